@@ -1,0 +1,1 @@
+"""Unattended, safe power tests of vehicle audio amplifiers over SCPI instruments, real or simulated."""

@@ -1,0 +1,153 @@
+"""One tree of errors. The class says who is at fault; the exit code follows from the class.
+
+::
+
+    BenchctlError
+    ├── DocumentError            2  a file is wrong: every problem with file, line and column
+    ├── UsageError               2  an option or a folder name is wrong
+    ├── PreflightRefused         3  the run would be unsafe or impossible: every hazard found
+    ├── LimitTripped             4  a watched limit was passed: limit, value, time
+    ├── RequirementFailed        1  the sequence itself asked to end here: a `require` did not hold
+    ├── InstrumentError          5  an instrument or its link failed: instrument and address
+    │   ├── LinkError               the link
+    │   │   ├── NotConnected        nothing answers at the address
+    │   │   ├── ConnectionLost      the peer went away
+    │   │   └── NoAnswer            the time for an answer is over
+    │   ├── GarbledAnswer           an answer came that is not what the question asks for
+    │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
+    │   └── SettingRefused          a setting reads back otherwise than it was sent
+    ├── OperatorStop             6  a person stopped the run
+    ├── ArchiveError             5  the run folder cannot be written or read
+    └── MeasurementError         -  a record cannot give the figure; the run records why and goes on
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class BenchctlError(Exception):
+    """The root. `exit_code` is what the command returns; `advice` says what to do about it."""
+
+    exit_code = 5
+
+    def __init__(self, message: str, *, advice: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.advice = advice
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong in a document: where (1-based line and column), what was found, what would be right."""
+
+    file: str
+    line: int
+    column: int
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}: {self.message}"
+
+
+class DocumentError(BenchctlError):
+    """A document is wrong; `problems` lists all of its faults in the order of the file."""
+
+    exit_code = 2
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(str(problem) for problem in problems))
+        self.problems = tuple(problems)
+
+
+class UsageError(BenchctlError):
+    """An option, a file name or a combination of them is wrong."""
+
+    exit_code = 2
+
+
+class PreflightRefused(BenchctlError):
+    """Nothing was energised: each hazard says why in figures."""
+
+    exit_code = 3
+
+    def __init__(self, hazards: Sequence[str]) -> None:
+        super().__init__("\n".join(hazards))
+        self.hazards = tuple(hazards)
+
+
+class LimitTripped(BenchctlError):
+    """A limit was passed, or could not be read, which counts as passed."""
+
+    exit_code = 4
+
+    def __init__(self, limit: str, value: float | None, unit: str, time_s: float, reason: str) -> None:
+        super().__init__(reason)
+        self.limit = limit
+        self.value = value
+        self.unit = unit
+        self.time_s = time_s
+
+
+class RequirementFailed(BenchctlError):
+    """A `require` step did not hold, so the sequence ends as it asked to."""
+
+    exit_code = 1
+
+
+class OperatorStop(BenchctlError):
+    """A person asked the run to end."""
+
+    exit_code = 6
+
+
+class ArchiveError(BenchctlError):
+    """The run folder cannot be written or read."""
+
+
+class MeasurementError(BenchctlError):
+    """A record cannot give the figure asked of it; the message says what is wrong with the record."""
+
+
+class InstrumentError(BenchctlError):
+    """An instrument failed; `instrument` is its name in the bench file, `address` where it was reached."""
+
+    def __init__(self, message: str, *, instrument: str = "", address: str = "", advice: str = "") -> None:
+        place = f"{instrument} at {address}: " if instrument else ""
+        super().__init__(place + message, advice=advice)
+        self.instrument = instrument
+        self.address = address
+
+
+class LinkError(InstrumentError):
+    """The link failed, so nothing is known of what the instrument did with the last command."""
+
+
+class NotConnected(LinkError):
+    """Nothing answers at the address."""
+
+
+class ConnectionLost(LinkError):
+    """The peer closed or reset the link."""
+
+
+class NoAnswer(LinkError):
+    """No whole answer came in the time allowed."""
+
+
+class GarbledAnswer(InstrumentError):
+    """An answer came, but it is not what the question asks for."""
+
+
+class InstrumentReports(InstrumentError):
+    """The instrument's error queue held an error: SCPI number and text."""
+
+    def __init__(self, code: int, text: str, *, instrument: str = "", address: str = "") -> None:
+        super().__init__(f'reports error {code}, "{text}"', instrument=instrument, address=address)
+        self.code = code
+        self.text = text
+
+
+class SettingRefused(InstrumentError):
+    """A setting reads back otherwise than it was sent."""

@@ -1,0 +1,1 @@
+"""Limits, the watching thread and the safe state."""

@@ -1,0 +1,1 @@
+"""The five roles, each thin over a Session; Session is the only place that knows pyvisa."""

@@ -1,0 +1,1 @@
+"""Puts a run together, real or dry: clock, addresses, simulator, runner."""

@@ -1,0 +1,1 @@
+"""Pure functions from arrays to figures: sine fit, distortion, burst, power, uncertainty."""

@@ -1,0 +1,110 @@
+"""Quantities with units: a strict grammar in front of quantiphy, which scales and renders.
+
+quantiphy alone reads `30 min` as 0.03 in and `14,4 V` as 144 V and takes any unit it never heard of. So the
+grammar here is: one number, one space or none, one known unit with one known prefix. `min`, `h`, `degC`, `K`,
+`%`, `dB`, `dBV` and the compound units are whole: they take no prefix of their own.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+
+from quantiphy import Quantity
+
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_SCALABLE = {"V", "A", "ohm", "Hz", "s", "W", "F", "H", "J", "Sa/s"}
+_PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
+
+
+def _times(factor: float) -> Callable[[float], float]:
+    return lambda number: number * factor
+
+
+def _amplitude_ratio(decibels: float) -> float:
+    return math.pow(10.0, decibels / 20.0)
+
+
+# Base unit -> the whole units that lead to it, each with its conversion.
+_WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
+    "V": {"dBV": _amplitude_ratio},
+    "s": {"min": _times(60.0), "h": _times(3600.0)},
+    "1": {"%": _times(0.01), "ppm": _times(1e-6), "dB": _amplitude_ratio},
+    "degC": {"degC": _times(1.0)},
+    "K": {"K": _times(1.0)},
+    "1/K": {"ppm/K": _times(1e-6), "%/K": _times(0.01)},
+    "V/A": {"V/A": _times(1.0), "mV/A": _times(1e-3)},
+    "K/s": {"K/s": _times(1.0), "K/min": _times(1.0 / 60.0)},
+    "K/W": {"K/W": _times(1.0)},
+    "J/K": {"J/K": _times(1.0), "kJ/K": _times(1e3)},
+}
+
+
+class QuantityError(ValueError):
+    """The text is no quantity of the unit asked for; the message says what would be right."""
+
+
+def units_for(base_unit: str) -> tuple[str, ...]:
+    """The units a reader may offer for `base_unit`, commonest first."""
+    whole = tuple(_WHOLE.get(base_unit, {}))
+    if base_unit not in _SCALABLE:
+        return whole
+    return (base_unit, f"m{base_unit}", f"k{base_unit}", *whole)
+
+
+def parse_quantity(text: str, base_unit: str) -> float:
+    """Read `text` as a quantity of `base_unit` and return it as a float in that unit.
+
+    A ratio (`base_unit` "1") is written in %, ppm or dB; decibels give the amplitude ratio 10^(dB/20).
+
+    Raises:
+        QuantityError: not a number, no unit, a unit of another kind, a decimal comma, or not finite.
+    """
+    stripped = text.strip()
+    wanted = " or ".join(units_for(base_unit)[:4])
+    number = _NUMBER.match(stripped)
+    if number is None:
+        raise QuantityError(f"'{text}' is not a number with a unit; write for example '{_example(base_unit)}'")
+    rest = stripped[number.end() :]
+    if rest.startswith(","):
+        raise QuantityError(f"'{text}' has a decimal comma; write the number with a point")
+    unit = rest.removeprefix(" ")
+    if not unit:
+        raise QuantityError(f"'{text}' has no unit; give one of {wanted}, for example '{_example(base_unit)}'")
+    value = _scale(number.group(), unit, base_unit)
+    if value is None:
+        raise QuantityError(f"'{text}': '{unit}' will not do here; give one of {wanted}")
+    if not math.isfinite(value):
+        raise QuantityError(f"'{text}' is too large to be meant")
+    return value
+
+
+def _scale(number: str, unit: str, base_unit: str) -> float | None:
+    """The value in `base_unit`, or None where `unit` does not lead there."""
+    whole = _WHOLE.get(base_unit, {}).get(unit)
+    if whole is not None:
+        try:
+            return whole(float(number))
+        except OverflowError:
+            return math.inf
+    if base_unit in _SCALABLE and unit in {base_unit, *(prefix + base_unit for prefix in _PREFIXES)}:
+        # quantiphy finds the prefix; the unit it must leave behind is already known to be ours.
+        return float(Quantity(f"{number} {unit}"))
+    return None
+
+
+def _example(base_unit: str) -> str:
+    examples = {"V": "14.4 V", "A": "90 A", "ohm": "4 ohm", "Hz": "1 kHz", "s": "20 ms", "1": "1 %", "degC": "85 degC"}
+    return examples.get(base_unit, f"1 {units_for(base_unit)[0]}")
+
+
+def render(value: float, unit: str, *, digits: int = 4) -> str:
+    """`value` for a person: `digits` significant figures and a prefix where the unit takes one."""
+    if not math.isfinite(value):
+        return "unreadable"
+    if unit == "1":
+        return f"{value * 100:.{digits}g} %"
+    if unit not in _SCALABLE or value == 0:
+        return f"{value:.{digits}g} {unit}"
+    return str(Quantity(value, unit).render(prec=digits - 1, strip_zeros=True))

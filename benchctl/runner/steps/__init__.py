@@ -1,0 +1,1 @@
+"""One small module per kind of step."""

@@ -1,0 +1,1 @@
+"""SCPI servers on loopback around one simulated amplifier, electrical and thermal."""

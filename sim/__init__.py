@@ -1,0 +1,1 @@
+"""Bench files and amplifier files for simulated work."""
