@@ -67,8 +67,10 @@ class RealClock:
         return threading.Event()
 
     def sleep(self, seconds: float, until: Signal | None = None) -> bool:
-        event = until if isinstance(until, threading.Event) else threading.Event()
-        return event.wait(max(0.0, seconds)) and until is not None
+        if isinstance(until, threading.Event):
+            return until.wait(max(0.0, seconds))
+        time.sleep(max(0.0, seconds))
+        return False
 
     def start_thread(self, work: Callable[[], None], name: str) -> threading.Thread:
         thread = threading.Thread(target=work, name=name, daemon=True)
@@ -80,22 +82,8 @@ class RealClock:
 VIRTUAL_START = datetime(2026, 1, 1, 8, 0, tzinfo=UTC)
 
 
-@dataclass(eq=False)
-class _Sleeper:
-    """A registered thread that waits for its turn."""
-
-    deadline: float
-    order: int
-    until: _VirtualSignal | None
-    turn: threading.Event = field(default_factory=threading.Event)
-
-    def due(self, now: float) -> float:
-        """When it may run: now if its signal is set, else at its deadline."""
-        return now if self.until is not None and self.until.is_set() else self.deadline
-
-
 class _VirtualSignal:
-    """A flag of a virtual clock; sleepers that wait for it become due at the time it is set."""
+    """A flag of a virtual clock; a sleeper that waits for it is due as soon as it is set."""
 
     def __init__(self) -> None:
         self._up = False
@@ -107,11 +95,21 @@ class _VirtualSignal:
         return self._up
 
 
-class VirtualClock:
-    """Discrete-event time for the threads that take part in it.
+@dataclass(eq=False)
+class _Sleeper:
+    """A thread of the run that waits for its turn."""
 
-    The thread that makes the clock, or calls `take_part`, and each one started by `start_thread` take turns.
-    """
+    deadline: float
+    order: int
+    until: _VirtualSignal | None
+    turn: threading.Event = field(default_factory=threading.Event)
+
+    def due(self, now: float) -> float:
+        return now if self.until is not None and self.until.is_set() else max(now, self.deadline)
+
+
+class VirtualClock:
+    """Discrete-event time for the threads that take part in it: `take_part`, or started by `start_thread`."""
 
     def __init__(self, start: datetime = VIRTUAL_START) -> None:
         self._now = 0.0
@@ -119,7 +117,8 @@ class VirtualClock:
         self._lock = threading.Lock()
         self._sleepers: list[_Sleeper] = []
         self._order = itertools.count()
-        self._running: int | None = None  # identity of the one thread that runs
+        self._occupied = False  # a thread runs, or has been given its turn
+        self._runner: int | None = None  # identity of the thread whose turn it is
 
     def now(self) -> float:
         return self._now
@@ -134,59 +133,63 @@ class VirtualClock:
     def take_part(self) -> Iterator[None]:
         """Make the calling thread one of the clock's own for as long as the block lasts."""
         with self._lock:
-            idle = self._running is None and not self._sleepers
-            if idle:
-                self._running = threading.get_ident()
-        if not idle:
-            self._wait_turn(self._enqueue(self._now, None))
+            must_wait = self._occupied
+            sleeper = self._new_sleeper(self._now, None) if must_wait else None
+            self._occupied = True
+        if sleeper is not None:
+            self._wait_turn(sleeper)
+        self._runner = threading.get_ident()
         try:
             yield
         finally:
-            self._leave()
+            self._hand_over()
 
     def sleep(self, seconds: float, until: Signal | None = None) -> bool:
-        if self._running != threading.get_ident():
-            raise RuntimeError("only a thread that takes part in the virtual clock may sleep on it")
+        self._must_have_turn()
         signal = until if isinstance(until, _VirtualSignal) else None
-        sleeper = self._enqueue(self._now + max(0.0, seconds), signal)
+        with self._lock:
+            sleeper = self._new_sleeper(self._now + max(0.0, seconds), signal)
         self._hand_over()
         self._wait_turn(sleeper)
         return signal is not None and signal.is_set()
 
     def start_thread(self, work: Callable[[], None], name: str) -> threading.Thread:
-        sleeper = self._enqueue(self._now, None)
+        self._must_have_turn()
+        with self._lock:
+            sleeper = self._new_sleeper(self._now, None)
 
-        def body() -> None:
+        def take_turns() -> None:
             self._wait_turn(sleeper)
             try:
                 work()
             finally:
-                self._leave()
+                self._hand_over()
 
-        thread = threading.Thread(target=body, name=name, daemon=True)
+        thread = threading.Thread(target=take_turns, name=name, daemon=True)
         thread.start()
         return thread
 
-    def _enqueue(self, deadline: float, until: _VirtualSignal | None) -> _Sleeper:
-        with self._lock:
-            sleeper = _Sleeper(deadline, next(self._order), until)
-            self._sleepers.append(sleeper)
-            return sleeper
+    def _must_have_turn(self) -> None:
+        if self._runner != threading.get_ident():
+            raise RuntimeError("only a thread that takes part in the virtual clock may wait on it")
+
+    def _new_sleeper(self, deadline: float, until: _VirtualSignal | None) -> _Sleeper:
+        sleeper = _Sleeper(deadline, next(self._order), until)
+        self._sleepers.append(sleeper)
+        return sleeper
 
     def _wait_turn(self, sleeper: _Sleeper) -> None:
         sleeper.turn.wait()
-        self._running = threading.get_ident()
-
-    def _leave(self) -> None:
-        self._hand_over()
+        self._runner = threading.get_ident()
 
     def _hand_over(self) -> None:
-        """Wake the sleeper that is due first; ties go to the one that fell asleep first."""
+        """Give the turn to the sleeper that is due first; ties go to the one that fell asleep first."""
         with self._lock:
-            self._running = None
+            self._runner = None
+            self._occupied = bool(self._sleepers)
             if not self._sleepers:
                 return
             first = min(self._sleepers, key=lambda sleeper: (sleeper.due(self._now), sleeper.order))
             self._sleepers.remove(first)
-            self._now = max(self._now, first.due(self._now))
+            self._now = first.due(self._now)
         first.turn.set()
