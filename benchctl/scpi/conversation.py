@@ -1,0 +1,137 @@
+"""One client's link to a device: its own input buffer, output queue and place in line.
+
+The rules are those of message exchange in IEEE 488.2 (chapter 6). On a raw socket a reply has left as soon as it is
+made, so a client may send several messages at once and is answered in order (`interruptible=False`). A link on which
+the client asks for each reply, or says whether it got it, can also break the exchange: query INTERRUPTED and query
+UNTERMINATED.
+"""
+
+from __future__ import annotations
+
+from benchctl.scpi.device import Device, Execution
+from benchctl.scpi.reader import PROGRAM_MESSAGE_BOUND, MessageReader, OverlongMessageError
+
+# Replies may pile up to this while the client reads nothing; one more reply of any length fits on top.
+OUTPUT_BOUND = 1 << 16
+
+
+class Conversation:
+    """Feed it what the client sends, send the client what `collect` gives.
+
+    Args:
+        input_bound: longest program message, and most that is kept while the device is busy or the output is full.
+        output_bound: with as much output waiting, the device stops taking messages until it is collected.
+        interruptible: a message that comes before the last reply was collected interrupts it (-410). Such a link marks
+            ends of messages itself, so strings may hold line feeds there.
+    """
+
+    def __init__(
+        self,
+        device: Device,
+        *,
+        input_bound: int = PROGRAM_MESSAGE_BOUND,
+        output_bound: int = OUTPUT_BOUND,
+        interruptible: bool = False,
+    ) -> None:
+        self.device = device
+        self._reader = MessageReader(input_bound, newline_in_strings=interruptible)
+        self._input_bound = input_bound
+        self._output_bound = output_bound
+        self._interruptible = interruptible
+        self._output = bytearray()
+        self._execution: Execution | None = None
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether a message waits for a pending operation: call `resume` now and then."""
+        return self._execution is not None
+
+    @property
+    def wants_input(self) -> bool:
+        """False while no more should be read from the link, because enough waits already."""
+        return len(self._reader) <= self._input_bound
+
+    @property
+    def has_output(self) -> bool:
+        """Whether a reply waits to be collected (the message available bit of this client)."""
+        return bool(self._output)
+
+    def receive(self, data: bytes, *, end: bool = False) -> None:
+        """Take bytes from the client and run the messages they complete; `end`: the link marks the end of a message."""
+        if self._interruptible and self._output:
+            self.interrupt()
+        self._reader.feed(data)
+        self._advance()
+        if end and self._execution is None:
+            self._take_rest()
+
+    def resume(self) -> bool:
+        """Go on after a pending operation may have ended; whether nothing waits any more."""
+        self._advance()
+        return self._execution is None
+
+    def collect(self) -> bytes:
+        """Everything there is to send, which leaves the output queue empty."""
+        output = bytes(self._output)
+        self._output.clear()
+        if output:
+            self._advance()
+        return output
+
+    def talk(self) -> bytes:
+        """The client asks for a reply, on links where it does so: with none made or being made that is -420."""
+        if not self._output and self._execution is None:
+            self.device.report(-420)
+        return self.collect()
+
+    def interrupt(self) -> None:
+        """The client went on without its reply: the reply is dropped, and -410 reported (IEEE 488.2 6.3.2.3)."""
+        self._output.clear()
+        self.device.report(-410)
+
+    def clear(self) -> None:
+        """Device clear: input, output and whatever waits are forgotten; settings and status stay (488.2 5.8)."""
+        self._reader.clear()
+        self._output.clear()
+        self._execution = None
+        self.device.forget_completion()
+
+    def status_byte(self) -> int:
+        """The status byte as a poll on this link sees it."""
+        return self.device.status_byte(has_message=self.has_output)
+
+    def _advance(self) -> None:
+        while self._may_go_on():
+            message = self._next_message()
+            if message is None:
+                return
+            self._execution = self.device.begin(message)
+
+    def _may_go_on(self) -> bool:
+        """Finish what is under way; False while it waits, or while the output is full and the input is not."""
+        execution = self._execution
+        if execution is not None:
+            if not execution.is_finished and not execution.resume():
+                return False
+            self._output += execution.response or b""
+            self._execution = None
+        if len(self._output) < self._output_bound:
+            return True
+        if self.wants_input:
+            return False
+        self._output.clear()
+        self.device.report(-430)  # both buffers full: the reply is given up, so that the device can go on (6.3.1.7)
+        return True
+
+    def _next_message(self) -> bytes | None:
+        while True:
+            try:
+                return self._reader.next_message()
+            except OverlongMessageError:
+                self.device.report(-363)
+
+    def _take_rest(self) -> None:
+        message = self._reader.end()
+        if message is not None:
+            self._execution = self.device.begin(message)
+            self._may_go_on()
