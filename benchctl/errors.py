@@ -19,6 +19,13 @@
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
     └── MeasurementError         -  a record cannot give the figure; the run records why and goes on
+        ├── ClippedRecord           the oscilloscope's converter met its end
+        ├── UnreadableRecord        values that are not numbers
+        ├── RecordTooShort          fewer cycles, samples or repetitions than the figure needs
+        ├── SampledTooSlowly        the band edge lies beyond half the sample rate
+        ├── SilentRecord            no signal stands out of the converter's steps
+        ├── WrongFrequency          another tone than the one asked of the generator
+        └── BurstNotFound           no burst, one of another length, or one cut off by the record's edge
 """
 
 from __future__ import annotations
@@ -108,6 +115,34 @@ class ArchiveError(BenchctlError):
 
 class MeasurementError(BenchctlError):
     """A record cannot give the figure asked of it; the message says what is wrong with the record."""
+
+
+class ClippedRecord(MeasurementError):
+    """The oscilloscope's converter met its end, so peaks and power would be guessed."""
+
+
+class UnreadableRecord(MeasurementError):
+    """The record holds values that are not numbers."""
+
+
+class RecordTooShort(MeasurementError):
+    """The record holds fewer cycles, samples or repetitions than the figure needs."""
+
+
+class SampledTooSlowly(MeasurementError):
+    """The band edge asked for lies beyond half the sample rate."""
+
+
+class SilentRecord(MeasurementError):
+    """No signal stands out of the converter's own steps."""
+
+
+class WrongFrequency(MeasurementError):
+    """The record holds another tone than the one that was asked of the generator."""
+
+
+class BurstNotFound(MeasurementError):
+    """The record holds no burst, one of another length, or one cut off by its edge."""
 
 
 class InstrumentError(BenchctlError):

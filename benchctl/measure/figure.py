@@ -1,0 +1,103 @@
+"""One measured value with its uncertainty, and the verdict on it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from uncertainties import UFloat
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, exactly
+
+Bound = Literal["", "at most", "at least"]
+Verdict = Literal["", "passes", "fails", "cannot be told"]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure: base SI units or "1" for a ratio (a `thd_n` of 0.01 is 1 %).
+
+    `expanded_uncertainty` is U = k u in the figure's own unit; it is None where the value is only a `bound`.
+    `channel` is the amplifier's, "total", or empty; `capture` names the records it came from, joined by a space.
+    """
+
+    name: str
+    value: float
+    unit: str
+    expanded_uncertainty: float | None = None
+    coverage_factor: float | None = None
+    channel: str = ""
+    burst_cycles: int | None = None
+    bound: Bound = ""
+    verdict: Verdict = ""
+    capture: str = ""
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value) or not math.isfinite(self.expanded_uncertainty or 0.0):
+            raise MeasurementError(f"{self.name} came out as {self.value}, which is no figure")
+
+
+def figure_of(
+    name: str, value: UFloat | float, unit: str, channel: str = "", burst_cycles: int | None = None
+) -> Figure:
+    """The figure of an uncertain value, with U = 2 u."""
+    uncertain = exactly(value) if isinstance(value, float) else value
+    return Figure(
+        name=name,
+        value=float(uncertain.nominal_value),
+        unit=unit,
+        expanded_uncertainty=COVERAGE_FACTOR * float(uncertain.std_dev),
+        coverage_factor=COVERAGE_FACTOR,
+        channel=channel,
+        burst_cycles=burst_cycles,
+    )
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What a figure must meet: below, above, or within (its absolute value not above) a number in the figure's unit."""
+
+    relation: Literal["below", "above", "within"]
+    limit: float
+
+
+def judge(figure: Figure, requirement: Requirement) -> Figure:
+    """`figure` with its verdict under a guard band of the expanded uncertainty U on both sides of the limit.
+
+    The decision rule is that of guarded acceptance and guarded rejection (JCGM 106:2012, 8.3.2 and 8.3.3, from
+    memory) with the band w = U: it passes if the whole of value +- U meets the limit, fails if none of it does, and
+    otherwise cannot be told. A bound takes the place of value + U ("at most") or value - U ("at least").
+    """
+    lowest, highest = _interval(figure)
+    if requirement.relation == "above":
+        return replace(figure, verdict=_verdict(lowest >= requirement.limit, highest < requirement.limit))
+    if requirement.relation == "within":
+        least = 0.0 if lowest <= 0.0 <= highest else min(abs(lowest), abs(highest))
+        most = max(abs(lowest), abs(highest))
+        return replace(figure, verdict=_verdict(most <= requirement.limit, least > requirement.limit))
+    return replace(figure, verdict=_verdict(highest <= requirement.limit, lowest > requirement.limit))
+
+
+def _interval(figure: Figure) -> tuple[float, float]:
+    """The values the figure leaves possible; everything, where nothing is known of its uncertainty."""
+    if figure.bound == "at most":
+        return -math.inf, figure.value
+    if figure.bound == "at least":
+        return figure.value, math.inf
+    if figure.expanded_uncertainty is None:
+        return -math.inf, math.inf
+    return figure.value - figure.expanded_uncertainty, figure.value + figure.expanded_uncertainty
+
+
+def _verdict(passes: bool, fails: bool) -> Verdict:
+    if passes:
+        return "passes"
+    return "fails" if fails else "cannot be told"
+
+
+def from_capture(figures: Iterable[Figure], *names: str) -> list[Figure]:
+    """The figures with the names of the captures they came from."""
+    return [replace(figure, capture=" ".join(names)) for figure in figures]

@@ -1,0 +1,145 @@
+"""What an oscilloscope brought home: integer codes with their scale, and the time base they share.
+
+Codes are kept, not volts, so that a record takes a quarter of the room, clipping can be seen exactly, and
+anyone can compute every figure again from the same whole numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.errors import ClippedRecord, MeasurementError, RecordTooShort, UnreadableRecord
+
+Samples = NDArray[np.float64]
+
+OUTPUT = "output "  # "output A": the signal at the amplifier's channel A
+SUPPLY_CURRENT = "supply current"
+SUPPLY_VOLTAGE = "supply voltage"
+
+# A sample may lie this part of an interval before or after the edge of a window and still belong to it,
+# because t0 + n * interval is rounded.
+_EDGE = 1e-6
+_STEP_SAMPLES = 8192  # codes looked at for the converter's step: enough to meet neighbouring codes
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One signal: value = codes * scale + offset, in `unit`, as it is at the probe's tip.
+
+    `low_code` and `high_code` are the converter's ends: a code at or beyond one of them is clipped.
+    """
+
+    codes: NDArray[np.int16]
+    scale: float
+    offset: float
+    unit: str
+    low_code: int
+    high_code: int
+
+    @property
+    def full_scale(self) -> float:
+        """From the lowest to the highest value the converter can show, in `unit`."""
+        return (self.high_code - self.low_code) * abs(self.scale)
+
+    @property
+    def is_clipped(self) -> bool:
+        return self.codes.size > 0 and (
+            int(self.codes.min()) <= self.low_code or int(self.codes.max()) >= self.high_code
+        )
+
+    @property
+    def step(self) -> float:
+        """The converter's step in `unit`: an 8-bit converter may fill a 16-bit code only in steps of 256."""
+        differences = np.diff(self.codes[:_STEP_SAMPLES].astype(np.int64))
+        common = int(np.gcd.reduce(differences)) if differences.size else 0
+        return max(common, 1) * abs(self.scale)
+
+    def values(self, start: int = 0, stop: int | None = None) -> Samples:
+        """The samples `start` to `stop` in `unit`, shape (n,)."""
+        part = self.codes[start:stop].astype(np.float64)
+        part *= self.scale
+        part += self.offset
+        return part
+
+
+@dataclass(frozen=True)
+class Capture:
+    """One acquisition: its traces share the time of the first sample and the interval.
+
+    `name` is the file it is stored under; `start_s` counts from the trigger (negative: before it); `taken_s` is
+    the run's clock. Traces are named "output A", "output B", "supply current", "supply voltage".
+    """
+
+    name: str
+    start_s: float
+    interval_s: float
+    traces: Mapping[str, Trace]
+    taken_s: float
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.interval_s) and self.interval_s > 0 and np.isfinite(self.start_s)):
+            raise UnreadableRecord(f"capture '{self.name}' has no usable time base: interval {self.interval_s} s")
+        if len({trace.codes.size for trace in self.traces.values()}) != 1:
+            raise MeasurementError(f"capture '{self.name}' holds no trace, or traces of unlike length")
+
+    @property
+    def samples(self) -> int:
+        return next(iter(self.traces.values())).codes.size
+
+    @property
+    def duration_s(self) -> float:
+        return self.samples * self.interval_s
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The amplifier's channels in this record, in alphabetical order."""
+        return tuple(sorted(name.removeprefix(OUTPUT) for name in self.traces if name.startswith(OUTPUT)))
+
+    def trace(self, signal: str) -> Trace:
+        """The trace of `signal`, whole and unclipped.
+
+        Raises:
+            MeasurementError: the signal was not captured.
+            ClippedRecord: the converter met its end, so peaks and power would be guessed.
+            UnreadableRecord: scale or offset is no number.
+        """
+        if signal not in self.traces:
+            raise MeasurementError(f"capture '{self.name}' has no signal '{signal}'; it has {', '.join(self.traces)}")
+        trace = self.traces[signal]
+        if not (np.isfinite(trace.scale) and np.isfinite(trace.offset) and trace.scale != 0):
+            raise UnreadableRecord(f"'{signal}' in capture '{self.name}' has scale {trace.scale}: no values follow")
+        if trace.is_clipped:
+            raise ClippedRecord(
+                f"'{signal}' in capture '{self.name}' reached the end of the oscilloscope's range",
+                advice="take it again on a wider range",
+            )
+        return trace
+
+    def window(self, t0_s: float, t1_s: float) -> Capture:
+        """The samples from `t0_s` up to, not including, `t1_s` (seconds from the trigger); codes are shared, not copied.
+
+        Raises:
+            RecordTooShort: the window reaches outside the record, or holds no sample.
+        """
+        first = int(np.ceil((t0_s - self.start_s) / self.interval_s - _EDGE))
+        stop = int(np.ceil((t1_s - self.start_s) / self.interval_s - _EDGE))
+        if not 0 <= first < stop <= self.samples:
+            raise RecordTooShort(
+                f"{t0_s:.6g} s to {t1_s:.6g} s is not inside capture '{self.name}', "
+                f"{self.start_s:.6g} s to {self.start_s + self.duration_s:.6g} s"
+            )
+        cut = {name: replace(trace, codes=trace.codes[first:stop]) for name, trace in self.traces.items()}
+        return replace(self, start_s=self.start_s + first * self.interval_s, traces=cut)
+
+
+def finite(values: Samples) -> Samples:
+    """`values` as float64, shape (n,), or an error where any of them is NaN or infinite."""
+    array = np.asarray(values, dtype=np.float64)
+    # A sum is not finite if any term is not, and needs no array of flags; overflow would need 1e300 V.
+    if not np.isfinite(array.sum()):
+        raise UnreadableRecord("the record holds values that are not numbers")
+    return array

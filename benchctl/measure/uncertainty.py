@@ -1,0 +1,140 @@
+"""From what the bench file says of instruments and loads to uncertain numbers, after the GUM (JCGM 100:2008).
+
+An error that enters twice must be the same variable twice. So each instrument's error is one variable, made once for
+an analysis and used wherever that instrument's values go; `uncertainties` then keeps the correlations.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from uncertainties import UFloat, ufloat
+from uncertainties.core import AffineScalarFunc, LinearCombination
+
+from benchctl.errors import MeasurementError
+
+COVERAGE_FACTOR = 2.0  # about 95 %, as calibration certificates state it
+
+# A rise that covers a resistor from cold to as hot as a wirewound one is run in practice (common practice).
+_UNKNOWN_RISE_K = 150.0
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Limits of error as data sheets give them: part of the reading, part of the range, and a fixed part.
+
+    Within +-(reading * |value| + range * full scale + fixed) every error is equally likely.
+    """
+
+    reading: float = 0.0
+    range: float = 0.0
+    fixed: float = 0.0
+
+    def limit(self, value: float, full_scale: float = 0.0) -> float:
+        """The largest error at `value`, in its unit."""
+        return self.reading * abs(value) + self.range * full_scale + self.fixed
+
+
+Accuracies = Sequence[Accuracy]  # of one signal: each part of the chain (oscilloscope, probe) has its own error
+
+
+@dataclass(frozen=True)
+class LoadResistance:
+    """A load resistor as the bench file knows it, and its temperature while it was used.
+
+    `relative_uncertainty` is expanded (k = 2), of `measured_ohm` at `reference_c`. `temperature_c` None: nobody
+    measured it, so any rise from 0 to 150 K is taken as equally likely, and `temperature_is_assumed` says so.
+    `temperature_uncertainty_k` is a standard uncertainty.
+    """
+
+    nominal_ohm: float
+    measured_ohm: float
+    relative_uncertainty: float = 0.0
+    temperature_coefficient_per_k: float = 0.0
+    temperature_c: float | None = None
+    reference_c: float = 20.0
+    temperature_uncertainty_k: float = 0.0
+
+    @property
+    def temperature_is_assumed(self) -> bool:
+        return self.temperature_c is None and self.temperature_coefficient_per_k != 0.0
+
+    def resistance(self) -> UFloat:
+        """R (1 + alpha (T - T0)) in ohm, as a new variable: call it once for an analysis.
+
+        Raises:
+            MeasurementError: the resistance is not above zero.
+        """
+        if not self.measured_ohm > 0.0:
+            raise MeasurementError(f"a load of {self.measured_ohm} ohm cannot turn voltage into power")
+        cold = measured(self.measured_ohm, self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR)
+        return cold * (1.0 + self.temperature_coefficient_per_k * self._rise_k())
+
+    def _rise_k(self) -> UFloat:
+        if self.temperature_c is None:
+            return rectangular(_UNKNOWN_RISE_K / 2.0, _UNKNOWN_RISE_K / 2.0)
+        return measured(self.temperature_c - self.reference_c, self.temperature_uncertainty_k)
+
+
+def exactly(value: float) -> UFloat:
+    """A value without error of its own (`ufloat` warns of those)."""
+    return AffineScalarFunc(float(value), LinearCombination({}))
+
+
+def measured(value: float, standard_uncertainty: float) -> UFloat:
+    """A value with a standard uncertainty, which may be zero."""
+    return ufloat(value, standard_uncertainty) if standard_uncertainty else exactly(value)
+
+
+def rectangular(value: float, half_width: float) -> UFloat:
+    """A value whose error is anywhere within +-half_width: u = a / sqrt 3 (JCGM 100, 4.3.7)."""
+    return measured(value, half_width / math.sqrt(3.0))
+
+
+def resolution(step: float) -> UFloat:
+    """The error of rounding to a step: u = step / sqrt 12 (JCGM 100, F.2.2.1)."""
+    return rectangular(0.0, step / 2.0)
+
+
+class ErrorOf:
+    """The error of one instrument chain in one analysis: the same variables for every value it gave."""
+
+    def __init__(self, accuracies: Accuracies, full_scale: float = 0.0) -> None:
+        self._accuracies = tuple(accuracies)
+        self._full_scale = full_scale
+        self._errors = tuple(rectangular(0.0, 1.0) for _ in self._accuracies)
+
+    def on(self, value: UFloat | float) -> UFloat:
+        """`value` with the chain's error on it; an uncertainty it already has is kept."""
+        nominal = value if isinstance(value, float) else float(value.nominal_value)
+        uncertain = exactly(value) if isinstance(value, float) else value
+        for accuracy, error in zip(self._accuracies, self._errors, strict=True):
+            uncertain = uncertain + accuracy.limit(nominal, self._full_scale) * error
+        return uncertain
+
+    def factor(self, value: float) -> UFloat:
+        """1 with the chain's relative error at `value`, for products such as mean v * i."""
+        if value == 0.0:
+            raise MeasurementError("a relative error at zero has no meaning")
+        return self.on(value) / value
+
+
+def mean_of(readings: Sequence[float]) -> UFloat:
+    """The mean of repeated readings with u = s / sqrt n (JCGM 100, 4.2.3); one reading alone has no scatter.
+
+    Raises:
+        MeasurementError: there is no reading, or one of them is not a number.
+    """
+    values = np.asarray(readings, dtype=np.float64)
+    if values.size == 0 or not np.all(np.isfinite(values)):
+        raise MeasurementError("no readable reading was taken")
+    scatter = float(np.std(values, ddof=1)) / math.sqrt(values.size) if values.size > 1 else 0.0
+    return measured(float(np.mean(values)), scatter)
+
+
+def errors_of(accuracy: Mapping[str, Accuracies], full_scales: Mapping[str, float]) -> dict[str, ErrorOf]:
+    """One `ErrorOf` a signal; a signal of which the bench file says nothing has no error of its own."""
+    return {name: ErrorOf(accuracy.get(name, ()), full_scale) for name, full_scale in full_scales.items()}
