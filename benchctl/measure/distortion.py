@@ -1,0 +1,230 @@
+"""Distortion, always together with the floor below which this record cannot see it.
+
+THD+N is what is left of the record when the fitted fundamental is taken away, between 20 Hz and the band edge,
+relative to all of the signal in that band (AES17). THD is the root sum square of the harmonics relative to the
+fundamental. A ratio less than three times the record's own floor is a bound, not a value.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.errors import RecordTooShort, SampledTooSlowly, SilentRecord
+from benchctl.measure.phasors import Phasors
+from benchctl.measure.record import Samples
+from benchctl.measure.sine import SineFit, fit_and_residual, fit_sine_4
+
+BAND_HZ = 20e3  # AES17: the upper band edge
+_LOW_EDGE_HZ = 20.0  # AES17: the lower one
+_FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
+_HIGHEST_HARMONIC = 10
+_FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
+_EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
+
+
+@dataclass(frozen=True)
+class Distortion:
+    """A distortion ratio (0.01 is 1 %) and the ratio the record's own noise and steps alone would give."""
+
+    ratio: float
+    floor: float
+
+    @property
+    def is_bound(self) -> bool:
+        """The true distortion is at most `ratio`; how much less cannot be told from this record."""
+        return self.ratio < _FLOOR_MARGIN * self.floor
+
+
+@dataclass(frozen=True)
+class ToneSpectrum:
+    """A steady tone taken apart: the fit, and the spectrum of all the rest over whole cycles.
+
+    `power` has a mean square value for each line, shape (lines,), line n at n * line_hz.
+    """
+
+    fit: SineFit
+    residual: Samples
+    power: Samples
+    line_hz: float
+    interval_s: float
+
+    @property
+    def nyquist_hz(self) -> float:
+        return 0.5 / self.interval_s
+
+
+def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> ToneSpectrum:
+    """Fit the tone, cut the record to whole cycles, and take the spectrum of what the fit leaves.
+
+    Raises:
+        RecordTooShort: fewer than two whole cycles.
+        MeasurementError: as `fit_sine_4`.
+    """
+    found_hz = fit_sine_4(values, interval_s, frequency_hz).frequency_hz
+    cycles = math.floor(values.size * interval_s * found_hz + 1e-6)
+    if cycles < 2:
+        raise RecordTooShort(f"the record holds {cycles} whole cycle of {found_hz:.6g} Hz; two are needed")
+    count = min(round(cycles / (found_hz * interval_s)), values.size)
+    fit, residual = fit_and_residual(values[:count], interval_s, found_hz)
+    lines = np.fft.rfft(residual)
+    power = 2.0 / count**2 * (lines.real**2 + lines.imag**2)
+    return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s)
+
+
+def thd_n(
+    values: Samples, interval_s: float, frequency_hz: float, band_hz: float = BAND_HZ, step: float = 0.0
+) -> Distortion:
+    """THD+N of a steady tone, relative to the total signal; `step` is the converter's, in the unit of `values`."""
+    return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step)
+
+
+def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0) -> Distortion:
+    """THD+N from a spectrum that is already at hand."""
+    _require_band(band_hz, tone.interval_s)
+    in_band = slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))
+    residual = float(tone.power[in_band].sum())
+    total = tone.fit.rms**2 + residual
+    if total <= 0.0:
+        raise SilentRecord("the record holds no signal to relate distortion to")
+    lines = in_band.stop - in_band.start
+    floor = max(lines * _instrument_density(tone, band_hz), _step_noise(step, tone, band_hz))
+    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total))
+
+
+def thd(
+    values: Samples,
+    interval_s: float,
+    frequency_hz: float,
+    band_hz: float = BAND_HZ,
+    step: float = 0.0,
+    highest: int = _HIGHEST_HARMONIC,
+) -> Distortion:
+    """THD of a steady tone, relative to its fundamental: harmonics up to the 10th or the band edge, whichever is lower."""
+    return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step, highest)
+
+
+def harmonic_distortion(
+    tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0, highest: int = _HIGHEST_HARMONIC
+) -> Distortion:
+    """THD from a spectrum that is already at hand."""
+    top = min(highest, highest_harmonic(tone.fit.frequency_hz, band_hz, tone.interval_s))
+    if tone.fit.rms <= 0.0:
+        raise SilentRecord("the record holds no fundamental to relate harmonics to")
+    squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
+    # Between the harmonics there is only noise, and each harmonic stands on one line of it.
+    noise = max(_median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]), _step_density(step, tone))
+    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms)
+
+
+def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:
+    """The highest harmonic within the band.
+
+    Raises:
+        SampledTooSlowly: half the sample rate lies below the band edge.
+        RecordTooShort: not even the second harmonic lies within the band.
+    """
+    _require_band(band_hz, interval_s)
+    top = math.floor(band_hz / frequency_hz * (1.0 + 1e-6))
+    if top < 2:
+        raise RecordTooShort(f"no harmonic of {frequency_hz:.6g} Hz lies below the band edge at {band_hz:.6g} Hz")
+    return top
+
+
+def _require_band(band_hz: float, interval_s: float) -> None:
+    if band_hz * interval_s >= 0.5:
+        raise SampledTooSlowly(f"{1.0 / interval_s:.6g} Sa/s cannot show a band up to {band_hz:.6g} Hz")
+
+
+def _harmonic(tone: ToneSpectrum, order: int) -> complex:
+    """Complex amplitude of a harmonic in the residual, over whole cycles."""
+    phasors = Phasors(tone.residual.size, 2.0 * math.pi * order * tone.fit.frequency_hz * tone.interval_s)
+    return 2.0 / tone.residual.size * phasors.project(tone.residual)[0]
+
+
+def _lines(tone: ToneSpectrum, low_hz: float, high_hz: float) -> tuple[int, int]:
+    """First line and the line after the last within low..high; never the line of dc."""
+    first = max(math.ceil(low_hz / tone.line_hz - 1e-6), 1)
+    stop = min(math.floor(high_hz / tone.line_hz + 1e-6) + 1, tone.power.size)
+    if stop <= first:
+        raise RecordTooShort(f"the record is too short to tell {high_hz:.6g} Hz from dc")
+    return first, stop
+
+
+def _instrument_density(tone: ToneSpectrum, band_hz: float) -> float:
+    """Mean square noise a line: from above the band, where only the oscilloscope is; else between the harmonics."""
+    above = tone.power[math.ceil(_EMPTY_MARGIN * band_hz / tone.line_hz) : -1]
+    if above.size >= _FEWEST_LINES:
+        return _median_density(above)
+    return _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))])
+
+
+def _median_density(power: Samples) -> float:
+    """The mean of noise power a line from its median, which tones do not move: noise power is exponential."""
+    return float(np.median(power)) / math.log(2.0)
+
+
+def _step_density(step: float, tone: ToneSpectrum) -> float:
+    """Rounding noise step^2 / 12, spread evenly over all lines."""
+    return step**2 / 12.0 / (tone.power.size - 1)
+
+
+def _step_noise(step: float, tone: ToneSpectrum, band_hz: float) -> float:
+    return step**2 / 12.0 * band_hz / tone.nyquist_hz
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# One cycle at a time
+
+_MOST_FITTED = 64  # harmonics; beyond it a cycle has so many samples that a transform is as exact and much cheaper
+
+
+@dataclass(frozen=True)
+class CycleHarmonics:
+    """Cycles taken apart, a row a cycle.
+
+    `harmonics` has complex amplitudes of orders 1 to the highest, shape (cycles, orders); `mean_square` is that of
+    the whole cycle, all frequencies and dc included, shape (cycles,).
+    """
+
+    harmonics: NDArray[np.complex128]
+    mean_square: Samples
+
+    @property
+    def band_mean_square(self) -> Samples:
+        """Mean square of fundamental and harmonics within the band, shape (cycles,)."""
+        return np.sum(np.abs(self.harmonics) ** 2, axis=1) / 2.0
+
+    @property
+    def residual_mean_square(self) -> Samples:
+        """Mean square of all but the fundamental within the band: over one cycle noise, too, falls on harmonics."""
+        return np.sum(np.abs(self.harmonics[:, 1:]) ** 2, axis=1) / 2.0
+
+
+def cycle_harmonics(cycles: Samples, interval_s: float, frequency_hz: float, highest: int) -> CycleHarmonics:
+    """Harmonics of each row of `cycles`, shape (cycles, samples), a row being one cycle to the nearest sample.
+
+    A cycle that is no whole number of samples needs no resampling: least squares on the harmonics themselves is exact
+    for any number of samples.
+    """
+    fitted = highest if highest <= _MOST_FITTED else 1
+    basis = _harmonic_basis(cycles.shape[1], 2.0 * math.pi * frequency_hz * interval_s, fitted)
+    projected = cycles @ basis
+    weights = np.linalg.solve(basis.T @ basis, projected.T).T
+    harmonics = weights[:, 1 : fitted + 1] - 1j * weights[:, fitted + 1 :]
+    left = np.einsum("ij,ij->i", cycles, cycles) - np.einsum("ij,ij->i", weights, projected)
+    mean_square = weights[:, 0] ** 2 + np.sum(np.abs(harmonics) ** 2, axis=1) / 2.0
+    mean_square += np.maximum(left, 0.0) / cycles.shape[1]  # rounding may leave less than nothing
+    if fitted < highest:
+        lines = np.fft.rfft(cycles - weights @ basis.T, axis=1)[:, 2 : highest + 1]
+        harmonics = np.hstack([harmonics, 2.0 / cycles.shape[1] * lines])
+    return CycleHarmonics(harmonics, mean_square)
+
+
+def _harmonic_basis(samples: int, radians_per_sample: float, highest: int) -> Samples:
+    """Columns 1, cos h w j (h = 1..), sin h w j (h = 1..), shape (samples, 2 highest + 1)."""
+    angles = np.outer(np.arange(samples), radians_per_sample * np.arange(1, highest + 1))
+    return np.hstack([np.ones((samples, 1)), np.cos(angles), np.sin(angles)])
