@@ -1,0 +1,49 @@
+"""What an analysis must know besides the records: wiring, loads, settings, accuracies.
+
+A context is stored beside the captures and rebuilt from them, so it holds only numbers, text, and maps and tuples of
+those; `pydantic.TypeAdapter(BurstContext)` reads one back from JSON.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from benchctl.measure.distortion import BAND_HZ
+from benchctl.measure.uncertainty import Accuracy, LoadResistance
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdleContext:
+    """The bench while the amplifier idles.
+
+    `accuracy`: signal ("output A", "supply current", ...) -> the accuracies of its chain, each with its own error
+    (oscilloscope, probe). `readings_accuracy`: reading ("supply_current", "supply_voltage", "heatsink") -> the same.
+    """
+
+    accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
+    readings_accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContinuousContext(IdleContext):
+    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load).
+
+    `bridged`: there is one load, between the outputs of a bridged pair, and "output A" is the voltage across it.
+    """
+
+    frequency_hz: float
+    loads: Mapping[str, LoadResistance]
+    bridged: bool = False
+    band_hz: float = BAND_HZ
+
+
+@dataclass(frozen=True, kw_only=True)
+class BurstContext(ContinuousContext):
+    """Bursts of `cycles` cycles that start at the trigger and repeat every `every_s`; between them `low_level_ratio`
+    times the level of the burst. `thd_n` is the bound that told clean from full drive."""
+
+    cycles: int
+    every_s: float
+    low_level_ratio: float
+    thd_n: float = 0.01
