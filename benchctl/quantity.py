@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 
 from quantiphy import Quantity
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _SCALABLE = {"V", "A", "ohm", "Hz", "s", "W", "F", "H", "J", "Sa/s"}
 _PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
 
@@ -65,13 +65,13 @@ def parse_quantity(text: str, base_unit: str) -> float:
     wanted = " or ".join(units_for(base_unit)[:4])
     number = _NUMBER.match(stripped)
     if number is None:
-        raise QuantityError(f"'{text}' is not a number with a unit; write for example '{_example(base_unit)}'")
+        raise QuantityError(f"'{text}' is not a number with a unit; write for example '{example(base_unit)}'")
     rest = stripped[number.end() :]
     if rest.startswith(","):
         raise QuantityError(f"'{text}' has a decimal comma; write the number with a point")
     unit = rest.removeprefix(" ")
     if not unit:
-        raise QuantityError(f"'{text}' has no unit; give one of {wanted}, for example '{_example(base_unit)}'")
+        raise QuantityError(f"'{text}' has no unit; give one of {wanted}, for example '{example(base_unit)}'")
     value = _scale(number.group(), unit, base_unit)
     if value is None:
         raise QuantityError(f"'{text}': '{unit}' will not do here; give one of {wanted}")
@@ -94,7 +94,8 @@ def _scale(number: str, unit: str, base_unit: str) -> float | None:
     return None
 
 
-def _example(base_unit: str) -> str:
+def example(base_unit: str) -> str:
+    """A quantity of `base_unit` as it would be written, for messages and schemas."""
     examples = {"V": "14.4 V", "A": "90 A", "ohm": "4 ohm", "Hz": "1 kHz", "s": "20 ms", "1": "1 %", "degC": "85 degC"}
     return examples.get(base_unit, f"1 {units_for(base_unit)[0]}")
 

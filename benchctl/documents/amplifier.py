@@ -1,0 +1,101 @@
+"""Amplifier files: what the rating plate claims, and what the amplifier can bear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from pydantic import Field
+
+from benchctl.documents.fields import (
+    ChannelName,
+    Distortion,
+    Gain,
+    Line,
+    NotNegativeSeconds,
+    PositiveAmperes,
+    PositiveOhms,
+    PositiveVolts,
+    PositiveWatts,
+    Temperature,
+)
+from benchctl.documents.part import Document, Misfit, Part
+from benchctl.documents.simulation import AmplifierSimulation
+from benchctl.documents.steps import doubled
+from benchctl.quantity import render
+
+
+class SupplyRating(Part):
+    """What the amplifier wants of its supply."""
+
+    nominal_v: PositiveVolts = Field(description="at which the ratings hold")
+    minimum_v: PositiveVolts = Field(description="below which it may not work")
+    maximum_v: PositiveVolts = Field(description="above which it may be harmed")
+    fuse_a: PositiveAmperes = Field(description="in its supply lead")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.minimum_v > self.nominal_v:
+            yield Misfit(("minimum",), "the minimum supply voltage must not lie above the nominal one")
+        if self.maximum_v < self.nominal_v:
+            yield Misfit(("maximum",), "the maximum supply voltage must not lie below the nominal one")
+
+
+class TurnOn(Part):
+    """The thin lead that wakes the amplifier."""
+
+    voltage_v: PositiveVolts = Field(default=12.0, description="that wakes it")
+    delay_s: NotNegativeSeconds = Field(default=2.0, description="from waking until it plays")
+
+
+class Rating(Part):
+    """One line of the rating plate: power per channel into a load, all channels driven."""
+
+    load_ohm: PositiveOhms = Field(description="nominal load at each channel")
+    power_w: PositiveWatts = Field(description="per channel")
+    thd_n: Distortion = Field(default=0.01, description="distortion at which the power is claimed")
+
+
+class HeatsinkRating(Part):
+    """What the heatsink may reach."""
+
+    maximum_c: Temperature = Field(description="above which no test may go on")
+
+
+class Amplifier(Document):
+    """A whole amplifier file."""
+
+    title: Line = Field(description="the model's name, as tables and folders show it")
+    serial: Line | None = Field(default=None, description="of the unit under test")
+    amplifier_class: Literal["A", "AB", "B", "D", "G", "H"] = Field(alias="class", description="of its output stage")
+    channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="the names of its outputs")
+    outputs: Literal["grounded", "floating"] = Field(
+        description="floating (a bridge, most class D): neither terminal may meet an earthed probe"
+    )
+    supply: SupplyRating
+    remote_turn_on: TurnOn | None = Field(default=None, description="absent if it plays as soon as it has supply")
+    minimum_load_ohm: PositiveOhms = Field(description="per channel; a lower load is never connected")
+    gain_ratio: Gain = Field(
+        alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
+    )
+    rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, a line a load")
+    idle_current_a: PositiveAmperes | None = Field(default=None, description="that the maker expects")
+    heatsink: HeatsinkRating
+    simulation: AmplifierSimulation | None = Field(
+        default=None, description="physics for a dry run; only the simulator reads it"
+    )
+
+    def rating(self, load_ohm: float) -> Rating | None:
+        """The line of the rating plate for a nominal load, if there is one."""
+        return next((line for line in self.rated if abs(line.load_ohm - load_ohm) < 1e-3 * load_ohm), None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from doubled(self.channels, "channels")
+        loads = tuple(line.load_ohm for line in self.rated)
+        for index, load_ohm in enumerate(loads):
+            if load_ohm in loads[:index]:
+                yield Misfit(("rated", index, "load"), f"{render(load_ohm, 'ohm')} is rated twice; keep one line")
+            if load_ohm < self.minimum_load_ohm:
+                least = render(self.minimum_load_ohm, "ohm")
+                yield Misfit(
+                    ("rated", index, "load"), f"{render(load_ohm, 'ohm')} is below the minimum load of {least}"
+                )

@@ -1,0 +1,226 @@
+"""Bench files: the user's instruments, what is wired to what, and what the bench bears."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field, WithJsonSchema
+
+from benchctl.documents.fields import (
+    ChannelName,
+    Line,
+    OutputName,
+    PositiveAmperes,
+    PositiveNumber,
+    PositiveVolts,
+    RelayNumber,
+    ScopeChannel,
+    Tolerance,
+    VoltsPerAmpere,
+    bounded,
+    reading_as,
+)
+from benchctl.documents.instruments import Instruments
+from benchctl.documents.limits import Limits
+from benchctl.documents.part import Document, Misfit, Part
+from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.words import nearest, show
+from benchctl.quantity import render
+
+
+class _VoltageProbe(Part):
+    ratio: PositiveNumber = Field(description="volts at the tip for a volt at the oscilloscope; 1 for a plain lead")
+    rating_v: PositiveVolts = Field(description="highest voltage at the tip, peak")
+    accuracy: Tolerance = Field(description="of its ratio")
+
+    @property
+    def units_per_volt(self) -> float:
+        """Volts at the tip for a volt at the oscilloscope."""
+        return self.ratio
+
+
+class DifferentialProbe(_VoltageProbe):
+    """A probe whose two tips may sit anywhere."""
+
+    kind: Literal["differential"]
+
+
+class SingleEndedProbe(_VoltageProbe):
+    """A probe whose second lead is the oscilloscope's earth."""
+
+    kind: Literal["single-ended"]
+
+
+class CurrentClamp(Part):
+    """A clamp that turns a current into a voltage."""
+
+    kind: Literal["current clamp"]
+    sensitivity_v_per_a: Annotated[VoltsPerAmpere, bounded("V/A", above=0)] = Field(description="such as `10 mV/A`")
+    rating_a: PositiveAmperes = Field(description="highest current, peak")
+    accuracy: Tolerance = Field(description="of its sensitivity")
+
+    @property
+    def units_per_volt(self) -> float:
+        """Amperes in the clamp for a volt at the oscilloscope."""
+        return 1.0 / self.sensitivity_v_per_a
+
+
+VoltageProbe = Annotated[DifferentialProbe | SingleEndedProbe, Field(discriminator="kind")]
+CurrentProbe = Annotated[CurrentClamp, Field()]
+Probe = DifferentialProbe | SingleEndedProbe | CurrentClamp
+
+
+class VoltageWiring(Part):
+    """A voltage on an oscilloscope channel."""
+
+    oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
+    probe: VoltageProbe
+
+
+class CurrentWiring(Part):
+    """A current on an oscilloscope channel."""
+
+    oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
+    probe: CurrentProbe
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """What starts a record: the external trigger input, or a channel that carries the generator's sync output."""
+
+    channel: int | None = None
+
+    @property
+    def is_external(self) -> bool:
+        return self.channel is None
+
+
+def _parse_trigger(text: str) -> Trigger:
+    channel = re.fullmatch(r"channel ([1-8])", text)
+    if text != "external" and channel is None:
+        raise ValueError(
+            f"{show(text)} will not do; write 'external' or, for the sync output on a channel, 'channel 4'"
+        )
+    return Trigger(int(channel.group(1)) if channel else None)
+
+
+class Signals(Part):
+    """What each oscilloscope channel is wired to."""
+
+    outputs: dict[ChannelName, VoltageWiring] = Field(
+        min_length=1, description="amplifier channel -> oscilloscope channel"
+    )
+    supply_current: CurrentWiring | None = Field(default=None, description="the supply's own reading is used if absent")
+    supply_voltage: VoltageWiring | None = Field(default=None, description="the supply's own reading is used if absent")
+    trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema({"type": "string"})] = Field(
+        default=Trigger(), description="`external`, or the channel that carries the generator's sync output"
+    )
+
+    def wirings(self) -> tuple[tuple[str, VoltageWiring | CurrentWiring], ...]:
+        """Every wired signal by the name its trace has in a capture: `output A`, `supply current`, `supply voltage`."""
+        outputs = tuple((f"output {name}", wiring) for name, wiring in self.outputs.items())
+        supply = (("supply current", self.supply_current), ("supply voltage", self.supply_voltage))
+        return (*outputs, *((name, wiring) for name, wiring in supply if wiring is not None))
+
+    def misfits(self) -> Iterator[Misfit]:
+        seen: dict[int, str] = {}
+        for name, wiring in self.wirings():
+            channel = wiring.oscilloscope
+            if channel in seen:
+                yield Misfit((*_path(name), "oscilloscope"), f"channel {channel} carries {seen[channel]} already")
+            seen.setdefault(channel, name)
+        if self.trigger.channel in seen:
+            yield Misfit(("trigger",), f"channel {self.trigger.channel} carries {seen[self.trigger.channel]} already")
+
+
+def _path(signal: str) -> tuple[str, ...]:
+    return ("outputs", signal.removeprefix("output ")) if signal.startswith("output ") else (signal.replace(" ", "_"),)
+
+
+class TurnOnBySupply(Part):
+    """A second supply output feeds the remote turn-on lead."""
+
+    by: Literal["supply"]
+    output: OutputName = Field(description="the supply output, by name")
+    voltage_v: PositiveVolts = Field(default=12.0, description="to set it to")
+
+
+class TurnOnByRelay(Part):
+    """A relay of the load's relay bank connects the remote turn-on lead."""
+
+    by: Literal["relay"]
+    relay: RelayNumber
+
+
+class TurnOnByHand(Part):
+    """A person connects the remote turn-on lead when asked."""
+
+    by: Literal["hand"]
+
+
+RemoteTurnOn = Annotated[TurnOnBySupply | TurnOnByRelay | TurnOnByHand, Field(discriminator="by")]
+
+
+class Bench(Document):
+    """A whole bench file."""
+
+    title: Line = Field(description="what the bench is called")
+    instruments: Instruments
+    signals: Signals
+    remote_turn_on: RemoteTurnOn | None = Field(
+        default=None, description="what wakes the amplifier; absent if nothing does"
+    )
+    limits: Limits = Field(default_factory=Limits, description="what this bench bears; they hold under every sequence")
+    simulation: BenchSimulation | None = Field(default=None, description="for a dry run; only the simulator reads it")
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from self._load_misfits()
+        match self.remote_turn_on:
+            case TurnOnBySupply() as by_supply:
+                yield from self._supply_misfits(by_supply)
+            case TurnOnByRelay() as by_relay:
+                yield from self._relay_misfits(by_relay)
+
+    def _load_misfits(self) -> Iterator[Misfit]:
+        load, known = self.instruments.load, tuple(self.signals.outputs)
+        if load is None:
+            return
+        wired: list[tuple[tuple[str | int, ...], str]]
+        if load.kind == "electronic":
+            wired = [(("channel",), load.channel)]
+        else:
+            wired = [(("resistors", index, "channel"), each.channel) for index, each in enumerate(load.resistors)]
+        for path, channel in wired:
+            if channel not in known:
+                names = ", ".join(known)
+                yield Misfit(
+                    ("instruments", "load", *path), f"no output '{channel}' under 'signals'; there are {names}"
+                )
+
+    def _supply_misfits(self, lead: TurnOnBySupply) -> Iterator[Misfit]:
+        at = ("remote_turn_on", "output")
+        supply = self.instruments.supply
+        if supply is None:
+            yield Misfit(at, "there is no supply under 'instruments'")
+        elif lead.output == "main":
+            yield Misfit(at, "'main' feeds the amplifier; the remote turn-on lead needs an output of its own")
+        elif lead.output not in supply.outputs:
+            near = nearest(lead.output, supply.outputs)
+            hint = f"did you mean '{near}'?" if near else f"there are {', '.join(supply.outputs)}"
+            yield Misfit(at, f"the supply has no output '{lead.output}'; {hint}")
+        elif lead.voltage_v > supply.outputs[lead.output].voltage_v:
+            highest = render(supply.outputs[lead.output].voltage_v, "V")
+            at_voltage = ("remote_turn_on", "voltage")
+            yield Misfit(
+                at_voltage, f"{render(lead.voltage_v, 'V')} is more than output '{lead.output}' can give, {highest}"
+            )
+
+    def _relay_misfits(self, lead: TurnOnByRelay) -> Iterator[Misfit]:
+        load = self.instruments.load
+        if load is None or load.kind != "relay bank":
+            yield Misfit(("remote_turn_on", "by"), "there is no relay bank under 'instruments'")
+        elif lead.relay in {resistor.relay for resistor in load.resistors}:
+            yield Misfit(("remote_turn_on", "relay"), f"relay {lead.relay} connects a load resistor already")

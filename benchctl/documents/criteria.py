@@ -1,0 +1,132 @@
+"""Criteria as a technician writes them: `below 2.5 A`, `within 50 mV`, `above 140 W`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+
+from benchctl.documents.fields import reading_as
+from benchctl.documents.part import Misfit, Misfits
+from benchctl.documents.words import describe, show, unknown
+from benchctl.quantity import example, parse_quantity, render
+
+Relation = Literal["below", "above", "within", "outside"]
+RELATIONS: tuple[Relation, ...] = get_args(Relation)
+
+# Every figure a criterion may name, with the unit its bound is written in.
+FIGURE_UNITS: Mapping[str, str] = {
+    "idle_current": "A",
+    "idle_power": "W",
+    "dc_offset": "V",
+    "supply_voltage": "V",
+    "supply_current": "A",
+    "supply_current_peak": "A",
+    "burst_power_clean": "W",
+    "burst_power_first": "W",
+    "burst_power_highest": "W",
+    "burst_power_lowest": "W",
+    "burst_power_last": "W",
+    "droop": "1",
+    "continuous_power": "W",
+    "output_rms": "V",
+    "output_peak": "V",
+    "thd_n": "1",
+    "thd": "1",
+    "crest_factor": "1",
+    "efficiency": "1",
+    "clean_level": "V",
+    "heatsink_temperature": "degC",
+}
+
+
+class Criterion(BaseModel):
+    """A bound on one value: `relation` to `bound`, in base `unit`."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    relation: Relation
+    bound: float
+    unit: str
+
+    def holds(self, value: float) -> bool:
+        """Whether `value`, in the criterion's unit, keeps the bound; NaN keeps none."""
+        match self.relation:
+            case "below":
+                return value < self.bound
+            case "above":
+                return value > self.bound
+            case "within":
+                return abs(value) <= self.bound
+            case _:
+                return abs(value) > self.bound
+
+    def __str__(self) -> str:
+        return f"{self.relation} {render(self.bound, self.unit)}"
+
+
+def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELATIONS) -> Criterion:
+    """Read `below 2.5 A` with its bound in `unit`.
+
+    Raises:
+        ValueError: no such relation, or no quantity of the unit behind it; the message says what would be right.
+    """
+    word, _, rest = text.strip().partition(" ")
+    relation = next((known for known in relations if known == word), None)
+    if relation is None:
+        wanted = " or ".join(relations)
+        raise ValueError(
+            f"{describe(text)} does not begin with {wanted}; write for example '{relations[0]} {example(unit)}'"
+        )
+    bound = parse_quantity(rest.strip(), unit)
+    if relation in ("within", "outside") and bound <= 0:
+        raise ValueError(f"{show(text)}: a bound to both sides of zero must be above zero")
+    return Criterion(relation=relation, bound=bound, unit=unit)
+
+
+def _written_as(unit: str, *relations: Relation) -> tuple[BeforeValidator, WithJsonSchema]:
+    pattern = f"^({'|'.join(relations)}) "
+    schema = {"type": "string", "pattern": pattern, "examples": [f"{relations[0]} {example(unit)}"]}
+    return reading_as(lambda text: parse_criterion(text, unit, relations)), WithJsonSchema(schema)
+
+
+BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]
+WithinKelvins = Annotated[Criterion, *_written_as("K", "within")]
+WithinAmperes = Annotated[Criterion, *_written_as("A", "within")]
+
+Expectations = Mapping[str, Criterion]
+
+
+def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
+    """The type of an `expect:` mapping over some figures: `Annotated[Expectations, *expecting("thd_n")]`."""
+    properties = {name: {"type": "string", "examples": [f"below {example(FIGURE_UNITS[name])}"]} for name in figures}
+    schema = {"type": "object", "additionalProperties": False, "properties": properties}
+    return BeforeValidator(lambda value: _read_expectations(value, figures)), WithJsonSchema(schema)
+
+
+def _read_expectations(value: Any, figures: tuple[str, ...]) -> Any:
+    if not isinstance(value, dict):
+        raise ValueError(
+            f"{describe(value)} stands where figures and their criteria belong, such as '{{thd_n: below 1 %}}'"
+        )
+    misfits: list[Misfit] = []
+    criteria: dict[str, Criterion] = {}
+    for name, criterion in value.items():
+        try:
+            criteria[name] = _read_expectation(name, criterion, figures)
+        except ValueError as error:
+            misfits.append(Misfit((name,), str(error)))
+    if misfits:
+        raise Misfits(misfits)
+    return criteria
+
+
+def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Criterion:
+    if name not in figures:
+        raise ValueError(unknown(name, figures, "figure"))
+    if isinstance(criterion, Criterion):
+        return criterion
+    if not isinstance(criterion, str):
+        raise ValueError(f"{describe(criterion)} stands where one criterion belongs")
+    return parse_criterion(criterion, FIGURE_UNITS[name])

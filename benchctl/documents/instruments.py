@@ -1,0 +1,327 @@
+"""The instruments of a bench file: address, driver, ratings, accuracy, calibration date, per role."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag
+
+from benchctl.documents.fields import (
+    Address,
+    Amperes,
+    ChannelName,
+    Date,
+    DriverName,
+    Hertz,
+    Kelvins,
+    Ohms,
+    OutputName,
+    PerKelvin,
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveOhms,
+    PositiveVolts,
+    PositiveWatts,
+    RelayNumber,
+    SamplesPerSecond,
+    ScanChannel,
+    Tolerance,
+    Volts,
+    Whole,
+    bounded,
+    counted,
+)
+from benchctl.documents.part import Misfit, Part
+from benchctl.quantity import render
+
+_FIXED: Any = Field(default=0.0, description="the same at any reading, in the unit of the reading")
+
+
+class Accuracy(Part):
+    """Limits of error: a part of the reading, a part of the range and a fixed part, added up."""
+
+    reading: Tolerance = Field(default=0.0, description="part of the reading")
+    range: Tolerance = Field(default=0.0, description="part of the range in use")
+    fixed: float = _FIXED
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.reading == self.range == self.fixed == 0:
+            yield Misfit((), "no instrument is exact; give 'reading', 'range' or 'fixed'")
+
+
+class VoltageAccuracy(Accuracy):
+    """Limits of error of a voltage."""
+
+    fixed: Annotated[Volts, bounded("V", at_least=0)] = _FIXED
+
+
+class CurrentAccuracy(Accuracy):
+    """Limits of error of a current."""
+
+    fixed: Annotated[Amperes, bounded("A", at_least=0)] = _FIXED
+
+
+class FrequencyAccuracy(Accuracy):
+    """Limits of error of a frequency."""
+
+    fixed: Annotated[Hertz, bounded("Hz", at_least=0)] = _FIXED
+
+
+class ResistanceAccuracy(Accuracy):
+    """Limits of error of a resistance."""
+
+    fixed: Annotated[Ohms, bounded("ohm", at_least=0)] = _FIXED
+
+
+class TemperatureAccuracy(Part):
+    """Limits of error of a temperature."""
+
+    fixed: Annotated[Kelvins, bounded("K", above=0)] = Field(description="the same at any temperature, such as `1 K`")
+
+
+class Instrument(Part):
+    """What every instrument has."""
+
+    address: Address = Field(description="its VISA address")
+    driver: DriverName = Field(description="a shipped driver by name, or a driver file beside this one")
+    calibrated: Date | None = Field(default=None, description="date of the last calibration")
+
+
+class GeneratorRatings(Part):
+    """What the generator can give."""
+
+    level_v: PositiveVolts = Field(description="highest level, RMS")
+    frequency_hz: PositiveHertz = Field(description="highest frequency")
+
+
+class GeneratorAccuracies(Part):
+    """How far the generator's settings may be off."""
+
+    level: VoltageAccuracy
+    frequency: FrequencyAccuracy
+
+
+class Generator(Instrument):
+    """The function generator that drives the amplifier."""
+
+    ratings: GeneratorRatings
+    accuracy: GeneratorAccuracies
+
+
+class OscilloscopeRatings(Part):
+    """What the oscilloscope can take and give."""
+
+    bits: Annotated[Whole, counted(at_least=6, at_most=24)] = Field(description="of its converter")
+    memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000)] = Field(description="samples per channel")
+    sample_rate_hz: Annotated[SamplesPerSecond, bounded("Sa/s", above=0)] = Field(
+        description="highest, all channels on"
+    )
+    input_v: PositiveVolts = Field(description="highest voltage at an input, peak")
+
+
+class OscilloscopeAccuracies(Part):
+    """How far the oscilloscope's readings may be off."""
+
+    voltage: VoltageAccuracy
+
+
+class Oscilloscope(Instrument):
+    """The oscilloscope that sees the outputs and the supply."""
+
+    ratings: OscilloscopeRatings
+    accuracy: OscilloscopeAccuracies
+
+
+class Resistor(Part):
+    """One load resistor behind one relay, wired to one amplifier output."""
+
+    nominal_ohm: PositiveOhms = Field(description="what sequences call it by")
+    channel: ChannelName = Field(description="the amplifier output it is wired to")
+    relay: RelayNumber = Field(description="that connects it")
+    measured_ohm: PositiveOhms = Field(description="at 20 degC, at the amplifier's terminals, leads included")
+    uncertainty: Annotated[Tolerance, bounded("1", above=0)] = Field(
+        description="of the measured value, relative, k = 2"
+    )
+    temperature_coefficient_per_k: PerKelvin = Field(description="such as `60 ppm/K`")
+    rated_power_w: PositiveWatts = Field(description="that it bears without end, mounted as it is")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
+            measured, nominal = render(self.measured_ohm, "ohm"), render(self.nominal_ohm, "ohm")
+            yield Misfit(("measured",), f"{measured} is no {nominal} resistor; look for a slip in either")
+
+
+class RelayBank(Instrument):
+    """Load resistors switched by relays."""
+
+    resistors: tuple[Resistor, ...] = Field(min_length=1, description="one entry a resistor")
+
+    @property
+    def kind(self) -> Literal["relay bank"]:
+        return "relay bank"
+
+    def resistors_for(self, nominal_ohm: float) -> Mapping[str, Resistor]:
+        """Amplifier channel -> its resistor of that nominal value; empty where there is none."""
+        return {r.channel: r for r in self.resistors if abs(r.nominal_ohm - nominal_ohm) < 1e-3 * nominal_ohm}
+
+    def misfits(self) -> Iterator[Misfit]:
+        relays: set[int] = set()
+        places: set[tuple[str, float]] = set()
+        for index, resistor in enumerate(self.resistors):
+            if resistor.relay in relays:
+                yield Misfit(("resistors", index, "relay"), f"relay {resistor.relay} connects another resistor already")
+            if (resistor.channel, resistor.nominal_ohm) in places:
+                nominal = render(resistor.nominal_ohm, "ohm")
+                yield Misfit(
+                    ("resistors", index, "nominal"), f"channel {resistor.channel} has a {nominal} load already"
+                )
+            relays.add(resistor.relay)
+            places.add((resistor.channel, resistor.nominal_ohm))
+
+
+class ResistanceRange(Part):
+    """Resistances an electronic load can be set to."""
+
+    minimum_ohm: PositiveOhms
+    maximum_ohm: PositiveOhms
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.maximum_ohm <= self.minimum_ohm:
+            yield Misfit(("maximum",), "the maximum resistance must lie above the minimum")
+
+
+class ElectronicLoadRatings(Part):
+    """What the electronic load can bear."""
+
+    resistance: ResistanceRange
+    power_w: PositiveWatts = Field(description="that it bears without end")
+    voltage_v: PositiveVolts | None = Field(default=None, description="highest voltage at its terminals, peak")
+
+
+class ElectronicLoadAccuracies(Part):
+    """How far a set resistance may be off."""
+
+    resistance: ResistanceAccuracy
+
+
+class ElectronicLoad(Instrument):
+    """An electronic load in resistance mode, wired to one amplifier output; it must take ac of either polarity."""
+
+    channel: ChannelName = Field(description="the amplifier output it is wired to")
+    ratings: ElectronicLoadRatings
+    accuracy: ElectronicLoadAccuracies
+
+    @property
+    def kind(self) -> Literal["electronic"]:
+        return "electronic"
+
+
+def _form_of_load(value: Any) -> str:
+    given = value if isinstance(value, dict) else getattr(value, "__dict__", {})
+    return "electronic" if "ratings" in given or ("channel" in given and "resistors" not in given) else "relay bank"
+
+
+Load = Annotated[
+    Annotated[RelayBank, Tag("relay bank")] | Annotated[ElectronicLoad, Tag("electronic")],
+    Discriminator(_form_of_load),
+]
+
+
+class SupplyOutput(Part):
+    """One output of the supply."""
+
+    number: Annotated[Whole, counted(at_least=1, at_most=16)] = Field(description="as its commands count it")
+    voltage_v: PositiveVolts = Field(description="highest voltage")
+    current_a: PositiveAmperes = Field(description="highest current")
+
+
+class SupplyAccuracies(Part):
+    """How far the supply's own readings may be off."""
+
+    voltage: VoltageAccuracy
+    current: CurrentAccuracy
+
+
+class Supply(Instrument):
+    """The dc supply; its output `main` feeds the amplifier."""
+
+    outputs: dict[OutputName, SupplyOutput] = Field(min_length=1, description="by name; `main` feeds the amplifier")
+    accuracy: SupplyAccuracies
+
+    @property
+    def main(self) -> SupplyOutput:
+        """The output that feeds the amplifier."""
+        return self.outputs["main"]
+
+    def misfits(self) -> Iterator[Misfit]:
+        if "main" not in self.outputs:
+            yield Misfit(("outputs",), "no output is called 'main'; it is the one that feeds the amplifier")
+        numbers: dict[int, str] = {}
+        for name, output in self.outputs.items():
+            if output.number in numbers:
+                yield Misfit(
+                    ("outputs", name, "number"), f"output {output.number} is '{numbers[output.number]}' already"
+                )
+            numbers.setdefault(output.number, name)
+
+
+class ThermometerChannels(Part):
+    """Which scanner channel sits where."""
+
+    heatsink: ScanChannel | None = Field(default=None, description="on the amplifier's heatsink")
+    ambient: ScanChannel | None = Field(default=None, description="in the air around the bench")
+    load: ScanChannel | None = Field(default=None, description="on the load resistors")
+
+    def items(self) -> tuple[tuple[str, int], ...]:
+        """The channels that are there, by what they measure."""
+        every = (("heatsink", self.heatsink), ("ambient", self.ambient), ("load", self.load))
+        return tuple((name, channel) for name, channel in every if channel is not None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        seen: dict[int, str] = {}
+        for name, channel in self.items():
+            if channel in seen:
+                yield Misfit((name,), f"channel {channel} is '{seen[channel]}' already")
+            seen.setdefault(channel, name)
+        if not seen:
+            yield Misfit((), "a thermometer without channels; give heatsink, ambient or load")
+
+
+class ThermometerAccuracies(Part):
+    """How far a temperature may be off."""
+
+    temperature: TemperatureAccuracy
+
+
+class Thermometer(Instrument):
+    """The temperature scanner."""
+
+    channels: ThermometerChannels
+    accuracy: ThermometerAccuracies
+
+
+class Instruments(Part):
+    """The instruments of a bench by role; a role that is absent is refused by the preflight of what needs it."""
+
+    generator: Generator | None = None
+    oscilloscope: Oscilloscope | None = None
+    load: Load | None = None
+    supply: Supply | None = None
+    thermometer: Thermometer | None = None
+
+    def items(self) -> tuple[tuple[str, Instrument], ...]:
+        """The instruments that are there, by role, in a fixed order."""
+        every = ((role, getattr(self, role)) for role in type(self).model_fields)
+        return tuple((role, instrument) for role, instrument in every if instrument is not None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.items():
+            yield Misfit((), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer")
+        seen: dict[str, str] = {}
+        for role, instrument in self.items():
+            socket = instrument.address.upper()
+            if "::127." in socket or "::LOCALHOST::" in socket:
+                if socket in seen:
+                    yield Misfit((role, "address"), f"the {seen[socket]} has this address already")
+                seen.setdefault(socket, role)

@@ -1,0 +1,117 @@
+"""Limits: bounds that are watched from the first step of a run to the last."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from pydantic import Field
+
+from benchctl.documents.fields import Amperes, Celsius, NotNegativeSeconds, Volts
+from benchctl.documents.part import Misfit, Part
+from benchctl.quantity import render
+
+_ABOVE: Any = Field(default=None, description="a reading above this trips")
+_BELOW: Any = Field(default=None, description="a reading below this trips")
+_OUTSIDE: Any = Field(default=None, description="a reading further from zero than this, to either side, trips")
+
+
+class Limit(Part):
+    """One signal's bounds, in the signal's `unit`; `low` and `high` are infinite where nothing is asked."""
+
+    unit: ClassVar[str] = ""
+
+    above: float | None = _ABOVE
+    below: float | None = _BELOW
+    outside: float | None = _OUTSIDE
+    for_s: NotNegativeSeconds = Field(
+        default=0.0, description="only if the bound stays passed for so long; 0 s: at once"
+    )
+
+    @property
+    def low(self) -> float:
+        """The lowest value that does not trip."""
+        if self.outside is not None:
+            return -self.outside
+        return -math.inf if self.below is None else self.below
+
+    @property
+    def high(self) -> float:
+        """The highest value that does not trip."""
+        if self.outside is not None:
+            return self.outside
+        return math.inf if self.above is None else self.above
+
+    def is_passed(self, value: float) -> bool:
+        """Whether a reading lies beyond the bounds; one that is not a number does."""
+        return not self.low <= value <= self.high
+
+    def __str__(self) -> str:
+        words = [f"{word} {render(bound, self.unit)}" for word, bound in self._given().items()]
+        duration = [f"for {render(self.for_s, 's')}"] if self.for_s else []
+        return " or ".join(words) + "".join(f" {words}" for words in duration)
+
+    def _given(self) -> dict[str, float]:
+        bounds = {"above": self.above, "below": self.below, "outside": self.outside}
+        return {word: bound for word, bound in bounds.items() if bound is not None}
+
+    def misfits(self) -> Iterator[Misfit]:
+        given = self._given()
+        if not given:
+            yield Misfit((), "a limit without a bound; give 'above', 'below' or 'outside'")
+        if "outside" in given and len(given) > 1:
+            yield Misfit(("outside",), "'outside' sets both bounds already; give it alone, or 'above' and 'below'")
+        if self.outside is not None and self.outside <= 0:
+            yield Misfit(("outside",), f"{render(self.outside, self.unit)} is out of range; it must be more than zero")
+        if self.above is not None and self.below is not None and self.below >= self.above:
+            yield Misfit(
+                ("below",),
+                f"no reading can pass: below {self.below:g} {self.unit} and above {self.above:g} {self.unit}",
+            )
+
+
+class CurrentLimit(Limit):
+    """Bounds on a current."""
+
+    unit: ClassVar[str] = "A"
+
+    above: Amperes | None = _ABOVE
+    below: Amperes | None = _BELOW
+    outside: Amperes | None = _OUTSIDE
+
+
+class VoltageLimit(Limit):
+    """Bounds on a voltage."""
+
+    unit: ClassVar[str] = "V"
+
+    above: Volts | None = _ABOVE
+    below: Volts | None = _BELOW
+    outside: Volts | None = _OUTSIDE
+
+
+class TemperatureLimit(Limit):
+    """Bounds on a temperature."""
+
+    unit: ClassVar[str] = "degC"
+
+    above: Celsius | None = _ABOVE
+    below: Celsius | None = _BELOW
+    outside: Celsius | None = _OUTSIDE
+
+
+class Limits(Part):
+    """The limits of a bench or a sequence, by the signal they watch."""
+
+    supply_current: CurrentLimit | None = Field(default=None, description="what the main supply output delivers")
+    supply_voltage: VoltageLimit | None = Field(default=None, description="at the main supply output")
+    heatsink: TemperatureLimit | None = Field(default=None, description="the amplifier's heatsink")
+    ambient: TemperatureLimit | None = Field(default=None, description="the air around the bench")
+    load: TemperatureLimit | None = Field(default=None, description="the load resistors")
+    output_offset: VoltageLimit | None = Field(default=None, description="dc at any amplifier output")
+
+    def items(self) -> tuple[tuple[str, Limit], ...]:
+        """The signals that are watched, each with its limit, in a fixed order."""
+        every = ((name, getattr(self, name)) for name in type(self).model_fields)
+        return tuple((name, limit) for name, limit in every if limit is not None)

@@ -1,0 +1,198 @@
+"""Reads a document: file -> tree -> model, and every fault of a file at once, each with its line and column."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal, TypeVar
+
+from pydantic import ValidationError
+
+from benchctl import library
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+from benchctl.documents.driver import Driver, driver_class
+from benchctl.documents.part import Document, Misfits, Reading, Source
+from benchctl.documents.sentences import Fault, located, sentences
+from benchctl.documents.sequence import Sequence
+from benchctl.documents.tree import LONGEST_FILE_BYTES, Place, Table, parse_tree, place_of
+from benchctl.documents.words import describe, show, unknown
+from benchctl.errors import DocumentError, Problem, UsageError
+
+Kind = Literal["bench", "amplifier", "sequence", "driver"]
+VERSION = "1"
+MOST_PROBLEMS = 50  # a person corrects a few at a time; the rest only pushes the first off the screen
+
+_SHELVES: Mapping[Kind, library.Shelf] = {
+    "bench": "benches",
+    "amplifier": "amplifiers",
+    "sequence": "sequences",
+    "driver": "drivers",
+}
+_D = TypeVar("_D", bound=Document)
+
+
+def load_bench(reference: str | Path) -> Bench:
+    """The bench file at a path, or a shipped one by name.
+
+    Raises:
+        DocumentError: it is wrong; every problem with its place.
+        UsageError: there is no such file, or it cannot be opened.
+    """
+    return _load(reference, "bench", Bench)
+
+
+def load_amplifier(reference: str | Path) -> Amplifier:
+    """The amplifier file at a path, or a shipped one by name; errors as for `load_bench`."""
+    return _load(reference, "amplifier", Amplifier)
+
+
+def load_sequence(reference: str | Path) -> Sequence:
+    """The sequence file at a path, or a shipped one by name; errors as for `load_bench`."""
+    return _load(reference, "sequence", Sequence)
+
+
+def load_driver(reference: str | Path, near: Path | None = None) -> Driver:
+    """The driver file that a bench file refers to; `near` is the bench file's folder, or the bench file itself."""
+    folder = near.parent if near is not None and near.is_file() else near
+    document = read(read_source(library.find("drivers", str(reference), folder)), "driver")
+    assert isinstance(document, Driver)
+    return document
+
+
+def read_any(reference: str | Path) -> Document:
+    """The document at a path, of whatever kind its first line says; errors as for `load_bench`."""
+    path = Path(reference)
+    if not path.is_file():
+        path = _find_anywhere(str(reference))
+    return read(read_source(path), None)
+
+
+def _find_anywhere(reference: str) -> Path:
+    for shelf in _SHELVES.values():
+        try:
+            return library.find(shelf, reference)
+        except UsageError:
+            continue
+    raise UsageError(f"there is no file {show(reference)}")
+
+
+def _load(reference: str | Path, kind: Kind, model: type[_D]) -> _D:
+    document = read(read_source(library.find(_SHELVES[kind], str(reference))), kind)
+    assert isinstance(document, model)
+    return document
+
+
+def read_source(path: Path) -> Source:
+    """The text of a file, bounded and decoded.
+
+    Raises:
+        DocumentError: too long for a document, or not UTF-8.
+        UsageError: it cannot be opened.
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(LONGEST_FILE_BYTES + 1)
+    except OSError as error:
+        raise UsageError(f"cannot read {show(path)}: {error.strerror or error}") from None
+    if len(content) > LONGEST_FILE_BYTES:
+        most = LONGEST_FILE_BYTES // 1000
+        raise DocumentError(
+            [Problem(str(path), 1, 1, f"the file is longer than {most} kB, so it is no document of ours")]
+        )
+    try:
+        return Source(str(path), path, content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError as error:
+        before = content[: error.start].decode("utf-8", "replace")
+        place = Place(before.count("\n") + 1, len(before) - before.rfind("\n"))
+        raise DocumentError(
+            [Problem(str(path), *place, "this byte is not UTF-8 text; save the file as UTF-8")]
+        ) from None
+
+
+def read(source: Source, kind: Kind | None) -> Document:
+    """The document in `source`; `kind` is the one wanted, None for any.
+
+    Raises:
+        DocumentError: it is wrong; every problem with its place.
+    """
+    tree, problems = parse_tree(source.text, source.name)
+    reading = Reading(faults=[(Place(problem.line, problem.column), problem.message) for problem in problems])
+    document = _read_tree(tree, kind, reading)
+    if reading.faults or document is None:
+        raise DocumentError(_problems(source.name, reading.faults))
+    document._source = source
+    return document
+
+
+def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document | None:
+    if not isinstance(tree, Table):
+        begins = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
+        message = f"{describe(tree)} stands where a document belongs; it begins with {begins}"
+        reading.faults.append((place_of(tree), message))
+        return None
+    kind = _kind(tree, wanted, reading)
+    if kind is None:
+        return None
+    body = tree.without(["benchctl"])
+    try:
+        return _model(kind, body).model_validate(body, context=reading)
+    except Misfits as error:
+        reading.faults.extend(located(error.misfits, body))
+    except ValidationError as error:
+        reading.faults.extend(sentences(error))
+    return None
+
+
+def _model(kind: Kind, body: Table) -> type[Document]:
+    models: Mapping[Kind, type[Document]] = {"bench": Bench, "amplifier": Amplifier, "sequence": Sequence}
+    return driver_class(body) if kind == "driver" else models[kind]
+
+
+_HEADER = re.compile(r"([a-z]+) ([0-9]+)")
+
+
+def _kind(tree: Table, wanted: Kind | None, reading: Reading) -> Kind | None:
+    """The document's kind; None, with the fault noted, if it is not to be read any further."""
+    form = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
+    if "benchctl" not in tree:
+        reading.faults.append((tree.place, f"the first line is missing; a document begins with {form}"))
+        return wanted
+    if next(iter(tree)) != "benchctl":
+        reading.faults.append((tree.key_place("benchctl"), f"{form} must be the first line"))
+    return _header_kind(tree["benchctl"], wanted, form, reading)
+
+
+def _header_kind(header: object, wanted: Kind | None, form: str, reading: Reading) -> Kind | None:
+    match = _HEADER.fullmatch(header) if isinstance(header, str) else None
+    if match is None:
+        reading.faults.append((place_of(header), f"{describe(header)} is no kind and version; write {form}"))
+        return wanted
+    kind = next((known for known in _SHELVES if known == match.group(1)), None)
+    if kind is None:
+        reading.faults.append((place_of(header), unknown(match.group(1), _SHELVES, "kind of document")))
+    elif wanted is not None and kind != wanted:
+        message = f"this is {_article(kind)} file; {_article(wanted)} file is wanted here"
+        reading.faults.append((place_of(header), message))
+        return None
+    if match.group(2) != VERSION:
+        message = f"version {match.group(2)} is not known; this program reads version {VERSION}"
+        reading.faults.append((place_of(header), message))
+        return None
+    return kind
+
+
+def _article(kind: Kind) -> str:
+    return f"an {kind}" if kind == "amplifier" else f"a {kind}"
+
+
+def _problems(file: str, faults: list[Fault]) -> list[Problem]:
+    """The faults in the order of the file, each once, the first few dozen of them."""
+    ordered = sorted(set(faults))
+    problems = [Problem(file, *place, message) for place, message in ordered[:MOST_PROBLEMS]]
+    left = len(ordered) - MOST_PROBLEMS
+    if left > 0:
+        place, _ = ordered[MOST_PROBLEMS]
+        problems.append(Problem(file, *place, f"and {left} more from here on"))
+    return problems

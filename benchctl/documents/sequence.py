@@ -1,0 +1,48 @@
+"""Sequence files: what to do, step by step, with limits and acceptance criteria."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pydantic import Field
+
+from benchctl.documents.fields import Line, Prose
+from benchctl.documents.limits import Limits
+from benchctl.documents.part import Document, Misfit
+from benchctl.documents.steps import Step, Sweep
+
+
+class Sequence(Document):
+    """A whole sequence file."""
+
+    title: Line = Field(description="one line for the report's head and the run folder's name")
+    purpose: Prose = Field(default="", description="what the sequence finds out")
+    limits: Limits = Field(
+        default_factory=Limits, description="watched from the first step to the last; any one stops the run"
+    )
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from _power_misfits(self.steps)
+
+
+def _in_order(
+    steps: tuple[Step, ...], path: tuple[str | int, ...] = ("steps",)
+) -> Iterator[tuple[Step, tuple[str | int, ...]]]:
+    """Every step once, in the order of the file, with its path; a sweep's own steps follow it."""
+    for index, step in enumerate(steps):
+        yield step, (*path, index)
+        if isinstance(step, Sweep):
+            yield from _in_order(step.steps, (*path, index, "steps"))
+
+
+def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
+    """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
+    on = False
+    for step, path in _in_order(steps):
+        if step.kind == "power_on" and on:
+            yield Misfit(path, "the amplifier is on already; give 'power_off' first")
+        elif step.kind.startswith(("measure_", "find_")) and not on:
+            yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
+        if step.kind in ("power_on", "power_off"):
+            on = step.kind == "power_on"

@@ -1,0 +1,68 @@
+"""The YAML that ships: found from any folder, in a checkout and in an installed package alike."""
+
+from __future__ import annotations
+
+import difflib
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Literal
+
+from benchctl.errors import UsageError
+
+Shelf = Literal["drivers", "sequences", "benches", "amplifiers"]
+
+# Shelf -> package, folder in it, whether its sub-folders belong to it, and the folder's name as users see it.
+_SHELVES: dict[Shelf, tuple[str, str, bool, str]] = {
+    "drivers": ("benchctl.drivers", "", True, "drivers"),
+    "sequences": ("benchctl.sequences", "", True, "sequences"),
+    "benches": ("benchctl.sim", "", False, "sim"),
+    "amplifiers": ("benchctl.sim", "amplifiers", True, "sim/amplifiers"),
+}
+
+
+@cache
+def shipped(shelf: Shelf) -> dict[str, Path]:
+    """Name -> file of everything on a shelf, by name: `supply/scpi99`, `quick_check`, `workshop`, `hx2150`."""
+    package, folder, deep, _ = _SHELVES[shelf]
+    root = Path(str(files(package))) / folder
+    found = root.rglob("*.yaml") if deep else root.glob("*.yaml")
+    return {path.relative_to(root).with_suffix("").as_posix(): path for path in sorted(found)}
+
+
+def nearest(shelf: Shelf, name: str) -> list[str]:
+    """Up to three shipped names that are most like `name`."""
+    return difflib.get_close_matches(name[:200], list(shipped(shelf)), n=3, cutoff=0.5)
+
+
+def find(shelf: Shelf, reference: str, near: Path | None = None) -> Path:
+    """The file that `reference` means.
+
+    A file that exists, seen from `near` (a folder; else the current one), comes first; then a shipped name, with or
+    without its `.yaml` and the folder it ships in: `quick_check`, `sequences/quick_check.yaml`.
+
+    Raises:
+        UsageError: there is no such file and nothing of that name ships; it offers the nearest names.
+    """
+    path = Path(reference) if near is None else near / reference
+    if _is_file(path):
+        return path
+    name = reference.replace("\\", "/").removeprefix("./").removesuffix(".yaml").removesuffix(".yml")
+    ours = shipped(shelf)
+    for candidate in (name, name.removeprefix(_SHELVES[shelf][3] + "/")):
+        if candidate in ours:
+            return ours[candidate]
+    raise UsageError(_not_found(shelf, reference, name))
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name too long for the file system, or with a null byte
+        return False
+
+
+def _not_found(shelf: Shelf, reference: str, name: str) -> str:
+    shown = "".join(char if char.isprintable() else "?" for char in reference[:100])
+    near = nearest(shelf, name) or sorted(shipped(shelf))
+    return f"there is no file '{shown}', and nothing of that name ships; among the {shelf} there are {', '.join(near)}"
