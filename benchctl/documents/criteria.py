@@ -44,7 +44,7 @@ FIGURE_UNITS: Mapping[str, str] = {
 class Criterion(BaseModel):
     """A bound on one value: `relation` to `bound`, in base `unit`."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
     relation: Relation
     bound: float

@@ -59,6 +59,7 @@ class Part(BaseModel):
         validate_by_name=True,
         validate_by_alias=True,
         validate_default=False,
+        defer_build=True,
         allow_inf_nan=False,
     )
 

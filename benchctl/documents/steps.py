@@ -363,5 +363,3 @@ Step = Annotated[
     ],
     BeforeValidator(_unfold),
 ]
-
-Sweep.model_rebuild()
