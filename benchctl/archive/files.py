@@ -1,0 +1,88 @@
+"""The border to the disk: its errors become ours, and files appear under their names only when whole."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from benchctl.errors import ArchiveError
+
+PART = ".part"  # what a file is called as long as it is not whole
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_FORBIDDEN = {errno.EROFS, errno.EACCES, errno.EPERM}
+_GONE = {errno.ENOENT, errno.ENOTDIR, errno.ESTALE}
+
+
+@contextmanager
+def disk_errors(action: str, path: Path) -> Iterator[None]:
+    """Whatever the system says while it is asked to `action` ("write", "read") `path`, as an ArchiveError."""
+    try:
+        yield
+    except OSError as error:
+        raise _archive_error(action, path, error) from error
+
+
+def _archive_error(action: str, path: Path, error: OSError) -> ArchiveError:
+    if error.errno in _FULL:
+        return ArchiveError(f"cannot {action} {path}: the disk is full", advice="make room on the disk, then resume")
+    if error.errno in _FORBIDDEN:
+        return ArchiveError(
+            f"cannot {action} {path}: the file or its folder is read-only, or belongs to someone else",
+            advice="give yourself the right to write there, or choose another folder with --out",
+        )
+    if error.errno in _GONE:
+        return ArchiveError(
+            f"cannot {action} {path}: the file or its folder is gone",
+            advice="the run folder must not be moved or deleted while the run goes on",
+        )
+    return ArchiveError(f"cannot {action} {path}: {error.strerror or error}")
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write `content` so that `path` holds all of it or what it held before, even if the power fails half way.
+
+    Raises:
+        ArchiveError: the disk is full, read-only or gone; `path` is then as it was.
+    """
+    part = path.with_name(path.name + PART)
+    with disk_errors("write", path):
+        try:
+            _write_through(part, content)
+            os.replace(part, path)
+        except OSError:
+            with suppress(OSError):
+                part.unlink()
+            raise
+        sync_folder(path.parent)
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring the folder's own list of names to the disk, where the system has a way to ask for it (Windows has none)."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def read_bytes(path: Path) -> bytes:
+    """All of a file.
+
+    Raises:
+        ArchiveError: it is not there or cannot be read.
+    """
+    with disk_errors("read", path):
+        return path.read_bytes()

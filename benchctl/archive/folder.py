@@ -1,0 +1,138 @@
+"""The run folder: its name, its places, and how files come into it."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+
+from benchctl.archive.files import disk_errors, sync_folder, write_whole
+from benchctl.clock import Clock
+from benchctl.errors import ArchiveError, UsageError
+
+INPUTS = "inputs"
+CAPTURES = "captures"
+CAPTURE_SUFFIX = ".npz"
+
+# Two slugs, a date and a capture's name still fit in the 260 characters of a Windows path.
+_LONGEST_SLUG = 48
+
+
+@dataclass(frozen=True)
+class RunFolder:
+    """Everything that one run leaves behind."""
+
+    path: Path
+
+    @classmethod
+    def create(cls, root: Path, title: str, amplifier: str, clock: Clock) -> RunFolder:
+        """Make `YYYYMMDD-HHMMSS-<title>-<amplifier>` (UTC) in `root`; a taken name gets -2, -3 and so on.
+
+        Raises:
+            ArchiveError: it cannot be made there.
+        """
+        stem = f"{clock.wall():%Y%m%d-%H%M%S}-{slug(title)}-{slug(amplifier)}"
+        with disk_errors("create", root / stem):
+            root.mkdir(parents=True, exist_ok=True)
+            folder = cls(_first_free(root, stem))
+            folder.inputs.mkdir()
+            folder.captures.mkdir()
+            sync_folder(root)
+        return folder
+
+    @classmethod
+    def open(cls, path: Path) -> RunFolder:
+        """An existing run folder.
+
+        Raises:
+            UsageError: there is none at `path`.
+        """
+        folder = cls(path)
+        if not folder.journal.is_file():
+            raise UsageError(
+                f"{path} is not a run folder: it holds no journal.jsonl",
+                advice="name a folder that benchctl run made, such as one in runs/",
+            )
+        return folder
+
+    @property
+    def name(self) -> str:
+        return self.path.name
+
+    @property
+    def inputs(self) -> Path:
+        return self.path / INPUTS
+
+    @property
+    def captures(self) -> Path:
+        return self.path / CAPTURES
+
+    @property
+    def journal(self) -> Path:
+        return self.path / "journal.jsonl"
+
+    @property
+    def figures(self) -> Path:
+        return self.path / "figures.csv"
+
+    @property
+    def trend(self) -> Path:
+        return self.path / "trend.csv"
+
+    def save_input(self, name: str, text: str) -> Path:
+        """Keep a document as it was used, under inputs/."""
+        return self.write_atomically(f"{INPUTS}/{name}", text)
+
+    def write_atomically(self, name: str, content: str | bytes) -> Path:
+        """Write a file of this folder so that it is there whole or not at all.
+
+        Args:
+            name: the file's name relative to this folder, with forward slashes.
+            content: text is stored as UTF-8 with its line ends as they are.
+
+        Raises:
+            ArchiveError: it cannot be written, or `name` leads out of the folder.
+        """
+        path = self.inside(name)
+        write_whole(path, content.encode("utf-8") if isinstance(content, str) else content)
+        return path
+
+    def inside(self, name: str) -> Path:
+        """The path of a file of this folder; a name in a journal must not lead to a file elsewhere.
+
+        Raises:
+            ArchiveError: `name` leads out of the folder.
+        """
+        path = self.path / name
+        if not path.resolve().is_relative_to(self.path.resolve()):
+            raise ArchiveError(f"'{name}' leads out of the run folder {self.path}")
+        return path
+
+    def capture_files(self) -> list[str]:
+        """The whole captures in this folder, as 'captures/0007-burst.npz', by number."""
+        with disk_errors("read", self.captures):
+            return sorted(f"{CAPTURES}/{path.name}" for path in self.captures.glob(f"*{CAPTURE_SUFFIX}"))
+
+    def next_capture_file(self, name: str) -> str:
+        """The relative name under which the next capture belongs: one number above the highest there is."""
+        taken = [int(match[1]) for file in self.capture_files() if (match := re.match(rf"{CAPTURES}/(\d+)-", file))]
+        return f"{CAPTURES}/{max(taken, default=0) + 1:04d}-{slug(name)}{CAPTURE_SUFFIX}"
+
+
+def slug(text: str) -> str:
+    """`text` as a part of a file name: letters and digits in lower case, accents taken off, the rest as hyphens."""
+    bare = "".join(part for part in unicodedata.normalize("NFKD", text) if not unicodedata.combining(part))
+    return re.sub(r"[\W_]+", "-", bare.lower())[:_LONGEST_SLUG].strip("-") or "untitled"
+
+
+def _first_free(root: Path, stem: str) -> Path:
+    for number in count(1):
+        path = root / (stem if number == 1 else f"{stem}-{number}")
+        try:
+            path.mkdir()
+        except FileExistsError:
+            continue
+        return path
+    raise AssertionError("count() does not end")

@@ -1,0 +1,197 @@
+"""The journal: one JSON object a line, on the disk before the next command goes out.
+
+Lines are only ever added. A crash can tear the last one; it is found and told, never dropped: whoever goes on
+writing first closes the torn piece with a line end and a `torn_line` event that repeats it word for word.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchctl.archive.files import disk_errors, read_bytes, sync_folder
+from benchctl.clock import Clock
+from benchctl.errors import ArchiveError
+
+Event = Mapping[str, Any]
+
+TORN_LINE = "torn_line"
+_OWN_FIELDS = ("number", "time_s", "wall", "event")
+
+
+@dataclass(frozen=True)
+class JournalRead:
+    """What a journal holds: the whole events in order, and what a crash left of a last line (None: nothing).
+
+    Bytes of the torn piece that are no UTF-8 are shown as backslash escapes.
+    """
+
+    events: tuple[Event, ...]
+    torn: str | None
+
+    def of_kind(self, kind: str) -> tuple[Event, ...]:
+        """The events of one kind, in order."""
+        return tuple(event for event in self.events if event["event"] == kind)
+
+
+class Journal:
+    """Adds events to a journal file; a file that is there already is gone on with. Safe to use from several threads.
+
+    Raises:
+        ArchiveError: the file cannot be opened.
+    """
+
+    def __init__(self, path: Path, clock: Clock) -> None:
+        self.path = path
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._next_number = 1
+        self._must_mend = True  # whoever wrote before may have been killed in the middle of a line
+        with disk_errors("write", path):
+            self._file = path.open("ab", buffering=0)
+            sync_folder(path.parent)
+
+    def append(self, event: str, /, **fields: Any) -> Event:
+        """Write one event; it is on the disk when this returns it, with the fields that the journal sets itself.
+
+        Args:
+            event: its kind.
+            fields: what is told of it, as JSON can hold it. A number that is not finite must come as None, with
+                a field that says why.
+
+        Raises:
+            ArchiveError: it could not be written, holds a number that is not finite, or what the file held before is
+                broken elsewhere than at its end.
+        """
+        with self._lock:
+            self._mend()
+            whole = self._whole(event, fields)
+            self._write(_encoded(whole))
+            return whole
+
+    def close(self) -> None:
+        """Let go of the file. Idempotent."""
+        self._file.close()
+
+    def _whole(self, event: str, fields: Mapping[str, Any]) -> Event:
+        if clash := [name for name in _OWN_FIELDS if name in fields]:
+            raise ValueError(f"event '{event}' has a field named {clash[0]}, which the journal sets itself")
+        wall = self._clock.wall().astimezone(UTC).isoformat(timespec="milliseconds")
+        return {"number": self._next_number, "time_s": self._clock.now(), "wall": wall, "event": event, **fields}
+
+    def _write(self, line: bytes) -> None:
+        with disk_errors("write", self.path):
+            self._must_mend = True  # until all of it is on the disk
+            self._check_still_there()
+            self._write_all(line)
+            os.fsync(self._file.fileno())
+        self._must_mend = False
+        self._next_number += 1
+
+    def _write_all(self, line: bytes) -> None:
+        view = memoryview(line)
+        while view:
+            view = view[self._file.write(view) :]
+
+    def _check_still_there(self) -> None:
+        """A deleted file takes every write without a murmur and keeps nothing."""
+        if not os.path.samestat(os.stat(self.path), os.fstat(self._file.fileno())):
+            raise FileNotFoundError(2, "another file has taken its place")
+
+    def _mend(self) -> None:
+        """Make sure that the next line starts on a line of its own and bears the next number."""
+        if not self._must_mend:
+            return
+        content = read_bytes(self.path)
+        found = parse_journal(content, self.path)
+        self._next_number = int(found.events[-1]["number"]) + 1 if found.events else 1
+        if found.torn is not None:
+            self._write(b"\n" + _encoded(self._whole(TORN_LINE, {"torn": found.torn})))
+        elif content and not content.endswith(b"\n"):
+            with disk_errors("write", self.path):
+                self._write_all(b"\n")
+        self._must_mend = False
+
+
+def _encoded(event: Event) -> bytes:
+    try:
+        text = json.dumps(event, allow_nan=False, ensure_ascii=False, default=_plain)
+    except ValueError as error:
+        raise ArchiveError(f"event '{event['event']}' holds a number that is not finite: {error}") from error
+    # A lone surrogate, as in a file name that is no text, has no UTF-8 form.
+    return text.encode("utf-8", errors="backslashreplace") + b"\n"
+
+
+def _plain(value: Any) -> Any:
+    """What JSON has no word for, in words that it has."""
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, Path):
+        return value.as_posix()
+    raise TypeError(f"{type(value).__name__} cannot be written into the journal")
+
+
+def read_journal(path: Path) -> JournalRead:
+    """Read all that a journal holds.
+
+    Raises:
+        ArchiveError: it cannot be read, or a line before the last one is broken or missing; names file and line.
+    """
+    return parse_journal(read_bytes(path), path)
+
+
+def parse_journal(content: bytes, path: Path) -> JournalRead:
+    """The events in the bytes of a journal; `path` is named in errors.
+
+    A line is whole when its JSON object is, with or without its line end: no beginning of an object is an object.
+    """
+    events: list[Event] = []
+    torn: list[bytes] = []
+    torn_at = 0
+    for line_number, line in enumerate(content.split(b"\n"), start=1):
+        event = _event(line)
+        if event is not None:
+            if torn and not _tells_of(event, torn):
+                raise ArchiveError(f"{path}:{torn_at}: this line is no journal event, and events follow it")
+            torn = []
+            _check_number(event, len(events) + 1, f"{path}:{line_number}")
+            events.append(event)
+        elif line.strip():
+            torn_at = torn_at if torn else line_number
+            torn.append(line)
+    return JournalRead(tuple(events), _shown(torn) if torn else None)
+
+
+def _event(line: bytes) -> Event | None:
+    try:
+        event = json.loads(line.decode("utf-8"), parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        return None
+    return event if isinstance(event, dict) and all(name in event for name in _OWN_FIELDS) else None
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(f"{constant} is no JSON")
+
+
+def _tells_of(event: Event, torn: list[bytes]) -> bool:
+    return event["event"] == TORN_LINE and event.get("torn") == _shown(torn)
+
+
+def _shown(torn: list[bytes]) -> str:
+    return b"\n".join(torn).decode("utf-8", errors="backslashreplace")
+
+
+def _check_number(event: Event, expected: int, place: str) -> None:
+    if event["number"] != expected:
+        raise ArchiveError(f"{place}: event number {event['number']} stands where number {expected} belongs")
