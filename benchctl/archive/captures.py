@@ -1,0 +1,134 @@
+"""Captures on disk: one `.npz` a record, in an open format that numpy reads without any of our code.
+
+======================  =====================================================================================
+member                  holds
+======================  =====================================================================================
+format                  'benchctl capture 1'
+signals, units          names and units, one a signal
+codes                   int16, shape (signals, samples): the converter's own numbers
+scale, offset           float64, one a signal: value = codes * scale + offset, in the signal's unit
+low_code, high_code     int64, one a signal: a code at or beyond one of them is clipped
+start_s, interval_s     first sample's time from the trigger, and time between samples
+taken_s                 when, on the run's clock
+======================  =====================================================================================
+"""
+
+from __future__ import annotations
+
+import io
+import lzma
+import struct
+import zipfile
+import zlib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchctl.archive.files import read_bytes
+from benchctl.archive.folder import RunFolder
+from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.measure.record import Capture, Trace
+
+FORMAT = "benchctl capture 1"
+
+# What zip archive, decompressor, numpy's header and our own members raise, where bytes are not what they were.
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    OSError,
+    EOFError,
+    RuntimeError,
+    MemoryError,
+    ArithmeticError,
+    ValueError,
+    LookupError,
+    TypeError,
+)
+
+
+def save_capture(folder: RunFolder, capture: Capture) -> str:
+    """Store a capture under the folder's next number; returns its file's name, such as 'captures/0007-burst.npz'.
+
+    Raises:
+        ArchiveError: it cannot be written.
+    """
+    file = folder.next_capture_file(capture.name)
+    folder.write_atomically(file, encode_capture(capture))
+    return file
+
+
+def encode_capture(capture: Capture) -> bytes:
+    """The bytes of the file: the same for the same capture, since numpy gives each member a fixed date."""
+    traces = list(capture.traces.values())
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        allow_pickle=False,
+        format=np.array(FORMAT),
+        signals=np.array(list(capture.traces)),
+        units=np.array([trace.unit for trace in traces]),
+        codes=np.stack([trace.codes.astype(np.int16, casting="safe", copy=False) for trace in traces]),
+        scale=np.array([trace.scale for trace in traces]),
+        offset=np.array([trace.offset for trace in traces]),
+        low_code=np.array([trace.low_code for trace in traces], dtype=np.int64),
+        high_code=np.array([trace.high_code for trace in traces], dtype=np.int64),
+        start_s=np.array(float(capture.start_s)),
+        interval_s=np.array(float(capture.interval_s)),
+        taken_s=np.array(float(capture.taken_s)),
+    )
+    return buffer.getvalue()
+
+
+def load_capture(path: Path) -> Capture:
+    """Read a capture; its name is the file's own, with the folder it lies in: 'captures/0007-burst.npz'.
+
+    Raises:
+        ArchiveError: the file is not there, or is no whole capture.
+    """
+    content = read_bytes(path)
+    try:
+        return _capture(_members(content), f"{path.parent.name}/{path.name}")
+    except _BROKEN as error:
+        raise ArchiveError(f"{path} is no whole capture: {error}") from error
+    except MeasurementError as error:
+        raise ArchiveError(f"{path} is no usable capture: {error}") from error
+
+
+def _members(content: bytes) -> dict[str, Any]:
+    if not content.startswith(b"PK"):
+        raise ValueError("it is no zip archive")
+    with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+        return dict(archive)
+
+
+def _capture(members: Mapping[str, Any], name: str) -> Capture:
+    if str(members["format"]) != FORMAT:
+        raise ValueError(f"its format is '{members['format']}', not '{FORMAT}'")
+    codes = members["codes"]
+    if codes.dtype != np.int16 or codes.ndim != 2:
+        raise ValueError(f"its codes are {codes.dtype} of shape {codes.shape}, not int16 of (signals, samples)")
+    signals = [str(signal) for signal in members["signals"]]
+    if len(signals) != len(codes):
+        raise ValueError(f"it has {len(codes)} rows of codes for {len(signals)} signals")
+    return Capture(
+        name=name,
+        start_s=float(members["start_s"]),
+        interval_s=float(members["interval_s"]),
+        traces={signal: _trace(members, row) for row, signal in enumerate(signals)},
+        taken_s=float(members["taken_s"]),
+    )
+
+
+def _trace(members: Mapping[str, Any], row: int) -> Trace:
+    return Trace(
+        codes=members["codes"][row],
+        scale=float(members["scale"][row]),
+        offset=float(members["offset"][row]),
+        unit=str(members["units"][row]),
+        low_code=int(members["low_code"][row]),
+        high_code=int(members["high_code"][row]),
+    )

@@ -1,0 +1,126 @@
+"""The journal's "figures" event: the figures of one analysis, and all that is needed to compute them again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from benchctl.archive.journal import Event
+from benchctl.errors import ArchiveError
+from benchctl.measure.figure import Figure
+
+FIGURES = "figures"
+
+# Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
+# whose vector instructions add in another order, computes the same ones.
+STORED_DIGITS = 10
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Under what the figures hold; None where it does not apply."""
+
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class FiguresEntry:
+    """One analysis with its outcome.
+
+    `step` is the step's name in the sequence, `analysis` a name in `measure.analyses.ANALYSES`; `captures` maps role
+    to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
+    is the analysis's context as JSON.
+    """
+
+    step: str
+    analysis: str
+    captures: Mapping[str, str]
+    readings: Mapping[str, Sequence[float | None]]
+    context: Mapping[str, Any]
+    conditions: Conditions
+    figures: Sequence[Figure]
+    time_s: float = 0.0
+    number: int = 0
+
+    @classmethod
+    def of_event(cls, event: Event) -> FiguresEntry:
+        """Read it back from the journal.
+
+        Raises:
+            ArchiveError: the event lacks something or holds something else than a figures event should.
+        """
+        try:
+            return _ENTRY.validate_python(event)
+        except ValidationError as error:
+            first = error.errors()[0]
+            place = ".".join(str(part) for part in first["loc"])
+            raise ArchiveError(
+                f"journal event {event['number']} is no figures event: {place}: {first['msg']}"
+            ) from error
+
+    def fields(self) -> dict[str, Any]:
+        """What the journal writes of it, besides number and time."""
+        fields = asdict(self)
+        del fields["time_s"], fields["number"]
+        return fields
+
+    def named_readings(self) -> dict[str, list[float]]:
+        """The readings as an analysis takes them: NaN where one could not be read."""
+        return {
+            name: [math.nan if value is None else value for value in values] for name, values in self.readings.items()
+        }
+
+
+_ENTRY = TypeAdapter(FiguresEntry)
+
+
+def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
+    """The figures entries among a journal's events, in order."""
+    return [FiguresEntry.of_event(event) for event in events if event["event"] == FIGURES]
+
+
+def context_as_json(context: Any) -> dict[str, Any]:
+    """A context dataclass as JSON can hold it; `pydantic.TypeAdapter` of its type reads it back.
+
+    Raises:
+        ArchiveError: it holds a number that is not finite, which JSON has no form for.
+    """
+    plain = TypeAdapter(type(context)).dump_python(context, mode="json")
+    return dict(plain)
+
+
+def readings_as_json(readings: Mapping[str, Sequence[float]]) -> dict[str, list[float | None]]:
+    """Readings with None in place of those that are not finite."""
+    return {
+        name: [float(value) if math.isfinite(value) else None for value in values] for name, values in readings.items()
+    }
+
+
+def as_stored(figure: Figure) -> Figure:
+    """The figure with value and uncertainty rounded to their last stored place."""
+    place = last_place(figure)
+    uncertainty = figure.expanded_uncertainty
+    return replace(
+        figure,
+        value=_rounded(figure.value, place),
+        expanded_uncertainty=None if uncertainty is None else _rounded(uncertainty, place),
+    )
+
+
+def last_place(figure: Figure) -> int | None:
+    """The power of ten of the last stored place, counted from the larger of value and uncertainty.
+
+    So a value that is nothing but rounding noise within its uncertainty is stored as the nought it is. None for a
+    figure of exactly nought without uncertainty, which has no last place.
+    """
+    size = max(abs(figure.value), figure.expanded_uncertainty or 0.0)
+    return math.floor(math.log10(size)) - (STORED_DIGITS - 1) if size > 0.0 else None
+
+
+def _rounded(value: float, place: int | None) -> float:
+    return value if place is None else round(value, -place) + 0.0  # + 0.0 makes -0.0 into 0.0

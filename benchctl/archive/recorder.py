@@ -1,0 +1,119 @@
+"""The one object that a run writes its results to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from benchctl.archive.captures import save_capture
+from benchctl.archive.entries import (
+    FIGURES,
+    Conditions,
+    FiguresEntry,
+    as_stored,
+    context_as_json,
+    entries_of,
+    readings_as_json,
+)
+from benchctl.archive.figures import write_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import Journal, read_journal
+from benchctl.archive.trend import Trend
+from benchctl.clock import Clock
+from benchctl.measure.figure import Figure
+from benchctl.measure.record import Capture
+
+
+class Recorder:
+    """Journal, captures, figures and trend of one run folder; a folder with an earlier part of the run is gone on with.
+
+    What a method has been given is on the disk when it returns; only the trend may lag.
+
+    Raises:
+        ArchiveError: from here and from every method, when the folder cannot be written.
+    """
+
+    def __init__(self, folder: RunFolder, clock: Clock) -> None:
+        self.folder = folder
+        events = read_journal(folder.journal).events if folder.journal.exists() else ()
+        self._entries = entries_of(events)
+        self._journal = Journal(folder.journal, clock)
+        self._trend = Trend(folder)
+
+    @property
+    def measured(self) -> tuple[FiguresEntry, ...]:
+        """Every analysis of the run so far with its figures, as stored, in order."""
+        return tuple(self._entries)
+
+    def event(self, kind: str, /, **fields: Any) -> None:
+        """Write an event of this kind into the journal; see `Journal.append`."""
+        self._journal.append(kind, **fields)
+
+    def capture(self, capture: Capture) -> str:
+        """Store a capture; returns its file's name in the folder, such as 'captures/0007-burst.npz'."""
+        file = save_capture(self.folder, capture)
+        self.event("capture", file=file, signals=list(capture.traces), samples=capture.samples, taken_s=capture.taken_s)
+        return file
+
+    def keep(self, capture: Capture) -> Capture:
+        """Store a capture; returns it with its file as its name, as an analysis should take it."""
+        return replace(capture, name=self.capture(capture))
+
+    def figures(
+        self,
+        step: str,
+        analysis: str,
+        *,
+        captures: Mapping[str, str],
+        readings: Mapping[str, Sequence[float]],
+        context: Any,
+        conditions: Mapping[str, float | None],
+        figures: Sequence[Figure],
+    ) -> None:
+        """Journal the figures of one analysis with all that recomputes them, and bring figures.csv up to date.
+
+        Args:
+            step: the step's name in the sequence.
+            analysis: its name in `measure.analyses.ANALYSES`.
+            captures: role -> file, as `capture` returned it.
+            readings: name -> values in base units, as given to the analysis.
+            context: the dataclass given to the analysis.
+            conditions: `load_ohm` and `frequency_hz`, where they apply.
+            figures: what came out, with their verdicts; each names captures by file.
+        """
+        _check_capture_names(figures, captures)
+        entry = FiguresEntry(
+            step=step,
+            analysis=analysis,
+            captures=dict(captures),
+            readings=readings_as_json(readings),
+            context=context_as_json(context),
+            conditions=Conditions(**conditions),
+            figures=[as_stored(figure) for figure in figures],
+        )
+        # What the journal has is what the table gets, the time included.
+        self._entries.append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
+        write_figures(self.folder, self._entries)
+
+    def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:
+        """Add a sample to the trend; see `Trend.append`."""
+        self._trend.append(time_s, readings)
+
+    def finish(self) -> None:
+        """Write figures.csv and trend.csv under their final names and close the journal. Idempotent."""
+        try:
+            write_figures(self.folder, self._entries)
+            self._trend.finish()
+        finally:
+            self._journal.close()
+
+
+def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:
+    """A figure that names a capture by anything but its file could be traced to nothing."""
+    files = set(captures.values())
+    for figure in figures:
+        if unknown := set(figure.capture.split()) - files:
+            raise ValueError(
+                f"{figure.name} names the capture {', '.join(sorted(unknown))}, not a file of its analysis"
+            )

@@ -1,0 +1,134 @@
+"""trend.csv: what the guard read, a row a sample, from the first to the last second of a run."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import os
+import threading
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TextIO
+
+import pandas as pd
+
+from benchctl.archive.files import PART, disk_errors, read_bytes, sync_folder, write_whole
+from benchctl.archive.folder import RunFolder
+from benchctl.errors import ArchiveError
+
+_SUPPLY = {"supply_voltage": "supply_voltage_v", "supply_current": "supply_current_a"}
+_FIRST_COLUMNS = ("time_s", *_SUPPLY.values())
+
+
+class Trend:
+    """Adds samples to trend.csv.part, which `finish` turns into trend.csv. Safe to use from several threads.
+
+    Each row goes to the operating system at once, so that a killed run keeps it, but is not waited for: a loss of
+    power may cost the last seconds. A folder that has a trend already is gone on with.
+    """
+
+    def __init__(self, folder: RunFolder) -> None:
+        self._path = folder.trend
+        self._part = folder.trend.with_name(folder.trend.name + PART)
+        self._lock = threading.Lock()
+        self._columns: list[str] = []
+        self._file: TextIO | None = None
+        self._finished = False
+
+    def append(self, time_s: float, readings: Mapping[str, float | None]) -> None:
+        """Write one sample.
+
+        Args:
+            time_s: on the run's clock.
+            readings: `supply_voltage` in V, `supply_current` in A, and any other name a temperature in degC. One
+                that is absent, None or not finite leaves its cell empty.
+
+        Raises:
+            ArchiveError: it cannot be written, or the trend is finished.
+        """
+        if self._finished:
+            raise ArchiveError(f"{self._path} is finished; no sample can be added")
+        cells = {"time_s": time_s} | {_column(name): value for name, value in readings.items()}
+        with self._lock, disk_errors("write", self._part):
+            file = self._opened_for(cells)
+            file.write(_line(_cell(cells.get(column)) for column in self._columns))
+
+    def finish(self) -> None:
+        """Give the file its final name, also where it holds no sample. Idempotent.
+
+        Raises:
+            ArchiveError: it cannot be written.
+        """
+        with self._lock, disk_errors("write", self._path):
+            if self._finished:
+                return
+            file = self._opened_for({})
+            file.flush()
+            os.fsync(file.fileno())
+            file.close()
+            os.replace(self._part, self._path)
+            sync_folder(self._path.parent)
+            self._finished = True
+
+    def _opened_for(self, cells: Mapping[str, object]) -> TextIO:
+        """The open file, its header wide enough for these cells."""
+        if self._file is None:
+            rows = self._earlier_rows()
+            self._columns = rows[0] if rows else list(_FIRST_COLUMNS)
+            self._file = self._rewritten(rows[1:], cells)
+        elif any(column not in self._columns for column in cells):
+            self._file.close()
+            self._file = self._rewritten(_rows(self._part)[1:], cells)
+        return self._file
+
+    def _earlier_rows(self) -> list[list[str]]:
+        """What an earlier part of the run left, if it did."""
+        return next((_rows(path) for path in (self._part, self._path) if path.exists()), [])
+
+    def _rewritten(self, rows: Sequence[Sequence[str]], cells: Mapping[str, object]) -> TextIO:
+        """The file with a header for all columns, old and new, and the rows there were."""
+        self._columns += [column for column in cells if column not in self._columns]
+        width = len(self._columns)
+        lines = [_line(self._columns), *(_line([*row, *[""] * (width - len(row))]) for row in rows)]
+        write_whole(self._part, "".join(lines).encode("utf-8"))
+        return self._part.open("a", encoding="utf-8", newline="", buffering=1)
+
+
+def read_trend(folder: RunFolder) -> pd.DataFrame:
+    """The trend of a run, whether it was finished or killed; unreadable cells are NaN.
+
+    Raises:
+        ArchiveError: there is none, or it is no such table.
+    """
+    part = folder.trend.with_name(folder.trend.name + PART)
+    path = part if part.exists() else folder.trend
+    rows = _rows(path)
+    try:
+        return pd.DataFrame([_numbers(row) for row in rows[1:]], columns=rows[0], dtype="float64")
+    except (ValueError, IndexError) as error:
+        raise ArchiveError(f"{path} is no trend: {error}") from error
+
+
+def _rows(path: Path) -> list[list[str]]:
+    """The header and the whole rows; a row without its line end was cut off by a crash and is none."""
+    whole, _, _ = read_bytes(path).rpartition(b"\n")
+    return list(csv.reader(whole.decode("utf-8", errors="replace").splitlines()))
+
+
+def _numbers(row: Sequence[str]) -> list[float]:
+    return [float(cell) if cell else math.nan for cell in row]
+
+
+def _column(signal: str) -> str:
+    return _SUPPLY.get(signal, f"{signal}_c")
+
+
+def _cell(value: float | None) -> str:
+    return "" if value is None or not math.isfinite(value) else repr(float(value))
+
+
+def _line(cells: Iterable[str]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerow(cells)
+    return text.getvalue()
