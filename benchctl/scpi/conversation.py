@@ -57,13 +57,19 @@ class Conversation:
         return bool(self._output)
 
     def receive(self, data: bytes, *, end: bool = False) -> None:
-        """Take bytes from the client and run the messages they complete; `end`: the link marks the end of a message."""
-        if self._interruptible and self._output:
+        """Take bytes from the client and run the messages they complete; `end`: the link marks the end of a message.
+
+        Bytes that come although `wants_input` is False are lost: -363.
+        """
+        if self._interruptible and self._output and data:
             self.interrupt()
+        if not self.wants_input:
+            self._reader.clear()
+            self.device.report(-363)
         self._reader.feed(data)
+        if end:
+            self._reader.end()
         self._advance()
-        if end and self._execution is None:
-            self._take_rest()
 
     def resume(self) -> bool:
         """Go on after a pending operation may have ended; whether nothing waits any more."""
@@ -79,7 +85,10 @@ class Conversation:
         return output
 
     def talk(self) -> bytes:
-        """The client asks for a reply, on links where it does so: with none made or being made that is -420."""
+        """The client asks for a reply, on links where it does so: with none made or being made that is -420.
+
+        IEEE 488.2 6.3.2.2.
+        """
         if not self._output and self._execution is None:
             self.device.report(-420)
         return self.collect()
@@ -101,26 +110,35 @@ class Conversation:
         return self.device.status_byte(has_message=self.has_output)
 
     def _advance(self) -> None:
-        while self._may_go_on():
+        """Run message after message until one waits, the output is full or the input is empty."""
+        while self._finish_message() and self._make_room():
             message = self._next_message()
             if message is None:
                 return
             self._execution = self.device.begin(message)
 
-    def _may_go_on(self) -> bool:
-        """Finish what is under way; False while it waits, or while the output is full and the input is not."""
+    def _finish_message(self) -> bool:
+        """Put the reply of the message under way into the output queue; False while it has to wait."""
         execution = self._execution
-        if execution is not None:
-            if not execution.is_finished and not execution.resume():
-                return False
-            self._output += execution.response or b""
-            self._execution = None
+        if execution is None:
+            return True
+        if not execution.is_finished and not execution.resume():
+            return False
+        self._execution = None
+        if execution.response is not None:
+            self._output += execution.response
+            if self._interruptible and len(self._reader):
+                self.interrupt()
+        return True
+
+    def _make_room(self) -> bool:
+        """Whether the output queue takes another reply; if the input is full as well, what waits there is given up."""
         if len(self._output) < self._output_bound:
             return True
         if self.wants_input:
             return False
         self._output.clear()
-        self.device.report(-430)  # both buffers full: the reply is given up, so that the device can go on (6.3.1.7)
+        self.device.report(-430)  # IEEE 488.2 6.3.1.7: neither side could go on otherwise
         return True
 
     def _next_message(self) -> bytes | None:
@@ -129,9 +147,3 @@ class Conversation:
                 return self._reader.next_message()
             except OverlongMessageError:
                 self.device.report(-363)
-
-    def _take_rest(self) -> None:
-        message = self._reader.end()
-        if message is not None:
-            self._execution = self.device.begin(message)
-            self._may_go_on()

@@ -10,6 +10,7 @@ a raw socket has none, and a lost quotation mark would swallow every later messa
 from __future__ import annotations
 
 import re
+from collections import deque
 
 from benchctl.scpi.blocks import BlockError, BlockHeader
 from benchctl.scpi.errors import FormatError
@@ -33,13 +34,14 @@ class MessageReader:
     Args:
         bound: longest message in bytes, its end not counted.
         newline_in_strings: a line feed between quotation marks belongs to the string. Only for links that mark the
-            end of a message themselves; `end` must be called there.
+            end of a message themselves, where `end` is called.
     """
 
     def __init__(self, bound: int = PROGRAM_MESSAGE_BOUND, *, newline_in_strings: bool = False) -> None:
         self._bound = bound
         self._newline_in_strings = newline_in_strings
         self._buffer = bytearray()
+        self._ends: deque[int] = deque()  # where the link said that a message ends, in order
         self._discarding = False
         self._start_message()
 
@@ -51,9 +53,15 @@ class MessageReader:
         """Take what came over the link, in pieces of any size."""
         self._buffer += data
 
+    def end(self) -> None:
+        """The link says that the message ends with what was fed so far."""
+        if self._buffer and not (self._ends and self._ends[-1] == len(self._buffer)):
+            self._ends.append(len(self._buffer))
+
     def clear(self) -> None:
         """Forget everything, as a device clear asks."""
         self._buffer.clear()
+        self._ends.clear()
         self._discarding = False
         self._start_message()
 
@@ -66,20 +74,13 @@ class MessageReader:
         if self._discarding and not self._discard():
             return None
         end = self._find_end()
+        if end is None and self._ends:
+            end = self._ends[0]
         if end is not None and end <= self._bound:
             return self._take(end)
         if len(self._buffer) > self._bound:
             self._drop(self._bound)
         return None
-
-    def end(self) -> bytes | None:
-        """The link says that the message ends here: whatever waits is the message (None: nothing does)."""
-        if self._discarding and not self._discard():
-            self._discarding = False
-            return None
-        if not self._buffer:
-            return None
-        return self._take(len(self._buffer))
 
     def _start_message(self) -> None:
         self._position = 0  # everything before it has been looked at
@@ -87,25 +88,34 @@ class MessageReader:
         self._quote = 0  # the quotation mark that a string is waiting for, or 0
         self._indefinite = False
 
+    @property
+    def _limit(self) -> int:
+        """How far this message can reach in what has come."""
+        return self._ends[0] if self._ends else len(self._buffer)
+
+    def _remove(self, count: int) -> None:
+        del self._buffer[:count]
+        self._ends = deque(end - count for end in self._ends if end > count)
+
     def _take(self, end: int) -> bytes:
         message = bytes(self._buffer[:end])
         if self._plain_from < end:
             message = message[: self._plain_from] + message[self._plain_from :].rstrip(b"\r")
-        del self._buffer[: end + 1]
+        self._remove(end + 1 if self._buffer[end : end + 1] == _NEWLINE and end not in self._ends else end)
         self._start_message()
         return message
 
     def _drop(self, count: int) -> None:
-        del self._buffer[:count]
+        self._remove(count)
         self._start_message()
         self._discarding = True
         raise OverlongMessageError(f"a message is longer than {self._bound} bytes")
 
     def _discard(self) -> bool:
         """Drop the rest of a message that was too long; whether its end has been found."""
-        end = self._buffer.find(_NEWLINE)
-        del self._buffer[: len(self._buffer) if end < 0 else end + 1]
-        self._discarding = end < 0
+        newline = self._buffer.find(_NEWLINE, 0, self._limit)
+        self._discarding = newline < 0 and not self._ends
+        self._remove(self._limit if newline < 0 else newline + 1)
         return not self._discarding
 
     def _find_end(self) -> int | None:
@@ -115,9 +125,9 @@ class MessageReader:
                 return self._next_newline()
             if self._quote and not self._leave_string():
                 return None
-            found = _SPECIAL.search(self._buffer, self._position)
+            found = _SPECIAL.search(self._buffer, self._position, self._limit)
             if found is None:
-                self._position = max(self._position, len(self._buffer))
+                self._position = self._limit
                 return None
             at = found.start()
             if found.group() == _NEWLINE:
@@ -128,23 +138,22 @@ class MessageReader:
                 return None
 
     def _next_newline(self) -> int | None:
-        end = self._buffer.find(_NEWLINE, self._position)
+        end = self._buffer.find(_NEWLINE, self._position, self._limit)
         if end >= 0:
             return end
-        self._position = len(self._buffer)
+        self._position = self._limit
         return None
 
     def _leave_string(self) -> bool:
         """Go on behind the closing quotation mark (or stop before the line feed); False while it has not come."""
-        close = self._buffer.find(self._quote, self._position)
+        close = self._buffer.find(self._quote, self._position, self._limit)
         if not self._newline_in_strings:
-            stop = len(self._buffer) if close < 0 else close
-            newline = self._buffer.find(_NEWLINE, self._position, stop)
+            newline = self._buffer.find(_NEWLINE, self._position, self._limit if close < 0 else close)
             if newline >= 0:
                 self._quote, self._position = 0, newline
                 return True
         if close < 0:
-            self._position = len(self._buffer)
+            self._position = self._limit
             return False
         self._quote, self._position = 0, close + 1
         return True
@@ -156,7 +165,7 @@ class MessageReader:
             self._position = at + 1
             return True
         try:
-            header = BlockHeader.parse(self._buffer[at : at + 11])
+            header = BlockHeader.parse(self._buffer[at : min(at + 11, self._limit)])
         except BlockError:
             self._position = at + 1
             return True
@@ -172,7 +181,7 @@ class MessageReader:
         end = start + header.length
         if end > self._bound:
             self._drop(min(start, self._bound))  # a mistyped length must not keep the link waiting for gigabytes
-        if len(self._buffer) < end:
+        if self._limit < end:
             return False
         self._position = self._plain_from = end
         return True

@@ -27,7 +27,7 @@ _NUMBER = re.compile(
     r"(?:[\x00-\x20]*[eE][\x00-\x20]*([+-]?\d+))?"
     r"(?:[\x00-\x20]*(/?[A-Za-z][A-Za-z0-9./-]*))?"
 )
-_NONDECIMAL = re.compile(r"#(?:([hH])([0-9A-Fa-f]+)|([qQ])([0-7]+)|([bB])([01]+))")
+_NONDECIMAL = re.compile(r"#([hHqQbB])([0-9A-Za-z]*)")
 _STRING = re.compile(r"\"((?:[^\"]|\"\")*)\"|'((?:[^']|'')*)'", re.DOTALL)
 _BASES = {"H": 16, "Q": 8, "B": 2}
 _HEADER_CHARACTERS = re.compile(r"[A-Za-z0-9_:*?]")
@@ -192,11 +192,15 @@ class Scanner:
         found = _NONDECIMAL.match(self._text, self._at)
         if found is None:
             return self._block()
-        self._at = found.end()
-        base, digits = (group for group in found.groups() if group)
+        base, digits = found.groups()
         if len(digits) > MOST_DIGITS:
             raise ScpiError(-124)
-        return Datum(Kind.NUMBER, "", float(int(digits, _BASES[base.upper()])))
+        try:
+            value = int(digits, _BASES[base.upper()])
+        except ValueError as error:
+            raise ScpiError(-121, self._rest()) from error
+        self._at = found.end()
+        return Datum(Kind.NUMBER, "", float(value))
 
     def _block(self) -> Datum:
         try:
