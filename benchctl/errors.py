@@ -33,6 +33,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+_LONGEST_QUOTE = 60
+
+
+def quote(text: object) -> str:
+    """`text` in quotes for a message: short, and with nothing in it that could move a terminal's cursor."""
+    plain = "".join(char if char.isprintable() else f"\\x{ord(char):02x}" for char in str(text)[: _LONGEST_QUOTE + 1])
+    if len(plain) > _LONGEST_QUOTE:
+        plain = plain[: _LONGEST_QUOTE - 3] + "..."
+    return f"'{plain}'"
+
 
 class BenchctlError(Exception):
     """The root. `exit_code` is what the command returns; `advice` says what to do about it."""

@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
-from benchctl.errors import UsageError
+from benchctl.errors import UsageError, quote
 
 Shelf = Literal["drivers", "sequences", "benches", "amplifiers"]
 
@@ -63,6 +63,6 @@ def _is_file(path: Path) -> bool:
 
 
 def _not_found(shelf: Shelf, reference: str, name: str) -> str:
-    shown = "".join(char if char.isprintable() else "?" for char in reference[:100])
     near = nearest(shelf, name) or sorted(shipped(shelf))
-    return f"there is no file '{shown}', and nothing of that name ships; among the {shelf} there are {', '.join(near)}"
+    ours = ", ".join(near)
+    return f"there is no file {quote(reference)}, and nothing of that name ships; among the {shelf} there are {ours}"

@@ -13,8 +13,24 @@ from collections.abc import Callable, Mapping
 
 from quantiphy import Quantity
 
+from benchctl.errors import quote
+
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_SCALABLE = {"V", "A", "ohm", "Hz", "s", "W", "F", "H", "J", "Sa/s"}
+_LONGEST = 40  # characters: every digit of a double, and its unit
+# What a message offers of a scalable unit; any prefix is read.
+_OFFERED: Mapping[str, tuple[str, ...]] = {
+    "V": ("V", "mV", "kV"),
+    "A": ("A", "mA"),
+    "ohm": ("ohm", "mohm", "kohm"),
+    "Hz": ("Hz", "kHz", "MHz"),
+    "s": ("s", "ms", "us"),
+    "W": ("W", "mW", "kW"),
+    "F": ("F", "mF", "uF"),
+    "H": ("H", "mH", "uH"),
+    "J": ("J", "kJ"),
+    "Sa/s": ("Sa/s", "kSa/s", "MSa/s"),
+}
+_SCALABLE = frozenset(_OFFERED)
 _PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
 
 
@@ -48,9 +64,12 @@ class QuantityError(ValueError):
 def units_for(base_unit: str) -> tuple[str, ...]:
     """The units a reader may offer for `base_unit`, commonest first."""
     whole = tuple(_WHOLE.get(base_unit, {}))
-    if base_unit not in _SCALABLE:
-        return whole
-    return (base_unit, f"m{base_unit}", f"k{base_unit}", *whole)
+    return (*_OFFERED.get(base_unit, ()), *whole)
+
+
+def _wanted(base_unit: str) -> str:
+    *others, last = units_for(base_unit)
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def parse_quantity(text: str, base_unit: str) -> float:
@@ -62,21 +81,20 @@ def parse_quantity(text: str, base_unit: str) -> float:
         QuantityError: not a number, no unit, a unit of another kind, a decimal comma, or not finite.
     """
     stripped = text.strip()
-    wanted = " or ".join(units_for(base_unit)[:4])
     number = _NUMBER.match(stripped)
-    if number is None:
-        raise QuantityError(f"'{text}' is not a number with a unit; write for example '{example(base_unit)}'")
+    if number is None or len(stripped) > _LONGEST:
+        raise QuantityError(f"{quote(text)} is not a number with a unit; write for example '{example(base_unit)}'")
     rest = stripped[number.end() :]
     if rest.startswith(","):
-        raise QuantityError(f"'{text}' has a decimal comma; write the number with a point")
+        raise QuantityError(f"{quote(text)} has a decimal comma; write the number with a point")
     unit = rest.removeprefix(" ")
     if not unit:
-        raise QuantityError(f"'{text}' has no unit; give one of {wanted}, for example '{example(base_unit)}'")
+        raise QuantityError(f"{quote(text)} has no unit; give {_wanted(base_unit)}, for example '{example(base_unit)}'")
     value = _scale(number.group(), unit, base_unit)
     if value is None:
-        raise QuantityError(f"'{text}': '{unit}' will not do here; give one of {wanted}")
+        raise QuantityError(f"{quote(text)}: {quote(unit)} will not do here; give {_wanted(base_unit)}")
     if not math.isfinite(value):
-        raise QuantityError(f"'{text}' is too large to be meant")
+        raise QuantityError(f"{quote(text)} is too large to be meant")
     return value
 
 

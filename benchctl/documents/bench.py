@@ -27,7 +27,8 @@ from benchctl.documents.instruments import Instruments
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit, Part
 from benchctl.documents.simulation import BenchSimulation
-from benchctl.documents.words import nearest, show
+from benchctl.documents.words import nearest
+from benchctl.errors import quote
 from benchctl.quantity import render
 
 
@@ -102,7 +103,7 @@ def _parse_trigger(text: str) -> Trigger:
     channel = re.fullmatch(r"channel ([1-8])", text)
     if text != "external" and channel is None:
         raise ValueError(
-            f"{show(text)} will not do; write 'external' or, for the sync output on a channel, 'channel 4'"
+            f"{quote(text)} will not do; write 'external' or, for the sync output on a channel, 'channel 4'"
         )
     return Trigger(int(channel.group(1)) if channel else None)
 

@@ -9,7 +9,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from benchctl.documents.fields import reading_as
 from benchctl.documents.part import Misfit, Misfits
-from benchctl.documents.words import describe, show, unknown
+from benchctl.documents.words import describe, unknown
+from benchctl.errors import quote
 from benchctl.quantity import example, parse_quantity, render
 
 Relation = Literal["below", "above", "within", "outside"]
@@ -81,7 +82,7 @@ def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELA
         )
     bound = parse_quantity(rest.strip(), unit)
     if relation in ("within", "outside") and bound <= 0:
-        raise ValueError(f"{show(text)}: a bound to both sides of zero must be above zero")
+        raise ValueError(f"{quote(text)}: a bound to both sides of zero must be above zero")
     return Criterion(relation=relation, bound=bound, unit=unit)
 
 

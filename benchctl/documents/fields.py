@@ -51,6 +51,10 @@ JoulesPerKelvin = Annotated[float, _reader("J/K"), _schema("J/K")]
 KelvinsPerSecond = Annotated[float, _reader("K/s"), _schema("K/s")]
 
 
+class OutOfRange(ValueError):  # noqa: N818 - pydantic wants a ValueError; the word says which
+    """A value that is read well but lies beyond what can be meant; the text says what would be right."""
+
+
 def bounded(
     unit: str,
     *,
@@ -69,7 +73,7 @@ def bounded(
             (at_most, at_most is None or value <= at_most, "at most"),
         ):
             if bound is not None and not holds:
-                raise ValueError(f"{_render(value, unit)} is out of range; it must be {words} {_render(bound, unit)}")
+                raise OutOfRange(f"it must be {words} {_render(bound, unit)}")
         return value
 
     return AfterValidator(check)
@@ -166,7 +170,7 @@ def counted(*, at_least: int, at_most: int) -> AfterValidator:
 
     def check(value: int) -> int:
         if not at_least <= value <= at_most:
-            raise ValueError(f"{value} is out of range; it must be from {at_least} to {at_most}")
+            raise OutOfRange(f"it must be from {at_least} to {at_most}")
         return value
 
     return AfterValidator(check)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 
+from benchctl import library
 from benchctl.documents.fields import (
     Address,
     Amperes,
@@ -32,7 +33,8 @@ from benchctl.documents.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.part import Misfit, Part
+from benchctl.documents.part import Misfit, Part, Reading
+from benchctl.errors import UsageError
 from benchctl.quantity import render
 
 _FIXED: Any = Field(default=0.0, description="the same at any reading, in the unit of the reading")
@@ -86,6 +88,17 @@ class Instrument(Part):
     address: Address = Field(description="its VISA address")
     driver: DriverName = Field(description="a shipped driver by name, or a driver file beside this one")
     calibrated: Date | None = Field(default=None, description="date of the last calibration")
+
+    @field_validator("driver", mode="after")
+    @classmethod
+    def _driver_exists(cls, driver: str, info: ValidationInfo) -> str:
+        """Only where a file is read: a model built in Python has no folder to look in."""
+        if isinstance(info.context, Reading):
+            try:
+                library.find("drivers", driver, info.context.folder)
+            except UsageError as error:
+                raise ValueError(str(error)) from None
+        return driver
 
 
 class GeneratorRatings(Part):

@@ -15,7 +15,8 @@ from typing import Any, ClassVar, Self
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 
 from benchctl.documents.tree import Place, Table, place_of
-from benchctl.documents.words import show, unknown
+from benchctl.documents.words import unknown
+from benchctl.errors import quote
 
 _UNIT_SUFFIX = re.compile(r"_(?:v_per_a|per_k|sa_per_s|k_per_w|j_per_k|k_per_s|v|a|w|ohm|hz|s|c|k|f|h)$")
 
@@ -46,6 +47,7 @@ class Misfits(ValueError):  # noqa: N818 - pydantic wants a ValueError; a reader
 class Reading:
     """What a reader hands to the models while one file is validated."""
 
+    folder: Path | None = None  # that the file's own references start from
     faults: list[tuple[Place, str]] = field(default_factory=list)
 
 
@@ -120,8 +122,13 @@ class Document(Part):
         return self._source
 
 
+_NUMBER_LIKE = re.compile(r"[0-9]+ ?[A-Za-z%]*")
+
+
 def _strange_key(key: str, known: tuple[str, ...]) -> str:
+    if _NUMBER_LIKE.fullmatch(key):
+        return f"{quote(key)} is no key; if it is what follows a decimal comma, write the number with a point"
     first_word = key.split(" ", 1)[0]
     if " " in key and first_word in known:
-        return f"a colon is missing in {show(key)}; write '{first_word}: ...'"
+        return f"a colon is missing in {quote(key)}; write '{first_word}: ...'"
     return unknown(key, known)

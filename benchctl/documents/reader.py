@@ -13,12 +13,13 @@ from benchctl import library
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
 from benchctl.documents.driver import Driver, driver_class
-from benchctl.documents.part import Document, Misfits, Reading, Source
+from benchctl.documents.instruments import Instrument
+from benchctl.documents.part import Document, Misfit, Misfits, Reading, Source
 from benchctl.documents.sentences import Fault, located, sentences
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.tree import LONGEST_FILE_BYTES, Place, Table, parse_tree, place_of
-from benchctl.documents.words import describe, show, unknown
-from benchctl.errors import DocumentError, Problem, UsageError
+from benchctl.documents.words import describe, unknown
+from benchctl.errors import DocumentError, Problem, UsageError, quote
 
 Kind = Literal["bench", "amplifier", "sequence", "driver"]
 VERSION = "1"
@@ -75,7 +76,7 @@ def _find_anywhere(reference: str) -> Path:
             return library.find(shelf, reference)
         except UsageError:
             continue
-    raise UsageError(f"there is no file {show(reference)}")
+    raise UsageError(f"there is no file {quote(reference)}")
 
 
 def _load(reference: str | Path, kind: Kind, model: type[_D]) -> _D:
@@ -95,7 +96,7 @@ def read_source(path: Path) -> Source:
         with path.open("rb") as file:
             content = file.read(LONGEST_FILE_BYTES + 1)
     except OSError as error:
-        raise UsageError(f"cannot read {show(path)}: {error.strerror or error}") from None
+        raise UsageError(f"cannot read {quote(path)}: {error.strerror or error}") from None
     if len(content) > LONGEST_FILE_BYTES:
         most = LONGEST_FILE_BYTES // 1000
         raise DocumentError(
@@ -118,12 +119,46 @@ def read(source: Source, kind: Kind | None) -> Document:
         DocumentError: it is wrong; every problem with its place.
     """
     tree, problems = parse_tree(source.text, source.name)
-    reading = Reading(faults=[(Place(problem.line, problem.column), problem.message) for problem in problems])
+    reading = Reading(
+        folder=source.folder, faults=[(Place(problem.line, problem.column), problem.message) for problem in problems]
+    )
     document = _read_tree(tree, kind, reading)
     if reading.faults or document is None:
         raise DocumentError(_problems(source.name, reading.faults))
     document._source = source
+    if isinstance(document, Bench):
+        _check_drivers(document, tree)
     return document
+
+
+def _check_drivers(bench: Bench, tree: object) -> None:
+    """Read every driver that a bench refers to: each must be right, and be for the role it is named under.
+
+    Raises:
+        DocumentError: the problems of the driver files, and of the bench file where it names the wrong one.
+    """
+    problems: list[Problem] = []
+    for role, instrument in bench.instruments.items():
+        try:
+            driver = load_driver(instrument.driver, bench.source.folder)
+        except DocumentError as error:
+            problems.extend(error.problems)
+            continue
+        fault = _driver_fault(role, instrument, driver)
+        for place, message in located([Misfit(("instruments", role, "driver"), fault)] if fault else [], tree):
+            problems.append(Problem(bench.source.name, *place, message))
+    if problems:
+        raise DocumentError(problems)
+
+
+def _driver_fault(role: str, instrument: Instrument, driver: Driver) -> str:
+    """Why `driver` will not do for an instrument of a bench, or an empty text."""
+    if driver.role != role:
+        return f"{quote(instrument.driver)} drives {_article(driver.role)}; {_article(role)} is wanted here"
+    kind_here, kind_driven = getattr(instrument, "kind", ""), getattr(driver, "kind", "")
+    if kind_here != kind_driven:
+        return f"{quote(instrument.driver)} drives a load of kind '{kind_driven}'; this load is of kind '{kind_here}'"
+    return ""
 
 
 def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document | None:
@@ -156,12 +191,13 @@ _HEADER = re.compile(r"([a-z]+) ([0-9]+)")
 def _kind(tree: Table, wanted: Kind | None, reading: Reading) -> Kind | None:
     """The document's kind; None, with the fault noted, if it is not to be read any further."""
     form = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
+    header = tree.get("benchctl", "")
     if "benchctl" not in tree:
         reading.faults.append((tree.place, f"the first line is missing; a document begins with {form}"))
         return wanted
     if next(iter(tree)) != "benchctl":
-        reading.faults.append((tree.key_place("benchctl"), f"{form} must be the first line"))
-    return _header_kind(tree["benchctl"], wanted, form, reading)
+        reading.faults.append((tree.key_place("benchctl"), "the line 'benchctl: ...' must be the first one"))
+    return _header_kind(header, wanted, form, reading)
 
 
 def _header_kind(header: object, wanted: Kind | None, form: str, reading: Reading) -> Kind | None:
@@ -183,13 +219,13 @@ def _header_kind(header: object, wanted: Kind | None, form: str, reading: Readin
     return kind
 
 
-def _article(kind: Kind) -> str:
-    return f"an {kind}" if kind == "amplifier" else f"a {kind}"
+def _article(word: str) -> str:
+    return f"an {word}" if word[0] in "aeiou" else f"a {word}"
 
 
 def _problems(file: str, faults: list[Fault]) -> list[Problem]:
     """The faults in the order of the file, each once, the first few dozen of them."""
-    ordered = sorted(set(faults))
+    ordered = sorted(dict.fromkeys(faults), key=lambda fault: fault[0])  # stable: in one place, in the model's order
     problems = [Problem(file, *place, message) for place, message in ordered[:MOST_PROBLEMS]]
     left = len(ordered) - MOST_PROBLEMS
     if left > 0:

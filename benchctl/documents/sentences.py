@@ -8,9 +8,11 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from benchctl.documents.fields import OutOfRange
 from benchctl.documents.part import Misfit, Misfits
 from benchctl.documents.tree import Place, Table, place_of
-from benchctl.documents.words import describe, show, unknown
+from benchctl.documents.words import describe, unknown
+from benchctl.errors import quote
 
 Fault = tuple[Place, str]
 
@@ -42,7 +44,13 @@ _BOUNDS: Mapping[str, tuple[str, str]] = {
 def sentences(error: ValidationError) -> Iterator[Fault]:
     """Each fault in `error` with its place."""
     for details in error.errors(include_url=False):
-        yield from _faults(details)
+        if not _is_echo(details):
+            yield from _faults(details)
+
+
+def _is_echo(details: ErrorDetails) -> bool:
+    """A list called too short only because its entries were refused, each of which has its own sentence."""
+    return details["type"] == "too_short" and len(details["input"]) >= details.get("ctx", {}).get("min_length", 0)
 
 
 def located(misfits: Iterable[Misfit], node: object) -> Iterator[Fault]:
@@ -67,45 +75,52 @@ def _walk(node: object, path: tuple[str | int, ...]) -> Place:
 
 
 def _faults(details: ErrorDetails) -> Iterator[Fault]:
-    value = details["input"]
-    cause = details.get("ctx", {}).get("error")
+    value, context = details["input"], details.get("ctx", {})
+    cause = context.get("error")
     if isinstance(cause, Misfits) and cause.place is not None:
         yield from ((cause.place, misfit.message) for misfit in cause.misfits)
     elif isinstance(cause, Misfits):
         yield from located(cause.misfits, value)
+    elif isinstance(cause, OutOfRange):
+        yield place_of(value), f"{describe(value)} is out of range; {cause}"
+    elif isinstance(cause, ValueError):
+        yield place_of(value), str(cause)
+    elif details["type"] == "union_tag_invalid":
+        yield _walk(value, (_names(context["discriminator"])[0],)), _sentence(details)
     else:
-        yield place_of(value), _sentence(details, cause)
+        yield place_of(value), _sentence(details)
 
 
-def _sentence(details: ErrorDetails, cause: object) -> str:
-    kind, value, context = details["type"], details["input"], details.get("ctx", {})
-    key = _key(details["loc"])
-    if isinstance(cause, ValueError):
-        return str(cause)
-    if kind == "missing":
-        return f"'{key}' is missing{_known_so_far(value)}"
-    if kind in _WANTED:
-        return f"{describe(value)} stands where {_WANTED[kind]} belongs"
-    if kind in ("too_short", "too_long"):
-        return _length_sentence(kind, key, context)
-    if kind in _BOUNDS:
-        words, bound = _BOUNDS[kind]
-        return f"{describe(value)} is out of range; it must be {words} {context.get(bound)}"
-    return _choice_sentence(details, key)
+def _sentence(details: ErrorDetails) -> str:
+    found, key, context = describe(details["input"]), _key(details["loc"]), details.get("ctx", {})
+    match details["type"]:
+        case "missing":
+            return f"'{key}' is missing here"
+        case "too_short":
+            return f"'{key}' has too few entries: at least {context['min_length']} needed"
+        case "too_long":
+            return f"'{key}' has too many entries: at most {context['max_length']} can be given"
+        case kind if kind in _WANTED:
+            return f"{found} stands where {_WANTED[kind]} belongs"
+        case kind if kind in _BOUNDS:
+            words, bound = _BOUNDS[kind]
+            return f"{found} is out of range; it must be {words} {context[bound]:g}"
+        case _:
+            return _choice_sentence(details, key, context)
 
 
-def _choice_sentence(details: ErrorDetails, key: str) -> str:
-    kind, value, context = details["type"], details["input"], details.get("ctx", {})
-    if kind == "extra_forbidden":
-        return f"unknown key '{key}'"
-    if kind == "union_tag_not_found":
-        return f"{context.get('discriminator', 'kind')} is missing, which tells what the rest means"
-    if kind == "union_tag_invalid":
-        choices = _names(str(context.get("expected_tags", "")))
-        return unknown(str(context.get("tag", "")), choices, str(context.get("discriminator", "'kind'")).strip("'"))
-    if kind in ("literal_error", "enum"):
-        return _literal_sentence(value, _names(str(context.get("expected", ""))))
-    return f"{describe(value)} will not do here: {_plain(details['msg'])}"
+def _choice_sentence(details: ErrorDetails, key: str, context: Mapping[str, Any]) -> str:
+    match details["type"]:
+        case "extra_forbidden":
+            return f"unknown key {quote(key)}"
+        case "union_tag_not_found":
+            return f"{context['discriminator']} is missing, which says what the rest means"
+        case "union_tag_invalid":
+            return unknown(str(context["tag"]), _names(str(context["expected_tags"])), "value")
+        case "literal_error":
+            return _literal_sentence(details["input"], _names(str(context["expected"])))
+        case _:
+            return f"{describe(details['input'])} will not do here: {_plain(details['msg'])}"
 
 
 def _literal_sentence(value: Any, choices: list[str]) -> str:
@@ -117,19 +132,6 @@ def _literal_sentence(value: Any, choices: list[str]) -> str:
 def _names(quoted: str) -> list[str]:
     """The names in pydantic's `'a', 'b' or 'c'`."""
     return quoted.split("'")[1::2]
-
-
-def _length_sentence(kind: str, key: str, context: Mapping[str, Any]) -> str:
-    if kind == "too_short":
-        return f"'{key}' has too few entries: at least {context.get('min_length')} needed"
-    return f"'{key}' has too many entries: at most {context.get('max_length')} can be given"
-
-
-def _known_so_far(value: Any) -> str:
-    if not isinstance(value, dict) or not value:
-        return ""
-    given = [str(key) for key in value if key != "kind"]
-    return f" here, beside {', '.join(map(show, given[:6]))}" if given else ""
 
 
 def _key(path: tuple[int | str, ...]) -> str:

@@ -18,7 +18,8 @@ from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from benchctl.documents.part import Misfit, Misfits
-from benchctl.documents.words import describe, show, unknown
+from benchctl.documents.words import describe, unknown
+from benchctl.errors import quote
 
 Kind = Literal["real", "whole", "wholes", "mnemonic"]
 REAL: Kind = "real"
@@ -70,11 +71,11 @@ class Template:
         takes: dict[str, Kind] = {}
         for name, format_spec, conversion in _fields(text):
             if conversion:
-                raise TemplateError(f"{show(text)}: conversions such as '!{conversion}' are not read here")
+                raise TemplateError(f"{quote(text)}: conversions such as '!{conversion}' are not read here")
             if name not in offered:
-                raise TemplateError(f"{show(text)}: {unknown(name, offered, 'value')}")
+                raise TemplateError(f"{quote(text)}: {unknown(name, offered, 'value')}")
             if not _FORMATS[offered[name]].fullmatch(format_spec):
-                raise TemplateError(f"{show(text)}: '{{{name}}}' takes {_FORMAT_WORDS[offered[name]]}")
+                raise TemplateError(f"{quote(text)}: '{{{name}}}' takes {_FORMAT_WORDS[offered[name]]}")
             takes[name] = offered[name]
         return cls(text, takes)
 
@@ -91,7 +92,7 @@ class Template:
         """
         missing = self.takes.keys() - values.keys()
         if missing:
-            raise TemplateError(f"{show(self.text)} needs a value for {', '.join(sorted(missing))}")
+            raise TemplateError(f"{quote(self.text)} needs a value for {', '.join(sorted(missing))}")
         checked = {name: _checked(name, kind, values[name]) for name, kind in self.takes.items()}
         return self.text.format_map(checked)
 
@@ -100,7 +101,7 @@ def _fields(text: str) -> list[tuple[str, str, str | None]]:
     try:
         pieces = list(string.Formatter().parse(text))
     except ValueError as error:
-        raise TemplateError(f"{show(text)}: a brace is out of place ({error})") from None
+        raise TemplateError(f"{quote(text)}: a brace is out of place ({error})") from None
     return [(name, spec or "", conversion) for _, name, spec, conversion in pieces if name is not None]
 
 
@@ -113,7 +114,7 @@ def _checked(name: str, kind: Kind, value: object) -> float | int | str:
         return value
     if kind == "real" and isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
         return float(value)
-    raise TemplateError(f"{show(value)} is no {_KIND_WORDS[kind]}, so it is not sent as {name}")
+    raise TemplateError(f"{quote(value)} is no {_KIND_WORDS[kind]}, so it is not sent as {name}")
 
 
 _KIND_WORDS: Mapping[Kind, str] = {

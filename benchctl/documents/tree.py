@@ -12,8 +12,8 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from benchctl.documents.words import show, yaml_fault
-from benchctl.errors import DocumentError, Problem
+from benchctl.documents.words import yaml_fault
+from benchctl.errors import DocumentError, Problem, quote
 
 # The longest file that ships has under 4 kB; fifty times that still parses in well under a second.
 LONGEST_FILE_BYTES = 200_000
@@ -108,11 +108,17 @@ def _syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
     if isinstance(error, yaml.reader.ReaderError):
         before = text[: error.position]
         place = Place(before.count("\n") + 1, error.position - before.rfind("\n"))
-        message = f"the character {show(text[error.position : error.position + 1])} has no place in a text file"
+        message = f"the character {quote(text[error.position : error.position + 1])} has no place in a text file"
         return Problem(file, *place, message)
-    problem_place, context_place = (_place(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
-    message, at_context = yaml_fault(str(getattr(error, "problem", "")), str(getattr(error, "context", "")))
-    return Problem(file, *(context_place if at_context else problem_place), message)
+    place, began = (_place(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
+    lines = text.split("\n")
+    line = lines[place.line - 1] if place.line <= len(lines) else ""
+    if line[place.column - 1 : place.column] == "\t":
+        return Problem(file, *place, "a tab; indent with spaces")
+    if began != START and not "".join([line[place.column - 1 :], *lines[place.line :]]).strip():
+        return Problem(file, *began, "what begins here is never closed; a bracket, a brace or a quote is missing")
+    message, at_beginning = yaml_fault(str(getattr(error, "problem", "")), str(getattr(error, "context", "")))
+    return Problem(file, *(began if at_beginning else place), message)
 
 
 @dataclass
@@ -150,7 +156,7 @@ class _Census:
             self._refuse(event, f"more than {MOST_NODES} entries up to here; no document of ours has so many")
         tag = getattr(event, "tag", None)
         if tag is not None:
-            self._refuse(event, f"the tag {show(tag)} is not read here; write the plain value without it")
+            self._refuse(event, f"the tag {quote(tag)} is not read here; write the plain value without it")
 
     def _enter(self, event: yaml.CollectionStartEvent) -> None:
         self.open.append((event.anchor is not None, self.nodes))
@@ -206,5 +212,5 @@ class _Grower:
             return "merge keys (<<) are not read here; write the entries out"
         if key_node.value in table:
             first = table.key_place(key_node.value)
-            return f"{show(key_node.value)} is given twice (first in line {first.line}); keep one"
+            return f"{quote(key_node.value)} is given twice (first in line {first.line}); keep one"
         return ""

@@ -5,7 +5,10 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-_LONGEST_SHOWN = 60
+from benchctl.errors import quote
+
+_LONGEST_NAME = 60  # characters of a strange name that are compared with the known ones
+_MOST_LISTED = 12
 
 # What the YAML parser says -> what a technician can act on, and whether the place is where the construct began.
 _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
@@ -34,6 +37,7 @@ _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
     ("expected ',' or '}'", "a comma or the closing '}' is missing before this", False),
     ("did not find expected ',' or ']'", "a comma or the closing ']' is missing before this", False),
     ("expected ',' or ']'", "a comma or the closing ']' is missing before this", False),
+    ("exceeded maximum nesting depth", "nested too deep; is a bracket left open?", False),
     ("found unexpected end of stream", "the quoted text that begins here is never closed", True),
     ("found undefined alias", "an alias (*) without its anchor (&); write the value itself", False),
     ("second occurrence", "an anchor (&) that was given before; use another name", False),
@@ -41,17 +45,9 @@ _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
 )
 
 
-def show(text: object) -> str:
-    """`text` in quotes, short, and with nothing in it that could move a terminal's cursor."""
-    plain = "".join(char if char.isprintable() else f"\\x{ord(char):02x}" for char in str(text)[: _LONGEST_SHOWN + 1])
-    if len(plain) > _LONGEST_SHOWN:
-        plain = plain[: _LONGEST_SHOWN - 3] + "..."
-    return f"'{plain}'"
-
-
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name most like `name`, if one is alike enough to be meant."""
-    matches = difflib.get_close_matches(name[:_LONGEST_SHOWN], list(known), n=1, cutoff=0.6)
+    matches = difflib.get_close_matches(name[:_LONGEST_NAME], list(known), n=1, cutoff=0.6)
     return matches[0] if matches else None
 
 
@@ -60,10 +56,11 @@ def unknown(name: str, known: Iterable[str], what: str = "key") -> str:
     choices = list(known)
     near = nearest(name, choices)
     if near is not None:
-        return f"unknown {what} {show(name)}; did you mean '{near}'?"
+        return f"unknown {what} {quote(name)}; did you mean '{near}'?"
     if not choices:
-        return f"unknown {what} {show(name)}; nothing more can be given here"
-    return f"unknown {what} {show(name)}; known here: {', '.join(choices)}"
+        return f"unknown {what} {quote(name)}; nothing more can be given here"
+    listed = [*choices[:_MOST_LISTED], "..."] if len(choices) > _MOST_LISTED else choices
+    return f"unknown {what} {quote(name)}; known here: {', '.join(listed)}"
 
 
 def describe(value: object) -> str:
@@ -72,7 +69,7 @@ def describe(value: object) -> str:
         return "a mapping"
     if isinstance(value, list | tuple):
         return "a list"
-    return "nothing" if value == "" else show(value)
+    return "nothing" if value == "" else quote(value)
 
 
 def yaml_fault(problem: str, context: str) -> tuple[str, bool]:
