@@ -1,0 +1,68 @@
+"""Closed forms of a hard-clipped sine: what one cycle takes from the rails and gives to the load.
+
+For v(θ) = clip(A·sin θ + d, -C, C), with d a dc offset, all means over a cycle follow from elementary integrals over
+θ in [-π/2, π/2], where v rises monotonically and every value is met exactly as often as in the falling half.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+
+class CycleMeans(NamedTuple):
+    """Means over a whole cycle."""
+
+    absolute_v: float
+    """mean |v|: what loads the rails"""
+    square_v2: float
+    """mean v²: what heats the load"""
+    clipped: float
+    """fraction of the cycle spent at ±C, which is also d(mean |v|)/dC"""
+
+
+SILENT = CycleMeans(0.0, 0.0, 0.0)
+
+
+def clipped_sine(amplitude_v: float, offset_v: float, limit_v: float) -> CycleMeans:
+    """Means of clip(amplitude·sin θ + offset, -limit, limit); `limit_v` must not be negative."""
+    if limit_v < 0:
+        raise ValueError(f"the clipping limit is {limit_v} V; it cannot be negative")
+    if amplitude_v == 0:
+        return _constant(offset_v, limit_v)
+    low = _angle((-limit_v - offset_v) / amplitude_v)
+    zero = _angle(-offset_v / amplitude_v)
+    high = _angle((limit_v - offset_v) / amplitude_v)
+    # The zero crossing lies between the clipping angles unless the offset alone clips.
+    zero = min(max(zero, low), high)
+    at_limit = (low + math.pi / 2) + (math.pi / 2 - high)
+    below = _integral(amplitude_v, offset_v, zero) - _integral(amplitude_v, offset_v, low)
+    above = _integral(amplitude_v, offset_v, high) - _integral(amplitude_v, offset_v, zero)
+    square = _integral_of_square(amplitude_v, offset_v, high) - _integral_of_square(amplitude_v, offset_v, low)
+    return CycleMeans(
+        absolute_v=(limit_v * at_limit + above - below) / math.pi,
+        square_v2=(limit_v**2 * at_limit + square) / math.pi,
+        clipped=at_limit / math.pi,
+    )
+
+
+def _constant(offset_v: float, limit_v: float) -> CycleMeans:
+    level = min(abs(offset_v), limit_v)
+    return CycleMeans(level, level**2, 1.0 if abs(offset_v) > limit_v else 0.0)
+
+
+def _angle(sine: float) -> float:
+    """arcsin, with ±π/2 for a value that the sine never reaches."""
+    return math.asin(min(max(sine, -1.0), 1.0))
+
+
+def _integral(amplitude_v: float, offset_v: float, angle: float) -> float:
+    return offset_v * angle - amplitude_v * math.cos(angle)
+
+
+def _integral_of_square(amplitude_v: float, offset_v: float, angle: float) -> float:
+    return (
+        amplitude_v**2 * (angle / 2 - math.sin(2 * angle) / 4)
+        - 2 * amplitude_v * offset_v * math.cos(angle)
+        + offset_v**2 * angle
+    )

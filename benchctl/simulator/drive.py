@@ -1,0 +1,98 @@
+"""The test signal: a sine of constant level, or a list of levels with dwell times.
+
+All of it is a closed function of time: which tone sounds at an instant, until when, and when the sync output fires.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import accumulate
+
+SAME_INSTANT_S = 1e-9
+"""Times nearer than this are one instant: rounding after hours of run stays a thousand times below it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """amplitude·sin(2π·frequency·(t - origin))."""
+
+    amplitude_v: float
+    frequency_hz: float
+    origin_s: float
+
+
+@dataclass
+class Drive:
+    """The generator's output as it truly is."""
+
+    output_on: bool = False
+    level_v: float = 0.0
+    """RMS, of the constant tone"""
+    frequency_hz: float = 1000.0
+    phase_origin_s: float = 0.0
+    """an instant at which the constant tone crossed zero upwards"""
+    levels_v: tuple[float, ...] = field(default=())
+    """RMS, of the list"""
+    dwells_s: tuple[float, ...] = field(default=())
+    repetitions: float = math.inf
+    list_started_s: float | None = None
+    """when the list was started, or None for the constant tone"""
+
+    def start_list(self, now_s: float) -> None:
+        """Play the list from its first point, phase zero."""
+        self.list_started_s = now_s
+
+    def stop_list(self) -> None:
+        """Go back to the constant tone."""
+        self.list_started_s = None
+
+    def list_playing(self, now_s: float) -> bool:
+        """Whether the list sounds."""
+        return self.list_started_s is not None and now_s < self._list_ends_s()
+
+    def tone_at(self, now_s: float) -> tuple[Tone, float]:
+        """The tone at the generator's output and the instant at which it changes of itself."""
+        if not self.list_playing(now_s):
+            return self._tone(self.level_v, self.phase_origin_s), math.inf
+        turn_s, point = self._place(now_s)
+        until_s = turn_s + list(accumulate(self.dwells_s))[point]
+        return self._tone(self.levels_v[point], turn_s), until_s
+
+    def next_sync(self, after_s: float) -> float:
+        """The first instant not before `after_s` at which the sync output rises.
+
+        For a list that is the start of its first point; for a constant tone each upward zero crossing.
+        """
+        if self.list_started_s is None or after_s > self._list_ends_s():
+            return _next_multiple(self.phase_origin_s, 1 / self.frequency_hz, after_s)
+        sync_s = max(_next_multiple(self.list_started_s, self._period_s(), after_s), self.list_started_s)
+        return sync_s if sync_s < self._list_ends_s() else math.inf
+
+    def _tone(self, level_v: float, origin_s: float) -> Tone:
+        amplitude_v = level_v * math.sqrt(2) if self.output_on else 0.0
+        return Tone(amplitude_v, self.frequency_hz, origin_s)
+
+    def _period_s(self) -> float:
+        return sum(self.dwells_s)
+
+    def _list_ends_s(self) -> float:
+        if self.list_started_s is None:
+            return -math.inf
+        return self.list_started_s + self.repetitions * self._period_s()
+
+    def _place(self, now_s: float) -> tuple[float, int]:
+        """When the repetition began that sounds now, and which of its points."""
+        assert self.list_started_s is not None
+        period_s = self._period_s()
+        turns = math.floor((now_s - self.list_started_s + SAME_INSTANT_S) / period_s)
+        turn_s = self.list_started_s + turns * period_s
+        ends = list(accumulate(self.dwells_s))
+        inside_s = now_s - turn_s + SAME_INSTANT_S
+        point = next((index for index, end in enumerate(ends) if inside_s < end), len(ends) - 1)
+        return turn_s, point
+
+
+def _next_multiple(origin_s: float, period_s: float, after_s: float) -> float:
+    """The first of origin + k·period that is not before `after_s`."""
+    return origin_s + math.ceil((after_s - origin_s - SAME_INSTANT_S) / period_s) * period_s

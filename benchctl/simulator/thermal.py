@@ -1,0 +1,85 @@
+"""Heat: a chain of thermal masses from the source of the heat to the air.
+
+The chain is linear, so a step of any length with constant heat is exact: the temperatures move along the eigenvectors
+of the (symmetrised) conductance matrix, each with its own time constant.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+Matrix = list[list[float]]
+
+
+class ThermalChain:
+    """Masses in a row: heat enters the first; each passes it on to the next, the last to the air.
+
+    Args:
+        resistances_k_per_w: from each mass to the next, the last one to the air.
+        capacities_j_per_k: of each mass.
+        ambient_c: of the air; every mass starts there.
+    """
+
+    def __init__(
+        self, resistances_k_per_w: Sequence[float], capacities_j_per_k: Sequence[float], ambient_c: float
+    ) -> None:
+        if len(resistances_k_per_w) != len(capacities_j_per_k) or not capacities_j_per_k:
+            raise ValueError("a thermal chain needs one resistance for each capacity, and at least one of them")
+        if min(*resistances_k_per_w, *capacities_j_per_k) <= 0:
+            raise ValueError("thermal resistances and capacities must be positive")
+        self.ambient_c = ambient_c
+        self._resistances = tuple(resistances_k_per_w)
+        self._capacities = tuple(capacities_j_per_k)
+        self._rises = [0.0] * len(capacities_j_per_k)
+        self._rates, self._to_modes, self._from_modes = _modes(self._resistances, self._capacities)
+
+    @property
+    def temperatures_c(self) -> tuple[float, ...]:
+        """Of each mass, the heated one first."""
+        return tuple(self.ambient_c + rise for rise in self._rises)
+
+    @property
+    def stored_j(self) -> float:
+        """Heat stored above ambient."""
+        return sum(capacity * rise for capacity, rise in zip(self._capacities, self._rises, strict=True))
+
+    @property
+    def to_air_w(self) -> float:
+        """What the air takes at this instant."""
+        return self._rises[-1] / self._resistances[-1]
+
+    def steady_rises_k(self, heat_w: float) -> tuple[float, ...]:
+        """Rises above ambient that `heat_w`, held for ever, leads to."""
+        return tuple(heat_w * sum(self._resistances[index:]) for index in range(len(self._resistances)))
+
+    def advance(self, seconds: float, heat_w: float) -> None:
+        """Let `heat_w` act for `seconds`, exactly."""
+        if heat_w == 0 and not any(self._rises):
+            return
+        steady = self.steady_rises_k(heat_w)
+        apart = [rise - target for rise, target in zip(self._rises, steady, strict=True)]
+        modes = [
+            math.exp(-rate * seconds) * sum(weight * value for weight, value in zip(row, apart, strict=True))
+            for rate, row in zip(self._rates, self._to_modes, strict=True)
+        ]
+        self._rises = [
+            target + sum(weight * mode for weight, mode in zip(row, modes, strict=True))
+            for target, row in zip(steady, self._from_modes, strict=True)
+        ]
+
+
+def _modes(resistances: tuple[float, ...], capacities: tuple[float, ...]) -> tuple[list[float], Matrix, Matrix]:
+    """Decay rates (1/s) and the matrices to and from the modes of C·dT/dt = -G·T."""
+    count = len(capacities)
+    conductance = np.zeros((count, count))
+    for index, resistance in enumerate(resistances):
+        conductance[index, index] += 1 / resistance
+        if index + 1 < count:
+            conductance[index + 1, index + 1] += 1 / resistance
+            conductance[index, index + 1] = conductance[index + 1, index] = -1 / resistance
+    root = np.sqrt(np.asarray(capacities))
+    rates, vectors = np.linalg.eigh(conductance / np.outer(root, root))
+    return rates.tolist(), (vectors.T * root).tolist(), (vectors / root[:, None]).tolist()

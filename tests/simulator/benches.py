@@ -1,0 +1,84 @@
+"""A bench and an amplifier for the simulator's tests, in plain numbers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from benchctl.documents.simulation import AmplifierSimulation, BenchSimulation
+from benchctl.simulator.description import (
+    BenchDescription,
+    GeneratorDescription,
+    LoadDescription,
+    OscilloscopeDescription,
+    Plate,
+    RemoteLead,
+    ResistorDescription,
+    ScopeChannel,
+    Spec,
+    SupplyDescription,
+    SupplyOutputDescription,
+    ThermometerDescription,
+)
+from benchctl.simulator.physics import derive_physics
+from benchctl.simulator.world import World
+
+PLATE = Plate(
+    channels=("A", "B"),
+    rated=((4.0, 150.0), (2.0, 250.0)),
+    gain=31.6,
+    idle_current_a=1.6,
+)
+
+RESISTORS = tuple(
+    ResistorDescription(channel, ohms, ohms, 0.002, 60e-6, watts, relay)
+    for channel, ohms, watts, relay in (
+        ("A", 4.0, 600.0, 101),
+        ("B", 4.0, 600.0, 102),
+        ("A", 2.0, 1000.0, 103),
+        ("B", 2.0, 1000.0, 104),
+    )
+)
+
+
+def describe(
+    physics: AmplifierSimulation | None = None, bench: BenchSimulation | None = None, **parts: Any
+) -> BenchDescription:
+    """The workshop's bench; `parts` replace whole instruments."""
+    description = BenchDescription(
+        plate=PLATE,
+        amplifier=derive_physics(PLATE, physics),
+        generator=GeneratorDescription(level=Spec(0.005, 0.0, 0.001), frequency=Spec(20e-6)),
+        oscilloscope=OscilloscopeDescription(
+            wiring=(
+                ScopeChannel(1, "output A", 1 / 20, 0.005),
+                ScopeChannel(2, "output B", 1 / 20, 0.005),
+                ScopeChannel(3, "supply current", 0.010, 0.01),
+                ScopeChannel(4, "supply voltage", 1 / 10, 0.005),
+            ),
+            voltage=Spec(0.005, 0.001),
+            bits=12,
+        ),
+        load=LoadDescription("relay bank", RESISTORS),
+        supply=SupplyDescription(
+            outputs=(SupplyOutputDescription("main", 1, 20.0, 120.0), SupplyOutputDescription("remote", 2, 20.0, 1.0)),
+            voltage=Spec(0.0005, 0.0, 0.010),
+            current=Spec(0.003, 0.0, 0.060),
+        ),
+        thermometer=ThermometerDescription({101: "heatsink", 102: "ambient", 103: "load"}, Spec(fixed=1.0)),
+        remote=RemoteLead("supply", "remote"),
+        bench=bench or BenchSimulation(seed=2150, instrument_errors="none"),
+    )
+    return replace(description, **parts)
+
+
+def awake(description: BenchDescription | None = None, relays: tuple[int, ...] = (), voltage_v: float = 14.4) -> World:
+    """A world two seconds after power-on: playing, idle, with the resistors behind `relays` connected."""
+    world = World(description or describe())
+    main, remote = world.plant.outputs[1], world.plant.outputs[2]
+    main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
+    remote.voltage_v, remote.limit_a, remote.on = 12.0, 0.5, True
+    for relay in relays:
+        world.plant.close_relay(relay)
+    world.advance(2.0)
+    return world

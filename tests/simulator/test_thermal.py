@@ -1,0 +1,47 @@
+"""Heat: exact steps of any length, and no joule lost."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchctl.simulator.thermal import ThermalChain
+
+
+def heatsink() -> ThermalChain:
+    """Devices on a heatsink in a room of 23 degC."""
+    return ThermalChain([0.25, 0.55], [18.0, 900.0], 23.0)
+
+
+@settings(derandomize=True, max_examples=50, deadline=None)
+@given(heat=st.floats(0, 400), cuts=st.lists(st.floats(0.001, 500), min_size=1, max_size=8))
+def test_many_short_steps_lead_where_one_long_step_does(heat: float, cuts: list[float]) -> None:
+    pieces, whole = heatsink(), heatsink()
+    for seconds in cuts:
+        pieces.advance(seconds, heat)
+    whole.advance(sum(cuts), heat)
+    assert pieces.temperatures_c == pytest.approx(whole.temperatures_c, abs=1e-6)
+
+
+def test_what_goes_in_is_stored_or_given_to_the_air() -> None:
+    """Energy: 200 W for 600 s, the loss to the air summed in steps of 50 ms."""
+    chain = heatsink()
+    to_air_j = 0.0
+    for _ in range(12_000):
+        before_w = chain.to_air_w
+        chain.advance(0.05, 200.0)
+        to_air_j += 0.05 * (before_w + chain.to_air_w) / 2
+    assert chain.stored_j + to_air_j == pytest.approx(200.0 * 600, rel=1e-6)
+
+
+def test_it_ends_where_ohms_law_of_heat_says() -> None:
+    chain = heatsink()
+    chain.advance(1e5, 100.0)
+    assert chain.temperatures_c == pytest.approx((23 + 80, 23 + 55), abs=1e-6)
+
+
+@pytest.mark.parametrize("bad", [([1.0], []), ([], []), ([1.0, 2.0], [1.0]), ([0.0], [1.0]), ([1.0], [-1.0])])
+def test_an_impossible_chain_is_refused(bad: tuple[list[float], list[float]]) -> None:
+    with pytest.raises(ValueError, match="thermal"):
+        ThermalChain(*bad, ambient_c=20.0)
