@@ -11,17 +11,19 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from uncertainties import UFloat
 
-from benchctl.errors import RecordTooShort, SampledTooSlowly, SilentRecord
+from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
 from benchctl.measure.phasors import Phasors
 from benchctl.measure.record import Samples
 from benchctl.measure.sine import SineFit, fit_and_residual, fit_sine_4
+from benchctl.measure.uncertainty import measured, rectangular
 
 BAND_HZ = 20e3  # AES17: the upper band edge
 _LOW_EDGE_HZ = 20.0  # AES17: the lower one
 _FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
 _HIGHEST_HARMONIC = 10
+_EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
 _EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
 
@@ -32,11 +34,23 @@ class Distortion:
 
     ratio: float
     floor: float
+    lines: int = 1  # spectral lines the floor is spread over
 
     @property
     def is_bound(self) -> bool:
         """The true distortion is at most `ratio`; how much less cannot be told from this record."""
         return self.ratio < _FLOOR_MARGIN * self.floor
+
+    def uncertain(self) -> UFloat:
+        """The ratio with what the floor leaves open. Gain cancels; the oscilloscope's own distortion is unknown.
+
+        Noise along the distortion shifts it either way by floor / sqrt(2 lines); the rest adds in quadrature, by up to
+        floor^2 / (2 ratio).
+        """
+        if self.ratio <= 0.0:
+            raise MeasurementError("a distortion of nothing has no uncertainty")
+        along = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
+        return self.ratio + along + rectangular(0.0, self.floor**2 / (2.0 * self.ratio))
 
 
 @dataclass(frozen=True)
@@ -55,6 +69,11 @@ class ToneSpectrum:
     @property
     def nyquist_hz(self) -> float:
         return 0.5 / self.interval_s
+
+    @property
+    def rms(self) -> float:
+        """True rms over the whole cycles, dc and all; exact for any number of samples, as the parts are orthogonal."""
+        return math.sqrt(self.fit.rms**2 + self.fit.offset**2 + self.fit.residual_rms**2)
 
 
 def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> ToneSpectrum:
@@ -76,7 +95,7 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
 
 
 def thd_n(
-    values: Samples, interval_s: float, frequency_hz: float, band_hz: float = BAND_HZ, step: float = 0.0
+    values: Samples, interval_s: float, frequency_hz: float, *, band_hz: float = BAND_HZ, step: float = 0.0
 ) -> Distortion:
     """THD+N of a steady tone, relative to the total signal; `step` is the converter's, in the unit of `values`."""
     return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step)
@@ -92,18 +111,19 @@ def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: flo
         raise SilentRecord("the record holds no signal to relate distortion to")
     lines = in_band.stop - in_band.start
     floor = max(lines * _instrument_density(tone, band_hz), _step_noise(step, tone, band_hz))
-    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total))
+    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total), lines)
 
 
 def thd(
     values: Samples,
     interval_s: float,
     frequency_hz: float,
+    *,
     band_hz: float = BAND_HZ,
     step: float = 0.0,
     highest: int = _HIGHEST_HARMONIC,
 ) -> Distortion:
-    """THD of a steady tone, relative to its fundamental: harmonics up to the 10th or the band edge, whichever is lower."""
+    """THD of a steady tone, relative to its fundamental: harmonics to the 10th or the band edge, whichever is lower."""
     return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step, highest)
 
 
@@ -116,8 +136,8 @@ def harmonic_distortion(
         raise SilentRecord("the record holds no fundamental to relate harmonics to")
     squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
     # Between the harmonics there is only noise, and each harmonic stands on one line of it.
-    noise = max(_median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]), _step_density(step, tone))
-    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms)
+    noise = max(_median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]), _step_harmonic(step, tone))
+    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms, top - 1)
 
 
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:
@@ -125,12 +145,12 @@ def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> 
 
     Raises:
         SampledTooSlowly: half the sample rate lies below the band edge.
-        RecordTooShort: not even the second harmonic lies within the band.
+        MeasurementError: not even the second harmonic lies within the band.
     """
     _require_band(band_hz, interval_s)
-    top = math.floor(band_hz / frequency_hz * (1.0 + 1e-6))
+    top = math.floor(band_hz / frequency_hz * (1.0 + _EDGE_TOLERANCE))
     if top < 2:
-        raise RecordTooShort(f"no harmonic of {frequency_hz:.6g} Hz lies below the band edge at {band_hz:.6g} Hz")
+        raise MeasurementError(f"no harmonic of {frequency_hz:.6g} Hz lies below the band edge at {band_hz:.6g} Hz")
     return top
 
 
@@ -167,64 +187,10 @@ def _median_density(power: Samples) -> float:
     return float(np.median(power)) / math.log(2.0)
 
 
-def _step_density(step: float, tone: ToneSpectrum) -> float:
-    """Rounding noise step^2 / 12, spread evenly over all lines."""
-    return step**2 / 12.0 / (tone.power.size - 1)
+def _step_harmonic(step: float, tone: ToneSpectrum) -> float:
+    """Rounding noise step^2 / 12 on one harmonic: a quiet record rounds alike in each cycle, all into harmonics."""
+    return step**2 / 12.0 * tone.fit.frequency_hz / tone.nyquist_hz
 
 
 def _step_noise(step: float, tone: ToneSpectrum, band_hz: float) -> float:
     return step**2 / 12.0 * band_hz / tone.nyquist_hz
-
-
-# ---------------------------------------------------------------------------------------------------------------------
-# One cycle at a time
-
-_MOST_FITTED = 64  # harmonics; beyond it a cycle has so many samples that a transform is as exact and much cheaper
-
-
-@dataclass(frozen=True)
-class CycleHarmonics:
-    """Cycles taken apart, a row a cycle.
-
-    `harmonics` has complex amplitudes of orders 1 to the highest, shape (cycles, orders); `mean_square` is that of
-    the whole cycle, all frequencies and dc included, shape (cycles,).
-    """
-
-    harmonics: NDArray[np.complex128]
-    mean_square: Samples
-
-    @property
-    def band_mean_square(self) -> Samples:
-        """Mean square of fundamental and harmonics within the band, shape (cycles,)."""
-        return np.sum(np.abs(self.harmonics) ** 2, axis=1) / 2.0
-
-    @property
-    def residual_mean_square(self) -> Samples:
-        """Mean square of all but the fundamental within the band: over one cycle noise, too, falls on harmonics."""
-        return np.sum(np.abs(self.harmonics[:, 1:]) ** 2, axis=1) / 2.0
-
-
-def cycle_harmonics(cycles: Samples, interval_s: float, frequency_hz: float, highest: int) -> CycleHarmonics:
-    """Harmonics of each row of `cycles`, shape (cycles, samples), a row being one cycle to the nearest sample.
-
-    A cycle that is no whole number of samples needs no resampling: least squares on the harmonics themselves is exact
-    for any number of samples.
-    """
-    fitted = highest if highest <= _MOST_FITTED else 1
-    basis = _harmonic_basis(cycles.shape[1], 2.0 * math.pi * frequency_hz * interval_s, fitted)
-    projected = cycles @ basis
-    weights = np.linalg.solve(basis.T @ basis, projected.T).T
-    harmonics = weights[:, 1 : fitted + 1] - 1j * weights[:, fitted + 1 :]
-    left = np.einsum("ij,ij->i", cycles, cycles) - np.einsum("ij,ij->i", weights, projected)
-    mean_square = weights[:, 0] ** 2 + np.sum(np.abs(harmonics) ** 2, axis=1) / 2.0
-    mean_square += np.maximum(left, 0.0) / cycles.shape[1]  # rounding may leave less than nothing
-    if fitted < highest:
-        lines = np.fft.rfft(cycles - weights @ basis.T, axis=1)[:, 2 : highest + 1]
-        harmonics = np.hstack([harmonics, 2.0 / cycles.shape[1] * lines])
-    return CycleHarmonics(harmonics, mean_square)
-
-
-def _harmonic_basis(samples: int, radians_per_sample: float, highest: int) -> Samples:
-    """Columns 1, cos h w j (h = 1..), sin h w j (h = 1..), shape (samples, 2 highest + 1)."""
-    angles = np.outer(np.arange(samples), radians_per_sample * np.arange(1, highest + 1))
-    return np.hstack([np.ones((samples, 1)), np.cos(angles), np.sin(angles)])

@@ -10,7 +10,7 @@ from typing import Literal
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, exactly
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 Bound = Literal["", "at most", "at least"]
 Verdict = Literal["", "passes", "fails", "cannot be told"]
@@ -40,19 +40,15 @@ class Figure:
             raise MeasurementError(f"{self.name} came out as {self.value}, which is no figure")
 
 
-def figure_of(
-    name: str, value: UFloat | float, unit: str, channel: str = "", burst_cycles: int | None = None
-) -> Figure:
+def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
     """The figure of an uncertain value, with U = 2 u."""
-    uncertain = exactly(value) if isinstance(value, float) else value
     return Figure(
         name=name,
-        value=float(uncertain.nominal_value),
+        value=float(value.nominal_value),
         unit=unit,
-        expanded_uncertainty=COVERAGE_FACTOR * float(uncertain.std_dev),
+        expanded_uncertainty=COVERAGE_FACTOR * float(value.std_dev),
         coverage_factor=COVERAGE_FACTOR,
         channel=channel,
-        burst_cycles=burst_cycles,
     )
 
 

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Samples = NDArray[np.float64]
+from benchctl.measure.products import by_few_rows
+from benchctl.measure.record import Samples
+
 _Complex = NDArray[np.complex128]
 
 
@@ -43,7 +45,8 @@ class Phasors:
         self._w = radians_per_sample
         columns = max(int(np.sqrt(count)), 1)
         rows = count // columns
-        body = _Table(0, np.arange(rows) * columns - self.middle, np.arange(columns, dtype=np.float64))
+        starts = columns * np.arange(rows, dtype=np.float64)
+        body = _Table(0, starts - self.middle, np.arange(columns, dtype=np.float64))
         rest = count - rows * columns
         tail = _Table(rows * columns, np.array([rows * columns - self.middle]), np.arange(rest, dtype=np.float64))
         self._tables = (body, tail) if rest else (body,)
@@ -67,7 +70,7 @@ class Phasors:
             column = self._turned(table.column_k)
             column_u = table.column_k / self.unit
             basis = np.column_stack([column.real, column.imag, column.real * column_u, column.imag * column_u])
-            sums = table.of(values) @ basis
+            sums = by_few_rows(table.of(values), basis)
             row = self._turned(table.row_k)
             by_row = sums[:, 0] + 1j * sums[:, 1]
             plain += complex(row @ by_row)
@@ -82,8 +85,9 @@ class Phasors:
             column = self._turned(table.column_k)
             rows = np.column_stack([turned.real, -turned.imag, np.full(turned.size, offset)])
             columns = np.vstack([column.real, column.imag, np.ones(column.size)])
-            np.subtract(table.of(values), rows @ columns, out=table.of(left))
+            np.subtract(table.of(values), by_few_rows(rows, columns), out=table.of(left))
         return left
 
     def _turned(self, k: Samples, multiple: int = 1) -> _Complex:
-        return np.exp(1j * (multiple * self._w) * k)
+        turned: _Complex = np.exp(1j * (multiple * self._w) * k)
+        return turned

@@ -24,7 +24,7 @@ def bridged_half_load(load_ohm: float) -> float:
 def by_channel(power_w: Mapping[str, UFloat], *, bridged: bool = False) -> dict[str, UFloat]:
     """Channel -> power, and their sum under "total".
 
-    A bridged pair has one load and one voltage, given under its first channel: half the total is the share of each half.
+    A bridged pair has one load and one voltage, given under one channel: half the total is the share of each half.
     """
     if not power_w:
         raise MeasurementError("no channel has both a load and a record")

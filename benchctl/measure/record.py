@@ -16,7 +16,8 @@ from benchctl.errors import ClippedRecord, MeasurementError, RecordTooShort, Unr
 
 Samples = NDArray[np.float64]
 
-OUTPUT = "output "  # "output A": the signal at the amplifier's channel A
+OUTPUT = "output "  # "output A": the voltage at the amplifier's channel A
+OUTPUT_CURRENT = "output current "  # "output current A": the current into its load, where a probe is wired
 SUPPLY_CURRENT = "supply current"
 SUPPLY_VOLTAGE = "supply voltage"
 
@@ -54,7 +55,8 @@ class Trace:
     @property
     def step(self) -> float:
         """The converter's step in `unit`: an 8-bit converter may fill a 16-bit code only in steps of 256."""
-        differences = np.diff(self.codes[:_STEP_SAMPLES].astype(np.int64))
+        spread = self.codes[:: max(self.codes.size // _STEP_SAMPLES, 1)]
+        differences = np.diff(spread.astype(np.int64))
         common = int(np.gcd.reduce(differences)) if differences.size else 0
         return max(common, 1) * abs(self.scale)
 
@@ -71,7 +73,8 @@ class Capture:
     """One acquisition: its traces share the time of the first sample and the interval.
 
     `name` is the file it is stored under; `start_s` counts from the trigger (negative: before it); `taken_s` is
-    the run's clock. Traces are named "output A", "output B", "supply current", "supply voltage".
+    the run's clock. Traces are named "output A", "output B", "supply current", "supply voltage" and, where a current
+    probe sits on a load's lead, "output current A".
     """
 
     name: str
@@ -97,7 +100,8 @@ class Capture:
     @property
     def channels(self) -> tuple[str, ...]:
         """The amplifier's channels in this record, in alphabetical order."""
-        return tuple(sorted(name.removeprefix(OUTPUT) for name in self.traces if name.startswith(OUTPUT)))
+        voltages = (name for name in self.traces if name.startswith(OUTPUT) and not name.startswith(OUTPUT_CURRENT))
+        return tuple(sorted(name.removeprefix(OUTPUT) for name in voltages))
 
     def trace(self, signal: str) -> Trace:
         """The trace of `signal`, whole and unclipped.
@@ -120,7 +124,7 @@ class Capture:
         return trace
 
     def window(self, t0_s: float, t1_s: float) -> Capture:
-        """The samples from `t0_s` up to, not including, `t1_s` (seconds from the trigger); codes are shared, not copied.
+        """The samples from `t0_s` up to, not including, `t1_s`, in seconds from the trigger; codes are not copied.
 
         Raises:
             RecordTooShort: the window reaches outside the record, or holds no sample.

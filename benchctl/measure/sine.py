@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from benchctl.errors import RecordTooShort, SampledTooSlowly, SilentRecord, WrongFrequency
 from benchctl.measure.phasors import Phasors
+from benchctl.measure.products import inner_product
 from benchctl.measure.record import Samples, finite
 
-# A generator and an oscilloscope differ by parts in 1e4; a start value of hand is 2 % off; beyond this it is another tone.
+# Generator and oscilloscope differ by parts in 1e4, a start value by hand is 2 % off; beyond this it is another tone.
 _FREQUENCY_TOLERANCE = 0.05
 _SEARCHABLE_CYCLES = 8.0  # below this the whole search range lies within one spectral line
 _MOST_STEPS = 30
@@ -61,7 +62,7 @@ def fit_and_residual(values: Samples, interval_s: float, frequency_hz: float) ->
     cosine, sine, offset = (float(value) for value in first + correction)
     residual = phasors.subtract(record, cosine, sine, offset)
     phase = math.atan2(-sine, cosine) - phasors.middle * 2.0 * math.pi * frequency_hz * interval_s
-    rms = math.sqrt(float(residual @ residual) / record.size)
+    rms = math.sqrt(inner_product(residual, residual) / record.size)
     return SineFit(math.hypot(cosine, sine), frequency_hz, _wrapped(phase), offset, rms), residual
 
 
@@ -163,7 +164,7 @@ def _coarse_frequency(record: Samples, interval_s: float, start_hz: float) -> fl
         return start_hz
     block = max(int(1.0 / (_SAMPLES_A_CYCLE * start_hz * interval_s)), 1)
     whole = record.size // block
-    means = record[: whole * block].reshape(whole, block) @ np.full(block, 1.0 / block)
+    means = record[: whole * block].reshape(whole, block).mean(axis=1)
     means -= means.mean()
     spectrum = np.abs(np.fft.rfft(means * np.hanning(whole)))
     line_hz = 1.0 / (whole * block * interval_s)

@@ -7,7 +7,7 @@ an analysis and used wherever that instrument's values go; `uncertainties` then 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,8 @@ _UNKNOWN_RISE_K = 150.0
 class Accuracy:
     """Limits of error as data sheets give them: part of the reading, part of the range, and a fixed part.
 
-    Within +-(reading * |value| + range * full scale + fixed) every error is equally likely.
+    Within +-(reading * |value| + range * full scale + fixed) every error is equally likely. `full scale` is that of
+    the record; a reading has none, so a part of the range of a meter belongs into `fixed`.
     """
 
     reading: float = 0.0
@@ -133,8 +134,3 @@ def mean_of(readings: Sequence[float]) -> UFloat:
         raise MeasurementError("no readable reading was taken")
     scatter = float(np.std(values, ddof=1)) / math.sqrt(values.size) if values.size > 1 else 0.0
     return measured(float(np.mean(values)), scatter)
-
-
-def errors_of(accuracy: Mapping[str, Accuracies], full_scales: Mapping[str, float]) -> dict[str, ErrorOf]:
-    """One `ErrorOf` a signal; a signal of which the bench file says nothing has no error of its own."""
-    return {name: ErrorOf(accuracy.get(name, ()), full_scale) for name, full_scale in full_scales.items()}

@@ -1,0 +1,130 @@
+"""The figures of a burst, at clean and at full drive."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+from uncertainties import UFloat
+
+from benchctl.measure.burst import CycleTable, cycle_table, find_burst
+from benchctl.measure.context import BurstContext
+from benchctl.measure.distortion import Distortion
+from benchctl.measure.draw import efficiency_figures, output_power, supply_figures
+from benchctl.measure.droop import find_droop
+from benchctl.measure.figure import Figure, figure_of
+from benchctl.measure.power import TOTAL, by_channel
+from benchctl.measure.record import OUTPUT, Capture
+from benchctl.measure.signals import Signals
+from benchctl.measure.supply import whole_repetitions
+
+Tables = Mapping[str, CycleTable]
+_Powers = Mapping[str, Sequence[UFloat]]  # channel -> power of each cycle in W
+_Choice = Callable[[Sequence[UFloat]], int]
+
+
+def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTable]:
+    """Channel -> its cycles, for every channel that has a load and a record."""
+    tables = {}
+    for channel in Signals(capture, {}, context.loads).channels:
+        signal = OUTPUT + channel
+        burst = find_burst(capture, signal, context.frequency_hz, context.cycles, context.low_level_ratio)
+        tables[channel] = cycle_table(capture, signal, burst, context.band_hz)
+    return tables
+
+
+def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
+    """burst_power_clean: the lowest whole cycle; thd_n: the worst."""
+    tables = burst_tables(capture, context)
+    powers = _cycle_powers(Signals(capture, context.accuracy, context.loads), tables)
+    figures = _power_figures("burst_power_clean", powers, _lowest, context)
+    return figures + [distortion_figure("thd_n", table.worst.thd_n, channel) for channel, table in tables.items()]
+
+
+def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
+    """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency."""
+    tables = burst_tables(capture, context)
+    signals = Signals(capture, context.accuracy, context.loads)
+    powers = _cycle_powers(signals, tables)
+    figures: list[Figure] = []
+    for name, choose in (("first", _first), ("highest", _highest), ("lowest", _lowest), ("last", _last)):
+        figures += _power_figures(f"burst_power_{name}", powers, choose, context)
+    for channel, table in tables.items():
+        figures += _voltage_figures(signals, channel, table)
+    span = whole_repetitions(capture, context.every_s)
+    efficiency = efficiency_figures(output_power(signals, span), signals.supply_power(span))
+    return figures + supply_figures(signals, span) + efficiency
+
+
+def _cycle_powers(signals: Signals, tables: Tables) -> _Powers:
+    return {
+        channel: [
+            signals.power(channel, signals.on(OUTPUT + channel, cycle.rms, _rms_noise(table))) for cycle in table.cycles
+        ]
+        for channel, table in tables.items()
+    }
+
+
+def _rms_noise(table: CycleTable) -> float:
+    """What the noise on one line adds to a cycle's rms; with the fundamental in phase it counts by 1 / sqrt 2."""
+    lines = table.cycles[0].thd_n.lines
+    return table.noise_rms / math.sqrt(2.0 * lines)
+
+
+def _power_figures(name: str, powers: _Powers, choose: _Choice, context: BurstContext) -> list[Figure]:
+    """The chosen cycle of each channel, and of all together: there the choice is by the total."""
+    totals = [sum(row) for row in zip(*powers.values(), strict=True)]
+    total = totals[choose(totals)]
+    if context.bridged:
+        chosen = by_channel({"A": total}, bridged=True)
+    else:
+        chosen = {channel: row[choose(row)] for channel, row in powers.items()} | {TOTAL: total}
+    return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
+
+
+def _first(_: Sequence[UFloat]) -> int:
+    return 0
+
+
+def _last(row: Sequence[UFloat]) -> int:
+    return len(row) - 1
+
+
+def _lowest(row: Sequence[UFloat]) -> int:
+    return min(range(len(row)), key=lambda number: float(row[number].nominal_value))
+
+
+def _highest(row: Sequence[UFloat]) -> int:
+    return max(range(len(row)), key=lambda number: float(row[number].nominal_value))
+
+
+def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
+    """output_peak and output_rms over the whole burst, droop and its time constant."""
+    signal, cycles = OUTPUT + channel, table.cycles
+    peak = max(max(cycle.positive_peak, -cycle.negative_peak) for cycle in cycles)
+    rms = math.sqrt(sum(cycle.rms**2 for cycle in cycles) / len(cycles))
+    figures = [
+        figure_of("output_peak", signals.single(signal, peak, table.sample_noise), "V", channel),
+        figure_of("output_rms", signals.on(signal, rms, _rms_noise(table) / math.sqrt(len(cycles))), "V", channel),
+    ]
+    return figures + (_droop_figures(signals, channel, table) if len(cycles) > 1 else [])
+
+
+def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
+    # A cycle's peak is the mean of two, each with the noise of a sample and the rounding of a step.
+    step = signals.capture.trace(OUTPUT + channel).step
+    peak_noise = math.hypot(table.sample_noise, step / math.sqrt(12.0)) / math.sqrt(2.0)
+    times_s = np.array([cycle.start_s for cycle in table.cycles])
+    droop = find_droop(times_s, np.array([cycle.peak for cycle in table.cycles]), peak_noise)
+    figures = [figure_of("droop", droop.ratio, "1", channel)]
+    if droop.time_constant_s is not None:
+        figures.append(figure_of("droop_time_constant", droop.time_constant_s, "s", channel))
+    return figures
+
+
+def distortion_figure(name: str, distortion: Distortion, channel: str) -> Figure:
+    """A distortion figure: a bound where the record's own floor is too near."""
+    if distortion.is_bound:
+        return Figure(name, distortion.ratio, "1", channel=channel, bound="at most")
+    return figure_of(name, distortion.uncertain(), "1", channel)

@@ -1,0 +1,111 @@
+"""One capture's signals as uncertain numbers: each instrument chain and each load is one variable, however often."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+from uncertainties import UFloat
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.power import load_power
+from benchctl.measure.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.supply import Span, extremes, mean, mean_product, mean_square
+from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured, resolution
+
+
+class Signals:
+    """The signals of `capture`, with the accuracies of their chains and the loads they drive."""
+
+    def __init__(
+        self,
+        capture: Capture,
+        accuracy: Mapping[str, Sequence[Accuracy]],
+        loads: Mapping[str, LoadResistance] | None = None,
+    ) -> None:
+        self.capture = capture
+        self._errors = {
+            name: ErrorOf(accuracy.get(name, ()), trace.full_scale) for name, trace in capture.traces.items()
+        }
+        self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The channels that have both a record and a load.
+
+        Raises:
+            MeasurementError: there is none.
+        """
+        channels = tuple(channel for channel in self.capture.channels if channel in self._loads)
+        if not channels:
+            raise MeasurementError(f"no channel in capture '{self.capture.name}' has a load")
+        return channels
+
+    @property
+    def has_every_load(self) -> bool:
+        """Whether every load's voltage was captured, so that powers add up to all of the output."""
+        return set(self._loads) <= set(self.capture.channels)
+
+    def has(self, *signals: str) -> bool:
+        return all(signal in self.capture.traces for signal in signals)
+
+    def on(self, signal: str, value: float, own: float = 0.0) -> UFloat:
+        """A value taken from `signal`, with its chain's error and a standard uncertainty `own` of this value alone."""
+        return self._errors[signal].on(measured(value, own))
+
+    def single(self, signal: str, value: float, noise: float = 0.0) -> UFloat:
+        """A value that stands on single samples, such as a peak: noise and the converter's step count in full."""
+        return self.on(signal, value, noise) + resolution(self.capture.trace(signal).step)
+
+    def mean(self, signal: str, span: Span) -> UFloat:
+        trace = self.capture.trace(signal)
+        return self.on(signal, mean(trace, span), _scatter(span, lambda part: mean(trace, part)))
+
+    def rms(self, signal: str, span: Span) -> UFloat:
+        trace = self.capture.trace(signal)
+        scatter = _scatter(span, lambda part: math.sqrt(mean_square(trace, part)))
+        return self.on(signal, math.sqrt(mean_square(trace, span)), scatter)
+
+    def extremes(self, signal: str, span: Span) -> tuple[UFloat, UFloat]:
+        """Lowest and highest value within 20 kHz."""
+        lowest, highest = extremes(self.capture.trace(signal), span, self.capture.interval_s)
+        return self.single(signal, lowest), self.single(signal, highest)
+
+    def power(self, channel: str, rms_v: UFloat) -> UFloat:
+        """V^2 / R of a channel in W, R at its temperature."""
+        return load_power(rms_v, self._loads[channel])
+
+    def mean_power(self, channel: str, span: Span) -> UFloat:
+        """Mean power of a channel in W: of v * i where the current is captured, else from the load's resistance."""
+        if self.has(OUTPUT_CURRENT + channel):
+            return self._product(OUTPUT + channel, OUTPUT_CURRENT + channel, span, _rms_of(self.capture, span))
+        return self.power(channel, self.rms(OUTPUT + channel, span))
+
+    def supply_power(self, span: Span) -> UFloat | None:
+        """Mean of v * i at the supply in W; None where one of the two was not captured."""
+        if not self.has(SUPPLY_VOLTAGE, SUPPLY_CURRENT):
+            return None
+        capture = self.capture
+        return self._product(SUPPLY_VOLTAGE, SUPPLY_CURRENT, span, lambda name: mean(capture.trace(name), span))
+
+    def _product(self, voltage: str, current: str, span: Span, size: Callable[[str], float]) -> UFloat:
+        """Mean v * i; each chain's error is taken relative to its signal at its `size`."""
+        first, second = self.capture.trace(voltage), self.capture.trace(current)
+        gains = self._errors[voltage].factor(size(voltage)) * self._errors[current].factor(size(current))
+        scatter = _scatter(span, lambda part: mean_product(first, second, part))
+        return gains * measured(mean_product(first, second, span), scatter)
+
+
+def _rms_of(capture: Capture, span: Span) -> Callable[[str], float]:
+    return lambda name: math.sqrt(mean_square(capture.trace(name), span))
+
+
+def _scatter(span: Span, of: Callable[[Span], float]) -> float:
+    """Standard uncertainty of a mean from the scatter of the span's like parts (type A); 0 where it has none."""
+    parts = [of(part) for part in span.parts()]
+    return float(mean_of(parts).std_dev) if parts else 0.0
+
+
+def reading(values: Sequence[float], accuracies: Sequence[Accuracy]) -> UFloat | None:
+    """The mean of repeated readings, with their scatter and the meter's error; None where none was taken."""
+    return ErrorOf(accuracies).on(mean_of(values)) if values else None
