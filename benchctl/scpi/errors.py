@@ -16,7 +16,7 @@ STANDARD_ERRORS: Mapping[int, str] = MappingProxyType(TEXTS)
 # SCPI-99 volume 2, 21.8: text and device-dependent information together hold at most 255 characters.
 LONGEST_TEXT = 255
 
-_ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*(.*?))?\s*", re.DOTALL)
+_ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*(.*?))?\s*", re.ASCII | re.DOTALL)
 
 
 class FormatError(ValueError):

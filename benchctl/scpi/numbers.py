@@ -11,7 +11,7 @@ from benchctl.scpi.errors import FormatError
 NOT_A_NUMBER = 9.91e37
 INFINITY = 9.9e37
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 # Some instruments spell the words out in an answer; SCPI-99 7.2.1 gives the words.
 _WORDS = {"NAN": math.nan, "INF": math.inf, "+INF": math.inf, "-INF": -math.inf, "NINF": -math.inf}
 _BOOLEANS = {"0": False, "OFF": False, "1": True, "ON": True}

@@ -25,7 +25,8 @@ _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
 _NUMBER = re.compile(
     r"([+-]?)(\d+\.?\d*|\.\d+)"
     r"(?:[\x00-\x20]*[eE][\x00-\x20]*([+-]?\d+))?"
-    r"(?:[\x00-\x20]*(/?[A-Za-z][A-Za-z0-9./-]*))?"
+    r"(?:[\x00-\x20]*(/?[A-Za-z][A-Za-z0-9./-]*))?",
+    re.ASCII,
 )
 _NONDECIMAL = re.compile(r"#([hHqQbB])([0-9A-Za-z]*)")
 _STRING = re.compile(r"\"((?:[^\"]|\"\")*)\"|'((?:[^']|'')*)'", re.DOTALL)

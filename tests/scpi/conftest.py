@@ -1,0 +1,116 @@
+"""An instrument that has one of everything: a supply with two outputs, a scanner, a recorder that takes its time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+
+from benchctl.scpi.device import Device, Hooks, Identity
+from benchctl.scpi.headers import Call, CommandTree
+from benchctl.scpi.parameters import Block, Boolean, ChannelList, Mnemonic, Numeric, String
+
+CHANNELS = (101, 102, 103, 105)
+
+
+@dataclass
+class Bench:
+    """What the instrument did last, and a Device in front of it."""
+
+    calls: list[tuple[str, Call]] = field(default_factory=list)
+    voltage_v: float = 0.0
+    output: int = 1
+    is_acquiring: bool = False
+    ceiling_v: float = 20.0
+    saved: dict[int, float] = field(default_factory=dict)
+    device: Device = field(init=False)
+
+    def __post_init__(self) -> None:
+        hooks = Hooks(
+            reset=self.reset,
+            pending=lambda: self.is_acquiring,
+            save=self.save,
+            recall=self.recall,
+            trigger=lambda: self.note("trigger", Call((), ())),
+        )
+        self.device = Device(Identity("Harbour", "HB-1", "7", "1.0"), make_tree(self), hooks, error_queue_size=5)
+
+    def note(self, name: str, call: Call) -> None:
+        self.calls.append((name, call))
+
+    def noting(self, name: str) -> Any:
+        return lambda call: self.note(name, call)
+
+    def set_voltage(self, call: Call) -> None:
+        (self.voltage_v,) = call.values
+
+    def set_output(self, call: Call) -> None:
+        (self.output,) = call.values
+
+    def acquire(self, _: Call) -> None:
+        self.is_acquiring = True
+
+    def reset(self) -> None:
+        self.voltage_v, self.output, self.is_acquiring = 0.0, 1, False
+
+    def save(self, place: int) -> None:
+        self.saved[place] = self.voltage_v
+
+    def recall(self, place: int) -> None:
+        self.voltage_v = self.saved[place]
+
+    @property
+    def last_values(self) -> tuple[Any, ...]:
+        return self.calls[-1][1].values
+
+    def ask(self, message: str) -> str:
+        """The response to `message` without its end; it must have one at once."""
+        response = self.device.execute(message.encode("latin-1") + b"\n")
+        assert isinstance(response, bytes), response
+        assert response.endswith(b"\n")
+        return response[:-1].decode("latin-1")
+
+    def tell(self, message: str) -> None:
+        """Run a message that must have no response."""
+        assert self.device.execute(message.encode("latin-1") + b"\n") is None
+
+    def errors(self) -> list[int]:
+        """The numbers in the error queue, which is emptied."""
+        return [entry.code for entry in self.device.errors.pop_all() if entry.code]
+
+
+def make_tree(bench: Bench) -> CommandTree:
+    tree = CommandTree()
+    tree.add(
+        "INSTrument:NSELect",
+        set=bench.set_output,
+        query=lambda _: bench.output,
+        parameters=[Numeric("", 1, 2, 1, whole=True)],
+    )
+    tree.add(
+        "[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]",
+        set=bench.set_voltage,
+        query=lambda _: bench.voltage_v,
+        parameters=[Numeric("V", 0.0, lambda: bench.ceiling_v, 0.0)],
+    )
+    tree.add("[SOURce]:FREQuency", set=bench.noting("frequency"), parameters=[Numeric("HZ", 1.0, 1e9)])
+    tree.add("[SOURce]:LIST:DWELl", set=bench.noting("dwell"), parameters=[Numeric("S", 0.0, repeats=True)])
+    tree.add("[SOURce]:LIST:COUNt", set=bench.noting("count"), parameters=[Numeric("", 1, infinite=True, whole=True)])
+    tree.add("MEASure[:SCALar]:VOLTage[:DC]", query=lambda _: bench.voltage_v)
+    tree.add("OUTPut<1:2>[:STATe]", set=bench.noting("output"), query=lambda call: call.suffixes[0] == 2,
+             parameters=[Boolean()])  # fmt: skip
+    tree.add("FUNCtion", set=bench.noting("function"), parameters=[Mnemonic("SINusoid", "SQUare", "CHANnel1")])
+    tree.add("DISPlay:TEXT", set=bench.noting("text"), parameters=[String(longest=20)])
+    tree.add("TRACe:DATA", set=bench.noting("data"), query=lambda _: b"a\nb", parameters=[Block(longest=64)])
+    tree.add("APPLy", set=bench.noting("apply"), parameters=[Numeric("V", 0, 20), Numeric("A", 0, 9, optional=True)])
+    tree.add("ROUTe:CLOSe", set=bench.noting("close"), query=lambda call: [1 for _ in call.values[0]],
+             parameters=[ChannelList(CHANNELS)], query_parameters=[ChannelList(CHANNELS)])  # fmt: skip
+    tree.add("INITiate", set=bench.acquire)
+    tree.add("FETCh", query=lambda _: [1.5, float("nan"), float("inf"), 3])
+    return tree
+
+
+@pytest.fixture
+def bench() -> Bench:
+    return Bench()
