@@ -64,7 +64,7 @@ class Conversation:
         if self._interruptible and self._output and data:
             self.interrupt()
         if not self.wants_input:
-            self._reader.clear()
+            self._reader.overrun()
             self.device.report(-363)
         self._reader.feed(data)
         if end:

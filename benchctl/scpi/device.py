@@ -167,16 +167,11 @@ class Execution:
 
     def __init__(self, device: Device, program: Program) -> None:
         self._device = device
-        self._units = program.units
+        self._units = program
         self._next = 0
         self._answers: list[bytes] = []
         self._is_indefinite = False
         self.is_finished = False
-
-    @property
-    def has_answers(self) -> bool:
-        """Whether part of the response exists."""
-        return bool(self._answers)
 
     @property
     def response(self) -> bytes | None:

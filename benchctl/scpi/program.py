@@ -37,10 +37,8 @@ class Fault(NamedTuple):
     info: str
 
 
-class Program(NamedTuple):
-    """A message: the units up to its end or to a fault behind them, and that fault."""
-
-    units: tuple[Unit | Fault, ...]
+# A message: its units in order; a command error is the last of them, because nothing behind it is read.
+Program = tuple[Unit | Fault, ...]
 
 
 def compile_message(message: bytes, tree: CommandTree) -> Program:
@@ -53,7 +51,7 @@ def compile_message(message: bytes, tree: CommandTree) -> Program:
     scanner = Scanner(message.decode("latin-1"))
     units: list[Unit | Fault] = []
     if scanner.is_at_end:
-        return Program(())
+        return ()
     path: tuple[str, ...] = ()
     try:
         while True:
@@ -64,7 +62,7 @@ def compile_message(message: bytes, tree: CommandTree) -> Program:
                 break
     except ScpiError as error:
         units.append(Fault(error.code, error.info))
-    return Program(tuple(units))
+    return tuple(units)
 
 
 def _resolve(header: Header, path: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:

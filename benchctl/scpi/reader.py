@@ -65,6 +65,13 @@ class MessageReader:
         self._discarding = False
         self._start_message()
 
+    def overrun(self) -> None:
+        """Give up what waits because there is no room; the rest of a message cut by this is not taken for a new one."""
+        is_cut = bool(self._buffer) and not self._buffer.endswith(_NEWLINE) and len(self._buffer) not in self._ends
+        is_cut = is_cut or (self._discarding and not self._buffer)
+        self.clear()
+        self._discarding = is_cut
+
     def next_message(self) -> bytes | None:
         """The next whole message without its end, or None while more bytes are needed.
 

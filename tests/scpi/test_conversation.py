@@ -103,6 +103,16 @@ class TestSeveralClients:
         assert bench.errors() == [-363]
         assert link.wants_input
 
+    def test_the_tail_of_a_message_that_was_lost_is_not_taken_for_a_command(self, bench: Bench) -> None:
+        link = Conversation(bench.device, input_bound=100)
+        link.receive(b"INIT;*OPC?\n")
+        link.receive(b"x" * 101)
+        link.receive(b"VOLT 9\nVOLT 2\n")
+        bench.is_acquiring = False
+        link.resume()
+        assert bench.voltage_v == 2.0
+        assert bench.errors() == [-363]
+
 
 class TestMessageExchange:
     """A link on which the client asks for its replies (IEEE 488.2 6.3.2)."""
