@@ -28,7 +28,10 @@ def disk_errors(action: str, path: Path) -> Iterator[None]:
 
 def _archive_error(action: str, path: Path, error: OSError) -> ArchiveError:
     if error.errno in _FULL:
-        return ArchiveError(f"cannot {action} {path}: the disk is full", advice="make room on the disk, then resume")
+        return ArchiveError(
+            f"cannot {action} {path}: the disk is full, or a limit on file size or quota is reached",
+            advice="make room on the disk, then resume",
+        )
     if error.errno in _FORBIDDEN:
         return ArchiveError(
             f"cannot {action} {path}: the file or its folder is read-only, or belongs to someone else",

@@ -67,6 +67,7 @@ class Trend:
             file.flush()
             os.fsync(file.fileno())
             file.close()
+            self._file = None
             os.replace(self._part, self._path)
             sync_folder(self._path.parent)
             self._finished = True

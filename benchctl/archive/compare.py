@@ -1,0 +1,95 @@
+"""Where what is written differs from what is computed: figure against figure, table against table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from benchctl.archive.entries import last_place
+from benchctl.archive.figures import COLUMNS
+from benchctl.measure.figure import Figure
+
+# Room for the decimal fraction that has no exact binary form, when a difference is held against one unit.
+_ONE_UNIT = 1.0 + 1e-6
+# A spreadsheet that has saved the table again keeps 15 digits.
+_SAME_CELL = 1e-12
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing that is not as it should be: of which figure, what of it, as written, and what comes out instead."""
+
+    figure: str
+    what: str
+    written: str
+    outcome: str
+
+    def __str__(self) -> str:
+        return f"{self.figure}: {self.what} is written as {self.written}, but {self.outcome}"
+
+
+def label(step: str, figure: Figure) -> str:
+    """A figure in words, as in "burst_power_clean of A at 8 cycles in step '5 measure_burst'"."""
+    channel = f" of {figure.channel}" if figure.channel else ""
+    cycles = f" at {figure.burst_cycles} cycles" if figure.burst_cycles is not None else ""
+    return f"{figure.name}{channel}{cycles} in step '{step}'"
+
+
+def identity(figure: Figure) -> tuple[str, str, int | None]:
+    """What two figures of one analysis must share to be the same figure."""
+    return figure.name, figure.channel, figure.burst_cycles
+
+
+def differences(step: str, written: Figure, computed: Figure) -> Iterator[Difference]:
+    """What of a figure differs by more than one unit in the last stored place.
+
+    The verdict is not compared: it is the step's, not the analysis's.
+    """
+    for what in _unlike(written, computed):
+        stored, fresh = getattr(written, what), getattr(computed, what)
+        yield Difference(label(step, written), what, repr(stored), f"comes out as {fresh!r}")
+
+
+def _unlike(written: Figure, computed: Figure) -> Iterator[str]:
+    place = last_place(written)
+    for what in ("value", "expanded_uncertainty", "coverage_factor"):
+        if not _same_number(getattr(written, what), getattr(computed, what), place):
+            yield what
+    for what in ("unit", "bound", "capture"):
+        if getattr(written, what) != getattr(computed, what):
+            yield what
+
+
+def _same_number(stored: float | None, fresh: float | None, place: int | None) -> bool:
+    if stored is None or fresh is None:
+        return stored is fresh
+    return abs(stored - fresh) <= (0.0 if place is None else _ONE_UNIT * 10.0**place)
+
+
+def table_differences(written: pd.DataFrame, journal: pd.DataFrame) -> list[Difference]:
+    """Where the table that was found is not the one that the journal gives; both have the columns of figures.csv."""
+    if len(written) != len(journal):
+        return [Difference("figures.csv", "the table", f"{len(written)} rows", f"the journal gives {len(journal)}")]
+    return [
+        _cell_difference(row, column, stored, fresh)
+        for column in COLUMNS
+        for row, (stored, fresh) in enumerate(zip(written[column].tolist(), journal[column].tolist(), strict=True))
+        if not _same_cell(stored, fresh)
+    ]
+
+
+def _same_cell(stored: Any, fresh: Any) -> bool:
+    if isinstance(stored, str):
+        return bool(stored == fresh)
+    if pd.isna(stored) or pd.isna(fresh):
+        return bool(pd.isna(stored) and pd.isna(fresh))
+    return math.isclose(stored, fresh, rel_tol=_SAME_CELL)
+
+
+def _cell_difference(row: int, column: str, stored: object, fresh: object) -> Difference:
+    line = row + 2  # a header, and lines count from 1
+    return Difference(f"figures.csv:{line}", column, f"'{stored}'", f"the journal gives '{fresh}'")

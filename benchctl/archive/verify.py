@@ -1,0 +1,175 @@
+"""Compute every figure of a run folder again, and tell where what is written there is not what comes out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pydantic import TypeAdapter
+
+from benchctl.archive.captures import load_capture
+from benchctl.archive.compare import Difference, differences, identity, label, table_differences
+from benchctl.archive.entries import FiguresEntry, entries_of
+from benchctl.archive.figures import figure_table, read_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.figure import Figure
+from benchctl.measure.record import Capture
+
+# What an analysis may answer to a journal or a capture that somebody has changed.
+_NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What came of verifying a run folder.
+
+    `checked` counts the figures in the journal. `unused_captures` and `torn` (what a crash left of the journal's last
+    line) are worth telling, but no fault of any figure.
+    """
+
+    checked: int
+    differences: tuple[Difference, ...]
+    figures_without_capture: tuple[str, ...]
+    unused_captures: tuple[str, ...]
+    torn: str | None
+
+    @property
+    def agrees(self) -> bool:
+        """Whether every figure can be computed again and comes out as it is written."""
+        return not self.differences and not self.figures_without_capture
+
+
+def verify(path: Path) -> Verification:
+    """Recompute every figures event of the run folder at `path`, and hold figures.csv against the journal.
+
+    Raises:
+        UsageError: there is no run folder at `path`.
+        ArchiveError: the journal is broken elsewhere than at its end.
+    """
+    folder = RunFolder.open(path)
+    journal = read_journal(folder.journal)
+    entries = entries_of(journal.events)
+    recomputed = [_recompute(folder, entry) for entry in entries]
+    used = {file for entry in entries for file in entry.captures.values()}
+    return Verification(
+        checked=sum(len(entry.figures) for entry in entries),
+        differences=(
+            *(difference for outcome in recomputed for difference in outcome.differences),
+            *_check_table(folder, entries),
+        ),
+        figures_without_capture=tuple(orphan for outcome in recomputed for orphan in outcome.orphans),
+        unused_captures=tuple(file for file in folder.capture_files() if file not in used),
+        torn=journal.torn,
+    )
+
+
+@dataclass
+class _Outcome:
+    """What is wrong with one figures event: figures that differ, and figures whose capture is missing."""
+
+    step: str
+    differences: list[Difference] = field(default_factory=list)
+    orphans: list[str] = field(default_factory=list)
+
+    def not_computed(self, figure: Figure, reason: str) -> None:
+        self.differences.append(
+            Difference(label(self.step, figure), "value", repr(figure.value), f"cannot be computed: {reason}")
+        )
+
+    def orphan(self, figure: Figure, reason: str) -> None:
+        self.orphans.append(f"{label(self.step, figure)}: {reason}")
+
+
+@dataclass
+class _Captures:
+    """The captures of one figures event by role, and the files that are missing or broken, with the reason."""
+
+    by_role: dict[str, Capture] = field(default_factory=dict)
+    missing: dict[str, str] = field(default_factory=dict)
+    broken: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def load(cls, folder: RunFolder, entry: FiguresEntry) -> _Captures:
+        captures = cls()
+        for role, file in entry.captures.items():
+            try:
+                path = folder.inside(file)
+                if path.exists():
+                    captures.by_role[role] = load_capture(path)
+                else:
+                    captures.missing[file] = f"{file} is not there"
+            except ArchiveError as error:
+                captures.broken[file] = error.message
+        return captures
+
+
+def _recompute(folder: RunFolder, entry: FiguresEntry) -> _Outcome:
+    outcome = _Outcome(entry.step)
+    captures = _Captures.load(folder, entry)
+    computable = [figure for figure in entry.figures if _has_captures(figure, captures, outcome)]
+    if not computable:
+        return outcome
+    try:
+        computed = _compute(entry, captures.by_role)
+    except _NOT_COMPUTED as error:
+        for figure in computable:
+            outcome.not_computed(figure, str(error))
+    else:
+        _compare(computable, computed, outcome)
+    return outcome
+
+
+def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> bool:
+    for file in figure.capture.split():
+        if file in captures.missing:
+            outcome.orphan(figure, captures.missing[file])
+            return False
+        if file in captures.broken:
+            outcome.not_computed(figure, captures.broken[file])
+            return False
+    return True
+
+
+def _compute(entry: FiguresEntry, captures: Mapping[str, Capture]) -> list[Figure]:
+    if entry.analysis not in ANALYSES:
+        raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
+    analysis = ANALYSES[entry.analysis]
+    context = TypeAdapter(analysis.context).validate_python(entry.context)
+    return analysis.figures(captures, entry.named_readings(), context)
+
+
+def _compare(written: Sequence[Figure], computed: Sequence[Figure], outcome: _Outcome) -> None:
+    fresh: dict[object, list[Figure]] = defaultdict(list)
+    for figure in computed:
+        fresh[identity(figure)].append(figure)
+    for figure in written:
+        if twins := fresh[identity(figure)]:
+            _compare_one(figure, twins.pop(0), outcome)
+        else:
+            outcome.not_computed(figure, "the analysis gives no such figure")
+    for figure in (figure for twins in fresh.values() for figure in twins):
+        outcome.differences.append(
+            Difference(label(outcome.step, figure), "value", "nothing", f"comes out as {figure.value!r}")
+        )
+
+
+def _compare_one(written: Figure, computed: Figure, outcome: _Outcome) -> None:
+    if computed.capture and not written.capture:
+        outcome.orphan(written, f"it names no capture, and comes from {computed.capture}")
+        return
+    outcome.differences += differences(outcome.step, written, computed)
+
+
+def _check_table(folder: RunFolder, entries: Sequence[FiguresEntry]) -> list[Difference]:
+    journal = figure_table(entries)
+    if journal.empty and not folder.figures.exists():
+        return []
+    try:
+        return table_differences(read_figures(folder), journal)
+    except ArchiveError as error:
+        return [Difference("figures.csv", "the table", "something that cannot be read", error.message)]
