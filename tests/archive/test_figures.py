@@ -1,0 +1,162 @@
+"""figures.csv: its columns, its numbers, and what is kept of a figure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchctl.archive.compare import differences
+from benchctl.archive.entries import (
+    Conditions,
+    FiguresEntry,
+    as_stored,
+    context_as_json,
+    entries_of,
+    last_place,
+    readings_as_json,
+)
+from benchctl.archive.figures import COLUMNS, read_figures, rebuild_figures, write_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import Journal
+from benchctl.clock import VirtualClock
+from benchctl.errors import ArchiveError
+from benchctl.measure.context import BurstContext
+from benchctl.measure.figure import Figure
+from benchctl.measure.uncertainty import LoadResistance
+
+finite = st.floats(allow_nan=False, allow_infinity=False, min_value=-1e12, max_value=1e12)
+
+
+def entry(*figures: Figure, load_ohm: float | None = None, frequency_hz: float | None = None) -> FiguresEntry:
+    return FiguresEntry(
+        step="5 measure_burst",
+        analysis="burst",
+        captures={"clean": "captures/0002-clean.npz"},
+        readings={"heatsink": [40.5, None]},
+        context={},
+        conditions=Conditions(load_ohm, frequency_hz),
+        figures=figures,
+        time_s=61.25,
+    )
+
+
+POWER = Figure("burst_power_clean", 151.3, "W", 1.2, 2.0, "A", 8, "", "passes", "captures/0002-clean.npz")
+BOUND = Figure("thd_n", 0.0005, "1", channel="B", bound="at most")
+
+
+def test_the_columns_are_the_documented_ones_and_then_the_bound(folder: RunFolder) -> None:
+    write_figures(folder, [])
+    header = (
+        "step,load_ohm,frequency_hz,burst_cycles,channel,figure,value,unit,"
+        "expanded_uncertainty,coverage_factor,verdict,capture,time_s,bound\n"
+    )
+    assert folder.figures.read_text("utf-8") == header
+
+
+def test_a_figure_is_a_row_with_empty_cells_where_nothing_applies(folder: RunFolder) -> None:
+    write_figures(folder, [entry(POWER, load_ohm=4.0, frequency_hz=1e3), entry(BOUND)])
+    assert folder.figures.read_bytes().split(b"\n")[1:] == [
+        b"5 measure_burst,4.0,1000.0,8,A,burst_power_clean,151.3,W,1.2,2.0,passes,captures/0002-clean.npz,61.25,",
+        b"5 measure_burst,,,,B,thd_n,0.0005,1,,,,,61.25,at most",
+        b"",
+    ]
+
+
+def test_a_step_named_in_any_letters_comes_back(folder: RunFolder) -> None:
+    odd = replace(entry(POWER), step='3 "cool, then settle"\n4 Ω')
+    write_figures(folder, [odd])
+    assert read_figures(folder)["step"].tolist() == [odd.step]
+
+
+def test_a_text_that_looks_like_a_missing_value_stays_a_text(folder: RunFolder) -> None:
+    write_figures(folder, [replace(entry(POWER), step="NA")])
+    assert read_figures(folder)["step"].tolist() == ["NA"]
+
+
+def test_the_table_comes_back_with_every_bit(folder: RunFolder) -> None:
+    values = [0.1 + 0.2, 1.0 / 3.0, 5e-324, 1.7976931348623157e308, -123456.78901234567, 2.0**53]
+    write_figures(folder, [entry(*(replace(POWER, value=value) for value in values)), entry(BOUND)])
+    table = read_figures(folder)
+    assert tuple(table.columns) == COLUMNS
+    assert table["value"].tolist() == [*values, 0.0005]
+    assert table["burst_cycles"].isna().tolist() == [False] * 6 + [True]
+    assert table["channel"].tolist() == ["A"] * 6 + ["B"]
+    assert math.isnan(table["expanded_uncertainty"].iloc[6])
+
+
+@pytest.mark.parametrize(
+    "content",
+    ["", "a,b\n1,2\n", ",".join(COLUMNS) + "\n" + "x," * 13 + "\n", ",".join(COLUMNS) + "\n1" * 2 + ",2" * 20],
+)
+def test_what_is_no_such_table_is_an_archive_error(folder: RunFolder, content: str) -> None:
+    folder.figures.write_text(content, encoding="utf-8")
+    with pytest.raises(ArchiveError, match="is no table of figures"):
+        read_figures(folder)
+
+
+def test_the_table_is_rebuilt_from_the_journal_alone(folder: RunFolder, clock: VirtualClock) -> None:
+    journal = Journal(folder.journal, clock)
+    journal.append("run_started")
+    journal.append("figures", **entry(POWER, load_ohm=4.0).fields())
+    journal.append("figures", **entry(BOUND).fields())
+    journal.close()
+    table = rebuild_figures(folder)
+    assert table["figure"].tolist() == ["burst_power_clean", "thd_n"]
+    assert read_figures(folder).equals(table)
+
+
+@settings(derandomize=True, max_examples=200, deadline=None)
+@given(finite, st.none() | st.floats(min_value=0.0, max_value=1e12))
+def test_a_stored_figure_is_the_measured_one_to_half_a_unit_in_its_last_place(
+    value: float, uncertainty: float | None
+) -> None:
+    figure = Figure("supply_current", value, "A", uncertainty)
+    stored, place = as_stored(figure), last_place(figure)
+    if place is None:
+        assert stored == figure
+    else:
+        unit = 10.0**place
+        assert abs(stored.value - value) <= 0.5000001 * unit
+        assert unit <= 1.0000001e-9 * max(abs(value), uncertainty or 0.0)
+    assert not list(differences("", stored, figure))
+
+
+def test_a_value_that_is_only_rounding_noise_is_stored_as_nought() -> None:
+    stored = as_stored(Figure("dc_offset", -3.1e-17, "V", 0.002, 2.0, "A"))
+    assert repr(stored.value) == "0.0"
+    assert stored.expanded_uncertainty == 0.002
+
+
+def test_readings_that_are_not_finite_are_kept_as_null_and_come_back_as_nan() -> None:
+    kept = readings_as_json({"heatsink": [40.5, math.nan, math.inf]})
+    assert kept == {"heatsink": [40.5, None, None]}
+    back = replace(entry(), readings=kept).named_readings()["heatsink"]
+    assert back[0] == 40.5
+    assert math.isnan(back[1])
+    assert math.isnan(back[2])
+
+
+def test_a_context_is_kept_as_plain_json() -> None:
+    load = LoadResistance(nominal_ohm=4.0, measured_ohm=4.013, relative_uncertainty=0.002)
+    context = BurstContext(frequency_hz=1e3, loads={"A": load}, cycles=8, every_s=0.5, low_level_ratio=0.1)
+    kept = context_as_json(context)
+    assert kept["cycles"] == 8
+    assert kept["loads"]["A"]["measured_ohm"] == 4.013
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"figures": [{"name": "thd_n"}]}, r"figures\.0\.value"),
+        ({"captures": None}, "captures"),
+        ({"conditions": {"load_ohm": "four"}}, "load_ohm"),
+    ],
+)
+def test_an_event_that_is_no_figures_event_is_told_by_number_and_place(change: dict[str, object], words: str) -> None:
+    event = {"number": 12, "time_s": 1.0, "wall": "", "event": "figures", **entry(POWER).fields(), **change}
+    with pytest.raises(ArchiveError, match=f"journal event 12 is no figures event: .*{words}"):
+        entries_of([event])

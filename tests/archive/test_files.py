@@ -1,0 +1,57 @@
+"""What the disk refuses is told in clear words, and leaves what was there."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+
+import pytest
+
+from benchctl.archive.files import disk_errors, write_whole
+from benchctl.errors import ArchiveError
+
+OutOfRoom = Callable[[int], AbstractContextManager[None]]
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [
+        (errno.ENOSPC, "the disk is full"),
+        (errno.EDQUOT, "the disk is full"),
+        (errno.EROFS, "read-only"),
+        (errno.EACCES, "read-only"),
+        (errno.ENOENT, "is gone"),
+        (errno.EIO, os.strerror(errno.EIO)),
+    ],
+)
+def test_an_error_of_the_system_is_told_with_file_and_cause(number: int, words: str) -> None:
+    with pytest.raises(ArchiveError, match=words) as caught, disk_errors("write", Path("runs/x/figures.csv")):
+        raise OSError(number, os.strerror(number))
+    assert "cannot write" in str(caught.value)
+    assert "figures.csv" in str(caught.value)
+    assert caught.value.exit_code == 5
+
+
+def test_a_file_is_replaced_by_the_whole_of_another(tmp_path: Path) -> None:
+    path = tmp_path / "figures.csv"
+    write_whole(path, b"old")
+    write_whole(path, b"new\n")
+    assert path.read_bytes() == b"new\n"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_no_piece_of_the_new(tmp_path: Path, out_of_room: OutOfRoom) -> None:
+    path = tmp_path / "figures.csv"
+    write_whole(path, b"old")
+    with out_of_room(100), pytest.raises(ArchiveError, match="the disk is full"):
+        write_whole(path, b"x" * 1000)
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_folder_that_is_gone_is_told(tmp_path: Path) -> None:
+    with pytest.raises(ArchiveError, match="is gone"):
+        write_whole(tmp_path / "deleted" / "figures.csv", b"x")
