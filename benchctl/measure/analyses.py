@@ -5,7 +5,7 @@ The runner calls these when it measures, the archive when it verifies. There is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,13 +14,13 @@ from benchctl.measure.burst_figures import burst_tables, clean_figures, full_fig
 from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
+from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.record import OUTPUT, Capture
-from benchctl.measure.signals import Signals, reading
+from benchctl.measure.signals import Signals
 from benchctl.measure.supply import Span
 from benchctl.measure.tone_figures import tone_figures
 
 Captures = Mapping[str, Capture]
-Readings = Mapping[str, Sequence[float]]
 
 
 def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[Figure]:
@@ -28,14 +28,14 @@ def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[F
 
     Gives idle_current, supply_voltage, idle_power, dc_offset per channel, heatsink_temperature.
     """
-    current, voltage = _read(readings, "supply_current", context), _read(readings, "supply_voltage", context)
-    figures = [] if current is None else [figure_of("idle_current", current, "A")]
-    figures += [] if voltage is None else [figure_of("supply_voltage", voltage, "V")]
-    if current is not None and voltage is not None:
-        figures.append(figure_of("idle_power", current * voltage, "W"))
+    meters = Meters(readings, context.readings_accuracy)
+    figures = meters.figures("idle_current", "supply_current", "A")
+    figures += meters.figures("supply_voltage", "supply_voltage", "V")
+    power = meters.supply_power()
+    figures += [] if power is None else [figure_of("idle_power", power, "W")]
     if "idle" in captures:
         figures += from_capture(_dc_offsets(captures["idle"], context), captures["idle"].name)
-    return figures + _heatsink(readings, context)
+    return figures + meters.heatsink()
 
 
 def _dc_offsets(capture: Capture, context: IdleContext) -> list[Figure]:
@@ -60,7 +60,8 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
         figures += from_capture(full_figures(captures["full"], context), captures["full"].name)
     if not figures:
         raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
-    return [replace(figure, burst_cycles=context.cycles) for figure in figures + _heatsink(readings, context)]
+    figures += Meters(readings, context.readings_accuracy).heatsink()
+    return [replace(figure, burst_cycles=context.cycles) for figure in figures]
 
 
 def continuous(captures: Captures, readings: Readings, context: ContinuousContext) -> list[Figure]:
@@ -75,12 +76,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
     """
     if "continuous" not in captures:
         raise MeasurementError("no capture of the continuous tone was taken")
-    return tone_figures(captures["continuous"], readings, context) + _heatsink(readings, context)
-
-
-def _heatsink(readings: Readings, context: IdleContext) -> list[Figure]:
-    temperature = _read(readings, "heatsink", context)
-    return [] if temperature is None else [figure_of("heatsink_temperature", temperature, "degC")]
+    meters = Meters(readings, context.readings_accuracy)
+    return tone_figures(captures["continuous"], meters, context) + meters.heatsink()
 
 
 def worst_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
@@ -108,10 +105,6 @@ def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Distor
 
 def _worst(distortions: Iterable[Distortion]) -> Distortion:
     return max(distortions, key=lambda distortion: distortion.ratio)
-
-
-def _read(readings: Readings, name: str, context: IdleContext) -> Any:
-    return reading(readings.get(name, ()), context.readings_accuracy.get(name, ()))
 
 
 @dataclass(frozen=True)

@@ -104,8 +104,3 @@ def _scatter(span: Span, of: Callable[[Span], float]) -> float:
     """Standard uncertainty of a mean from the scatter of the span's like parts (type A); 0 where it has none."""
     parts = [of(part) for part in span.parts()]
     return float(mean_of(parts).std_dev) if parts else 0.0
-
-
-def reading(values: Sequence[float], accuracies: Sequence[Accuracy]) -> UFloat | None:
-    """The mean of repeated readings, with their scatter and the meter's error; None where none was taken."""
-    return ErrorOf(accuracies).on(mean_of(values)) if values else None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 
 import numpy as np
 from uncertainties import UFloat
@@ -13,15 +12,14 @@ from benchctl.measure.context import ContinuousContext
 from benchctl.measure.distortion import ToneSpectrum, harmonic_distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.draw import efficiency_figures, supply_figures
 from benchctl.measure.figure import Figure, figure_of, from_capture
+from benchctl.measure.meters import Meters
 from benchctl.measure.power import by_channel
 from benchctl.measure.record import OUTPUT, Capture
-from benchctl.measure.signals import Signals, reading
+from benchctl.measure.signals import Signals
 from benchctl.measure.supply import Span, whole_cycles
 
-Readings = Mapping[str, Sequence[float]]
 
-
-def tone_figures(capture: Capture, readings: Readings, context: ContinuousContext) -> list[Figure]:
+def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -> list[Figure]:
     """Power, voltages and distortion at each channel, supply draw and efficiency.
 
     Where the supply was both captured and read back, the figure is the one with the smaller uncertainty.
@@ -35,10 +33,10 @@ def tone_figures(capture: Capture, readings: Readings, context: ContinuousContex
     ]
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
-    supply_w = surer(signals.supply_power(span), _read_power(readings, context))
+    supply_w = _surer(signals.supply_power(span), meters.supply_power())
     output_w = sum(powers.values()) if signals.has_every_load else None
     figures += efficiency_figures(output_w, supply_w) + supply_figures(signals, span)
-    return _with_readings(from_capture(figures, capture.name), readings, context)
+    return _with_readings(from_capture(figures, capture.name), meters)
 
 
 def _channel_figures(signals: Signals, span: Span, channel: str, context: ContinuousContext) -> list[Figure]:
@@ -64,31 +62,21 @@ def _sample_noise(tone: ToneSpectrum) -> float:
     return math.sqrt(float(np.median(tone.power)) / math.log(2.0) * tone.power.size)
 
 
-def _read_power(readings: Readings, context: ContinuousContext) -> UFloat | None:
-    voltage, current = read(readings, "supply_voltage", context), read(readings, "supply_current", context)
-    return None if voltage is None or current is None else voltage * current
-
-
-def read(readings: Readings, name: str, context: ContinuousContext) -> UFloat | None:
-    return reading(readings.get(name, ()), context.readings_accuracy.get(name, ()))
-
-
-def surer(first: UFloat | None, second: UFloat | None) -> UFloat | None:
+def _surer(first: UFloat | None, second: UFloat | None) -> UFloat | None:
     """The one with the smaller uncertainty, of those that are known."""
     known = [value for value in (first, second) if value is not None]
     return min(known, key=lambda value: float(value.std_dev)) if known else None
 
 
-def _with_readings(figures: list[Figure], readings: Readings, context: ContinuousContext) -> list[Figure]:
-    """Supply figures replaced by those from the read-back where that is surer, or added where nothing was captured."""
+def _with_readings(figures: list[Figure], meters: Meters) -> list[Figure]:
+    """Supply figures replaced by those read back where that is surer, or added where nothing was captured."""
     for name, unit in (("supply_current", "A"), ("supply_voltage", "V")):
-        value = read(readings, name, context)
-        if value is None:
-            continue
-        candidate = figure_of(name, value, unit)
-        captured = next((figure for figure in figures if figure.name == name), None)
-        if captured is None:
-            figures = [*figures, candidate]
-        elif (candidate.expanded_uncertainty or 0.0) < (captured.expanded_uncertainty or 0.0):
-            figures = [candidate if figure is captured else figure for figure in figures]
+        for read in meters.figures(name, name, unit):
+            captured = [figure for figure in figures if figure.name == name]
+            if all(_uncertainty(read) < _uncertainty(figure) for figure in captured):
+                figures = [figure for figure in figures if figure.name != name] + [read]
     return figures
+
+
+def _uncertainty(figure: Figure) -> float:
+    return figure.expanded_uncertainty or 0.0

@@ -134,3 +134,21 @@ def mean_of(readings: Sequence[float]) -> UFloat:
         raise MeasurementError("no readable reading was taken")
     scatter = float(np.std(values, ddof=1)) / math.sqrt(values.size) if values.size > 1 else 0.0
     return measured(float(np.mean(values)), scatter)
+
+
+def means_together(*series: Sequence[float]) -> tuple[UFloat, ...]:
+    """The means of quantities read together, n times each, with the correlation of their scatter (JCGM 100, 5.2.3).
+
+    Series of unlike length were not read together, and their means are independent.
+    """
+    means = tuple(mean_of(readings) for readings in series)
+    count = len(series[0])
+    if count < 2 or any(len(readings) != count for readings in series):
+        return means
+    variances, directions = np.linalg.eigh(np.atleast_2d(np.cov(series)) / count)
+    # Along the eigenvectors of the covariance matrix the scatter is independent; rounding may make a variance negative.
+    scatter = [measured(0.0, math.sqrt(max(float(variance), 0.0))) for variance in variances]
+    return tuple(
+        float(mean.nominal_value) + sum(float(part) * own for part, own in zip(row, scatter, strict=True))
+        for mean, row in zip(means, directions, strict=True)
+    )

@@ -1,0 +1,89 @@
+"""A figure is a finite number with its uncertainty; its verdict grants the doubt to nobody."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from uncertainties import ufloat
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.figure import Bound, Figure, Requirement, figure_of, from_capture, judge
+
+
+def power(value: float, u: float | None = 1.0, bound: Bound = "") -> Figure:
+    return Figure("burst_power_clean", value, "W", expanded_uncertainty=u, bound=bound)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [(98.9, "passes"), (99.0, "passes"), (99.1, "cannot be told"), (100.9, "cannot be told"), (101.1, "fails")],
+)
+def test_below_a_limit_passes_only_with_all_of_its_uncertainty_below(value: float, verdict: str) -> None:
+    assert judge(power(value), Requirement("below", 100.0)).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"), [(101.1, "passes"), (100.5, "cannot be told"), (99.5, "cannot be told"), (98.9, "fails")]
+)
+def test_above_a_limit_passes_only_with_all_of_its_uncertainty_above(value: float, verdict: str) -> None:
+    assert judge(power(value), Requirement("above", 100.0)).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [
+        (0.0, "passes"),
+        (-8.9, "passes"),
+        (9.5, "cannot be told"),
+        (-10.5, "cannot be told"),
+        (11.1, "fails"),
+        (-11.1, "fails"),
+    ],
+)
+def test_within_a_limit_counts_both_signs(value: float, verdict: str) -> None:
+    assert judge(power(value), Requirement("within", 10.0)).verdict == verdict
+
+
+def test_an_upper_bound_can_pass_a_limit_from_below_but_never_fail_it() -> None:
+    bound = power(0.02, None, "at most")
+    assert judge(bound, Requirement("below", 0.03)).verdict == "passes"
+    assert judge(bound, Requirement("below", 0.01)).verdict == "cannot be told"
+
+
+def test_an_upper_bound_can_fail_a_limit_from_above_but_never_pass_it() -> None:
+    bound = power(0.02, None, "at most")
+    assert judge(bound, Requirement("above", 0.03)).verdict == "fails"
+    assert judge(bound, Requirement("above", 0.01)).verdict == "cannot be told"
+
+
+def test_without_any_uncertainty_no_verdict_is_given() -> None:
+    assert judge(power(1.0, None), Requirement("below", 100.0)).verdict == "cannot be told"
+
+
+@given(value=st.floats(-1e6, 1e6), u=st.floats(0.0, 1e6), limit=st.floats(-1e6, 1e6))
+@settings(derandomize=True, max_examples=200)
+def test_above_and_below_the_same_limit_never_both_pass_unless_exactly_on_it(
+    value: float, u: float, limit: float
+) -> None:
+    below = judge(power(value, u), Requirement("below", limit)).verdict
+    above = judge(power(value, u), Requirement("above", limit)).verdict
+    assert (below, above) != ("fails", "fails")
+    assert (below, above) != ("passes", "passes") or value == limit
+
+
+def test_the_expanded_uncertainty_is_twice_the_standard_one() -> None:
+    figure = figure_of("output_rms", ufloat(20.0, 0.1), "V", "A")
+    assert (figure.value, figure.expanded_uncertainty, figure.coverage_factor) == (20.0, pytest.approx(0.2), 2.0)
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf])
+def test_a_value_that_is_no_number_never_becomes_a_figure(value: float) -> None:
+    with pytest.raises(MeasurementError, match="no figure"):
+        power(value)
+
+
+def test_a_figure_names_all_the_captures_it_came_from() -> None:
+    assert from_capture([power(1.0)], "clean.npz", "full.npz")[0].capture == "clean.npz full.npz"
