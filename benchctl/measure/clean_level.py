@@ -20,11 +20,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.crossing import Point, foretell_between, foretell_from_below
+from benchctl.measure.crossing import Crossing, Point, foretell
 
 _CAREFUL_STEP_DB = 1.0  # the first step onward from a level believed to be near clipping; doubled each time
 _PROBE_DOWN_DB = 3.0  # noise rises by as much, clipping falls: far enough apart to tell
 _AIM = 0.4  # of the resolution: how far beside the foretold crossing to expose, so that two exposures enclose it
+_FAR_BELOW_DB = 12.0  # from there noise falls to a quarter on the way up: whatever else it was, it does not count
+_PATIENCE = 4  # exposures that may pass without halving the bracket before it is halved outright
+_NARROW = 1.3  # of the resolution: a foretelling this sharp is worth aiming beside
 _ROUNDING = 1e-9
 
 
@@ -159,12 +162,17 @@ class CleanLevelSearch:
         clean_db, over = self._clean_db, self._lowest_over
         if over is not None:
             self._conclude_with_over(clean_db, over)
-        elif clean_db is not None and self._first_was_over:
+        elif clean_db is None:
+            self._refuse_noise_to_the_top()
+        elif self._first_was_over:
             self.outcome = AlreadyPassed(self._exposures[0].level_v)
-        elif clean_db is not None and clean_db >= self._highest_db - _ROUNDING:
+        elif clean_db >= self._highest_db - _ROUNDING:
             self.outcome = NeverReached(10.0 ** (clean_db / 20.0))
-        elif clean_db is None and self._unclipped_db >= self._highest_db - _ROUNDING and len(self._exposures) > 1:
-            raise MeasurementError("noise alone is above the bound up to the highest level allowed")
+
+    def _refuse_noise_to_the_top(self) -> None:
+        is_settled = len(self._exposures) > 1 or any(e.is_bound for e in self._exposures)
+        if is_settled and self._unclipped_db >= self._highest_db - _ROUNDING:
+            raise MeasurementError(f"noise alone passes the bound of {self.bound:.3g} up to the highest level allowed")
 
     def _conclude_with_over(self, clean_db: float | None, over: Exposure) -> None:
         if clean_db is None:
@@ -231,14 +239,24 @@ class CleanLevelSearch:
 
     def _next_upward_db(self, clean_db: float) -> float:
         farthest_db = clean_db + self.step_db
-        foretold_db = foretell_from_below([e.point for e in self._clean], self.bound)
-        if foretold_db is not None and foretold_db < farthest_db:
-            return min(max(foretold_db + _AIM * self.resolution_db, clean_db + self._careful_step_db()), farthest_db)
+        crossing = self._foretell(clean_db, farthest_db + self.step_db)
+        if crossing.upper_db < farthest_db:
+            return max(crossing.best_db + _AIM * self.resolution_db, clean_db + self._careful_step_db())
         if self._expected_db is not None and clean_db < self._expected_db - _ROUNDING < farthest_db:
             return self._expected_db
         if self._is_near(clean_db):
             return min(clean_db + _CAREFUL_STEP_DB * self._doubled(), farthest_db)
         return farthest_db
+
+    def _foretell(self, lowest_db: float, highest_db: float) -> Crossing:
+        telling = sorted((e for e in self._exposures if e.says != "noise"), key=lambda e: e.level_v)
+        return foretell([e.point for e in telling], self.bound, lowest_db, highest_db, self._noise_v())
+
+    def _noise_v(self) -> float:
+        """Noise in V beside the level: at most what any low level showed in all; 0 as long as none was tried."""
+        highest_db = max((e.level_db for e in self._exposures), default=0.0)
+        low = [e for e in self._exposures if e.level_db < highest_db - _FAR_BELOW_DB]
+        return min((e.distortion * e.level_v for e in low), default=0.0)
 
     def _is_near(self, clean_db: float) -> bool:
         """Whether the level is believed near clipping: it was given as clean, or the expected level is reached."""
@@ -257,17 +275,19 @@ class CleanLevelSearch:
 
     def _next_between_db(self, clean_db: float) -> float:
         over_db = self._over[0].level_db
-        middle_db = (clean_db + over_db) / 2.0
         if self._is_slow():
-            return middle_db
-        foretold_db = foretell_between([e.point for e in self._clean], [e.point for e in self._over], self.bound)
-        if not clean_db < foretold_db < over_db:
-            return middle_db
-        return self._beside(foretold_db, clean_db, over_db)
+            return (clean_db + over_db) / 2.0
+        crossing = self._foretell(clean_db, over_db)
+        if over_db - clean_db <= 2.0 * self.resolution_db:  # then a level in the middle part closes it either way
+            return min(max(crossing.best_db, over_db - self.resolution_db), clean_db + self.resolution_db)
+        if crossing.spread_db > _NARROW * self.resolution_db:
+            return crossing.best_db
+        return self._beside(crossing.best_db, clean_db, over_db)
 
     def _is_slow(self) -> bool:
-        """Whether the last two exposures have not even halved the bracket."""
-        return len(self._widths_db) > 2 and self._widths_db[-1] > self._widths_db[-3] / 2.0
+        """Whether the last exposures have not even halved the bracket: no law fits, so halve it outright."""
+        widths_db = self._widths_db
+        return len(widths_db) > _PATIENCE and widths_db[-1] > widths_db[-1 - _PATIENCE] / 2.0
 
     def _beside(self, foretold_db: float, clean_db: float, over_db: float) -> float:
         """A level just beside the foretold crossing, on the side where a right foretelling closes the bracket."""
@@ -283,6 +303,8 @@ class CleanLevelSearch:
 def _falls_with_level(level_v: float, distortion: float, other: Exposure) -> bool:
     """Whether distortion falls at least half as fast, in dB, as the level rises: noise does, clipping never."""
     level_rise_db = _to_db(level_v) - other.level_db
+    if abs(level_rise_db) < _ROUNDING:
+        return False
     distortion_rise_db = _to_db(distortion) - _to_db(other.distortion)
     return distortion_rise_db / level_rise_db <= -0.5
 

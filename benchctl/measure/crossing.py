@@ -1,8 +1,8 @@
-"""Where distortion against level crosses a bound, foretold from a few points.
+"""Where distortion against level crosses a bound, foretold from what has been measured so far.
 
-Two shapes are known. A hard clipper shows next to nothing below its onset and then follows the law of the clipped
-sine, so one point above the bound tells the crossing; a sagging rail stretches that law, which a second point shows.
-A soft clipper follows a power law: distortion in dB is a straight line over level in dB.
+Many amplifiers are imagined at once: clippers from soft to hard, each with a rail that may give way, each crossing the
+bound at each level of a fine grid. Every measured point makes those unlikely that disagree with it. What is left is a
+distribution of the crossing: its middle is the next level worth trying, and its width says how far to trust it.
 """
 
 from __future__ import annotations
@@ -11,14 +11,23 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchctl.measure.clipping import overdrive_db_for_distortion
+import numpy as np
+from numpy.typing import NDArray
 
-_HIGHEST_IN_LAW = 0.45  # just short of a square wave; beyond it the clipped-sine law has no inverse
-_TELLING_SHARE = 0.1  # a clean point below a tenth of the bound says too little of where the bound is crossed
-_RISING_SLOPE = 1.0  # dB of distortion for a dB of level; noise falls, constant residue lies flat
-_HARD_SLOPE = 8.0  # dB/dB; soft stages are well below it, a clipped sine near 1 % is at about 35
-_LEAST_SPACING_DB = 0.1  # points nearer to each other tell the scatter of the measurement, not a slope
-_LAW_SLOPES = (0.2, 1.5)  # sagging rails stretch the law; nothing compresses it by much
+from benchctl.measure.clipping import KNEES, distortion_curve, drive_grid_db
+
+Array = NDArray[np.float64]
+
+# How much steeper than its law distortion may rise, because the rail sags under load or recovers: factor, likelihood.
+_STRETCHES = {0.75: 0.1, 0.9: 0.25, 1.0: 1.0, 1.1: 0.6, 1.25: 0.4}
+_LEAST = 1e-9  # a distortion below which all is the same as none
+_CELLS = 300  # of the grid of crossings
+_SCATTER = 0.005  # relative scatter of one measured distortion
+_LAW_ERROR = 0.04  # no amplifier obeys a law exactly: relative error for a factor e away from the bound
+_GREATEST_DOUBT = 1e3  # what one point can say against an amplifier, so that an outlier does not silence the others
+_GREATEST_DOUBT_OF_RESIDUE = 3.0  # what a clean point can say against too little clipping: it may show residue
+_LOWER, _MEDIAN, _ABOVE, _UPPER = 0.1, 0.5, 0.75, 0.9  # quantiles of the distribution of the crossing
+_WIDE_DB = 0.3  # while the range is wider, aim above the median: a point above the bound tells more than one below
 
 
 @dataclass(frozen=True)
@@ -29,86 +38,91 @@ class Point:
     distortion: float
 
 
-def slope_db_per_db(lower: Point, upper: Point) -> float:
-    """How steeply distortion rises with level from one point to another, both in dB."""
-    rise_db = 20.0 * math.log10(max(upper.distortion, 1e-12) / max(lower.distortion, 1e-12))
-    return rise_db / (upper.level_db - lower.level_db)
+@dataclass(frozen=True)
+class Crossing:
+    """The level in dB at which the bound is crossed: where to try next, and the range that holds it with 80 %."""
+
+    best_db: float
+    lower_db: float
+    upper_db: float
+
+    @property
+    def spread_db(self) -> float:
+        """Width of the range."""
+        return self.upper_db - self.lower_db
 
 
-def is_telling(point: Point, lower: Sequence[Point], bound: float) -> bool:
-    """Whether a clean point already shows the distortion that will cross the bound, not noise or a flat residue."""
-    if point.distortion < _TELLING_SHARE * bound:
-        return False
-    spaced = [other for other in lower if other.level_db <= point.level_db - _LEAST_SPACING_DB]
-    return bool(spaced) and slope_db_per_db(spaced[-1], point) >= _RISING_SLOPE
+def foretell(
+    points: Sequence[Point], bound: float, lowest_db: float, highest_db: float, noise: float = 0.0
+) -> Crossing:
+    """Where between two levels the measured distortion crosses `bound` (a ratio).
 
-
-def foretell_from_below(clean: Sequence[Point], bound: float) -> float | None:
-    """The crossing in dB on the power law through the last clean points, or None where they do not tell.
-
-    `clean` is in rising order of level.
+    `points` are in rising order of level. `noise` is what a level of 0 dB shows of distortion through noise alone,
+    which falls as the level rises; it is taken out of the points and of the bound.
     """
-    if not clean or not is_telling(clean[-1], clean[:-1], bound):
-        return None
-    last = clean[-1]
-    spaced = [other for other in clean if other.level_db <= last.level_db - _LEAST_SPACING_DB]
-    return _on_power_law(last, slope_db_per_db(spaced[-1], last), bound)
+    levels_db = np.array([point.level_db for point in points])
+    measured = np.array([point.distortion for point in points])
+    shares = _Shares.of(measured, noise * 10.0 ** (-levels_db / 20.0))
+    edges_db = np.linspace(lowest_db, highest_db, _CELLS + 1)
+    crossings_db = (edges_db[1:] + edges_db[:-1]) / 2.0
+    goals = _difference(np.full(_CELLS, bound), noise * 10.0 ** (-crossings_db / 20.0))
+    doubt = np.stack([_doubt(knee, levels_db, shares, goals, crossings_db) for knee in KNEES])
+    likelihood = np.exp(doubt.min() - doubt).sum(axis=(0, 1))  # over all knees and stretches
+    cumulated = np.concatenate([[0.0], np.cumsum(likelihood)]) / likelihood.sum()
+    lower_db, median_db, above_db, upper_db = np.interp([_LOWER, _MEDIAN, _ABOVE, _UPPER], cumulated, edges_db)
+    best_db = above_db if upper_db - lower_db > _WIDE_DB else median_db
+    return Crossing(float(best_db), float(lower_db), float(upper_db))
 
 
-def foretell_between(clean: Sequence[Point], over: Sequence[Point], bound: float) -> float:
-    """The crossing in dB between the highest clean and the lowest over point; both in rising order of level.
+@dataclass(frozen=True)
+class _Shares:
+    """The share of clipping in each measured distortion: logarithms of the most and the least that it can be.
 
-    `clean` may be empty, when nothing measured is known below the bound.
+    Noise and constant residue never rise with level, so clipping is between all that is left without noise, and what
+    is left when also the lowest rest seen at or below that level is taken away as residue.
     """
-    lowest_over = over[0]
-    if clean and is_telling(clean[-1], clean[:-1], bound):
-        slope = slope_db_per_db(clean[-1], lowest_over)
-        if slope < _HARD_SLOPE and not _is_broken(clean, lowest_over):
-            return _on_power_law(clean[-1], slope, bound)
-        if lowest_over.level_db - clean[-1].level_db < 1.0:
-            return _between_on_clipping_law(clean[-1], lowest_over, bound)
-    return _from_above(over, bound)
+
+    most: Array
+    least: Array
+    residue: float
+
+    @classmethod
+    def of(cls, measured: Array, noise: Array) -> _Shares:
+        """Both shares, given the distortion measured and the noise in it; the scatter counts both ways."""
+        most = _difference(measured * (1.0 + _SCATTER), noise)
+        residue = np.minimum.accumulate(most)
+        least = _difference(measured * (1.0 - _SCATTER), np.hypot(noise, residue))
+        return cls(np.log(most), np.log(least), float(residue[-1]) if len(residue) else 0.0)
 
 
-def _is_broken(clean: Sequence[Point], over: Point) -> bool:
-    """Whether distortion rises to the over point far faster than it did before: a soft stage met its rail."""
-    before = slope_db_per_db(clean[-2], clean[-1])
-    return slope_db_per_db(clean[-1], over) > 2.0 * before + 1.0
+def _difference(whole: Array, part: Array) -> Array:
+    """What adds to `part` in power to make the whole."""
+    return np.sqrt(np.maximum(whole**2 - part**2, _LEAST**2))
 
 
-def _from_above(over: Sequence[Point], bound: float) -> float:
-    lowest = over[0]
-    spaced = [other for other in over if other.level_db >= lowest.level_db + _LEAST_SPACING_DB]
-    if not spaced:
-        return lowest.level_db - (_overdrive_db(lowest) - _overdrive_of(bound))
-    slope = slope_db_per_db(lowest, spaced[0])
-    if 0.0 < slope < _local_law_slope(lowest) / 4.0:  # far from any clipped sine
-        return _on_power_law(lowest, slope, bound)
-    stretch = (_overdrive_db(spaced[0]) - _overdrive_db(lowest)) / (spaced[0].level_db - lowest.level_db)
-    stretch = min(max(stretch, _LAW_SLOPES[0]), _LAW_SLOPES[1])
-    return lowest.level_db - (_overdrive_db(lowest) - _overdrive_of(bound)) / stretch
+def _doubt(knee: float, levels_db: Array, shares: _Shares, goals: Array, crossings_db: Array) -> Array:
+    """Minus the logarithm of the likelihood, of shape (stretch, crossing), of the amplifiers of one knee."""
+    curve, drives_db = distortion_curve(knee), drive_grid_db()
+    residue = np.minimum(shares.residue, 0.9 * goals)
+    targets = np.sqrt(goals**2 - residue**2 / 2.0)  # between all and none of the residue
+    goal_drives_db = np.interp(np.log(targets), curve, drives_db)
+    stretches, likelihoods = np.array(list(_STRETCHES)), np.array(list(_STRETCHES.values()))
+    above_crossing_db = levels_db[None, None, :] - crossings_db[None, :, None]
+    drives = goal_drives_db[None, :, None] + stretches[:, None, None] * above_crossing_db
+    foretold: Array = np.interp(drives, drives_db, curve)
+    against: Array = _disagreement(foretold, shares, math.log(float(goals[-1]))).sum(axis=-1)
+    against -= np.log(likelihoods)[:, None]
+    return against
 
 
-def _local_law_slope(point: Point) -> float:
-    """The slope in dB/dB that the clipped-sine law has just above a point."""
-    here_db = _overdrive_db(point)
-    above = Point(point.level_db + 0.5, min(point.distortion * 1.2, _HIGHEST_IN_LAW * 1.05))
-    return 20.0 * math.log10(1.2) / max(_overdrive_db(above) - here_db, 1e-3)
+def _disagreement(foretold: Array, shares: _Shares, goal: float) -> Array:
+    """How much each point speaks against each imagined amplifier; all in logarithms of distortion.
 
-
-def _between_on_clipping_law(clean: Point, over: Point, bound: float) -> float:
-    low_db, high_db = _overdrive_db(clean), _overdrive_db(over)
-    share = (_overdrive_of(bound) - low_db) / (high_db - low_db)
-    return clean.level_db + share * (over.level_db - clean.level_db)
-
-
-def _on_power_law(point: Point, slope: float, bound: float) -> float:
-    return point.level_db + 20.0 * math.log10(bound / point.distortion) / slope
-
-
-def _overdrive_db(point: Point) -> float:
-    return _overdrive_of(point.distortion)
-
-
-def _overdrive_of(distortion: float) -> float:
-    return overdrive_db_for_distortion(min(distortion, _HIGHEST_IN_LAW))
+    A clean point may hold residue of another kind, so it speaks but weakly against an amplifier that clips less.
+    """
+    error = _SCATTER + _LAW_ERROR * np.abs(shares.most - goal)
+    excess = np.maximum(foretold - shares.most, 0.0) / error
+    want = np.maximum(shares.least - foretold, 0.0) / error
+    doubt_of_want = np.where(shares.most > goal, _GREATEST_DOUBT, _GREATEST_DOUBT_OF_RESIDUE)
+    against: Array = np.minimum(excess**2 / 2.0, _GREATEST_DOUBT) + np.minimum(want**2 / 2.0, doubt_of_want)
+    return against
