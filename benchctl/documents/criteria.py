@@ -22,6 +22,7 @@ FIGURE_UNITS: Mapping[str, str] = {
     "idle_power": "W",
     "dc_offset": "V",
     "supply_voltage": "V",
+    "supply_voltage_lowest": "V",
     "supply_current": "A",
     "supply_current_peak": "A",
     "burst_power_clean": "W",

@@ -196,15 +196,14 @@ def worded(pattern: str, wanted: str, *, longest: int) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-# \w takes letters of any script, so that a ferry's name may be written as its owner writes it.
-Line = Annotated[str, worded(r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]+", "a line of text", longest=200)]
+_ONE_LINE = r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]+"  # letters of any script, and nothing that ends a line
+Line = Annotated[str, worded(_ONE_LINE, "a line of text", longest=200)]
 Prose = Annotated[str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", longest=4000)]
 # A channel's name is printed in tables, file names and pages.
 ChannelName = Annotated[str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20)]
 OutputName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
 DriverName = Annotated[
-    str,
-    worded(r"[\w][\w ./-]*", "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200),
+    str, worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200)
 ]
 Address = Annotated[
     str,

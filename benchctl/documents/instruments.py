@@ -8,15 +8,18 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 
 from benchctl import library
+from benchctl.documents.accuracy import (
+    CurrentAccuracy,
+    FrequencyAccuracy,
+    ResistanceAccuracy,
+    TemperatureAccuracy,
+    VoltageAccuracy,
+)
 from benchctl.documents.fields import (
     Address,
-    Amperes,
     ChannelName,
     Date,
     DriverName,
-    Hertz,
-    Kelvins,
-    Ohms,
     OutputName,
     PerKelvin,
     PositiveAmperes,
@@ -28,7 +31,6 @@ from benchctl.documents.fields import (
     SamplesPerSecond,
     ScanChannel,
     Tolerance,
-    Volts,
     Whole,
     bounded,
     counted,
@@ -36,50 +38,6 @@ from benchctl.documents.fields import (
 from benchctl.documents.part import Misfit, Part, Reading
 from benchctl.errors import UsageError
 from benchctl.quantity import render
-
-_FIXED: Any = Field(default=0.0, description="the same at any reading, in the unit of the reading")
-
-
-class Accuracy(Part):
-    """Limits of error: a part of the reading, a part of the range and a fixed part, added up."""
-
-    reading: Tolerance = Field(default=0.0, description="part of the reading")
-    range: Tolerance = Field(default=0.0, description="part of the range in use")
-    fixed: float = _FIXED
-
-    def misfits(self) -> Iterator[Misfit]:
-        if self.reading == self.range == self.fixed == 0:
-            yield Misfit((), "no instrument is exact; give 'reading', 'range' or 'fixed'")
-
-
-class VoltageAccuracy(Accuracy):
-    """Limits of error of a voltage."""
-
-    fixed: Annotated[Volts, bounded("V", at_least=0)] = _FIXED
-
-
-class CurrentAccuracy(Accuracy):
-    """Limits of error of a current."""
-
-    fixed: Annotated[Amperes, bounded("A", at_least=0)] = _FIXED
-
-
-class FrequencyAccuracy(Accuracy):
-    """Limits of error of a frequency."""
-
-    fixed: Annotated[Hertz, bounded("Hz", at_least=0)] = _FIXED
-
-
-class ResistanceAccuracy(Accuracy):
-    """Limits of error of a resistance."""
-
-    fixed: Annotated[Ohms, bounded("ohm", at_least=0)] = _FIXED
-
-
-class TemperatureAccuracy(Part):
-    """Limits of error of a temperature."""
-
-    fixed: Annotated[Kelvins, bounded("K", above=0)] = Field(description="the same at any temperature, such as `1 K`")
 
 
 class Instrument(Part):

@@ -14,7 +14,8 @@ from typing import Any, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 
-from benchctl.documents.tree import Place, Table, place_of
+from benchctl.documents.place import Place, place_of
+from benchctl.documents.tree import Table
 from benchctl.documents.words import unknown
 from benchctl.errors import quote
 
@@ -28,10 +29,14 @@ def key_of(attribute: str) -> str:
 
 @dataclass(frozen=True)
 class Misfit:
-    """A fault found by a cross-check: the path from the checked model to the fault, and a sentence."""
+    """A fault found by a cross-check: the path from the checked model to the fault, and a sentence.
+
+    It stands where the value at the end of the path does, or its key if the key itself is the fault.
+    """
 
     path: tuple[str | int, ...]
     message: str
+    is_key: bool = False
 
 
 class Misfits(ValueError):  # noqa: N818 - pydantic wants a ValueError; a reader wants the word

@@ -15,9 +15,10 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.driver import Driver, driver_class
 from benchctl.documents.instruments import Instrument
 from benchctl.documents.part import Document, Misfit, Misfits, Reading, Source
+from benchctl.documents.place import Place, place_after, place_of
 from benchctl.documents.sentences import Fault, located, sentences
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.tree import LONGEST_FILE_BYTES, Place, Table, parse_tree, place_of
+from benchctl.documents.tree import LONGEST_FILE_BYTES, Table, parse_tree
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import DocumentError, Problem, UsageError, quote
 
@@ -105,8 +106,7 @@ def read_source(path: Path) -> Source:
     try:
         return Source(str(path), path, content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
-        before = content[: error.start].decode("utf-8", "replace")
-        place = Place(before.count("\n") + 1, len(before) - before.rfind("\n"))
+        place = place_after(content[: error.start].decode("utf-8", "replace"))
         raise DocumentError(
             [Problem(str(path), *place, "this byte is not UTF-8 text; save the file as UTF-8")]
         ) from None

@@ -10,7 +10,8 @@ from pydantic_core import ErrorDetails
 
 from benchctl.documents.fields import OutOfRange
 from benchctl.documents.part import Misfit, Misfits
-from benchctl.documents.tree import Place, Table, place_of
+from benchctl.documents.place import Place, place_of
+from benchctl.documents.tree import Table
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
 
@@ -56,22 +57,27 @@ def _is_echo(details: ErrorDetails) -> bool:
 def located(misfits: Iterable[Misfit], node: object) -> Iterator[Fault]:
     """The faults of a cross-check, placed by walking their paths from `node`."""
     for misfit in misfits:
-        yield _walk(node, misfit.path), misfit.message
+        yield _walk(node, misfit.path, is_key=misfit.is_key), misfit.message
 
 
-def _walk(node: object, path: tuple[str | int, ...]) -> Place:
-    """The place of the value at the end of `path`, or of the last node on the way that exists."""
+def _walk(node: object, path: tuple[str | int, ...], *, is_key: bool = False) -> Place:
+    """The place of the value (or the key) at the end of `path`, or of the last node on the way that exists."""
     place = place_of(node)
     for step in path:
-        if isinstance(node, Table) and step in node:
-            place = place_of(node[str(step)], node.key_place(str(step)))
-            node = node[str(step)]
-        elif isinstance(node, list) and isinstance(step, int) and step < len(node):
-            node = node[step]
-            place = place_of(node, place)
-        elif isinstance(node, Table):
-            return next((place_of(key) for key in node if key == step), place)
+        key_place, node = _enter(node, step)
+        if node is None:
+            return key_place or place
+        place = (key_place or place) if is_key and step == path[-1] else place_of(node, place)
     return place
+
+
+def _enter(node: object, step: str | int) -> tuple[Place | None, object]:
+    """Where the entry's key stands, if it has one, and the entry itself, None if there is none."""
+    if isinstance(node, Table):
+        return (node.key_place(str(step)), node[str(step)]) if step in node else (None, None)
+    if isinstance(node, list) and isinstance(step, int) and step < len(node):
+        return None, node[step]
+    return None, None
 
 
 def _faults(details: ErrorDetails) -> Iterator[Fault]:
@@ -95,11 +101,11 @@ def _sentence(details: ErrorDetails) -> str:
     found, key, context = describe(details["input"]), _key(details["loc"]), details.get("ctx", {})
     match details["type"]:
         case "missing":
-            return f"'{key}' is missing here"
+            return f"{quote(key)} is missing here"
         case "too_short":
-            return f"'{key}' has too few entries: at least {context['min_length']} needed"
+            return f"{quote(key)} has too few entries: at least {context['min_length']} needed"
         case "too_long":
-            return f"'{key}' has too many entries: at most {context['max_length']} can be given"
+            return f"{quote(key)} has too many entries: at most {context['max_length']} can be given"
         case kind if kind in _WANTED:
             return f"{found} stands where {_WANTED[kind]} belongs"
         case kind if kind in _BOUNDS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from pydantic import Field
@@ -10,6 +11,19 @@ from benchctl.documents.fields import Line, Prose
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit
 from benchctl.documents.steps import Step, Sweep
+
+# A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
+MOST_EXPANDED_STEPS = 10_000
+
+
+def expanded_count(steps: tuple[Step, ...]) -> int:
+    """How many steps are performed once every sweep is written out."""
+    return sum(
+        math.prod(len(values) for values in step.axes.values()) * expanded_count(step.steps)
+        if isinstance(step, Sweep)
+        else 1
+        for step in steps
+    )
 
 
 class Sequence(Document):
@@ -24,6 +38,9 @@ class Sequence(Document):
 
     def misfits(self) -> Iterator[Misfit]:
         yield from _power_misfits(self.steps)
+        count = expanded_count(self.steps)
+        if count > MOST_EXPANDED_STEPS:
+            yield Misfit(("steps",), f"the sweeps make {count} steps of this; at most {MOST_EXPANDED_STEPS} can be run")
 
 
 def _in_order(

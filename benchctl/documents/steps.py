@@ -10,7 +10,7 @@ import itertools
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, model_validator
 
 from benchctl.documents.criteria import (
     FIGURE_UNITS,
@@ -33,9 +33,9 @@ from benchctl.documents.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.part import Misfit, Misfits, Part
-from benchctl.documents.tree import Table, Text, place_of
-from benchctl.documents.words import describe, unknown
+from benchctl.documents.part import Misfit, Part, Reading
+from benchctl.documents.step_form import unfold
+from benchctl.documents.tree import Table
 
 CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
@@ -161,6 +161,7 @@ BURST_FIGURES = (
     "output_rms",
     "output_peak",
     "supply_voltage",
+    "supply_voltage_lowest",
     "supply_current",
     "supply_current_peak",
     "efficiency",
@@ -174,6 +175,7 @@ CONTINUOUS_FIGURES = (
     "thd",
     "crest_factor",
     "supply_voltage",
+    "supply_voltage_lowest",
     "supply_current",
     "supply_current_peak",
     "efficiency",
@@ -299,50 +301,11 @@ STEP_CLASSES: tuple[type[StepBase], ...] = (
 KINDS: tuple[str, ...] = tuple(step.model_fields["kind"].default for step in STEP_CLASSES)
 
 
-def _unfold(value: Any) -> Any:
-    """From the document's form, `{hold: {for: 10 s}}`, to the model's, `{kind: hold, for: 10 s}`."""
-    if isinstance(value, StepBase) or (isinstance(value, dict) and "kind" in value and not isinstance(value, Table)):
+def _read_step(value: Any, info: ValidationInfo) -> Any:
+    """A step as a document writes it; one that was built in Python is in the model's form already."""
+    if not isinstance(info.context, Reading):
         return value
-    if isinstance(value, str):
-        return Table([("kind", _kind(value))], place_of(value))
-    if not isinstance(value, Table) or not value:
-        raise ValueError(f"{describe(value)} stands where a step belongs, such as '- hold: {{for: 10 s}}'")
-    word, *others = value
-    kind = _kind(word)
-    siblings = ("steps",) if kind == "sweep" else ()
-    strange = [Misfit((key,), _stray(key, kind)) for key in others if key not in siblings]
-    if strange:
-        raise Misfits(strange)
-    return _fold_out(kind, value[word], [(key, value[key]) for key in others], value)
-
-
-def _kind(word: str) -> str:
-    if word not in KINDS:
-        raise Misfits([Misfit((), unknown(word, KINDS, "step"))], place_of(word))
-    return word
-
-
-def _stray(key: str, kind: str) -> str:
-    return f"'{key}' does not belong beside '{kind}'; indent a setting further, or begin a step with '- '"
-
-
-def _fold_out(kind: str, body: Any, siblings: list[tuple[str, Any]], step: Table) -> Table:
-    head = ("kind", Text(kind, place_of(kind)))
-    if kind == "require":
-        return Table([head, ("criteria", body), *siblings], place_of(body, step.place))
-    if body == "":
-        body = Table(place=place_of(body))
-    if not isinstance(body, Table):
-        raise Misfits(
-            [Misfit((kind,), f"{describe(body)} stands where the settings of '{kind}' belong, as in '{{key: value}}'")]
-        )
-    if kind == "sweep" and "steps" in body:
-        raise Misfits(
-            [Misfit((kind, "steps"), "the steps of a sweep stand beside it: give 'steps' the indent of 'sweep'")]
-        )
-    if "kind" in body:
-        raise Misfits([Misfit((), "'kind' is not written; it is the word before the colon")], body.key_place("kind"))
-    return Table([head, *body.items(), *siblings], body.place)
+    return unfold(value, KINDS, info.context)
 
 
 Step = Annotated[
@@ -361,5 +324,5 @@ Step = Annotated[
         | PowerOff,
         Field(discriminator="kind"),
     ],
-    BeforeValidator(_unfold),
+    BeforeValidator(_read_step),
 ]

@@ -71,7 +71,7 @@ class Template:
         takes: dict[str, Kind] = {}
         for name, format_spec, conversion in _fields(text):
             if conversion:
-                raise TemplateError(f"{quote(text)}: conversions such as '!{conversion}' are not read here")
+                raise TemplateError(f"{quote(text)}: conversions such as {quote('!' + conversion)} are not read here")
             if name not in offered:
                 raise TemplateError(f"{quote(text)}: {unknown(name, offered, 'value')}")
             if not _FORMATS[offered[name]].fullmatch(format_spec):

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 import yaml
 
-from benchctl.documents.words import yaml_fault
+from benchctl.documents.place import START, Place, place_at, place_of
+from benchctl.documents.syntax import syntax_problem
 from benchctl.errors import DocumentError, Problem, quote
 
 # The longest file that ships has under 4 kB; fifty times that still parses in well under a second.
@@ -24,16 +25,6 @@ LARGEST_ANCHORED_VALUE = 50  # nodes: room for a probe or a list of loads, none 
 
 # libyaml where it was built in: ten times faster, same events.
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-
-
-class Place(NamedTuple):
-    """Where a node begins, counted from 1 as editors do."""
-
-    line: int
-    column: int
-
-
-START = Place(1, 1)
 
 
 class Text(str):
@@ -76,16 +67,6 @@ class Table(dict[str, Any]):
 Tree = Text | Listing | Table
 
 
-def place_of(value: object, default: Place = START) -> Place:
-    """The place a node remembers; `default` for a value that did not come from a file."""
-    place = getattr(value, "place", default)
-    return place if isinstance(place, Place) else default
-
-
-def _place(mark: Any) -> Place:
-    return START if mark is None else Place(mark.line + 1, mark.column + 1)
-
-
 def parse_tree(text: str, file: str) -> tuple[Tree, list[Problem]]:
     """The tree of one YAML document and the problems that still leave it readable (a doubled key).
 
@@ -96,29 +77,12 @@ def parse_tree(text: str, file: str) -> tuple[Tree, list[Problem]]:
         _Census(file).take(yaml.parse(text, Loader=_Loader))
         node = yaml.compose(text, Loader=_Loader)
     except yaml.YAMLError as error:
-        raise DocumentError([_syntax_problem(error, text, file)]) from None
+        raise DocumentError([syntax_problem(error, text, file)]) from None
     if node is None:
         raise DocumentError([Problem(file, 1, 1, "the file is empty; it should begin with 'benchctl: ' and its kind")])
     grower = _Grower(file)
     tree = grower.grow(node)
     return tree, grower.problems
-
-
-def _syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
-    if isinstance(error, yaml.reader.ReaderError):
-        before = text[: error.position]
-        place = Place(before.count("\n") + 1, error.position - before.rfind("\n"))
-        message = f"the character {quote(text[error.position : error.position + 1])} has no place in a text file"
-        return Problem(file, *place, message)
-    place, began = (_place(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
-    lines = text.split("\n")
-    line = lines[place.line - 1] if place.line <= len(lines) else ""
-    if line[place.column - 1 : place.column] == "\t":
-        return Problem(file, *place, "a tab; indent with spaces")
-    if began != START and not "".join([line[place.column - 1 :], *lines[place.line :]]).strip():
-        return Problem(file, *began, "what begins here is never closed; a bracket, a brace or a quote is missing")
-    message, at_beginning = yaml_fault(str(getattr(error, "problem", "")), str(getattr(error, "context", "")))
-    return Problem(file, *(began if at_beginning else place), message)
 
 
 @dataclass
@@ -143,7 +107,7 @@ class _Census:
                 self._alias(event)
 
     def _refuse(self, event: yaml.Event, message: str) -> None:
-        raise DocumentError([Problem(self.file, *_place(event.start_mark), message)])
+        raise DocumentError([Problem(self.file, *place_at(event.start_mark), message)])
 
     def _check_common(self, event: yaml.Event) -> None:
         if isinstance(event, yaml.DocumentStartEvent):
@@ -186,7 +150,7 @@ class _Grower:
         self.problems: list[Problem] = []
 
     def grow(self, node: yaml.Node) -> Tree:
-        place = _place(node.start_mark)
+        place = place_at(node.start_mark)
         if isinstance(node, yaml.MappingNode):
             return self._grow_table(node, place)
         if isinstance(node, yaml.SequenceNode):
@@ -199,9 +163,9 @@ class _Grower:
             value = self.grow(value_node)
             fault = self._key_fault(key_node, table)
             if fault:
-                self.problems.append(Problem(self.file, *_place(key_node.start_mark), fault))
+                self.problems.append(Problem(self.file, *place_at(key_node.start_mark), fault))
             else:
-                table[Text(key_node.value, _place(key_node.start_mark))] = value
+                table[Text(key_node.value, place_at(key_node.start_mark))] = value
         return table
 
     def _key_fault(self, key_node: yaml.Node, table: Table) -> str:

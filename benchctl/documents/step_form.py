@@ -1,0 +1,60 @@
+"""How a step is written: its kind is the key, its settings the value, and a sweep's own steps stand beside it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchctl.documents.part import Misfit, Misfits, Reading
+from benchctl.documents.place import place_of
+from benchctl.documents.tree import Table, Text
+from benchctl.documents.words import describe, unknown
+from benchctl.errors import quote
+
+
+def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
+    """From the document's form, `{hold: {for: 10 s}}`, to the model's, `{kind: hold, for: 10 s}`.
+
+    What does not belong is noted in `reading` and left out, so that the rest of the step is looked at too.
+
+    Raises:
+        Misfits: this is no step of a known kind with settings.
+    """
+    if isinstance(value, str):
+        value = Table([(value, Text("", place_of(value)))], place_of(value))
+    if not isinstance(value, Table) or not value:
+        raise ValueError(f"{describe(value)} stands where a step belongs, such as '- hold: {{for: 10 s}}'")
+    word, *others = value
+    if word not in kinds:
+        raise Misfits([Misfit((), unknown(word, kinds, "step"))], place_of(word))
+    siblings = _siblings(word, others, value, reading)
+    if word == "require":
+        return Table([("kind", word), ("criteria", value[word])], place_of(value[word]))
+    return _with_settings(word, value[word], siblings, reading)
+
+
+def _siblings(kind: str, keys: list[str], step: Table, reading: Reading) -> Table:
+    """What stands beside the kind: nothing, or a sweep's `steps`."""
+    allowed = ("steps",) if kind == "sweep" else ()
+    for key in keys:
+        if key not in allowed:
+            message = (
+                f"{quote(key)} does not belong beside '{kind}'; indent a setting further, or begin a step with '- '"
+            )
+            reading.faults.append((place_of(key), message))
+    return step.without(key for key in step if key not in allowed)
+
+
+def _with_settings(kind: str, settings: Any, siblings: Table, reading: Reading) -> Table:
+    if settings == "":
+        settings = Table(place=place_of(settings))
+    if not isinstance(settings, Table):
+        message = f"{describe(settings)} stands where the settings of '{kind}' belong, as in '{{key: value}}'"
+        raise Misfits([Misfit((), message)], place_of(settings))
+    if "kind" in settings:
+        message = "'kind' is not written; it is the word before the colon"
+        reading.faults.append((settings.key_place("kind"), message))
+    if kind == "sweep" and "steps" in settings:
+        message = "the steps of a sweep stand beside it: give 'steps' the indent of 'sweep'"
+        reading.faults.append((settings.key_place("steps"), message))
+    merged = [("kind", kind), *settings.without(["kind"]).items(), *siblings.items()]
+    return Table(merged, settings.place)
