@@ -90,7 +90,7 @@ def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BA
         raise SilentRecord(f"'{signal}' is silent within the burst")
     cycles = tuple(
         Cycle(burst.start_s + number / burst.frequency_hz, positive, negative, rms, distortion)
-        for number, (positive, negative, rms, distortion) in enumerate(_rows(columns, noise_rms, highest - 1))
+        for number, (positive, negative, rms, distortion) in enumerate(_rows(columns, noise_rms))
     )
     sample_noise = noise_rms / math.sqrt(_band_part(burst.frequency_hz, capture.interval_s, highest))
     return CycleTable(cycles, burst.frequency_hz, noise_rms, sample_noise)
@@ -102,9 +102,9 @@ def _columns(rows: Samples, parts: CycleHarmonics) -> Samples:
     return np.vstack([*peaks, parts.mean_square, parts.band_mean_square, parts.residual_mean_square])
 
 
-def _rows(columns: Samples, noise_rms: float, lines: int) -> Iterator[tuple[float, float, float, Distortion]]:
+def _rows(columns: Samples, noise_rms: float) -> Iterator[tuple[float, float, float, Distortion]]:
     for positive, negative, mean_square, band, residual in columns.T.tolist():
-        distortion = Distortion(math.sqrt(residual / band), noise_rms / math.sqrt(band), lines)
+        distortion = Distortion(math.sqrt(residual / band), noise_rms / math.sqrt(band))
         yield positive, negative, math.sqrt(mean_square), distortion
 
 

@@ -67,9 +67,8 @@ def _cycle_powers(signals: Signals, tables: Tables) -> _Powers:
 
 
 def _rms_noise(table: CycleTable) -> float:
-    """What the noise on one line adds to a cycle's rms; with the fundamental in phase it counts by 1 / sqrt 2."""
-    lines = table.cycles[0].thd_n.lines
-    return table.noise_rms / math.sqrt(2.0 * lines)
+    """What noise does to the rms of a cycle: no more than if all of it were in line with the fundamental."""
+    return table.noise_rms / math.sqrt(2.0)
 
 
 def _power_figures(name: str, powers: _Powers, choose: _Choice, context: BurstContext) -> list[Figure]:
@@ -126,5 +125,5 @@ def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Fi
 def distortion_figure(name: str, distortion: Distortion, channel: str) -> Figure:
     """A distortion figure: a bound where the record's own floor is too near."""
     if distortion.is_bound:
-        return Figure(name, distortion.ratio, "1", channel=channel, bound="at most")
+        return Figure(name, distortion.at_most, "1", channel=channel, bound="at most")
     return figure_of(name, distortion.uncertain(), "1", channel)

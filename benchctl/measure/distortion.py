@@ -34,22 +34,26 @@ class Distortion:
 
     ratio: float
     floor: float
-    lines: int = 1  # spectral lines the floor is spread over
 
     @property
     def is_bound(self) -> bool:
-        """The true distortion is at most `ratio`; how much less cannot be told from this record."""
+        """The true distortion is `at_most` some ratio; how much less cannot be told from this record."""
         return self.ratio < _FLOOR_MARGIN * self.floor
+
+    @property
+    def at_most(self) -> float:
+        """The most the distortion can be: the floor may have hidden as much of it as it could have added."""
+        return math.hypot(self.ratio, self.floor)
 
     def uncertain(self) -> UFloat:
         """The ratio with what the floor leaves open. Gain cancels; the oscilloscope's own distortion is unknown.
 
-        Noise along the distortion shifts it either way by floor / sqrt(2 lines); the rest adds in quadrature, by up to
-        floor^2 / (2 ratio).
+        The steps of a quiet record may all fall in line with the distortion, which shifts it either way by
+        floor / sqrt 2; what falls across adds in quadrature, by up to floor^2 / (2 ratio).
         """
         if self.ratio <= 0.0:
             raise MeasurementError("a distortion of nothing has no uncertainty")
-        along = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
+        along = measured(0.0, self.floor / math.sqrt(2.0))
         return self.ratio + along + rectangular(0.0, self.floor**2 / (2.0 * self.ratio))
 
 
@@ -111,7 +115,7 @@ def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: flo
         raise SilentRecord("the record holds no signal to relate distortion to")
     lines = in_band.stop - in_band.start
     floor = max(lines * _instrument_density(tone, band_hz), _step_noise(step, tone, band_hz))
-    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total), lines)
+    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total))
 
 
 def thd(
@@ -137,7 +141,7 @@ def harmonic_distortion(
     squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
     # Between the harmonics there is only noise, and each harmonic stands on one line of it.
     noise = max(_median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]), _step_harmonic(step, tone))
-    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms, top - 1)
+    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms)
 
 
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:

@@ -54,11 +54,15 @@ class Trace:
 
     @property
     def step(self) -> float:
-        """The converter's step in `unit`: an 8-bit converter may fill a 16-bit code only in steps of 256."""
+        """The converter's step in `unit`: an 8-bit converter may fill a 16-bit code only in steps of 256.
+
+        It is the largest power of two that divides all differences of codes; a record of few codes may seem coarser
+        than it is, never finer.
+        """
         spread = self.codes[:: max(self.codes.size // _STEP_SAMPLES, 1)]
         differences = np.diff(spread.astype(np.int64))
         common = int(np.gcd.reduce(differences)) if differences.size else 0
-        return max(common, 1) * abs(self.scale)
+        return max(common & -common, 1) * abs(self.scale)
 
     def values(self, start: int = 0, stop: int | None = None) -> Samples:
         """The samples `start` to `stop` in `unit`, shape (n,)."""
