@@ -34,6 +34,10 @@ def test_the_step_is_found_where_eight_bits_fill_a_sixteen_bit_word() -> None:
     assert trace([-512, 0, 256, 1024], scale=0.001).step == pytest.approx(0.256)
 
 
+def test_a_record_of_two_levels_is_not_mistaken_for_a_coarse_converter() -> None:
+    assert trace([0, 51, 0, 51]).step == 0.5
+
+
 def test_a_constant_trace_has_a_step_of_one_code() -> None:
     assert trace([7, 7, 7]).step == 0.5
 
