@@ -158,6 +158,11 @@ class TestCommonCommands:
             device.execute(message)
             assert device.errors.pop().code == -113
 
+    def test_saving_without_recalling_is_no_use_and_not_offered(self) -> None:
+        device = Device(Identity("Harbour", "HB-2"), CommandTree(), Hooks(save=lambda _: None))
+        device.execute(b"*SAV 1")
+        assert device.errors.pop().code == -113
+
     def test_trigger_calls_the_instrument(self, bench: Bench) -> None:
         bench.tell("*TRG")
         assert bench.calls[-1][0] == "trigger"

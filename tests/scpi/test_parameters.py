@@ -88,6 +88,12 @@ class TestNumeric:
         assert bench.errors() == []
         assert bench.voltage_v == 1.0
 
+    def test_an_exponent_of_32000_is_still_legal(self, bench: Bench) -> None:
+        """IEEE 488.2 7.7.2.4.1; the number itself is 0 for all that any instrument can tell."""
+        bench.tell("VOLT 1E-32000")
+        assert bench.errors() == []
+        assert bench.voltage_v == 0.0
+
     def test_words_stand_for_the_limits_in_commands_and_queries(self, bench: Bench) -> None:
         """SCPI-99 volume 1, 7.2.1.2 and 7.2.1.3."""
         for word, value_v in (("MAX", 20.0), ("minimum", 0.0), ("Maximum", 20.0), ("DEF", 0.0)):
@@ -163,7 +169,15 @@ def test_a_mnemonic_comes_in_its_short_form(bench: Bench, text: str, value: str)
 
 @pytest.mark.parametrize(
     ("text", "code"),
-    [("SINU", -224), ("CHAN2", -224), ("1", -128), ("'SIN'", -158), ("ABCDEFGHIJKLM", -144), ("(SIN)", -178)],
+    [
+        ("SINU", -224),
+        ("CHAN2", -224),
+        ("1", -128),
+        ("'SIN'", -158),
+        ("", -109),
+        ("ABCDEFGHIJKLM", -144),
+        ("(SIN)", -178),
+    ],
 )
 def test_a_wrong_mnemonic_has_its_own_error(bench: Bench, text: str, code: int) -> None:
     assert error_of(bench, f"FUNC {text}") == code
@@ -189,7 +203,7 @@ def test_a_wrong_string_has_its_own_error(bench: Bench, text: str, code: int) ->
 @pytest.mark.parametrize(
     ("text", "value"),
     [("#15hello", b"hello"), ("#10", b""), ("#3003a;b", b"a;b"), ("#15a\n\"'\xff", b"a\n\"'\xff"),
-     ("#0to the end", b"to the end")],
+     ("#0to the end", b"to the end"), ("#264" + "x" * 64, b"x" * 64)],
 )  # fmt: skip
 def test_a_block_comes_as_its_bytes(bench: Bench, text: str, value: bytes) -> None:
     """IEEE 488.2 7.7.6."""
@@ -217,7 +231,8 @@ def test_a_channel_list_comes_in_the_order_written(bench: Bench, text: str, valu
 @pytest.mark.parametrize(
     ("text", "code"),
     [("(@99)", -222), ("(@101:104)", -222), ("(101)", -171), ("(@)", -171), ("(@101,)", -171), ("(@a)", -171),
-     ("(@101", -171), ("(@-1)", -171), ("(@1:2:3)", -171), ("101", -128), ("(@" + "101," * 300 + "101)", -223)],
+     ("(@101", -171), ("(@-1)", -171), ("(@1:2:3)", -171), ("101", -128), ("", -109),
+     ("(@" + "101," * 300 + "101)", -223)],
 )  # fmt: skip
 def test_a_wrong_channel_list_has_its_own_error(bench: Bench, text: str, code: int) -> None:
     assert error_of(bench, f"ROUT:CLOS {text}") == code

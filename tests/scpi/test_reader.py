@@ -155,6 +155,17 @@ class TestEndOfMessage:
         assert self.read(b"x" * 200, b"X") == [TOO_LONG, b"X"]
 
 
+def test_clear_forgets_ends_that_the_link_marked() -> None:
+    reader = MessageReader(BOUND)
+    reader.feed(b"VOLT 1")
+    reader.end()
+    reader.clear()
+    reader.feed(b"VOLT")
+    assert drain(reader) == []
+    reader.feed(b" 2345\n")
+    assert drain(reader) == [b"VOLT 2345"]
+
+
 def test_clear_forgets_half_a_message_and_the_state_it_left() -> None:
     reader = MessageReader(BOUND)
     for half in (b"VOL", b"DATA #15ab", b'TEXT "a', b"DATA #0a", b"x" * 200):

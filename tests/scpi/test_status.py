@@ -73,6 +73,12 @@ def test_groups_show_in_bits_3_and_7_and_events_in_bit_5() -> None:
     assert status.byte(has_errors=False, has_message=False) == 0x80 | 0x20 | 0x08
 
 
+def test_nothing_asks_for_service_at_first() -> None:
+    status = Status()
+    assert (status.event_enable, status.service_enable) == (0, 0)
+    assert status.byte(has_errors=True, has_message=True) & StatusByte.MASTER_SUMMARY == 0
+
+
 def test_a_device_says_that_it_was_switched_on() -> None:
     """IEEE 488.2 11.5.1.1.2: bit 7 of the standard event register."""
     assert Status().take_event() == 0x80
