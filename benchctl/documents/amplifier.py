@@ -91,10 +91,11 @@ class Amplifier(Document):
 
     def misfits(self) -> Iterator[Misfit]:
         yield from doubled(self.channels, "channels")
-        loads = tuple(line.load_ohm for line in self.rated)
-        for index, load_ohm in enumerate(loads):
-            if load_ohm in loads[:index]:
+        seen: set[float] = set()
+        for index, load_ohm in enumerate(line.load_ohm for line in self.rated):
+            if load_ohm in seen:
                 yield Misfit(("rated", index, "load"), f"{render(load_ohm, 'ohm')} is rated twice; keep one line")
+            seen.add(load_ohm)
             if load_ohm < self.minimum_load_ohm:
                 least = render(self.minimum_load_ohm, "ohm")
                 yield Misfit(

@@ -23,6 +23,7 @@ from benchctl.documents.fields import (
     Seconds,
     Volts,
     Watts,
+    Whole,
 )
 from benchctl.documents.part import Misfit, Part
 
@@ -73,7 +74,7 @@ class AmplifierSimulation(Part):
 class BenchSimulation(Part):
     """What is true of a simulated bench though nobody on it knows."""
 
-    seed: int = Field(default=1, ge=0, description="every instrument's true error is drawn from it")
+    seed: Whole = Field(default=1, description="every instrument's true error is drawn from it")
     instrument_errors: Literal["drawn", "none"] = Field(
         default="drawn", description="drawn: inside each stated accuracy; none: every instrument is exact"
     )

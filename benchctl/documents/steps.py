@@ -279,9 +279,11 @@ class Sweep(StepBase):
 
 def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
     """A misfit for each value that stands in a list for a second time."""
+    seen: set[Any] = set()
     for index, value in enumerate(values):
-        if value in values[:index]:
+        if value in seen:
             yield Misfit((key, index), "stands in the list twice")
+        seen.add(value)
 
 
 STEP_CLASSES: tuple[type[StepBase], ...] = (

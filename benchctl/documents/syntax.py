@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import yaml
 
 from benchctl.documents.place import START, Place, place_after, place_at
 from benchctl.errors import Problem, quote
 
+_LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # YAML 1.1, 4.2: what the parser counts as a line's end
 _NO_COLON = "this line has no colon after its key; write 'key: value'"
 # What the YAML parser says -> what a technician can act on, and whether the place is where the construct began.
 _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
@@ -35,6 +38,9 @@ _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
     ("expected ',' or '}'", "a comma or the closing '}' is missing before this", False),
     ("did not find expected ',' or ']'", "a comma or the closing ']' is missing before this", False),
     ("expected ',' or ']'", "a comma or the closing ']' is missing before this", False),
+    ("expected node content", "a value is missing before this", False),
+    ("expected the node content", "a value is missing before this", False),
+    ("<document start>", "the document is over before this; look at the indent of the lines around", False),
     ("exceeded maximum nesting depth", "nested too deep; is a bracket left open?", False),
     ("found unexpected end of stream", "the quoted text that begins here is never closed", True),
     ("found undefined alias", "an alias (*) without its anchor (&); write the value itself", False),
@@ -50,8 +56,8 @@ def syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
         message = f"the character {quote(at)} has no place in a text file"
         return Problem(file, *place_after(text[: error.position]), message)
     place, began = (place_at(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
-    complaint = f"{getattr(error, 'problem', '')} {getattr(error, 'context', '')}".strip()
-    return Problem(file, *_judge(complaint, place, began, text.split("\n")))
+    complaint = " ".join(filter(None, (getattr(error, said, None) for said in ("problem", "context"))))
+    return Problem(file, *_judge(complaint, place, began, _LINE_END.split(text)))
 
 
 def _judge(complaint: str, place: Place, began: Place, lines: list[str]) -> tuple[int, int, str]:

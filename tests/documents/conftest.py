@@ -13,7 +13,6 @@ from benchctl.documents.part import Document, Source
 from benchctl.documents.reader import Kind, read
 from benchctl.errors import DocumentError
 
-Reader = Callable[[str], Document]
 FaultsOf = Callable[..., list[str]]
 
 

@@ -131,7 +131,7 @@ def test_no_fault_is_told_in_the_words_of_a_library(faults_of: FaultsOf) -> None
 def test_a_megabyte_of_noise_is_refused_in_one_line(tmp_path: Path) -> None:
     path = tmp_path / "noise.yaml"
     path.write_bytes(bytes(index * 7 % 256 for index in range(1_000_000)))
-    assert problems_of(path) == ["1:1: the file is longer than 200 kB, so it is no document of ours"]
+    assert problems_of(path) == ["1:1: the file is longer than 100 kB, so it is no document of ours"]
 
 
 def test_bytes_that_are_not_utf_8_are_refused_at_their_place(tmp_path: Path) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+import yaml
 
+from benchctl.documents import tree as tree_module
 from benchctl.documents.place import Place, place_of
 from benchctl.documents.tree import Listing, Table, Text, parse_tree
 from benchctl.errors import DocumentError
@@ -98,6 +100,9 @@ def test_a_key_that_is_no_word_is_a_problem(text: str, place: tuple[int, int], w
         ("a: [b\n", "1:4: what begins here is never closed"),
         ("a: {b: c d: e}\n", "1:11: a comma or the closing '}' is missing before this"),
         ("a: [b c: [d] e]\n", "1:14: a comma or the closing ']' is missing before this"),
+        ("\r\r\ra b\rc: d\r", "4:1: this line has no colon after its key"),
+        ("[a,,b]\n", "1:4: a value is missing before this"),
+        ("a: 1\n]\n", "2:1: "),
         ("a: *b\n", "1:4: an alias (*) without its anchor (&)"),
         ("a: @b\n", "1:4: this character cannot begin a value"),
         ("a: b\0c\n", "1:5: the character '\\x00' has no place in a text file"),
@@ -106,6 +111,15 @@ def test_a_key_that_is_no_word_is_a_problem(text: str, place: tuple[int, int], w
 )
 def test_what_is_not_yaml_of_ours_is_one_plain_sentence_at_its_place(text: str, message: str) -> None:
     assert fault(text).startswith(message)
+
+
+@pytest.mark.parametrize(
+    "text", ["a b\nc: d\n", "a: [b\n", "a:\n  - b\n - c\n", "a: {b: c d: e}\n", "a: @b\n", "a: *b\n"]
+)
+def test_the_parser_in_plain_python_is_answered_in_the_same_words(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = fault(text)
+    monkeypatch.setattr(tree_module, "_Loader", yaml.SafeLoader)
+    assert fault(text) == told
 
 
 def test_a_simple_anchor_may_be_used_again() -> None:

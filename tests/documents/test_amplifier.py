@@ -1,0 +1,77 @@
+"""An amplifier file says what the rating plate claims and what the amplifier can bear."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.reader import load_amplifier
+
+from .conftest import FaultsOf, read_text
+
+
+def test_the_shipped_amplifier_is_the_one_of_the_saloon_deck() -> None:
+    amplifier = load_amplifier("hx2150")
+    assert (amplifier.title, amplifier.amplifier_class, amplifier.channels) == ("HX 2150", "AB", ("A", "B"))
+    assert (amplifier.outputs, amplifier.minimum_load_ohm) == ("grounded", 2.0)
+    assert (amplifier.supply.minimum_v, amplifier.supply.nominal_v, amplifier.supply.maximum_v) == (10.5, 14.4, 16.0)
+    assert amplifier.supply.fuse_a == 80.0
+    assert amplifier.gain_ratio == pytest.approx(31.6227766, rel=1e-9)  # 30 dB = 10^(30/20), by definition
+    assert amplifier.heatsink.maximum_c == 85.0
+    assert amplifier.remote_turn_on is not None
+    assert amplifier.remote_turn_on.delay_s == 2.0
+
+
+def test_a_rating_is_looked_up_by_its_load() -> None:
+    amplifier = load_amplifier("hx2150")
+    two_ohm = amplifier.rating(2.0)
+    assert two_ohm is not None
+    assert (two_ohm.power_w, two_ohm.thd_n) == (250.0, 0.01)
+    assert amplifier.rating(8.0) is None
+
+
+def test_only_what_cannot_be_guessed_must_be_given() -> None:
+    amplifier = read_text(
+        """
+        benchctl: amplifier 1
+        title: Plain
+        class: D
+        channels: [mono]
+        outputs: floating
+        supply: {nominal: 13.8 V, minimum: 10 V, maximum: 15 V, fuse: 30 A}
+        minimum_load: 4 ohm
+        gain: 26 dB
+        rated: [{load: 4 ohm, power: 50 W}]
+        heatsink: {maximum: 80 degC}
+        """
+    )
+    assert isinstance(amplifier, Amplifier)
+    assert amplifier.remote_turn_on is None
+    assert amplifier.idle_current_a is None
+    assert amplifier.simulation is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("class: AB", "class: ABC", "4:8: unknown value 'ABC'; did you mean 'AB'?"),
+        ("channels: [A, B]", "channels: [A, A]", "5:15: stands in the list twice"),
+        ("channels: [A, B]", "channels: A", "5:11: 'A' stands where a list"),
+        ("channels: [A, B]", "channels: [a/b]", "5:12: 'a/b' will not do; a name of letters and digits is wanted"),
+        ("outputs: grounded", "outputs: ground", "6:10: unknown value 'ground'; did you mean 'grounded'?"),
+        ("minimum: 10.5 V", "minimum: 20 V", "7:36: the minimum supply voltage must not lie above the nominal one"),
+        ("maximum: 16 V", "maximum: 12 V", "7:53: the maximum supply voltage must not lie below the nominal one"),
+        ("gain: 30 dB", "gain: 30", "10:7: '30' has no unit; give %, ppm or dB"),
+        ("gain: 30 dB", "gain: 300 dB", "10:7: '300 dB' is out of range"),
+        ("{load: 2 ohm", "{load: 1 ohm", "13:12: 1 ohm is below the minimum load of 2 ohm"),
+        ("{load: 2 ohm", "{load: 4 ohm", "13:12: 4 ohm is rated twice; keep one line"),
+        ("{maximum: 85 degC}", "{maximum: 85 K}", "15:21: '85 K': 'K' will not do here; give degC"),
+        ("{maximum: 85 degC}", "{maximum: 850 degC}", "15:21: '850 degC' is out of range; it must be at most 400 degC"),
+    ],
+)
+def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
+    old: str, new: str, message: str, amplifier_text: str, faults_of: FaultsOf
+) -> None:
+    assert old in amplifier_text
+    (told,) = faults_of(amplifier_text.replace(old, new, 1), "amplifier")
+    assert told.startswith(message)
