@@ -1,0 +1,198 @@
+"""The open bench: every instrument of a bench file in its role."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar
+
+from benchctl.documents import bench as document
+from benchctl.documents.bench import TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.driver import (
+    Driver,
+    ElectronicLoadDriver,
+    FieldPreambleDriver,
+    GeneratorDriver,
+    ListPreambleDriver,
+    RelayBankDriver,
+    SupplyDriver,
+    ThermometerDriver,
+)
+from benchctl.documents.instruments import RelayBank as RelayBankEntry
+from benchctl.documents.reader import load_driver
+from benchctl.errors import UsageError
+from benchctl.instruments.generator import Generator
+from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
+from benchctl.instruments.oscilloscope import (
+    FieldPreambleOscilloscope,
+    Input,
+    ListPreambleOscilloscope,
+    Oscilloscope,
+    Sleep,
+)
+from benchctl.instruments.role import Role
+from benchctl.instruments.session import Session
+from benchctl.instruments.supply import Supply
+from benchctl.instruments.thermometer import Thermometer
+
+_R = TypeVar("_R", bound=Role)
+
+MAIN_OUTPUT = "main"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The instruments of one bench, open. A role that the bench file lacks is absent; asking for it is an error.
+
+    `outputs_to_switch_off` lists the supply's outputs in the order of the safe state: the remote turn-on lead's first.
+    """
+
+    roles: Mapping[str, Role]
+    outputs_to_switch_off: tuple[str, ...]
+    main_output: str = MAIN_OUTPUT
+
+    @property
+    def generator(self) -> Generator:
+        return self._role("generator", Generator)
+
+    @property
+    def oscilloscope(self) -> Oscilloscope:
+        return self._role("oscilloscope", Oscilloscope)  # type: ignore[type-abstract]
+
+    @property
+    def load(self) -> Load:
+        return self._role("load", Load)  # type: ignore[type-abstract]
+
+    @property
+    def supply(self) -> Supply:
+        return self._role("supply", Supply)
+
+    @property
+    def thermometer(self) -> Thermometer:
+        return self._role("thermometer", Thermometer)
+
+    def has(self, role: str) -> bool:
+        """Whether the bench has an instrument in this role."""
+        return role in self.roles
+
+    def check_errors(self) -> None:
+        """Empty every instrument's error queue; raise the first error found."""
+        for role in self.roles.values():
+            role.check_errors()
+
+    def identities(self) -> dict[str, str]:
+        """Each role's answer to *IDN?."""
+        return {name: role.session.identity for name, role in self.roles.items()}
+
+    def close(self) -> None:
+        """Give every link back."""
+        with ExitStack() as stack:
+            for role in self.roles.values():
+                stack.callback(role.session.close)
+
+    def __enter__(self) -> Bench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _role(self, name: str, kind: type[_R]) -> _R:
+        role = self.roles.get(name)
+        if not isinstance(role, kind):
+            raise UsageError(f"the bench file has no {name}")
+        return role
+
+
+def open_bench(
+    file: document.Bench, addresses: Mapping[str, str], interlock: Interlock, sleep: Sleep, near: Path | None = None
+) -> Bench:
+    """Connect to the instruments of a bench file.
+
+    Args:
+        file: the bench file.
+        addresses: role -> VISA address; the bench file's own, or those of simulated instruments.
+        interlock: the run's.
+        sleep: waits on the run's clock.
+        near: the folder of the bench file, where drivers of the owner's own may lie.
+
+    Raises:
+        InstrumentError: an instrument cannot be reached or does not say who it is; those already open are closed.
+    """
+    roles: dict[str, Role] = {}
+    with ExitStack() as stack:
+        for name, entry in file.instruments.items():
+            session = Session(name, addresses[name], interlock)
+            stack.callback(session.close)
+            session.open()
+            roles[name] = _in_role(file, session, load_driver(entry.driver, near), sleep)
+        stack.pop_all()
+    return Bench(roles, _switch_off_order(file))
+
+
+def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest form of this table
+    file: document.Bench, session: Session, driver: Driver, sleep: Sleep
+) -> Role:
+    instruments = file.instruments
+    match driver:
+        case GeneratorDriver():
+            return Generator(session, driver)
+        case SupplyDriver() if instruments.supply is not None:
+            return Supply(session, driver, {name: output.number for name, output in instruments.supply.outputs.items()})
+        case ThermometerDriver() if instruments.thermometer is not None:
+            return Thermometer(session, driver, dict(instruments.thermometer.channels.items()))
+        case RelayBankDriver() if isinstance(instruments.load, RelayBankEntry):
+            return RelayBank(session, driver, _relays(instruments.load), _turn_on_relay(file))
+        case ElectronicLoadDriver():
+            return ElectronicLoad(session, driver)
+        case ListPreambleDriver() if instruments.oscilloscope is not None:
+            return ListPreambleOscilloscope(session, driver, _inputs(file), sleep=sleep, **_view(file))
+        case FieldPreambleDriver() if instruments.oscilloscope is not None:
+            return FieldPreambleOscilloscope(session, driver, _inputs(file), sleep=sleep, **_view(file))
+        case _:
+            raise UsageError(f"driver '{driver.title}' does not fit the {session.name} of the bench file")
+
+
+def _view(file: document.Bench) -> dict[str, Any]:
+    oscilloscope = file.instruments.oscilloscope
+    bits = oscilloscope.ratings.bits if oscilloscope is not None else 8
+    return {"bits": bits, "trigger_channel": file.signals.trigger.channel}
+
+
+def _inputs(file: document.Bench) -> dict[str, Input]:
+    return {
+        signal: Input(
+            signal,
+            wiring.oscilloscope,
+            "A" if wiring.probe.kind == "current clamp" else "V",
+            wiring.probe.units_per_volt,
+        )
+        for signal, wiring in file.signals.wirings()
+    }
+
+
+def _relays(bank: RelayBankEntry) -> dict[float, tuple[int, ...]]:
+    """Nominal resistance -> the relays that connect it, one a channel."""
+    by_ohm: dict[float, list[int]] = defaultdict(list)
+    for resistor in bank.resistors:
+        by_ohm[resistor.nominal_ohm].append(resistor.relay)
+    return {ohm: tuple(relays) for ohm, relays in by_ohm.items()}
+
+
+def _turn_on_relay(file: document.Bench) -> int | None:
+    lead = file.remote_turn_on
+    return lead.relay if isinstance(lead, TurnOnByRelay) else None
+
+
+def _switch_off_order(file: document.Bench) -> tuple[str, ...]:
+    supply = file.instruments.supply
+    outputs = list(supply.outputs) if supply is not None else []
+    lead = file.remote_turn_on
+    first = [lead.output] if isinstance(lead, TurnOnBySupply) else []
+    return (*first, *(name for name in outputs if name not in first))

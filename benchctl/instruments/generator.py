@@ -1,0 +1,89 @@
+"""The function generator: a sine, or bursts of it with a low level between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchctl.documents.driver import GeneratorDriver
+from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.session import Session
+
+# Read-back agrees with the setting to this part of it: what six digits and a coarse level step leave.
+LEVEL_TOLERANCE = 0.005
+LEVEL_TOLERANCE_V = 1e-3
+FREQUENCY_TOLERANCE = 1e-4
+
+
+@dataclass(frozen=True)
+class Burst:
+    """`cycles` whole cycles at `level_v`, then rest at `low_level_v`; one begins every `every_s`."""
+
+    frequency_hz: float
+    cycles: int
+    level_v: float
+    low_level_v: float
+    every_s: float
+
+    @property
+    def burst_s(self) -> float:
+        """How long the test level lasts."""
+        return self.cycles / self.frequency_hz
+
+    @property
+    def rest_s(self) -> float:
+        """How long the low level lasts."""
+        return self.every_s - self.burst_s
+
+
+class Generator(Role):
+    """Levels are V rms of the sine at the generator's output."""
+
+    def __init__(self, session: Session, driver: GeneratorDriver) -> None:
+        super().__init__(session)
+        self._words = driver.commands
+
+    def prepare(self) -> None:
+        """A steady sine, output untouched."""
+        self._say(self._words.prepare)
+
+    def set_frequency(self, frequency_hz: float) -> None:
+        """Set and confirm the frequency."""
+        self._say(self._words.set_frequency, frequency_hz=frequency_hz)
+        got = self._ask_number(self._words.get_frequency)
+        self._confirm("the frequency in Hz", frequency_hz, got, FREQUENCY_TOLERANCE * frequency_hz)
+
+    def set_level(self, level_v: float) -> None:
+        """Set and confirm the level of the steady sine, V rms."""
+        self._say(self._words.set_level, level_v=level_v)
+        got = self._ask_number(self._words.get_level)
+        self._confirm("the level in V rms", level_v, got, LEVEL_TOLERANCE * level_v + LEVEL_TOLERANCE_V)
+
+    def start_burst(self, burst: Burst) -> None:
+        """Begin to repeat `burst`, its first cycle at once."""
+        self._say(
+            self._words.burst_on,
+            level_v=burst.level_v,
+            low_level_v=burst.low_level_v,
+            burst_s=burst.burst_s,
+            rest_s=burst.rest_s,
+        )
+
+    def stop_burst(self) -> None:
+        """Back to the steady sine at the level last set for it."""
+        self._say(self._words.burst_off)
+
+    def output_on(self) -> None:
+        """Connect the output."""
+        self._say(self._words.output_on)
+
+    def output_off(self) -> None:
+        """Disconnect the output."""
+        self._say(self._words.output_off)
+
+    def off_urgently(self) -> None:
+        """Disconnect the output past everything else."""
+        self._say_urgently(self._words.output_off)
+
+    def confirms_off(self) -> bool:
+        """Whether the instrument itself says that its output is off."""
+        return not is_on(self._ask_urgently(self._words.get_output))

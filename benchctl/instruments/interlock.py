@@ -1,0 +1,39 @@
+"""The run's interlock: once it is open, nothing but the safe state reaches an instrument."""
+
+from __future__ import annotations
+
+import threading
+
+from benchctl.clock import Clock
+from benchctl.errors import BenchctlError
+
+
+class Interlock:
+    """Closed while the run may go on; opened once, for one reason, by the guard, an operator or an error.
+
+    Sessions ask it before every write, so a command of the runner can never follow the safe state onto the wire.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        self.opened = clock.signal()
+        self._lock = threading.RLock()  # a signal handler may open it while its own thread does
+        self._reason: BenchctlError | None = None
+
+    @property
+    def reason(self) -> BenchctlError | None:
+        """Why it was opened; None while it is closed."""
+        return self._reason
+
+    def open(self, reason: BenchctlError) -> bool:
+        """Open it. The first reason stands; returns whether this was the first."""
+        with self._lock:
+            if self._reason is not None:
+                return False
+            self._reason = reason
+        self.opened.set()
+        return True
+
+    def check(self) -> None:
+        """Raise the reason if the interlock is open."""
+        if self._reason is not None:
+            raise self._reason

@@ -1,0 +1,200 @@
+"""Bytes to and from one instrument. Everything that pyvisa does otherwise than one would hope ends here.
+
+What is worked around, each measured with pyvisa-py 0.8.1:
+
+- opening a SOCKET to a closed port succeeds and fails at the first read: the port is tried beforehand;
+- a peer that closed is taken for one that is silent, at full processor load until the timeout: we wait on the
+  socket ourselves and look before we read;
+- a terminator in binary data ends each read: the terminator is off and messages are framed by our own reader;
+- library errors come as VisaIOError, OSError, RuntimeError, TypeError or bare Exception: all become LinkError.
+"""
+
+from __future__ import annotations
+
+import functools
+import select
+import socket
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, Protocol
+
+import pyvisa
+from pyvisa import constants
+from pyvisa.rname import ResourceName, TCPIPSocket
+
+from benchctl.errors import ConnectionLost, LinkError, NoAnswer, NotConnected
+
+OPEN_TIMEOUT_S = 3.0
+# An emergency stop must not wait for a silent instrument: a blocked read looks up this often.
+LOOK_UP_S = 0.05
+# pyvisa-py keeps what it read beyond the count asked for; within this many bytes it never reads beyond.
+CHUNK_BYTES = 65536
+# After a failed exchange: silence for so long means that no late answer is on its way.
+QUIET_S = 0.1
+# Nobody has a second's worth of stale answers.
+DRAIN_S = 1.0
+
+Interrupt = Callable[[], None]
+
+
+class Link(Protocol):
+    """A byte pipe to one instrument."""
+
+    def send(self, data: bytes) -> None:
+        """Send all of `data`."""
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        """At least one byte; `deadline` is on time.monotonic(), `interrupt` may raise while waiting."""
+
+    def drain(self) -> None:
+        """Throw away what has arrived."""
+
+    def has_waiting(self) -> bool:
+        """Whether bytes have arrived that nobody asked for yet, as far as the link can tell."""
+
+    def close(self) -> None:
+        """Close for good."""
+
+
+@functools.cache
+def _resource_manager() -> Any:
+    # One per process: pyvisa hands out the same object each time, and closing it kills every session.
+    return pyvisa.ResourceManager("@py")
+
+
+@contextmanager
+def _translated(what: str) -> Iterator[None]:
+    """The one border at which exceptions of pyvisa and of the socket become ours."""
+    try:
+        yield
+    except LinkError:
+        raise
+    except pyvisa.errors.VisaIOError as error:
+        if error.error_code == constants.StatusCode.error_timeout:
+            raise NoAnswer(f"{what}: no answer in time") from error
+        raise ConnectionLost(f"{what}: {error.description}") from error
+    except (OSError, RuntimeError, TypeError, ValueError, NotImplementedError, pyvisa.errors.Error) as error:
+        raise ConnectionLost(f"{what}: {error}") from error
+
+
+class SocketLink:
+    """A raw TCP socket (`TCPIP::host::port::SOCKET`) through pyvisa-py."""
+
+    def __init__(self, address: str, host: str, port: int) -> None:
+        _try_port(host, port)
+        with _translated("opening"):
+            self._resource = _resource_manager().open_resource(address, open_timeout=int(OPEN_TIMEOUT_S * 1000))
+            self._resource.read_termination = None
+            self._resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, False)
+            self._session = self._resource.visalib.sessions[self._resource.session]
+            self._session.max_recv_size = CHUNK_BYTES
+            self._socket: socket.socket = self._session.interface
+            self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+
+    def send(self, data: bytes) -> None:
+        with _translated("sending"):
+            self._resource.write_raw(data)
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        with _translated("reading"):
+            while not self._readable(min(LOOK_UP_S, max(0.0, deadline - time.monotonic()))):
+                if time.monotonic() >= deadline:
+                    raise NoAnswer("no answer in time")
+                interrupt()
+            waiting = len(self._socket.recv(CHUNK_BYTES, socket.MSG_PEEK))
+            if not waiting:
+                raise ConnectionLost("the instrument closed the connection")
+            data, _status = self._session.read(waiting)
+            return bytes(data)
+
+    def drain(self) -> None:
+        # pyvisa-py's clear() reads a closed socket for ever, so this is done here, and ends.
+        with _translated("clearing"):
+            end = time.monotonic() + DRAIN_S
+            while self._readable(QUIET_S):
+                if not self._socket.recv(CHUNK_BYTES):
+                    raise ConnectionLost("the instrument closed the connection")
+                if time.monotonic() >= end:
+                    raise ConnectionLost("the instrument does not stop talking")
+
+    def has_waiting(self) -> bool:
+        with _translated("looking"):
+            return self._readable(0.0)
+
+    def close(self) -> None:
+        with _translated("closing"):
+            self._resource.close()
+
+    def _readable(self, seconds: float) -> bool:
+        return bool(select.select([self._socket], [], [], seconds)[0])
+
+
+class MessageLink:
+    """A link that marks the end of a message itself (USB, GPIB, VXI-11, HiSLIP, serial with a terminator).
+
+    HiSLIP in pyvisa-py loops for ever when asked for bytes beyond the end, so whole messages are read.
+    """
+
+    # Longer than any reply, because VXI-11 loses the end mark of a reply that fills the chunk exactly.
+    _CHUNK = 4 * 1024 * 1024 + 1
+
+    def __init__(self, address: str) -> None:
+        try:
+            self._resource = _resource_manager().open_resource(address, open_timeout=int(OPEN_TIMEOUT_S * 1000))
+        except Exception as error:
+            raise NotConnected(f"cannot be opened: {error}", advice=_CHECK_LINK) from error
+        with _translated("opening"):
+            self._resource.chunk_size = self._CHUNK
+
+    def send(self, data: bytes) -> None:
+        with _translated("sending"):
+            self._resource.write_raw(data)
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        with _translated("reading"):
+            interrupt()
+            self._resource.timeout = max(1, int((deadline - time.monotonic()) * 1000))
+            return bytes(self._resource.read_raw())
+
+    def drain(self) -> None:
+        with _translated("clearing"):
+            self._resource.clear()
+
+    def has_waiting(self) -> bool:
+        return False  # such links keep messages apart themselves
+
+    def close(self) -> None:
+        with _translated("closing"):
+            self._resource.close()
+
+
+_CHECK_LINK = "Check that it is switched on, its cable, and the address in the bench file."
+
+
+def _try_port(host: str, port: int) -> None:
+    """Find out now whether somebody listens."""
+    try:
+        socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S).close()
+    except OSError as error:
+        raise NotConnected(
+            f"nothing answers on {host} port {port} ({error.strerror or error})", advice=_CHECK_LINK
+        ) from error
+
+
+def open_link(address: str) -> Link:
+    """Open the link that a VISA address names.
+
+    Raises:
+        NotConnected: nobody is there, or the address is none.
+    """
+    try:
+        parsed = ResourceName.from_string(address)
+    except pyvisa.rname.InvalidResourceName as error:
+        raise NotConnected(
+            f"'{address}' is no VISA address", advice="Write it like TCPIP::192.0.2.7::5025::SOCKET."
+        ) from error
+    if isinstance(parsed, TCPIPSocket):
+        return SocketLink(address, parsed.host_address, int(parsed.port))
+    return MessageLink(address)

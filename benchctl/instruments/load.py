@@ -1,0 +1,136 @@
+"""The load: resistors behind relays, or an electronic load. The runner asks for ohms and does not care which."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+
+from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
+from benchctl.errors import InstrumentError
+from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.session import Session
+
+# An electronic load's read-back agrees with the setting to this part of it.
+RESISTANCE_TOLERANCE = 0.01
+
+
+class Load(Role, ABC):
+    """What loads the amplifier's outputs. Resistances are nominal ones, ohm."""
+
+    @abstractmethod
+    def connect(self, nominal_ohm: float) -> None:
+        """Load every wired channel with this resistance, and see that nothing else is connected."""
+
+    @abstractmethod
+    def disconnect(self) -> None:
+        """Take every load off."""
+
+    @abstractmethod
+    def disconnect_urgently(self) -> None:
+        """Take every load off past everything else."""
+
+    @abstractmethod
+    def confirms_disconnected(self) -> bool:
+        """Whether the instrument itself says that nothing is connected."""
+
+    @abstractmethod
+    def prepare(self) -> None:
+        """Put the instrument into its mode."""
+
+
+class RelayBank(Load):
+    """Resistors switched by relays.
+
+    Args:
+        relays: for each nominal resistance the relays that connect it.
+        turn_on_relay: the relay that feeds the remote turn-on lead, where one does.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        driver: RelayBankDriver,
+        relays: Mapping[float, Sequence[int]],
+        turn_on_relay: int | None = None,
+    ) -> None:
+        super().__init__(session)
+        self._words = driver.commands
+        self._turn_on_relay = turn_on_relay
+        self._relays = {ohm: tuple(numbers) for ohm, numbers in relays.items()}
+        loads = {relay for numbers in self._relays.values() for relay in numbers}
+        self._load_relays = tuple(sorted(loads))
+        self._every = tuple(sorted(loads | ({turn_on_relay} if turn_on_relay is not None else set())))
+
+    def prepare(self) -> None:
+        self._say(self._words.prepare)
+
+    def connect(self, nominal_ohm: float) -> None:
+        wanted = self._relays[nominal_ohm]
+        # Break before make: two resistors in parallel may be less than the amplifier bears.
+        self.disconnect()
+        self._say(self._words.close, relays=wanted)
+        answer = self._ask(self._words.get_closed, relays=self._load_relays)
+        closed = self._closed(answer, self._load_relays)
+        if set(closed) != set(wanted):
+            raise InstrumentError(
+                f"relays {_listed(wanted)} were asked to close and {_listed(closed) or 'none'} are",
+                instrument=self.session.name,
+                address=self.session.address,
+                advice="Look for a relay that sticks or does not pull in.",
+            )
+
+    def disconnect(self) -> None:
+        self._say(self._words.open, relays=self._load_relays)
+
+    def switch_turn_on_lead(self, *, on: bool) -> None:
+        """Close or open the relay that feeds the remote turn-on lead."""
+        if self._turn_on_relay is None:
+            raise InstrumentError("no relay of this bank feeds the remote turn-on lead", instrument=self.session.name)
+        self._say(self._words.close if on else self._words.open, relays=(self._turn_on_relay,))
+
+    def disconnect_urgently(self) -> None:
+        self._say_urgently(self._words.open_all)  # the turn-on lead's relay with the loads'
+
+    def confirms_disconnected(self) -> bool:
+        answer = self._ask_urgently(self._words.get_closed, relays=self._every)
+        return not self._closed(answer, self._every)
+
+    def _closed(self, answer: str, asked: Sequence[int]) -> list[int]:
+        states = [is_on(part) for part in answer.split(",")]
+        if len(states) != len(asked):
+            raise InstrumentError(
+                f"answers for {len(states)} relays where {len(asked)} were asked about",
+                instrument=self.session.name,
+                address=self.session.address,
+            )
+        return [relay for relay, state in zip(asked, states, strict=True) if state]
+
+
+class ElectronicLoad(Load):
+    """An electronic load in resistance mode."""
+
+    def __init__(self, session: Session, driver: ElectronicLoadDriver) -> None:
+        super().__init__(session)
+        self._words = driver.commands
+
+    def prepare(self) -> None:
+        self._say(self._words.prepare)
+
+    def connect(self, nominal_ohm: float) -> None:
+        self._say(self._words.set_resistance, resistance_ohm=nominal_ohm)
+        got = self._ask_number(self._words.get_resistance)
+        self._confirm("the resistance in ohm", nominal_ohm, got, RESISTANCE_TOLERANCE * nominal_ohm)
+        self._say(self._words.connect)
+
+    def disconnect(self) -> None:
+        self._say(self._words.disconnect)
+
+    def disconnect_urgently(self) -> None:
+        self._say_urgently(self._words.disconnect)
+
+    def confirms_disconnected(self) -> bool:
+        return not is_on(self._ask_urgently(self._words.get_connected))
+
+
+def _listed(relays: Sequence[int]) -> str:
+    return ", ".join(str(relay) for relay in relays)

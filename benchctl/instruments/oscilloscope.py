@@ -1,0 +1,281 @@
+"""The oscilloscope: one acquisition at a time, with a vertical range that fits, as raw codes with their scale."""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchctl.documents.driver import (
+    FieldPreambleCommands,
+    ListPreambleCommands,
+    OscilloscopeCommands,
+    OscilloscopeDriver,
+)
+from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
+from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.session import Session
+from benchctl.measure.record import Capture, Trace
+
+# A range is chosen so that the expected peak fills this part of it: room for surprise, and codes to spare.
+FILL = 0.75
+# Below this part of the range a record wastes the converter: three more bits are to be had.
+SPARSE = 0.12
+# Ranges tried for one record before it is given up.
+RANGE_ATTEMPTS = 6
+# How often the instrument is asked whether the record is whole.
+POLL_S = 0.02
+# Patience beyond the record's own length: trigger wait, re-arming, processing.
+PATIENCE_S = 3.0
+BLOCK_TIMEOUT_S = 20.0
+# Smallest vertical setting asked for, V per division at the input.
+FINEST_V_PER_DIVISION = 1e-3
+
+Sleep = Callable[[float], object]
+
+
+@dataclass(frozen=True)
+class Input:
+    """What one oscilloscope channel is wired to; `per_volt` is the signal's unit per volt at the input."""
+
+    signal: str
+    channel: int
+    unit: str
+    per_volt: float
+
+
+@dataclass(frozen=True)
+class Record:
+    """The stretch of time to acquire, and how finely."""
+
+    span_s: float
+    pretrigger_s: float
+    samples: int
+    triggered: bool = True
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """How codes become volts at the input, and samples times."""
+
+    volts_per_code: float
+    volts_at_zero: float
+    interval_s: float
+    start_s: float
+
+
+class Oscilloscope(Role, ABC):
+    """Acquires the signals that the bench file wires to it."""
+
+    _words: OscilloscopeCommands
+
+    def __init__(
+        self,
+        session: Session,
+        driver: OscilloscopeDriver,
+        inputs: Mapping[str, Input],
+        *,
+        bits: int,
+        trigger_channel: int | None,
+        sleep: Sleep,
+    ) -> None:
+        super().__init__(session)
+        self._driver = driver
+        self._words = driver.commands
+        self.inputs = dict(inputs)
+        self._bits = bits
+        self._trigger_channel = trigger_channel
+        self._sleep = sleep
+        self._half_range: dict[str, float] = {}
+        self._shown: tuple[str, ...] | None = None
+
+    def prepare(self) -> None:
+        """Stopped, all wired channels hidden, words of two bytes."""
+        self._say(self._words.prepare)
+        for source in self.inputs.values():
+            self._say(self._words.hide_channel, channel=source.channel)
+        self._shown = ()
+        self._half_range.clear()
+
+    def capture(self, name: str, signals: Sequence[str], record: Record, expected: Mapping[str, float]) -> Capture:
+        """Acquire one record of `signals`.
+
+        Args:
+            name: what the capture will be called.
+            signals: their names, as wired.
+            record: how long and how fine.
+            expected: the peak to expect of each signal, in its unit; where it was wrong the range is
+                changed and the record taken again, so a clipped record is never returned.
+
+        Raises:
+            MeasurementError: no range shows the signal unclipped.
+            InstrumentError: no trigger came, or the instrument failed.
+        """
+        self._show(signals)
+        for signal in signals:
+            self._fit(signal, expected[signal])
+        for _ in range(RANGE_ATTEMPTS):
+            capture = self._acquire(name, signals, record)
+            unfit = [signal for signal in signals if self._refit(signal, capture.traces[signal])]
+            if not unfit:
+                return capture
+        raise MeasurementError(f"no vertical range shows {', '.join(unfit)} whole")
+
+    # -- vertical ----------------------------------------------------------------------------------------------
+
+    def _show(self, signals: Sequence[str]) -> None:
+        if self._shown == tuple(signals):
+            return
+        for source in self.inputs.values():
+            words = self._words.show_channel if source.signal in signals else self._words.hide_channel
+            self._say(words, channel=source.channel)
+        self._shown = tuple(signals)
+
+    def _fit(self, signal: str, peak: float) -> None:
+        """Choose a range for a peak, unless the present one will do."""
+        half_range = self._half_range.get(signal, 0.0)
+        if not SPARSE * half_range <= peak <= 0.95 * half_range:
+            self._set_range(signal, peak / FILL)
+
+    def _refit(self, signal: str, trace: Trace) -> bool:
+        """Whether the range had to be changed for what the record shows."""
+        half_range = self._half_range[signal]
+        if trace.is_clipped:
+            self._set_range(signal, half_range * 2.5)
+            return True
+        peak = float(np.max(np.abs(trace.values())))
+        finest = self._divisions / 2 * FINEST_V_PER_DIVISION * self.inputs[signal].per_volt
+        if peak < SPARSE * half_range and half_range > 2 * finest:
+            self._set_range(signal, peak / FILL)
+            return True
+        return False
+
+    def _set_range(self, signal: str, half_range: float) -> None:
+        source = self.inputs[signal]
+        wanted = max(half_range / source.per_volt / (self._divisions / 2), FINEST_V_PER_DIVISION)
+        self._say(self._words.set_vertical, channel=source.channel, volts_per_division=wanted, offset_v=0.0)
+        got = self._ask_number(self._words.get_vertical, channel=source.channel)
+        if got <= 0:
+            raise GarbledAnswer(f"says its range is {got:g} V a division")
+        self._half_range[signal] = got * self._divisions / 2 * source.per_volt
+
+    @property
+    def _divisions(self) -> int:
+        return self._driver.divisions.vertical
+
+    # -- one acquisition ---------------------------------------------------------------------------------------
+
+    def _acquire(self, name: str, signals: Sequence[str], record: Record) -> Capture:
+        self._say(
+            self._words.set_record,
+            seconds_per_division=record.span_s / self._driver.divisions.horizontal,
+            samples=record.samples,
+            pretrigger_s=record.pretrigger_s,
+        )
+        self._set_trigger(record)
+        self._say(self._words.single)
+        self._wait(record)
+        fetched = [self._fetch(self.inputs[signal]) for signal in signals]
+        self.check_errors()
+        first = fetched[0][0]
+        return Capture(
+            name=name,
+            start_s=first.start_s,
+            interval_s=first.interval_s,
+            traces={signal: trace for signal, (_, trace) in zip(signals, fetched, strict=True)},
+            taken_s=0.0,
+        )
+
+    def _set_trigger(self, record: Record) -> None:
+        if not record.triggered:
+            self._say(self._words.trigger_free)
+        elif self._trigger_channel is None:
+            self._say(self._words.trigger_external)
+        else:
+            self._say(self._words.trigger_channel, channel=self._trigger_channel, level_v=0.0)
+
+    def _wait(self, record: Record) -> None:
+        """Until the record is whole. Asking again and again keeps the link free for an emergency stop."""
+        # The pretrigger must fill, one trigger period may pass, and the record must run: less than this.
+        allowed_s = 2 * record.span_s + PATIENCE_S
+        self._sleep(record.span_s - record.pretrigger_s)
+        for _ in range(math.ceil(allowed_s / POLL_S)):
+            if is_on(self._ask(self._words.get_finished)):
+                return
+            self._sleep(POLL_S)
+        self._say(self._words.stop)
+        raise InstrumentError(
+            f"no whole record within {allowed_s + record.span_s:.1f} s",
+            instrument=self.session.name,
+            address=self.session.address,
+            advice="Look at the trigger: is the generator's sync output wired to it, and is the generator on?",
+        )
+
+    def _fetch(self, source: Input) -> tuple[_Scale, Trace]:
+        self._say(self._words.choose_source, channel=source.channel)
+        scale = self._read_scale()
+        (question,) = self._words.get_block.render()
+        data = self.session.ask_block(question, BLOCK_TIMEOUT_S)
+        if len(data) % 2 or not data:
+            raise GarbledAnswer(
+                f"sends {len(data)} bytes, which are no words of two",
+                instrument=self.session.name,
+                address=self.session.address,
+            )
+        return scale, self._trace(source, scale, np.frombuffer(data, dtype="<i2"))
+
+    def _trace(self, source: Input, scale: _Scale, codes: np.ndarray[tuple[int], np.dtype[np.int16]]) -> Trace:
+        """Codes with their scale at the probe's tip, and the codes at which the converter ends."""
+        half_range_v = self._half_range[source.signal] / source.per_volt
+        # One converter step inside the screen's edge counts as clipped: a code at the end may hide anything.
+        edge_v = half_range_v - 1.5 * (2 * half_range_v / 2**self._bits)
+        return Trace(
+            codes=codes,
+            scale=scale.volts_per_code * source.per_volt,
+            offset=scale.volts_at_zero * source.per_volt,
+            unit="A" if source.unit == "A" else "V",
+            low_code=math.ceil((-edge_v - scale.volts_at_zero) / scale.volts_per_code),
+            high_code=math.floor((edge_v - scale.volts_at_zero) / scale.volts_per_code),
+        )
+
+    @abstractmethod
+    def _read_scale(self) -> _Scale:
+        """Read the preamble of the chosen source."""
+
+
+class ListPreambleOscilloscope(Oscilloscope):
+    """The preamble is one list: format, type, points, count, x increment, origin, reference, y the same three."""
+
+    _words: ListPreambleCommands
+
+    def _read_scale(self) -> _Scale:
+        answer = self._ask(self._words.get_preamble)
+        try:
+            _, _, _, _, dx, x_origin, x_reference, dy, y_origin, y_reference = map(float, answer.split(","))
+        except ValueError as error:
+            raise GarbledAnswer(
+                f"answers {answer[:80]!r} where a preamble of ten numbers was asked for",
+                instrument=self.session.name,
+                address=self.session.address,
+            ) from error
+        return _Scale(dy, -(y_origin + y_reference) * dy, dx, x_origin - x_reference * dx)
+
+
+class FieldPreambleOscilloscope(Oscilloscope):
+    """Each field of the preamble is a question of its own."""
+
+    _words: FieldPreambleCommands
+
+    def _read_scale(self) -> _Scale:
+        dy = self._ask_number(self._words.get_y_multiplier)
+        y_offset = self._ask_number(self._words.get_y_offset)
+        y_zero = self._ask_number(self._words.get_y_zero)
+        return _Scale(
+            volts_per_code=dy,
+            volts_at_zero=y_zero - y_offset * dy,
+            interval_s=self._ask_number(self._words.get_x_increment),
+            start_s=self._ask_number(self._words.get_x_zero),
+        )

@@ -1,0 +1,63 @@
+"""What the five roles share: a session, and words from a driver file."""
+
+from __future__ import annotations
+
+from benchctl.documents.templates import Command, Query, Value
+from benchctl.errors import SettingRefused
+from benchctl.instruments.session import Session
+
+
+class Role:
+    """One instrument in one role. Roles hold no wire, no retry and no sleep; they say words and read answers."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+
+    @property
+    def name(self) -> str:
+        """The instrument's name in the bench file."""
+        return self.session.name
+
+    def check_errors(self) -> None:
+        """Empty the instrument's error queue; raise the first error that was in it."""
+        self.session.check_errors()
+
+    def _say(self, words: Command, **values: Value) -> None:
+        for message in words.render(**values):
+            self.session.command(message)
+
+    def _ask(self, words: Query, **values: Value) -> str:
+        *before, question = words.render(**values)
+        for message in before:
+            self.session.command(message)
+        return self.session.ask(question)
+
+    def _ask_number(self, words: Query, **values: Value) -> float:
+        *before, question = words.render(**values)
+        for message in before:
+            self.session.command(message)
+        return self.session.ask_number(question)
+
+    def _say_urgently(self, words: Command, **values: Value) -> None:
+        for message in words.render(**values):
+            self.session.command_urgently(message)
+
+    def _ask_urgently(self, words: Query, **values: Value) -> str:
+        *before, question = words.render(**values)
+        for message in before:
+            self.session.command_urgently(message)
+        return self.session.ask_urgently(question)
+
+    def _confirm(self, what: str, wanted: float, got: float, tolerance: float) -> None:
+        """Hold a setting against what the instrument says it is."""
+        if abs(got - wanted) > tolerance:
+            raise SettingRefused(
+                f"{what} was set to {wanted:g} and reads back as {got:g}",
+                instrument=self.session.name,
+                address=self.session.address,
+            )
+
+
+def is_on(answer: str) -> bool:
+    """Whether an answer to OUTP? and the like means on; SCPI answers 0 or 1, some instruments OFF or ON."""
+    return answer.strip().upper() not in {"0", "+0", "OFF"}

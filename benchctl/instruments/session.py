@@ -1,0 +1,331 @@
+"""A conversation with one instrument: locks, framing, recovery, and a last word for the safe state.
+
+Two locks with two jobs. `_talk` is held around a question and its answer, or two threads would get each other's
+answers. `_wire` is held around one write only, together with a look at the interlock; so the safe state may write
+while another thread waits for an answer, and nothing of the run can be written after it.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+from benchctl.errors import (
+    ConnectionLost,
+    GarbledAnswer,
+    InstrumentError,
+    InstrumentReports,
+    LinkError,
+    NoAnswer,
+)
+from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.link import Link, open_link
+from benchctl.scpi.blocks import BlockHeader
+from benchctl.scpi.errors import parse_error
+from benchctl.scpi.numbers import parse_number
+
+_T = TypeVar("_T")
+_traffic = logging.getLogger("benchctl.traffic")
+
+TIMEOUT_S = 2.0
+# One recovery for each exchange: a second failure in a row is news for the run, not for a loop.
+ATTEMPTS = 2
+# A late answer or two may precede the answer to *IDN?; more means that the instrument talks nonsense.
+STALE_LINES = 8
+# A queue longer than this belongs to an instrument that reports errors as fast as they are read.
+ERROR_QUEUE_READS = 50
+# Longest answer that is a line; waveforms come as blocks.
+LINE_BYTES = 65536
+# Longest block: 64 MiB is more than any oscilloscope record asked for here.
+BLOCK_BYTES = 64 * 1024 * 1024
+# IEEE 488.2, 11.5.1.1: bit 7 of the standard event status register is power on.
+POWER_ON_BIT = 0x80
+
+
+def _never() -> None:
+    """The safe state waits for nobody's permission."""
+
+
+class Session:
+    """The only way to an instrument. Safe for several threads; errors carry the instrument's name and address.
+
+    Args:
+        name: the instrument's name in the bench file.
+        address: its VISA address.
+        interlock: asked before every write of the run.
+        opener: opens the link; tests pass their own.
+        timeout_s: how long an answer may take, unless a question says otherwise.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        address: str,
+        interlock: Interlock,
+        *,
+        opener: Callable[[str], Link] = open_link,
+        timeout_s: float = TIMEOUT_S,
+    ) -> None:
+        self.name = name
+        self.address = address
+        self.identity = ""
+        self._interlock = interlock
+        self._opener = opener
+        self._timeout_s = timeout_s
+        self._talk = threading.RLock()
+        self._wire = threading.Lock()
+        self._link: Link | None = None
+        self._dirty = False
+        self._received = bytearray()
+        self._met_before = False
+
+    # -- what the roles use ------------------------------------------------------------------------------------
+
+    def open(self) -> str:
+        """Connect, and return the answer to *IDN?."""
+        with self._talk, self._placed():
+            self._reopen(self._interlock.check)
+        return self.identity
+
+    def command(self, text: str) -> None:
+        """Send a command that has no answer."""
+        self._exchange(text, lambda _deadline, _gate: None, self._timeout_s)
+
+    def ask(self, text: str) -> str:
+        """Send a question and return its answer, one line, without its terminator."""
+        return self._exchange(text, self._read_text, self._timeout_s)
+
+    def ask_number(self, text: str) -> float:
+        """Ask for a number.
+
+        Raises:
+            GarbledAnswer: the answer is no number, or is one of those that mean none: 9.91E37, +-9.9E37.
+        """
+        return self._finite(self.ask(text), text)
+
+    def ask_block(self, text: str, timeout_s: float) -> bytes:
+        """Ask for a definite-length block and return its data."""
+        return self._exchange(text, self._read_block, timeout_s)
+
+    def check_errors(self) -> None:
+        """Empty the error queue.
+
+        Raises:
+            InstrumentReports: with the first error that was in it.
+        """
+        first: tuple[int, str] | None = None
+        for _ in range(ERROR_QUEUE_READS):
+            answer = self.ask("SYST:ERR?")
+            try:
+                code, text = parse_error(answer)
+            except ValueError as error:
+                raise self._garbled("SYST:ERR?", answer) from error
+            if code == 0:
+                break
+            first = first or (code, text)
+        if first is not None:
+            raise InstrumentReports(*first, instrument=self.name, address=self.address)
+
+    def close(self) -> None:
+        """Give the link back."""
+        with self._wire:
+            link, self._link = self._link, None
+        if link is not None:
+            link.close()
+
+    # -- what the safe state uses ------------------------------------------------------------------------------
+
+    def command_urgently(self, text: str) -> None:
+        """Write past the interlock and past a read that another thread waits in; on a dead link, on a new one."""
+        with self._placed():
+            try:
+                self._write(text, _never)
+            except LinkError:
+                self._replace_link(self._opener(self.address))
+                self._write(text, _never)
+
+    def ask_urgently(self, text: str) -> str:
+        """Ask past the interlock, for a confirmation. Waits for the thread that talks now; its read gives way."""
+        if not self._talk.acquire(timeout=2 * self._timeout_s):
+            raise NoAnswer("another question is still under way", instrument=self.name, address=self.address)
+        try:
+            return self._exchange(text, self._read_text, self._timeout_s, gate=_never)
+        finally:
+            self._talk.release()
+
+    # -- one exchange ------------------------------------------------------------------------------------------
+
+    def _exchange(
+        self,
+        text: str,
+        read: Callable[[float, Callable[[], None]], _T],
+        timeout_s: float,
+        gate: Callable[[], None] | None = None,
+    ) -> _T:
+        gate = gate or self._interlock.check
+        with self._talk, self._placed():
+            for _ in range(ATTEMPTS - 1):
+                try:
+                    return self._attempt(text, read, timeout_s, gate)
+                except LinkError as error:
+                    _traffic.debug("%s: %s; clearing the link and asking again", self.name, error)
+            return self._attempt(text, read, timeout_s, gate)
+
+    def _attempt(
+        self, text: str, read: Callable[[float, Callable[[], None]], _T], timeout_s: float, gate: Callable[[], None]
+    ) -> _T:
+        self._make_clean(gate)
+        self._dirty = True  # until the answer has come whole: the next one may belong to this question
+        self._write(text, gate)
+        answer = read(time.monotonic() + timeout_s, gate)
+        self._dirty = False
+        return answer
+
+    def _write(self, text: str, gate: Callable[[], None]) -> None:
+        if not text.isprintable():
+            raise ValueError(f"a message is one line of plain text, not {text!r}")
+        data = text.encode("ascii") + b"\n"
+        with self._wire:
+            gate()
+            if self._link is None:
+                raise ConnectionLost("the link is closed")
+            self._link.send(data)
+        _traffic.debug("%s < %s", self.name, text)
+
+    # -- framing -----------------------------------------------------------------------------------------------
+
+    def _read_text(self, deadline: float, gate: Callable[[], None]) -> str:
+        line = self._read_line(deadline, gate)
+        try:
+            return line.decode("ascii").strip()
+        except UnicodeDecodeError as error:
+            raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}") from error
+
+    def _read_line(self, deadline: float, gate: Callable[[], None]) -> bytes:
+        while (end := self._received.find(b"\n")) < 0:
+            if len(self._received) > LINE_BYTES:
+                raise GarbledAnswer(f"answers more than {LINE_BYTES} bytes without an end of line")
+            self._receive(deadline, gate)
+        line = self._take(end + 1)
+        _traffic.debug("%s > %r", self.name, line)
+        return line
+
+    def _read_block(self, deadline: float, gate: Callable[[], None]) -> bytes:
+        while (header := self._block_header()) is None:
+            self._receive(deadline, gate)
+        if header.length is None or header.length > BLOCK_BYTES:
+            raise GarbledAnswer("answers a block without a length, or one too long to be meant")
+        whole = header.size + header.length
+        while len(self._received) < whole:
+            self._receive(deadline, gate)
+        data = self._take(whole)[header.size :]
+        self._read_line(deadline, gate)  # the terminator, and CR before it
+        return data
+
+    def _block_header(self) -> BlockHeader | None:
+        try:
+            return BlockHeader.parse(bytes(self._received[:12]))
+        except ValueError as error:
+            raise GarbledAnswer(f"answers {bytes(self._received[:40])!r} where a block was asked for") from error
+
+    def _receive(self, deadline: float, gate: Callable[[], None]) -> None:
+        if self._link is None:
+            raise ConnectionLost("the link is closed")
+        self._received += self._link.receive(deadline, gate)
+
+    def _take(self, count: int) -> bytes:
+        data = bytes(self._received[:count])
+        del self._received[:count]
+        return data
+
+    # -- recovery ----------------------------------------------------------------------------------------------
+
+    def _make_clean(self, gate: Callable[[], None]) -> None:
+        """After a failed exchange, or an answer too many, get back in step with the instrument or onto a new link."""
+        if self._link is not None and not (self._dirty or self._received or self._link.has_waiting()):
+            return
+        if self._link is not None:
+            try:
+                self._resynchronise(gate)
+                return
+            except InstrumentError as error:
+                _traffic.debug("%s: not back in step (%s); opening a new link", self.name, error)
+        self._reopen(gate)
+
+    def _resynchronise(self, gate: Callable[[], None]) -> None:
+        link = self._link
+        if link is None:
+            raise ConnectionLost("the link is closed")
+        link.drain()
+        self._received.clear()
+        self._identify(gate)
+        self._dirty = False
+
+    def _reopen(self, gate: Callable[[], None]) -> None:
+        gate()
+        self._replace_link(self._opener(self.address))
+        self._received.clear()
+        self._identify(gate)
+        self._dirty = False
+        powered_on = self._standard_events(gate) & POWER_ON_BIT
+        if powered_on and self._met_before:
+            raise InstrumentError("was switched off and on during the run; its settings are lost")
+        self._met_before = True
+
+    def _replace_link(self, link: Link) -> None:
+        with self._wire:
+            old, self._link = self._link, link
+        if old is not None:
+            try:
+                old.close()
+            except LinkError as error:
+                _traffic.debug("%s: the old link would not close: %s", self.name, error)
+
+    def _identify(self, gate: Callable[[], None]) -> None:
+        """Ask who is there, past answers that belong to earlier questions; later, insist on the same instrument."""
+        self._write("*IDN?", gate)
+        for _ in range(STALE_LINES):
+            line = self._read_line(time.monotonic() + self._timeout_s, gate).decode("ascii", "replace").strip()
+            if line == self.identity or (not self.identity and line.count(",") >= 3):
+                self.identity = line
+                return
+        raise GarbledAnswer(f"does not answer *IDN? as {self.identity or 'an instrument'}")
+
+    def _standard_events(self, gate: Callable[[], None]) -> int:
+        self._write("*ESR?", gate)
+        answer = self._read_text(time.monotonic() + self._timeout_s, gate)
+        return int(self._finite(answer, "*ESR?"))
+
+    # -- words -------------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _placed(self) -> Iterator[None]:
+        """Give an error that knows no instrument the name and address of this one."""
+        try:
+            yield
+        except InstrumentError as error:
+            if error.instrument:
+                raise
+            raise type(error)(error.message, instrument=self.name, address=self.address, advice=error.advice) from error
+
+    def _finite(self, answer: str, question: str) -> float:
+        try:
+            value = parse_number(answer)
+        except ValueError as error:
+            raise self._garbled(question, answer) from error
+        if not math.isfinite(value):
+            raise GarbledAnswer(
+                f"answers {answer} to {question}: over range, or nothing to measure",
+                instrument=self.name,
+                address=self.address,
+            )
+        return value
+
+    def _garbled(self, question: str, answer: str) -> GarbledAnswer:
+        self._dirty = True  # it may be the answer to another question
+        return GarbledAnswer(f"answers {answer[:60]!r} to {question}", instrument=self.name, address=self.address)

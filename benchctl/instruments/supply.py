@@ -1,0 +1,87 @@
+"""The dc supply: one output feeds the amplifier, another may feed its remote turn-on lead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from benchctl.documents.driver import SupplyDriver
+from benchctl.errors import InstrumentError
+from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.session import Session
+
+# What a supply's programming resolution may take from a setting.
+VOLTAGE_TOLERANCE_V = 0.02
+CURRENT_TOLERANCE_A = 0.1
+
+
+class Supply(Role):
+    """Outputs go by their names in the bench file; `outputs` gives the instrument's number for each."""
+
+    def __init__(self, session: Session, driver: SupplyDriver, outputs: Mapping[str, int]) -> None:
+        super().__init__(session)
+        self._words = driver.commands
+        self.outputs = dict(outputs)
+
+    def prepare(self) -> None:
+        """Put the instrument into its mode."""
+        self._say(self._words.prepare)
+
+    def protect(self, output: str, overvoltage_v: float, overcurrent_a: float) -> None:
+        """Program the supply's own protection and read it back: hardware limits come first."""
+        number = self.outputs[output]
+        self._say(self._words.set_overvoltage, output=number, voltage_v=overvoltage_v)
+        got_v = self._ask_number(self._words.get_overvoltage, output=number)
+        self._confirm(f"the over-voltage protection of '{output}'", overvoltage_v, got_v, VOLTAGE_TOLERANCE_V)
+        self._say(self._words.set_overcurrent, output=number, current_a=overcurrent_a)
+        got_a = self._ask_number(self._words.get_overcurrent, output=number)
+        self._confirm(f"the over-current protection of '{output}'", overcurrent_a, got_a, CURRENT_TOLERANCE_A)
+
+    def set_voltage(self, output: str, voltage_v: float) -> None:
+        """Set and confirm an output's voltage."""
+        number = self.outputs[output]
+        self._say(self._words.set_voltage, output=number, voltage_v=voltage_v)
+        got = self._ask_number(self._words.get_voltage, output=number)
+        self._confirm(f"the voltage of '{output}'", voltage_v, got, VOLTAGE_TOLERANCE_V)
+
+    def set_current_limit(self, output: str, current_a: float) -> None:
+        """Set and confirm an output's current limit."""
+        number = self.outputs[output]
+        self._say(self._words.set_current_limit, output=number, current_a=current_a)
+        got = self._ask_number(self._words.get_current_limit, output=number)
+        self._confirm(f"the current limit of '{output}'", current_a, got, CURRENT_TOLERANCE_A)
+
+    def output_on(self, output: str) -> None:
+        """Switch an output on and see that it is.
+
+        Raises:
+            InstrumentError: the output did not come on, or its protection tripped at once.
+        """
+        number = self.outputs[output]
+        self._say(self._words.output_on, output=number)
+        if not is_on(self._ask(self._words.get_output, output=number)):
+            raise InstrumentError(
+                f"output '{output}' was switched on and says it is off",
+                instrument=self.session.name,
+                address=self.session.address,
+                advice="Look for a tripped protection or an interlock on the supply.",
+            )
+
+    def output_off(self, output: str) -> None:
+        """Switch an output off."""
+        self._say(self._words.output_off, output=self.outputs[output])
+
+    def measure_voltage(self, output: str) -> float:
+        """The output's voltage as the supply reads it, V."""
+        return self._ask_number(self._words.measure_voltage, output=self.outputs[output])
+
+    def measure_current(self, output: str) -> float:
+        """The output's current as the supply reads it, A."""
+        return self._ask_number(self._words.measure_current, output=self.outputs[output])
+
+    def off_urgently(self, output: str) -> None:
+        """Switch an output off past everything else."""
+        self._say_urgently(self._words.output_off, output=self.outputs[output])
+
+    def confirms_off(self, output: str) -> bool:
+        """Whether the instrument itself says that this output is off."""
+        return not is_on(self._ask_urgently(self._words.get_output, output=self.outputs[output]))
