@@ -1,0 +1,83 @@
+"""Every limit that holds in a run, and how long each has been passed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+from benchctl.documents.limits import Limit, Limits, TemperatureLimit
+from benchctl.documents.sequence import Sequence
+from benchctl.errors import LimitTripped
+from benchctl.quantity import render
+
+
+@dataclass(frozen=True)
+class WatchedLimit:
+    """A limit on a signal, and which document set it."""
+
+    signal: str
+    bound: Limit
+    origin: str
+
+    def is_passed(self, value: float | None, *, energised: bool) -> bool:
+        """Whether a reading is beyond the limit; one that cannot be read (None) is.
+
+        A lower bound on the supply can only hold between power_on and power_off.
+        """
+        if value is None or math.isnan(value):
+            return True
+        if self.signal.startswith("supply_") and not energised:
+            return value > self.bound.high
+        return self.bound.is_passed(value)
+
+    def __str__(self) -> str:
+        return f"{self.signal} {self.bound} (of the {self.origin} file)"
+
+
+def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
+    """The sequence's limits, and under them those of bench and amplifier, which always hold."""
+    return [
+        *_from(sequence.limits, "sequence"),
+        *_from(bench.limits, "bench"),
+        *_of_amplifier(amplifier),
+    ]
+
+
+def _from(limits: Limits, origin: str) -> Iterator[WatchedLimit]:
+    for signal, bound in limits.items():
+        yield WatchedLimit(signal, bound, origin)
+
+
+def _of_amplifier(amplifier: Amplifier) -> Iterator[WatchedLimit]:
+    if amplifier.heatsink is not None:
+        yield WatchedLimit("heatsink", TemperatureLimit(above=amplifier.heatsink.maximum_c), "amplifier")
+
+
+class Watch:
+    """A limit with its memory: since when it has been passed."""
+
+    def __init__(self, limit: WatchedLimit) -> None:
+        self.limit = limit
+        self.value: float | None = None
+        self._since_s: float | None = None
+
+    def observe(self, value: float | None, now_s: float, *, energised: bool = True) -> LimitTripped | None:
+        """Take a reading (None: unreadable); return the trip once the limit has been passed for long enough."""
+        self.value = value
+        if not self.limit.is_passed(value, energised=energised):
+            self._since_s = None
+            return None
+        if self._since_s is None:
+            self._since_s = now_s
+        # Sums of sampling periods fall a rounding error short of the time they are compared with.
+        if now_s - self._since_s < self.limit.bound.for_s - 1e-9:
+            return None
+        return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s))
+
+    def _words(self, now_s: float) -> str:
+        unit = self.limit.bound.unit
+        reading = "cannot be read" if self.value is None else f"is {render(self.value, unit)}"
+        return f"{self.limit.signal} {reading} at {now_s:.1f} s; the limit: {self.limit}"

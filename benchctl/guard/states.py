@@ -1,0 +1,56 @@
+"""The guard as a table: (state, event) -> state. What is not in the table is an error and changes nothing.
+
+`TRIPPED_STATES` have no way back: a run that was stopped is not started again by software, only by a person who
+starts a new one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+
+class State(StrEnum):
+    """Where the guard stands."""
+
+    ARMED = "armed"  # limits are known, nothing is watched yet
+    WATCHING = "watching"  # readings are taken and judged
+    TRIPPING = "tripping"  # the safe state is on its way to the instruments
+    SAFE = "safe"  # every instrument confirmed it
+    UNSAFE = "unsafe"  # at least one could not confirm: a person must look
+
+
+class Event(StrEnum):
+    """What can happen to it."""
+
+    START = "start"  # the run begins
+    STOP = "stop"  # the run has reached its end, or is given up for a reason of its own
+    TRIP = "trip"  # a limit is passed or cannot be read
+    CONFIRMED = "confirmed"  # every instrument confirms the safe state
+    UNCONFIRMED = "unconfirmed"  # at least one does not
+
+
+TRANSITIONS: Mapping[tuple[State, Event], State] = {
+    (State.ARMED, Event.START): State.WATCHING,
+    (State.ARMED, Event.STOP): State.TRIPPING,
+    (State.ARMED, Event.TRIP): State.TRIPPING,
+    (State.WATCHING, Event.STOP): State.TRIPPING,
+    (State.WATCHING, Event.TRIP): State.TRIPPING,
+    (State.TRIPPING, Event.CONFIRMED): State.SAFE,
+    (State.TRIPPING, Event.UNCONFIRMED): State.UNSAFE,
+    # A late confirmation is good news; a safe bench stays safe whatever else is reported.
+    (State.UNSAFE, Event.CONFIRMED): State.SAFE,
+    (State.UNSAFE, Event.UNCONFIRMED): State.UNSAFE,
+}
+
+
+class IllegalEventError(RuntimeError):
+    """An event that the state does not allow: a fault of the program."""
+
+
+def after(state: State, event: Event) -> State:
+    """The state that follows `state` upon `event`."""
+    try:
+        return TRANSITIONS[state, event]
+    except KeyError:
+        raise IllegalEventError(f"the guard is {state}: '{event}' cannot happen") from None
