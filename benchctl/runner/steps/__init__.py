@@ -1,1 +1,48 @@
-"""One small module per kind of step."""
+"""One small module per kind of step, and the table that finds it.
+
+A module holds two functions: `perform(step, run)` does the step; `foresee(step, outlook)` says beforehand how long it
+takes and what it puts into the amplifier, the load and the supply, without touching anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from benchctl.documents import steps
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps import (
+    find_clean_level,
+    measure_burst,
+    measure_continuous,
+    measure_idle,
+    power,
+    require,
+    set,
+    waiting,
+)
+
+
+@dataclass(frozen=True)
+class Actions:
+    """What can be done with one kind of step."""
+
+    perform: Callable[[Any, Run], None]
+    foresee: Callable[[Any, Outlook], Forecast]
+
+
+ACTIONS: Mapping[type[steps.StepBase], Actions] = {
+    steps.PowerOn: Actions(power.perform_on, power.foresee_on),
+    steps.PowerOff: Actions(power.perform_off, power.foresee_off),
+    steps.Set: Actions(set.perform, set.foresee),
+    steps.Hold: Actions(waiting.perform_hold, waiting.foresee_hold),
+    steps.Cool: Actions(waiting.perform_cool, waiting.foresee_cool),
+    steps.Settle: Actions(waiting.perform_settle, waiting.foresee_settle),
+    steps.FindCleanLevel: Actions(find_clean_level.perform, find_clean_level.foresee),
+    steps.MeasureIdle: Actions(measure_idle.perform, measure_idle.foresee),
+    steps.MeasureBurst: Actions(measure_burst.perform, measure_burst.foresee),
+    steps.MeasureContinuous: Actions(measure_continuous.perform, measure_continuous.foresee),
+    steps.Require: Actions(require.perform, require.foresee),
+}

@@ -1,0 +1,125 @@
+"""Perform the steps of a plan, and bring the bench to the safe state however that ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
+from benchctl.errors import ArchiveError, BenchctlError, MeasurementError
+from benchctl.guard.safe_state import Confirmation, all_confirmed
+from benchctl.measure.figure import Figure
+from benchctl.runner.drive import mute
+from benchctl.runner.plan import PlannedStep
+from benchctl.runner.run import Run
+from benchctl.runner.steps import ACTIONS
+
+# What a fault of the program itself counts as: the run failed and the bench was made safe.
+FAULT_EXIT_CODE = 5
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended.
+
+    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason.
+    """
+
+    error: BenchctlError | None
+    unmeasured: tuple[str, ...]
+    figures: tuple[Figure, ...]
+    confirmations: tuple[Confirmation, ...]
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether every instrument confirmed the safe state."""
+        return all_confirmed(self.confirmations)
+
+    def verdicts(self, verdict: str) -> int:
+        """How many figures have this verdict."""
+        return sum(figure.verdict == verdict for figure in self.figures)
+
+    @property
+    def exit_code(self) -> int:
+        """0 only if the run finished, every verdict passes and the bench is known to be safe."""
+        if self.error is not None:
+            return self.error.exit_code
+        if not self.is_safe:
+            return FAULT_EXIT_CODE
+        clean = not self.unmeasured and not self.verdicts("fails") and not self.verdicts("cannot be told")
+        return 0 if clean else 1
+
+
+def execute(plan: Sequence[PlannedStep], run: Run) -> Outcome:
+    """Perform every step in order. Errors end up in the outcome; only faults of the program itself are raised, and
+    the bench is made safe before they are."""
+    unmeasured: list[str] = []
+    error: BenchctlError | None = None
+    try:
+        prepare(run)
+        run.guard.start()
+        for index, planned in enumerate(plan):
+            _perform(index, planned, run, unmeasured)
+    except BenchctlError as caught:
+        # What opened the interlock is the reason; the failure of an exchange that it cut short is not.
+        error = run.interlock.reason or caught
+    except BaseException as fault:
+        run.interlock.open(BenchctlError(f"fault of the program: {fault!r}"))
+        run.guard.stop()
+        raise
+    finally:
+        if error is not None:
+            run.interlock.open(error)
+    error, confirmations = _end(run, error)
+    return Outcome(error, tuple(unmeasured), tuple(run.measured), confirmations)
+
+
+def prepare(run: Run) -> None:
+    """Every instrument into its mode, nothing energised."""
+    bench = run.bench
+    if bench.has("generator"):
+        mute(run)
+        bench.generator.prepare()
+    for role in ("supply", "load", "thermometer", "oscilloscope"):
+        if bench.has(role):
+            getattr(bench, role).prepare()
+    if bench.has("load"):
+        bench.load.disconnect()
+    bench.check_errors()
+
+
+def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) -> None:
+    run.planned = planned
+    run.interlock.check()
+    run.observer.step_started(index, planned)
+    run.recorder.event("step started", step=planned.label, settings=planned.step.model_dump(mode="json"))
+    try:
+        ACTIONS[type(planned.step)].perform(planned.step, run)
+        run.bench.check_errors()
+    except MeasurementError as reason:
+        if not isinstance(planned.step, _MEASURING):
+            raise
+        mute(run)
+        unmeasured.append(f"{planned.label}: {reason}")
+        run.note(f"{planned.label} gives no figures: {reason}")
+    run.recorder.event("step finished", step=planned.label)
+
+
+_MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
+
+
+def _end(run: Run, error: BenchctlError | None) -> tuple[BenchctlError | None, tuple[Confirmation, ...]]:
+    """Safe state, and the last word of the journal. A journal that cannot be written any more is an error too."""
+    confirmations: tuple[Confirmation, ...] = ()
+    try:
+        confirmations = run.guard.stop()
+        run.recorder.event(
+            "run ended",
+            reason="finished" if error is None else str(error),
+            exit_code=0 if error is None else error.exit_code,
+            safe=all_confirmed(confirmations),
+        )
+    except ArchiveError as lost:
+        confirmations = confirmations or run.guard.confirmations
+        error = error or lost
+    return error or run.guard.trouble, confirmations

@@ -1,0 +1,203 @@
+"""What a careful technician would not let pass: each check says in figures why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.instruments import RelayBank
+from benchctl.documents.steps import (
+    Cool,
+    FindCleanLevel,
+    MeasureBurst,
+    MeasureContinuous,
+    MeasureIdle,
+    PowerOff,
+    PowerOn,
+    Set,
+    Settle,
+    StepBase,
+)
+from benchctl.quantity import render
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Files
+
+_MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
+_ROLES_OF: dict[type[StepBase], tuple[str, ...]] = {
+    PowerOn: ("supply",),
+    PowerOff: ("supply",),
+    Set: ("generator",),
+    Cool: ("thermometer",),
+    Settle: ("thermometer",),
+    MeasureIdle: ("generator", "oscilloscope", "supply"),
+    MeasureBurst: ("generator", "oscilloscope", "load", "supply"),
+    MeasureContinuous: ("generator", "oscilloscope", "load", "supply"),
+    FindCleanLevel: ("generator", "oscilloscope", "load", "supply"),
+}
+# A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
+# times its rating for five seconds. Held to half of that.
+OVERLOAD_ENERGY_S = 12.5
+
+
+def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
+    """What speaks against the documents together, whatever the step."""
+    yield from _probes(files)
+    yield from _turn_on(files, unattended=unattended)
+    yield from _sensors(files)
+
+
+def _probes(files: Files) -> Iterator[str]:
+    if files.amplifier.outputs != "floating":
+        return
+    for channel, wiring in files.bench.signals.outputs.items():
+        if isinstance(wiring.probe, SingleEndedProbe):
+            yield (
+                f"output {channel} is floating and oscilloscope channel {wiring.oscilloscope} has a single-ended probe: "
+                "its earth lead would short half of the output stage; use a differential probe"
+            )
+
+
+def _turn_on(files: Files, *, unattended: bool) -> Iterator[str]:
+    wanted, lead = files.amplifier.remote_turn_on, files.bench.remote_turn_on
+    if wanted is not None and lead is None:
+        yield "the amplifier has a remote turn-on lead and nothing on the bench feeds it: it would stay asleep"
+    if isinstance(lead, TurnOnByHand) and unattended:
+        yield "the remote turn-on lead is switched by hand, and nobody is there in an unattended run"
+
+
+def _sensors(files: Files) -> Iterator[str]:
+    thermometer = files.bench.instruments.thermometer
+    channels = dict(thermometer.channels.items()) if thermometer is not None else {}
+    for limits, origin in ((files.sequence.limits, "sequence"), (files.bench.limits, "bench")):
+        for signal, bound in limits.items():
+            missing = _missing_sensor(files.bench, signal, channels)
+            if missing:
+                yield f"the {origin} limits {signal} ({bound}) and the bench has no {missing} that reads it"
+    if "heatsink" not in channels:
+        yield "no thermometer channel is on the heatsink, so its maximum temperature cannot be watched"
+
+
+def _missing_sensor(bench: Bench, signal: str, channels: dict[str, int]) -> str:
+    if signal.startswith("supply_"):
+        return "" if bench.instruments.supply is not None else "supply"
+    if signal == "output_offset":
+        return "" if bench.instruments.oscilloscope is not None else "oscilloscope"
+    return "" if signal in channels else "thermometer channel"
+
+
+def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    """What speaks against one step in the state the bench will be in."""
+    yield from _roles(step, outlook.bench)
+    if isinstance(step, PowerOn):
+        yield from _supply(step, outlook)
+    if isinstance(step, Set) and step.load_ohm is not None:
+        yield from _load(step.load_ohm, outlook)
+    if isinstance(step, (MeasureBurst, MeasureContinuous, FindCleanLevel)):
+        yield from _conditions(outlook)
+    yield from _power(forecast, outlook)
+
+
+def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
+    present = {name for name, _ in bench.instruments.items()}
+    for role in _ROLES_OF.get(type(step), ()):
+        if role not in present:
+            yield f"needs a {role}, and the bench file has none"
+
+
+def _supply(step: PowerOn, outlook: Outlook) -> Iterator[str]:
+    bears, supply = outlook.amplifier.supply, outlook.bench.instruments.supply
+    if step.voltage_v > bears.maximum_v:
+        yield f"{render(step.voltage_v, 'V')} is more than the amplifier bears, {render(bears.maximum_v, 'V')}"
+    if step.voltage_v < bears.minimum_v:
+        yield f"{render(step.voltage_v, 'V')} is less than the amplifier needs, {render(bears.minimum_v, 'V')}"
+    if supply is None:
+        return
+    if step.voltage_v > supply.main.voltage_v:
+        yield f"{render(step.voltage_v, 'V')} is more than the supply gives, {render(supply.main.voltage_v, 'V')}"
+    if step.current_limit_a > supply.main.current_a:
+        yield (
+            f"a current limit of {render(step.current_limit_a, 'A')} is more than the supply gives, "
+            f"{render(supply.main.current_a, 'A')}"
+        )
+
+
+def _load(load_ohm: float, outlook: Outlook) -> Iterator[str]:
+    least = outlook.amplifier.minimum_load_ohm
+    if load_ohm < least * 0.999:
+        yield f"{render(load_ohm, 'ohm')} is below the amplifier's minimum load of {render(least, 'ohm')}"
+    load = outlook.bench.instruments.load
+    if load is None:
+        yield f"{render(load_ohm, 'ohm')} cannot be connected: the bench file has no load"
+        return
+    if isinstance(load, RelayBank):
+        loaded = set(load.resistors_for(load_ohm))
+    else:
+        span = load.ratings.resistance
+        loaded = {load.channel} if span.minimum_ohm <= load_ohm <= span.maximum_ohm else set()
+    missing = [channel for channel in outlook.amplifier.channels if channel not in loaded]
+    if missing:
+        yield f"the bench has no {render(load_ohm, 'ohm')} load at channel {' and '.join(missing)}"
+
+
+def _conditions(outlook: Outlook) -> Iterator[str]:
+    if outlook.supply_v is None:
+        yield "the amplifier is off: 'power_on' comes first"
+    if outlook.load_ohm is None:
+        yield "no load is connected: 'set' or 'sweep' a load first"
+    if outlook.frequency_hz is None:
+        yield "no frequency is set: 'set' or 'sweep' a frequency first"
+
+
+def _power(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    if forecast.load_w <= 0 or outlook.load_ohm is None:
+        return
+    yield from _load_power(forecast, outlook)
+    yield from _probe_voltage(forecast, outlook)
+    yield from _supply_current(forecast, outlook)
+
+
+def _load_power(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    load = outlook.bench.instruments.load
+    if load is None or outlook.load_ohm is None:
+        return
+    if isinstance(load, RelayBank):
+        ratings = {name: r.rated_power_w for name, r in load.resistors_for(outlook.load_ohm).items()}
+    else:
+        ratings = {load.channel: load.ratings.power_w}
+    for channel, rated_w in ratings.items():
+        excess_j = (forecast.load_w - rated_w) * forecast.for_s
+        if excess_j > rated_w * OVERLOAD_ENERGY_S:
+            yield (
+                f"the {render(outlook.load_ohm, 'ohm')} load of channel {channel} is rated {render(rated_w, 'W')}; "
+                f"this step may put {render(forecast.load_w, 'W')} into it for {render(forecast.for_s, 's')}"
+            )
+
+
+def _probe_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    oscilloscope = outlook.bench.instruments.oscilloscope
+    for channel, wiring in outlook.bench.signals.outputs.items():
+        probe, peak_v = wiring.probe, forecast.output_peak_v
+        if peak_v > probe.rating_v:
+            yield (
+                f"output {channel} may reach {render(peak_v, 'V')} peak and its probe is rated "
+                f"{render(probe.rating_v, 'V')}"
+            )
+        elif oscilloscope is not None and peak_v / probe.ratio > oscilloscope.ratings.input_v:
+            yield (
+                f"output {channel} may put {render(peak_v / probe.ratio, 'V')} on oscilloscope channel "
+                f"{wiring.oscilloscope}, which takes {render(oscilloscope.ratings.input_v, 'V')}"
+            )
+
+
+def _supply_current(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    expected_a, fuse_a = forecast.supply_a, outlook.amplifier.supply.fuse_a
+    # A burst of some cycles draws its current from the reservoir; a fuse carries its rating for hours.
+    if forecast.for_s < 1.0:
+        return
+    if outlook.current_limit_a is not None and expected_a > outlook.current_limit_a:
+        yield (
+            f"this step may draw {render(expected_a, 'A')} and the supply's current limit is "
+            f"{render(outlook.current_limit_a, 'A')}"
+        )
+    if expected_a > fuse_a:
+        yield f"this step may draw {render(expected_a, 'A')} and the amplifier's fuse is {render(fuse_a, 'A')}"

@@ -1,0 +1,89 @@
+"""What can be foreseen of a run without touching anything: time, power, current, and what speaks against it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TypedDict
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+
+# Short bursts deliver more than the plate says; common practice, generous.
+BURST_OVER_RATED = 1.6
+# Of output over supply power at full drive, pessimistic for class AB; ideal class B is pi / 4.
+EFFICIENCY_AT_FULL = 0.55
+
+
+class Power(TypedDict):
+    """What a step puts into one load resistor, and what the supply gives for it."""
+
+    load_w: float
+    for_s: float
+    supply_a: float
+    output_peak_v: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven)."""
+
+    duration_s: float
+    at_most_s: float | None = None
+    load_w: float = 0.0
+    for_s: float = 0.0
+    supply_a: float = 0.0
+    output_peak_v: float = 0.0
+
+    @property
+    def energy_j(self) -> float:
+        """Into one load resistor."""
+        return self.load_w * self.for_s
+
+
+@dataclass
+class Outlook:
+    """The state that the bench will be in when a step begins, as far as the documents tell."""
+
+    bench: Bench
+    amplifier: Amplifier
+    supply_v: float | None = None
+    current_limit_a: float | None = None
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
+    level_v: float | None = None
+    has_clean_level: bool = False
+    hazards: list[str] = field(default_factory=list)
+
+    def hazard(self, text: str) -> None:
+        """Note what speaks against the step that is looked at."""
+        self.hazards.append(text)
+
+    def tone(self, level_v: float, *, for_s: float) -> Power:
+        """A steady tone at a level of V rms; no more than the amplifier can give."""
+        if self.load_ohm is None:
+            return Power(load_w=0.0, for_s=for_s, supply_a=0.0, output_peak_v=0.0)
+        asked_w = (level_v * self.amplifier.gain_ratio) ** 2 / self.load_ohm
+        return self._power(min(asked_w, self._most_w()), for_s)
+
+    def full_power(self, *, for_s: float) -> Power:
+        """As much as the amplifier gives."""
+        return self._power(self._most_w(), for_s)
+
+    def _most_w(self) -> float:
+        """The rating for this load, or the voltage of the nearest rating on it, with the headroom of bursts."""
+        if self.load_ohm is None:
+            return 0.0
+        rating = min(self.amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / (self.load_ohm or 1.0))))
+        # A load above the rated one takes the rated voltage; below it, no more than the rated current's worth.
+        return BURST_OVER_RATED * rating.power_w * min(rating.load_ohm / self.load_ohm, 1.0)
+
+    def _power(self, load_w: float, for_s: float) -> Power:
+        channels = len(self.amplifier.channels)
+        supply_v = self.supply_v or self.amplifier.supply.nominal_v
+        return Power(
+            load_w=load_w,
+            for_s=for_s,
+            supply_a=channels * load_w / EFFICIENCY_AT_FULL / supply_v + (self.amplifier.idle_current_a or 0.0),
+            output_peak_v=math.sqrt(2.0 * load_w * (self.load_ohm or 0.0)),
+        )

@@ -1,0 +1,184 @@
+"""One run: the open bench, what it is set to, and where its results go. Steps work through this."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
+
+from benchctl.archive.recorder import Recorder
+from benchctl.clock import Clock
+from benchctl.documents import amplifier, bench, sequence
+from benchctl.documents.criteria import Criterion
+from benchctl.errors import GarbledAnswer, LinkError
+from benchctl.guard.guard import Guard
+from benchctl.instruments.bench import Bench
+from benchctl.instruments.interlock import Interlock
+from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.figure import Figure, Requirement, judge
+from benchctl.measure.record import Capture
+from benchctl.runner.contexts import reading_accuracies, signal_accuracies
+from benchctl.runner.plan import PlannedStep
+
+
+class Observer(Protocol):
+    """Who watches a run: a terminal, a test."""
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        """A step begins; `index` counts from 0."""
+
+    def figures(self, planned: PlannedStep, figures: Sequence[Figure]) -> None:
+        """Figures were measured and are in the journal."""
+
+    def note(self, text: str) -> None:
+        """Something a person should know."""
+
+    def hands_needed(self, request: str) -> None:
+        """Ask a person to do something, and return when it is done."""
+
+
+@dataclass(frozen=True)
+class Files:
+    """The three documents of a run."""
+
+    sequence: sequence.Sequence
+    bench: bench.Bench
+    amplifier: amplifier.Amplifier
+
+
+@dataclass
+class Conditions:
+    """What the bench is set to; None where nothing is set yet."""
+
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
+    level_v: float | None = None
+
+
+@dataclass
+class Run:
+    """Everything that a step needs.
+
+    `clean_levels` holds the highest clean steady level found for a load and a frequency, V rms, with its bound.
+    """
+
+    files: Files
+    bench: Bench
+    clock: Clock
+    interlock: Interlock
+    guard: Guard
+    recorder: Recorder
+    observer: Observer
+    planned: PlannedStep
+    conditions: Conditions = field(default_factory=Conditions)
+    clean_levels: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict)
+    measured: list[Figure] = field(default_factory=list)
+
+    # -- time --------------------------------------------------------------------------------------------------
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass; a stop ends it at once.
+
+        Raises:
+            BenchctlError: the reason for which the interlock is open.
+        """
+        self.clock.sleep(seconds, until=self.interlock.opened)
+        self.interlock.check()
+
+    # -- readings ----------------------------------------------------------------------------------------------
+
+    def read(self, signal: str) -> float:
+        """One reading of the supply (`supply_voltage`, `supply_current`) or of a thermometer channel."""
+        if signal == "supply_voltage":
+            return self.bench.supply.measure_voltage(self.bench.main_output)
+        if signal == "supply_current":
+            return self.bench.supply.measure_current(self.bench.main_output)
+        return self.bench.thermometer.measure(signal)
+
+    def can_read(self, signal: str) -> bool:
+        """Whether the bench has what reads this signal."""
+        if signal in {"supply_voltage", "supply_current"}:
+            return self.bench.has("supply")
+        return self.bench.has("thermometer") and signal in self.bench.thermometer.channels
+
+    def read_if_any(self, signal: str) -> list[float]:
+        """One reading in a list, or an empty list where there is no sensor or it gives no number."""
+        if not self.can_read(signal):
+            return []
+        try:
+            return [self.read(signal)]
+        except (GarbledAnswer, LinkError) as error:
+            self.note(f"{signal} could not be read: {error}")
+            return []
+
+    def load_temperature_c(self) -> float | None:
+        """The temperature of the load resistors, where it is measured."""
+        readings = self.read_if_any("load")
+        return readings[0] if readings else None
+
+    # -- results -----------------------------------------------------------------------------------------------
+
+    def analyse(
+        self,
+        analysis: str,
+        captures: Mapping[str, Capture],
+        readings: Mapping[str, Sequence[float]],
+        context: Any,
+        criteria: Mapping[str, Criterion],
+    ) -> list[Figure]:
+        """Store the captures, compute the figures, judge them, and journal all of it.
+
+        Raises:
+            MeasurementError: the records cannot give the figures; the captures are kept.
+        """
+        kept = {role: self.recorder.keep(capture) for role, capture in captures.items()}
+        figures = ANALYSES[analysis].figures(kept, readings, context)
+        judged = [self._judged(figure, criteria) for figure in figures]
+        self.recorder.figures(
+            f"{self.planned.number} {self.planned.step.kind}",
+            analysis,
+            captures={role: capture.name for role, capture in kept.items()},
+            readings=readings,
+            context=context,
+            conditions={"load_ohm": self.conditions.load_ohm, "frequency_hz": self.conditions.frequency_hz},
+            figures=judged,
+        )
+        self.measured += judged
+        self.observer.figures(self.planned, judged)
+        return judged
+
+    def _judged(self, figure: Figure, criteria: Mapping[str, Criterion]) -> Figure:
+        criterion = criteria.get(figure.name)
+        if criterion is None or figure.channel == "total":
+            return figure
+        return judged_by(figure, criterion)
+
+    def note(self, text: str) -> None:
+        """Tell the person and the journal."""
+        self.recorder.event("note", step=self.planned.label, text=text)
+        self.observer.note(text)
+
+    # -- what analyses must know -------------------------------------------------------------------------------
+
+    def accuracies(self) -> dict[str, Any]:
+        """The part of every context that comes from the bench file."""
+        return {
+            "accuracy": signal_accuracies(self.files.bench),
+            "readings_accuracy": reading_accuracies(self.files.bench),
+        }
+
+
+def judged_by(figure: Figure, criterion: Criterion) -> Figure:
+    """The figure with its verdict against a criterion of a document."""
+    if criterion.relation != "outside":
+        return judge(figure, Requirement(criterion.relation, criterion.bound))
+    # To lie outside is to fail to lie within.
+    within = judge(figure, Requirement("within", criterion.bound)).verdict
+    turned = {"passes": "fails", "fails": "passes"}.get(within, within)
+    return replace(figure, verdict=turned)  # type: ignore[arg-type]
+
+
+def latest(figures: Iterable[Figure], name: str) -> list[Figure]:
+    """The last figures of a name, one a channel."""
+    by_channel = {figure.channel: figure for figure in figures if figure.name == name and figure.channel != "total"}
+    return list(by_channel.values())

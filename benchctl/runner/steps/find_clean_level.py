@@ -1,0 +1,63 @@
+"""find_clean_level: the highest steady level that keeps a distortion bound, searched from below."""
+
+from __future__ import annotations
+
+import math
+
+from benchctl.documents.steps import FindCleanLevel
+from benchctl.measure.analyses import steady_distortion
+from benchctl.measure.context import ContinuousContext
+from benchctl.measure.distortion import Distortion
+from benchctl.runner import exposure
+from benchctl.runner.contexts import load_resistances
+from benchctl.runner.drive import load_and_frequency, mute, tone
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.search import run_search, search_from
+
+# Rails and supply have come to rest: ten time constants of a common reservoir.
+SETTLE_S = 0.15
+# Between exposures the amplifier rests, so that a search heats it little.
+REST_S = 0.2
+# A search of 0.05 dB takes this many exposures, most of them far from full power.
+USUAL_EXPOSURES = 12
+
+
+def perform(step: FindCleanLevel, run: Run) -> None:
+    """Search, and remember the level for the steps that follow."""
+    load_ohm, frequency_hz = load_and_frequency(run)
+    context = steady_context(run, load_ohm, frequency_hz)
+
+    def expose(level_v: float) -> Distortion:
+        tone(run, level_v)
+        run.wait(SETTLE_S)
+        record = exposure.steady_record(frequency_hz)
+        capture = exposure.take(run, "search", record, level_v, exposure.outputs(run))
+        mute(run)
+        run.wait(REST_S)
+        return steady_distortion(capture, context)
+
+    search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
+    level_v = run_search(run, search, expose, "clean steady level")
+    run.clean_levels[load_ohm, frequency_hz] = (level_v, step.thd_n)
+    run.note(f"clean steady level {level_v:.4g} V")
+
+
+def steady_context(run: Run, load_ohm: float, frequency_hz: float) -> ContinuousContext:
+    """What an analysis of a steady tone must know, with the loads as warm as they are now."""
+    loads = load_resistances(run.files.bench, load_ohm, run.load_temperature_c())
+    return ContinuousContext(frequency_hz=frequency_hz, loads=loads, **run.accuracies())
+
+
+def expected_level_v(run: Run, load_ohm: float) -> float | None:
+    """The level that gives rated power, where the plate has a rating for this load; a guess, no more."""
+    rating = run.files.amplifier.rating(load_ohm)
+    if rating is None:
+        return None
+    return math.sqrt(rating.power_w * load_ohm) / run.files.amplifier.gain_ratio
+
+
+def foresee(_step: FindCleanLevel, outlook: Outlook) -> Forecast:
+    outlook.has_clean_level = True
+    each_s = SETTLE_S + REST_S + exposure.SHORTEST_STEADY_S + 0.05
+    return Forecast(duration_s=USUAL_EXPOSURES * each_s, **outlook.full_power(for_s=3 * each_s))

@@ -1,0 +1,110 @@
+"""measure_burst: power in bursts, at the highest clean drive and at the drive where the first cycle distorts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchctl.documents.steps import MeasureBurst
+from benchctl.instruments.generator import Burst
+from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.analyses import first_cycle_distortion, worst_cycle_distortion
+from benchctl.measure.context import BurstContext
+from benchctl.measure.distortion import Distortion
+from benchctl.measure.record import Capture
+from benchctl.runner import exposure
+from benchctl.runner.contexts import load_resistances
+from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.find_clean_level import expected_level_v
+from benchctl.runner.steps.search import run_search, search_from
+
+# A search of 0.05 dB takes about this many exposures; the second one, from the clean level on, fewer.
+USUAL_EXPOSURES = 16
+# Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
+REPETITIONS_BEFORE = 2
+
+
+@dataclass(frozen=True)
+class _Measurement:
+    """One burst length of the step, at the present load and frequency."""
+
+    step: MeasureBurst
+    run: Run
+    cycles: int
+    load_ohm: float
+    frequency_hz: float
+
+    def perform(self) -> None:
+        run, step = self.run, self.step
+        expected_v = expected_level_v(run, self.load_ohm)
+        search = search_from(step, step.from_v, expected_v=expected_v)
+        clean_v = run_search(run, search, self._expose(worst_cycle_distortion), f"clean level, {self.cycles} cycles")
+        captures = {"clean": self._final("clean", clean_v)}
+        full_v = self._full_level_v(clean_v)
+        captures["full"] = captures["clean"] if full_v == clean_v else self._final("full", full_v)
+        run.analyse("burst", captures, {"heatsink": run.read_if_any("heatsink")}, self._context(), step.expect)
+
+    def _full_level_v(self, clean_v: float) -> float:
+        """A single cycle is first and worst in one."""
+        if self.cycles == 1:
+            return clean_v
+        search = search_from(self.step, clean_v, is_clean=True)
+        return run_search(self.run, search, self._expose(first_cycle_distortion), f"full level, {self.cycles} cycles")
+
+    def _expose(self, metric: Callable[[Capture, BurstContext], Distortion]) -> Callable[[float], Distortion]:
+        record = exposure.burst_record(self.frequency_hz, self.cycles)
+        context = self._context()
+
+        def expose(level_v: float) -> Distortion:
+            capture = self._take("search", record, level_v, exposure.outputs(self.run), repetitions=0)
+            return metric(capture, context)
+
+        return expose
+
+    def _final(self, name: str, level_v: float) -> Capture:
+        """A whole repetition with the supply's signals."""
+        signals = [*exposure.outputs(self.run), *exposure.supply_signals(self.run)]
+        record = exposure.repetition_record(self.frequency_hz, self.step.every_s)
+        return self._take(f"burst-{self.cycles}-{name}", record, level_v, signals, repetitions=REPETITIONS_BEFORE)
+
+    def _take(self, name: str, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
+        run, step = self.run, self.step
+        burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
+        start_burst(run, burst)
+        run.wait(repetitions * step.every_s)
+        capture = exposure.take(run, name, record, level_v, signals)
+        stop_burst(run)
+        return capture
+
+    def _context(self) -> BurstContext:
+        return BurstContext(
+            frequency_hz=self.frequency_hz,
+            loads=load_resistances(self.run.files.bench, self.load_ohm, self.run.load_temperature_c()),
+            cycles=self.cycles,
+            every_s=self.step.every_s,
+            low_level_ratio=self.step.low_level_ratio,
+            thd_n=self.step.thd_n,
+            **self.run.accuracies(),
+        )
+
+
+def perform(step: MeasureBurst, run: Run) -> None:
+    """Each burst length in turn, each with levels of its own: short bursts deliver more."""
+    load_ohm, frequency_hz = load_and_frequency(run)
+    for cycles in step.cycles:
+        _Measurement(step, run, cycles, load_ohm, frequency_hz).perform()
+
+
+def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
+    frequency_hz = outlook.frequency_hz or 1000.0
+    duration_s = burst_s = 0.0
+    for cycles in step.cycles:
+        length_s = cycles / frequency_hz
+        if length_s >= step.every_s:
+            outlook.hazard(f"a burst of {cycles} cycles lasts {length_s:g} s and one begins every {step.every_s:g} s")
+        exposures = USUAL_EXPOSURES if cycles == 1 else USUAL_EXPOSURES + 6
+        duration_s += exposures * (step.every_s + 2 * exposure.MARGIN_S + length_s) + 2 * 4 * step.every_s
+        burst_s += exposures * length_s
+    return Forecast(duration_s=duration_s, **outlook.full_power(for_s=burst_s))

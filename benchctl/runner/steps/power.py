@@ -1,0 +1,133 @@
+"""power_on: supply first, then the remote turn-on lead, then wait for idle. power_off: the reverse."""
+
+from __future__ import annotations
+
+from benchctl.documents.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.steps import PowerOff, PowerOn
+from benchctl.errors import InstrumentError
+from benchctl.instruments.load import RelayBank
+from benchctl.runner.drive import mute
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+
+# The supply's voltage counts as there when it is within this part of its setting.
+VOLTAGE_THERE = 0.03
+VOLTAGE_TIMEOUT_S = 5.0
+POLL_S = 0.25
+# The turn-on lead takes milliamperes; its output is limited to this and trips a little above.
+LEAD_CURRENT_A = 0.5
+PROTECTION_MARGIN = 1.1
+# Idle is there when readings a second apart agree to a twentieth, or to the supply's last digits.
+IDLE_RELATIVE = 0.05
+IDLE_ABSOLUTE_A = 0.05
+IDLE_APART_S = 1.0
+# The amplifier's relay and its output stage come to rest before the supply goes.
+LEAD_OFF_S = 0.5
+
+
+def perform_on(step: PowerOn, run: Run) -> None:
+    """Bring the amplifier up.
+
+    Raises:
+        InstrumentError: the supply's voltage does not come, or the amplifier does not come to rest at idle.
+    """
+    mute(run)
+    _main_on(step, run)
+    _wake(run)
+    _wait_for_idle(step, run)
+    run.guard.energised = True
+
+
+def _main_on(step: PowerOn, run: Run) -> None:
+    supply, main = run.bench.supply, run.bench.main_output
+    supply.protect(
+        main,
+        step.overvoltage_v or step.voltage_v * PROTECTION_MARGIN,
+        step.overcurrent_a or step.current_limit_a * PROTECTION_MARGIN,
+    )
+    supply.set_voltage(main, step.voltage_v)
+    supply.set_current_limit(main, step.current_limit_a)
+    supply.output_on(main)
+    deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
+    while abs(run.read("supply_voltage") - step.voltage_v) > VOLTAGE_THERE * step.voltage_v:
+        if run.clock.now() >= deadline:
+            raise InstrumentError(
+                f"its output does not reach {step.voltage_v:g} V within {VOLTAGE_TIMEOUT_S:g} s",
+                instrument=supply.name,
+                address=supply.session.address,
+                advice="Look for a short, a wrong polarity or a current limit set too low.",
+            )
+        run.wait(POLL_S)
+
+
+def _wake(run: Run) -> None:
+    """Put the remote turn-on lead live, and give the amplifier the time it needs."""
+    wanted = run.files.amplifier.remote_turn_on
+    match run.files.bench.remote_turn_on:
+        case TurnOnBySupply() as lead:
+            supply = run.bench.supply
+            supply.protect(lead.output, lead.voltage_v * PROTECTION_MARGIN, LEAD_CURRENT_A * PROTECTION_MARGIN)
+            supply.set_voltage(lead.output, lead.voltage_v)
+            supply.set_current_limit(lead.output, LEAD_CURRENT_A)
+            supply.output_on(lead.output)
+        case TurnOnByRelay():
+            _bank(run).switch_turn_on_lead(on=True)
+        case TurnOnByHand():
+            run.observer.hands_needed("Connect the remote turn-on lead")
+    if wanted is not None:
+        run.wait(wanted.delay_s)
+
+
+def _wait_for_idle(step: PowerOn, run: Run) -> None:
+    deadline = run.clock.now() + step.timeout_s
+    before = run.read("supply_current")
+    while True:
+        run.wait(IDLE_APART_S)
+        now = run.read("supply_current")
+        if abs(now - before) <= max(IDLE_ABSOLUTE_A, IDLE_RELATIVE * abs(now)):
+            return
+        if run.clock.now() >= deadline:
+            raise InstrumentError(
+                f"the amplifier's idle current does not come to rest within {step.timeout_s:g} s "
+                f"({before:.2f} A, then {now:.2f} A)",
+                advice="Look for oscillation, a bias that runs away, or a protection that comes and goes.",
+            )
+        before = now
+
+
+def perform_off(_step: PowerOff, run: Run) -> None:
+    """Put the amplifier to sleep, then take its supply and its load away."""
+    mute(run)
+    run.guard.energised = False
+    match run.files.bench.remote_turn_on:
+        case TurnOnBySupply() as lead:
+            run.bench.supply.output_off(lead.output)
+        case TurnOnByRelay():
+            _bank(run).switch_turn_on_lead(on=False)
+        case TurnOnByHand():
+            run.observer.hands_needed("Disconnect the remote turn-on lead")
+    run.wait(LEAD_OFF_S)
+    run.bench.supply.output_off(run.bench.main_output)
+    if run.bench.has("load"):
+        run.bench.load.disconnect()
+        run.conditions.load_ohm = None
+
+
+def _bank(run: Run) -> RelayBank:
+    load = run.bench.load
+    if not isinstance(load, RelayBank):
+        raise InstrumentError("the remote turn-on lead is fed by a relay, and the load is no bank of relays")
+    return load
+
+
+def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
+    outlook.supply_v = step.voltage_v
+    outlook.current_limit_a = step.current_limit_a
+    delay_s = outlook.amplifier.remote_turn_on.delay_s if outlook.amplifier.remote_turn_on else 0.0
+    return Forecast(duration_s=delay_s + IDLE_APART_S + 0.5)
+
+
+def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:
+    outlook.supply_v = None
+    outlook.load_ohm = None
+    return Forecast(duration_s=LEAD_OFF_S)

@@ -1,0 +1,39 @@
+"""require: end the run unless figures measured before keep their criteria."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchctl.documents.criteria import Criterion
+from benchctl.documents.steps import Require
+from benchctl.errors import RequirementFailed
+from benchctl.quantity import render
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run, judged_by, latest
+
+
+def perform(step: Require, run: Run) -> None:
+    """Every criterion must be known to hold; what cannot be told does not.
+
+    Raises:
+        RequirementFailed: one does not, or its figure was never measured.
+    """
+    failures = [failure for name, criterion in step.criteria.items() for failure in _failures(run, name, criterion)]
+    if failures:
+        raise RequirementFailed("; ".join(failures))
+
+
+def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:
+    figures = latest(run.measured, name)
+    if not figures:
+        yield f"{name} must be {criterion}, and was never measured"
+    for figure in figures:
+        verdict = judged_by(figure, criterion).verdict
+        if verdict != "passes":
+            of_channel = f" of channel {figure.channel}" if figure.channel else ""
+            state = "" if verdict == "fails" else ", which cannot be told within its uncertainty"
+            yield f"{name}{of_channel} is {render(figure.value, figure.unit)} and must be {criterion}{state}"
+
+
+def foresee(_step: Require, _outlook: Outlook) -> Forecast:
+    return Forecast(duration_s=0.0)

@@ -1,0 +1,65 @@
+"""The search for a level, shared by the steps that need one: the object of `measure` proposes, the bench answers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from benchctl.documents.steps import FindCleanLevel, MeasureBurst
+from benchctl.errors import MeasurementError
+from benchctl.measure.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
+from benchctl.measure.distortion import Distortion
+from benchctl.quantity import render
+from benchctl.runner.run import Run
+
+Expose = Callable[[float], Distortion]
+
+
+def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) -> float:
+    """Carry a search through; return the highest level known to keep its bound, V rms.
+
+    Args:
+        expose: drives the amplifier at a level and returns the distortion there.
+        what: what is searched, for notes.
+
+    Raises:
+        MeasurementError: the amplifier distorts already where the search starts.
+    """
+    while (level_v := search.propose()) is not None:
+        distortion = expose(level_v)
+        search.answer(level_v, distortion.ratio, is_bound=distortion.is_bound)
+    run.recorder.event(
+        "search",
+        step=run.planned.label,
+        what=what,
+        exposures=[
+            {"level_v": e.level_v, "distortion": e.distortion, "is_bound": e.is_bound, "says": e.says}
+            for e in search.exposures
+        ],
+    )
+    match search.outcome:
+        case Found(level_v=level_v):
+            return level_v
+        case NeverReached(level_v=level_v):
+            run.note(f"{what}: distortion stays below {render(search.bound, '1')} up to {render(level_v, 'V')}")
+            return level_v
+        case AlreadyPassed(level_v=level_v):
+            raise MeasurementError(
+                f"{what}: distortion is above {render(search.bound, '1')} already at {render(level_v, 'V')}, "
+                "where the search starts"
+            )
+    raise MeasurementError(f"{what}: the search ended without an outcome")
+
+
+def search_from(
+    step: FindCleanLevel | MeasureBurst, start_v: float, *, is_clean: bool = False, expected_v: float | None = None
+) -> CleanLevelSearch:
+    """A search for the bound of a step that starts at `start_v`."""
+    return CleanLevelSearch(
+        step.thd_n,
+        start_v,
+        step.to_v,
+        step_db=20.0 * math.log10(step.step_ratio),
+        start_is_clean=is_clean,
+        expected_level_v=expected_v,
+    )
