@@ -1,0 +1,162 @@
+"""Put a run together and perform it: documents, clock, instruments real or simulated, guard, run folder."""
+
+from __future__ import annotations
+
+import json
+import platform
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Protocol
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.recorder import Recorder
+from benchctl.clock import Clock, RealClock, VirtualClock
+from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.guard.guard import Guard
+from benchctl.guard.limits import limits_of
+from benchctl.instruments.bench import Bench, open_bench
+from benchctl.instruments.interlock import Interlock
+from benchctl.launch.simulated import describe
+from benchctl.runner.execute import Outcome, execute
+from benchctl.runner.plan import expand
+from benchctl.runner.preflight import Preflight, preflight
+from benchctl.runner.run import Files, Observer, Run
+from benchctl.simulator.bench import SimulatedBench
+
+
+class RunObserver(Observer, Protocol):
+    """Who watches a run from before its first step."""
+
+    def started(self, checked: Preflight, run: Run) -> None:
+        """Preflight has passed and the bench is open; nothing is energised yet."""
+
+
+@dataclass(frozen=True)
+class Documents:
+    """Where the three documents of a run are: paths, or names of shipped ones."""
+
+    sequence: Path
+    bench: Path
+    amplifier: Path
+
+    def load(self) -> Files:
+        """Read them.
+
+        Raises:
+            DocumentError: with every fault of the first file that has any.
+        """
+        return Files(load_sequence(self.sequence), load_bench(self.bench), load_amplifier(self.amplifier))
+
+
+@dataclass(frozen=True)
+class Result:
+    """How a run ended, and where it left everything."""
+
+    outcome: Outcome
+    folder: Path
+
+
+def check_before(documents: Documents, *, unattended: bool = False) -> Preflight:
+    """The preflight of a run, without touching the bench."""
+    files = documents.load()
+    return preflight(files, expand(files.sequence), unattended=unattended)
+
+
+def run(
+    documents: Documents, observer: RunObserver, *, out: Path, dry_run: bool = False, unattended: bool = False
+) -> Result:
+    """Run a sequence.
+
+    Args:
+        documents: sequence, bench and amplifier.
+        observer: is told what happens.
+        out: the folder in which the run folder is made.
+        dry_run: simulated instruments behind the same bench file, in virtual time.
+        unattended: refuse what needs a person.
+
+    Raises:
+        DocumentError, UsageError, PreflightRefused: nothing was touched.
+        InstrumentError: an instrument could not be opened; nothing was energised.
+        ArchiveError: the run folder cannot be written.
+    """
+    files = documents.load()
+    checked = preflight(files, expand(files.sequence), unattended=unattended)
+    checked.refuse_hazards()
+    with _opened(files, documents, dry_run=dry_run) as opened:
+        # A folder is found by the day it was made, in a dry run too.
+        folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
+        recorder = Recorder(folder, opened.clock)
+        try:
+            _keep_inputs(recorder, documents, opened.bench, dry_run=dry_run)
+            outcome = _perform(files, checked, opened, recorder, observer)
+        finally:
+            recorder.finish()
+    return Result(outcome, folder.path)
+
+
+def _perform(files: Files, checked: Preflight, opened: _Opened, recorder: Recorder, observer: RunObserver) -> Outcome:
+    guard = Guard(
+        opened.bench,
+        limits_of(files.sequence, files.bench, files.amplifier),
+        opened.clock,
+        opened.interlock,
+        report=recorder.event,
+        trend=recorder.trend,
+    )
+    this = Run(
+        files=files,
+        bench=opened.bench,
+        clock=opened.clock,
+        interlock=opened.interlock,
+        guard=guard,
+        recorder=recorder,
+        observer=observer,
+        planned=checked.plan[0],
+    )
+    observer.started(checked, this)
+    return execute(checked.plan, this)
+
+
+@dataclass(frozen=True)
+class _Opened:
+    """The instruments, and the time they live in."""
+
+    bench: Bench
+    clock: Clock
+    interlock: Interlock
+
+
+@contextmanager
+def _opened(files: Files, documents: Documents, *, dry_run: bool) -> Iterator[_Opened]:
+    """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own."""
+    with ExitStack() as stack:
+        clock: Clock
+        if dry_run:
+            clock = virtual = VirtualClock()
+            stack.enter_context(virtual.take_part())
+            simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
+            addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
+        else:
+            clock = RealClock()
+            addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
+        interlock = Interlock(clock)
+        near = documents.bench.parent if documents.bench.is_file() else None
+        bench = stack.enter_context(open_bench(files.bench, addresses, interlock, clock.sleep, near))
+        yield _Opened(bench, clock, interlock)
+
+
+def _keep_inputs(recorder: Recorder, documents: Documents, bench: Bench, *, dry_run: bool) -> None:
+    """The documents as they were used, who the instruments were, and with what they were driven."""
+    for kind, path in vars(documents).items():
+        recorder.folder.save_input(f"{kind}.yaml", Path(path).read_text(encoding="utf-8"))
+    recorder.folder.save_input("instruments.json", json.dumps(bench.identities(), indent=2) + "\n")
+    recorder.folder.save_input("versions.json", json.dumps(_versions(), indent=2) + "\n")
+    recorder.event("run started", dry_run=dry_run, instruments=bench.identities(), versions=_versions())
+
+
+def _versions() -> Mapping[str, str]:
+    packages = ("benchctl", "numpy", "pyvisa", "pyvisa-py")
+    return {"python": platform.python_version(), **{name: version(name) for name in packages}}

@@ -1,0 +1,153 @@
+"""From a bench file and an amplifier file to the description of a simulated bench.
+
+Only here do the documents' ratings become a stand-in's physics. What a `simulation:` section says goes through
+unread; what it leaves out is derived from the ratings, so that any bench can be dry-run.
+"""
+
+from __future__ import annotations
+
+from benchctl.documents.accuracy import Accuracy
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench, CurrentWiring, TurnOnByRelay, TurnOnBySupply, VoltageWiring
+from benchctl.documents.instruments import ElectronicLoad, Generator, Oscilloscope, RelayBank, Supply, Thermometer
+from benchctl.documents.simulation import BenchSimulation
+from benchctl.simulator.description import (
+    BenchDescription,
+    GeneratorDescription,
+    LoadDescription,
+    OscilloscopeDescription,
+    Plate,
+    RatedLoad,
+    RemoteLead,
+    ResistorDescription,
+    ScopeChannel,
+    Spec,
+    SupplyDescription,
+    SupplyOutputDescription,
+    ThermometerDescription,
+)
+from benchctl.simulator.physics import derive_physics
+
+
+def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
+    """A simulated bench that fits the two files."""
+    instruments = bench.instruments
+    plate = _plate(amplifier)
+    return BenchDescription(
+        plate=plate,
+        amplifier=derive_physics(plate, amplifier.simulation),
+        generator=_generator(instruments.generator) if instruments.generator else None,
+        oscilloscope=_oscilloscope(instruments.oscilloscope, bench) if instruments.oscilloscope else None,
+        load=_load(instruments.load) if instruments.load else None,
+        supply=_supply(instruments.supply) if instruments.supply else None,
+        thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
+        remote=_remote(bench),
+        bench=bench.simulation or BenchSimulation(),
+    )
+
+
+def _spec(accuracy: Accuracy) -> Spec:
+    return Spec(accuracy.reading, accuracy.range, accuracy.fixed)
+
+
+def _plate(amplifier: Amplifier) -> Plate:
+    lead = amplifier.remote_turn_on
+    return Plate(
+        channels=amplifier.channels,
+        rated=tuple(RatedLoad(line.load_ohm, line.power_w, line.thd_n) for line in amplifier.rated),
+        gain=amplifier.gain_ratio,
+        supply_nominal_v=amplifier.supply.nominal_v,
+        supply_minimum_v=amplifier.supply.minimum_v,
+        idle_current_a=amplifier.idle_current_a,
+        heatsink_maximum_c=amplifier.heatsink.maximum_c,
+        remote_turn_on_v=lead.voltage_v if lead else 0.0,
+        turn_on_delay_s=lead.delay_s if lead else 0.0,
+    )
+
+
+def _generator(entry: Generator) -> GeneratorDescription:
+    return GeneratorDescription(
+        level=_spec(entry.accuracy.level),
+        frequency=_spec(entry.accuracy.frequency),
+        highest_level_v=entry.ratings.level_v,
+        highest_frequency_hz=entry.ratings.frequency_hz,
+    )
+
+
+def _oscilloscope(entry: Oscilloscope, bench: Bench) -> OscilloscopeDescription:
+    ratings, trigger = entry.ratings, bench.signals.trigger
+    wiring = tuple(_channel(name, wiring) for name, wiring in bench.signals.wirings())
+    if trigger.channel is not None:
+        wiring += (ScopeChannel(trigger.channel, "sync", 1.0),)
+    return OscilloscopeDescription(
+        wiring=wiring,
+        voltage=_spec(entry.accuracy.voltage),
+        bits=ratings.bits,
+        memory=ratings.memory,
+        sample_rate=ratings.sample_rate_hz,
+        input_v=ratings.input_v,
+        channels=max(4, *(channel.number for channel in wiring)),
+        external_trigger=trigger.is_external,
+    )
+
+
+def _channel(name: str, wiring: VoltageWiring | CurrentWiring) -> ScopeChannel:
+    return ScopeChannel(wiring.oscilloscope, name, 1.0 / wiring.probe.units_per_volt, wiring.probe.accuracy)
+
+
+def _load(entry: RelayBank | ElectronicLoad) -> LoadDescription:
+    if isinstance(entry, ElectronicLoad):
+        span = entry.ratings.resistance
+        return LoadDescription(
+            kind="electronic",
+            channels=(entry.channel,),
+            resistance=_spec(entry.accuracy.resistance),
+            lowest_ohm=span.minimum_ohm,
+            highest_ohm=span.maximum_ohm,
+            rated_power_w=entry.ratings.power_w,
+        )
+    return LoadDescription(
+        kind="relay bank",
+        resistors=tuple(
+            ResistorDescription(
+                channel=resistor.channel,
+                nominal_ohm=resistor.nominal_ohm,
+                measured_ohm=resistor.measured_ohm,
+                uncertainty=resistor.uncertainty,
+                temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
+                rated_power_w=resistor.rated_power_w,
+                relay=resistor.relay,
+            )
+            for resistor in entry.resistors
+        ),
+    )
+
+
+def _supply(entry: Supply) -> SupplyDescription:
+    return SupplyDescription(
+        outputs=tuple(
+            SupplyOutputDescription(name, output.number, output.voltage_v, output.current_a)
+            for name, output in entry.outputs.items()
+        ),
+        voltage=_spec(entry.accuracy.voltage),
+        current=_spec(entry.accuracy.current),
+    )
+
+
+def _thermometer(entry: Thermometer) -> ThermometerDescription:
+    return ThermometerDescription(
+        channels={number: place for place, number in entry.channels.items()},
+        temperature=Spec(fixed=entry.accuracy.temperature.fixed),
+    )
+
+
+def _remote(bench: Bench) -> RemoteLead | None:
+    match bench.remote_turn_on:
+        case TurnOnBySupply(output=output):
+            return RemoteLead(by="supply", output=output)
+        case TurnOnByRelay(relay=relay):
+            return RemoteLead(by="relay", relay=relay)
+        case None:
+            return None
+        case _:
+            return RemoteLead(by="hand")
