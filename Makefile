@@ -1,0 +1,38 @@
+# Each target works as the first command on a fresh machine with Python >= 3.11, git and make.
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+READY  := $(VENV)/.ready
+
+.PHONY: demo test lint types layers unit bench clean
+
+demo: $(READY)  ## The main job, dry: bursts and continuous power of an invented amplifier
+	@$(BIN)/benchctl run sequences/burst_and_continuous.yaml \
+	    --bench sim/workshop.yaml --amplifier sim/amplifiers/hx2150.yaml --dry-run \
+	  || test $$? -eq 1  # 1: the run finished and a verdict fails, which is a result
+
+test: lint types layers unit  ## Everything that must hold
+
+lint: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(READY)
+	$(BIN)/mypy
+
+layers: $(READY)
+	$(BIN)/lint-imports
+
+unit: $(READY)
+	$(BIN)/pytest -n 2
+
+bench: $(READY)  ## Timings, as ratios inside one run; nothing here passes or fails by the clock
+	$(BIN)/python -m benchmarks
+
+clean:
+	rm -rf $(VENV) build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+
+$(READY): pyproject.toml constraints.txt
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[dev]'
+	@touch $(READY)
