@@ -96,6 +96,7 @@ class Trigger:
 
     @property
     def is_external(self) -> bool:
+        """Whether the external trigger input is used."""
         return self.channel is None
 
 

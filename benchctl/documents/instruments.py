@@ -130,6 +130,7 @@ class RelayBank(Instrument):
 
     @property
     def kind(self) -> Literal["relay bank"]:
+        """The form of load, as its driver file names it."""
         return "relay bank"
 
     def resistors_for(self, nominal_ohm: float) -> Mapping[str, Resistor]:
@@ -185,6 +186,7 @@ class ElectronicLoad(Instrument):
 
     @property
     def kind(self) -> Literal["electronic"]:
+        """The form of load, as its driver file names it."""
         return "electronic"
 
 

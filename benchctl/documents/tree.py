@@ -150,6 +150,7 @@ class _Grower:
         self.problems: list[Problem] = []
 
     def grow(self, node: yaml.Node) -> Tree:
+        """The tree under `node`; its depth is bounded by then, so it may recurse."""
         place = place_at(node.start_mark)
         if isinstance(node, yaml.MappingNode):
             return self._grow_table(node, place)
