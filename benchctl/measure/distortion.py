@@ -16,7 +16,7 @@ from uncertainties import UFloat
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
 from benchctl.measure.phasors import Phasors
 from benchctl.measure.record import Samples
-from benchctl.measure.sine import SineFit, fit_and_residual, fit_sine_4
+from benchctl.measure.sine import SineFit, fit_and_residual, fit_sine, fit_sine_4
 from benchctl.measure.uncertainty import measured, rectangular
 
 BAND_HZ = 20e3  # AES17: the upper band edge
@@ -87,7 +87,7 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
         RecordTooShort: fewer than two whole cycles.
         MeasurementError: as `fit_sine_4`.
     """
-    found_hz = fit_sine_4(values, interval_s, frequency_hz).frequency_hz
+    found_hz = _without_pull(values, interval_s, fit_sine_4(values, interval_s, frequency_hz).frequency_hz)
     cycles = math.floor(values.size * interval_s * found_hz + 1e-6)
     if cycles < 2:
         raise RecordTooShort(f"the record holds {cycles} whole cycle of {found_hz:.6g} Hz; two are needed")
@@ -96,6 +96,20 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
     lines = np.fft.rfft(residual)
     power = 2.0 / count**2 * (lines.real**2 + lines.imag**2)
     return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s)
+
+
+def _without_pull(values: Samples, interval_s: float, frequency_hz: float) -> float:
+    """The frequency from the phase between two halves of the record, each of whole cycles.
+
+    Strong harmonics pull the four-parameter fit of a short record; they turn the phase of both halves alike.
+    """
+    half = round(math.floor(values.size * interval_s * frequency_hz / 2.0 + 1e-6) / (frequency_hz * interval_s))
+    if half < 4 or 2 * half > values.size:
+        return frequency_hz
+    first, second = (fit_sine(part, interval_s, frequency_hz) for part in (values[:half], values[half : 2 * half]))
+    advance = 2.0 * math.pi * frequency_hz * half * interval_s
+    ahead = math.remainder(second.phase_rad - first.phase_rad - advance, 2.0 * math.pi)
+    return frequency_hz * (1.0 + ahead / advance)
 
 
 def thd_n(
