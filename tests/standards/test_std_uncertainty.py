@@ -1,0 +1,130 @@
+"""Uncertainty against the GUM: worked examples, and a Monte Carlo of the same inputs after JCGM 101."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from uncertainties import umath
+
+from benchctl.measure.figure import figure_of
+from benchctl.measure.power import load_power
+from benchctl.measure.uncertainty import (
+    Accuracy,
+    ErrorOf,
+    LoadResistance,
+    mean_of,
+    means_together,
+    rectangular,
+    resolution,
+)
+
+# A worked budget, by hand and with a separate program: ten readings of a voltmeter within 0.1 % of reading and 0.02 %
+# of its 100 V range, a load of 4 ohm within 0.5 % (rectangular), 14.40 V within 0.05 % + 1.5 mV, 9.60 A within
+# 0.5 % + 20 mA.
+READINGS_V = [20.002, 19.998, 20.001, 19.997, 20.003, 20.000, 19.999, 20.002, 19.998, 20.000]
+LOAD = rectangular(4.0, 0.005 * 4.0)
+
+
+def test_the_voltage_of_the_budget() -> None:
+    scatter = mean_of(READINGS_V)
+    assert scatter.std_dev == pytest.approx(0.0006324555, rel=1e-6)
+    voltage = ErrorOf((Accuracy(reading=0.001, range=0.0002),), 100.0).on(scatter)
+    assert voltage.nominal_value == pytest.approx(20.0)
+    assert voltage.std_dev == pytest.approx(0.02310267, rel=1e-6)
+
+
+def test_the_power_of_the_budget() -> None:
+    voltage = ErrorOf((Accuracy(reading=0.001, range=0.0002),), 100.0).on(mean_of(READINGS_V))
+    figure = figure_of("continuous_power", load_power(voltage, LOAD), "W")
+    assert figure.value == pytest.approx(100.0)
+    assert figure.expanded_uncertainty == pytest.approx(0.7394773, rel=1e-5)
+
+
+def test_the_efficiency_of_the_budget_keeps_its_correlations() -> None:
+    voltage = ErrorOf((Accuracy(reading=0.001, range=0.0002),), 100.0).on(mean_of(READINGS_V))
+    supply_v = ErrorOf((Accuracy(reading=0.0005, fixed=0.0015),)).on(14.40)
+    supply_a = ErrorOf((Accuracy(reading=0.005, fixed=0.02),)).on(9.60)
+    power = load_power(voltage, LOAD)
+    efficiency = power / (supply_v * supply_a)
+    assert efficiency.nominal_value == pytest.approx(0.7233796, rel=1e-6)
+    assert efficiency.std_dev == pytest.approx(0.003996100, rel=1e-5)
+    loss = supply_v * supply_a - power
+    assert (loss.nominal_value, loss.std_dev) == (pytest.approx(38.24), pytest.approx(0.677232, rel=1e-5))
+
+
+def test_monte_carlo_of_the_budget_agrees() -> None:
+    # JCGM 101: draw every input from its own distribution and look at the output.
+    random = np.random.default_rng(101)
+    draws = 400_000
+    voltage = 20.0 + random.uniform(-0.04, 0.04, draws) + 0.0006324555 * random.standard_t(9, draws)
+    power = voltage**2 / random.uniform(3.98, 4.02, draws)
+    assert power.std() == pytest.approx(0.3697386, rel=5e-3)
+    low, high = np.quantile(power, [0.025, 0.975])
+    assert (low, high) == (pytest.approx(99.303, abs=0.01), pytest.approx(100.704, abs=0.01))
+    # Rectangular inputs have no tails, so the interval of k = 2 is the wider one.
+    assert high - low < 2 * 0.7394773
+
+
+def test_monte_carlo_of_a_whole_analysis_agrees() -> None:
+    """Both channels' powers over one supply: oscilloscope, probe, load and temperature drawn as the budget has them."""
+    scope, probe = Accuracy(reading=0.005, range=0.001), Accuracy(reading=0.005)
+    load = LoadResistance(4.0, 4.013, 0.002, 60e-6)
+    budget = load_power(ErrorOf((scope, probe), 100.0).on(20.0), load.resistance())
+    random = np.random.default_rng(7)
+    draws = 200_000
+    volts = 20.0 + random.uniform(-1, 1, draws) * (0.1 + 0.1) + random.uniform(-1, 1, draws) * 0.1
+    ohms = 4.013 * (1 + 0.001 * random.normal(size=draws)) * (1 + 60e-6 * random.uniform(0, 150, draws))
+    power = volts**2 / ohms
+    assert budget.nominal_value == pytest.approx(power.mean(), rel=1e-3)
+    assert budget.std_dev == pytest.approx(power.std(), rel=1e-2)
+
+
+def test_gum_example_h2_with_its_correlated_readings() -> None:
+    # JCGM 100:2008, H.2: five readings of V (V), I (mA) and phase (rad) taken together; the GUM prints u = 0.071,
+    # 0.295 and 0.236 ohm; more digits from the five raw readings by a separate program.
+    voltage, milliamperes, phase = means_together(
+        [5.007, 4.994, 5.005, 4.990, 4.999],
+        [19.663, 19.639, 19.640, 19.685, 19.678],
+        [1.0456, 1.0438, 1.0468, 1.0428, 1.0433],
+    )
+    assert voltage.std_dev == pytest.approx(0.003209361, rel=1e-6)
+    assert phase.std_dev == pytest.approx(7.520638e-4, rel=1e-6)
+    impedance = voltage / (milliamperes / 1000.0)
+    resistance, reactance = impedance * umath.cos(phase), impedance * umath.sin(phase)
+    assert (resistance.nominal_value, resistance.std_dev) == (
+        pytest.approx(127.732170),
+        pytest.approx(0.0710714, rel=1e-5),
+    )
+    assert (reactance.nominal_value, reactance.std_dev) == (
+        pytest.approx(219.846512),
+        pytest.approx(0.2955817, rel=1e-5),
+    )
+    assert (impedance.nominal_value, impedance.std_dev) == (
+        pytest.approx(254.259702),
+        pytest.approx(0.2363361, rel=1e-5),
+    )
+
+
+@pytest.mark.parametrize(("uncertain", "u"), [
+    (rectangular(0.0, 1.0), 0.577350),  # JCGM 100, 4.3.7
+    (resolution(1.0), 0.288675),  # F.2.2.1
+])  # fmt: skip
+def test_limits_and_resolution(uncertain: object, u: float) -> None:
+    assert uncertain.std_dev == pytest.approx(u, abs=1e-6)  # type: ignore[attr-defined]
+
+
+def test_a_wirewound_load_at_170_degrees_makes_the_cold_figure_one_and_a_half_per_cent_high() -> None:
+    # 100 ppm/K (data sheets of aluminium-housed resistors) over 150 K: the true power is 0.985222 of the cold figure.
+    hot = LoadResistance(4.0, 4.0, 0.0, 100e-6, 170.0).resistance()
+    cold = LoadResistance(4.0, 4.0, 0.0, 100e-6, 20.0).resistance()
+    ratio = load_power(rectangular(20.0, 0.0), hot) / load_power(rectangular(20.0, 0.0), cold)
+    assert ratio.nominal_value == pytest.approx(0.985222, abs=1e-6)
+
+
+def test_copper_at_75_degrees() -> None:
+    # IEC 60028: alpha = 0.00393 / K at 20 degC, so a factor of 1.216150 at 75 degC.
+    copper = LoadResistance(1.0, 1.0, 0.0, 0.00393, 75.0).resistance()
+    assert copper.nominal_value == pytest.approx(1.216150, abs=1e-6)
+    assert math.isclose(copper.std_dev, 0.0)
