@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from uncertainties import UFloat
@@ -14,14 +14,14 @@ from benchctl.measure.distortion import Distortion
 from benchctl.measure.draw import efficiency_figures, output_power, supply_figures
 from benchctl.measure.droop import find_droop
 from benchctl.measure.figure import Figure, figure_of
-from benchctl.measure.power import TOTAL, by_channel
-from benchctl.measure.record import OUTPUT, Capture
+from benchctl.measure.power import by_channel
+from benchctl.measure.record import OUTPUT, Capture, Samples
 from benchctl.measure.signals import Signals
 from benchctl.measure.supply import whole_repetitions
+from benchctl.measure.uncertainty import exactly
 
 Tables = Mapping[str, CycleTable]
-_Powers = Mapping[str, Sequence[UFloat]]  # channel -> power of each cycle in W
-_Choice = Callable[[Sequence[UFloat]], int]
+_Choice = Callable[[Samples], int]
 
 
 def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTable]:
@@ -37,19 +37,19 @@ def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTabl
 def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     """burst_power_clean: the lowest whole cycle; thd_n: the worst."""
     tables = burst_tables(capture, context)
-    powers = _cycle_powers(Signals(capture, context.accuracy, context.loads), tables)
-    figures = _power_figures("burst_power_clean", powers, _lowest, context)
-    return figures + [distortion_figure("thd_n", table.worst.thd_n, channel) for channel, table in tables.items()]
+    powers = _CyclePowers(Signals(capture, context.accuracy, context.loads), tables, bridged=context.bridged)
+    distortions = [distortion_figure("thd_n", table.worst.thd_n, channel) for channel, table in tables.items()]
+    return powers.figures("burst_power_clean", _lowest) + distortions
 
 
 def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency."""
     tables = burst_tables(capture, context)
     signals = Signals(capture, context.accuracy, context.loads)
-    powers = _cycle_powers(signals, tables)
+    powers = _CyclePowers(signals, tables, bridged=context.bridged)
     figures: list[Figure] = []
     for name, choose in (("first", _first), ("highest", _highest), ("lowest", _lowest), ("last", _last)):
-        figures += _power_figures(f"burst_power_{name}", powers, choose, context)
+        figures += powers.figures(f"burst_power_{name}", choose)
     for channel, table in tables.items():
         figures += _voltage_figures(signals, channel, table)
     span = whole_repetitions(capture, context.every_s)
@@ -57,13 +57,33 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     return figures + supply_figures(signals, span) + efficiency
 
 
-def _cycle_powers(signals: Signals, tables: Tables) -> _Powers:
-    return {
-        channel: [
-            signals.power(channel, signals.on(OUTPUT + channel, cycle.rms, _rms_noise(table))) for cycle in table.cycles
-        ]
-        for channel, table in tables.items()
-    }
+class _CyclePowers:
+    """The power of each cycle: numbers to choose a cycle by, uncertain only for the cycle chosen."""
+
+    def __init__(self, signals: Signals, tables: Tables, *, bridged: bool) -> None:
+        self._signals = signals
+        self._tables = tables
+        self._bridged = bridged
+        self._watts = {channel: self._nominal(channel, table) for channel, table in tables.items()}
+
+    def figures(self, name: str, choose: _Choice) -> list[Figure]:
+        """The chosen cycle's power of each channel, and of all together: there the choice is by the total."""
+        of_total = choose(np.sum(list(self._watts.values()), axis=0))
+        chosen = by_channel(
+            {channel: self._uncertain(channel, of_total) for channel in self._tables}, bridged=self._bridged
+        )
+        if not self._bridged:
+            chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self._watts.items()}
+        return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
+
+    def _nominal(self, channel: str, table: CycleTable) -> Samples:
+        one_volt_w = float(self._signals.power(channel, exactly(1.0)).nominal_value)
+        return one_volt_w * np.array([cycle.rms for cycle in table.cycles]) ** 2
+
+    def _uncertain(self, channel: str, number: int) -> UFloat:
+        table = self._tables[channel]
+        rms = self._signals.on(OUTPUT + channel, table.cycles[number].rms, _rms_noise(table))
+        return self._signals.power(channel, rms)
 
 
 def _rms_noise(table: CycleTable) -> float:
@@ -71,31 +91,20 @@ def _rms_noise(table: CycleTable) -> float:
     return table.noise_rms / math.sqrt(2.0)
 
 
-def _power_figures(name: str, powers: _Powers, choose: _Choice, context: BurstContext) -> list[Figure]:
-    """The chosen cycle of each channel, and of all together: there the choice is by the total."""
-    totals = [sum(row) for row in zip(*powers.values(), strict=True)]
-    total = totals[choose(totals)]
-    if context.bridged:
-        chosen = by_channel({"A": total}, bridged=True)
-    else:
-        chosen = {channel: row[choose(row)] for channel, row in powers.items()} | {TOTAL: total}
-    return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
-
-
-def _first(_: Sequence[UFloat]) -> int:
+def _first(_: Samples) -> int:
     return 0
 
 
-def _last(row: Sequence[UFloat]) -> int:
-    return len(row) - 1
+def _last(watts: Samples) -> int:
+    return watts.size - 1
 
 
-def _lowest(row: Sequence[UFloat]) -> int:
-    return min(range(len(row)), key=lambda number: float(row[number].nominal_value))
+def _lowest(watts: Samples) -> int:
+    return int(np.argmin(watts))
 
 
-def _highest(row: Sequence[UFloat]) -> int:
-    return max(range(len(row)), key=lambda number: float(row[number].nominal_value))
+def _highest(watts: Samples) -> int:
+    return int(np.argmax(watts))
 
 
 def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
