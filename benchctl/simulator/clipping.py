@@ -46,6 +46,34 @@ def clipped_sine(amplitude_v: float, offset_v: float, limit_v: float) -> CycleMe
     )
 
 
+def distortion(overdrive: float) -> float:
+    """THD, relative to the fundamental, of a sine clipped at 1/overdrive of its amplitude.
+
+    b1 = (2A/π)(α + sin(2α)/2) with α = asin(C/A); the rest of the mean square is harmonics.
+    """
+    if overdrive <= 1:
+        return 0.0
+    angle = math.asin(1 / overdrive)
+    fundamental = 2 * overdrive / math.pi * (angle + math.sin(2 * angle) / 2)
+    harmonics = clipped_sine(overdrive, 0.0, 1.0).square_v2 - fundamental**2 / 2
+    return math.sqrt(max(harmonics, 0.0) * 2) / fundamental
+
+
+def overdrive_at(thd: float) -> float:
+    """Amplitude over clipping level at a distortion below that of a square wave, 48.3 %.
+
+    Raises:
+        ValueError: a distortion that clipping cannot give.
+    """
+    if not 0 < thd < 0.48:
+        raise ValueError(f"a clipped sine cannot have {thd:.1%} distortion")
+    low, high = 1.0, 1000.0
+    while high - low > 1e-12 * high:
+        middle = (low + high) / 2
+        low, high = (middle, high) if distortion(middle) < thd else (low, middle)
+    return high
+
+
 def _constant(offset_v: float, limit_v: float) -> CycleMeans:
     level = min(abs(offset_v), limit_v)
     return CycleMeans(level, level**2, 1.0 if abs(offset_v) > limit_v else 0.0)

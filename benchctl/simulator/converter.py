@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """A supply output and its lead: an ideal voltage up to a current limit, then a constant current."""
 
     voltage_v: float

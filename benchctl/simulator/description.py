@@ -14,12 +14,20 @@ from benchctl.documents.simulation import BenchSimulation, HeatsinkSimulation, P
 
 
 @dataclass(frozen=True)
+class RatedLoad:
+    """One line of the rating plate: power of each channel, all of them driven, at a distortion."""
+
+    load_ohm: float
+    power_w: float
+    distortion: float = 0.01
+
+
+@dataclass(frozen=True)
 class Plate:
     """What the rating plate says, as far as the physics of a stand-in can be derived from it."""
 
     channels: tuple[str, ...]
-    rated: tuple[tuple[float, float], ...]
-    """(load in ohm, power in W for each channel) at 1 % distortion, all channels driven"""
+    rated: tuple[RatedLoad, ...]
     gain: float
     supply_nominal_v: float = 14.4
     supply_minimum_v: float = 10.5
@@ -79,7 +87,8 @@ class ScopeChannel:
 
     number: int
     signal: str
-    """"output A", "output B", ..., "supply current" or "supply voltage": the names of a capture"""
+    """"output A", "output B", ..., "supply current", "supply voltage": the names of a capture; or "sync", the
+    generator's sync output"""
     volts_per_unit: float
     """what the probe gives for a volt (1/ratio) or an ampere (sensitivity)"""
     accuracy: float = 0.0
@@ -143,12 +152,11 @@ class SupplyOutputDescription:
 
 @dataclass(frozen=True)
 class SupplyDescription:
-    """The supply; `main` names the output that feeds the amplifier."""
+    """The supply; its output `main` feeds the amplifier."""
 
     outputs: tuple[SupplyOutputDescription, ...]
     voltage: Spec = field(default_factory=Spec)
     current: Spec = field(default_factory=Spec)
-    main: str = "main"
 
 
 @dataclass(frozen=True)
@@ -175,14 +183,16 @@ class ThermometerDescription:
 
 @dataclass(frozen=True)
 class BenchDescription:
-    """Everything behind the five sockets."""
+    """Everything behind the sockets; a role that the bench has not got is None."""
 
     plate: Plate
     amplifier: Physics
-    generator: GeneratorDescription
-    oscilloscope: OscilloscopeDescription
-    load: LoadDescription
-    supply: SupplyDescription
-    thermometer: ThermometerDescription
-    remote: RemoteLead = field(default_factory=lambda: RemoteLead("supply"))
+    generator: GeneratorDescription | None = None
+    oscilloscope: OscilloscopeDescription | None = None
+    load: LoadDescription | None = None
+    supply: SupplyDescription | None = None
+    """None: a battery of the nominal voltage that nobody switches"""
+    thermometer: ThermometerDescription | None = None
+    remote: RemoteLead | None = None
+    """None: nothing is on the amplifier's remote lead"""
     bench: BenchSimulation = field(default_factory=BenchSimulation)

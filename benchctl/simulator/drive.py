@@ -20,6 +20,8 @@ class Tone:
     amplitude_v: float
     frequency_hz: float
     origin_s: float
+    sync_s: float | None = None
+    """how long from the origin the sync output stays high; None: for the first half of every cycle"""
 
 
 @dataclass
@@ -38,9 +40,12 @@ class Drive:
     repetitions: float = math.inf
     list_started_s: float | None = None
     """when the list was started, or None for the constant tone"""
+    _ends_s: tuple[float, ...] = field(default=(), init=False)
+    """of each point, from the start of a repetition"""
 
     def start_list(self, now_s: float) -> None:
         """Play the list from its first point, phase zero."""
+        self._ends_s = tuple(accumulate(self.dwells_s))
         self.list_started_s = now_s
 
     def stop_list(self) -> None:
@@ -56,25 +61,27 @@ class Drive:
         if not self.list_playing(now_s):
             return self._tone(self.level_v, self.phase_origin_s), math.inf
         turn_s, point = self._place(now_s)
-        until_s = turn_s + list(accumulate(self.dwells_s))[point]
-        return self._tone(self.levels_v[point], turn_s), until_s
+        until_s = turn_s + self._ends_s[point]
+        return self._tone(self.levels_v[point], turn_s, self.dwells_s[0]), until_s
 
-    def next_sync(self, after_s: float) -> float:
-        """The first instant not before `after_s` at which the sync output rises.
+    def next_sync(self, after_s: float, *, rising: bool = True) -> float:
+        """The first instant not before `after_s` at which the sync output rises (or falls).
 
-        For a list that is the start of its first point; for a constant tone each upward zero crossing.
+        For a list it is high during the first point; for a constant tone during the first half of each cycle.
         """
         if self.list_started_s is None or after_s > self._list_ends_s():
-            return _next_multiple(self.phase_origin_s, 1 / self.frequency_hz, after_s)
-        sync_s = max(_next_multiple(self.list_started_s, self._period_s(), after_s), self.list_started_s)
+            high_s = 0.0 if rising else 0.5 / self.frequency_hz
+            return _next_multiple(self.phase_origin_s + high_s, 1 / self.frequency_hz, after_s)
+        first_s = self.list_started_s + (0.0 if rising else self.dwells_s[0])
+        sync_s = max(_next_multiple(first_s, self._period_s(), after_s), first_s)
         return sync_s if sync_s < self._list_ends_s() else math.inf
 
-    def _tone(self, level_v: float, origin_s: float) -> Tone:
+    def _tone(self, level_v: float, origin_s: float, sync_s: float | None = None) -> Tone:
         amplitude_v = level_v * math.sqrt(2) if self.output_on else 0.0
-        return Tone(amplitude_v, self.frequency_hz, origin_s)
+        return Tone(amplitude_v, self.frequency_hz, origin_s, sync_s)
 
     def _period_s(self) -> float:
-        return sum(self.dwells_s)
+        return self._ends_s[-1]
 
     def _list_ends_s(self) -> float:
         if self.list_started_s is None:
@@ -87,9 +94,8 @@ class Drive:
         period_s = self._period_s()
         turns = math.floor((now_s - self.list_started_s + SAME_INSTANT_S) / period_s)
         turn_s = self.list_started_s + turns * period_s
-        ends = list(accumulate(self.dwells_s))
         inside_s = now_s - turn_s + SAME_INSTANT_S
-        point = next((index for index, end in enumerate(ends) if inside_s < end), len(ends) - 1)
+        point = next((index for index, end_s in enumerate(self._ends_s) if inside_s < end_s), len(self._ends_s) - 1)
         return turn_s, point
 
 

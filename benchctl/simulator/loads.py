@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchctl.simulator.thermal import ThermalChain
 
@@ -58,12 +58,25 @@ class LoadBank:
         self.resistors = tuple(Resistor(truth, ambient_c) for truth in truths)
         self._channels = tuple(channels)
         self._ambient_c = ambient_c
+        self._conductances_s: tuple[float, ...] | None = None
 
     def conductances_s(self) -> tuple[float, ...]:
         """Of what is connected to each amplifier channel, in the amplifier's order."""
-        return tuple(
-            sum(1 / resistor.resistance_ohm for resistor in self._connected(channel)) for channel in self._channels
-        )
+        if self._conductances_s is None:
+            self._conductances_s = tuple(
+                sum(1 / resistor.resistance_ohm for resistor in self._connected(channel)) for channel in self._channels
+            )
+        return self._conductances_s
+
+    def connect(self, resistor: Resistor, *, connected: bool) -> None:
+        """Put a resistor on its channel, or take it off."""
+        resistor.connected = connected
+        self._conductances_s = None
+
+    def set_resistance(self, resistor: Resistor, resistance_ohm: float) -> None:
+        """Of an electronic load, whose resistance can be set."""
+        resistor.truth = replace(resistor.truth, resistance_ohm=resistance_ohm)
+        self._conductances_s = None
 
     def advance(self, seconds: float, powers_w: Sequence[float]) -> None:
         """Warm the resistors with the power that each channel gave, shared as parallel resistors share it."""
@@ -75,6 +88,7 @@ class LoadBank:
                 shares[id(resistor)] = power_w / resistor.resistance_ohm / total_s
         for resistor in self.resistors:
             resistor.heat.advance(seconds, shares[id(resistor)])
+        self._conductances_s = None
 
     def hottest_c(self) -> float:
         """Of the resistor that is hottest; the air's where there is none."""

@@ -11,11 +11,8 @@ from dataclasses import replace
 from typing import Any
 
 from benchctl.documents.simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
-from benchctl.simulator.clipping import clipped_sine
-from benchctl.simulator.description import Physics, Plate
-
-OVERDRIVE_AT_1_PERCENT = 1.029350
-"""amplitude / clipping level of a hard-clipped sine at 1 % THD (closed form, see the tests of clipping.py)"""
+from benchctl.simulator.clipping import clipped_sine, overdrive_at
+from benchctl.simulator.description import Physics, Plate, RatedLoad
 
 POWER_MARGIN = 1.03
 """A maker rates a little below what the amplifier gives."""
@@ -38,7 +35,7 @@ def derive_physics(plate: Plate, given: AmplifierSimulation | None = None) -> Ph
     Raises:
         ValueError: the plate rates no load, or a load or power that is not positive.
     """
-    if not plate.rated or min(min(pair) for pair in plate.rated) <= 0:
+    if not plate.rated or min(min(line.load_ohm, line.power_w) for line in plate.rated) <= 0:
         raise ValueError("the plate must rate at least one load, and loads and powers must be positive")
     given = given or AmplifierSimulation()
     stage = Physics(**(_guesses(plate) | _stated(given)))
@@ -79,7 +76,7 @@ def _guesses(plate: Plate) -> dict[str, Any]:
 
 def _rail(plate: Plate, saturation_v: float, output_ohm: float) -> tuple[float, float]:
     """Open rail and its stiffness from the rated loads."""
-    points = sorted(_under_load(plate, load, power, saturation_v, output_ohm) for load, power in plate.rated)
+    points = sorted(_under_load(plate, line, saturation_v, output_ohm) for line in plate.rated)
     (light_a, light_v), (heavy_a, heavy_v) = points[0], points[-1]
     if heavy_a <= light_a:
         stiffness_ohm = ONE_LOAD_DROP * heavy_v / heavy_a
@@ -89,14 +86,12 @@ def _rail(plate: Plate, saturation_v: float, output_ohm: float) -> tuple[float, 
     return max(volts + stiffness_ohm * amperes for amperes, volts in points), stiffness_ohm
 
 
-def _under_load(
-    plate: Plate, load_ohm: float, power_w: float, saturation_v: float, output_ohm: float
-) -> tuple[float, float]:
+def _under_load(plate: Plate, line: RatedLoad, saturation_v: float, output_ohm: float) -> tuple[float, float]:
     """Current out of the rail and the rail itself at rated power, all channels driven."""
-    shape = clipped_sine(OVERDRIVE_AT_1_PERCENT, 0.0, 1.0)
-    inside = (load_ohm + output_ohm) / load_ohm
-    limit_v = math.sqrt(POWER_MARGIN * power_w * load_ohm / shape.square_v2) * inside
-    current_a = len(plate.channels) * shape.absolute_v * limit_v / (load_ohm + output_ohm)
+    shape = clipped_sine(overdrive_at(line.distortion), 0.0, 1.0)
+    path_ohm = line.load_ohm + output_ohm
+    limit_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / shape.square_v2) * path_ohm / line.load_ohm
+    current_a = len(plate.channels) * shape.absolute_v * limit_v / path_ohm
     return current_a, limit_v + saturation_v
 
 
@@ -111,7 +106,7 @@ def _bias_a(plate: Plate, physics: Physics) -> float:
 
 def _heatsink(plate: Plate) -> HeatsinkSimulation:
     """A heatsink that reaches its maximum in a room of 25 degC at about a third of full power for ever."""
-    full_w = max(power for _, power in plate.rated) * len(plate.channels)
+    full_w = max(line.power_w for line in plate.rated) * len(plate.channels)
     # A class AB stage dissipates about 0.4 of its ideal full power at a third of it (clipping.py's theory).
     ambient_k_per_w = max(plate.heatsink_maximum_c - 25.0, 10.0) / (0.4 * full_w)
     return HeatsinkSimulation(

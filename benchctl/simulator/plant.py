@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from benchctl.simulator.amplifier import Amplifier, State
 from benchctl.simulator.circuit import Circuit, Stage
 from benchctl.simulator.converter import OFF, Converter, Source
@@ -21,6 +23,9 @@ REMOTE_INPUT_OHM = 4700.0
 STARVED_BIAS = 0.25
 """Below this part of the nominal rail the bias circuit has too little to work with."""
 
+MAIN = "main"
+"""The name of the supply output that feeds the amplifier."""
+
 SAME_LOAD = 1e-5
 """Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
 
@@ -36,9 +41,9 @@ class Plant:
         self.physics = description.amplifier
         self.ambient_c = description.bench.ambient_c
         self.drive = Drive()
-        self.outputs = {output.number: SupplyOutput(0.0) for output in description.supply.outputs}
-        self._main = self._output_named(description.supply.main)
-        self._main.lead_ohm = description.bench.supply_lead_ohm
+        self.outputs, names = _supply_outputs(description)
+        self._main = names[MAIN]
+        self._remote = names.get(description.remote.output) if description.remote else None
         self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
         self.closed_relays: set[int] = set()
         self.amplifier = _amplifier(description)
@@ -64,12 +69,16 @@ class Plant:
     @property
     def remote_v(self) -> float:
         """On the amplifier's remote turn-on lead."""
-        remote = self.description.remote
+        remote, main_v = self.description.remote, self._main.source().voltage_v
+        if self.description.plate.remote_turn_on_v == 0:
+            return main_v
+        if remote is None:
+            return 0.0
         if remote.by == "supply":
-            return side_voltage_v(self._output_named(remote.output))
+            return side_voltage_v(self._remote) if self._remote else 0.0
         if remote.by == "relay" and remote.relay not in self.closed_relays:
             return 0.0
-        return self._main.source().voltage_v
+        return main_v
 
     def temperature_c(self, place: str) -> float | None:
         """Of a place that a thermometer can be fixed to; None for a place that this bench has not got."""
@@ -147,13 +156,19 @@ class Plant:
     def _switch(self, relay: int, *, closed: bool) -> None:
         resistor = self.loads.by_relay(relay)
         if resistor is not None:
-            resistor.connected = closed
+            self.loads.connect(resistor, connected=closed)
 
-    def _output_named(self, name: str) -> SupplyOutput:
-        for output in self.description.supply.outputs:
-            if output.name == name:
-                return self.outputs[output.number]
-        raise ValueError(f"the supply has no output '{name}'")
+
+def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutput], dict[str, SupplyOutput]]:
+    """The outputs by number and by name."""
+    lead_ohm = description.bench.supply_lead_ohm
+    if description.supply is None:
+        battery = SupplyOutput(lead_ohm, on=True, voltage_v=description.plate.supply_nominal_v, limit_a=math.inf)
+        return {1: battery}, {MAIN: battery}
+    outputs = {each.name: SupplyOutput(lead_ohm if each.name == MAIN else 0.0) for each in description.supply.outputs}
+    if MAIN not in outputs:
+        raise ValueError("no output of the supply is called 'main'; it is the one that feeds the amplifier")
+    return {each.number: outputs[each.name] for each in description.supply.outputs}, outputs
 
 
 def side_voltage_v(output: SupplyOutput) -> float:
@@ -175,6 +190,8 @@ def _amplifier(description: BenchDescription) -> Amplifier:
 
 def _resistor_truths(description: BenchDescription, truth: Truth) -> list[ResistorTruth]:
     load = description.load
+    if load is None:
+        return []
     if load.kind == "electronic":
         return [ResistorTruth(channel, 0, load.highest_ohm, 0.0, load.rated_power_w) for channel in load.channels]
     return [

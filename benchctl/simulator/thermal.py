@@ -34,12 +34,13 @@ class ThermalChain:
         self._resistances = tuple(resistances_k_per_w)
         self._capacities = tuple(capacities_j_per_k)
         self._rises = [0.0] * len(capacities_j_per_k)
+        self._temperatures_c = (ambient_c,) * len(capacities_j_per_k)
         self._rates, self._to_modes, self._from_modes = _modes(self._resistances, self._capacities)
 
     @property
     def temperatures_c(self) -> tuple[float, ...]:
         """Of each mass, the heated one first."""
-        return tuple(self.ambient_c + rise for rise in self._rises)
+        return self._temperatures_c
 
     @property
     def stored_j(self) -> float:
@@ -69,6 +70,7 @@ class ThermalChain:
             target + sum(weight * mode for weight, mode in zip(row, modes, strict=True))
             for target, row in zip(steady, self._from_modes, strict=True)
         ]
+        self._temperatures_c = tuple(self.ambient_c + rise for rise in self._rises)
 
 
 def _modes(resistances: tuple[float, ...], capacities: tuple[float, ...]) -> tuple[list[float], Matrix, Matrix]:

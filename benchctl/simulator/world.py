@@ -23,6 +23,9 @@ from benchctl.simulator.truth import Truth
 LONGEST_STEP_S = 1.0
 """Temperatures follow a step behind the rail; in a second no resistor here changes by a thousandth."""
 
+HEATING_STEP_S = 0.05
+"""How often temperatures are brought up to date; no sensor here shows a change in so short a time."""
+
 SHORT_STEP_S = 0.002
 """While a converter ramps or an over-current is being timed, steps are so short."""
 
@@ -77,6 +80,8 @@ class World:
         self.meters = Meters()
         self.history = History()
         self._watchers: list[Watcher] = []
+        self._heat_seconds = self._heatsink_w = 0.0
+        self._loads_w = [0.0 for _ in description.plate.channels]
         self._runs: dict[tuple[Circuit, float, float], Run] = {}
 
     def watch(self, watcher: Watcher) -> None:
@@ -129,11 +134,22 @@ class World:
         if noticed_s < run.seconds:
             end_s = self.time_s + noticed_s
             run = self._run(circuit, rail_v, noticed_s)
-        self.plant.heatsink.advance(run.seconds, run.flows.heatsink)
-        self.plant.loads.advance(run.seconds, run.flows.loads)
+        self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
         self.history.append(Span(self.time_s, run, tone))
         self.time_s, self.rail_v = end_s, run.end_v
+
+    def _collect_heat(self, run: Run) -> None:
+        """Temperatures move slowly, so heat is collected and given to them some times a second."""
+        seconds = self._heat_seconds + run.seconds
+        old, new = self._heat_seconds / seconds, run.seconds / seconds
+        self._heatsink_w = old * self._heatsink_w + new * run.flows.heatsink
+        self._loads_w = [old * a + new * b for a, b in zip(self._loads_w, run.flows.loads, strict=True)]
+        self._heat_seconds = seconds
+        if seconds >= HEATING_STEP_S:
+            self.plant.heatsink.advance(seconds, self._heatsink_w)
+            self.plant.loads.advance(seconds, self._loads_w)
+            self._heat_seconds = 0.0
 
     def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> Run:
         """The rail's run, looked up if it has been worked out before: bursts repeat, and so does their rail."""

@@ -12,6 +12,7 @@ from benchctl.simulator.description import (
     LoadDescription,
     OscilloscopeDescription,
     Plate,
+    RatedLoad,
     RemoteLead,
     ResistorDescription,
     ScopeChannel,
@@ -25,7 +26,7 @@ from benchctl.simulator.world import World
 
 PLATE = Plate(
     channels=("A", "B"),
-    rated=((4.0, 150.0), (2.0, 250.0)),
+    rated=(RatedLoad(4.0, 150.0), RatedLoad(2.0, 250.0)),
     gain=31.6,
     idle_current_a=1.6,
 )

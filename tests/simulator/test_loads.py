@@ -26,13 +26,14 @@ def test_connected_resistors_are_in_parallel_on_their_own_channel() -> None:
     for relay in (101, 103):
         resistor = loads.by_relay(relay)
         assert resistor is not None
-        resistor.connected = True
+        loads.connect(resistor, connected=True)
     assert loads.conductances_s() == pytest.approx((0.75, 0.0))
 
 
 def test_parallel_resistors_share_power_by_conductance() -> None:
     loads = bank()
-    loads.resistors[0].connected = loads.resistors[1].connected = True
+    for resistor in loads.resistors[:2]:
+        loads.connect(resistor, connected=True)
     loads.advance(1e6, (600.0, 0.0))
     # A third and two thirds of 600 W: each at half its rating, where each warms by half of 200 K.
     assert [resistor.temperature_c for resistor in loads.resistors] == pytest.approx([120.0, 120.0, 20.0])
@@ -41,7 +42,7 @@ def test_parallel_resistors_share_power_by_conductance() -> None:
 def test_a_warm_resistor_has_its_coefficient_more_ohms() -> None:
     """R(T) = R20·(1 + coefficient·(T - 20))."""
     loads = bank()
-    loads.resistors[0].connected = True
+    loads.connect(loads.resistors[0], connected=True)
     loads.advance(1e6, (400.0, 0.0))
     assert loads.resistors[0].resistance_ohm == pytest.approx(4.0 * (1 + 100e-6 * 200.0))
     assert loads.hottest_c() == pytest.approx(220.0)

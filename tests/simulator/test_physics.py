@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from benchctl.documents.simulation import AmplifierSimulation
-from benchctl.simulator.description import Plate
+from benchctl.simulator.description import Plate, RatedLoad
 from benchctl.simulator.physics import derive_physics
 from tests.simulator.benches import PLATE, RESISTORS, awake, describe
 
@@ -40,7 +40,7 @@ def test_each_rating_is_met_by_no_more_than_a_few_percent(relays: tuple[int, ...
 
 
 def test_a_plate_with_one_rating_is_met_as_well() -> None:
-    assert 60.0 < steady_power_w((101, 102), replace(PLATE, rated=((4.0, 60.0),))) < 1.06 * 60.0
+    assert 60.0 < steady_power_w((101, 102), replace(PLATE, rated=(RatedLoad(4.0, 60.0),))) < 1.06 * 60.0
 
 
 def test_the_stated_idle_current_comes_out() -> None:

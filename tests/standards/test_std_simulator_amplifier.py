@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from benchctl.simulator.circuit import Circuit, Stage
-from benchctl.simulator.clipping import clipped_sine
+from benchctl.simulator.clipping import clipped_sine, distortion, overdrive_at
 from benchctl.simulator.converter import Converter, Source
 
 # Symmetrically hard-clipped sine: overdrive x = amplitude / clipping level, power over the power at the onset of
@@ -36,11 +36,12 @@ def test_a_clipped_sine_has_the_power_of_the_closed_form(overdrive: float, power
 def test_its_distortion_follows_from_mean_square_and_fundamental(
     overdrive: float, power_ratio: float, thd: float
 ) -> None:
-    """THD² = (mean(v²) - b1²/2)/(b1²/2) with b1 = (2A/π)(α + sin(2α)/2), α = asin(C/A)."""
-    angle = math.asin(1 / overdrive)
-    fundamental = 2 * overdrive / math.pi * (angle + math.sin(2 * angle) / 2)
-    harmonics = max(clipped_sine(overdrive, 0.0, 1.0).square_v2 - fundamental**2 / 2, 0.0)
-    assert math.sqrt(harmonics / (fundamental**2 / 2)) == pytest.approx(thd, abs=1e-6)
+    assert distortion(overdrive) == pytest.approx(thd, abs=1e-6)
+
+
+@pytest.mark.parametrize(("overdrive", "power_ratio", "thd"), CLIPPED[1:])
+def test_the_overdrive_for_a_distortion_is_found_back(overdrive: float, power_ratio: float, thd: float) -> None:
+    assert overdrive_at(thd) == pytest.approx(overdrive, rel=1e-6)
 
 
 # Class B on ideal rails, m = peak / rail: (m, output, supply, dissipation over P0 = V²/2R, efficiency). Boylestad and

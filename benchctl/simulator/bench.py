@@ -1,0 +1,71 @@
+"""The simulated bench as a whole: one world, an instrument for each role, their sockets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import TracebackType
+
+from benchctl.simulator.description import BenchDescription
+from benchctl.simulator.instrument import Instrument, Now
+from benchctl.simulator.scpi_generator import SimulatedGenerator
+from benchctl.simulator.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
+from benchctl.simulator.scpi_oscilloscope import SimulatedOscilloscope
+from benchctl.simulator.scpi_supply import SimulatedSupply
+from benchctl.simulator.scpi_thermometer import SimulatedThermometer
+from benchctl.simulator.server import Address, Server
+from benchctl.simulator.world import World
+
+
+class SimulatedBench:
+    """Instruments that a client cannot tell from real ones, around one simulated amplifier.
+
+    `now` gives seconds since the start, real or virtual; nothing here sleeps or reads another clock. With virtual time
+    a client must poll for the end of an acquisition: while it waits for *OPC? its time stands still.
+    """
+
+    def __init__(self, description: BenchDescription, now: Now) -> None:
+        self.world = World(description)
+        self.instruments = _instruments(self.world, now, description)
+        devices = {role: instrument.device for role, instrument in self.instruments.items()}
+        self._server = Server(devices, self.world.lock)
+
+    def start(self, addresses: Mapping[str, Address] | None = None) -> dict[str, Address]:
+        """Serve each role at its loopback address, or at a free port, and give role -> (host, port).
+
+        Raises:
+            UsageError: an address that is not loopback, or that is taken.
+        """
+        return self._server.start(addresses)
+
+    def settle(self) -> None:
+        """Wait until all that clients have sent has been acted on; a virtual clock must ask for it before it jumps."""
+        self._server.settle()
+
+    def close(self) -> None:
+        """Close every socket; may be called more than once."""
+        self._server.close()
+
+    def __enter__(self) -> SimulatedBench:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _instruments(world: World, now: Now, description: BenchDescription) -> dict[str, Instrument]:
+    instruments: dict[str, Instrument] = {}
+    if description.generator is not None:
+        instruments["generator"] = SimulatedGenerator(world, now, description.generator)
+    if description.oscilloscope is not None:
+        instruments["oscilloscope"] = SimulatedOscilloscope(world, now, description.oscilloscope)
+    if description.load is not None and description.load.kind == "electronic":
+        instruments["load"] = SimulatedElectronicLoad(world, now, description.load)
+    elif description.load is not None:
+        instruments["load"] = SimulatedRelayBank(world, now, description)
+    if description.supply is not None:
+        instruments["supply"] = SimulatedSupply(world, now, description.supply)
+    if description.thermometer is not None:
+        instruments["thermometer"] = SimulatedThermometer(world, now, description.thermometer)
+    return instruments

@@ -1,0 +1,173 @@
+"""The function generator: the SOURce, LIST, OUTPut and TRIGger words of SCPI-99 (volume 2, chapters 15, 19, 24).
+
+It makes sines only. A list of levels with dwell times plays from INITiate on, each repetition from an upward zero
+crossing; the sync output is high during the list's first point, or the first half of each cycle of a constant tone.
+While a list is selected but not started, the constant tone sounds.
+"""
+
+from __future__ import annotations
+
+import math
+
+from benchctl.scpi.errors import ScpiError
+from benchctl.scpi.headers import Call, CommandTree
+from benchctl.scpi.parameters import Boolean, Mnemonic, Numeric
+from benchctl.scpi.status import Operation
+from benchctl.simulator.description import GeneratorDescription
+from benchctl.simulator.instrument import Instrument, Now, action
+from benchctl.simulator.world import World
+
+LOWEST_FREQUENCY_HZ = 1e-3
+LONGEST_LIST = 100
+SHORTEST_DWELL_S = 1e-6
+LONGEST_DWELL_S = 3600.0
+LEVEL_STEP_V = 1e-6
+"""Resolution of the level."""
+
+# What a number in each unit of VOLTage:UNIT is, for a sine, as RMS.
+_RMS_PER_UNIT = {"VRMS": 1.0, "VPP": 1 / (2 * math.sqrt(2)), "V": 1.0, "VPK": 1 / math.sqrt(2)}
+
+
+class SimulatedGenerator(Instrument):
+    """Settings as they were asked for; the plant's `drive` holds what truly comes out."""
+
+    model = "Function generator"
+
+    def __init__(self, world: World, now: Now, description: GeneratorDescription) -> None:
+        self._description = description
+        self._level_error = world.truth.error("generator level", description.level, description.highest_level_v)
+        self._frequency_error = world.truth.error("generator frequency", description.frequency)
+        super().__init__(world, now)
+
+    def reset(self) -> None:
+        """1 kHz, 0.1 V, output off, constant tone."""
+        self._level_v, self._frequency_hz = 0.1, 1000.0
+        self._unit, self._mode = "VRMS", "FIX"
+        self._list_v: tuple[float, ...] = ()
+        self._dwells_s: tuple[float, ...] = ()
+        self._count = 1.0
+        drive = self.plant.drive
+        drive.output_on = False
+        drive.stop_list()
+        self._apply_level()
+        self._apply_frequency()
+
+    def refresh(self) -> None:
+        """Bring the world up to the clock, and the SWEeping condition with it."""
+        super().refresh()
+        self.device.status.operation.mark(Operation.SWEEPING, self.plant.drive.list_playing(self.world.time_s))
+
+    def is_pending(self) -> bool:
+        """A list that ends of itself is an overlapped operation; one without end would never complete."""
+        return self.plant.drive.list_playing(self.world.time_s) and math.isfinite(self.plant.drive.repetitions)
+
+    def add_commands(self, tree: CommandTree) -> None:
+        """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt."""
+        self._add_source(tree)
+        self._add_list(tree)
+        tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.plant.drive.output_on,
+                 parameters=[Boolean()])  # fmt: skip
+        tree.add("INITiate[:IMMediate]", set=action(self._initiate))
+        tree.add("ABORt", set=action(self.plant.drive.stop_list))
+        tree.add("TRIGger[:SEQuence]:SOURce", set=lambda _: None, query=lambda _: "IMM",
+                 parameters=[Mnemonic("IMMediate")])  # fmt: skip
+
+    def _add_source(self, tree: CommandTree) -> None:
+        tree.add("[SOURce]:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
+                 parameters=[Mnemonic("SINusoid")])  # fmt: skip
+        frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, self._description.highest_frequency_hz, 1000.0)
+        tree.add("[SOURce]:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._frequency_hz,
+                 parameters=[frequency])  # fmt: skip
+        tree.add("[SOURce]:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._frequency_hz,
+                 parameters=[frequency])  # fmt: skip
+        tree.add("[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]", set=self._set_level,
+                 query=lambda _: self._shown(self._level_v),
+                 parameters=[Numeric("V", 0.0, self._highest, self._lowest_default)])  # fmt: skip
+        tree.add("[SOURce]:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._unit,
+                 parameters=[Mnemonic("VRMS", "VPP", "VPK", "V")])  # fmt: skip
+        tree.add("[SOURce]:VOLTage:MODE", set=self._set_mode, query=lambda _: self._mode,
+                 parameters=[Mnemonic("FIXed", "CW", "LIST")])  # fmt: skip
+
+    def _add_list(self, tree: CommandTree) -> None:
+        tree.add("[SOURce]:LIST:VOLTage", set=self._set_list, query=lambda _: [self._shown(v) for v in self._list_v],
+                 parameters=[Numeric("V", 0.0, self._highest, repeats=True)])  # fmt: skip
+        tree.add("[SOURce]:LIST:VOLTage:POINts", query=lambda _: len(self._list_v))
+        tree.add("[SOURce]:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._dwells_s),
+                 parameters=[Numeric("S", SHORTEST_DWELL_S, LONGEST_DWELL_S, repeats=True)])  # fmt: skip
+        tree.add("[SOURce]:LIST:DWELl:POINts", query=lambda _: len(self._dwells_s))
+        tree.add("[SOURce]:LIST:COUNt", set=self._set_count, query=lambda _: self._count,
+                 parameters=[Numeric("", 1, 1e6, 1, whole=True, infinite=True)])  # fmt: skip
+
+    # Settings
+
+    def _set_frequency(self, call: Call) -> None:
+        (self._frequency_hz,) = call.values
+        self._apply_frequency()
+
+    def _set_level(self, call: Call) -> None:
+        self._level_v = self._rms(call.values[0])
+        self._apply_level()
+
+    def _set_unit(self, call: Call) -> None:
+        (self._unit,) = call.values
+
+    def _set_mode(self, call: Call) -> None:
+        self._mode = "LIST" if call.values[0] == "LIST" else "FIX"
+        if self._mode == "FIX":
+            self.plant.drive.stop_list()
+
+    def _set_list(self, call: Call) -> None:
+        self._list_v = self._bounded(tuple(self._rms(value) for value in call.values))
+
+    def _set_dwells(self, call: Call) -> None:
+        self._dwells_s = self._bounded(call.values)
+
+    def _set_count(self, call: Call) -> None:
+        self._count = float(call.values[0])
+
+    def _set_output(self, call: Call) -> None:
+        (self.plant.drive.output_on,) = call.values
+
+    def _initiate(self) -> None:
+        drive = self.plant.drive
+        if drive.list_playing(self.world.time_s):
+            raise ScpiError(-213, "a list is playing; ABORt first")
+        if self._mode != "LIST":
+            return
+        dwells_s = self._dwells_s * len(self._list_v) if len(self._dwells_s) == 1 else self._dwells_s
+        if not self._list_v or len(dwells_s) != len(self._list_v):
+            raise ScpiError(-226, f"{len(self._list_v)} levels and {len(self._dwells_s)} dwell times")
+        drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._list_v)
+        drive.dwells_s, drive.repetitions = dwells_s, self._count
+        drive.start_list(self.world.time_s)
+
+    # From what is asked for to what comes out
+
+    def _apply_frequency(self) -> None:
+        drive = self.plant.drive
+        drive.frequency_hz = self._frequency_error.indicated(self._frequency_hz)
+        drive.phase_origin_s = self.world.time_s
+
+    def _apply_level(self) -> None:
+        self.plant.drive.level_v = self._true_level_v(self._level_v)
+
+    def _true_level_v(self, level_v: float) -> float:
+        """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
+        return max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
+
+    def _rms(self, number: float) -> float:
+        return round(number * _RMS_PER_UNIT[self._unit] / LEVEL_STEP_V) * LEVEL_STEP_V
+
+    def _shown(self, level_v: float) -> float:
+        return level_v / _RMS_PER_UNIT[self._unit]
+
+    def _highest(self) -> float:
+        return self._shown(self._description.highest_level_v)
+
+    def _lowest_default(self) -> float:
+        return self._shown(0.1)
+
+    def _bounded(self, values: tuple[float, ...]) -> tuple[float, ...]:
+        if len(values) > LONGEST_LIST:
+            raise ScpiError(-223, f"a list holds {LONGEST_LIST} points")
+        return values

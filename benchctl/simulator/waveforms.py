@@ -1,0 +1,92 @@
+"""What a probe would see: signals of the recent past, sampled.
+
+Each sample follows from the rail at its instant, so a burst's later cycles are clipped lower than its first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.simulator.converter import Draw
+from benchctl.simulator.history import Span
+from benchctl.simulator.rail import RailStep
+
+Samples = NDArray[np.float64]
+
+SYNC_V = 5.0
+"""High level of the generator's sync output."""
+
+
+def output_v(spans: Sequence[Span], times_s: Samples, channel: int) -> Samples:
+    """The voltage across the load of one amplifier channel (by its place in the amplifier's list)."""
+    samples = np.zeros_like(times_s)
+    for span, step, part in _cuts(spans, times_s):
+        stage = step.circuit.stages[channel]
+        if not stage.live:
+            continue
+        tone = span.tone
+        phase = 2 * np.pi * tone.frequency_hz * (times_s[part] - tone.origin_s)
+        inside = stage.amplitude_v * np.sin(phase) + stage.offset_v
+        if stage.peak_v > step.circuit.limit_v(min(step.start_v, step.end_v)):
+            rails_v = step.rails_v(times_s[part] - span.start_s)
+            limit_v = np.maximum(rails_v - step.circuit.saturation_v, 0.0)
+            inside = np.clip(inside, -limit_v, limit_v)
+        samples[part] = inside * stage.share
+    return samples
+
+
+def supply_current_a(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """What the amplifier draws, averaged over a cycle of the signal as the reservoir averages it."""
+    return _of_draw(spans, times_s, lambda draw: draw.supply_a)
+
+
+def terminal_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """The supply voltage at the amplifier's terminals."""
+    return _of_draw(spans, times_s, lambda draw: draw.terminal_v)
+
+
+def sync_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """The generator's sync output, 0 or 5 V."""
+    samples = np.zeros_like(times_s)
+    for span, _, part in _cuts(spans, times_s):
+        tone = span.tone
+        since_s = times_s[part] - tone.origin_s
+        if tone.sync_s is None:
+            high = (since_s * tone.frequency_hz) % 1.0 < 0.5
+        else:
+            high = (since_s >= 0) & (since_s < tone.sync_s)
+        samples[part] = np.where(high, SYNC_V, 0.0)
+    return samples
+
+
+def is_live(spans: Sequence[Span]) -> bool:
+    """Whether any output stage was on."""
+    return any(stage.live for span in spans for stage in span.run.steps[0].circuit.stages)
+
+
+def _of_draw(spans: Sequence[Span], times_s: Samples, quantity: Callable[[Draw], float]) -> Samples:
+    """A quantity of the operating point; it is linear in the rail voltage inside a step."""
+    samples = np.zeros_like(times_s)
+    for span, step, part in _cuts(spans, times_s):
+        circuit = step.circuit
+        start, end = (quantity(circuit.converter.draw(circuit.source, rail_v)) for rail_v in (step.start_v, step.end_v))
+        moved_v = step.end_v - step.start_v
+        slope = (end - start) / moved_v if moved_v else 0.0
+        samples[part] = start + slope * (step.rails_v(times_s[part] - span.start_s) - step.start_v)
+    return samples
+
+
+def _cuts(spans: Sequence[Span], times_s: Samples) -> Iterator[tuple[Span, RailStep, slice]]:
+    """Which samples fall into which step; what lies before the first or behind the last span belongs to that."""
+    first = 0
+    for index, span in enumerate(spans):
+        for number, step in enumerate(span.run.steps):
+            is_last = index == len(spans) - 1 and number == len(span.run.steps) - 1
+            end_s = span.start_s + step.end_s
+            last = len(times_s) if is_last else int(np.searchsorted(times_s, end_s))
+            if last > first:
+                yield span, step, slice(first, last)
+            first = max(first, last)
