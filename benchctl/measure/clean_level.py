@@ -241,7 +241,8 @@ class CleanLevelSearch:
         farthest_db = clean_db + self.step_db
         crossing = self._foretell(clean_db, farthest_db + self.step_db)
         if crossing.upper_db < farthest_db:
-            return max(crossing.best_db + _AIM * self.resolution_db, clean_db + self._careful_step_db())
+            foretold_db = crossing.best_db + _AIM * self.resolution_db
+            return min(max(foretold_db, clean_db + self._careful_step_db()), farthest_db)
         if self._expected_db is not None and clean_db < self._expected_db - _ROUNDING < farthest_db:
             return self._expected_db
         if self._is_near(clean_db):
