@@ -111,7 +111,13 @@ class Bench:
 
 
 def open_bench(
-    file: document.Bench, addresses: Mapping[str, str], interlock: Interlock, sleep: Sleep, near: Path | None = None
+    file: document.Bench,
+    addresses: Mapping[str, str],
+    interlock: Interlock,
+    sleep: Sleep,
+    near: Path | None = None,
+    *,
+    connect: bool = True,
 ) -> Bench:
     """Connect to the instruments of a bench file.
 
@@ -121,6 +127,8 @@ def open_bench(
         interlock: the run's.
         sleep: waits on the run's clock.
         near: the folder of the bench file, where drivers of the owner's own may lie.
+        connect: False leaves each link to its first use, for the safe state: one instrument that is gone must not
+            keep the others from it.
 
     Raises:
         InstrumentError: an instrument cannot be reached or does not say who it is; those already open are closed.
@@ -130,7 +138,8 @@ def open_bench(
         for name, entry in file.instruments.items():
             session = Session(name, addresses[name], interlock)
             stack.callback(session.close)
-            session.open()
+            if connect:
+                session.open()
             roles[name] = _in_role(file, session, load_driver(entry.driver, near), sleep)
         stack.pop_all()
     return Bench(roles, _switch_off_order(file))

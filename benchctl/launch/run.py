@@ -38,9 +38,9 @@ class RunObserver(Observer, Protocol):
 class Documents:
     """Where the three documents of a run are: paths, or names of shipped ones."""
 
-    sequence: Path
-    bench: Path
-    amplifier: Path
+    sequence: str | Path
+    bench: str | Path
+    amplifier: str | Path
 
     def load(self) -> Files:
         """Read them.
@@ -57,12 +57,6 @@ class Result:
 
     outcome: Outcome
     folder: Path
-
-
-def check_before(documents: Documents, *, unattended: bool = False) -> Preflight:
-    """The preflight of a run, without touching the bench."""
-    files = documents.load()
-    return preflight(files, expand(files.sequence), unattended=unattended)
 
 
 def run(
@@ -85,12 +79,12 @@ def run(
     files = documents.load()
     checked = preflight(files, expand(files.sequence), unattended=unattended)
     checked.refuse_hazards()
-    with _opened(files, documents, dry_run=dry_run) as opened:
+    with _opened(files, dry_run=dry_run) as opened:
         # A folder is found by the day it was made, in a dry run too.
         folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
         recorder = Recorder(folder, opened.clock)
         try:
-            _keep_inputs(recorder, documents, opened.bench, dry_run=dry_run)
+            _keep_inputs(recorder, files, opened.bench, dry_run=dry_run)
             outcome = _perform(files, checked, opened, recorder, observer)
         finally:
             recorder.finish()
@@ -130,7 +124,7 @@ class _Opened:
 
 
 @contextmanager
-def _opened(files: Files, documents: Documents, *, dry_run: bool) -> Iterator[_Opened]:
+def _opened(files: Files, *, dry_run: bool) -> Iterator[_Opened]:
     """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own."""
     with ExitStack() as stack:
         clock: Clock
@@ -143,15 +137,16 @@ def _opened(files: Files, documents: Documents, *, dry_run: bool) -> Iterator[_O
             clock = RealClock()
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
         interlock = Interlock(clock)
-        near = documents.bench.parent if documents.bench.is_file() else None
-        bench = stack.enter_context(open_bench(files.bench, addresses, interlock, clock.sleep, near))
+        bench = stack.enter_context(
+            open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder)
+        )
         yield _Opened(bench, clock, interlock)
 
 
-def _keep_inputs(recorder: Recorder, documents: Documents, bench: Bench, *, dry_run: bool) -> None:
+def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, *, dry_run: bool) -> None:
     """The documents as they were used, who the instruments were, and with what they were driven."""
-    for kind, path in vars(documents).items():
-        recorder.folder.save_input(f"{kind}.yaml", Path(path).read_text(encoding="utf-8"))
+    for kind, document in vars(files).items():
+        recorder.folder.save_input(f"{kind}.yaml", document.source.text)
     recorder.folder.save_input("instruments.json", json.dumps(bench.identities(), indent=2) + "\n")
     recorder.folder.save_input("versions.json", json.dumps(_versions(), indent=2) + "\n")
     recorder.event("run started", dry_run=dry_run, instruments=bench.identities(), versions=_versions())

@@ -52,8 +52,8 @@ def _probes(files: Files) -> Iterator[str]:
     for channel, wiring in files.bench.signals.outputs.items():
         if isinstance(wiring.probe, SingleEndedProbe):
             yield (
-                f"output {channel} is floating and oscilloscope channel {wiring.oscilloscope} has a single-ended probe: "
-                "its earth lead would short half of the output stage; use a differential probe"
+                f"output {channel} is floating and its probe, on oscilloscope channel {wiring.oscilloscope}, "
+                "is single-ended: its earth lead would short half of the output stage; use a differential probe"
             )
 
 

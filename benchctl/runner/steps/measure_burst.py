@@ -107,4 +107,4 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         exposures = USUAL_EXPOSURES if cycles == 1 else USUAL_EXPOSURES + 6
         duration_s += exposures * (step.every_s + 2 * exposure.MARGIN_S + length_s) + 2 * 4 * step.every_s
         burst_s += exposures * length_s
-    return Forecast(duration_s=duration_s, **outlook.full_power(for_s=burst_s))
+    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s))

@@ -74,5 +74,5 @@ def foresee_cool(step: Cool, outlook: Outlook) -> Forecast:
     return Forecast(duration_s=0.0, at_most_s=step.timeout_s)
 
 
-def foresee_settle(step: Settle, outlook: Outlook) -> Forecast:
+def foresee_settle(step: Settle, _outlook: Outlook) -> Forecast:
     return Forecast(duration_s=step.per_s, at_most_s=step.timeout_s)

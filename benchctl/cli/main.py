@@ -1,0 +1,77 @@
+"""The `benchctl` command: a group of commands, and the one place where errors become words and exit codes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+import click
+
+from benchctl.cli.lazy import LazyGroup
+from benchctl.errors import BenchctlError, PreflightRefused
+
+_EPILOG = """\b
+Exit codes:
+  0  finished, every verdict passes       4  a limit tripped
+  1  finished, a verdict does not pass    5  an instrument failed
+  2  a document or an option is wrong     6  the operator stopped it
+  3  preflight refuses
+
+\b
+Try it without a bench:
+  benchctl run quick_check --bench workshop --amplifier hx2150 --dry-run
+"""
+
+
+@click.group(
+    cls=LazyGroup,
+    epilog=_EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+    commands_by_name={
+        "check": "benchctl.cli.check:check",
+        "preflight": "benchctl.cli.preflight:preflight",
+        "run": "benchctl.cli.run:run",
+        "simulate": "benchctl.cli.simulate:simulate",
+        "safe": "benchctl.cli.safe:safe",
+        "verify": "benchctl.cli.verify:verify",
+    },
+)
+@click.version_option(package_name="benchctl")
+def cli() -> None:
+    """Unattended, safe power tests of vehicle audio power amplifiers.
+
+    A run takes three files: a sequence (what to do), a bench file (your instruments and what is wired to what) and an
+    amplifier file (its rating plate and what it bears). Give each as a path, or by the name of a shipped one.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and exit with the code that the outcome has."""
+    sys.exit(_exit_code(arguments))
+
+
+def _exit_code(arguments: Sequence[str] | None) -> int:
+    try:
+        outcome = cli.main(arguments, standalone_mode=False)
+    except BenchctlError as error:
+        tell(error)
+        return error.exit_code
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped by the operator.", err=True)
+        return 6
+    return outcome if isinstance(outcome, int) else 0
+
+
+def tell(error: BenchctlError) -> None:
+    """Say what happened and what to do about it."""
+    if isinstance(error, PreflightRefused):
+        click.echo("Preflight refuses; nothing was energised:", err=True)
+        for hazard in error.hazards:
+            click.echo(f"  - {hazard}", err=True)
+        return
+    click.echo(error.message if error.message.count("\n") else str(error), err=True)
+    if error.advice:
+        click.echo(error.advice, err=True)

@@ -1,0 +1,68 @@
+"""benchctl run: perform a sequence."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from benchctl.cli.options import json_option, of_a_run, unattended_option
+from benchctl.cli.stopping import operator_can_stop
+from benchctl.cli.tables import closing_tables
+from benchctl.cli.views import view_for
+from benchctl.cli.words import console_for, last_line
+from benchctl.launch.run import Documents, Result
+from benchctl.launch.run import run as perform
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchctl run burst_and_continuous --bench workshop --amplifier hx2150 --dry-run
+  benchctl run quick_check --bench mybench.yaml --amplifier unit17.yaml --unattended"""
+)
+@of_a_run
+@click.option("--dry-run", is_flag=True, help="Simulated instruments behind the same bench file, in virtual time.")
+@unattended_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("runs"),
+    show_default=True,
+    help="Where run folders are made.",
+)
+@json_option
+def run(  # noqa: PLR0917 - click passes each option by name
+    sequence: str, bench: str, amplifier: str, dry_run: bool, unattended: bool, out: Path, as_json: bool
+) -> int:
+    """Run a sequence on an amplifier.
+
+    Preflight comes first; nothing is energised until it passes. While the run lasts its limits are watched, and any one
+    stops it. However it ends, the bench is put into the safe state and the run folder says whether each instrument
+    confirmed that. Ctrl-C stops it.
+
+    High currents, hot loads and stored energy are yours to guard against: read SAFETY.md, keep an emergency stop that
+    does not depend on software, and follow your local codes and the makers' manuals first.
+    """
+    console = console_for(stderr=as_json)
+    with view_for(console) as view, operator_can_stop(view):
+        result = perform(Documents(sequence, bench, amplifier), view, out=out, dry_run=dry_run, unattended=unattended)
+    if as_json:
+        click.echo(json.dumps(_as_data(result), indent=2))
+    else:
+        console.print(closing_tables(view.run.recorder.measured, view.run.files.amplifier))
+        console.print(last_line(result), soft_wrap=True)
+    return result.outcome.exit_code
+
+
+def _as_data(result: Result) -> dict[str, object]:
+    outcome = result.outcome
+    return {
+        "folder": str(result.folder),
+        "exit_code": outcome.exit_code,
+        "error": None if outcome.error is None else str(outcome.error),
+        "unmeasured": list(outcome.unmeasured),
+        "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "cannot be told")},
+        "safe_state": [vars(confirmation) for confirmation in outcome.confirmations],
+    }

@@ -1,0 +1,35 @@
+"""benchctl safe: the safe state now."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+
+import click
+
+from benchctl.cli.options import bench_option, json_option
+from benchctl.guard.safe_state import all_confirmed
+from benchctl.launch.safe import safe as make_safe
+
+UNCONFIRMED_EXIT_CODE = 5
+
+
+@click.command(epilog="Example:  benchctl safe --bench mybench.yaml")
+@bench_option
+@json_option
+def safe(bench: str, as_json: bool) -> int:
+    """Put the bench into the safe state now.
+
+    Generator output off, then the supply's outputs off (the remote turn-on lead's first), then the load disconnected.
+    Each instrument is asked to confirm. This is no emergency stop: keep a switch in the supply lead for that.
+    """
+    confirmations = make_safe(bench)
+    if as_json:
+        click.echo(json.dumps([asdict(confirmation) for confirmation in confirmations], indent=2))
+    else:
+        for confirmation in confirmations:
+            click.secho(str(confirmation), fg=None if confirmation.confirmed else "red", err=not confirmation.confirmed)
+    if all_confirmed(confirmations):
+        return 0
+    click.secho("NOT SAFE: switch off by hand what is not confirmed above.", fg="red", bold=True, err=True)
+    return UNCONFIRMED_EXIT_CODE

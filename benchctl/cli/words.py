@@ -1,0 +1,56 @@
+"""The last line of a run: how it ended, in words, and where everything is."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
+from benchctl.launch.run import Result
+from benchctl.runner.execute import Outcome
+
+# Where there is no terminal to fit into, a table is as wide as it needs to be.
+WIDTH_WITHOUT_TERMINAL = 130
+
+
+def console_for(*, stderr: bool = False) -> Console:
+    """A console as wide as the terminal, or wide enough for the tables where there is none."""
+    console = Console(stderr=stderr)
+    return console if console.is_terminal else Console(stderr=stderr, width=WIDTH_WITHOUT_TERMINAL)
+
+
+def last_line(result: Result) -> Text:
+    """What the exit code says, in words; an instrument that could not confirm is named in red."""
+    text = Text()
+    outcome = result.outcome
+    if not outcome.is_safe:
+        missing = "; ".join(str(confirmation) for confirmation in outcome.confirmations if not confirmation.confirmed)
+        text.append(f"NOT SAFE, switch off by hand: {missing}\n", style="bold red")
+    text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
+    text.append(f" Run folder: {result.folder}")
+    return text
+
+
+def _ending(outcome: Outcome) -> str:
+    error = outcome.error
+    if error is None:
+        return f"Finished: {_verdicts(outcome)}."
+    match error:
+        case LimitTripped():
+            return f"Stopped by a limit: {error}."
+        case OperatorStop() | RequirementFailed():
+            return f"Ended: {error}."
+        case _:
+            return f"Failed: {error}."
+
+
+def _verdicts(outcome: Outcome) -> str:
+    counts = [
+        (outcome.verdicts("passes"), "verdict passes", "verdicts pass"),
+        (outcome.verdicts("fails"), "fails", "fail"),
+        (outcome.verdicts("cannot be told"), "cannot be told", "cannot be told"),
+    ]
+    words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
+    if outcome.unmeasured:
+        words.append(f"{len(outcome.unmeasured)} step{'s' if len(outcome.unmeasured) > 1 else ''} gave no figures")
+    return ", ".join(words) if words else "no verdict was asked for"

@@ -1,0 +1,24 @@
+"""Put a bench into the safe state now, whatever left it as it is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from benchctl.clock import RealClock
+from benchctl.documents.reader import load_bench
+from benchctl.guard.safe_state import Confirmation, make_safe
+from benchctl.instruments.bench import open_bench
+from benchctl.instruments.interlock import Interlock
+
+
+def safe(bench_file: str | Path) -> tuple[Confirmation, ...]:
+    """Command the safe state and ask each instrument to confirm it; one that is gone does not hold up the others.
+
+    Raises:
+        DocumentError: the bench file is wrong.
+    """
+    file = load_bench(bench_file)
+    clock = RealClock()
+    addresses = {role: entry.address for role, entry in file.instruments.items()}
+    with open_bench(file, addresses, Interlock(clock), clock.sleep, file.source.folder, connect=False) as bench:
+        return make_safe(bench)
