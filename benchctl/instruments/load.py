@@ -33,10 +33,6 @@ class Load(Role, ABC):
     def confirms_disconnected(self) -> bool:
         """Whether the instrument itself says that nothing is connected."""
 
-    @abstractmethod
-    def prepare(self) -> None:
-        """Put the instrument into its mode."""
-
 
 class RelayBank(Load):
     """Resistors switched by relays.

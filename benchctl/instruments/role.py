@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+
 from benchctl.documents.templates import Command, Query, Value
 from benchctl.errors import SettingRefused
 from benchctl.instruments.session import Session
 
 
-class Role:
+class Role(ABC):
     """One instrument in one role. Roles hold no wire, no retry and no sleep; they say words and read answers."""
 
     def __init__(self, session: Session) -> None:
@@ -17,6 +19,10 @@ class Role:
     def name(self) -> str:
         """The instrument's name in the bench file."""
         return self.session.name
+
+    @abstractmethod
+    def prepare(self) -> None:
+        """Put the instrument into the mode that its role needs; its output stays as it is."""
 
     def check_errors(self) -> None:
         """Empty the instrument's error queue; raise the first error that was in it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 
 from benchctl.documents.accuracy import Accuracy as StatedAccuracy
 from benchctl.documents.bench import Bench, CurrentWiring, VoltageWiring
@@ -48,8 +48,10 @@ def _reading(accuracy: StatedAccuracy, full_scale: float) -> Accuracy:
     return Accuracy(reading=accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale)
 
 
-def load_resistances(bench: Bench, nominal_ohm: float, temperature_c: float | None) -> dict[str, LoadResistance]:
-    """Amplifier channel -> what is known of the resistor that loads it.
+def load_resistances(
+    bench: Bench, channels: Sequence[str], nominal_ohm: float, temperature_c: float | None
+) -> dict[str, LoadResistance]:
+    """Each of the amplifier's `channels` -> what is known of the resistor that loads it.
 
     Raises:
         UsageError: the bench has no such load.
@@ -64,7 +66,7 @@ def load_resistances(bench: Bench, nominal_ohm: float, temperature_c: float | No
             found = {}
     if not found:
         raise UsageError(f"the bench has no load of {nominal_ohm:g} ohm")
-    return found
+    return {channel: resistance for channel, resistance in found.items() if channel in channels}
 
 
 def _of_bank(
@@ -102,8 +104,3 @@ def _thermometer_uncertainty_k(bench: Bench) -> float:
     """Standard uncertainty of a temperature, K."""
     thermometer = bench.instruments.thermometer
     return 0.0 if thermometer is None else thermometer.accuracy.temperature.fixed / math.sqrt(3.0)
-
-
-def channels_under_load(loads: Mapping[str, LoadResistance]) -> tuple[str, ...]:
-    """The channels that have a load, in order."""
-    return tuple(sorted(loads))

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
-from benchctl.errors import ArchiveError, BenchctlError, MeasurementError
-from benchctl.guard.safe_state import Confirmation, all_confirmed
+from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
+from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.measure.figure import Figure
 from benchctl.runner.drive import mute
 from benchctl.runner.plan import PlannedStep
@@ -75,17 +75,20 @@ def execute(plan: Sequence[PlannedStep], run: Run) -> Outcome:
 
 
 def prepare(run: Run) -> None:
-    """Every instrument into its mode, nothing energised."""
-    bench = run.bench
-    if bench.has("generator"):
-        mute(run)
-        bench.generator.prepare()
-    for role in ("supply", "load", "thermometer", "oscilloscope"):
-        if bench.has(role):
-            getattr(bench, role).prepare()
-    if bench.has("load"):
-        bench.load.disconnect()
-    bench.check_errors()
+    """Every instrument into its mode, on a bench that is known to be safe: whoever used it last may have left it on.
+
+    Raises:
+        InstrumentError: an instrument does not confirm that its output is off.
+    """
+    confirmations = make_safe(run.bench)
+    if not all_confirmed(confirmations):
+        raise InstrumentError(
+            "the bench is not in the safe state to begin with: "
+            + "; ".join(str(confirmation) for confirmation in confirmations if not confirmation.confirmed)
+        )
+    for role in run.bench.roles.values():
+        role.prepare()
+    run.bench.check_errors()
 
 
 def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) -> None:

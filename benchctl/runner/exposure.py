@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from benchctl.documents.bench import Bench
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.runner.run import Run
@@ -54,8 +56,8 @@ def _record(span_s: float, pretrigger_s: float, rate_hz: float, *, triggered: bo
 
 
 def outputs(run: Run) -> list[str]:
-    """The output signals that are wired and loaded at present, or all wired ones while nothing is loaded."""
-    return [name for name in run.bench.oscilloscope.inputs if name.startswith(OUTPUT)]
+    """The amplifier's outputs, as signals; preflight has seen that each is wired."""
+    return [OUTPUT + channel for channel in run.files.amplifier.channels]
 
 
 def supply_signals(run: Run) -> list[str]:
@@ -70,9 +72,19 @@ def take(run: Run, name: str, record: Record, level_v: float, signals: Sequence[
         MeasurementError: no range shows the signals whole.
         LimitTripped: the offset is beyond its limit.
     """
-    capture = run.bench.oscilloscope.capture(name, signals, record, _expected(run, level_v))
+    within = _within_ratings(record, run.files.bench)
+    capture = run.bench.oscilloscope.capture(name, signals, within, _expected(run, level_v))
     run.guard.observe("output_offset", _largest_offset_v(capture))
     return capture
+
+
+def _within_ratings(record: Record, bench: Bench) -> Record:
+    """The record with no more samples than the oscilloscope has memory for, nor finer than it can sample."""
+    oscilloscope = bench.instruments.oscilloscope
+    if oscilloscope is None:
+        return record
+    ratings = oscilloscope.ratings
+    return replace(record, samples=min(record.samples, ratings.memory, int(record.span_s * ratings.sample_rate_hz)))
 
 
 def _expected(run: Run, level_v: float) -> Mapping[str, float]:

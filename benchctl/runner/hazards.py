@@ -41,9 +41,16 @@ OVERLOAD_ENERGY_S = 12.5
 
 def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     """What speaks against the documents together, whatever the step."""
+    yield from _wiring(files)
     yield from _probes(files)
     yield from _turn_on(files, unattended=unattended)
     yield from _sensors(files)
+
+
+def _wiring(files: Files) -> Iterator[str]:
+    for channel in files.amplifier.channels:
+        if channel not in files.bench.signals.outputs:
+            yield f"the amplifier's output {channel} is not wired to the oscilloscope, so nothing of it can be seen"
 
 
 def _probes(files: Files) -> Iterator[str]:
@@ -94,7 +101,21 @@ def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[st
         yield from _load(step.load_ohm, outlook)
     if isinstance(step, (MeasureBurst, MeasureContinuous, FindCleanLevel)):
         yield from _conditions(outlook)
+    yield from _generator(step, outlook)
     yield from _power(forecast, outlook)
+
+
+def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
+    generator = outlook.bench.instruments.generator
+    if generator is None:
+        return
+    highest_v, highest_hz = generator.ratings.level_v, generator.ratings.frequency_hz
+    level_v = getattr(step, "to_v", None) or getattr(step, "level_v", None)
+    frequency_hz = getattr(step, "frequency_hz", None)
+    if level_v is not None and level_v > highest_v:
+        yield f"a level of {render(level_v, 'V')} is more than the generator gives, {render(highest_v, 'V')}"
+    if frequency_hz is not None and frequency_hz > highest_hz:
+        yield f"{render(frequency_hz, 'Hz')} is more than the generator gives, {render(highest_hz, 'Hz')}"
 
 
 def _roles(step: StepBase, bench: Bench) -> Iterator[str]:

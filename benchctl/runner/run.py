@@ -17,7 +17,8 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure, Requirement, judge
 from benchctl.measure.record import Capture
-from benchctl.runner.contexts import reading_accuracies, signal_accuracies
+from benchctl.measure.uncertainty import LoadResistance
+from benchctl.runner.contexts import load_resistances, reading_accuracies, signal_accuracies
 from benchctl.runner.plan import PlannedStep
 
 
@@ -115,6 +116,11 @@ class Run:
         """The temperature of the load resistors, where it is measured."""
         readings = self.read_if_any("load")
         return readings[0] if readings else None
+
+    def loads(self, nominal_ohm: float) -> dict[str, LoadResistance]:
+        """What is known of the loads at the amplifier's channels, as warm as they are now."""
+        files = self.files
+        return load_resistances(files.bench, files.amplifier.channels, nominal_ohm, self.load_temperature_c())
 
     # -- results -----------------------------------------------------------------------------------------------
 

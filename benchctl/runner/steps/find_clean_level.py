@@ -9,7 +9,6 @@ from benchctl.measure.analyses import steady_distortion
 from benchctl.measure.context import ContinuousContext
 from benchctl.measure.distortion import Distortion
 from benchctl.runner import exposure
-from benchctl.runner.contexts import load_resistances
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -45,8 +44,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
 def steady_context(run: Run, load_ohm: float, frequency_hz: float) -> ContinuousContext:
     """What an analysis of a steady tone must know, with the loads as warm as they are now."""
-    loads = load_resistances(run.files.bench, load_ohm, run.load_temperature_c())
-    return ContinuousContext(frequency_hz=frequency_hz, loads=loads, **run.accuracies())
+    return ContinuousContext(frequency_hz=frequency_hz, loads=run.loads(load_ohm), **run.accuracies())
 
 
 def expected_level_v(run: Run, load_ohm: float) -> float | None:
@@ -58,6 +56,7 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
 
 
 def foresee(_step: FindCleanLevel, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
     outlook.has_clean_level = True
     each_s = SETTLE_S + REST_S + exposure.SHORTEST_STEADY_S + 0.05
     return Forecast(duration_s=USUAL_EXPOSURES * each_s, **outlook.full_power(for_s=3 * each_s))

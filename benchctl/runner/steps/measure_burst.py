@@ -13,7 +13,6 @@ from benchctl.measure.context import BurstContext
 from benchctl.measure.distortion import Distortion
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
-from benchctl.runner.contexts import load_resistances
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -81,7 +80,7 @@ class _Measurement:
     def _context(self) -> BurstContext:
         return BurstContext(
             frequency_hz=self.frequency_hz,
-            loads=load_resistances(self.run.files.bench, self.load_ohm, self.run.load_temperature_c()),
+            loads=self.run.loads(self.load_ohm),
             cycles=self.cycles,
             every_s=self.step.every_s,
             low_level_ratio=self.step.low_level_ratio,
@@ -98,6 +97,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
 
 
 def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
     frequency_hz = outlook.frequency_hz or 1000.0
     duration_s = burst_s = 0.0
     for cycles in step.cycles:

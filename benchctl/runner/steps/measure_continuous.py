@@ -60,6 +60,7 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
 
 
 def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
     if step.level_v is None and not outlook.has_clean_level:
         outlook.hazard("no level is given and no find_clean_level comes before it")
     for_s = SETTLE_S + step.for_s + 0.1
