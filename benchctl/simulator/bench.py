@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import TracebackType
 
+from benchctl.errors import UsageError
 from benchctl.simulator.description import BenchDescription
 from benchctl.simulator.instrument import Instrument, Now
 from benchctl.simulator.scpi_generator import SimulatedGenerator
@@ -13,6 +14,7 @@ from benchctl.simulator.scpi_oscilloscope import SimulatedOscilloscope
 from benchctl.simulator.scpi_supply import SimulatedSupply
 from benchctl.simulator.scpi_thermometer import SimulatedThermometer
 from benchctl.simulator.server import Address, Server
+from benchctl.simulator.truth import Truth
 from benchctl.simulator.world import World
 
 
@@ -21,11 +23,15 @@ class SimulatedBench:
 
     `now` gives seconds since the start, real or virtual; nothing here sleeps or reads another clock. With virtual time
     a client must poll for the end of an acquisition: while it waits for *OPC? its time stands still.
+
+    Raises:
+        UsageError: the `simulation:` section gives an error of something that this bench has not got.
     """
 
     def __init__(self, description: BenchDescription, now: Now) -> None:
         self.world = World(description)
         self.instruments = _instruments(self.world, now, description)
+        _check_names(self.world.truth)
         devices = {role: instrument.device for role, instrument in self.instruments.items()}
         self._server = Server(devices, self.world.lock)
 
@@ -52,6 +58,12 @@ class SimulatedBench:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _check_names(truth: Truth) -> None:
+    if truth.unknown:
+        known = ", ".join(truth.known)
+        raise UsageError(f"simulation: no error is called '{truth.unknown[0]}' on this bench; there are {known}")
 
 
 def _instruments(world: World, now: Now, description: BenchDescription) -> dict[str, Instrument]:

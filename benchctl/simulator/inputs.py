@@ -19,6 +19,9 @@ from benchctl.simulator.world import World
 SEARCH_SAMPLES = 1 << 15
 """A channel is searched for its trigger in pieces of so many samples; the first hit ends the search."""
 
+LONGEST_SEARCH = 1 << 21
+"""No more samples than this are looked at for one stretch of waiting."""
+
 Waveform = Callable[[Sequence[Span], Samples], Samples]
 
 
@@ -60,6 +63,8 @@ class Inputs:
         """Sample the channel until it crosses the level."""
         volts_per_unit = self._digitisers[trigger.source].volts_per_unit
         sign = 1.0 if trigger.rising else -1.0
+        # Coarser over a long wait, so that it costs no more than a long record.
+        interval_s = max(interval_s, (to_s - from_s) / LONGEST_SEARCH)
         start_s = from_s
         while start_s < to_s:
             end_s = min(start_s + SEARCH_SAMPLES * interval_s, to_s)

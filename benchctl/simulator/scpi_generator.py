@@ -19,7 +19,9 @@ from benchctl.simulator.world import World
 
 LOWEST_FREQUENCY_HZ = 1e-3
 LONGEST_LIST = 100
-SHORTEST_DWELL_S = 1e-6
+SHORTEST_DWELL_S = 1e-5
+SHORTEST_PERIOD_S = 1e-3
+"""Of a whole list: a faster one would be a tone of its own."""
 LONGEST_DWELL_S = 3600.0
 LEVEL_STEP_V = 1e-6
 """Resolution of the level."""
@@ -137,6 +139,8 @@ class SimulatedGenerator(Instrument):
         dwells_s = self._dwells_s * len(self._list_v) if len(self._dwells_s) == 1 else self._dwells_s
         if not self._list_v or len(dwells_s) != len(self._list_v):
             raise ScpiError(-226, f"{len(self._list_v)} levels and {len(self._dwells_s)} dwell times")
+        if sum(dwells_s) < SHORTEST_PERIOD_S:
+            raise ScpiError(-221, f"a list lasts at least {SHORTEST_PERIOD_S:g} s")
         drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._list_v)
         drive.dwells_s, drive.repetitions = dwells_s, self._count
         drive.start_list(self.world.time_s)

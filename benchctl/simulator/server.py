@@ -10,6 +10,7 @@ import ipaddress
 import selectors
 import socket
 import threading
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -22,6 +23,8 @@ Address = tuple[str, int]
 RECEIVE_BYTES = 1 << 16
 WAITING_POLL_S = 0.002
 """How often a message that waits for an operation to end is looked at again, in real time."""
+
+QUIET_LOOKS = 2
 
 _CLOSE, _SETTLE = b"c", b"s"
 """What the serving thread is woken with."""
@@ -98,7 +101,7 @@ class _Service:
         for role, listener in listeners.items():
             self._selector.register(listener, selectors.EVENT_READ, role)
         self._selector.register(self._wake, selectors.EVENT_READ, None)
-        self._settling = False
+        self._settling, self._quiet = False, 0
         self._settled = threading.Event()
         self._thread = threading.Thread(target=self._serve, name="simulated instruments", daemon=True)
         self._thread.start()
@@ -132,13 +135,12 @@ class _Service:
         timeout = 0.0 if self._settling else WAITING_POLL_S if is_waiting else None
         ready = self._selector.select(timeout)
         if not ready and self._settling:
-            self._settling = False
-            self._settled.set()
+            self._look_settled()
         for key, mask in ready:
             if key.fileobj is self._wake:
                 if self._wake.recv(1) == _CLOSE:
                     return False
-                self._settling = True
+                self._settling, self._quiet = True, 0
             elif isinstance(key.data, str):
                 self._accept(self._listeners[key.data], key.data)
             else:
@@ -146,6 +148,15 @@ class _Service:
         if is_waiting:
             self._resume()
         return True
+
+    def _look_settled(self) -> None:
+        """Settled once nothing has come twice in a row: the kernel may still be handing over what was sent last."""
+        self._quiet += 1
+        if self._quiet < QUIET_LOOKS:
+            time.sleep(0)
+            return
+        self._settling = False
+        self._settled.set()
 
     def _accept(self, listener: socket.socket, role: str) -> None:
         try:

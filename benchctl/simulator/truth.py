@@ -35,9 +35,21 @@ class Truth:
         self._seed = simulation.seed
         self._drawn = simulation.instrument_errors == "drawn"
         self._given: Mapping[str, float] = simulation.errors
+        self._known: set[str] = set()
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """The names of all errors asked for so far."""
+        return tuple(sorted(self._known))
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """The names of errors that were given and that nothing has asked for: slips of the pen."""
+        return tuple(name for name in self._given if name not in self._known)
 
     def error(self, name: str, spec: Spec, full_range: float = 0.0) -> TrueError:
         """An error inside `spec`: gain and offset each even within their limits (GUM 4.3.7)."""
+        self._known.add(name)
         chance = self.stream(name)
         gain = chance.uniform(-spec.reading, spec.reading)
         offset = chance.uniform(-1.0, 1.0) * (spec.fixed + spec.range * full_range)
@@ -47,6 +59,7 @@ class Truth:
 
     def normal(self, name: str, expanded: float) -> float:
         """A relative error whose expanded uncertainty (k = 2) is `expanded`, and which lies inside it."""
+        self._known.add(name)
         if name in self._given:
             return self._given[name]
         if not self._drawn:

@@ -90,6 +90,12 @@ def test_lists_of_different_length_do_not_start(room: Room) -> None:
     assert room.generator.errors() == [-226]
 
 
+def test_a_list_too_fast_to_be_one_does_not_start(room: Room) -> None:
+    """-221; its steps would take longer to work out than to play."""
+    room.generator.tell("LIST:VOLT 1,0.1", "LIST:DWEL 1E-5", "VOLT:MODE LIST", "INIT")
+    assert room.generator.errors() == [-221]
+
+
 def test_a_list_that_ends_completes_its_operation(room: Room) -> None:
     room.generator.tell("LIST:VOLT 1,0.1", "LIST:DWEL 0.1", "LIST:COUN 2", "VOLT:MODE LIST", "*CLS", "INIT", "*OPC")
     assert room.generator.ask("*ESR?") == "0"
