@@ -6,7 +6,8 @@ all of them sleep, time jumps to the earliest deadline. So two hours pass in sec
 same each time: by deadline, then by the order in which threads fell asleep.
 
 A thread that talks to an instrument is not asleep, so an exchange takes no virtual time; simulated instruments read
-`now()` and never sleep.
+`now()` and never sleep. A command that has no answer may still be under way when its sender falls asleep, so whoever
+serves the instruments has a say before time jumps: `before_jumps`.
 """
 
 from __future__ import annotations
@@ -119,6 +120,11 @@ class VirtualClock:
         self._order = itertools.count()
         self._occupied = False  # a thread runs, or has been given its turn
         self._runner: int | None = None  # identity of the thread whose turn it is
+        self._settle: Callable[[], None] = lambda: None
+
+    def before_jumps(self, settle: Callable[[], None]) -> None:
+        """Have `settle` called each time before time moves; it returns once all that was sent has been acted on."""
+        self._settle = settle
 
     def now(self) -> float:
         return self._now
@@ -191,5 +197,7 @@ class VirtualClock:
                 return
             first = min(self._sleepers, key=lambda sleeper: (sleeper.due(self._now), sleeper.order))
             self._sleepers.remove(first)
+            if first.due(self._now) > self._now:
+                self._settle()
             self._now = first.due(self._now)
         first.turn.set()

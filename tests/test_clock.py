@@ -160,3 +160,15 @@ def test_real_time_moves_forward() -> None:
     first = clock.now()
     clock.sleep(0.001)
     assert clock.now() > first
+
+
+def test_what_was_sent_has_arrived_before_virtual_time_moves() -> None:
+    """`before_jumps` is called at the old time, and only if there is a new one."""
+    clock = VirtualClock()
+    called_at: list[float] = []
+    clock.before_jumps(lambda: called_at.append(clock.now()))
+    with clock.take_part():
+        clock.sleep(1.0)
+        clock.sleep(0.0)
+        clock.sleep(2.0)
+    assert called_at == [0.0, 1.0]

@@ -132,6 +132,7 @@ def _opened(files: Files, *, dry_run: bool) -> Iterator[_Opened]:
             clock = virtual = VirtualClock()
             stack.enter_context(virtual.take_part())
             simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
+            virtual.before_jumps(simulated.settle)
             addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         else:
             clock = RealClock()
