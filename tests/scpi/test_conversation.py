@@ -87,6 +87,14 @@ class TestSeveralClients:
         assert one.collect() == b"1\n"
         assert bench.voltage_v == 9.0
 
+    def test_a_poll_sees_that_an_operation_has_ended(self, bench: Bench) -> None:
+        """No message has to be sent for it."""
+        link = Conversation(bench.device)
+        link.receive(b"*CLS;*ESE 1;:INIT;*OPC\n")
+        assert link.status_byte() == 0
+        bench.is_acquiring = False
+        assert link.status_byte() == 0x20
+
     def test_reset_by_another_client_frees_one_that_waits(self, bench: Bench) -> None:
         one, other = Conversation(bench.device), Conversation(bench.device)
         one.receive(b"INIT;*OPC?\n")

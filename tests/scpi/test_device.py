@@ -59,6 +59,22 @@ class TestResponses:
 class TestErrors:
     """A command error ends its message; an execution error ends its unit."""
 
+    @pytest.mark.parametrize(
+        ("message", "code"),
+        [("ABCDEFGHIJKL", -113), ("ABCDEFGHIJKLM", -112), ("*IDN:X?", -110), ("SYST::ERR?", -110), ("1VOLT", -110),
+         ("VOLT5.0", -111), ("VOLT ?", -102), ("\xe9", -101), ("VOLT 1;", -102), (":*IDN?", -110)],
+    )  # fmt: skip
+    def test_a_wrong_header_has_its_own_error(self, bench: Bench, message: str, code: int) -> None:
+        bench.tell(message)
+        assert bench.errors() == [code]
+
+    def test_white_space_may_stand_around_semicolons(self, bench: Bench) -> None:
+        assert bench.ask(" *OPC? ; *OPC?\t;\t*OPC? ") == "1;1;1"
+
+    def test_a_value_that_can_never_be_right_is_an_execution_error(self, bench: Bench) -> None:
+        assert bench.ask("FUNC FOO;*OPC?") == "1"
+        assert bench.errors() == [-224]
+
     def test_what_stands_before_a_command_error_is_done_and_answered(self, bench: Bench) -> None:
         assert bench.ask("VOLT 5;VOLT?;FOO 1;:VOLT 6") == "5.00000000E+00"
         assert bench.voltage_v == 5.0

@@ -65,6 +65,8 @@ class TestNumeric:
             ("+", -121),
             ("#HXY", -121),
             ("FOO", -141),
+            ("ABCDEFGHIJKL", -141),
+            ("ABCDEFGHIJKLM", -144),
             ("INF", -141),
             ('"1"', -158),
             ("#11a", -168),
@@ -175,6 +177,7 @@ def test_a_mnemonic_comes_in_its_short_form(bench: Bench, text: str, value: str)
         ("1", -128),
         ("'SIN'", -158),
         ("", -109),
+        ("SIN,SQU", -108),
         ("ABCDEFGHIJKLM", -144),
         ("(SIN)", -178),
     ],
@@ -194,8 +197,10 @@ def test_a_string_comes_without_its_quotes(bench: Bench, text: str, value: str) 
 
 
 @pytest.mark.parametrize(
-    ("text", "code"), [('"abc', -151), ("abc", -148), ("5", -128), ('"' + "x" * 21 + '"', -223), ('"a" "b"', -103)]
-)
+    ("text", "code"),
+    [('"abc', -151), ("abc", -148), ("5", -128), ('"' + "x" * 21 + '"', -223), ('"a" "b"', -103), ("", -109),
+     ('"a","b"', -108)],
+)  # fmt: skip
 def test_a_wrong_string_has_its_own_error(bench: Bench, text: str, code: int) -> None:
     assert error_of(bench, f"DISP:TEXT {text}") == code
 
@@ -212,8 +217,9 @@ def test_a_block_comes_as_its_bytes(bench: Bench, text: str, value: bytes) -> No
 
 @pytest.mark.parametrize(
     ("text", "code"),
-    [("#15hell", -161), ("#", -161), ("#Z", -161), ("#2", -161), ("5", -128), ("#265" + "x" * 65, -223)],
-)
+    [("#15hell", -161), ("#", -161), ("#Z", -161), ("#2", -161), ("5", -128), ("#265" + "x" * 65, -223),
+     ("", -109), ("#11a,#11b", -108)],
+)  # fmt: skip
 def test_a_wrong_block_has_its_own_error(bench: Bench, text: str, code: int) -> None:
     assert error_of(bench, f"TRAC:DATA {text}") == code
 

@@ -39,6 +39,7 @@ TABLE: list[tuple[str, bytes, list[bytes]]] = [
     ("exactly the bound", b"x" * BOUND + b"\nX\n", [b"x" * BOUND, b"X"]),
     ("one more than the bound", b"x" * (BOUND + 1) + b"\nX\n", [TOO_LONG, b"X"]),
     ("much more than the bound", b"x" * 10 * BOUND + b"\nX\n", [TOO_LONG, b"X"]),
+    ("a block with line feeds in a message too long", b"#15a\nb\nc" + b"x" * BOUND + b"\nX\n", [TOO_LONG, b"X"]),
     ("a block that says more than the bound", b"DATA #9999999999\nX\n", [TOO_LONG, b"X"]),
 ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchctl.scpi.errors import ScpiError
+from benchctl.scpi.parameters import Numeric
 from benchctl.scpi.units import check_unit, factor_of
 
 
@@ -49,3 +50,5 @@ def test_a_suffix_that_does_not_fit_has_its_own_error(suffix: str, unit: str, co
 def test_a_parameter_of_an_unknown_unit_cannot_be_made() -> None:
     with pytest.raises(ValueError, match="FURLONG"):
         check_unit("FURLONG")
+    with pytest.raises(ValueError, match="FURLONG"):
+        Numeric("FURLONG")
