@@ -11,6 +11,7 @@ from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.measure.figure import Figure
 from benchctl.runner.drive import mute
 from benchctl.runner.plan import PlannedStep
+from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to
 from benchctl.runner.run import Run
 from benchctl.runner.steps import ACTIONS
 
@@ -50,15 +51,19 @@ class Outcome:
         return 0 if clean else 1
 
 
-def execute(plan: Sequence[PlannedStep], run: Run) -> Outcome:
-    """Perform every step in order. Errors end up in the outcome; only faults of the program itself are raised, and
+def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = None) -> Outcome:
+    """Perform every step in order, or from where an earlier part of the run had come. Errors end up in the outcome; only faults of the program itself are raised, and
     the bench is made safe before they are."""
     unmeasured: list[str] = []
     error: BenchctlError | None = None
     try:
         prepare(run)
         run.guard.start()
-        for index, planned in enumerate(plan):
+        first = progress.next_index if progress is not None else 0
+        if progress is not None:
+            run.planned = plan[first]
+            return_to(progress, run)
+        for index, planned in enumerate(plan[first:], start=first):
             _perform(index, planned, run, unmeasured)
     except BenchctlError as caught:
         # What opened the interlock is the reason; the failure of an exchange that it cut short is not.
@@ -95,9 +100,10 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
     run.planned = planned
     run.interlock.check()
     run.observer.step_started(index, planned)
-    run.recorder.event("step started", step=planned.label, settings=planned.step.model_dump(mode="json"))
+    run.recorder.event(STEP_STARTED, index=index, step=planned.label, settings=planned.step.model_dump(mode="json"))
     try:
-        ACTIONS[type(planned.step)].perform(planned.step, run)
+        if None not in run.already:  # else its figures are in the journal, and only its end is not
+            ACTIONS[type(planned.step)].perform(planned.step, run)
         run.bench.check_errors()
     except MeasurementError as reason:
         if not isinstance(planned.step, _MEASURING):
@@ -105,7 +111,8 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         mute(run)
         unmeasured.append(f"{planned.label}: {reason}")
         run.note(f"{planned.label} gives no figures: {reason}")
-    run.recorder.event("step finished", step=planned.label)
+    run.already = frozenset()
+    run.recorder.event(STEP_FINISHED, index=index, step=planned.label)
 
 
 _MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)

@@ -56,11 +56,20 @@ class Conditions:
     level_v: float | None = None
 
 
+@dataclass(frozen=True)
+class CleanLevel:
+    """The highest steady level found clean, V rms, and the distortion bound that it keeps."""
+
+    level_v: float
+    thd_n: float
+
+
 @dataclass
 class Run:
     """Everything that a step needs.
 
-    `clean_levels` holds the highest clean steady level found for a load and a frequency, V rms, with its bound.
+    `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty only in the
+    first step of a run that is gone on with: the burst lengths that have their figures, or None for a step that has.
     """
 
     files: Files
@@ -72,8 +81,9 @@ class Run:
     observer: Observer
     planned: PlannedStep
     conditions: Conditions = field(default_factory=Conditions)
-    clean_levels: dict[tuple[float, float], tuple[float, float]] = field(default_factory=dict)
+    clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: list[Figure] = field(default_factory=list)
+    already: frozenset[int | None] = frozenset()
 
     # -- time --------------------------------------------------------------------------------------------------
 

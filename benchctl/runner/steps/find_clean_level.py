@@ -11,7 +11,7 @@ from benchctl.measure.distortion import Distortion
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.run import CleanLevel, Run
 from benchctl.runner.steps.search import run_search, search_from
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
@@ -38,7 +38,8 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     level_v = run_search(run, search, expose, "clean steady level")
-    run.clean_levels[load_ohm, frequency_hz] = (level_v, step.thd_n)
+    run.clean_levels[load_ohm, frequency_hz] = CleanLevel(level_v, step.thd_n)
+    run.recorder.event("clean level", load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
     run.note(f"clean steady level {level_v:.4g} V")
 
 

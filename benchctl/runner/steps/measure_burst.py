@@ -93,6 +93,8 @@ def perform(step: MeasureBurst, run: Run) -> None:
     """Each burst length in turn, each with levels of its own: short bursts deliver more."""
     load_ohm, frequency_hz = load_and_frequency(run)
     for cycles in step.cycles:
+        if cycles in run.already:
+            continue
         _Measurement(step, run, cycles, load_ohm, frequency_hz).perform()
 
 

@@ -46,14 +46,14 @@ def _clean_level_v(run: Run, load_ohm: float, frequency_hz: float) -> float:
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
             "give a level, or find_clean_level before this step"
         )
-    return found[0]
+    return found.level_v
 
 
 def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> Mapping[str, Criterion]:
     """The step's own criteria, and under them the rating: at the clean level the power must reach the plate's."""
     rating = run.files.amplifier.rating(load_ohm)
-    _, bound = run.clean_levels.get((load_ohm, frequency_hz), (0.0, None))
-    if rating is None or step.level_v is not None or bound is None or bound > rating.thd_n:
+    clean = run.clean_levels.get((load_ohm, frequency_hz))
+    if rating is None or step.level_v is not None or clean is None or clean.thd_n > rating.thd_n:
         return step.expect
     rated = Criterion(relation="above", bound=rating.power_w, unit="W")
     return {"continuous_power": rated, **step.expect}

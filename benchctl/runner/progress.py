@@ -1,0 +1,128 @@
+"""How far an earlier part of a run came, read from its journal, and the way back to that place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchctl.archive.entries import FIGURES, FiguresEntry
+from benchctl.documents.steps import PowerOff, PowerOn, Set
+from benchctl.errors import UsageError
+from benchctl.measure.figure import Figure
+from benchctl.runner.drive import set_frequency, set_load, tone
+from benchctl.runner.plan import PlannedStep
+from benchctl.runner.run import CleanLevel, Conditions, Run
+from benchctl.runner.steps.power import perform_on
+
+Event = Mapping[str, Any]
+
+STEP_STARTED = "step started"
+STEP_FINISHED = "step finished"
+CLEAN_LEVEL = "clean level"
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where a run goes on.
+
+    Attributes:
+        next_index: the first unfinished step of the plan.
+        power_on: the step that switched the amplifier on, where it is on at that place.
+        conditions: what the bench was set to.
+        clean_levels: as `Run.clean_levels`.
+        measured: every figure so far.
+        already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
+    """
+
+    next_index: int = 0
+    power_on: PowerOn | None = None
+    conditions: Conditions = field(default_factory=Conditions)
+    clean_levels: Mapping[tuple[float, float], CleanLevel] = field(default_factory=dict)
+    measured: tuple[Figure, ...] = ()
+    already: frozenset[int | None] = frozenset()
+
+
+def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progress:
+    """Read a journal's events.
+
+    Raises:
+        UsageError: the journal is of another plan, or every step is finished.
+    """
+    finished = [event for event in events if event["event"] == STEP_FINISHED]
+    _check_same_plan(plan, finished)
+    next_index = max((event["index"] for event in finished), default=-1) + 1
+    if next_index >= len(plan):
+        raise UsageError("every step of this run is finished; there is nothing to go on with")
+    power_on, conditions = _state_before(plan[:next_index])
+    entries = [FiguresEntry.of_event(event) for event in events if event["event"] == FIGURES]
+    return Progress(
+        next_index=next_index,
+        power_on=power_on,
+        conditions=conditions,
+        clean_levels=_clean_levels(events),
+        measured=tuple(figure for entry in entries for figure in entry.figures),
+        already=_measured_lengths(events, next_index),
+    )
+
+
+def _check_same_plan(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> None:
+    for event in finished:
+        index = event["index"]
+        if not 0 <= index < len(plan) or plan[index].label != event["step"]:
+            raise UsageError(f"the journal's step '{event['step']}' is not in the sequence as it was kept")
+
+
+def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | None, Conditions]:
+    """What the finished steps left the bench set to."""
+    power_on: PowerOn | None = None
+    conditions = Conditions()
+    for planned in done:
+        match planned.step:
+            case PowerOn() as step:
+                power_on = step
+            case PowerOff():
+                power_on, conditions.load_ohm = None, None
+            case Set() as step:
+                conditions.load_ohm = step.load_ohm or conditions.load_ohm
+                conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
+                conditions.level_v = step.level_v
+            case _ if planned.step.kind.startswith(("measure_", "find_", "cool")):
+                conditions.level_v = None  # these leave the amplifier undriven
+    return power_on, conditions
+
+
+def _clean_levels(events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
+    return {
+        (event["load_ohm"], event["frequency_hz"]): CleanLevel(event["level_v"], event["thd_n"])
+        for event in events
+        if event["event"] == CLEAN_LEVEL
+    }
+
+
+def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | None]:
+    """The burst lengths that have figures of the step at `index`, which was not finished."""
+    lengths: set[int | None] = set()
+    current: int | None = None
+    for event in events:
+        if event["event"] == STEP_STARTED:
+            current = event["index"]
+        elif event["event"] == FIGURES and current == index:
+            lengths |= {figure.burst_cycles for figure in FiguresEntry.of_event(event).figures}
+    return frozenset(lengths)
+
+
+def return_to(progress: Progress, run: Run) -> None:
+    """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
+    run.clean_levels.update(progress.clean_levels)
+    run.measured.extend(progress.measured)
+    run.already = progress.already
+    if progress.power_on is not None:
+        perform_on(progress.power_on, run)
+    if progress.conditions.load_ohm is not None:
+        set_load(run, progress.conditions.load_ohm)
+    if progress.conditions.frequency_hz is not None:
+        set_frequency(run, progress.conditions.frequency_hz)
+    if progress.conditions.level_v is not None:
+        run.conditions.level_v = progress.conditions.level_v
+        tone(run, progress.conditions.level_v)
