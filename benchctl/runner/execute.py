@@ -52,8 +52,10 @@ class Outcome:
 
 
 def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = None) -> Outcome:
-    """Perform every step in order, or from where an earlier part of the run had come. Errors end up in the outcome; only faults of the program itself are raised, and
-    the bench is made safe before they are."""
+    """Perform every step in order, or from where an earlier part of the run had come.
+
+    Errors end up in the outcome; only faults of the program itself are raised, and the bench is made safe before.
+    """
     unmeasured: list[str] = []
     error: BenchctlError | None = None
     try:
