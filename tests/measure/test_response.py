@@ -1,0 +1,71 @@
+"""What gain and phase over frequency promise: from a record's sines to balance and crosstalk."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.response import Response, channel_balance_db, crosstalk_db, passband, transfer
+from benchctl.measure.sine import SineFit, fit_sine
+
+
+def test_gain_and_phase_come_from_the_two_sines_of_one_record() -> None:
+    times_s = np.arange(5000) * 1e-5
+    source = 0.5 * np.cos(2.0 * np.pi * 1000.0 * times_s + 0.3)
+    output = 15.0 * np.cos(2.0 * np.pi * 1000.0 * times_s + 0.3 - 0.7)
+    gain = transfer(fit_sine(output, 1e-5, 1000.0), fit_sine(source, 1e-5, 1000.0))
+    assert abs(gain) == pytest.approx(30.0)
+    assert math.atan2(gain.imag, gain.real) == pytest.approx(-0.7)
+
+
+def test_a_silent_input_gives_no_gain() -> None:
+    with pytest.raises(MeasurementError):
+        transfer(SineFit(1.0, 1000.0, 0.0, 0.0, 0.0), SineFit(0.0, 1000.0, 0.0, 0.0, 0.0))
+
+
+def test_points_may_come_in_any_order() -> None:
+    response = Response.of([2000.0, 500.0, 1000.0], [2.0, 0.5, 1.0])
+    assert list(response.frequencies_hz) == [500.0, 1000.0, 2000.0]
+    assert response.gain_db == pytest.approx([-6.0206, 0.0, 6.0206], abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("frequencies_hz", "gains"),
+    [
+        ([1000.0], [1.0]),
+        ([1000.0, 1000.0], [1.0, 1.0]),
+        ([100.0, 1000.0], [1.0, 0.0]),
+        ([100.0, 1000.0], [1.0, math.nan]),
+        ([0.0, 1000.0], [1.0, 1.0]),
+        ([100.0, 1000.0], [1.0]),
+    ],
+    ids=["one point", "one frequency twice", "no gain", "not a number", "dc", "unlike lengths"],
+)
+def test_points_that_make_no_response_are_a_named_error(frequencies_hz: list[float], gains: list[complex]) -> None:
+    with pytest.raises(MeasurementError):
+        Response.of(frequencies_hz, gains)
+
+
+def test_the_reference_must_lie_within_the_response() -> None:
+    with pytest.raises(MeasurementError):
+        passband(Response.of([20.0, 100.0, 500.0], [1.0, 1.0, 1.0]), reference_hz=1000.0)
+
+
+def test_balance_is_the_ratio_of_the_channels_in_decibels() -> None:
+    left = Response.of([100.0, 1000.0], [31.0, 31.0])
+    right = Response.of([100.0, 1000.0], [30.0, 31.0])
+    assert channel_balance_db(left, right) == pytest.approx([20.0 * math.log10(31.0 / 30.0), 0.0])
+
+
+def test_crosstalk_is_negative_decibels_re_the_driven_channel() -> None:
+    driven = Response.of([100.0, 1000.0], [30.0, 30.0])
+    undriven = Response.of([100.0, 1000.0], [0.03, 0.3])
+    assert crosstalk_db(driven, undriven) == pytest.approx([-60.0, -40.0])
+
+
+def test_responses_at_different_frequencies_are_not_compared() -> None:
+    with pytest.raises(MeasurementError):
+        channel_balance_db(Response.of([100.0, 1000.0], [1.0, 1.0]), Response.of([100.0, 2000.0], [1.0, 1.0]))
