@@ -17,10 +17,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.crossing import Crossing, Point, foretell
+from benchctl.measure.crossing import Crossing, foretell
+from benchctl.measure.exposure import Exposure, Says, to_db
 
 _CAREFUL_STEP_DB = 1.0  # the first step onward from a level believed to be near clipping; doubled each time
 _PROBE_DOWN_DB = 3.0  # noise rises by as much, clipping falls: far enough apart to tell
@@ -62,26 +62,6 @@ class AlreadyPassed:
 Outcome = Found | NeverReached | AlreadyPassed
 
 
-@dataclass(frozen=True)
-class Exposure:
-    """One level that was tried: its distortion as a ratio, and what that says of the level."""
-
-    level_v: float
-    distortion: float
-    is_bound: bool
-    says: Literal["clean", "over", "noise"]
-
-    @property
-    def level_db(self) -> float:
-        """The level in dB re 1 V."""
-        return _to_db(self.level_v)
-
-    @property
-    def point(self) -> Point:
-        """The exposure as a point of distortion against level."""
-        return Point(self.level_db, self.distortion)
-
-
 class CleanLevelSearch:
     """Finds the highest level whose distortion is at most `bound`, to `resolution_db`.
 
@@ -105,10 +85,10 @@ class CleanLevelSearch:
         self.step_db = step_db
         self.resolution_db = resolution_db
         self.outcome: Outcome | None = None
-        self._start_db = _to_db(start_level_v)
-        self._highest_db = _to_db(highest_level_v)
+        self._start_db = to_db(start_level_v)
+        self._highest_db = to_db(highest_level_v)
         self._given_clean_db = self._start_db if start_is_clean else None
-        self._expected_db = None if expected_level_v is None else _to_db(expected_level_v)
+        self._expected_db = None if expected_level_v is None else to_db(expected_level_v)
         self._exposures: list[Exposure] = []
         self._careful_steps = 0
         self._widths_db: list[float] = []
@@ -142,14 +122,14 @@ class CleanLevelSearch:
 
     # What an exposure says
 
-    def _what_it_says(self, level_v: float, distortion: float, is_bound: bool) -> Literal["clean", "over", "noise"]:
+    def _what_it_says(self, level_v: float, distortion: float, is_bound: bool) -> Says:
         if distortion <= self.bound:
             return "clean"
         if self._clean_db is not None:
             return "over"
         if not self._exposures:
             return "noise"  # for now: the next exposure confirms or refutes it
-        if _falls_with_level(level_v, distortion, min(self._exposures, key=lambda e: abs(e.level_v - level_v))):
+        if min(self._exposures, key=lambda e: abs(e.level_v - level_v)).is_noise_beside(level_v, distortion):
             return "noise"
         if is_bound:
             raise MeasurementError(
@@ -299,19 +279,6 @@ class CleanLevelSearch:
         if over_db - foretold_db <= reach_db:
             return max(foretold_db - aim_db, over_db - self.resolution_db)
         return foretold_db - aim_db
-
-
-def _falls_with_level(level_v: float, distortion: float, other: Exposure) -> bool:
-    """Whether distortion falls at least half as fast, in dB, as the level rises: noise does, clipping never."""
-    level_rise_db = _to_db(level_v) - other.level_db
-    if abs(level_rise_db) < _ROUNDING:
-        return False
-    distortion_rise_db = _to_db(distortion) - _to_db(other.distortion)
-    return distortion_rise_db / level_rise_db <= -0.5
-
-
-def _to_db(value: float) -> float:
-    return 20.0 * math.log10(value)
 
 
 def _refuse_nonsense(bound: float, start_v: float, highest_v: float, step_db: float, resolution_db: float) -> None:
