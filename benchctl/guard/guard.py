@@ -94,6 +94,7 @@ class Guard:
         self.confirmations: tuple[Confirmation, ...] = ()
         self.energised = False
         self.trouble: BenchctlError | None = None
+        self.fault: Exception | None = None  # of the program, in the guard's own thread
         self.state = State.ARMED
         self._state_lock = threading.RLock()
         self._stopping = clock.signal()
@@ -133,6 +134,9 @@ class Guard:
             self._sample_until_stopped()
         except BenchctlError as error:  # the run folder is gone, say: nobody is watching, so nothing may be on
             self._interlock.open(error)
+        except Exception as fault:  # noqa: BLE001 - raised by whoever performs the run, once the bench is safe
+            self.fault = fault
+            self._interlock.open(BenchctlError(f"fault of the program in the guard: {fault!r}"))
         try:
             if self._interlock.opened.is_set():
                 self._make_safe(Event.TRIP)

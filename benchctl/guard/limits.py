@@ -57,21 +57,25 @@ def _of_amplifier(amplifier: Amplifier) -> Iterator[WatchedLimit]:
 
 
 class Watch:
-    """A limit with its memory: since when it has been passed."""
+    """A limit with its memory: since when it has been passed.
+
+    A signal that cannot be read counts as passed since its last good reading: nobody knows what it was in between.
+    """
 
     def __init__(self, limit: WatchedLimit) -> None:
         self.limit = limit
         self.value: float | None = None
+        self._kept_s: float | None = None
         self._since_s: float | None = None
 
     def observe(self, value: float | None, now_s: float, *, energised: bool = True) -> LimitTripped | None:
         """Take a reading (None: unreadable); return the trip once the limit has been passed for long enough."""
         self.value = value
         if not self.limit.is_passed(value, energised=energised):
-            self._since_s = None
+            self._kept_s, self._since_s = now_s, None
             return None
         if self._since_s is None:
-            self._since_s = now_s
+            self._since_s = self._kept_s if value is None and self._kept_s is not None else now_s
         # Sums of sampling periods fall a rounding error short of the time they are compared with.
         if now_s - self._since_s < self.limit.bound.for_s - 1e-9:
             return None
