@@ -28,21 +28,27 @@ class Role(ABC):
         """Empty the instrument's error queue; raise the first error that was in it."""
         self.session.check_errors()
 
+    # Where the words are several messages, the first may choose an output for the others: guard and runner share the
+    # instrument, and neither may choose for the other.
+
     def _say(self, words: Command, **values: Value) -> None:
-        for message in words.render(**values):
-            self.session.command(message)
+        with self.session.undisturbed():
+            for message in words.render(**values):
+                self.session.command(message)
 
     def _ask(self, words: Query, **values: Value) -> str:
         *before, question = words.render(**values)
-        for message in before:
-            self.session.command(message)
-        return self.session.ask(question)
+        with self.session.undisturbed():
+            for message in before:
+                self.session.command(message)
+            return self.session.ask(question)
 
     def _ask_number(self, words: Query, **values: Value) -> float:
         *before, question = words.render(**values)
-        for message in before:
-            self.session.command(message)
-        return self.session.ask_number(question)
+        with self.session.undisturbed():
+            for message in before:
+                self.session.command(message)
+            return self.session.ask_number(question)
 
     def _say_urgently(self, words: Command, **values: Value) -> None:
         for message in words.render(**values):

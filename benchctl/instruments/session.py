@@ -83,6 +83,7 @@ class Session:
         self._dirty = False
         self._received = bytearray()
         self._met_before = False
+        self._restarted = False
 
     # -- what the roles use ------------------------------------------------------------------------------------
 
@@ -91,6 +92,12 @@ class Session:
         with self._talk, self._placed():
             self._reopen(self._interlock.check)
         return self.identity
+
+    @contextmanager
+    def undisturbed(self) -> Iterator[None]:
+        """Keep other threads' exchanges out from between messages that belong together; only the safe state passes."""
+        with self._talk:
+            yield
 
     def command(self, text: str) -> None:
         """Send a command that has no answer."""
@@ -167,7 +174,7 @@ class Session:
         timeout_s: float,
         gate: Callable[[], None] | None = None,
     ) -> _T:
-        gate = gate or self._interlock.check
+        gate = gate or self._interlock_and_settings
         with self._talk, self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
@@ -175,6 +182,12 @@ class Session:
                 except LinkError as error:
                     _traffic.debug("%s: %s; clearing the link and asking again", self.name, error)
             return self._attempt(text, read, timeout_s, gate)
+
+    def _interlock_and_settings(self) -> None:
+        """Nothing of the run goes to an instrument that has lost its settings, whoever was the first to notice."""
+        self._interlock.check()
+        if self._restarted:
+            raise InstrumentError("was switched off and on during the run; its settings are lost")
 
     def _attempt(
         self, text: str, read: Callable[[float, Callable[[], None]], _T], timeout_s: float, gate: Callable[[], None]
@@ -272,10 +285,10 @@ class Session:
         self._received.clear()
         self._identify(gate)
         self._dirty = False
-        powered_on = self._standard_events(gate) & POWER_ON_BIT
-        if powered_on and self._met_before:
-            raise InstrumentError("was switched off and on during the run; its settings are lost")
+        powered_on = bool(self._standard_events(gate) & POWER_ON_BIT)
+        self._restarted = self._restarted or (powered_on and self._met_before)
         self._met_before = True
+        gate()
 
     def _replace_link(self, link: Link) -> None:
         with self._wire:

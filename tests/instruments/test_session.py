@@ -253,9 +253,9 @@ def test_the_safe_state_opens_a_new_link_where_the_old_one_is_dead() -> None:
     with talking_to(dies_once, lock) as (session, peer):
         session.command("BREAK")
         lock.open(OperatorStop("stopped"))
-        for _ in range(2):  # the first write into a closed socket is accepted by the system
+        for _ in range(2):  # the first write into a closed socket is accepted by the system and lost
             session.command_urgently("OUTP OFF")
-        assert session.ask_urgently("OUTP?") == "0"
+            assert session.ask_urgently("OUTP?") == "0"
         assert "OUTP OFF" in peer.heard
 
 
