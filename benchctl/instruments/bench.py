@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
@@ -27,6 +28,7 @@ from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.link import Link, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
 from benchctl.instruments.oscilloscope import (
     FieldPreambleOscilloscope,
@@ -41,6 +43,7 @@ from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
 
 _R = TypeVar("_R", bound=Role)
+ClockSleep = Callable[..., object]  # Clock.sleep
 
 MAIN_OUTPUT = "main"
 
@@ -114,10 +117,11 @@ def open_bench(
     file: document.Bench,
     addresses: Mapping[str, str],
     interlock: Interlock,
-    sleep: Sleep,
+    sleep: ClockSleep,
     near: Path | None = None,
     *,
     connect: bool = True,
+    opener: Callable[[str], Link] = open_link,
 ) -> Bench:
     """Connect to the instruments of a bench file.
 
@@ -125,22 +129,24 @@ def open_bench(
         file: the bench file.
         addresses: role -> VISA address; the bench file's own, or those of simulated instruments.
         interlock: the run's.
-        sleep: waits on the run's clock.
+        sleep: waits on the run's clock; an open interlock ends it.
         near: the folder of the bench file, where drivers of the owner's own may lie.
         connect: False leaves each link to its first use, for the safe state: one instrument that is gone must not
             keep the others from it.
+        opener: opens the link at an address.
 
     Raises:
         InstrumentError: an instrument cannot be reached or does not say who it is; those already open are closed.
     """
     roles: dict[str, Role] = {}
+    wait = partial(sleep, until=interlock.opened)
     with ExitStack() as stack:
         for name, entry in file.instruments.items():
-            session = Session(name, addresses[name], interlock)
+            session = Session(name, addresses[name], interlock, opener=opener)
             stack.callback(session.close)
             if connect:
                 session.open()
-            roles[name] = _in_role(file, session, load_driver(entry.driver, near), sleep)
+            roles[name] = _in_role(file, session, load_driver(entry.driver, near), wait)
         stack.pop_all()
     return Bench(roles, _switch_off_order(file))
 

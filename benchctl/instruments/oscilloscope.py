@@ -28,9 +28,11 @@ SPARSE = 0.12
 RANGE_ATTEMPTS = 6
 # How often the instrument is asked whether the record is whole.
 POLL_S = 0.02
-# Patience beyond the record's own length: trigger wait, re-arming, processing.
+# Patience beyond the record's own length and the wait for its trigger: re-arming, processing.
 PATIENCE_S = 3.0
 BLOCK_TIMEOUT_S = 20.0
+# A sync output is TTL or CMOS (common practice), so at 1 V its edge is steep and its low level far away.
+SYNC_LEVEL_V = 1.0
 # Smallest vertical setting asked for, V per division at the input.
 FINEST_V_PER_DIVISION = 1e-3
 
@@ -49,12 +51,13 @@ class Input:
 
 @dataclass(frozen=True)
 class Record:
-    """The stretch of time to acquire, and how finely."""
+    """The stretch of time to acquire, and how finely; a trigger comes within `trigger_every_s`."""
 
     span_s: float
     pretrigger_s: float
     samples: int
     triggered: bool = True
+    trigger_every_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,12 @@ class _Scale:
     volts_at_zero: float
     interval_s: float
     start_s: float
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether every number is one, and steps are steps."""
+        numbers = (self.volts_per_code, self.volts_at_zero, self.interval_s, self.start_s)
+        return all(map(math.isfinite, numbers)) and self.volts_per_code > 0 and self.interval_s > 0
 
 
 class Oscilloscope(Role, ABC):
@@ -119,6 +128,7 @@ class Oscilloscope(Role, ABC):
             self._fit(signal, expected[signal])
         for _ in range(RANGE_ATTEMPTS):
             capture = self._acquire(name, signals, record)
+            # Each range is looked at, not only the first that does not fit.
             unfit = [signal for signal in signals if self._refit(signal, capture.traces[signal])]
             if not unfit:
                 return capture
@@ -150,7 +160,8 @@ class Oscilloscope(Role, ABC):
         finest = self._divisions / 2 * FINEST_V_PER_DIVISION * self.inputs[signal].per_volt
         if peak < SPARSE * half_range and half_range > 2 * finest:
             self._set_range(signal, peak / FILL)
-            return True
+            # An instrument may have no finer range; then the record is as good as it gets.
+            return self._half_range[signal] < half_range
         return False
 
     def _set_range(self, signal: str, half_range: float) -> None:
@@ -159,7 +170,7 @@ class Oscilloscope(Role, ABC):
         self._say(self._words.set_vertical, channel=source.channel, volts_per_division=wanted, offset_v=0.0)
         got = self._ask_number(self._words.get_vertical, channel=source.channel)
         if got <= 0:
-            raise GarbledAnswer(f"says its range is {got:g} V a division")
+            raise self._garbled(f"says its range is {got:g} V a division")
         self._half_range[signal] = got * self._divisions / 2 * source.per_volt
 
     @property
@@ -195,12 +206,12 @@ class Oscilloscope(Role, ABC):
         elif self._trigger_channel is None:
             self._say(self._words.trigger_external)
         else:
-            self._say(self._words.trigger_channel, channel=self._trigger_channel, level_v=0.0)
+            self._say(self._words.trigger_channel, channel=self._trigger_channel, level_v=SYNC_LEVEL_V)
 
     def _wait(self, record: Record) -> None:
         """Until the record is whole. Asking again and again keeps the link free for an emergency stop."""
         # The pretrigger must fill, one trigger period may pass, and the record must run: less than this.
-        allowed_s = 2 * record.span_s + PATIENCE_S
+        allowed_s = 2 * record.span_s + record.trigger_every_s + PATIENCE_S
         self._sleep(record.span_s - record.pretrigger_s)
         for _ in range(math.ceil(allowed_s / POLL_S)):
             if is_on(self._ask(self._words.get_finished)):
@@ -217,14 +228,12 @@ class Oscilloscope(Role, ABC):
     def _fetch(self, source: Input) -> tuple[_Scale, Trace]:
         self._say(self._words.choose_source, channel=source.channel)
         scale = self._read_scale()
+        if not scale.is_usable:
+            raise self._garbled(f"gives {scale.volts_per_code:g} V a code and {scale.interval_s:g} s a sample")
         (question,) = self._words.get_block.render()
         data = self.session.ask_block(question, BLOCK_TIMEOUT_S)
         if len(data) % 2 or not data:
-            raise GarbledAnswer(
-                f"sends {len(data)} bytes, which are no words of two",
-                instrument=self.session.name,
-                address=self.session.address,
-            )
+            raise self._garbled(f"sends {len(data)} bytes, which are no words of two")
         return scale, self._trace(source, scale, np.frombuffer(data, dtype="<i2"))
 
     def _trace(self, source: Input, scale: _Scale, codes: np.ndarray[tuple[int], np.dtype[np.int16]]) -> Trace:
@@ -241,6 +250,9 @@ class Oscilloscope(Role, ABC):
             high_code=math.floor((edge_v - scale.volts_at_zero) / scale.volts_per_code),
         )
 
+    def _garbled(self, what: str) -> GarbledAnswer:
+        return GarbledAnswer(what, instrument=self.session.name, address=self.session.address)
+
     @abstractmethod
     def _read_scale(self) -> _Scale:
         """Read the preamble of the chosen source."""
@@ -256,11 +268,7 @@ class ListPreambleOscilloscope(Oscilloscope):
         try:
             _, _, _, _, dx, x_origin, x_reference, dy, y_origin, y_reference = map(float, answer.split(","))
         except ValueError as error:
-            raise GarbledAnswer(
-                f"answers {answer[:80]!r} where a preamble of ten numbers was asked for",
-                instrument=self.session.name,
-                address=self.session.address,
-            ) from error
+            raise self._garbled(f"answers {answer[:80]!r} where a preamble of ten numbers was asked for") from error
         return _Scale(dy, -(y_origin + y_reference) * dy, dx, x_origin - x_reference * dx)
 
 

@@ -34,16 +34,16 @@ def steady_record(frequency_hz: float) -> Record:
     return _record(max(STEADY_CYCLES / frequency_hz, SHORTEST_STEADY_S), 0.0, SAMPLE_RATE_HZ)
 
 
-def burst_record(frequency_hz: float, cycles: int) -> Record:
+def burst_record(frequency_hz: float, cycles: int, every_s: float) -> Record:
     """One burst with a little rest on both sides."""
     margin_s = max(MARGIN_S, 3.0 / frequency_hz)
-    return _record(cycles / frequency_hz + 2 * margin_s, margin_s, SAMPLE_RATE_HZ)
+    return _record(cycles / frequency_hz + 2 * margin_s, margin_s, SAMPLE_RATE_HZ, trigger_every_s=every_s)
 
 
 def repetition_record(frequency_hz: float, every_s: float) -> Record:
     """A whole repetition of bursts, and a margin on both sides."""
     margin_s = max(MARGIN_S, 3.0 / frequency_hz)
-    return _record(every_s + 2 * margin_s, margin_s, LONG_SAMPLE_RATE_HZ)
+    return _record(every_s + 2 * margin_s, margin_s, LONG_SAMPLE_RATE_HZ, trigger_every_s=every_s)
 
 
 def idle_record() -> Record:
@@ -51,8 +51,10 @@ def idle_record() -> Record:
     return _record(IDLE_SPAN_S, 0.0, LONG_SAMPLE_RATE_HZ, triggered=False)
 
 
-def _record(span_s: float, pretrigger_s: float, rate_hz: float, *, triggered: bool = True) -> Record:
-    return Record(span_s, pretrigger_s, math.ceil(span_s * rate_hz), triggered=triggered)
+def _record(
+    span_s: float, pretrigger_s: float, rate_hz: float, *, triggered: bool = True, trigger_every_s: float = 0.0
+) -> Record:
+    return Record(span_s, pretrigger_s, math.ceil(span_s * rate_hz), triggered, trigger_every_s)
 
 
 def outputs(run: Run) -> list[str]:
@@ -75,7 +77,7 @@ def take(run: Run, name: str, record: Record, level_v: float, signals: Sequence[
     within = _within_ratings(record, run.files.bench)
     capture = run.bench.oscilloscope.capture(name, signals, within, _expected(run, level_v))
     run.guard.observe("output_offset", _largest_offset_v(capture))
-    return capture
+    return replace(capture, taken_s=run.clock.now())
 
 
 def _within_ratings(record: Record, bench: Bench) -> Record:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchctl.documents.steps import MeasureBurst
+from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.analyses import first_cycle_distortion, worst_cycle_distortion
@@ -53,7 +54,7 @@ class _Measurement:
         return run_search(self.run, search, self._expose(first_cycle_distortion), f"full level, {self.cycles} cycles")
 
     def _expose(self, metric: Callable[[Capture, BurstContext], Distortion]) -> Callable[[float], Distortion]:
-        record = exposure.burst_record(self.frequency_hz, self.cycles)
+        record = exposure.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
         context = self._context()
 
         def expose(level_v: float) -> Distortion:
@@ -73,7 +74,11 @@ class _Measurement:
         burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
         start_burst(run, burst)
         run.wait(repetitions * step.every_s)
-        capture = exposure.take(run, name, record, level_v, signals)
+        try:
+            capture = exposure.take(run, name, record, level_v, signals)
+        except MeasurementError:  # the run goes on, and the next step wants a steady tone
+            stop_burst(run)
+            raise
         stop_burst(run)
         return capture
 
