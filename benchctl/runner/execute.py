@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
@@ -42,11 +42,14 @@ class Outcome:
 
     @property
     def exit_code(self) -> int:
-        """0 only if the run finished, every verdict passes and the bench is known to be safe."""
-        if self.error is not None:
-            return self.error.exit_code
+        """0 only if the run finished, every verdict passes and the bench is known to be safe.
+
+        A bench that is not known to be safe matters more than why the run ended.
+        """
         if not self.is_safe:
             return FAULT_EXIT_CODE
+        if self.error is not None:
+            return self.error.exit_code
         clean = not self.unmeasured and not self.verdicts("fails") and not self.verdicts("cannot be told")
         return 0 if clean else 1
 
@@ -57,28 +60,30 @@ def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = N
     Errors end up in the outcome; only faults of the program itself are raised, and the bench is made safe before.
     """
     unmeasured: list[str] = []
-    error: BenchctlError | None = None
+    fault: BaseException | None = None
     try:
-        prepare(run)
-        run.guard.start()
-        first = progress.next_index if progress is not None else 0
-        if progress is not None:
-            run.planned = plan[first]
-            return_to(progress, run)
-        for index, planned in enumerate(plan[first:], start=first):
-            _perform(index, planned, run, unmeasured)
-    except BenchctlError as caught:
-        # What opened the interlock is the reason; the failure of an exchange that it cut short is not.
-        error = run.interlock.reason or caught
-    except BaseException as fault:
-        run.interlock.open(BenchctlError(f"fault of the program: {fault!r}"))
-        run.guard.stop()
-        raise
-    finally:
-        if error is not None:
-            run.interlock.open(error)
-    error, confirmations = _end(run, error)
-    return Outcome(error, tuple(unmeasured), tuple(run.measured), confirmations)
+        _perform_all(plan, run, progress, unmeasured)
+    except BenchctlError as error:
+        # Whoever opened the interlock first has the reason; the failure of an exchange that it cut short is not.
+        run.interlock.open(error)
+    except BaseException as caught:  # noqa: BLE001 - raised again below, once the bench is safe
+        fault = caught
+        run.interlock.open(BenchctlError(f"fault of the program: {caught!r}"))
+    outcome = _end(run, unmeasured)
+    if fault := fault or run.guard.fault:
+        raise fault
+    return outcome
+
+
+def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | None, unmeasured: list[str]) -> None:
+    prepare(run)
+    run.guard.start()
+    first = progress.next_index if progress is not None else 0
+    if progress is not None:
+        run.planned = plan[first]
+        return_to(progress, run)
+    for index, planned in enumerate(plan[first:], start=first):
+        _perform(index, planned, run, unmeasured)
 
 
 def prepare(run: Run) -> None:
@@ -120,18 +125,21 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
 _MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
 
 
-def _end(run: Run, error: BenchctlError | None) -> tuple[BenchctlError | None, tuple[Confirmation, ...]]:
+def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
     """Safe state, and the last word of the journal. A journal that cannot be written any more is an error too."""
-    confirmations: tuple[Confirmation, ...] = ()
     try:
-        confirmations = run.guard.stop()
+        run.guard.stop()
+    except ArchiveError as lost:
+        run.interlock.open(lost)
+    error = run.interlock.reason or run.guard.trouble
+    outcome = Outcome(error, tuple(unmeasured), tuple(run.measured), run.guard.confirmations)
+    try:
         run.recorder.event(
             "run ended",
             reason="finished" if error is None else str(error),
-            exit_code=0 if error is None else error.exit_code,
-            safe=all_confirmed(confirmations),
+            exit_code=outcome.exit_code,
+            safe=outcome.is_safe,
         )
     except ArchiveError as lost:
-        confirmations = confirmations or run.guard.confirmations
-        error = error or lost
-    return error or run.guard.trouble, confirmations
+        return replace(outcome, error=error or lost)
+    return outcome
