@@ -52,11 +52,11 @@ class Clock(Protocol):
 
 
 class RealClock:
-    """Monotonic time of this machine."""
+    """Monotonic time of this machine; it begins at `elapsed_s`, where a run that is gone on with had come to."""
 
-    def __init__(self) -> None:
-        self._started = time.monotonic()
-        self._started_wall = datetime.now(UTC)
+    def __init__(self, elapsed_s: float = 0.0) -> None:
+        self._started = time.monotonic() - elapsed_s
+        self._started_wall = datetime.now(UTC) - timedelta(seconds=elapsed_s)
 
     def now(self) -> float:
         return time.monotonic() - self._started
@@ -112,8 +112,8 @@ class _Sleeper:
 class VirtualClock:
     """Discrete-event time for the threads that take part in it: `take_part`, or started by `start_thread`."""
 
-    def __init__(self, start: datetime = VIRTUAL_START) -> None:
-        self._now = 0.0
+    def __init__(self, start: datetime = VIRTUAL_START, elapsed_s: float = 0.0) -> None:
+        self._now = elapsed_s
         self._start = start
         self._lock = threading.Lock()
         self._sleepers: list[_Sleeper] = []

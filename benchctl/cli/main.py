@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from benchctl.cli.lazy import LazyGroup
+from benchctl.cli.lazy import LazyGroup, Place
 from benchctl.errors import BenchctlError, PreflightRefused
 
 _EPILOG = """\b
@@ -27,13 +27,14 @@ Try it without a bench:
     cls=LazyGroup,
     epilog=_EPILOG,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
-    commands_by_name={
-        "check": "benchctl.cli.check:check",
-        "preflight": "benchctl.cli.preflight:preflight",
-        "run": "benchctl.cli.run:run",
-        "simulate": "benchctl.cli.simulate:simulate",
-        "safe": "benchctl.cli.safe:safe",
-        "verify": "benchctl.cli.verify:verify",
+    places={
+        "check": Place("benchctl.cli.check:check", "Say what is wrong in a file, at which line."),
+        "preflight": Place("benchctl.cli.preflight:preflight", "Show what a run would do, and every hazard."),
+        "run": Place("benchctl.cli.run:run", "Run a sequence on an amplifier, real or dry."),
+        "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
+        "simulate": Place("benchctl.cli.simulate:simulate", "Serve simulated instruments in real time."),
+        "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
+        "verify": Place("benchctl.cli.verify:verify", "Compute every figure of a run again."),
     },
 )
 @click.version_option(package_name="benchctl")

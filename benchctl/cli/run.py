@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -10,7 +11,7 @@ import click
 from benchctl.cli.options import json_option, of_a_run, unattended_option
 from benchctl.cli.stopping import operator_can_stop
 from benchctl.cli.tables import closing_tables
-from benchctl.cli.views import view_for
+from benchctl.cli.views import View, view_for
 from benchctl.cli.words import console_for, last_line
 from benchctl.launch.run import Documents, Result
 from benchctl.launch.run import run as perform
@@ -36,7 +37,7 @@ Examples:
 def run(  # noqa: PLR0917 - click passes each option by name
     sequence: str, bench: str, amplifier: str, dry_run: bool, unattended: bool, out: Path, as_json: bool
 ) -> int:
-    """Run a sequence on an amplifier.
+    """Run a sequence on an amplifier, real or dry.
 
     Preflight comes first; nothing is energised until it passes. While the run lasts its limits are watched, and any one
     stops it. However it ends, the bench is put into the safe state and the run folder says whether each instrument
@@ -45,9 +46,15 @@ def run(  # noqa: PLR0917 - click passes each option by name
     High currents, hot loads and stored energy are yours to guard against: read SAFETY.md, keep an emergency stop that
     does not depend on software, and follow your local codes and the makers' manuals first.
     """
+    documents = Documents(sequence, bench, amplifier)
+    return show_run(lambda view: perform(documents, view, out=out, dry_run=dry_run, unattended=unattended), as_json)
+
+
+def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
+    """Let a run be watched and stopped, show what came of it, and return its exit code."""
     console = console_for(stderr=as_json)
     with view_for(console) as view, operator_can_stop(view):
-        result = perform(Documents(sequence, bench, amplifier), view, out=out, dry_run=dry_run, unattended=unattended)
+        result = performed(view)
     if as_json:
         click.echo(json.dumps(_as_data(result), indent=2))
     else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal, TypeVar
 
@@ -35,14 +36,19 @@ _SHELVES: Mapping[Kind, library.Shelf] = {
 _D = TypeVar("_D", bound=Document)
 
 
-def load_bench(reference: str | Path) -> Bench:
-    """The bench file at a path, or a shipped one by name.
+def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
+    """The bench file at a path, or a shipped one by name; its drivers are looked for in the folder `near`, if given.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
         UsageError: there is no such file, or it cannot be opened.
     """
-    return _load(reference, "bench", Bench)
+    source = read_source(library.find(_SHELVES["bench"], str(reference)))
+    if near is not None:
+        source = replace(source, path=near / Path(source.name).name)
+    document = read(source, "bench")
+    assert isinstance(document, Bench)
+    return document
 
 
 def load_amplifier(reference: str | Path) -> Amplifier:

@@ -23,8 +23,11 @@ from benchctl.launch.simulated import describe
 from benchctl.runner.execute import Outcome, execute
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import Preflight, preflight
+from benchctl.runner.progress import Progress
 from benchctl.runner.run import Files, Observer, Run
 from benchctl.simulator.bench import SimulatedBench
+
+RUN_STARTED = "run started"
 
 
 class RunObserver(Observer, Protocol):
@@ -79,19 +82,27 @@ def run(
     files = documents.load()
     checked = preflight(files, expand(files.sequence), unattended=unattended)
     checked.refuse_hazards()
-    with _opened(files, dry_run=dry_run) as opened:
+    with opened_bench(files, dry_run=dry_run) as opened:
         # A folder is found by the day it was made, in a dry run too.
         folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
         recorder = Recorder(folder, opened.clock)
         try:
             _keep_inputs(recorder, files, opened.bench, dry_run=dry_run)
-            outcome = _perform(files, checked, opened, recorder, observer)
+            outcome = perform(files, checked, opened, recorder, observer)
         finally:
             recorder.finish()
     return Result(outcome, folder.path)
 
 
-def _perform(files: Files, checked: Preflight, opened: _Opened, recorder: Recorder, observer: RunObserver) -> Outcome:
+def perform(  # noqa: PLR0917 - what a run is made of
+    files: Files,
+    checked: Preflight,
+    opened: Opened,
+    recorder: Recorder,
+    observer: RunObserver,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Guard and execute, from the first step or from where an earlier part of the run had come."""
     guard = Guard(
         opened.bench,
         limits_of(files.sequence, files.bench, files.amplifier),
@@ -111,11 +122,11 @@ def _perform(files: Files, checked: Preflight, opened: _Opened, recorder: Record
         planned=checked.plan[0],
     )
     observer.started(checked, this)
-    return execute(checked.plan, this)
+    return execute(checked.plan, this, progress)
 
 
 @dataclass(frozen=True)
-class _Opened:
+class Opened:
     """The instruments, and the time they live in."""
 
     bench: Bench
@@ -124,24 +135,27 @@ class _Opened:
 
 
 @contextmanager
-def _opened(files: Files, *, dry_run: bool) -> Iterator[_Opened]:
-    """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own."""
+def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iterator[Opened]:
+    """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own.
+
+    Time begins at `elapsed_s`, where an earlier part of the run had come to.
+    """
     with ExitStack() as stack:
         clock: Clock
         if dry_run:
-            clock = virtual = VirtualClock()
+            clock = virtual = VirtualClock(elapsed_s=elapsed_s)
             stack.enter_context(virtual.take_part())
             simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
             virtual.before_jumps(simulated.settle)
             addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         else:
-            clock = RealClock()
+            clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
         interlock = Interlock(clock)
         bench = stack.enter_context(
             open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder)
         )
-        yield _Opened(bench, clock, interlock)
+        yield Opened(bench, clock, interlock)
 
 
 def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, *, dry_run: bool) -> None:
@@ -150,7 +164,13 @@ def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, *, dry_run: boo
         recorder.folder.save_input(f"{kind}.yaml", document.source.text)
     recorder.folder.save_input("instruments.json", json.dumps(bench.identities(), indent=2) + "\n")
     recorder.folder.save_input("versions.json", json.dumps(_versions(), indent=2) + "\n")
-    recorder.event("run started", dry_run=dry_run, instruments=bench.identities(), versions=_versions())
+    recorder.event(
+        RUN_STARTED,
+        dry_run=dry_run,
+        bench_folder=str((files.bench.source.folder or Path()).resolve()),
+        instruments=bench.identities(),
+        versions=_versions(),
+    )
 
 
 def _versions() -> Mapping[str, str]:

@@ -1,0 +1,127 @@
+"""A run that ended early goes on in its own folder, measures nothing twice, and ends with the whole table."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from benchctl.archive.figures import read_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.archive.verify import verify
+from benchctl.errors import PreflightRefused, UsageError
+from benchctl.launch.resume import resume
+from benchctl.launch.run import Documents, Result, run
+from benchctl.measure.figure import Figure
+from benchctl.runner.plan import PlannedStep
+from benchctl.runner.preflight import Preflight
+from benchctl.runner.run import Run
+
+KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
+
+
+class Silent:
+    """An observer with nothing to say."""
+
+    def started(self, checked: Preflight, run: Run) -> None: ...
+    def step_started(self, index: int, planned: PlannedStep) -> None: ...
+    def figures(self, planned: PlannedStep, figures: Sequence[Figure]) -> None: ...
+    def note(self, text: str) -> None: ...
+    def hands_needed(self, request: str) -> None: ...
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    documents = Documents("quick_check", "workshop", "hx2150")
+    return run(documents, Silent(), out=tmp_path_factory.mktemp("runs"), dry_run=True)
+
+
+def cut_after(whole: Result, folder: Path, lines: int) -> Path:
+    """A copy of the run folder as a kill would have left it after so many lines of the journal."""
+    shutil.copytree(whole.folder, folder)
+    journal = folder / "journal.jsonl"
+    kept = journal.read_text().splitlines(keepends=True)[:lines]
+    journal.write_text("".join(kept))
+    needed = {name for line in kept for name in [json.loads(line).get("file")] if name}
+    for capture in (folder / "captures").iterdir():
+        if f"captures/{capture.name}" not in needed:
+            capture.unlink()
+    (folder / "figures.csv").unlink()
+    return folder
+
+
+def events(folder: Path) -> list[str]:
+    return [event["event"] for event in read_journal(folder / "journal.jsonl").events]
+
+
+def table(folder: Path) -> pd.DataFrame:
+    return read_figures(RunFolder.open(folder))
+
+
+@pytest.mark.parametrize("part", [0.15, 0.3, 0.45, 0.6, 0.75, 0.9])
+def test_the_final_table_is_that_of_an_undisturbed_run(whole: Result, tmp_path: Path, part: float) -> None:
+    """Every figure once, and each within the uncertainty of both."""
+    lines = int(part * len(events(whole.folder)))
+    folder = cut_after(whole, tmp_path / "run", lines)
+    resumed = resume(folder, Silent())
+    assert resumed.outcome.exit_code == whole.outcome.exit_code
+    both = table(whole.folder).merge(table(folder), on=KEY, suffixes=("", "_resumed"), how="outer", indicator=True)
+    assert set(both["_merge"]) == {"both"}
+    assert not table(folder).duplicated(KEY).any()
+    apart = (both["value"] - both["value_resumed"]).abs()
+    allowed = both["expanded_uncertainty"].fillna(0) + both["expanded_uncertainty_resumed"].fillna(0)
+    compared = both["bound"].isna() | (both["bound"] == "")
+    assert (apart <= allowed)[compared].all()
+
+
+def test_a_resumed_folder_can_be_verified_as_a_whole(whole: Result, tmp_path: Path) -> None:
+    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
+    resume(folder, Silent())
+    found = verify(folder)
+    assert found.agrees
+    assert found.checked == len(table(folder))
+
+
+def test_the_journal_goes_on_in_number_and_time(whole: Result, tmp_path: Path) -> None:
+    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
+    resume(folder, Silent())
+    journal = read_journal(folder / "journal.jsonl").events
+    assert [event["number"] for event in journal] == list(range(1, len(journal) + 1))
+    times = [event["time_s"] for event in journal]
+    assert times == sorted(times)
+    assert "run resumed" in events(folder)
+
+
+def test_a_finished_step_is_not_performed_again(whole: Result, tmp_path: Path) -> None:
+    journal = read_journal(whole.folder / "journal.jsonl").events
+    (idle,) = [e["number"] for e in journal if e["event"] == "step finished" and "measure_idle" in e["step"]]
+    folder = cut_after(whole, tmp_path / "run", idle)
+    resume(folder, Silent())
+    assert (
+        sum(
+            e["event"] == "step started" and "measure_idle" in e["step"]
+            for e in read_journal(folder / "journal.jsonl").events
+        )
+        == 1
+    )
+
+
+def test_a_whole_run_has_nothing_to_go_on_with(whole: Result) -> None:
+    with pytest.raises(UsageError, match="nothing to go on with"):
+        resume(whole.folder, Silent())
+
+
+def test_a_bench_with_another_instrument_is_refused(whole: Result, tmp_path: Path) -> None:
+    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
+    journal = folder / "journal.jsonl"
+    first, *rest = journal.read_text().splitlines(keepends=True)
+    began = json.loads(first)
+    began["instruments"]["supply"] = "Invented,Other supply,7,1"
+    journal.write_text("".join([json.dumps(began) + "\n", *rest]))
+    with pytest.raises(PreflightRefused, match="Other supply"):
+        resume(folder, Silent())
