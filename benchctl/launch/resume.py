@@ -1,0 +1,76 @@
+"""Go on with a run that ended early, in its own folder, at its first unfinished step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.archive.recorder import Recorder
+from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.errors import PreflightRefused, UsageError
+from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, opened_bench, perform
+from benchctl.runner.plan import expand
+from benchctl.runner.preflight import preflight
+from benchctl.runner.progress import progress_of
+from benchctl.runner.run import Files
+
+
+def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Result:
+    """Go on after the last finished step of the run in `path`, with the documents as the run kept them.
+
+    A dry run goes on as a dry run, on a simulated bench that is cold again.
+
+    Raises:
+        UsageError: no run folder, nothing left to do, or a journal that does not tell how the run began.
+        PreflightRefused: the bench is not the one that the run began on.
+        InstrumentError: an instrument could not be opened; nothing was energised.
+        ArchiveError: the run folder cannot be read or written.
+    """
+    folder = RunFolder.open(path)
+    events = read_journal(folder.journal).events
+    began = _beginning(events, path)
+    files = _kept_files(folder, Path(began["bench_folder"]))
+    checked = preflight(files, expand(files.sequence), unattended=unattended)
+    checked.refuse_hazards()
+    progress = progress_of(checked.plan, events)
+    with opened_bench(files, dry_run=began["dry_run"], elapsed_s=events[-1]["time_s"]) as opened:
+        _check_same_instruments(began["instruments"], opened)
+        recorder = Recorder(folder, opened.clock)
+        try:
+            recorder.event("run resumed", index=progress.next_index, step=checked.plan[progress.next_index].label)
+            outcome = perform(files, checked, opened, recorder, observer, progress)
+        finally:
+            recorder.finish()
+    return Result(outcome, folder.path)
+
+
+def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, Any]:
+    started = [event for event in events if event["event"] == RUN_STARTED]
+    if not started:
+        raise UsageError(f"the journal in {path} does not tell how the run began, so nothing can go on from it")
+    return started[0]
+
+
+def _kept_files(folder: RunFolder, bench_folder: Path) -> Files:
+    """The documents as they were used; a change to the owner's files since then does not slip into a run half-way.
+    Drivers of the owner's own are where they were."""
+    return Files(
+        load_sequence(folder.inputs / "sequence.yaml"),
+        load_bench(folder.inputs / "bench.yaml", near=bench_folder),
+        load_amplifier(folder.inputs / "amplifier.yaml"),
+    )
+
+
+def _check_same_instruments(before: Mapping[str, str], opened: Opened) -> None:
+    """Another instrument has other errors and other settings; figures of both would not belong together."""
+    now = opened.bench.identities()
+    changed = [
+        f"the {role} answered '{before.get(role, 'nothing')}' when the run began and '{identity}' now"
+        for role, identity in now.items()
+        if before.get(role) != identity
+    ]
+    if changed:
+        raise PreflightRefused(changed)
