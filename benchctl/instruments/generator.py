@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from benchctl.documents.driver import GeneratorDriver
-from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.role import Role
+from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
 
 # Read-back agrees with the setting to this part of it: what six digits and a coarse level step leave.
@@ -80,10 +81,6 @@ class Generator(Role):
         """Disconnect the output."""
         self._say(self._words.output_off)
 
-    def off_urgently(self) -> None:
-        """Disconnect the output past everything else."""
-        self._say_urgently(self._words.output_off)
-
-    def confirms_off(self) -> bool:
-        """Whether the instrument itself says that its output is off."""
-        return not is_on(self._ask_urgently(self._words.get_output))
+    def safe_parts(self) -> list[SafePart]:
+        """What the safe state asks of it."""
+        return [self._safe_part("output off", self._words.output_off.render(), self._words.get_output.render())]

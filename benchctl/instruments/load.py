@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 
 from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
 from benchctl.errors import InstrumentError
-from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.role import Role
+from benchctl.instruments.safe_part import SafePart, is_on
 from benchctl.instruments.session import Session
 
 # An electronic load's read-back agrees with the setting to this part of it.
@@ -26,12 +27,8 @@ class Load(Role, ABC):
         """Take every load off."""
 
     @abstractmethod
-    def disconnect_urgently(self) -> None:
-        """Take every load off past everything else."""
-
-    @abstractmethod
-    def confirms_disconnected(self) -> bool:
-        """Whether the instrument itself says that nothing is connected."""
+    def safe_parts(self) -> list[SafePart]:
+        """What the safe state asks of it."""
 
 
 class RelayBank(Load):
@@ -84,12 +81,10 @@ class RelayBank(Load):
             raise InstrumentError("no relay of this bank feeds the remote turn-on lead", instrument=self.session.name)
         self._say(self._words.close if on else self._words.open, relays=(self._turn_on_relay,))
 
-    def disconnect_urgently(self) -> None:
-        self._say_urgently(self._words.open_all)  # the turn-on lead's relay with the loads'
-
-    def confirms_disconnected(self) -> bool:
-        answer = self._ask_urgently(self._words.get_closed, relays=self._every)
-        return not self._closed(answer, self._every)
+    def safe_parts(self) -> list[SafePart]:
+        # The turn-on lead's relay with the loads'.
+        question = self._words.get_closed.render(relays=self._every)
+        return [self._safe_part("disconnected", self._words.open_all.render(), question, len(self._every))]
 
     def _closed(self, answer: str, asked: Sequence[int]) -> list[int]:
         states = [is_on(part) for part in answer.split(",")]
@@ -121,11 +116,9 @@ class ElectronicLoad(Load):
     def disconnect(self) -> None:
         self._say(self._words.disconnect)
 
-    def disconnect_urgently(self) -> None:
-        self._say_urgently(self._words.disconnect)
-
-    def confirms_disconnected(self) -> bool:
-        return not is_on(self._ask_urgently(self._words.get_connected))
+    def safe_parts(self) -> list[SafePart]:
+        commands, question = self._words.disconnect.render(), self._words.get_connected.render()
+        return [self._safe_part("disconnected", commands, question)]
 
 
 def _listed(relays: Sequence[int]) -> str:

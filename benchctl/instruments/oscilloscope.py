@@ -16,7 +16,8 @@ from benchctl.documents.driver import (
     OscilloscopeDriver,
 )
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
-from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.role import Role
+from benchctl.instruments.safe_part import is_on
 from benchctl.instruments.session import Session
 from benchctl.measure.record import Capture, Trace
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 
 from benchctl.documents.templates import Command, Query, Value
 from benchctl.errors import SettingRefused
+from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
 
 
@@ -50,15 +52,8 @@ class Role(ABC):
                 self.session.command(message)
             return self.session.ask_number(question)
 
-    def _say_urgently(self, words: Command, **values: Value) -> None:
-        for message in words.render(**values):
-            self.session.command_urgently(message)
-
-    def _ask_urgently(self, words: Query, **values: Value) -> str:
-        *before, question = words.render(**values)
-        for message in before:
-            self.session.command_urgently(message)
-        return self.session.ask_urgently(question)
+    def _safe_part(self, what: str, commands: Sequence[str], question: Sequence[str], switches: int = 1) -> SafePart:
+        return SafePart(self.session.name, self.session.address, what, tuple(commands), tuple(question), switches)
 
     def _confirm(self, what: str, wanted: float, got: float, tolerance: float) -> None:
         """Hold a setting against what the instrument says it is."""
@@ -68,8 +63,3 @@ class Role(ABC):
                 instrument=self.session.name,
                 address=self.session.address,
             )
-
-
-def is_on(answer: str) -> bool:
-    """Whether an answer to OUTP? and the like means on; SCPI answers 0 or 1, some instruments OFF or ON."""
-    return answer.strip().upper() not in {"0", "+0", "OFF"}

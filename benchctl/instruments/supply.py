@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from benchctl.documents.driver import SupplyDriver
 from benchctl.errors import InstrumentError
-from benchctl.instruments.role import Role, is_on
+from benchctl.instruments.role import Role
+from benchctl.instruments.safe_part import SafePart, is_on
 from benchctl.instruments.session import Session
 
 # What a supply's programming resolution may take from a setting.
@@ -78,10 +79,10 @@ class Supply(Role):
         """The output's current as the supply reads it, A."""
         return self._ask_number(self._words.measure_current, output=self.outputs[output])
 
-    def off_urgently(self, output: str) -> None:
-        """Switch an output off past everything else."""
-        self._say_urgently(self._words.output_off, output=self.outputs[output])
+    def safe_parts(self, outputs: Iterable[str]) -> list[SafePart]:
+        """What the safe state asks of it, for these outputs in this order."""
+        return [self._off(name, self.outputs[name]) for name in outputs]
 
-    def confirms_off(self, output: str) -> bool:
-        """Whether the instrument itself says that this output is off."""
-        return not is_on(self._ask_urgently(self._words.get_output, output=self.outputs[output]))
+    def _off(self, name: str, number: int) -> SafePart:
+        commands = self._words.output_off.render(output=number)
+        return self._safe_part(f"output '{name}' off", commands, self._words.get_output.render(output=number))
