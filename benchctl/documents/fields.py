@@ -51,7 +51,7 @@ JoulesPerKelvin = Annotated[float, _reader("J/K"), _schema("J/K")]
 KelvinsPerSecond = Annotated[float, _reader("K/s"), _schema("K/s")]
 
 
-class OutOfRange(ValueError):  # noqa: N818 - pydantic wants a ValueError; the word says which
+class OutOfRange(ValueError):
     """A value that is read well but lies beyond what can be meant; the text says what would be right."""
 
 
@@ -202,6 +202,7 @@ Prose = Annotated[str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", 
 # A channel's name is printed in tables, file names and pages.
 ChannelName = Annotated[str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20)]
 OutputName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
+ParameterName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters, digits and _", longest=40)]
 DriverName = Annotated[
     str, worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200)
 ]

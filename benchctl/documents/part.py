@@ -7,7 +7,7 @@ less its unit. So one name is written once, and `from`, `for` and `class` are no
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar, Self
@@ -39,7 +39,7 @@ class Misfit:
     is_key: bool = False
 
 
-class Misfits(ValueError):  # noqa: N818 - pydantic wants a ValueError; a reader wants the word
+class Misfits(ValueError):
     """Raised by a model's own checks; carries any number of faults, each with its path or place."""
 
     def __init__(self, misfits: Iterable[Misfit], place: Place | None = None) -> None:
@@ -53,7 +53,19 @@ class Reading:
     """What a reader hands to the models while one file is validated."""
 
     folder: Path | None = None  # that the file's own references start from
+    known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
+    settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run
     faults: list[tuple[Place, str]] = field(default_factory=list)
+    refused: dict[Place, str] = field(default_factory=dict)
+
+    def refuse(self, place: Place, message: str) -> None:
+        """Note a fault that is the only one to tell of this place: what follows from it would only confuse."""
+        self.faults.append((place, message))
+        self.refused[place] = message
+
+    def told(self) -> list[tuple[Place, str]]:
+        """The faults to tell."""
+        return [fault for fault in self.faults if self.refused.get(fault[0], fault[1]) == fault[1]]
 
 
 class Part(BaseModel):

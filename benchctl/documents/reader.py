@@ -17,6 +17,7 @@ from benchctl.documents.driver import Driver, driver_class
 from benchctl.documents.instruments import Instrument
 from benchctl.documents.part import Document, Misfit, Misfits, Reading, Source
 from benchctl.documents.place import Place, place_after, place_of
+from benchctl.documents.references import STAND_IN, known_of, resolve
 from benchctl.documents.sentences import Fault, located, sentences
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.tree import LONGEST_FILE_BYTES, Table, parse_tree
@@ -56,9 +57,24 @@ def load_amplifier(reference: str | Path) -> Amplifier:
     return _load(reference, "amplifier", Amplifier)
 
 
-def load_sequence(reference: str | Path) -> Sequence:
-    """The sequence file at a path, or a shipped one by name; errors as for `load_bench`."""
-    return _load(reference, "sequence", Sequence)
+def load_sequence(
+    reference: str | Path, amplifier: Amplifier | None = None, settings: Mapping[str, str] | None = None
+) -> Sequence:
+    """The sequence file at a path, or a shipped one by name, its references resolved.
+
+    Args:
+        reference: path or name.
+        amplifier: what references to the amplifier file stand for; a plausible one unless given.
+        settings: parameters set for this run, as written: `{"supply": "13.8V"}`.
+
+    Raises:
+        DocumentError: it is wrong; every problem with its place.
+        UsageError: there is no such file, or a setting that the sequence cannot have.
+    """
+    source = read_source(library.find(_SHELVES["sequence"], str(reference)))
+    document = read(source, "sequence", amplifier, settings)
+    assert isinstance(document, Sequence)
+    return document
 
 
 def load_driver(reference: str | Path, near: Path | None = None) -> Driver:
@@ -118,19 +134,27 @@ def read_source(path: Path) -> Source:
         ) from None
 
 
-def read(source: Source, kind: Kind | None) -> Document:
-    """The document in `source`; `kind` is the one wanted, None for any.
+def read(
+    source: Source,
+    kind: Kind | None,
+    amplifier: Amplifier | None = None,
+    settings: Mapping[str, str] | None = None,
+) -> Document:
+    """The document in `source`; `kind` is the one wanted, None for any. See `load_sequence` for the other two.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
     """
     tree, problems = parse_tree(source.text, source.name)
     reading = Reading(
-        folder=source.folder, faults=[(Place(problem.line, problem.column), problem.message) for problem in problems]
+        folder=source.folder,
+        known=STAND_IN if amplifier is None else known_of(amplifier),
+        settings=settings or {},
+        faults=[(Place(problem.line, problem.column), problem.message) for problem in problems],
     )
     document = _read_tree(tree, kind, reading)
     if reading.faults or document is None:
-        raise DocumentError(_problems(source.name, reading.faults))
+        raise DocumentError(_problems(source.name, reading.told()))
     document._source = source
     if isinstance(document, Bench):
         _check_drivers(document, tree)
@@ -177,6 +201,8 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     if kind is None:
         return None
     body = tree.without(["benchctl"])
+    if kind == "sequence":
+        body = resolve(body, reading)
     try:
         return _model(kind, body).model_validate(body, context=reading)
     except Misfits as error:

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
-from benchctl.documents.fields import Line, Prose
+from benchctl.documents.fields import Line, ParameterName, Prose
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit
+from benchctl.documents.references import Parameter
 from benchctl.documents.steps import Step, Sweep
 
 # A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
@@ -31,6 +32,9 @@ class Sequence(Document):
 
     title: Line = Field(description="one line for the report's head and the run folder's name")
     purpose: Prose = Field(default="", description="what the sequence finds out")
+    parameters: dict[ParameterName, Parameter] = Field(
+        default_factory=dict, description="values that may be set for one run; used as `{from: name}`"
+    )
     limits: Limits = Field(
         default_factory=Limits, description="watched from the first step to the last; any one stops the run"
     )

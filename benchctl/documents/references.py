@@ -1,0 +1,179 @@
+"""Parameters of a sequence, and references to them and to the amplifier file: `{from: supply}`.
+
+A reference is a mapping of the one key `from` whose value is a name. It stands for a value as it would be written, so
+the place it stands in decides what is right there. There is nothing to compute with: no expressions, no templates.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import Field
+
+from benchctl.documents.fields import Prose
+from benchctl.documents.part import Misfit, Part, Reading
+from benchctl.documents.place import place_of
+from benchctl.documents.tree import Listing, Table, Text
+from benchctl.documents.words import unknown
+from benchctl.errors import UsageError, quote
+from benchctl.quantity import QuantityError, parse_quantity
+
+if TYPE_CHECKING:
+    from benchctl.documents.amplifier import Amplifier
+
+# What a reference stands for: a value as written, or a list of them.
+Known = Mapping[str, str | tuple[str, ...]]
+
+_NAME = re.compile(r"[a-z][a-z0-9_]*(?:\.[a-z][a-z0-9_]*)*")
+
+# What `check` puts in where no amplifier file is at hand: a plausible amplifier.
+STAND_IN: Known = {
+    "amplifier.rated_loads": ("4 ohm",),
+    "amplifier.minimum_load": "4 ohm",
+    "amplifier.supply.nominal": "14.4 V",
+    "amplifier.supply.minimum": "11 V",
+    "amplifier.supply.maximum": "16 V",
+    "amplifier.supply.fuse": "60 A",
+    "amplifier.idle_current": "1 A",
+    "amplifier.heatsink.maximum": "85 degC",
+}
+
+
+def known_of(amplifier: Amplifier) -> Known:
+    """What references to the amplifier file stand for."""
+    supply = amplifier.supply
+    known: dict[str, str | tuple[str, ...]] = {
+        "amplifier.rated_loads": tuple(f"{line.load_ohm:.12g} ohm" for line in amplifier.rated),
+        "amplifier.minimum_load": f"{amplifier.minimum_load_ohm:.12g} ohm",
+        "amplifier.supply.nominal": f"{supply.nominal_v:.12g} V",
+        "amplifier.supply.minimum": f"{supply.minimum_v:.12g} V",
+        "amplifier.supply.maximum": f"{supply.maximum_v:.12g} V",
+        "amplifier.supply.fuse": f"{supply.fuse_a:.12g} A",
+        "amplifier.heatsink.maximum": f"{amplifier.heatsink.maximum_c:.12g} degC",
+    }
+    if amplifier.idle_current_a is not None:
+        known["amplifier.idle_current"] = f"{amplifier.idle_current_a:.12g} A"
+    return known
+
+
+class Parameter(Part):
+    """A value of a sequence that may be set for one run: `--set supply=13.8V`."""
+
+    unit: Literal["V", "A", "ohm", "Hz", "s", "W", "degC", "K", "1"] = Field(
+        description="the unit its value comes in, with any prefix; 1 for a ratio in % or dB"
+    )
+    default: str = Field(description="what it is unless set, such as `14.4 V`, or `{from: amplifier.supply.nominal}`")
+    lowest: str | None = Field(default=None, description="the lowest value it may be set to")
+    highest: str | None = Field(default=None, description="the highest value it may be set to")
+    purpose: Prose = Field(default="", description="what it changes")
+
+    def misfits(self) -> Iterator[Misfit]:
+        for key in ("default", "lowest", "highest"):
+            written = getattr(self, key)
+            if written is not None:
+                yield from (Misfit((key,), fault) for fault in self._unreadable(written))
+        fault = self.refuses(self.default)
+        if fault:
+            yield Misfit(("default",), fault)
+
+    def _unreadable(self, written: str) -> Iterator[str]:
+        try:
+            parse_quantity(written, self.unit)
+        except QuantityError as error:
+            yield str(error)
+
+    def refuses(self, written: str) -> str:
+        """Why the parameter cannot have this value, or an empty text."""
+        try:
+            value = parse_quantity(written, self.unit)
+            if self.lowest is not None and value < parse_quantity(self.lowest, self.unit):
+                return f"{quote(written)} is below the lowest value, {self.lowest}"
+            if self.highest is not None and value > parse_quantity(self.highest, self.unit):
+                return f"{quote(written)} is above the highest value, {self.highest}"
+        except QuantityError as error:
+            return str(error)
+        return ""
+
+
+def resolve(body: Table, reading: Reading) -> Table:
+    """The sequence with every reference replaced by what it stands for; faults are noted in `reading`.
+
+    Raises:
+        UsageError: a parameter is set that the sequence has not got, or to a value that it cannot have.
+    """
+    raw = body.get("parameters")
+    declared = _Resolver(reading.known, reading).table(raw) if isinstance(raw, Table) else Table()
+    values = {name: _value(name, declared[name], reading) for name in declared}
+    _check_settings(reading.settings, values)
+    resolver = _Resolver({**reading.known, **values}, reading)
+    resolved = resolver.table(body.without(["parameters"]))
+    for name in declared:
+        if name not in resolver.used:
+            reading.faults.append((place_of(name), f"the parameter {quote(name)} is used nowhere"))
+    if raw is not None:
+        resolved[next(key for key in body if key == "parameters")] = declared if isinstance(raw, Table) else raw
+    return resolved
+
+
+def _value(name: str, declaration: Any, reading: Reading) -> str:
+    """What the parameter is in this run: as set, or its default."""
+    default = declaration.get("default", "") if isinstance(declaration, Table) else ""
+    written = reading.settings.get(name)
+    if written is None or not isinstance(declaration, Table):
+        return str(default)
+    fault = _parameter(declaration).refuses(written)
+    if fault:
+        raise UsageError(f"--set {name}: {fault}")
+    return written
+
+
+def _parameter(declaration: Table) -> Parameter:
+    """The declaration as far as a setting must be held against it; its own faults are told with the file's."""
+    given = {key: declaration.get(key) for key in ("unit", "default", "lowest", "highest")}
+    return Parameter.model_construct(**given)
+
+
+def _check_settings(settings: Mapping[str, str], declared: Mapping[str, str]) -> None:
+    for name in settings:
+        if name not in declared:
+            raise UsageError(f"--set: {unknown(name, declared, 'parameter')}")
+
+
+class _Resolver:
+    """Replaces references, and remembers which names were used."""
+
+    def __init__(self, known: Known, reading: Reading) -> None:
+        self._known = known
+        self._reading = reading
+        self.used: set[str] = set()
+
+    def table(self, table: Table) -> Table:
+        return Table(((key, self._tree(value)) for key, value in table.items()), table.place)
+
+    def _tree(self, tree: Any) -> Any:
+        if isinstance(tree, Listing):
+            return Listing((self._tree(item) for item in tree), tree.place)
+        if not isinstance(tree, Table):
+            return tree
+        name = referred_name(tree)
+        return self.table(tree) if name is None else self._stands_for(name)
+
+    def _stands_for(self, name: Text) -> Any:
+        self.used.add(str(name))
+        value = self._known.get(name)
+        if value is None:
+            self._reading.refuse(name.place, unknown(name, self._known, "name"))
+            return Text("", name.place)
+        if isinstance(value, tuple):
+            return Listing((Text(item, name.place) for item in value), name.place)
+        return Text(value, name.place)
+
+
+def referred_name(table: Table) -> Text | None:
+    """The name in `{from: name}`; None for any other mapping, `{from: 10 mV}` among them."""
+    if list(table) != ["from"]:
+        return None
+    name = table["from"]
+    return name if isinstance(name, Text) and _NAME.fullmatch(name) else None

@@ -1,0 +1,118 @@
+"""Parameters and references: plain names that stand for values as they would be written, and nothing cleverer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.documents.reader import load_amplifier, load_sequence, read_any
+from benchctl.documents.sequence import Sequence
+from benchctl.documents.steps import FindCleanLevel, PowerOn, Sweep
+from benchctl.errors import DocumentError, UsageError
+
+HEAD = """benchctl: sequence 1
+title: With parameters
+parameters:
+  supply: {unit: V, default: {from: amplifier.supply.nominal}, lowest: 10 V, highest: 16 V}
+"""
+POWER_ON = "steps:\n  - power_on: {voltage: {from: supply}, current_limit: {from: amplifier.supply.fuse}}\n"
+HX2150 = load_amplifier("hx2150")
+
+
+def written(folder: Path, text: str) -> Path:
+    path = folder / "sequence.yaml"
+    path.write_text(text)
+    return path
+
+
+def load(folder: Path, text: str = HEAD + POWER_ON, **settings: str) -> Sequence:
+    return load_sequence(written(folder, text), HX2150, settings)
+
+
+def power_on(sequence: Sequence) -> PowerOn:
+    (step,) = (step for step in sequence.steps if isinstance(step, PowerOn))
+    return step
+
+
+def problems(folder: Path, text: str) -> list[str]:
+    with pytest.raises(DocumentError) as caught:
+        load(folder, text)
+    return [f"{p.line}:{p.column} {p.message}" for p in caught.value.problems]
+
+
+def test_a_parameter_is_its_default_unless_it_is_set(tmp_path: Path) -> None:
+    assert power_on(load(tmp_path)).voltage_v == HX2150.supply.nominal_v
+    assert power_on(load(tmp_path, supply="13.8V")).voltage_v == 13.8
+
+
+def test_a_reference_to_the_amplifier_file_stands_for_its_value(tmp_path: Path) -> None:
+    assert power_on(load(tmp_path)).current_limit_a == HX2150.supply.fuse_a
+
+
+def test_one_sequence_serves_every_amplifiers_loads(tmp_path: Path) -> None:
+    text = HEAD + POWER_ON + "  - sweep: {load: {from: amplifier.rated_loads}}\n    steps: [power_off]\n"
+    (sweep,) = (step for step in load(tmp_path, text).steps if isinstance(step, Sweep))
+    assert sweep.load_ohm == tuple(line.load_ohm for line in HX2150.rated)
+
+
+def test_the_start_of_a_search_is_no_reference(tmp_path: Path) -> None:
+    """`from: 10 mV` is a quantity, whatever it is alone with."""
+    text = HEAD + POWER_ON + "  - find_clean_level: {from: 10 mV}\n"
+    (search,) = (step for step in load(tmp_path, text).steps if isinstance(step, FindCleanLevel))
+    assert search.from_v == 0.01
+
+
+def test_limits_may_refer_too(tmp_path: Path) -> None:
+    text = HEAD + "limits: {supply_voltage: {below: {from: amplifier.supply.minimum}}}\n" + POWER_ON
+    limit = load(tmp_path, text).limits.supply_voltage
+    assert limit is not None
+    assert limit.below == HX2150.supply.minimum_v
+
+
+def test_check_needs_no_amplifier(tmp_path: Path) -> None:
+    assert read_any(written(tmp_path, HEAD + POWER_ON)).source.text
+
+
+def test_an_unknown_name_is_told_once_with_the_nearest_one(tmp_path: Path) -> None:
+    text = HEAD + POWER_ON.replace("amplifier.supply.fuse", "amplifier.suply.fuse")
+    assert problems(tmp_path, text) == [
+        "6:63 unknown name 'amplifier.suply.fuse'; did you mean 'amplifier.supply.fuse'?"
+    ]
+
+
+def test_a_reference_of_another_kind_is_refused_where_it_stands(tmp_path: Path) -> None:
+    (problem,) = problems(tmp_path, HEAD + POWER_ON + "  - hold: {for: {from: supply}}\n")
+    assert problem.startswith("7:24 '14.4 V'")
+
+
+def test_a_parameter_that_nothing_uses_is_a_slip(tmp_path: Path) -> None:
+    text = HEAD + "  spare: {unit: A, default: 3 A}\n" + POWER_ON
+    assert problems(tmp_path, text) == ["5:3 the parameter 'spare' is used nowhere"]
+
+
+@pytest.mark.parametrize("default", ["9 V", "17 V"])
+def test_a_default_beyond_its_own_range_is_refused(tmp_path: Path, default: str) -> None:
+    text = HEAD.replace("{from: amplifier.supply.nominal}", default) + POWER_ON
+    (problem,) = problems(tmp_path, text)
+    assert "value, 1" in problem
+
+
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        ({"supply": "18 V"}, "above the highest value, 16 V"),
+        ({"supply": "9 V"}, "below the lowest value, 10 V"),
+        ({"supply": "13.8"}, "has no unit"),
+        ({"supply": "13.8 A"}, "'A' will not do"),
+        ({"suply": "13.8 V"}, "did you mean 'supply'"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused_in_words(tmp_path: Path, settings: dict[str, str], words: str) -> None:
+    with pytest.raises(UsageError, match=words):
+        load(tmp_path, **settings)
+
+
+def test_references_do_not_compute(tmp_path: Path) -> None:
+    text = HEAD + POWER_ON.replace("{from: supply}", "{from: supply * 2}")
+    assert problems(tmp_path, text)
