@@ -9,10 +9,13 @@ from __future__ import annotations
 import ipaddress
 import selectors
 import socket
+import struct
 import threading
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from benchctl.errors import UsageError
 from benchctl.scpi.conversation import Conversation
@@ -30,6 +33,12 @@ _CLOSE, _SETTLE = b"c", b"s"
 """What the serving thread is woken with."""
 
 
+class Converse(Protocol):
+    """Makes a client's conversation with the instrument in a role; one that the link disturbs, where it is to."""
+
+    def __call__(self, role: str, *, interruptible: bool = False) -> Conversation: ...
+
+
 @dataclass
 class _Client:
     link: socket.socket
@@ -45,11 +54,15 @@ class _Client:
 
 
 class Server:
-    """Serves `devices` by role; `lock` is held while one of them works. It holds no socket before it is started."""
+    """Serves `devices` by role; `lock` is held while one of them works. It holds no socket before it is started.
 
-    def __init__(self, devices: Mapping[str, Device], lock: threading.RLock) -> None:
+    `converse` makes each client's conversation; without it, the link is a perfect one.
+    """
+
+    def __init__(self, devices: Mapping[str, Device], lock: threading.RLock, converse: Converse | None = None) -> None:
         self._devices = dict(devices)
         self._lock = lock
+        self._converse = converse or self._converse_undisturbed
         self._service: _Service | None = None
 
     def start(self, addresses: Mapping[str, Address] | None = None) -> dict[str, Address]:
@@ -68,8 +81,11 @@ class Server:
             for listener in listeners.values():
                 listener.close()
             raise
-        self._service = _Service(self._devices, self._lock, listeners)
+        self._service = _Service(self._converse, self._lock, listeners)
         return {role: _address_of(listener) for role, listener in listeners.items()}
+
+    def _converse_undisturbed(self, role: str, *, interruptible: bool = False) -> Conversation:
+        return Conversation(self._devices[role], interruptible=interruptible)
 
     def settle(self) -> None:
         """Wait until whatever clients have sent so far has been acted on.
@@ -89,10 +105,8 @@ class Server:
 class _Service:
     """The serving thread and its sockets."""
 
-    def __init__(
-        self, devices: Mapping[str, Device], lock: threading.RLock, listeners: Mapping[str, socket.socket]
-    ) -> None:
-        self._devices = devices
+    def __init__(self, converse: Converse, lock: threading.RLock, listeners: Mapping[str, socket.socket]) -> None:
+        self._converse = converse
         self._lock = lock
         self._listeners = dict(listeners)
         self._clients: dict[socket.socket, _Client] = {}
@@ -165,7 +179,7 @@ class _Service:
             return  # the client was gone before it was taken
         link.setblocking(False)
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        client = _Client(link, Conversation(self._devices[role]))
+        client = _Client(link, self._converse(role))
         self._clients[link] = client
         self._selector.register(link, selectors.EVENT_READ, client)
 
@@ -181,6 +195,9 @@ class _Service:
             self._send(client)
         except BlockingIOError:
             pass
+        except ConnectionResetError:
+            _reset_when_closed(client.link)
+            self._drop(client)
         except OSError:
             self._drop(client)
 
@@ -242,6 +259,12 @@ def _listen(host: str, port: int) -> socket.socket:
         raise UsageError(f"cannot serve on {host}:{port}: {error.strerror}") from error
     listener.setblocking(False)
     return listener
+
+
+def _reset_when_closed(link: socket.socket) -> None:
+    """Make closing it send a reset: what a peer sends that lost its power, not one that says good-bye."""
+    with suppress(OSError):  # some systems refuse options of a link that is gone already
+        link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
 
 
 def _address_of(listener: socket.socket) -> Address:
