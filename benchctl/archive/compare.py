@@ -36,12 +36,14 @@ def label(step: str, figure: Figure) -> str:
     """A figure in words, as in "burst_power_clean of A at 8 cycles in step '5 measure_burst'"."""
     channel = f" of {figure.channel}" if figure.channel else ""
     cycles = f" at {figure.burst_cycles} cycles" if figure.burst_cycles is not None else ""
-    return f"{figure.name}{channel}{cycles} in step '{step}'"
+    load = f" into {figure.load_ohm:g} ohm" if figure.load_ohm is not None else ""
+    frequency = f" at {figure.frequency_hz:g} Hz" if figure.frequency_hz is not None else ""
+    return f"{figure.name}{channel}{cycles}{load}{frequency} in step '{step}'"
 
 
-def identity(figure: Figure) -> tuple[str, str, int | None]:
+def identity(figure: Figure) -> tuple[str, str, int | None, float | None, float | None]:
     """What two figures of one analysis must share to be the same figure."""
-    return figure.name, figure.channel, figure.burst_cycles
+    return figure.name, figure.channel, figure.burst_cycles, figure.load_ohm, figure.frequency_hz
 
 
 def differences(step: str, written: Figure, computed: Figure) -> Iterator[Difference]:

@@ -44,8 +44,8 @@ def _rows(entry: FiguresEntry) -> Iterator[dict[str, object]]:
     for figure in entry.figures:
         yield {
             "step": entry.step,
-            "load_ohm": entry.conditions.load_ohm,
-            "frequency_hz": entry.conditions.frequency_hz,
+            "load_ohm": entry.conditions.load_ohm if figure.load_ohm is None else figure.load_ohm,
+            "frequency_hz": entry.conditions.frequency_hz if figure.frequency_hz is None else figure.frequency_hz,
             "burst_cycles": figure.burst_cycles,
             "channel": figure.channel,
             "figure": figure.name,

@@ -22,6 +22,8 @@ class Figure:
 
     `expanded_uncertainty` is U = k u in the figure's own unit; it is None where the value is only a `bound`.
     `channel` is the amplifier's, "total", or empty; `capture` names the records it came from, joined by a space.
+    `load_ohm` (nominal) and `frequency_hz` are given where the figure holds at others than the bench was set to, such as
+    each gain of a response.
     """
 
     name: str
@@ -34,6 +36,8 @@ class Figure:
     bound: Bound = ""
     verdict: Verdict = ""
     capture: str = ""
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value) or not math.isfinite(self.expanded_uncertainty or 0.0):

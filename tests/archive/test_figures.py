@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.archive.compare import differences
+from benchctl.archive.compare import differences, identity, label
 from benchctl.archive.entries import (
     Conditions,
     FiguresEntry,
@@ -160,3 +160,22 @@ def test_an_event_that_is_no_figures_event_is_told_by_number_and_place(change: d
     event = {"number": 12, "time_s": 1.0, "wall": "", "event": "figures", **entry(POWER).fields(), **change}
     with pytest.raises(ArchiveError, match=f"journal event 12 is no figures event: .*{words}"):
         entries_of([event])
+
+
+def test_a_figure_under_conditions_of_its_own_stands_under_those(folder: RunFolder) -> None:
+    """A gain of a response holds at its own frequency, an output voltage at its own load."""
+    gain = Figure("gain", 31.9, "1", channel="A", frequency_hz=20e3)
+    voltage = Figure("output_rms", 9.96, "V", channel="A", load_ohm=2.0)
+    write_figures(folder, [entry(gain, voltage, POWER, load_ohm=4.0, frequency_hz=1e3)])
+    table = read_figures(folder)
+    assert table["frequency_hz"].tolist() == [20e3, 1e3, 1e3]
+    assert table["load_ohm"].tolist() == [4.0, 2.0, 4.0]
+
+
+def test_figures_that_differ_only_in_their_conditions_are_told_apart() -> None:
+    gains = [Figure("gain", 31.9, "1", channel="A", frequency_hz=frequency_hz) for frequency_hz in (20.0, 20e3)]
+    assert len({identity(gain) for gain in gains}) == 2
+    assert [label("7 measure_response", gain) for gain in gains] == [
+        "gain of A at 20 Hz in step '7 measure_response'",
+        "gain of A at 20000 Hz in step '7 measure_response'",
+    ]
