@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
+import functools
+from collections.abc import Callable, Mapping
+from typing import Any
 
 import click
 
-_F = TypeVar("_F", bound=Callable[..., Any])
+from benchctl.launch.run import Documents
 
 bench_option = click.option(
     "--bench", "-b", required=True, metavar="BENCH", help="Bench file: a path or a shipped name."
@@ -16,12 +17,35 @@ amplifier_option = click.option(
     "--amplifier", "-a", required=True, metavar="AMPLIFIER", help="Amplifier file: a path or a shipped name."
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
-sequence_argument = click.argument("sequence", metavar="SEQUENCE")
 unattended_option = click.option(
     "--unattended", is_flag=True, help="Nobody is there: refuse every step that needs hands."
 )
 
 
-def of_a_run(command: _F) -> _F:
-    """The three documents of a run."""
-    return sequence_argument(bench_option(amplifier_option(command)))
+def _settings(_context: click.Context, _option: click.Parameter, written: tuple[str, ...]) -> dict[str, str]:
+    pairs = [setting.partition("=") for setting in written]
+    for name, equals, value in pairs:
+        if not (name and equals and value):
+            raise click.BadParameter(f"'{name}{equals}{value}' sets nothing; write for example supply=13.8V")
+    return {name.strip(): value.strip() for name, _, value in pairs}
+
+
+_set_option = click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="NAME=VALUE",
+    callback=_settings,
+    help="Set a parameter that the sequence declares, such as supply=13.8V.",
+)
+
+
+def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
+    """The three documents of a run and the parameters set for it, as `documents`."""
+
+    @functools.wraps(command)
+    def with_documents(sequence: str, bench: str, amplifier: str, settings: Mapping[str, str], **others: Any) -> int:
+        return command(documents=Documents(sequence, bench, amplifier, settings), **others)
+
+    argument = click.argument("sequence", metavar="SEQUENCE")
+    return argument(bench_option(amplifier_option(_set_option(with_documents))))

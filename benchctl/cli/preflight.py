@@ -23,18 +23,19 @@ from benchctl.runner.preflight import preflight as look_ahead
 @of_a_run
 @unattended_option
 @json_option
-def preflight(sequence: str, bench: str, amplifier: str, unattended: bool, as_json: bool) -> int:
-    """Show the expanded steps with the time, power and current to expect, and every hazard found.
+def preflight(documents: Documents, unattended: bool, as_json: bool) -> int:
+    """Show what a run would do, and every hazard.
 
-    Nothing is touched. A hazard is a refusal: `run` makes the same checks first and does not begin until they pass.
+    Lists the expanded steps with the time, power and current to expect. Nothing is touched. A hazard is a refusal:
+    `run` makes the same checks first and does not begin until they pass.
     """
-    files = Documents(sequence, bench, amplifier).load()
+    files = documents.load()
     checked = look_ahead(files, expand(files.sequence), unattended=unattended)
     if as_json:
         click.echo(json.dumps(_as_data(checked), indent=2))
         return PreflightRefused.exit_code if checked.hazards else 0
     console_for().print(steps_table(checked))
-    click.echo(_time_in_words(checked))
+    click.echo(time_in_words(checked))
     checked.refuse_hazards()
     click.echo("Preflight passes.")
     return 0
@@ -74,7 +75,8 @@ def in_minutes(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
-def _time_in_words(checked: Preflight) -> str:
+def time_in_words(checked: Preflight) -> str:
+    """How long the run takes, as far as anybody knows beforehand."""
     if checked.at_most_s == checked.duration_s:
         return f"About {in_minutes(checked.duration_s)}."
     at_most = in_minutes(checked.at_most_s)

@@ -34,9 +34,7 @@ Examples:
     help="Where run folders are made.",
 )
 @json_option
-def run(  # noqa: PLR0917 - click passes each option by name
-    sequence: str, bench: str, amplifier: str, dry_run: bool, unattended: bool, out: Path, as_json: bool
-) -> int:
+def run(documents: Documents, dry_run: bool, unattended: bool, out: Path, as_json: bool) -> int:
     """Run a sequence on an amplifier, real or dry.
 
     Preflight comes first; nothing is energised until it passes. While the run lasts its limits are watched, and any one
@@ -46,7 +44,6 @@ def run(  # noqa: PLR0917 - click passes each option by name
     High currents, hot loads and stored energy are yours to guard against: read SAFETY.md, keep an emergency stop that
     does not depend on software, and follow your local codes and the makers' manuals first.
     """
-    documents = Documents(sequence, bench, amplifier)
     return show_run(lambda view: perform(documents, view, out=out, dry_run=dry_run, unattended=unattended), as_json)
 
 

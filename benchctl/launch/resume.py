@@ -32,7 +32,7 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Re
     folder = RunFolder.open(path)
     events = read_journal(folder.journal).events
     began = _beginning(events, path)
-    files = _kept_files(folder, Path(began["bench_folder"]))
+    files = _kept_files(folder, began)
     checked = preflight(files, expand(files.sequence), unattended=unattended)
     checked.refuse_hazards()
     progress = progress_of(checked.plan, events)
@@ -54,13 +54,14 @@ def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, 
     return started[0]
 
 
-def _kept_files(folder: RunFolder, bench_folder: Path) -> Files:
+def _kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
     """The documents as they were used; a change to the owner's files since then does not slip into a run half-way.
     Drivers of the owner's own are where they were."""
+    amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
     return Files(
-        load_sequence(folder.inputs / "sequence.yaml"),
-        load_bench(folder.inputs / "bench.yaml", near=bench_folder),
-        load_amplifier(folder.inputs / "amplifier.yaml"),
+        load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"]),
+        load_bench(folder.inputs / "bench.yaml", near=Path(began["bench_folder"])),
+        amplifier,
     )
 
 

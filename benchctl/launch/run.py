@@ -6,7 +6,7 @@ import json
 import platform
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 from typing import Protocol
@@ -39,19 +39,22 @@ class RunObserver(Observer, Protocol):
 
 @dataclass(frozen=True)
 class Documents:
-    """Where the three documents of a run are: paths, or names of shipped ones."""
+    """Where the three documents of a run are: paths, or names of shipped ones; and the sequence's parameters as set."""
 
     sequence: str | Path
     bench: str | Path
     amplifier: str | Path
+    settings: Mapping[str, str] = field(default_factory=dict)
 
     def load(self) -> Files:
         """Read them.
 
         Raises:
             DocumentError: with every fault of the first file that has any.
+            UsageError: there is no such file, or a parameter cannot be set so.
         """
-        return Files(load_sequence(self.sequence), load_bench(self.bench), load_amplifier(self.amplifier))
+        amplifier = load_amplifier(self.amplifier)
+        return Files(load_sequence(self.sequence, amplifier, self.settings), load_bench(self.bench), amplifier)
 
 
 @dataclass(frozen=True)
@@ -87,7 +90,7 @@ def run(
         folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
         recorder = Recorder(folder, opened.clock)
         try:
-            _keep_inputs(recorder, files, opened.bench, dry_run=dry_run)
+            _keep_inputs(recorder, files, opened.bench, documents.settings, dry_run=dry_run)
             outcome = perform(files, checked, opened, recorder, observer)
         finally:
             recorder.finish()
@@ -158,7 +161,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         yield Opened(bench, clock, interlock)
 
 
-def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, *, dry_run: bool) -> None:
+def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, settings: Mapping[str, str], *, dry_run: bool) -> None:
     """The documents as they were used, who the instruments were, and with what they were driven."""
     for kind, document in vars(files).items():
         recorder.folder.save_input(f"{kind}.yaml", document.source.text)
@@ -167,6 +170,7 @@ def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, *, dry_run: boo
     recorder.event(
         RUN_STARTED,
         dry_run=dry_run,
+        settings=dict(settings),
         bench_folder=str((files.bench.source.folder or Path()).resolve()),
         instruments=bench.identities(),
         versions=_versions(),
