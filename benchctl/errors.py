@@ -16,6 +16,7 @@
     │   ├── GarbledAnswer           an answer came that is not what the question asks for
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
     │   └── SettingRefused          a setting reads back otherwise than it was sent
+    ├── GuardianLost             5  the guardian cannot be started, is gone, or took over from a run that hung
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
     └── MeasurementError         -  a record cannot give the figure; the run records why and goes on
@@ -111,6 +112,10 @@ class RequirementFailed(BenchctlError):
     """A `require` step did not hold, so the sequence ends as it asked to."""
 
     exit_code = 1
+
+
+class GuardianLost(BenchctlError):
+    """No guardian stands behind the run any more, so it must not go on."""
 
 
 class OperatorStop(BenchctlError):

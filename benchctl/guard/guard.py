@@ -96,6 +96,7 @@ class Guard:
         self.trouble: BenchctlError | None = None
         self.fault: Exception | None = None  # of the program, in the guard's own thread
         self.state = State.ARMED
+        self._hurried = threading.Event()
         self._state_lock = threading.RLock()
         self._stopping = clock.signal()
         self._done = clock.signal()
@@ -124,8 +125,17 @@ class Guard:
         self._make_safe(Event.STOP)
         with self._state_lock:
             if self.state is State.UNSAFE:
-                self._settle(make_safe(self._bench))
+                self._settle(make_safe(self._bench, self._hurried))
         return self.confirmations
+
+    def hurry(self) -> None:
+        """Wait for no more confirmations: the commands go out, and the guardian, where there is one, asks for them."""
+        self._hurried.set()
+
+    @property
+    def is_hurried(self) -> bool:
+        """Whether confirmations are no longer waited for."""
+        return self._hurried.is_set()
 
     # -- the thread --------------------------------------------------------------------------------------------
 
@@ -205,7 +215,7 @@ class Guard:
             if self.state not in {State.ARMED, State.WATCHING}:
                 return
             self._move(event)
-            self._settle(make_safe(self._bench))
+            self._settle(make_safe(self._bench, self._hurried))
 
     def _settle(self, confirmations: tuple[Confirmation, ...]) -> None:
         self.confirmations = confirmations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError
@@ -18,6 +19,7 @@ class Interlock:
         self.opened = clock.signal()
         self._lock = threading.RLock()  # a signal handler may open it while its own thread does
         self._reason: BenchctlError | None = None
+        self._lapse: Callable[[], BenchctlError | None] | None = None
 
     @property
     def reason(self) -> BenchctlError | None:
@@ -33,7 +35,14 @@ class Interlock:
         self.opened.set()
         return True
 
+    def hold_to(self, lapse: Callable[[], BenchctlError | None]) -> None:
+        """Let every check ask `lapse` too; what it answers opens the interlock."""
+        self._lapse = lapse
+
     def check(self) -> None:
         """Raise the reason if the interlock is open."""
+        lapsed = self._lapse() if self._lapse is not None and self._reason is None else None
+        if lapsed is not None:
+            self.open(lapsed)
         if self._reason is not None:
             raise self._reason

@@ -15,10 +15,12 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.guard.bench_lock import BenchLock, bench_lock
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
+from benchctl.launch.guarded import guarded
 from benchctl.launch.simulated import describe
 from benchctl.runner.execute import Outcome, execute
 from benchctl.runner.plan import expand
@@ -124,17 +126,21 @@ def perform(  # noqa: PLR0917 - what a run is made of
         observer=observer,
         planned=checked.plan[0],
     )
-    observer.started(checked, this)
-    return execute(checked.plan, this, progress)
+    with ExitStack() as stack:
+        if opened.lock is not None:
+            stack.enter_context(guarded(opened.bench, opened.interlock, opened.lock, guard, recorder))
+        observer.started(checked, this)
+        return execute(checked.plan, this, progress)
 
 
 @dataclass(frozen=True)
 class Opened:
-    """The instruments, and the time they live in."""
+    """The instruments, and the time they live in. Real ones are locked against other runs."""
 
     bench: Bench
     clock: Clock
     interlock: Interlock
+    lock: BenchLock | None = None
 
 
 @contextmanager
@@ -145,6 +151,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
     """
     with ExitStack() as stack:
         clock: Clock
+        lock: BenchLock | None = None
         if dry_run:
             clock = virtual = VirtualClock(elapsed_s=elapsed_s)
             stack.enter_context(virtual.take_part())
@@ -154,11 +161,12 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         else:
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
+            lock = stack.enter_context(bench_lock(addresses.values()))
         interlock = Interlock(clock)
         bench = stack.enter_context(
             open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder)
         )
-        yield Opened(bench, clock, interlock)
+        yield Opened(bench, clock, interlock, lock)
 
 
 def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, settings: Mapping[str, str], *, dry_run: bool) -> None:

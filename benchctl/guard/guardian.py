@@ -1,0 +1,155 @@
+"""The guardian: a process beside a real run that makes the bench safe if the run cannot.
+
+It is started before anything is energised, with the addresses and the words of the safe state, and nothing else. It
+then listens on a pipe. The end of the pipe means that the run is dead; silence means that it hangs; a signal means that
+somebody wants the guardian gone, and with it the run's safety. In each case it makes the bench safe. Only the word
+"done" lets it leave without.
+
+Started as `python -m benchctl.guard.guardian` by `guardianship.py`, with its orders as the first line of its input. It
+imports the standard library and what of ours imports no more than that, so it is up in a tenth of a second.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from types import FrameType
+
+from benchctl.guard.bench_lock import hold_if_free
+from benchctl.guard.guardian_orders import Orders, Word, lines_of
+from benchctl.guard.guardian_report import Report
+from benchctl.guard.guardian_wires import GuardianWire, load_pyvisa, needs_pyvisa
+from benchctl.guard.safe_state import Confirmation, all_confirmed, carry_out
+from benchctl.instruments.safe_part import SafePart
+
+# A switch or an instrument that restarts is back within a minute or two.
+GIVE_UP_S = 300.0
+RETRY_PAUSE_S = 1.0
+
+_SIGNALS = ("SIGTERM", "SIGINT", "SIGBREAK")
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """Why the bench must be made safe, and whether the run may still be there."""
+
+    reason: str
+    run_may_live: bool = False
+
+
+RUN_DIED = Alarm("the run has died")
+Inbox = SimpleQueue["str | Alarm"]
+
+
+def main() -> int:
+    """Take the orders, watch, act if need be. Exit code 0 if there was nothing to do, or the bench is safe."""
+    inbox: Inbox = SimpleQueue()
+    _listen_to_signals(inbox)
+    pipe = lines_of(sys.stdin.fileno())
+    first = next(pipe, None)
+    if first is None:
+        return 0  # the run ended before it energised anything
+    orders = Orders.from_line(first)
+    threading.Thread(target=_read, args=(pipe, inbox), name="pipe", daemon=True).start()
+    _tell(Word.READY)
+    if any(needs_pyvisa(part.address) for part in orders.plan):
+        load_pyvisa()
+    return 0 if stand_guard(orders, inbox) else 1
+
+
+def stand_guard(orders: Orders, inbox: Inbox) -> bool:
+    """Watch and act until the run is over; whether the bench is safe, or was left to a run that said so."""
+    is_safe = True
+    patience_s: float | None = orders.patience_s
+    while (alarm := _watch(inbox, patience_s)) is not None:
+        _tell(Word.ACTING)
+        is_safe = _act(orders, alarm.reason)
+        if not alarm.run_may_live:
+            return is_safe
+        # A run that hangs can wake up and go on for an instant. The next thing heard of it, whatever it be, is dealt
+        # with; until then there is nothing to do.
+        patience_s = None
+    return True
+
+
+def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
+    """Wait until something is wrong (why), or the run is done (None). Without patience, a beat is what is wrong."""
+    while True:
+        try:
+            word = inbox.get(timeout=patience_s)
+        except Empty:
+            return Alarm(f"the run has given no sign of life for {patience_s:g} s", run_may_live=True)
+        if isinstance(word, Alarm):
+            return word
+        if word == Word.DONE:
+            return None
+        if patience_s is None:
+            return Alarm("the run that had hung goes on", run_may_live=True)
+        _tell(Word.BEAT)
+
+
+def _act(orders: Orders, reason: str) -> bool:
+    """Make the bench safe, again and again until every instrument confirms it or there is no more hope."""
+    report = Report(Path(orders.report))
+    wires = {part.instrument: GuardianWire(part.address) for part in orders.plan}
+    with ExitStack() as stack:
+        for wire in wires.values():
+            stack.callback(wire.close)
+        told = carry_out(orders.plan, wires)
+        # What is on comes off first; only then is there time for words. A run that began now would lose its outputs.
+        stack.enter_context(hold_if_free([Path(path) for path in orders.locks]))
+        report.acting(reason)
+        report.acted(told, then="trying on")
+        if not all_confirmed(told):
+            told = _try_on(orders.plan, wires, told)
+            report.acted(told, then="giving up")
+    return all_confirmed(told)
+
+
+def _try_on(
+    plan: Sequence[SafePart], wires: Mapping[str, GuardianWire], told: Sequence[Confirmation]
+) -> tuple[Confirmation, ...]:
+    give_up_at = time.monotonic() + GIVE_UP_S
+    while not all_confirmed(told) and time.monotonic() < give_up_at:
+        time.sleep(RETRY_PAUSE_S)
+        missing = [part for part, confirmation in zip(plan, told, strict=True) if not confirmation.confirmed]
+        again = iter(carry_out(missing, wires))
+        told = tuple(confirmation if confirmation.confirmed else next(again) for confirmation in told)
+    return tuple(told)
+
+
+def _listen_to_signals(inbox: Inbox) -> None:
+    """Signals become alarms; a closing terminal is none of the guardian's concern."""
+
+    def stop(number: int, _frame: FrameType | None) -> None:
+        inbox.put(Alarm(f"the guardian was told to end ({signal.Signals(number).name})"))
+
+    for name in _SIGNALS:
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), stop)
+    if sys.platform != "win32":
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
+
+
+def _read(pipe: Iterator[str], inbox: Inbox) -> None:
+    with suppress(OSError):
+        for word in pipe:
+            inbox.put(word)
+    inbox.put(RUN_DIED)
+
+
+def _tell(word: Word) -> None:
+    with suppress(OSError):  # the run is gone, and the end of its pipe will say so
+        os.write(sys.stdout.fileno(), f"{word}\n".encode("ascii"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

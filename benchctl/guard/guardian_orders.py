@@ -1,0 +1,72 @@
+"""What passes between a run and its guardian: orders first, then one word a line, both ways."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from enum import StrEnum
+
+from benchctl.instruments.safe_part import SafePart
+
+# A run that lives says so this often.
+BEAT_S = 0.25
+# Six beats. TODO
+PATIENCE_S = 1.5
+# The pipe is read in pieces of this size; orders are some thousand bytes, words a few.
+_PIECE_BYTES = 65536
+
+
+class Word(StrEnum):
+    """A line of the conversation after the orders."""
+
+    READY = "ready"  # guardian to run: it watches from now on
+    BEAT = "beat"  # run to guardian: it lives; guardian to run: heard
+    DONE = "done"  # run to guardian: the bench is safe, leave
+    ACTING = "acting"  # guardian to run: it has lost its patience and makes the bench safe
+
+
+@dataclass(frozen=True)
+class Orders:
+    """All that a guardian knows.
+
+    Attributes:
+        plan: the parts of the safe state.
+        patience_s: after so long without a beat the run counts as hung.
+        report: the file in the run folder that it adds lines to once it acts.
+        locks: the files that keep other runs off these instruments.
+    """
+
+    plan: tuple[SafePart, ...]
+    report: str
+    locks: tuple[str, ...] = ()
+    patience_s: float = PATIENCE_S
+
+    def to_line(self) -> str:
+        """One line of JSON, without its end."""
+        return json.dumps(asdict(self))
+
+    @classmethod
+    def from_line(cls, line: str) -> Orders:
+        """What `to_line` wrote."""
+        data = json.loads(line)
+        plan = [_part(part) for part in data["plan"]]
+        return cls(tuple(plan), data["report"], tuple(data["locks"]), data["patience_s"])
+
+
+def _part(data: dict[str, object]) -> SafePart:
+    as_tuples = {name: tuple(value) if isinstance(value, list) else value for name, value in data.items()}
+    return SafePart(**as_tuples)  # type: ignore[arg-type]
+
+
+def lines_of(descriptor: int) -> Iterator[str]:
+    """The lines that come through a pipe, until its other end is closed; a torn last one is none.
+
+    Read without a buffer of the interpreter's, whose lock a thread that waits here would take into the exit.
+    """
+    rest = b""
+    while piece := os.read(descriptor, _PIECE_BYTES):
+        *whole, rest = (rest + piece).split(b"\n")
+        for line in whole:
+            yield line.decode("utf-8")

@@ -1,0 +1,53 @@
+"""What a guardian says once it acts: lines in the run folder, and words on the terminal if there still is one."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+
+from benchctl.guard.safe_state import Confirmation, all_confirmed
+
+FILE_NAME = "guardian.jsonl"
+_RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
+
+
+class Report:
+    """Adds to the report. Nothing that goes wrong here may keep the guardian from its work."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def acting(self, reason: str) -> None:
+        """The guardian begins to make the bench safe."""
+        self._add("acting", reason=reason)
+        _say(f"guardian: {reason}; making the bench safe")
+
+    def acted(self, confirmations: Sequence[Confirmation], *, then: str) -> None:
+        """What came of it; `then` says what the guardian does if the bench is not safe."""
+        is_safe = all_confirmed(confirmations)
+        self._add("safe" if is_safe else "unsafe", instruments=[asdict(each) for each in confirmations])
+        if is_safe:
+            _say("guardian: the bench is safe, every instrument confirms it")
+            return
+        missing = "; ".join(str(each) for each in confirmations if not each.confirmed)
+        _say(f"guardian: NOT SAFE, switch off by hand: {missing} ({then})", alarming=True)
+
+    def _add(self, event: str, **fields: object) -> None:
+        wall = datetime.now(UTC).isoformat(timespec="milliseconds")
+        line = json.dumps({"wall": wall, "event": event, **fields}) + "\n"
+        with suppress(OSError), self._path.open("ab", buffering=0) as file:
+            file.write(line.encode("utf-8"))
+            os.fsync(file.fileno())
+
+
+def _say(words: str, *, alarming: bool = False) -> None:
+    with suppress(OSError, ValueError, AttributeError):  # the terminal is closed, or there never was one
+        in_red = alarming and sys.stderr.isatty()
+        sys.stderr.write(f"{_RED}{words}{_PLAIN}\n" if in_red else f"{words}\n")
+        sys.stderr.flush()

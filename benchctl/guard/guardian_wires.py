@@ -1,0 +1,156 @@
+"""The guardian's own way to an instrument: one new link, one message, one line.
+
+No session, no recovery: a link that fails is dropped, and the next message opens another. Raw sockets need nothing but
+the standard library; for any other address pyvisa is imported, once it is sure that it is needed.
+"""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Link
+
+# An instrument that is there accepts a link within milliseconds, even across a slow network.
+CONNECT_S = 2.0
+ANSWER_S = 2.0
+_RECEIVE_BYTES = 4096
+# The answer to OUTP? is a digit; one for forty relays is eighty characters.
+_LINE_BYTES = 4096
+# VPP-4.3, 4.3.1.1: TCPIP[board]::host address::port::SOCKET, in either case.
+_SOCKET = re.compile(r"TCPIP\d*::(?P<host>[^:]+)::(?P<port>\d+)::SOCKET", re.IGNORECASE)
+
+
+def needs_pyvisa(address: str) -> bool:
+    """Whether the address is anything but a raw socket."""
+    return _SOCKET.fullmatch(address) is None
+
+
+def load_pyvisa() -> None:
+    """Import it now, when nobody waits for it."""
+    import benchctl.instruments.link  # noqa: F401, PLC0415
+
+
+class GuardianWire:
+    """Reaches one instrument past everything else; see `Wire`. Safe for several threads."""
+
+    def __init__(self, address: str) -> None:
+        self._address = address
+        self._link: Link | None = None
+        self._lock = threading.Lock()
+
+    def command_urgently(self, text: str) -> None:
+        """Send one message.
+
+        Raises:
+            InstrumentError: it could not be sent.
+        """
+        with self._lock:
+            self._on_link(lambda link: link.send(_message(text)))
+
+    def ask_urgently(self, text: str) -> str:
+        """Send one question and return the line that answers it.
+
+        Raises:
+            InstrumentError: no answer came.
+        """
+        with self._lock:
+            return self._on_link(lambda link: _ask(link, text))
+
+    def close(self) -> None:
+        """Drop the link."""
+        with self._lock:
+            self._drop()
+
+    def _on_link(self, exchange: Callable[[Link], str | None]) -> str:
+        """Exchange on the link that stands, or on a new one; after a failure there is none, so no answer is stale."""
+        try:
+            if self._link is None:
+                self._link = _open(self._address)
+            return exchange(self._link) or ""
+        except InstrumentError:
+            self._drop()
+            raise
+
+    def _drop(self) -> None:
+        link, self._link = self._link, None
+        if link is not None:
+            link.close()
+
+
+class RawSocketLink:
+    """A raw TCP socket as a `Link`, without pyvisa."""
+
+    def __init__(self, host: str, port: int) -> None:
+        try:
+            self._socket = socket.create_connection((host, port), timeout=CONNECT_S)
+        except OSError as error:
+            raise NotConnected(f"nothing answers on {host} port {port} ({error})") from error
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    def send(self, data: bytes) -> None:
+        """Send all of `data`."""
+        try:
+            self._socket.sendall(data)
+        except OSError as error:
+            raise ConnectionLost(f"sending: {error}") from error
+
+    def receive(self, deadline: float, interrupt: Callable[[], None]) -> bytes:
+        """At least one byte; `deadline` is on time.monotonic()."""
+        interrupt()
+        self._socket.settimeout(max(0.001, deadline - time.monotonic()))
+        try:
+            data = self._socket.recv(_RECEIVE_BYTES)
+        except TimeoutError as error:
+            raise NoAnswer("no answer in time") from error
+        except OSError as error:
+            raise ConnectionLost(f"reading: {error}") from error
+        if not data:
+            raise ConnectionLost("the instrument closed the connection")
+        return data
+
+    def drain(self) -> None:
+        """Nothing: a link of the guardian's is dropped when it fails."""
+
+    def has_waiting(self) -> bool:
+        """Nothing that is looked for here."""
+        return False
+
+    def close(self) -> None:
+        """Close for good."""
+        self._socket.close()
+
+
+def _open(address: str) -> Link:
+    match = _SOCKET.fullmatch(address)
+    if match is not None:
+        return RawSocketLink(match["host"], int(match["port"]))
+    from benchctl.instruments.link import open_link  # noqa: PLC0415 - half a second that raw sockets need not wait
+
+    return open_link(address)
+
+
+def _ask(link: Link, text: str) -> str:
+    link.send(_message(text))
+    deadline = time.monotonic() + ANSWER_S
+    received = b""
+    while not received.endswith(b"\n"):
+        if len(received) > _LINE_BYTES or time.monotonic() >= deadline:
+            raise NoAnswer("no answer in time, or one without an end")
+        received += link.receive(deadline, _nothing)
+    return received.decode("ascii", "replace").strip()
+
+
+def _message(text: str) -> bytes:
+    return text.encode("ascii") + b"\n"
+
+
+def _nothing() -> None:
+    """Nothing interrupts the guardian."""
