@@ -1,0 +1,166 @@
+"""The safe state as it goes over the wires, whatever state the bench and its instruments are in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from benchctl.documents.steps import Set
+from benchctl.errors import OperatorStop
+from benchctl.guard.safe_state import ATTEMPTS, Confirmation, all_confirmed, make_safe
+from tests.runner.rig import POWER_ON, Rig, files, rig
+
+ORDER = [
+    ("generator", "OUTP OFF"),
+    ("supply", "INST:NSEL 2;:OUTP OFF"),  # output 2 feeds the remote turn-on lead
+    ("supply", "INST:NSEL 1;:OUTP OFF"),
+    ("load", "ROUT:OPEN:ALL"),
+]
+
+
+@pytest.fixture
+def energised(tmp_path: Path) -> Iterator[Rig]:
+    """An amplifier that is on, loaded and driven."""
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1e3, level_v=0.1))
+        yield bench
+
+
+def unconfirmed(confirmations: tuple[Confirmation, ...]) -> list[tuple[str, str]]:
+    return [(each.instrument, each.part) for each in confirmations if not each.confirmed]
+
+
+def test_the_order_is_generator_then_turn_on_lead_then_supply_then_load(energised: Rig) -> None:
+    energised.taps.sent.clear()
+    make_safe(energised.run.bench)
+    assert energised.taps.commands() == ORDER
+
+
+def test_every_command_is_out_before_the_first_confirmation_is_asked_for(energised: Rig) -> None:
+    energised.taps.sent.clear()
+    make_safe(energised.run.bench)
+    assert energised.taps.sent[: len(ORDER)] == ORDER
+    assert all("?" in text for _, text in energised.taps.sent[len(ORDER) :])
+
+
+def test_afterwards_nothing_is_driven_powered_or_loaded_in_truth(energised: Rig) -> None:
+    outputs = energised.plant.outputs
+    assert outputs[1].live
+    assert outputs[2].live
+    assert energised.plant.closed_relays == {101, 102}
+    confirmations = make_safe(energised.run.bench)
+    assert all_confirmed(confirmations)
+    assert not outputs[1].live
+    assert not outputs[2].live
+    assert energised.plant.closed_relays == set()
+
+
+def test_each_part_is_confirmed_by_name(energised: Rig) -> None:
+    assert [str(each) for each in make_safe(energised.run.bench)] == [
+        "generator: output off: confirmed",
+        "supply: output 'remote' off: confirmed",
+        "supply: output 'main' off: confirmed",
+        "load: disconnected: confirmed",
+    ]
+
+
+def test_it_passes_an_interlock_that_is_open(energised: Rig) -> None:
+    energised.run.interlock.open(OperatorStop("stopped"))
+    energised.taps.sent.clear()
+    assert all_confirmed(make_safe(energised.run.bench))
+    assert energised.taps.commands() == ORDER
+
+
+def test_an_instrument_that_says_it_is_still_on_is_told_again_and_then_named(energised: Rig) -> None:
+    energised.taps.forge("supply", "NSEL 1;:OUTP?", "1")
+    energised.taps.sent.clear()
+    confirmations = make_safe(energised.run.bench)
+    assert unconfirmed(confirmations) == [("supply", "output 'main' off")]
+    assert energised.taps.to("supply").count("INST:NSEL 1;:OUTP OFF") == ATTEMPTS
+    assert "NOT CONFIRMED (it answers '1' to INST:NSEL 1;:OUTP?)" in str(confirmations[2])
+
+
+def test_an_output_that_goes_off_at_the_second_command_is_confirmed(energised: Rig) -> None:
+    answers = iter([b"1\n", b"0\n"])
+    energised.taps.forge("supply", "NSEL 1;:OUTP?", lambda: next(answers))
+    assert all_confirmed(make_safe(energised.run.bench))
+
+
+@pytest.mark.parametrize("answer", ["", "yes", "2", "9.91E37"])
+def test_an_answer_that_makes_no_sense_confirms_nothing(energised: Rig, answer: str) -> None:
+    energised.taps.forge("generator", "OUTP?", answer)
+    assert unconfirmed(make_safe(energised.run.bench)) == [("generator", "output off")]
+
+
+@pytest.mark.parametrize("answer", ["0", "+0", "OFF", "off"])
+def test_off_is_understood_as_instruments_say_it(energised: Rig, answer: str) -> None:
+    energised.taps.forge("generator", "OUTP?", answer)
+    assert all_confirmed(make_safe(energised.run.bench))
+
+
+def test_a_relay_that_sticks_is_not_confirmed(energised: Rig) -> None:
+    energised.taps.forge("load", "ROUT:CLOS?", "0,1,0,0")
+    assert unconfirmed(make_safe(energised.run.bench)) == [("load", "disconnected")]
+
+
+@pytest.mark.parametrize(
+    ("role", "lost"),
+    [
+        ("generator", [("generator", "output off")]),
+        ("supply", [("supply", "output 'remote' off"), ("supply", "output 'main' off")]),
+        ("load", [("load", "disconnected")]),
+    ],
+)
+def test_one_instrument_that_is_gone_keeps_no_other_from_being_made_safe(
+    energised: Rig, role: str, lost: list[tuple[str, str]]
+) -> None:
+    energised.taps.kill(role)
+    energised.taps.sent.clear()
+    assert unconfirmed(make_safe(energised.run.bench)) == lost
+    assert energised.taps.commands()[: len(ORDER)] == [each for each in ORDER if each[0] != role]
+
+
+def test_a_link_that_broke_is_replaced_by_a_new_one(energised: Rig) -> None:
+    """The first command goes into a link that is closed; the confirmation asks over a new one, and commands again."""
+    for role in energised.run.bench.roles.values():
+        role.session.close()
+    assert all_confirmed(make_safe(energised.run.bench))
+    assert not energised.plant.outputs[1].live
+
+
+def test_not_even_a_fault_of_the_program_keeps_the_next_command_from_going_out(energised: Rig) -> None:
+    def fail(role: str, text: str) -> None:
+        if role == "generator":
+            raise ZeroDivisionError("a slip")
+
+    energised.taps.on_send.append(fail)
+    energised.taps.sent.clear()
+    confirmations = make_safe(energised.run.bench)
+    assert unconfirmed(confirmations) == [("generator", "output off")]
+    assert "a slip" in confirmations[0].detail
+    assert [each for each in energised.taps.commands() if each[0] != "generator"] == ORDER[1:]
+
+
+def test_a_relay_that_feeds_the_turn_on_lead_is_opened_with_the_loads_and_confirmed(tmp_path: Path) -> None:
+    by_relay = {
+        "remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: relay, relay: 109}"
+    }
+    with rig(tmp_path, files("power_off", bench=by_relay)) as bench:
+        bench.begin()
+        bench.do(POWER_ON)
+        assert bench.plant.closed_relays == {109}
+        confirmations = make_safe(bench.run.bench)
+        assert all_confirmed(confirmations)
+        assert bench.plant.closed_relays == set()
+        bench.taps.forge("load", "ROUT:CLOS?", "0,0,0,0,1")
+        assert unconfirmed(make_safe(bench.run.bench)) == [("load", "disconnected")]
+
+
+def test_a_bench_without_a_role_is_made_safe_in_what_it_has(tmp_path: Path) -> None:
+    with rig(tmp_path) as bench:
+        bench.begin()
+        del bench.run.bench.roles["generator"]  # type: ignore[attr-defined]
+        assert [each.instrument for each in make_safe(bench.run.bench)] == ["supply", "supply", "load"]

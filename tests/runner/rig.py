@@ -1,0 +1,177 @@
+"""A whole bench in virtual time around the simulated amplifier, with a run on it that tests can steer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from benchctl import library
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.archive.recorder import Recorder
+from benchctl.clock import VirtualClock
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+from benchctl.documents.part import Document, Source
+from benchctl.documents.reader import Kind, read
+from benchctl.documents.sequence import Sequence as SequenceFile
+from benchctl.documents.steps import PowerOn, StepBase
+from benchctl.guard.guard import Guard
+from benchctl.guard.limits import limits_of
+from benchctl.instruments.bench import open_bench
+from benchctl.instruments.interlock import Interlock
+from benchctl.launch.simulated import describe
+from benchctl.measure.figure import Figure
+from benchctl.runner.execute import Outcome, execute, prepare
+from benchctl.runner.plan import PlannedStep, expand
+from benchctl.runner.run import Files, Run
+from benchctl.runner.steps import ACTIONS
+from benchctl.simulator.bench import SimulatedBench
+from tests.faults.taps import Taps
+
+Edits = Mapping[str, str]
+Event = Mapping[str, Any]
+_D = TypeVar("_D", bound=Document)
+
+POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
+POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
+
+
+def shipped(shelf: library.Shelf, name: str, edits: Edits | None = None) -> str:
+    """The text of a shipped document, each of `edits` made in it; one that does not apply is an error."""
+    text = library.find(shelf, name).read_text(encoding="utf-8")
+    for old, new in (edits or {}).items():
+        assert old in text, f"{name} has no {old!r}"
+        text = text.replace(old, new)
+    return text
+
+
+def document(text: str, kind: Kind, model: type[_D]) -> _D:
+    found = read(Source(f"{kind}.yaml", None, text), kind)
+    assert isinstance(found, model)
+    return found
+
+
+def bench_file(edits: Edits | None = None) -> Bench:
+    return document(shipped("benches", "workshop", edits), "bench", Bench)
+
+
+def amplifier_file(edits: Edits | None = None) -> Amplifier:
+    return document(shipped("amplifiers", "hx2150", edits), "amplifier", Amplifier)
+
+
+def sequence_text(*steps: str, limits: Mapping[str, str] | None = None) -> str:
+    """A sequence of steps as they are written after the dash."""
+    lines = ["benchctl: sequence 1", "title: Test"]
+    if limits:
+        lines += ["limits:", *(f"  {signal}: {bound}" for signal, bound in limits.items())]
+    return "\n".join([*lines, "steps:", *(f"  - {step}" for step in steps)]) + "\n"
+
+
+def sequence_file(*steps: str, limits: Mapping[str, str] | None = None) -> SequenceFile:
+    return document(sequence_text(*steps, limits=limits), "sequence", SequenceFile)
+
+
+def files(
+    *steps: str, limits: Mapping[str, str] | None = None, bench: Edits | None = None, amplifier: Edits | None = None
+) -> Files:
+    """A sequence of these steps on the workshop's bench and the HX 2150, both edited."""
+    return Files(sequence_file(*steps, limits=limits), bench_file(bench), amplifier_file(amplifier))
+
+
+@dataclass
+class Audience:
+    """Remembers what an observer is told."""
+
+    notes: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+    started_steps: list[str] = field(default_factory=list)
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        self.started_steps.append(planned.label)
+
+    def figures(self, planned: PlannedStep, figures: Sequence[Figure]) -> None:
+        pass
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
+
+    def hands_needed(self, request: str) -> None:
+        self.requests.append(request)
+
+
+@dataclass
+class Rig:
+    """One run on one simulated bench."""
+
+    run: Run
+    plan: tuple[PlannedStep, ...]
+    simulated: SimulatedBench
+    clock: VirtualClock
+    taps: Taps
+    audience: Audience
+
+    def begin(self) -> None:
+        """As before the first step: every instrument prepared, the guard watching."""
+        prepare(self.run)
+        self.run.guard.start()
+
+    def do(self, *steps: StepBase) -> None:
+        """Perform steps one by one."""
+        for step in steps:
+            self.run.planned = PlannedStep("1", "", step)
+            ACTIONS[type(step)].perform(step, self.run)
+
+    def execute(self) -> Outcome:
+        """Perform the sequence from beginning to end."""
+        return execute(self.plan, self.run)
+
+    def at(self, time_s: float, action: Callable[[], object]) -> None:
+        """Do something at a time of the run's clock, whatever the runner does then."""
+
+        def wait_and_act() -> None:
+            self.clock.sleep(time_s - self.clock.now())
+            action()
+
+        self.clock.start_thread(wait_and_act, "test")
+
+    def events(self, kind: str | None = None) -> tuple[Event, ...]:
+        """The journal, or its events of one kind."""
+        journal = read_journal(self.run.recorder.folder.journal)
+        return journal.events if kind is None else journal.of_kind(kind)
+
+    def figures(self, name: str) -> dict[str, Figure]:
+        """The last figure of this name for each channel."""
+        return {figure.channel: figure for figure in self.run.measured if figure.name == name}
+
+    @property
+    def plant(self) -> Any:
+        """The simulated world as it truly is."""
+        return self.simulated.world.plant
+
+
+@contextmanager
+def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, str] | None = None) -> Iterator[Rig]:
+    """Open a bench for these files; `addresses` puts other instruments in the place of simulated ones."""
+    these = these or files("power_off")
+    clock, taps, audience = VirtualClock(), Taps(), Audience()
+    with ExitStack() as stack:
+        stack.enter_context(clock.take_part())
+        simulated = stack.enter_context(SimulatedBench(describe(these.bench, these.amplifier), clock.now))
+        clock.before_jumps(simulated.settle)
+        served = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
+        at = served | dict(addresses or {})
+        taps.role_at = {address: role for role, address in at.items()}
+        interlock = Interlock(clock)
+        bench = stack.enter_context(open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener))
+        recorder = Recorder(RunFolder.create(tmp_path, "test", "amplifier", clock), clock)
+        stack.callback(recorder.finish)
+        limits = limits_of(these.sequence, these.bench, these.amplifier)
+        guard = Guard(bench, limits, clock, interlock, report=recorder.event, trend=recorder.trend)
+        stack.callback(guard.stop)
+        plan = expand(these.sequence, these.amplifier)
+        run = Run(these, bench, clock, interlock, guard, recorder, audience, plan[0])
+        yield Rig(run, plan, simulated, clock, taps, audience)
