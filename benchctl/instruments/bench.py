@@ -83,6 +83,11 @@ class Bench:
         """Whether the bench has an instrument in this role."""
         return role in self.roles
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether every instrument is known to have acted on all that it was sent."""
+        return all(role.session.is_settled for role in self.roles.values())
+
     def check_errors(self) -> None:
         """Empty every instrument's error queue; raise the first error found."""
         for role in self.roles.values():

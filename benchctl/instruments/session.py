@@ -81,6 +81,7 @@ class Session:
         self._wire = threading.Lock()
         self._link: Link | None = None
         self._dirty = False
+        self._sent = self._answered = 0
         self._received = bytearray()
         self._met_before = False
         self._restarted = False
@@ -145,6 +146,11 @@ class Session:
         if link is not None:
             link.close()
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether the last message has been answered, so that the instrument has acted on all that was sent."""
+        return self._answered == self._sent and not self._dirty
+
     # -- what the safe state uses ------------------------------------------------------------------------------
 
     def command_urgently(self, text: str) -> None:
@@ -207,6 +213,7 @@ class Session:
             gate()
             if self._link is None:
                 raise ConnectionLost("the link is closed")
+            self._sent += 1
             self._link.send(data)
         _traffic.debug("%s < %s", self.name, text)
 
@@ -220,11 +227,13 @@ class Session:
             raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}") from error
 
     def _read_line(self, deadline: float, gate: Callable[[], None]) -> bytes:
+        question = self._sent  # the safe state may send more while this waits
         while (end := self._received.find(b"\n")) < 0:
             if len(self._received) > LINE_BYTES:
                 raise GarbledAnswer(f"answers more than {LINE_BYTES} bytes without an end of line")
             self._receive(deadline, gate)
         line = self._take(end + 1)
+        self._answered = question
         _traffic.debug("%s > %r", self.name, line)
         return line
 

@@ -263,3 +263,12 @@ def test_a_command_with_a_newline_cannot_be_smuggled_in() -> None:
     with talking_to(echo) as (session, peer), pytest.raises(ValueError, match="one line"):
         session.command("OUTP OFF\nOUTP ON")
     assert "OUTP ON" not in peer.heard
+
+
+def test_a_command_is_known_to_have_arrived_once_a_later_question_is_answered() -> None:
+    with talking_to(echo) as (session, _):
+        assert session.is_settled
+        session.command("OUTP ON")
+        assert not session.is_settled
+        session.ask("OUTP?")
+        assert session.is_settled
