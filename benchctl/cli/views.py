@@ -11,16 +11,14 @@ import click
 from rich.console import Console, Group, RenderableType
 from rich.live import Live
 from rich.panel import Panel
-from rich.progress_bar import ProgressBar
-from rich.table import Table
 from rich.text import Text
 
-from benchctl.cli.preflight import in_minutes
-from benchctl.cli.tables import value_in_words
-from benchctl.guard.limits import Watch
+from benchctl.cli.bars import limits_table
+from benchctl.cli.preflight import time_in_words
+from benchctl.cli.tables import TOTAL, burst_in_words, value_in_words
+from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
-from benchctl.quantity import render
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.run import Run
@@ -38,6 +36,9 @@ class View(RunObserver, Protocol):
     def has_started(self) -> bool: ...
 
     @property
+    def is_asking(self) -> bool: ...
+
+    @property
     def run(self) -> Run: ...
 
 
@@ -48,7 +49,8 @@ def view_for(console: Console) -> Iterator[View]:
         yield PlainView(console)
         return
     live_view = LiveView()
-    with Live(live_view, console=console, refresh_per_second=REFRESHES_PER_S, transient=True):
+    with Live(live_view, console=console, refresh_per_second=REFRESHES_PER_S, transient=True) as live:
+        live_view.live = live
         yield live_view
 
 
@@ -59,6 +61,7 @@ class PlainView:
         self._console = console
         self._run: Run | None = None
         self.checked: Preflight | None = None
+        self.is_asking = False
 
     @property
     def has_started(self) -> bool:
@@ -74,7 +77,7 @@ class PlainView:
     def started(self, checked: Preflight, run: Run) -> None:
         self.checked, self._run = checked, run
         self._say(f"{run.files.sequence.title}: {run.files.amplifier.title} on {run.files.bench.title}")
-        self._say(f"{len(checked.plan)} steps, about {in_minutes(checked.duration_s)} and the time to cool")
+        self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
 
     def step_started(self, index: int, planned: PlannedStep) -> None:
         total = len(self.checked.plan) if self.checked else 0
@@ -88,10 +91,28 @@ class PlainView:
         self._say(f"{clock_face(self.run.clock.now())}  {text}")
 
     def hands_needed(self, request: str) -> None:
-        click.prompt(f"{request}, then press Enter", default="", show_default=False)
+        """Ask, and wait for Enter; OperatorStop as for `answer`."""
+        self._ask(f"{request}, then press Enter", default="")
+
+    def answer(self, question: str) -> str:
+        """Ask for a line.
+
+        Raises:
+            OperatorStop: the person pressed Ctrl-C instead, or there is nobody to ask.
+        """
+        return self._ask(question)
+
+    def _ask(self, question: str, default: str | None = None) -> str:
+        self.is_asking = True
+        try:
+            return str(click.prompt(question, default=default, show_default=False, err=True))
+        except click.Abort:
+            raise OperatorStop(f"stopped by the operator, who was asked: {question}") from None
+        finally:
+            self.is_asking = False
 
     def _say(self, line: str) -> None:
-        self._console.print(line, markup=False, highlight=False, soft_wrap=True)
+        self._console.print(line, markup=False, emoji=False, highlight=False, soft_wrap=True)
 
 
 class LiveView(PlainView):
@@ -99,6 +120,7 @@ class LiveView(PlainView):
 
     def __init__(self) -> None:
         super().__init__(Console(quiet=True))
+        self.live: Live | None = None
         self._index = 0
         self._planned: PlannedStep | None = None
         self._step_began_s = 0.0
@@ -108,15 +130,26 @@ class LiveView(PlainView):
         self._index, self._planned = index, planned
         self._step_began_s = self.run.clock.now()
 
+    def _ask(self, question: str, default: str | None = None) -> str:
+        """Ask below the panel, which is not drawn over the question meanwhile."""
+        if self.live is None:
+            return super()._ask(question, default)
+        self.live.stop()
+        try:
+            return super()._ask(question, default)
+        finally:
+            self.live.start()
+
     def _say(self, line: str) -> None:
         self._lines.append(line)
 
     def __rich__(self) -> RenderableType:
         if self._run is None or self.checked is None:
             return Text("Opening the bench ...")
-        parts: list[RenderableType] = [self._progress(), limits_table(self.run.guard.watches)]
-        parts.append(Text("\n".join(self._lines), style="dim", no_wrap=True, overflow="ellipsis"))
-        return Panel(Group(*parts), title=self.run.files.sequence.title)
+        guard = self.run.guard
+        bars = limits_table(guard.watches, guard.readings, energised=guard.energised)
+        lines = Text("\n".join(self._lines), style="dim", no_wrap=True, overflow="ellipsis")
+        return Panel(Group(self._progress(), bars, lines), title=Text(self.run.files.sequence.title))
 
     def _progress(self) -> Text:
         assert self.checked is not None
@@ -136,48 +169,17 @@ class LiveView(PlainView):
         return left_in_step_s + sum(forecast.duration_s for forecast in forecasts[1:])
 
 
-def limits_table(watches: Sequence[Watch]) -> Table:
-    """Each limit as a bar against its bound."""
-    table = Table.grid(padding=(0, 2))
-    for _ in range(4):
-        table.add_column()
-    for watch in watches:
-        reading = "-" if watch.value is None else render(watch.value, watch.limit.bound.unit)
-        table.add_row(watch.limit.signal, reading, _bar(watch), Text(str(watch.limit.bound), style="dim"))
-    return table
-
-
-def _bar(watch: Watch) -> ProgressBar:
-    used = fraction_used(watch)
-    style = "red" if used >= 0.9 else "yellow" if used >= 0.7 else "green"
-    return ProgressBar(total=1.0, completed=min(used, 1.0), width=24, complete_style=style, finished_style="red")
-
-
-def fraction_used(watch: Watch) -> float:
-    """How far a reading is on its way to the nearer of its bounds, 0 to 1; 1 where it cannot be read."""
-    value, bound = watch.value, watch.limit.bound
-    if value is None:
-        return 0.0
-    upward = value / bound.high if bound.high not in (0.0, float("inf")) else 0.0
-    downward = bound.low / value if value and bound.low > 0 else 0.0
-    if bound.low < 0:
-        downward = value / bound.low
-    return max(0.0, upward, downward)
-
-
 def figure_lines(figures: Sequence[Figure]) -> list[str]:
     """The figures worth a line while the run goes on."""
-    lines = []
-    for figure in figures:
-        if figure.name in _SHOWN and figure.channel != "total":
-            of = " ".join(
-                filter(None, [figure.channel, f"{figure.burst_cycles} cycles" if figure.burst_cycles else ""])
-            )
-            unit = "%" if figure.unit == "1" else figure.unit
-            lines.append(
-                f"{figure.name} {of}: {value_in_words(figure)} {unit} {figure.verdict}".replace(" :", ":").rstrip()
-            )
-    return lines
+    return [_line(figure) for figure in figures if figure.name in _SHOWN and figure.channel != TOTAL]
+
+
+def _line(figure: Figure) -> str:
+    """Name, channel and burst; value and unit; verdict."""
+    burst = burst_in_words(figure.burst_cycles) if figure.burst_cycles else ""
+    of = " ".join(filter(None, [figure.name, figure.channel, burst]))
+    unit = "%" if figure.unit == "1" else figure.unit
+    return f"{of}: {value_in_words(figure)} {unit} {figure.verdict}".rstrip()
 
 
 def clock_face(seconds: float) -> str:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field
 
 from benchctl.documents.fields import (
+    AmplifierClass,
     ChannelName,
     Distortion,
     Line,
     NotNegativeSeconds,
+    Outputs,
     PositiveAmperes,
     PositiveOhms,
     PositiveVolts,
@@ -22,7 +24,7 @@ from benchctl.documents.fields import (
 )
 from benchctl.documents.part import Document, Misfit, Part
 from benchctl.documents.simulation import AmplifierSimulation
-from benchctl.documents.steps import doubled
+from benchctl.documents.step_base import doubled
 from benchctl.quantity import render
 
 
@@ -67,9 +69,9 @@ class Amplifier(Document):
 
     title: Line = Field(description="the model's name, as tables and folders show it")
     serial: Line | None = Field(default=None, description="of the unit under test")
-    amplifier_class: Literal["A", "AB", "B", "D", "G", "H"] = Field(alias="class", description="of its output stage")
+    amplifier_class: AmplifierClass = Field(alias="class", description="of its output stage")
     channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="the names of its outputs")
-    outputs: Literal["grounded", "floating"] = Field(
+    outputs: Outputs = Field(
         description="floating (a bridge, most class D): neither terminal may meet an earthed probe"
     )
     supply: SupplyRating

@@ -40,6 +40,11 @@ FIGURE_UNITS: Mapping[str, str] = {
     "efficiency": "1",
     "clean_level": "V",
     "heatsink_temperature": "degC",
+    "gain": "1",
+    "phase": "rad",
+    "channel_balance": "1",
+    "lower_band_edge": "Hz",
+    "upper_band_edge": "Hz",
 }
 
 

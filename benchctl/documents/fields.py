@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, WithJsonSchema
 
@@ -202,6 +202,8 @@ Prose = Annotated[str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", 
 # A channel's name is printed in tables, file names and pages.
 ChannelName = Annotated[str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20)]
 OutputName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
+AmplifierClass = Literal["A", "AB", "B", "D", "G", "H"]
+Outputs = Literal["grounded", "floating"]
 ParameterName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters, digits and _", longest=40)]
 DriverName = Annotated[
     str, worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200)

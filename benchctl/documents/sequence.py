@@ -11,20 +11,27 @@ from benchctl.documents.fields import Line, ParameterName, Prose
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit
 from benchctl.documents.references import Parameter
-from benchctl.documents.steps import Step, Sweep
+from benchctl.documents.steps import Repeat, Step, Sweep, When
 
 # A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
 MOST_EXPANDED_STEPS = 10_000
 
 
 def expanded_count(steps: tuple[Step, ...]) -> int:
-    """How many steps are performed once every sweep is written out."""
-    return sum(
-        math.prod(len(values) for values in step.axes.values()) * expanded_count(step.steps)
-        if isinstance(step, Sweep)
-        else 1
-        for step in steps
-    )
+    """How many steps are performed at most once every sweep and repeat is written out."""
+    return sum(_expanded_count(step) for step in steps)
+
+
+def _expanded_count(step: Step) -> int:
+    match step:
+        case Sweep():
+            return math.prod(len(values) for values in step.axes.values()) * expanded_count(step.steps)
+        case Repeat():
+            return step.times * expanded_count(step.steps)
+        case When():
+            return expanded_count(step.steps)
+        case _:
+            return 1
 
 
 class Sequence(Document):
@@ -44,16 +51,16 @@ class Sequence(Document):
         yield from _power_misfits(self.steps)
         count = expanded_count(self.steps)
         if count > MOST_EXPANDED_STEPS:
-            yield Misfit(("steps",), f"the sweeps make {count} steps of this; at most {MOST_EXPANDED_STEPS} can be run")
+            yield Misfit(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
 
 
 def _in_order(
     steps: tuple[Step, ...], path: tuple[str | int, ...] = ("steps",)
 ) -> Iterator[tuple[Step, tuple[str | int, ...]]]:
-    """Every step once, in the order of the file, with its path; a sweep's own steps follow it."""
+    """Every step once, in the order of the file, with its path; the steps that it holds follow it."""
     for index, step in enumerate(steps):
         yield step, (*path, index)
-        if isinstance(step, Sweep):
+        if isinstance(step, Sweep | Repeat | When):
             yield from _in_order(step.steps, (*path, index, "steps"))
 
 

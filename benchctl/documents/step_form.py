@@ -1,4 +1,4 @@
-"""How a step is written: its kind is the key, its settings the value, and a sweep's own steps stand beside it."""
+"""How a step is written: its kind is the key, its settings the value, and the steps that it holds stand beside it."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from benchctl.documents.place import place_of
 from benchctl.documents.tree import Table, Text
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
+
+# Steps that hold other steps.
+HOLDERS = ("sweep", "repeat", "when")
 
 
 def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
@@ -29,12 +32,23 @@ def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
     siblings = _siblings(word, others, value, reading)
     if word == "require":
         return Table([("kind", word), ("criteria", value[word])], place_of(value[word]))
+    if word == "note" and isinstance(value[word], Text):
+        return Table([("kind", word), ("text", value[word])], place_of(value[word]))
+    if word == "when" and isinstance(value[word], Table):
+        return _with_settings(word, _conditions(value[word]), siblings, reading)
     return _with_settings(word, value[word], siblings, reading)
 
 
+def _conditions(condition: Table) -> Table:
+    """Figures with their criteria stand beside `amplifier` in a document; the model has them apart."""
+    figures = condition.without(["amplifier"])
+    traits = [(key, value) for key, value in condition.items() if key == "amplifier"]
+    return Table([("criteria", figures), *traits] if figures else traits, condition.place)
+
+
 def _siblings(kind: str, keys: list[str], step: Table, reading: Reading) -> Table:
-    """What stands beside the kind: nothing, or a sweep's `steps`."""
-    allowed = ("steps",) if kind == "sweep" else ()
+    """What stands beside the kind: nothing, or the `steps` of a step that holds some."""
+    allowed = ("steps",) if kind in HOLDERS else ()
     for key in keys:
         if key not in allowed:
             message = (
@@ -53,8 +67,8 @@ def _with_settings(kind: str, settings: Any, siblings: Table, reading: Reading) 
     if "kind" in settings:
         message = "'kind' is not written; it is the word before the colon"
         reading.faults.append((settings.key_place("kind"), message))
-    if kind == "sweep" and "steps" in settings:
-        message = "the steps of a sweep stand beside it: give 'steps' the indent of 'sweep'"
+    if kind in HOLDERS and "steps" in settings:
+        message = f"the steps of a {kind} stand beside it: give 'steps' the indent of '{kind}'"
         reading.faults.append((settings.key_place("steps"), message))
     merged = [("kind", kind), *settings.without(["kind"]).items(), *siblings.items()]
     return Table(merged, settings.place)

@@ -21,8 +21,10 @@ from benchctl.documents.criteria import (
     expecting,
 )
 from benchctl.documents.fields import (
-    ChannelName,
+    AmplifierClass,
     Distortion,
+    Line,
+    Outputs,
     PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
@@ -33,21 +35,15 @@ from benchctl.documents.fields import (
     bounded,
     counted,
 )
+from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, MeasuringStep
 from benchctl.documents.part import Misfit, Part, Reading
+from benchctl.documents.step_base import StepBase, doubled
 from benchctl.documents.step_form import unfold
 from benchctl.documents.tree import Table
 
 CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
 RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
-
-
-class StepBase(Part):
-    """What every step has: its kind, which is the key it is written under."""
-
-    UNWRITTEN: ClassVar[frozenset[str]] = frozenset({"kind"})
-
-    kind: str
 
 
 class PowerOn(StepBase):
@@ -57,7 +53,7 @@ class PowerOn(StepBase):
     voltage_v: PositiveVolts = Field(description="of the main supply output")
     current_limit_a: PositiveAmperes = Field(description="of the main supply output")
     overvoltage_v: PositiveVolts | None = Field(
-        default=None, description="the supply's own over-voltage protection; one tenth above `voltage`, unless given"
+        default=None, description="the supply's own over-voltage protection; what the amplifier bears, unless given"
     )
     overcurrent_a: PositiveAmperes | None = Field(
         default=None,
@@ -79,20 +75,17 @@ class PowerOff(StepBase):
 
 
 class Set(StepBase):
-    """Change load, frequency or drive level, and leave the rest as it is."""
+    """Change load, frequency, drive level or supply voltage, and leave the rest as it is."""
 
     kind: Literal["set"] = "set"
     load_ohm: PositiveOhms | None = Field(default=None, description="nominal resistance at every driven channel")
     frequency_hz: PositiveHertz | None = Field(default=None, description="of the generator")
     level_v: PositiveVolts | None = Field(default=None, description="of the generator, RMS")
-    channels: tuple[ChannelName, ...] | None = Field(
-        default=None, min_length=1, description="the channels to drive; all of the amplifier's, unless given"
-    )
+    supply_v: PositiveVolts | None = Field(default=None, description="of the main supply output, while it is on")
 
     def misfits(self) -> Iterator[Misfit]:
-        if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.channels)):
-            yield Misfit((), "nothing to set; give load, frequency, level or channels")
-        yield from doubled(self.channels or (), "channels")
+        if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v)):
+            yield Misfit((), "nothing to set; give load, frequency, level or supply")
 
 
 class Hold(StepBase):
@@ -237,6 +230,60 @@ class Require(StepBase):
             yield Misfit((), "nothing is required; give a figure and its criterion, such as 'idle_current: below 3 A'")
 
 
+class Note(StepBase):
+    """Write a line into the journal and onto the terminal."""
+
+    kind: Literal["note"] = "note"
+    text: Line = Field(description="what to write")
+
+
+class Prompt(StepBase):
+    """Ask a person to do something, and for what should be on record; an unattended run refuses it."""
+
+    kind: Literal["prompt"] = "prompt"
+    request: Line = Field(description="what is to be done, such as `Turn both input gains to maximum`")
+    record: tuple[Line, ...] = Field(
+        default=(), description="what is asked for and kept with the run, such as `input gain` or `bass boost`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from doubled(self.record, "record")
+
+
+class Repeat(StepBase):
+    """Perform steps several times over."""
+
+    kind: Literal["repeat"] = "repeat"
+    times: Annotated[Whole, counted(at_least=2, at_most=1000)] = Field(description="how often")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done each time")
+
+
+class AmplifierTraits(Part):
+    """What an amplifier file must say for steps to be performed."""
+
+    amplifier_class: AmplifierClass | None = Field(default=None, alias="class", description="of its output stage")
+    outputs: Outputs | None = Field(default=None, description="grounded or floating")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.amplifier_class is None and self.outputs is None:
+            yield Misfit((), "nothing is asked of the amplifier; give class or outputs")
+
+
+class When(StepBase):
+    """Perform steps only if earlier figures keep their criteria and the amplifier file says so."""
+
+    kind: Literal["when"] = "when"
+    criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
+        default_factory=dict, description="figures, each with its criterion, such as `idle_current: below 3 A`"
+    )
+    amplifier: AmplifierTraits | None = Field(default=None, description="what the amplifier file must say")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done then")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.criteria and self.amplifier is None:
+            yield Misfit((), "no condition; give a figure and its criterion, such as 'idle_current: below 3 A'")
+
+
 class Sweep(StepBase):
     """Repeat steps over values; of several axes the one written first changes slowest."""
 
@@ -246,9 +293,10 @@ class Sweep(StepBase):
     )
     frequency_hz: tuple[PositiveHertz, ...] | None = Field(default=None, min_length=1, description="of the generator")
     level_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the generator, RMS")
+    supply_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the main output")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done at each point")
 
-    AXES: ClassVar[tuple[str, ...]] = ("load", "frequency", "level")
+    AXES: ClassVar[tuple[str, ...]] = ("load", "frequency", "level", "supply")
     _order: tuple[str, ...] = PrivateAttr(default=AXES)
 
     @model_validator(mode="wrap")
@@ -261,8 +309,13 @@ class Sweep(StepBase):
 
     @property
     def axes(self) -> Mapping[str, tuple[float, ...]]:
-        """Axis name (load, frequency, level) -> its values in base units, slowest axis first."""
-        values = {"load": self.load_ohm, "frequency": self.frequency_hz, "level": self.level_v}
+        """Axis name (load, frequency, level, supply) -> its values in base units, slowest axis first."""
+        values = {
+            "load": self.load_ohm,
+            "frequency": self.frequency_hz,
+            "level": self.level_v,
+            "supply": self.supply_v,
+        }
         return {name: given for name in self._order if (given := values[name]) is not None}
 
     def points(self) -> Iterator[Mapping[str, float]]:
@@ -272,18 +325,9 @@ class Sweep(StepBase):
 
     def misfits(self) -> Iterator[Misfit]:
         if not self.axes:
-            yield Misfit((), "a sweep over nothing; give load, frequency or level, each with a list of values")
+            yield Misfit((), "a sweep over nothing; give load, frequency, level or supply, each with a list of values")
         for name, values in self.axes.items():
             yield from doubled(values, name)
-
-
-def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
-    """A misfit for each value that stands in a list for a second time."""
-    seen: set[Any] = set()
-    for index, value in enumerate(values):
-        if value in seen:
-            yield Misfit((key, index), "stands in the list twice")
-        seen.add(value)
 
 
 STEP_CLASSES: tuple[type[StepBase], ...] = (
@@ -296,7 +340,12 @@ STEP_CLASSES: tuple[type[StepBase], ...] = (
     MeasureIdle,
     MeasureBurst,
     MeasureContinuous,
+    *MEASURING_STEP_CLASSES,
     Require,
+    Note,
+    Prompt,
+    Repeat,
+    When,
     Sweep,
     PowerOff,
 )
@@ -321,7 +370,12 @@ Step = Annotated[
         | MeasureIdle
         | MeasureBurst
         | MeasureContinuous
+        | MeasuringStep
         | Require
+        | Note
+        | Prompt
+        | Repeat
+        | When
         | Sweep
         | PowerOff,
         Field(discriminator="kind"),

@@ -29,6 +29,25 @@ from benchctl.runner.progress import Progress
 from benchctl.runner.run import Files, Observer, Run
 from benchctl.simulator.bench import SimulatedBench
 
+
+class _NobodyAsked:
+    """An observer's stand-in for a dry run: what would be asked of hands is told, and taken as done."""
+
+    def __init__(self, observer: RunObserver) -> None:
+        self._observer = observer
+        self.started = observer.started
+        self.step_started = observer.step_started
+        self.figures = observer.figures
+        self.note = observer.note
+
+    def hands_needed(self, request: str) -> None:
+        self._observer.note(f"hands would be needed: {request}")
+
+    def answer(self, question: str) -> str:
+        self._observer.note(f"would be asked for: {question}")
+        return "not asked in a dry run"
+
+
 RUN_STARTED = "run started"
 
 
@@ -85,7 +104,7 @@ def run(
         ArchiveError: the run folder cannot be written.
     """
     files = documents.load()
-    checked = preflight(files, expand(files.sequence), unattended=unattended)
+    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
     checked.refuse_hazards()
     with opened_bench(files, dry_run=dry_run) as opened:
         # A folder is found by the day it was made, in a dry run too.
@@ -123,7 +142,7 @@ def perform(  # noqa: PLR0917 - what a run is made of
         interlock=opened.interlock,
         guard=guard,
         recorder=recorder,
-        observer=observer,
+        observer=observer if opened.lock is not None else _NobodyAsked(observer),
         planned=checked.plan[0],
     )
     with ExitStack() as stack:

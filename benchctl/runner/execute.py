@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES
+from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
@@ -14,6 +16,7 @@ from benchctl.runner.plan import PlannedStep
 from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to
 from benchctl.runner.run import Run
 from benchctl.runner.steps import ACTIONS
+from benchctl.runner.steps.require import unmet_criteria
 
 # What a fault of the program itself counts as: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
@@ -103,11 +106,23 @@ def prepare(run: Run) -> None:
     run.bench.check_errors()
 
 
+def _why_left_out(planned: PlannedStep, run: Run) -> str:
+    """The first condition of the step that does not hold, or an empty text."""
+    for criteria in planned.only_if:
+        if unmet := unmet_criteria(run, criteria):
+            return unmet[0]
+    return ""
+
+
 def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) -> None:
     run.planned = planned
     run.interlock.check()
     run.observer.step_started(index, planned)
     run.recorder.event(STEP_STARTED, index=index, step=planned.label, settings=planned.step.model_dump(mode="json"))
+    if reason := _why_left_out(planned, run):
+        run.note(f"{planned.label} is left out: {reason}")
+        run.recorder.event(STEP_FINISHED, index=index, step=planned.label, left_out=reason)
+        return
     try:
         if None not in run.already:  # else its figures are in the journal, and only its end is not
             ACTIONS[type(planned.step)].perform(planned.step, run)
@@ -122,7 +137,13 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
     run.recorder.event(STEP_FINISHED, index=index, step=planned.label)
 
 
-_MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
+_MEASURING: tuple[type[StepBase], ...] = (
+    MeasureIdle,
+    MeasureBurst,
+    MeasureContinuous,
+    FindCleanLevel,
+    *MEASURING_STEP_CLASSES,
+)
 
 
 def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:

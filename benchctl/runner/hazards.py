@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
 from benchctl.documents.instruments import RelayBank
+from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import (
     Cool,
     FindCleanLevel,
@@ -16,7 +17,6 @@ from benchctl.documents.steps import (
     PowerOn,
     Set,
     Settle,
-    StepBase,
 )
 from benchctl.quantity import render
 from benchctl.runner.outlook import Forecast, Outlook
@@ -99,10 +99,11 @@ def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[st
     yield from _roles(step, outlook.bench)
     if isinstance(step, PowerOn):
         yield from _supply(step, outlook)
-    if isinstance(step, Set) and step.load_ohm is not None:
-        yield from _load(step.load_ohm, outlook)
+    if isinstance(step, Set):
+        yield from _setting(step, outlook)
     if isinstance(step, (MeasureBurst, MeasureContinuous, FindCleanLevel)):
-        yield from _conditions(outlook)
+        yield from _conditions(("power", "load", "frequency"), outlook)
+    yield from _conditions(step.STATE, outlook)
     yield from _generator(step, outlook)
     yield from _power(forecast, outlook)
 
@@ -122,22 +123,32 @@ def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
 
 def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
     present = {name for name, _ in bench.instruments.items()}
-    for role in _ROLES_OF.get(type(step), ()):
+    for role in _ROLES_OF.get(type(step), step.ROLES):
         if role not in present:
             yield f"needs a {role}, and the bench file has none"
 
 
-def _supply(step: PowerOn, outlook: Outlook) -> Iterator[str]:
+def _setting(step: Set, outlook: Outlook) -> Iterator[str]:
+    if step.load_ohm is not None:
+        yield from _load(step.load_ohm, outlook)
+    if step.supply_v is not None:
+        yield from _supply_voltage(step.supply_v, outlook)
+
+
+def _supply_voltage(voltage_v: float, outlook: Outlook) -> Iterator[str]:
     bears, supply = outlook.amplifier.supply, outlook.bench.instruments.supply
-    if step.voltage_v > bears.maximum_v:
-        yield f"{render(step.voltage_v, 'V')} is more than the amplifier bears, {render(bears.maximum_v, 'V')}"
-    if step.voltage_v < bears.minimum_v:
-        yield f"{render(step.voltage_v, 'V')} is less than the amplifier needs, {render(bears.minimum_v, 'V')}"
-    if supply is None:
-        return
-    if step.voltage_v > supply.main.voltage_v:
-        yield f"{render(step.voltage_v, 'V')} is more than the supply gives, {render(supply.main.voltage_v, 'V')}"
-    if step.current_limit_a > supply.main.current_a:
+    if voltage_v > bears.maximum_v:
+        yield f"{render(voltage_v, 'V')} is more than the amplifier bears, {render(bears.maximum_v, 'V')}"
+    if voltage_v < bears.minimum_v:
+        yield f"{render(voltage_v, 'V')} is less than the amplifier needs, {render(bears.minimum_v, 'V')}"
+    if supply is not None and voltage_v > supply.main.voltage_v:
+        yield f"{render(voltage_v, 'V')} is more than the supply gives, {render(supply.main.voltage_v, 'V')}"
+
+
+def _supply(step: PowerOn, outlook: Outlook) -> Iterator[str]:
+    yield from _supply_voltage(step.voltage_v, outlook)
+    supply = outlook.bench.instruments.supply
+    if supply is not None and step.current_limit_a > supply.main.current_a:
         yield (
             f"a current limit of {render(step.current_limit_a, 'A')} is more than the supply gives, "
             f"{render(supply.main.current_a, 'A')}"
@@ -162,12 +173,12 @@ def _load(load_ohm: float, outlook: Outlook) -> Iterator[str]:
         yield f"the bench has no {render(load_ohm, 'ohm')} load at channel {' and '.join(missing)}"
 
 
-def _conditions(outlook: Outlook) -> Iterator[str]:
-    if outlook.supply_v is None:
+def _conditions(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
+    if "power" in wanted and outlook.supply_v is None:
         yield "the amplifier is off: 'power_on' comes first"
-    if outlook.load_ohm is None:
+    if "load" in wanted and outlook.load_ohm is None:
         yield "no load is connected: 'set' or 'sweep' a load first"
-    if outlook.frequency_hz is None:
+    if "frequency" in wanted and outlook.frequency_hz is None:
         yield "no frequency is set: 'set' or 'sweep' a frequency first"
 
 

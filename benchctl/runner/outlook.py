@@ -54,6 +54,7 @@ class Outlook:
     frequency_hz: float | None = None
     level_v: float | None = None
     has_clean_level: bool = False
+    unattended: bool = False
     hazards: list[str] = field(default_factory=list)
 
     def hazard(self, text: str) -> None:

@@ -40,7 +40,7 @@ class Preflight:
 def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Preflight:
     """Walk through the plan on paper."""
     found = list(hazards.of_files(files, unattended=unattended))
-    outlook = Outlook(files.bench, files.amplifier)
+    outlook = Outlook(files.bench, files.amplifier, unattended=unattended)
     forecasts = []
     for planned in plan:
         forecast = ACTIONS[type(planned.step)].foresee(planned.step, outlook)

@@ -14,6 +14,7 @@ from benchctl.runner.drive import set_frequency, set_load, tone
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import CleanLevel, Conditions, Run
 from benchctl.runner.steps.power import perform_on
+from benchctl.runner.steps.set import perform as perform_set
 
 Event = Mapping[str, Any]
 
@@ -80,13 +81,14 @@ def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | None, Conditio
     for planned in done:
         match planned.step:
             case PowerOn() as step:
-                power_on = step
+                power_on, conditions.supply_v = step, step.voltage_v
             case PowerOff():
                 power_on, conditions.load_ohm = None, None
             case Set() as step:
                 conditions.load_ohm = step.load_ohm or conditions.load_ohm
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
                 conditions.level_v = step.level_v
+                conditions.supply_v = step.supply_v or conditions.supply_v
             case _ if planned.step.kind.startswith(("measure_", "find_", "cool")):
                 conditions.level_v = None  # these leave the amplifier undriven
     return power_on, conditions
@@ -119,6 +121,8 @@ def return_to(progress: Progress, run: Run) -> None:
     run.already = progress.already
     if progress.power_on is not None:
         perform_on(progress.power_on, run)
+        if progress.conditions.supply_v not in (None, progress.power_on.voltage_v):
+            perform_set(Set(supply_v=progress.conditions.supply_v), run)
     if progress.conditions.load_ohm is not None:
         set_load(run, progress.conditions.load_ohm)
     if progress.conditions.frequency_hz is not None:

@@ -37,6 +37,9 @@ class Observer(Protocol):
     def hands_needed(self, request: str) -> None:
         """Ask a person to do something, and return when it is done."""
 
+    def answer(self, question: str) -> str:
+        """Ask a person for something that goes on record."""
+
 
 @dataclass(frozen=True)
 class Files:
@@ -54,6 +57,7 @@ class Conditions:
     load_ohm: float | None = None
     frequency_hz: float | None = None
     level_v: float | None = None
+    supply_v: float | None = None
 
 
 @dataclass(frozen=True)
@@ -151,7 +155,7 @@ class Run:
         figures = ANALYSES[analysis].figures(kept, readings, context)
         judged = [self._judged(figure, criteria) for figure in figures]
         self.recorder.figures(
-            f"{self.planned.number} {self.planned.step.kind}",
+            self.planned.label,
             analysis,
             captures={role: capture.name for role, capture in kept.items()},
             readings=readings,

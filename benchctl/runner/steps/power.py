@@ -17,6 +17,8 @@ POLL_S = 0.25
 # The turn-on lead takes milliamperes; its output is limited to this and trips a little above.
 LEAD_CURRENT_A = 0.5
 PROTECTION_MARGIN = 1.1
+# The least that over-voltage protection lies above the voltage it must not trip at.
+ABOVE_SETTING = 1.03
 # Idle is there when readings a second apart agree to a twentieth, or to the supply's last digits.
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
@@ -36,13 +38,15 @@ def perform_on(step: PowerOn, run: Run) -> None:
     _wake(run)
     _wait_for_idle(step, run)
     run.guard.energised = True
+    run.conditions.supply_v = step.voltage_v
 
 
 def _main_on(step: PowerOn, run: Run) -> None:
     supply, main = run.bench.supply, run.bench.main_output
     supply.protect(
         main,
-        step.overvoltage_v or step.voltage_v * PROTECTION_MARGIN,
+        # What the amplifier bears, unless the sequence asks for less: later steps may raise the voltage.
+        step.overvoltage_v or max(run.files.amplifier.supply.maximum_v, step.voltage_v * ABOVE_SETTING),
         step.overcurrent_a or step.current_limit_a * PROTECTION_MARGIN,
     )
     supply.set_voltage(main, step.voltage_v)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.steps import Require
@@ -18,9 +18,14 @@ def perform(step: Require, run: Run) -> None:
     Raises:
         RequirementFailed: one does not, or its figure was never measured.
     """
-    failures = [failure for name, criterion in step.criteria.items() for failure in _failures(run, name, criterion)]
-    if failures:
-        raise RequirementFailed("; ".join(failures))
+    unmet = unmet_criteria(run, step.criteria)
+    if unmet:
+        raise RequirementFailed("; ".join(unmet))
+
+
+def unmet_criteria(run: Run, criteria: Mapping[str, Criterion]) -> list[str]:
+    """Why criteria on figures measured before do not hold, in words; empty if all do."""
+    return [failure for name, criterion in criteria.items() for failure in _failures(run, name, criterion)]
 
 
 def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:

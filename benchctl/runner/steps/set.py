@@ -1,4 +1,4 @@
-"""set: change load, frequency or level and leave the rest."""
+"""set: change load, frequency, level or supply voltage and leave the rest."""
 
 from __future__ import annotations
 
@@ -7,9 +7,16 @@ from benchctl.runner.drive import QUIET_S, RELAY_S, set_frequency, set_load, ton
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 
+# A supply's slew, and the amplifier's converter coming to its new rails; common practice.
+SUPPLY_SETTLE_S = 1.0
+
 
 def perform(step: Set, run: Run) -> None:
     """Load first, while nothing drives it; a level drives the amplifier until the next step that mutes it."""
+    if step.supply_v is not None:
+        run.bench.supply.set_voltage(run.bench.main_output, step.supply_v)
+        run.wait(SUPPLY_SETTLE_S)
+        run.conditions.supply_v = step.supply_v
     if step.load_ohm is not None:
         set_load(run, step.load_ohm)
     if step.frequency_hz is not None:
@@ -20,6 +27,8 @@ def perform(step: Set, run: Run) -> None:
 
 
 def foresee(step: Set, outlook: Outlook) -> Forecast:
+    if step.supply_v is not None:
+        outlook.supply_v = step.supply_v
     changes_load = step.load_ohm is not None and step.load_ohm != outlook.load_ohm
     if step.load_ohm is not None:
         outlook.load_ohm = step.load_ohm
@@ -28,4 +37,5 @@ def foresee(step: Set, outlook: Outlook) -> Forecast:
     if step.level_v is not None:
         outlook.level_v = step.level_v
         return Forecast(duration_s=QUIET_S, **outlook.tone(step.level_v, for_s=QUIET_S))
-    return Forecast(duration_s=QUIET_S + RELAY_S if changes_load else 0.0)
+    switching_s = QUIET_S + RELAY_S if changes_load else 0.0
+    return Forecast(duration_s=switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0))

@@ -1,0 +1,54 @@
+"""Steps that measure what an amplifier does to a signal, beside power: response, noise, damping and the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from benchctl.documents.criteria import Expectations, expecting
+from benchctl.documents.fields import PositiveHertz, PositiveVolts, Whole, counted
+from benchctl.documents.part import Misfit
+from benchctl.documents.step_base import State, StepBase
+
+FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
+
+RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+
+
+class _Driven(StepBase):
+    """A step that drives the amplifier into its load and looks at its outputs."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load")
+
+
+class MeasureResponse(_Driven):
+    """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
+
+    kind: Literal["measure_response"] = "measure_response"
+    from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
+    to_hz: PositiveHertz = Field(default=20e3, description="the highest frequency")
+    per_octave: FrequenciesAnOctave = Field(
+        default=3, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+    )
+    reference_hz: PositiveHertz = Field(
+        default=1000.0, description="where gain counts as that of the pass band; for a filtered output, inside its band"
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 10 dB below rated power into the load, unless given"
+    )
+    expect: Annotated[Expectations, *expecting(*RESPONSE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `upper_band_edge: above 20 kHz`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.to_hz <= self.from_hz:
+            yield Misfit(("to",), "the highest frequency must lie above the lowest")
+        elif not self.from_hz <= self.reference_hz <= self.to_hz:
+            yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
+
+
+MeasuringStep = MeasureResponse
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureResponse,)

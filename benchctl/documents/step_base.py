@@ -1,0 +1,29 @@
+"""What every step of a sequence has, and the checks that several share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, ClassVar, Literal
+
+from benchctl.documents.part import Misfit, Part
+
+State = Literal["power", "load", "frequency"]
+
+
+class StepBase(Part):
+    """What every step has: its kind, which is the key it is written under."""
+
+    UNWRITTEN: ClassVar[frozenset[str]] = frozenset({"kind"})
+    ROLES: ClassVar[tuple[str, ...]] = ()  # of the instruments that it needs
+    STATE: ClassVar[tuple[State, ...]] = ()  # what must have been set before
+
+    kind: str
+
+
+def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
+    """A misfit for each value that stands in a list for a second time."""
+    seen: set[Any] = set()
+    for index, value in enumerate(values):
+        if value in seen:
+            yield Misfit((key, index), "stands in the list twice")
+        seen.add(value)

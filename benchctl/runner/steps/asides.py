@@ -1,0 +1,36 @@
+"""note and prompt: what is written for a person, and what is asked of one."""
+
+from __future__ import annotations
+
+from benchctl.documents.steps import Note, Prompt
+from benchctl.runner.drive import mute
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+
+# A person turns a control and comes back; nobody knows, so it is not counted.
+HANDS_S = 0.0
+
+
+def perform_note(step: Note, run: Run) -> None:
+    """Into the journal and onto the terminal."""
+    run.note(step.text)
+
+
+def perform_prompt(step: Prompt, run: Run) -> None:
+    """Nothing drives the amplifier while hands are near it; what is answered goes on record."""
+    if run.bench.has("generator"):
+        mute(run)
+    run.observer.hands_needed(step.request)
+    answers = {name: run.observer.answer(name) for name in step.record}
+    run.recorder.event("hands", request=step.request, answers=answers)
+
+
+def foresee_note(_step: Note, _outlook: Outlook) -> Forecast:
+    return Forecast(duration_s=0.0)
+
+
+def foresee_prompt(_step: Prompt, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
+    if outlook.unattended:
+        outlook.hazard("hands are needed, and nobody is there in an unattended run")
+    return Forecast(duration_s=HANDS_S)
