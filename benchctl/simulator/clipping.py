@@ -14,14 +14,18 @@ class CycleMeans(NamedTuple):
     """Means over a whole cycle."""
 
     absolute_v: float
-    """mean |v|: what loads the rails"""
+    """mean |v|: what loads the rails of a linear stage"""
     square_v2: float
     """mean v²: what heats the load"""
-    clipped: float
-    """fraction of the cycle spent at ±C, which is also d(mean |v|)/dC"""
+    mean_v: float
+    """dc"""
+    absolute_slope: float
+    """d(mean |v|)/dC; where clipping is hard, the fraction of the cycle spent at ±C"""
+    square_slope_v: float
+    """d(mean v²)/dC"""
 
 
-SILENT = CycleMeans(0.0, 0.0, 0.0)
+SILENT = CycleMeans(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def clipped_sine(amplitude_v: float, offset_v: float, limit_v: float) -> CycleMeans:
@@ -39,10 +43,13 @@ def clipped_sine(amplitude_v: float, offset_v: float, limit_v: float) -> CycleMe
     below = _integral(amplitude_v, offset_v, zero) - _integral(amplitude_v, offset_v, low)
     above = _integral(amplitude_v, offset_v, high) - _integral(amplitude_v, offset_v, zero)
     square = _integral_of_square(amplitude_v, offset_v, high) - _integral_of_square(amplitude_v, offset_v, low)
+    at_high, clipped = math.pi / 2 - high, at_limit / math.pi
     return CycleMeans(
         absolute_v=(limit_v * at_limit + above - below) / math.pi,
         square_v2=(limit_v**2 * at_limit + square) / math.pi,
-        clipped=at_limit / math.pi,
+        mean_v=(limit_v * (2 * at_high - at_limit) + above + below) / math.pi,
+        absolute_slope=clipped,
+        square_slope_v=2 * limit_v * clipped,
     )
 
 
@@ -76,7 +83,8 @@ def overdrive_at(thd: float) -> float:
 
 def _constant(offset_v: float, limit_v: float) -> CycleMeans:
     level = min(abs(offset_v), limit_v)
-    return CycleMeans(level, level**2, 1.0 if abs(offset_v) > limit_v else 0.0)
+    clipped = 1.0 if abs(offset_v) > limit_v else 0.0
+    return CycleMeans(level, level**2, math.copysign(level, offset_v), clipped, 2 * limit_v * clipped)
 
 
 def _angle(sine: float) -> float:

@@ -29,12 +29,10 @@ def output_v(spans: Sequence[Span], times_s: Samples, channel: int) -> Samples:
             continue
         tone = span.tone
         phase = 2 * np.pi * tone.frequency_hz * (times_s[part] - tone.origin_s)
-        inside = stage.amplitude_v * np.sin(phase) + stage.offset_v
-        if stage.peak_v > step.circuit.limit_v(min(step.start_v, step.end_v)):
-            rails_v = step.rails_v(times_s[part] - span.start_s)
-            limit_v = np.maximum(rails_v - step.circuit.saturation_v, 0.0)
-            inside = np.clip(inside, -limit_v, limit_v)
-        samples[part] = inside * stage.share
+        asked_v = stage.amplitude_v * np.sin(phase) + stage.offset_v
+        headroom_v = np.maximum(step.rails_v(times_s[part] - span.start_s) - step.circuit.saturation_v, 0.0)
+        inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
+        samples[part] = inside_v * (stage.halves * stage.share)
     return samples
 
 

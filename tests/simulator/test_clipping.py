@@ -25,17 +25,24 @@ def test_means_agree_with_a_sampled_cycle_whatever_amplitude_offset_and_limit(
     means = clipped_sine(amplitude, offset, limit)
     assert means.absolute_v == pytest.approx(np.abs(sampled).mean(), abs=1e-4 * (1 + amplitude))
     assert means.square_v2 == pytest.approx((sampled**2).mean(), abs=1e-4 * (1 + amplitude) ** 2)
+    assert means.mean_v == pytest.approx(sampled.mean(), abs=1e-4 * (1 + amplitude))
 
 
 def test_the_clipped_fraction_is_the_slope_of_the_mean_with_the_limit() -> None:
     """d(mean |v|)/dC, by central difference."""
     slope = (clipped_sine(10, 0.5, 8.001).absolute_v - clipped_sine(10, 0.5, 7.999).absolute_v) / 0.002
-    assert clipped_sine(10, 0.5, 8).clipped == pytest.approx(slope, rel=1e-6)
+    assert clipped_sine(10, 0.5, 8).absolute_slope == pytest.approx(slope, rel=1e-6)
+
+
+def test_the_mean_square_has_the_slope_that_is_stated() -> None:
+    """d(mean v²)/dC, by central difference."""
+    slope = (clipped_sine(10, 0.5, 8.001).square_v2 - clipped_sine(10, 0.5, 7.999).square_v2) / 0.002
+    assert clipped_sine(10, 0.5, 8).square_slope_v == pytest.approx(slope, rel=1e-6)
 
 
 def test_an_unclipped_constant_is_not_called_clipped() -> None:
-    assert clipped_sine(0.0, 0.01, 30.0).clipped == 0.0
-    assert clipped_sine(0.0, 40.0, 30.0).clipped == 1.0
+    assert clipped_sine(0.0, 0.01, 30.0).absolute_slope == 0.0
+    assert clipped_sine(0.0, 40.0, 30.0).absolute_slope == 1.0
 
 
 def test_a_negative_limit_is_refused() -> None:

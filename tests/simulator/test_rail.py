@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchctl.simulator.circuit import Circuit, Stage
+from benchctl.simulator.circuit import Circuit
 from benchctl.simulator.converter import Converter, Source
 from benchctl.simulator.rail import RailStep, step_rail
+from benchctl.simulator.stage import Stage
 
 LOADED = Circuit(
     source=Source(14.4, 1000.0, 0.0),

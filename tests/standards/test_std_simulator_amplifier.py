@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.simulator.circuit import Circuit, Stage
+from benchctl.simulator.circuit import Circuit
 from benchctl.simulator.clipping import clipped_sine, distortion, overdrive_at
 from benchctl.simulator.converter import Converter, Source
+from benchctl.simulator.stage import Stage
 
 # Symmetrically hard-clipped sine: overdrive x = amplitude / clipping level, power over the power at the onset of
 # clipping, and THD. Closed form, worked out by 2^22-point FFT and by quadrature.
