@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, WithJsonSchema
 
+from benchctl.documents.faults import fault_misfits
 from benchctl.documents.fields import (
     ChannelName,
     Line,
@@ -180,11 +181,20 @@ class Bench(Document):
 
     def misfits(self) -> Iterator[Misfit]:
         yield from self._load_misfits()
+        yield from self._fault_misfits()
         match self.remote_turn_on:
             case TurnOnBySupply() as by_supply:
                 yield from self._supply_misfits(by_supply)
             case TurnOnByRelay() as by_relay:
                 yield from self._relay_misfits(by_relay)
+
+    def _fault_misfits(self) -> Iterator[Misfit]:
+        if self.simulation is None:
+            return
+        lead = self.remote_turn_on
+        turn_on_relay = lead.relay if isinstance(lead, TurnOnByRelay) else None
+        for misfit in fault_misfits(self.simulation.faults, self.instruments, turn_on_relay):
+            yield Misfit(("simulation", "faults", *misfit.path), misfit.message)
 
     def _load_misfits(self) -> Iterator[Misfit]:
         load, known = self.instruments.load, tuple(self.signals.outputs)

@@ -11,6 +11,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from benchctl.documents.faults import BenchFault
 from benchctl.documents.fields import (
     Amperes,
     Celsius,
@@ -83,3 +84,4 @@ class BenchSimulation(Part):
     )
     ambient_c: Celsius = Field(default=23.0, description="the air of the workshop")
     supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
+    faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

@@ -117,6 +117,13 @@ class Device:
         execution.resume()
         return execution
 
+    def restart(self) -> None:
+        """What losing its power and getting it back does to an instrument: everything is as at the start."""
+        self.forget_completion()
+        self.hooks.reset()
+        self.errors.clear()
+        self.status.power_on()
+
     def report(self, code: int, info: str = "") -> None:
         """Put an error into the queue and set its bit in the standard event register."""
         self.errors.push(code, info)

@@ -157,6 +157,14 @@ class Status:
         event, self.event = self.event, 0
         return event
 
+    def power_on(self) -> None:
+        """As after power has come: nothing enabled, one event, which says so (IEEE 488.2 11.5.1)."""
+        self.clear_events()
+        self.operation.preset()
+        self.questionable.preset()
+        self.event_enable = self._service_enable = 0
+        self.event = int(StandardEvent.POWER_ON)
+
     def clear_events(self) -> None:
         """What *CLS does to registers: events go, conditions and enables stay (IEEE 488.2 10.3)."""
         self.event = self.operation.event = self.questionable.event = 0

@@ -7,6 +7,8 @@ from types import TracebackType
 
 from benchctl.errors import UsageError
 from benchctl.simulator.description import BenchDescription
+from benchctl.simulator.disturbed import Disturbances
+from benchctl.simulator.faults import FaultDesk
 from benchctl.simulator.instrument import Instrument, Now
 from benchctl.simulator.scpi_generator import SimulatedGenerator
 from benchctl.simulator.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
@@ -30,10 +32,12 @@ class SimulatedBench:
 
     def __init__(self, description: BenchDescription, now: Now) -> None:
         self.world = World(description)
-        self.instruments = _instruments(self.world, now, description)
+        self.faults = FaultDesk(description, self.world.plant, now)
+        self.instruments = _instruments(self.world, self.faults.now, description)
         _check_names(self.world.truth)
         devices = {role: instrument.device for role, instrument in self.instruments.items()}
-        self._server = Server(devices, self.world.lock)
+        disturbed = Disturbances(devices, self.faults) if description.bench.faults else None
+        self._server = Server(devices, self.world.lock, disturbed)
 
     def start(self, addresses: Mapping[str, Address] | None = None) -> dict[str, Address]:
         """Serve each role at its loopback address, or at a free port, and give role -> (host, port).

@@ -29,6 +29,8 @@ class Drive:
     """The generator's output as it truly is."""
 
     output_on: bool = False
+    stuck: bool = False
+    """a fault: once on, the output stays on"""
     level_v: float = 0.0
     """RMS, of the constant tone"""
     frequency_hz: float = 1000.0
@@ -42,6 +44,10 @@ class Drive:
     """when the list was started, or None for the constant tone"""
     _ends_s: tuple[float, ...] = field(default=(), init=False)
     """of each point, from the start of a repetition"""
+
+    def switch(self, on: bool) -> None:
+        """Connect the output, or disconnect it if it can be."""
+        self.output_on = on or (self.output_on and self.stuck)
 
     def start_list(self, now_s: float) -> None:
         """Play the list from its first point, phase zero."""

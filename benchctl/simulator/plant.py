@@ -46,6 +46,8 @@ class Plant:
         self._remote = names.get(description.remote.output) if description.remote else None
         self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
         self.closed_relays: set[int] = set()
+        self.stuck_relays: frozenset[int] = frozenset()
+        self.open_sensors: frozenset[str] = frozenset()
         self.amplifier = _amplifier(description)
         heatsink = self.physics.heatsink
         self.heatsink = ThermalChain(
@@ -81,19 +83,23 @@ class Plant:
         return main_v
 
     def temperature_c(self, place: str) -> float | None:
-        """Of a place that a thermometer can be fixed to; None for a place that this bench has not got."""
+        """Of a place that a thermometer can be fixed to; None for one that the bench has not got or that came off."""
+        if place in self.open_sensors:
+            return None
         places = {"heatsink": self.heatsink_c, "ambient": self.ambient_c, "load": self.loads.hottest_c()}
         return places.get(place)
 
     def close_relay(self, relay: int) -> None:
-        """Close a relay of the bank."""
-        self._switch(relay, closed=True)
-        self.closed_relays.add(relay)
+        """Close a relay of the bank, unless it is stuck."""
+        if relay not in self.stuck_relays:
+            self._switch(relay, closed=True)
+            self.closed_relays.add(relay)
 
     def open_relay(self, relay: int) -> None:
-        """Open a relay of the bank."""
-        self._switch(relay, closed=False)
-        self.closed_relays.discard(relay)
+        """Open a relay of the bank, unless it is stuck."""
+        if relay not in self.stuck_relays:
+            self._switch(relay, closed=False)
+            self.closed_relays.discard(relay)
 
     def circuit(self, tone: Tone, now_s: float) -> Circuit:
         """What all of it makes together at this instant.

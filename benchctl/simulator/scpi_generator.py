@@ -49,7 +49,7 @@ class SimulatedGenerator(Instrument):
         self._dwells_s: tuple[float, ...] = ()
         self._count = 1.0
         drive = self.plant.drive
-        drive.output_on = False
+        drive.switch(False)
         drive.stop_list()
         self._apply_level()
         self._apply_frequency()
@@ -128,7 +128,7 @@ class SimulatedGenerator(Instrument):
         self._count = float(call.values[0])
 
     def _set_output(self, call: Call) -> None:
-        (self.plant.drive.output_on,) = call.values
+        self.plant.drive.switch(call.values[0])
 
     def _initiate(self) -> None:
         drive = self.plant.drive

@@ -95,7 +95,7 @@ class SimulatedSupply(Instrument):
         self._chosen = min(self._outputs)
         for number, output in self._outputs.items():
             true = self.plant.outputs[number]
-            true.on = False
+            true.switch(False)
             true.clear()
             output.reset()
             output.apply(true, self.world.time_s)
@@ -196,7 +196,7 @@ class SimulatedSupply(Instrument):
             raise ScpiError(-221, "a protection has tripped; OUTPut:PROTection:CLEar first")
         if on != self._true.on:
             self._true.changed_s = self.world.time_s
-        self._true.on = on
+        self._true.switch(on)
         self.refresh()
 
     def _clear(self) -> None:

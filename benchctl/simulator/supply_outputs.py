@@ -17,6 +17,10 @@ class SupplyOutput:
 
     lead_ohm: float
     on: bool = False
+    stuck: bool = False
+    """a fault: once on, it stays on unless a protection trips"""
+    drift_v: float = 0.0
+    """a fault: what it gives more than it is set to"""
     voltage_v: float = 0.0
     limit_a: float = 0.0
     overvoltage_v: float = math.inf
@@ -42,9 +46,13 @@ class SupplyOutput:
         """Whether an over-current is being timed."""
         return self._above_since_s is not None
 
+    def switch(self, on: bool) -> None:
+        """Switch it on, or off if that can be done."""
+        self.on = on or (self.on and self.stuck)
+
     def source(self) -> Source:
         """What the load sees."""
-        return Source(self.voltage_v, self.limit_a, self.lead_ohm) if self.live else OFF
+        return Source(max(self.voltage_v + self.drift_v, 0.0), self.limit_a, self.lead_ohm) if self.live else OFF
 
     def clear(self) -> None:
         """Forget the trips. An output that tripped stays off until it is switched on again."""

@@ -1,0 +1,192 @@
+"""Faults of a simulated bench: what instruments and links do wrong, from when, and for how long.
+
+A fault begins once, `at` a time or at the nth `exchange` of its instrument, or again and again with a `probability`
+at each exchange. Then it strikes `times` exchanges, or lasts `for` a while. A fault of the link or of an answer
+strikes once unless more is asked; a fault of the bench itself stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchctl.documents.fields import (
+    NotNegativeSeconds,
+    OutputName,
+    PositiveSeconds,
+    Ratio,
+    RelayNumber,
+    Seconds,
+    Volts,
+    Whole,
+    bounded,
+    counted,
+    worded,
+)
+from benchctl.documents.instruments import Instruments
+from benchctl.documents.part import Misfit, Part
+
+RoleName = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
+
+LinkFaultKind = Literal[
+    "no answer",
+    "deaf",
+    "connection dropped",
+    "reset in mid-block",
+    "power cycle",
+    "error queue filling",
+    "garbage",
+    "truncated number",
+    "stale value",
+    "not a number",
+    "over range",
+    "wrong unit",
+    "unit in the answer",
+    "another model",
+]
+
+Count = Annotated[Whole, counted(at_least=1, at_most=1_000_000)]
+SensorPlace = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a thermometer channel such as 'heatsink'", longest=20)]
+
+
+class FaultBase(Part):
+    """When a fault begins, and how long it lasts once it has begun; for ever, unless it says otherwise."""
+
+    kind: str
+    instrument: RoleName | None
+    at_s: NotNegativeSeconds | None = Field(default=None, description="the time of the run at which it begins")
+    exchange: Count | None = Field(default=None, description="the exchange at which it begins, counted from 1")
+    probability: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
+        default=None, description="that it begins, at each exchange; drawn from the bench's seed"
+    )
+    for_s: PositiveSeconds | None = Field(default=None, description="how long it lasts once it has begun")
+
+    @property
+    def strikes(self) -> int | None:
+        """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
+        return None
+
+    def misfits(self) -> Iterator[Misfit]:
+        """It begins in one way."""
+        if sum(each is not None for each in (self.at_s, self.exchange, self.probability)) != 1:
+            yield Misfit((), "a fault begins in one way; give 'at', 'exchange' or 'probability'")
+
+
+class ExchangeFault(FaultBase):
+    """What strikes single exchanges: one, unless more is said."""
+
+    instrument: RoleName
+    times: Count | None = Field(default=None, description="how many exchanges it strikes; one, unless it says 'for'")
+
+    @property
+    def strikes(self) -> int | None:
+        """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
+        return self.times or (1 if self.for_s is None else None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        """It ends in one way."""
+        yield from super().misfits()
+        if self.for_s is not None and self.times is not None:
+            yield Misfit(("for",), "'times' says already how long it lasts; give one of the two", is_key=True)
+
+
+class LinkFault(ExchangeFault):
+    """Something goes wrong between an instrument and whoever talks to it."""
+
+    kind: LinkFaultKind
+
+
+class LateAnswer(ExchangeFault):
+    """An answer leaves late, but before the answer to the next question, as instruments answer in order."""
+
+    kind: Literal["late answer"]
+    by_s: PositiveSeconds = Field(default=3.0, description="how late it leaves if nothing more is asked")
+
+
+class OutputStuck(FaultBase):
+    """An output, once on, does not switch off."""
+
+    kind: Literal["output stuck"]
+    instrument: Literal["generator", "supply"]
+    output: OutputName = Field(default="main", description="which output of the supply")
+
+
+class RelayStuck(FaultBase):
+    """A relay stays as it is."""
+
+    kind: Literal["relay stuck"]
+    instrument: Literal["load"] = "load"
+    relay: RelayNumber
+
+
+class SensorOpen(FaultBase):
+    """A temperature sensor comes off."""
+
+    kind: Literal["sensor open"]
+    instrument: Literal["thermometer"] = "thermometer"
+    sensor: SensorPlace = "heatsink"
+
+
+class SupplyDrift(FaultBase):
+    """The supply's main output creeps away from its setting."""
+
+    kind: Literal["supply drift"]
+    instrument: Literal["supply"] = "supply"
+    by_v: Volts = Field(description="how far, such as `-3 V`")
+    over_s: PositiveSeconds = Field(default=10.0, description="how long it takes for that")
+
+
+class ClockJump(FaultBase):
+    """Time passes on the bench that the run's clock knows nothing of, as if the computer had slept; or stands still.
+
+    Less than nothing: the instruments' time stands still for so long.
+    """
+
+    kind: Literal["clock jump"]
+    instrument: RoleName | None = Field(default=None, description="whose exchanges are counted; all if absent")
+    by_s: Annotated[Seconds, bounded("s", at_least=-86_400, at_most=86_400)]
+
+
+BenchFault = Annotated[
+    LinkFault | LateAnswer | OutputStuck | RelayStuck | SensorOpen | SupplyDrift | ClockJump,
+    Field(discriminator="kind"),
+]
+
+
+def fault_misfits(
+    faults: Sequence[FaultBase], instruments: Instruments, turn_on_relay: int | None = None
+) -> Iterator[Misfit]:
+    """Faults of things that the bench has not got; paths start from the list of faults."""
+    present = [name for name, _ in instruments.items()]
+    for index, fault in enumerate(faults):
+        if fault.instrument is not None and fault.instrument not in present:
+            yield Misfit((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
+        elif missing := _missing_part(fault, instruments, turn_on_relay):
+            yield Misfit((index, missing[0]), missing[1])
+
+
+def _missing_part(fault: FaultBase, instruments: Instruments, turn_on_relay: int | None) -> tuple[str, str] | None:
+    """The key that names a part of an instrument that is not there, and what to say of it."""
+    supply, thermometer = instruments.supply, instruments.thermometer
+    match fault:
+        case OutputStuck(instrument="supply", output=output) if supply and output not in supply.outputs:
+            return "output", f"the supply has no output '{output}'; there are {', '.join(supply.outputs)}"
+        case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, turn_on_relay)):
+            there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
+            return "relay", f"the bench has no relay {relay}; {there_are}"
+        case SensorOpen(sensor=sensor) if thermometer:
+            places = [name for name, _ in thermometer.channels.items()]
+            if sensor not in places:
+                return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(places)}"
+    return None
+
+
+def _relays(instruments: Instruments, turn_on_relay: int | None) -> list[int]:
+    load = instruments.load
+    if load is None or load.kind != "relay bank":
+        return []
+    return sorted(
+        {resistor.relay for resistor in load.resistors} | ({turn_on_relay} if turn_on_relay is not None else set())
+    )
