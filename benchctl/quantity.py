@@ -47,6 +47,7 @@ _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     "V": {"dBV": _amplitude_ratio},
     "s": {"min": _times(60.0), "h": _times(3600.0)},
     "1": {"%": _times(0.01), "ppm": _times(1e-6), "dB": _amplitude_ratio},
+    "rad": {"deg": math.radians, "rad": _times(1.0)},
     "degC": {"degC": _times(1.0)},
     "K": {"K": _times(1.0)},
     "1/K": {"ppm/K": _times(1e-6), "%/K": _times(0.01)},
@@ -65,6 +66,14 @@ def units_for(base_unit: str) -> tuple[str, ...]:
     """The units a reader may offer for `base_unit`, commonest first."""
     whole = tuple(_WHOLE.get(base_unit, {}))
     return (*_OFFERED.get(base_unit, ()), *whole)
+
+
+def pattern_for(base_unit: str) -> str:
+    """A regular expression (ECMA 262, as JSON Schema wants) that quantities of `base_unit` match and no others do."""
+    prefixed = {prefix + base_unit for prefix in ("", *_PREFIXES)} if base_unit in _SCALABLE else set()
+    units = sorted(prefixed | set(_WHOLE.get(base_unit, {})))
+    number = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
+    return f"^{number} ?({'|'.join(re.escape(unit) for unit in units)})$"
 
 
 def _wanted(base_unit: str) -> str:

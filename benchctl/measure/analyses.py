@@ -16,6 +16,7 @@ from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_s
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.record import OUTPUT, Capture
+from benchctl.measure.response_figures import ResponseContext, response
 from benchctl.measure.signals import Signals
 from benchctl.measure.supply import Span
 from benchctl.measure.tone_figures import tone_figures
@@ -119,4 +120,5 @@ ANALYSES: Mapping[str, Analysis] = {
     "idle": Analysis(idle, IdleContext),
     "burst": Analysis(burst, BurstContext),
     "continuous": Analysis(continuous, ContinuousContext),
+    "response": Analysis(response, ResponseContext),
 }

@@ -22,8 +22,8 @@ class Figure:
 
     `expanded_uncertainty` is U = k u in the figure's own unit; it is None where the value is only a `bound`.
     `channel` is the amplifier's, "total", or empty; `capture` names the records it came from, joined by a space.
-    `load_ohm` (nominal) and `frequency_hz` are given where the figure holds at others than the bench was set to, such as
-    each gain of a response.
+    `load_ohm` (nominal) and `frequency_hz` are given where the figure holds at others than the bench was set to, as
+    each gain of a response does.
     """
 
     name: str

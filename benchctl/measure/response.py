@@ -91,6 +91,12 @@ class Response:
             raise MeasurementError(f"the response does not reach {frequency_hz:g} Hz")
         return _cubic(_octaves(self.frequencies_hz), self.gain_db, math.log2(frequency_hz))
 
+    def interpolation_doubt_db(self, frequency_hz: float) -> float:
+        """By how much a cubic through other neighbours would differ at a frequency within the response."""
+        octaves, at = _octaves(self.frequencies_hz), math.log2(frequency_hz)
+        ways = [_cubic(octaves, self.gain_db, at, shift) for shift in (-1, 0, 1)]
+        return max(ways) - min(ways)
+
 
 @dataclass(frozen=True)
 class Passband:
@@ -196,9 +202,9 @@ def _octaves(frequencies_hz: Array) -> Array:
     return np.asarray(np.log2(frequencies_hz))
 
 
-def _cubic(octaves: Array, values: Array, at: float) -> float:
-    """Lagrange's polynomial through the four (or fewer) points about `at`."""
-    first = int(np.clip(np.searchsorted(octaves, at) - 2, 0, max(octaves.size - 4, 0)))
+def _cubic(octaves: Array, values: Array, at: float, shift: int = 0) -> float:
+    """Lagrange's polynomial through the four (or fewer) points about `at`, or so many points higher up."""
+    first = int(np.clip(np.searchsorted(octaves, at) - 2 + shift, 0, max(octaves.size - 4, 0)))
     x, y = octaves[first : first + 4], values[first : first + 4]
     total = 0.0
     for index in range(x.size):

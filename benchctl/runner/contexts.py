@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from benchctl.documents.accuracy import Accuracy as StatedAccuracy
 from benchctl.documents.bench import Bench, CurrentWiring, VoltageWiring
@@ -30,6 +31,18 @@ def _chain(voltage: StatedAccuracy, wiring: VoltageWiring | CurrentWiring) -> tu
     )
 
 
+def generator_accuracies(bench: Bench) -> dict[str, Any]:
+    """`level_accuracy` in V and `frequency_accuracy` relative, as a `ResponseContext` takes them."""
+    generator = bench.instruments.generator
+    if generator is None:
+        return {}
+    level, frequency = generator.accuracy.level, generator.accuracy.frequency
+    return {
+        "level_accuracy": (_reading(level, generator.ratings.level_v),),
+        "frequency_accuracy": frequency.reading,
+    }
+
+
 def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
     """Each reading that instruments give as a number -> its accuracy."""
     supply, thermometer = bench.instruments.supply, bench.instruments.thermometer
@@ -44,7 +57,7 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
 
 
 def _reading(accuracy: StatedAccuracy, full_scale: float) -> Accuracy:
-    """A supply reads back in one range, its output's full scale, so that part is fixed."""
+    """A supply or a generator has one range, its output's full scale, so that part is fixed."""
     return Accuracy(reading=accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale)
 
 

@@ -55,6 +55,17 @@ def stop_burst(run: Run) -> None:
     mute(run)
 
 
+def connected_load_ohm(run: Run) -> float:
+    """The load that is connected.
+
+    Raises:
+        MeasurementError: none is.
+    """
+    if run.conditions.load_ohm is None:
+        raise MeasurementError("no load is connected; a 'set' or a 'sweep' before this step does it")
+    return run.conditions.load_ohm
+
+
 def load_and_frequency(run: Run) -> tuple[float, float]:
     """The load and the frequency that are set.
 

@@ -10,14 +10,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents import steps
+from benchctl.documents import measuring_steps, steps
+from benchctl.documents.step_base import StepBase
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 from benchctl.runner.steps import (
+    asides,
     find_clean_level,
     measure_burst,
     measure_continuous,
     measure_idle,
+    measure_response,
     power,
     require,
     set,
@@ -33,7 +36,7 @@ class Actions:
     foresee: Callable[[Any, Outlook], Forecast]
 
 
-ACTIONS: Mapping[type[steps.StepBase], Actions] = {
+ACTIONS: Mapping[type[StepBase], Actions] = {
     steps.PowerOn: Actions(power.perform_on, power.foresee_on),
     steps.PowerOff: Actions(power.perform_off, power.foresee_off),
     steps.Set: Actions(set.perform, set.foresee),
@@ -44,5 +47,8 @@ ACTIONS: Mapping[type[steps.StepBase], Actions] = {
     steps.MeasureIdle: Actions(measure_idle.perform, measure_idle.foresee),
     steps.MeasureBurst: Actions(measure_burst.perform, measure_burst.foresee),
     steps.MeasureContinuous: Actions(measure_continuous.perform, measure_continuous.foresee),
+    measuring_steps.MeasureResponse: Actions(measure_response.perform, measure_response.foresee),
+    steps.Note: Actions(asides.perform_note, asides.foresee_note),
+    steps.Prompt: Actions(asides.perform_prompt, asides.foresee_prompt),
     steps.Require: Actions(require.perform, require.foresee),
 }

@@ -1,0 +1,89 @@
+"""A sine stepped over frequencies, a record at each: what response, filter and crosstalk have in common."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.frequencies import iso_266_hz, per_octave_hz
+from benchctl.measure.record import Capture
+from benchctl.runner import exposure
+from benchctl.runner.drive import mute, set_frequency, tone
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+
+# Ten cycles or more for a fit, and long enough for the noise between 20 Hz and the tone to be noise.
+CYCLES = 10
+SHORTEST_S = 0.02
+# A fit wants samples more than it wants a high rate: noise falls with the root of their number.
+SAMPLES = 20_000
+# A filter of the amplifier's, and its coupling capacitors, have come to rest (common practice).
+SETTLE_CYCLES = 5
+SHORTEST_SETTLE_S = 0.05
+# 10 dB below rated power: no clipping, far from noise, and a load that stays cool (IEC 60268-3, from memory).
+BELOW_RATED_DB = 10.0
+# On average a record waits half a polling period to be fetched, and some are taken twice for a better range.
+OVERHEAD_S = 0.02
+
+
+def frequencies_hz(lowest_hz: float, highest_hz: float, per_octave: int) -> tuple[float, ...]:
+    """The preferred frequencies of ISO 266 where it has so many an octave; else exact ones."""
+    if per_octave in (1, 3):
+        return iso_266_hz(lowest_hz, highest_hz, per_octave)
+    return per_octave_hz(lowest_hz, highest_hz, per_octave)
+
+
+def quiet_level_v(amplifier: Amplifier, load_ohm: float) -> float:
+    """The generator's level 10 dB below the rated power of the rating whose load is nearest, V RMS."""
+    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
+    rated_v = math.sqrt(rating.power_w * rating.load_ohm)
+    return rated_v / amplifier.gain_ratio * math.pow(10.0, -BELOW_RATED_DB / 20.0)
+
+
+def role_of(frequency_hz: float) -> str:
+    """The name of the record at a frequency."""
+    return f"{frequency_hz:.6g} Hz"
+
+
+def sweep(run: Run, frequencies: Sequence[float], level_v: float, signals: Sequence[str]) -> dict[str, Capture]:
+    """A record of `signals` at each frequency, by role; the generator is left muted and tuned as it was."""
+    captures: dict[str, Capture] = {}
+    for number, frequency_hz in enumerate(frequencies, start=1):
+        run.bench.generator.set_frequency(frequency_hz)
+        tone(run, level_v)
+        run.wait(_settle_s(frequency_hz))
+        name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
+        captures[role_of(frequency_hz)] = exposure.take(run, name, _record(frequency_hz), level_v, signals)
+        run.observer.note(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
+    mute(run)
+    if run.conditions.frequency_hz is not None:
+        set_frequency(run, run.conditions.frequency_hz)
+    return captures
+
+
+def tones_hz(frequencies: Sequence[float]) -> Mapping[str, float]:
+    """Role -> frequency, as an analysis takes it."""
+    return {role_of(frequency_hz): frequency_hz for frequency_hz in frequencies}
+
+
+def _settle_s(frequency_hz: float) -> float:
+    return max(SETTLE_CYCLES / frequency_hz, SHORTEST_SETTLE_S)
+
+
+def _record(frequency_hz: float) -> Record:
+    cycles = max(CYCLES, math.ceil(SHORTEST_S * frequency_hz))
+    return Record(cycles / frequency_hz, 0.0, SAMPLES)
+
+
+def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float) -> Forecast:
+    """How long a sweep takes, and what it puts into the load."""
+    outlook.level_v = None
+    generator = outlook.bench.instruments.generator
+    if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
+        outlook.hazard(
+            f"{max(frequencies):g} Hz is more than the generator gives, {generator.ratings.frequency_hz:g} Hz"
+        )
+    duration_s = sum(_settle_s(f) + _record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
+    return Forecast(duration_s=duration_s, **outlook.tone(level_v, for_s=duration_s))

@@ -1,0 +1,120 @@
+"""Figures of a stepped sine: gain, phase and band edges of filters whose response is a closed form."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.figure import Figure
+from benchctl.measure.record import Capture
+from benchctl.measure.response_figures import ResponseContext, response
+from benchctl.measure.uncertainty import Accuracy
+
+from .conftest import digitise
+
+LEVEL_V = 0.25
+GENERATOR = (Accuracy(reading=0.005, fixed=0.001),)
+SCOPE = (Accuracy(reading=0.005, range=0.001), Accuracy(reading=0.005))
+THIRD_OCTAVES_HZ = [1000.0 * 10.0 ** (n / 10.0) for n in range(-18, 14)]
+
+Filter = Callable[[float], complex]
+
+
+def amplifier(frequency_hz: float) -> complex:
+    """30 dB between a first-order high-pass of 25 Hz and a second-order Butterworth low-pass of 15 kHz."""
+    high_pass = 1j * frequency_hz / 25.0 / (1.0 + 1j * frequency_hz / 25.0)
+    s = 1j * frequency_hz / 15e3
+    return 31.6 * high_pass / (1.0 + math.sqrt(2.0) * s + s**2)
+
+
+def captured(gains: dict[str, Filter], frequency_hz: float, start_s: float = 0.0) -> Capture:
+    """Ten cycles, the generator's sine crossing zero upwards at the trigger."""
+    time_s = start_s + np.arange(20_000) * (10.0 / frequency_hz / 20_000)
+    traces = {}
+    for channel, gain_of in gains.items():
+        gain = gain_of(frequency_hz)
+        volts = math.sqrt(2.0) * LEVEL_V * abs(gain) * np.sin(2 * np.pi * frequency_hz * time_s + np.angle(gain))
+        noise = np.random.default_rng(int(frequency_hz)).normal(0.0, 3e-4, time_s.size)
+        traces[f"output {channel}"] = digitise(volts + noise, 2.6 * math.sqrt(2.0) * LEVEL_V * abs(gain) + 0.01)
+    return Capture(f"{frequency_hz:.6g}.npz", start_s, float(time_s[1] - time_s[0]), traces, 0.0)
+
+
+def figures_of(gains: dict[str, Filter], frequencies: list[float], *, start_s: float = 0.0) -> list[Figure]:
+    roles = {f"{f:.6g} Hz": f for f in frequencies}
+    captures = {role: captured(gains, f, start_s) for role, f in roles.items()}
+    accuracy = {f"output {channel}": SCOPE for channel in gains}
+    context = ResponseContext(tones_hz=roles, level_v=LEVEL_V, level_accuracy=GENERATOR, accuracy=accuracy)
+    return response(captures, {}, context)
+
+
+def of(figures: list[Figure], name: str, channel: str = "A") -> list[Figure]:
+    return [figure for figure in figures if figure.name == name and figure.channel == channel]
+
+
+def test_gain_and_phase_are_those_of_the_filter() -> None:
+    figures = figures_of({"A": amplifier}, THIRD_OCTAVES_HZ)
+    truth = [amplifier(f) for f in THIRD_OCTAVES_HZ]
+    for figure, gain in zip(of(figures, "gain"), truth, strict=True):
+        assert figure.value == pytest.approx(abs(gain), rel=1e-3)
+        assert figure.unit == "1"
+    phases = np.unwrap(np.angle(truth))
+    for figure, phase in zip(of(figures, "phase"), phases, strict=True):
+        assert figure.value == pytest.approx(phase, abs=2e-3)
+
+
+def test_phase_counts_from_the_trigger_wherever_the_record_begins() -> None:
+    at_once, later = (figures_of({"A": amplifier}, [500.0, 1e3, 2e3], start_s=start_s) for start_s in (0.0, -1.3e-3))
+    for first, second in zip(of(at_once, "phase"), of(later, "phase"), strict=True):
+        assert second.value == pytest.approx(first.value, abs=1e-3)
+
+
+def test_an_inverting_amplifier_is_half_a_turn_off() -> None:
+    figures = figures_of({"A": lambda f: -31.6}, [500.0, 1e3, 2e3])
+    assert all(abs(figure.value) == pytest.approx(math.pi, abs=1e-3) for figure in of(figures, "phase"))
+
+
+@pytest.mark.parametrize(
+    ("name", "edge_hz"),
+    [
+        ("lower_band_edge", 25.0),  # of a first-order high-pass, by definition of its cut-off
+        ("upper_band_edge", 15e3),  # of a Butterworth low-pass of any order
+    ],
+)
+def test_a_band_edge_is_the_filters_cut_off_within_its_uncertainty(name: str, edge_hz: float) -> None:
+    (edge,) = of(figures_of({"A": amplifier}, THIRD_OCTAVES_HZ), name)
+    assert edge.expanded_uncertainty is not None
+    assert abs(edge.value - edge_hz) <= edge.expanded_uncertainty < 0.05 * edge_hz
+    assert (edge.unit, edge.frequency_hz) == ("Hz", 1000.0)
+
+
+def test_a_coarse_sweep_knows_a_band_edge_less_well() -> None:
+    fine, coarse = (
+        of(figures_of({"A": amplifier}, frequencies), "upper_band_edge")[0]
+        for frequencies in (THIRD_OCTAVES_HZ, [62.5 * 2.0**n for n in range(10)])
+    )
+    assert (fine.expanded_uncertainty or 0.0) < (coarse.expanded_uncertainty or 0.0)
+    assert abs(coarse.value - 15e3) <= (coarse.expanded_uncertainty or 0.0)
+
+
+def test_a_channel_6_db_down_shows_in_the_balance_without_the_generators_error() -> None:
+    figures = figures_of({"A": amplifier, "B": lambda f: amplifier(f) / 2.0}, [500.0, 1e3, 2e3])
+    balances = of(figures, "channel_balance", "B")
+    assert [figure.frequency_hz for figure in balances] == [500.0, 1e3, 2e3]
+    assert all(figure.value == pytest.approx(0.5, rel=1e-3) for figure in balances)
+    # Each chain: an oscilloscope of 0.5 % and 0.1 % of 2.6 times the signal, and a probe of 0.5 %, both rectangular.
+    by_hand = 2.0 * math.sqrt(2.0 * (0.0076**2 + 0.005**2) / 3.0)
+    assert all((f.expanded_uncertainty or 0.0) / f.value == pytest.approx(by_hand, rel=0.02) for f in balances)
+
+
+def test_a_silent_output_has_no_gain() -> None:
+    with pytest.raises(MeasurementError, match="output A is silent at 1000 Hz"):
+        figures_of({"A": lambda f: 0.0}, [1e3, 2e3])
+
+
+def test_one_frequency_is_no_response() -> None:
+    with pytest.raises(MeasurementError, match="two or more frequencies"):
+        figures_of({"A": amplifier}, [1e3])

@@ -1,0 +1,113 @@
+"""One dry run of a few steps from power_on to power_off, and all that it left behind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from benchctl.archive.figures import read_figures
+from benchctl.archive.verify import Verification, verify
+from benchctl.measure.figure import Figure
+from benchctl.runner.execute import Outcome
+from benchctl.runner.plan import expand
+from benchctl.runner.preflight import Preflight, preflight
+from tests.runner.rig import POWER_ON_LINE, Edits, Event, Files, files, rig
+
+LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"
+
+
+@dataclass(frozen=True)
+class Measured:
+    """`took_s`: kind of step -> how long it took in all."""
+
+    outcome: Outcome
+    table: pd.DataFrame
+    verification: Verification
+    checked: Preflight
+    took_s: Mapping[str, float]
+    events: tuple[Event, ...]
+    notes: tuple[str, ...]
+    requests: tuple[str, ...]
+    sent: tuple[tuple[str, str], ...]
+
+    def figures(self, name: str) -> list[Figure]:
+        return [figure for figure in self.outcome.figures if figure.name == name]
+
+    def figure(self, name: str, channel: str = "") -> Figure:
+        """The only figure of this name and channel."""
+        (figure,) = [figure for figure in self.figures(name) if figure.channel == channel]
+        return figure
+
+    def forecast_s(self, kind: str) -> float:
+        return sum(
+            forecast.duration_s
+            for planned, forecast in zip(self.checked.plan, self.checked.forecasts, strict=True)
+            if planned.step.kind == kind
+        )
+
+
+def measured(
+    folder: Path,
+    *steps: str,
+    limits: Mapping[str, str] | None = None,
+    bench: Edits | None = None,
+    amplifier: Edits | None = None,
+    power_on: str = POWER_ON_LINE,
+) -> Measured:
+    """Perform these steps between power_on and power_off, the load of 4 ohm connected."""
+    these = files(power_on, LOADED, *steps, "power_off", limits=limits, bench=bench, amplifier=amplifier)
+    with rig(folder, these) as bench_rig:
+        outcome = bench_rig.execute()
+        bench_rig.run.recorder.finish()
+        path = bench_rig.run.recorder.folder.path
+        events = bench_rig.events()
+        return Measured(
+            outcome=outcome,
+            table=read_figures(bench_rig.run.recorder.folder),
+            verification=verify(path),
+            checked=preflight(these, bench_rig.plan, unattended=True),
+            took_s=_took_s(events),
+            events=events,
+            notes=tuple(bench_rig.audience.notes),
+            requests=tuple(bench_rig.audience.requests),
+            sent=tuple(bench_rig.taps.sent),
+        )
+
+
+def hazards_of(
+    *steps: str, bench: Edits | None = None, amplifier: Edits | None = None, unattended: bool = True
+) -> tuple[str, ...]:
+    """What preflight has against these steps after power_on with the load of 4 ohm connected."""
+    these = files(POWER_ON_LINE, LOADED, *steps, bench=bench, amplifier=amplifier)
+    return look(these, unattended=unattended).hazards
+
+
+def look(these: Files, *, unattended: bool = True) -> Preflight:
+    """Preflight of these files."""
+    return preflight(these, expand(these.sequence, these.amplifier), unattended=unattended)
+
+
+def _took_s(events: tuple[Event, ...]) -> dict[str, float]:
+    took: dict[str, float] = {}
+    began_s = 0.0
+    for event in events:
+        if event["event"] == "step started":
+            began_s = event["time_s"]
+        elif event["event"] == "step finished":
+            kind = event["step"].split(" ")[1]
+            took[kind] = took.get(kind, 0.0) + event["time_s"] - began_s
+    return took
+
+
+def true_gain(nominal: float = 31.9, output_ohm: float = 0.02, load_ohm: float = 4.013) -> float:
+    """Volts at the load for a volt at the input, from the HX 2150's parameters: the divider of output and load."""
+    return nominal * load_ohm / (load_ohm + output_ohm)
+
+
+def within_uncertainty(figure: Figure, truth: float, factor: float = 1.0) -> bool:
+    """Whether the truth lies within the figure's expanded uncertainty."""
+    assert figure.expanded_uncertainty is not None
+    return abs(figure.value - truth) <= factor * figure.expanded_uncertainty
