@@ -15,10 +15,10 @@ from benchctl.errors import DocumentError, Problem
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @json_option
 def check(files: tuple[str, ...], as_json: bool) -> int:
-    """Validate sequence, bench, amplifier and driver files.
+    """Say what is wrong in a file, at which line.
 
-    Every fault of every file is listed as file:line:column, with what was found and what would be right. Nothing is
-    touched and no instrument is asked.
+    Takes sequence, bench, amplifier and driver files. Every fault of every file is listed as file:line:column, with
+    what was found and what would be right. Nothing is touched and no instrument is asked.
     """
     problems = [problem for file in files for problem in _problems(file)]
     if as_json:

@@ -17,10 +17,10 @@ from benchctl.launch.simulate import served
 @amplifier_option
 @json_option
 def simulate(bench: str, amplifier: str, as_json: bool) -> int:
-    """Serve simulated instruments at the bench file's own addresses, in real time, until Ctrl-C.
+    """Serve simulated instruments in real time.
 
-    The addresses must be loopback sockets. Once ready, one line is printed. Then `benchctl run ... --bench BENCH` in
-    another terminal talks to them as it would to a bench.
+    They listen at the bench file's own addresses, which must be loopback sockets, until Ctrl-C. Once ready, one
+    line is printed. Then `benchctl run ... --bench BENCH` in another terminal talks to them as it would to a bench.
     """
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):

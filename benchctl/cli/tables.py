@@ -84,13 +84,14 @@ def _cycles(entries: Sequence[FiguresEntry]) -> list[int]:
     return sorted(found)
 
 
-def _burst(cycles: int) -> str:
+def burst_in_words(cycles: int) -> str:
+    """A length of burst: 1 cycle, 8 cycles."""
     return f"{cycles} cycle{'s' if cycles > 1 else ''}"
 
 
 def _power_table(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Table:
     lengths = _cycles(entries)
-    bursts = [_burst(cycles) for cycles in lengths]
+    bursts = [burst_in_words(cycles) for cycles in lengths]
     table = _table(
         "Clean output power, W",
         "load",
@@ -141,7 +142,7 @@ def _full_drive_table(entries: Sequence[FiguresEntry]) -> Table:
             for channel in _channels(of_length):
                 cells = [_cell(of_length, f"burst_power_{which}", channel) for which in powers]
                 others = [_cell(of_length, name, channel) for name in ("droop", "output_peak")]
-                table.add_row(load, _burst(cycles), channel, *cells, *others)
+                table.add_row(load, burst_in_words(cycles), channel, *cells, *others)
         table.add_section()
     return table
 
@@ -159,7 +160,7 @@ def _supply_table(entries: Sequence[FiguresEntry]) -> Table:
         for cycles in [*_cycles(group), None]:
             of_length = _of_length(figures, cycles)
             if of_length:
-                drive = _burst(cycles) if cycles else "continuous"
+                drive = burst_in_words(cycles) if cycles else "continuous"
                 table.add_row(load, drive, *(_cell(of_length, name) for name in names))
         table.add_section()
     return table

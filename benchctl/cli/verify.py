@@ -16,10 +16,10 @@ from benchctl.cli.options import json_option
 @click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
 @json_option
 def verify(run_folder: Path, as_json: bool) -> int:
-    """Compute every figure again from the raw captures, and compare.
+    """Compute every figure of a run again.
 
-    Tells each figure that differs by more than one unit in its last stored place, each that has no capture, and
-    captures that no figure uses. Exit code 0 if all agree, else 1.
+    Works from the raw captures, and tells each figure that differs by more than one unit in its last stored place,
+    each that has no capture, and captures that no figure uses. Exit code 0 if all agree, else 1.
     """
     found = compute_again(run_folder)
     if as_json:

@@ -14,9 +14,12 @@ WIDTH_WITHOUT_TERMINAL = 130
 
 
 def console_for(*, stderr: bool = False) -> Console:
-    """A console as wide as the terminal, or wide enough for the tables where there is none."""
-    console = Console(stderr=stderr)
-    return console if console.is_terminal else Console(stderr=stderr, width=WIDTH_WITHOUT_TERMINAL)
+    """A console as wide as the terminal, or wide enough for the tables where there is none.
+
+    It takes text for what it is: the titles of a user's files are no markup.
+    """
+    width = None if Console(stderr=stderr).is_terminal else WIDTH_WITHOUT_TERMINAL
+    return Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
 
 
 def last_line(result: Result) -> Text:
