@@ -1,0 +1,83 @@
+"""benchctl preflight: what a run would do and take, and why it is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.cli.preflight import in_minutes
+from tests.cli.conftest import Command
+from tests.cli.files import IDLE, TONE, amplifier, bench, sequence
+
+LONG_TONE = ("{for: 1 s, level: 500 mV}", "{for: 600 s, level: 800 mV}")
+
+
+def test_the_steps_are_listed_with_time_power_and_current(benchctl: Command) -> None:
+    ended = benchctl("preflight", "burst_and_continuous", "--bench", "workshop", "--amplifier", "hx2150")
+    assert ended.exit_code == 0
+    rows = [line for line in ended.out.splitlines() if "measure_continuous" in line]
+    assert [f"3.4 measure_continuous [{load} ohm, 1 kHz]" in row for load, row in zip((4, 2), rows, strict=True)]
+    assert all(" W " in row and " A " in row and "J " in row for row in rows)
+    assert ended.out.splitlines()[-1] == "Preflight passes."
+
+
+def test_open_waits_are_told_with_the_longest_they_may_last(benchctl: Command) -> None:
+    shown = benchctl("preflight", "burst_and_continuous", "-b", "workshop", "-a", "hx2150").out
+    assert shown.count("up to 40:00 min") == 2
+    assert "in all at most 1:2" in shown
+
+
+@pytest.mark.parametrize(
+    ("steps", "on_bench", "of_unit", "says"),
+    [
+        (TONE, ("ratio: 20, rating: 400 V", "ratio: 20, rating: 10 V"), None, "its probe is rated 10 V"),
+        (TONE, ("kind: differential", "kind: single-ended"), ("outputs: grounded", "outputs: floating"), "earth lead"),
+        (TONE.replace("4 ohm", "1 ohm"), None, None, "below the amplifier's minimum load of 2 ohm"),
+        (TONE.replace(*LONG_TONE), ("rated_power: 600 W", "rated_power: 60 W"), None, "is rated 60 W"),
+        (TONE.replace(*LONG_TONE), None, ("fuse: 80 A", "fuse: 20 A"), "the amplifier's fuse is 20 A"),
+        (IDLE.replace("14.4 V", "18 V"), None, None, "more than the amplifier bears, 16 V"),
+        (IDLE.replace("90 A", "130 A"), None, None, "more than the supply gives, 120 A"),
+        (IDLE, ("{heatsink: 101, ", "{"), None, "no thermometer channel is on the heatsink"),
+    ],
+)
+def test_a_hazard_gives_exit_code_3_and_its_reason_in_figures(
+    benchctl: Command,
+    tmp_path: Path,
+    *,
+    steps: str,
+    on_bench: tuple[str, str] | None,
+    of_unit: tuple[str, str] | None,
+    says: str,
+) -> None:
+    files = (sequence(tmp_path, steps), "-b", bench(tmp_path, *filter(None, [on_bench])))
+    ended = benchctl("preflight", *files, "-a", amplifier(tmp_path, *filter(None, [of_unit])))
+    assert ended.exit_code == 3
+    first_line, *hazards = ended.err.splitlines()
+    assert first_line == "Preflight refuses; nothing was energised:"
+    assert any(says in hazard for hazard in hazards), ended.err
+    assert all(hazard.startswith("  - ") for hazard in hazards)
+
+
+def test_a_step_that_needs_hands_is_refused_only_when_nobody_is_there(benchctl: Command, tmp_path: Path) -> None:
+    by_hand = bench(tmp_path, ("{by: supply, output: remote, voltage: 12 V}", "{by: hand}"))
+    arguments = ("preflight", sequence(tmp_path), "-b", by_hand, "-a", "hx2150")
+    assert benchctl(*arguments).exit_code == 0
+    assert benchctl(*arguments, "--unattended").exit_code == 3
+
+
+def test_json_holds_the_same(benchctl: Command, tmp_path: Path) -> None:
+    weak = bench(tmp_path, ("rated_power: 600 W", "rated_power: 60 W"))
+    ended = benchctl("preflight", sequence(tmp_path, TONE.replace(*LONG_TONE)), "-b", weak, "-a", "hx2150", "--json")
+    assert ended.exit_code == 3
+    assert [step["step"] for step in ended.data["steps"]][-2:] == ["4 measure_continuous", "5 power_off"]
+    assert ended.data["duration_s"] > 600.0
+    assert "is rated 60 W" in ended.data["hazards"][0]
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0.4, "0 s"), (59.4, "59 s"), (59.6, "1:00 min"), (125, "2:05 min"), (3599, "59:59 min"), (6000, "1:40 h")],
+)
+def test_a_length_of_time_is_told_as_a_person_says_it(seconds: float, words: str) -> None:
+    assert in_minutes(seconds) == words

@@ -1,0 +1,84 @@
+"""The closing tables, made from figures: at a fixed width, letter by letter."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+
+import pytest
+from rich.console import Console
+
+from benchctl.archive.entries import FiguresEntry
+from benchctl.cli.tables import burst_in_words, closing_tables, value_in_words
+from benchctl.documents.reader import load_amplifier
+from benchctl.measure.figure import Figure
+from tests.cli.figures import ENTRIES
+
+
+def shown(entries: Sequence[FiguresEntry], width: int = 100) -> list[str]:
+    console = Console(file=io.StringIO(), width=width, color_system=None, legacy_windows=False)
+    console.print(closing_tables(entries, load_amplifier("hx2150")))
+    assert isinstance(console.file, io.StringIO)
+    return [line.rstrip() for line in console.file.getvalue().splitlines()]
+
+
+TABLES = """\
+Idle
+┏━━━━━━━━━━━━━━┳━━━━━━━━━┳━━━━━━━━━━━━━━━━━━━━┳━━━━━━┳━━━━━━━━━┓
+┃ figure       ┃ channel ┃              value ┃ unit ┃ verdict ┃
+┡━━━━━━━━━━━━━━╇━━━━━━━━━╇━━━━━━━━━━━━━━━━━━━━╇━━━━━━╇━━━━━━━━━┩
+│ idle_current │         │      1.700 ± 0.075 │    A │  passes │
+│ dc_offset    │ A       │ -0.00900 ± 0.00040 │    V │   fails │
+└──────────────┴─────────┴────────────────────┴──────┴─────────┘
+Clean output power, W
+┏━━━━━━━┳━━━━━━━━━━━┳━━━━━━━━━┳━━━━━━━━━━━━━┳━━━━━━━━━━━━━┳━━━━━━━━━━━━━┳━━━━━━━┳━━━━━━━━━┓
+┃ load  ┃ frequency ┃ channel ┃     1 cycle ┃    8 cycles ┃  continuous ┃ rated ┃ verdict ┃
+┡━━━━━━━╇━━━━━━━━━━━╇━━━━━━━━━╇━━━━━━━━━━━━━╇━━━━━━━━━━━━━╇━━━━━━━━━━━━━╇━━━━━━━╇━━━━━━━━━┩
+│ 4 ohm │ 1 kHz     │ A       │ 190.0 ± 3.8 │ 170.0 ± 3.4 │ 160.0 ± 3.2 │   150 │  passes │
+│ 4 ohm │ 1 kHz     │ total   │ 380.0 ± 7.6 │             │             │       │         │
+└───────┴───────────┴─────────┴─────────────┴─────────────┴─────────────┴───────┴─────────┘
+"""
+
+
+def test_idle_and_clean_power_at_a_width_of_100() -> None:
+    expected = TABLES.splitlines()
+    assert shown(ENTRIES)[: len(expected)] == expected
+
+
+def test_full_drive_tells_how_the_rails_droop_and_supply_draw_stands_beside_it() -> None:
+    lines = shown(ENTRIES, 130)
+    assert any("8 cycles" in line and "189.0 ± 3.8" in line and "4.80 ± 0.20" in line for line in lines)
+    assert any("8 cycles" in line and "6.10 ± 0.20" in line for line in lines)
+    assert any("continuous" in line and "60.0 ± 1.1" in line for line in lines)
+
+
+@pytest.mark.parametrize("width", [60, 80, 200])
+def test_no_line_is_wider_than_the_terminal(width: int) -> None:
+    assert max(map(len, shown(ENTRIES, width))) <= width
+
+
+def test_a_table_without_rows_is_left_out() -> None:
+    idle_only = shown(ENTRIES[:1])
+    assert idle_only[0] == "Idle"
+    assert not any("Clean output power" in line for line in idle_only)
+    assert shown([]) == []
+
+
+@pytest.mark.parametrize(
+    ("figure", "words"),
+    [
+        (Figure("continuous_power", 159.04, "W", 3.75, 2.0), "159.0 ± 3.8"),
+        (Figure("continuous_power", 159.04, "W", 13.4, 2.0), "159 ± 13"),
+        (Figure("efficiency", 0.6021, "1", 0.0107, 2.0), "60.2 ± 1.1"),
+        (Figure("crest_factor", 1.4142, "1", 0.0031, 2.0), "1.4142 ± 0.0031"),
+        (Figure("thd_n", 0.00052, "1", bound="at most"), "≤ 0.052"),
+        (Figure("output_peak", 38.6, "V", bound="at least"), "≥ 38.6"),
+        (Figure("burst_power_clean", 150.26, "W"), "150.3"),
+    ],
+)
+def test_a_value_is_told_to_two_digits_of_its_uncertainty_or_as_the_bound_it_is(figure: Figure, words: str) -> None:
+    assert value_in_words(figure) == words
+
+
+def test_one_cycle_is_no_plural() -> None:
+    assert [burst_in_words(cycles) for cycles in (1, 8)] == ["1 cycle", "8 cycles"]

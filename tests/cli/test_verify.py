@@ -1,0 +1,46 @@
+"""benchctl verify: anybody can compute the figures of a run again, and is told what does not agree."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.cli.conftest import Command
+from tests.cli.files import sequence
+
+
+def run_folder(benchctl: Command, tmp_path: Path) -> Path:
+    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
+    return Path(ended.data["folder"])
+
+
+def test_the_figures_of_an_untouched_run_all_agree(benchctl: Command, tmp_path: Path) -> None:
+    ended = benchctl("verify", run_folder(benchctl, tmp_path))
+    assert ended.exit_code == 0
+    assert ended.out.endswith("figures computed again: all agree.\n")
+
+
+def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Command, tmp_path: Path) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    journal = folder / "journal.jsonl"
+    text = journal.read_text(encoding="utf-8")
+    before, name, after = text.partition('"name": "idle_current", "value": ')
+    assert name, "the journal no longer spells a figure this way"
+    journal.write_text(f"{before}{name}9{after}", encoding="utf-8")
+    ended = benchctl("verify", folder)
+    assert ended.exit_code == 1
+    assert "idle_current" in ended.out
+    assert "they do not all agree" in ended.out
+
+
+def test_json_says_the_same(benchctl: Command, tmp_path: Path) -> None:
+    ended = benchctl("verify", run_folder(benchctl, tmp_path), "--json")
+    assert ended.exit_code == 0
+    assert ended.data["agrees"] is True
+    assert ended.data["checked"] > 0
+    assert ended.data["differences"] == ended.data["unused_captures"] == []
+
+
+def test_a_folder_that_holds_no_run_is_an_error_in_words(benchctl: Command, tmp_path: Path) -> None:
+    ended = benchctl("verify", tmp_path)
+    assert ended.exit_code in {2, 5}
+    assert str(tmp_path) in ended.err
