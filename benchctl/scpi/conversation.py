@@ -23,7 +23,13 @@ class Conversation:
         output_bound: with as much output waiting, the device stops taking messages until it is collected.
         interruptible: a message that comes before the last reply was collected interrupts it (-410). Such a link marks
             ends of messages itself, so strings may hold line feeds there.
+
+    Attributes:
+        is_over: False; only the client ends a raw link.
+        interruptions: how often a reply was dropped because the client did not wait for it.
     """
+
+    is_over = False
 
     def __init__(
         self,
@@ -40,6 +46,7 @@ class Conversation:
         self._interruptible = interruptible
         self._output = bytearray()
         self._execution: Execution | None = None
+        self.interruptions = 0
 
     @property
     def is_waiting(self) -> bool:
@@ -96,7 +103,20 @@ class Conversation:
     def interrupt(self) -> None:
         """The client went on without its reply: the reply is dropped, and -410 reported (IEEE 488.2 6.3.2.3)."""
         self._output.clear()
+        self.interruptions += 1
         self.device.report(-410)
+
+    def trigger(self) -> None:
+        """The group execute trigger of the link: does what *TRG does, in line with the messages before it.
+
+        IEEE 488.2 10.37. Within a message it is -105, and -211 where the instrument has no trigger (SCPI-99 21.8).
+        """
+        if len(self._reader) and not self.is_waiting:
+            self.device.report(-105)
+        elif self.device.hooks.trigger is None:
+            self.device.report(-211)
+        else:
+            self.receive(b"*TRG", end=True)
 
     def clear(self) -> None:
         """Device clear: input, output and whatever waits are forgotten; settings and status stay (488.2 5.8)."""
@@ -104,6 +124,9 @@ class Conversation:
         self._output.clear()
         self._execution = None
         self.device.forget_completion()
+
+    def close(self) -> None:
+        """The link is gone. Its settings stay, and so does what was begun: the instrument is shared."""
 
     def status_byte(self) -> int:
         """The status byte as a poll on this link sees it."""
