@@ -34,6 +34,7 @@ Try it without a bench:
         "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
         "simulate": Place("benchctl.cli.simulate:simulate", "Serve simulated instruments in real time."),
         "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
+        "schema": Place("benchctl.cli.schema:schema", "Print the JSON Schema of a kind of document."),
         "verify": Place("benchctl.cli.verify:verify", "Compute every figure of a run again."),
     },
 )

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, WithJsonSchema
 
 from benchctl.documents.fields import Prose
 from benchctl.documents.part import Misfit, Part, Reading
@@ -58,13 +58,20 @@ def known_of(amplifier: Amplifier) -> Known:
     return known
 
 
+# Marks a text without a pattern of its own in whose place a reference may stand.
+REFERABLE = "referable"
+_WRITTEN_OR_REFERRED = WithJsonSchema({"type": "string", REFERABLE: True})
+
+
 class Parameter(Part):
     """A value of a sequence that may be set for one run: `--set supply=13.8V`."""
 
     unit: Literal["V", "A", "ohm", "Hz", "s", "W", "degC", "K", "1"] = Field(
         description="the unit its value comes in, with any prefix; 1 for a ratio in % or dB"
     )
-    default: str = Field(description="what it is unless set, such as `14.4 V`, or `{from: amplifier.supply.nominal}`")
+    default: Annotated[str, _WRITTEN_OR_REFERRED] = Field(
+        description="what it is unless set, such as `14.4 V`, or `{from: amplifier.supply.nominal}`"
+    )
     lowest: str | None = Field(default=None, description="the lowest value it may be set to")
     highest: str | None = Field(default=None, description="the highest value it may be set to")
     purpose: Prose = Field(default="", description="what it changes")

@@ -1,0 +1,21 @@
+"""benchctl schema: what an editor needs to complete and check a document while it is typed."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from benchctl.documents.schema import KINDS, schema_of
+
+
+@click.command(epilog="Example:  benchctl schema sequence > sequence.schema.json")
+@click.argument("kind", type=click.Choice(KINDS))
+def schema(kind: str) -> int:
+    """Print the JSON Schema of a kind of document.
+
+    An editor with a YAML language server completes and checks a file while it is typed if the file's first line is, for
+    example,  # yaml-language-server: $schema=sequence.schema.json
+    """
+    click.echo(json.dumps(schema_of(next(known for known in KINDS if known == kind)), indent=2))
+    return 0
