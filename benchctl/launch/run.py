@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from importlib.metadata import version
@@ -20,7 +20,9 @@ from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.link import Link, open_link
 from benchctl.launch.guarded import guarded
+from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
 from benchctl.runner.execute import Outcome, execute
 from benchctl.runner.plan import expand
@@ -107,14 +109,27 @@ def run(
     checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
     checked.refuse_hazards()
     with opened_bench(files, dry_run=dry_run) as opened:
-        # A folder is found by the day it was made, in a dry run too.
-        folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
-        recorder = Recorder(folder, opened.clock)
-        try:
-            _keep_inputs(recorder, files, opened.bench, documents.settings, dry_run=dry_run)
-            outcome = perform(files, checked, opened, recorder, observer)
-        finally:
-            recorder.finish()
+        return run_on(opened, files, checked, observer, out=out, settings=documents.settings)
+
+
+def run_on(
+    opened: Opened,
+    files: Files,
+    checked: Preflight,
+    observer: RunObserver,
+    *,
+    out: Path,
+    settings: Mapping[str, str] | None = None,
+) -> Result:
+    """Run what preflight has passed on an open bench, into a new run folder; see `run`."""
+    # A folder is found by the day it was made, in a dry run too.
+    folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
+    recorder = Recorder(folder, opened.clock)
+    try:
+        _keep_inputs(recorder, files, opened, settings or {})
+        outcome = perform(files, checked, opened, recorder, observer)
+    finally:
+        recorder.finish()
     return Result(outcome, folder.path)
 
 
@@ -154,12 +169,14 @@ def perform(  # noqa: PLR0917 - what a run is made of
 
 @dataclass(frozen=True)
 class Opened:
-    """The instruments, and the time they live in. Real ones are locked against other runs."""
+    """The instruments, and the time they live in. Real ones are locked against other runs; of simulated ones, what is
+    behind them."""
 
     bench: Bench
     clock: Clock
     interlock: Interlock
     lock: BenchLock | None = None
+    simulated: SimulatedBench | None = None
 
 
 @contextmanager
@@ -171,11 +188,14 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
     with ExitStack() as stack:
         clock: Clock
         lock: BenchLock | None = None
+        simulated: SimulatedBench | None = None
+        opener: Callable[[str], Link] = open_link
         if dry_run:
             clock = virtual = VirtualClock(elapsed_s=elapsed_s)
             stack.enter_context(virtual.take_part())
             simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
             virtual.before_jumps(simulated.settle)
+            opener = _prompt_opener(simulated)
             addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         else:
             clock = RealClock(elapsed_s)
@@ -183,20 +203,25 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             lock = stack.enter_context(bench_lock(addresses.values()))
         interlock = Interlock(clock)
         bench = stack.enter_context(
-            open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder)
+            open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder, opener=opener)
         )
-        yield Opened(bench, clock, interlock, lock)
+        yield Opened(bench, clock, interlock, lock, simulated)
 
 
-def _keep_inputs(recorder: Recorder, files: Files, bench: Bench, settings: Mapping[str, str], *, dry_run: bool) -> None:
+def _prompt_opener(simulated: SimulatedBench) -> Callable[[str], Link]:
+    return lambda address: PromptLink(open_link(address), simulated.settle)
+
+
+def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:
     """The documents as they were used, who the instruments were, and with what they were driven."""
+    bench = opened.bench
     for kind, document in vars(files).items():
         recorder.folder.save_input(f"{kind}.yaml", document.source.text)
     recorder.folder.save_input("instruments.json", json.dumps(bench.identities(), indent=2) + "\n")
     recorder.folder.save_input("versions.json", json.dumps(_versions(), indent=2) + "\n")
     recorder.event(
         RUN_STARTED,
-        dry_run=dry_run,
+        dry_run=opened.simulated is not None,
         settings=dict(settings),
         bench_folder=str((files.bench.source.folder or Path()).resolve()),
         instruments=bench.identities(),

@@ -117,14 +117,16 @@ class _Service:
         self._selector.register(self._wake, selectors.EVENT_READ, None)
         self._settling, self._quiet = False, 0
         self._settled = threading.Event()
+        self._one_settles = threading.Lock()
         self._thread = threading.Thread(target=self._serve, name="simulated instruments", daemon=True)
         self._thread.start()
 
     def settle(self) -> None:
-        """Wait until everything that has arrived has been acted on."""
-        self._settled.clear()
-        self._waker.send(_SETTLE)
-        self._settled.wait()
+        """Wait until everything that has arrived has been acted on; any number of threads may ask."""
+        with self._one_settles:
+            self._settled.clear()
+            self._waker.send(_SETTLE)
+            self._settled.wait()
 
     def close(self) -> None:
         """End the thread, then close everything."""

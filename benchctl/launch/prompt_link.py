@@ -1,0 +1,45 @@
+"""A link to an instrument in virtual time, where nobody need wait to learn that no answer comes.
+
+While a client waits for an answer, virtual time stands still. So an answer that has not come once the simulator has
+acted on everything it was sent, will not come: the timeout is over at once, and it is so on a slow machine too.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from benchctl.errors import NoAnswer
+from benchctl.instruments.link import Interrupt, Link
+
+AT_FIRST_S = 0.02
+"""Nearly every answer comes within this; only then is the simulator asked whether it is at rest."""
+
+
+class PromptLink:
+    """Wraps a link; `settle` returns once the simulator has acted on all that was sent."""
+
+    def __init__(self, link: Link, settle: Callable[[], None]) -> None:
+        self._link = link
+        self._settle = settle
+        self.send = link.send
+        self.has_waiting = link.has_waiting
+        self.close = link.close
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        """At least one byte, or `NoAnswer` as soon as it is certain."""
+        try:
+            return self._link.receive(min(deadline, time.monotonic() + AT_FIRST_S), interrupt)
+        except NoAnswer:
+            self._settle()
+            return self._link.receive(time.monotonic(), interrupt)
+
+    def drain(self) -> None:
+        """Throw away what has arrived; nothing more is on its way once the simulator is at rest."""
+        self._settle()
+        while self._link.has_waiting():
+            self._link.receive(time.monotonic(), _go_on)
+
+
+def _go_on() -> None:
+    """Nothing interrupts what takes no time."""
