@@ -71,7 +71,7 @@ def stand_guard(orders: Orders, inbox: Inbox) -> bool:
     patience_s: float | None = orders.patience_s
     while (alarm := _watch(inbox, patience_s)) is not None:
         _tell(Word.ACTING)
-        is_safe = _act(orders, alarm.reason)
+        is_safe = _act(orders, alarm)
         if not alarm.run_may_live:
             return is_safe
         # A run that hangs can wake up and go on for an instant. The next thing heard of it, whatever it be, is dealt
@@ -96,22 +96,30 @@ def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
         _tell(Word.BEAT)
 
 
-def _act(orders: Orders, reason: str) -> bool:
+def _act(orders: Orders, alarm: Alarm) -> bool:
     """Make the bench safe, again and again until every instrument confirms it or there is no more hope."""
     report = Report(Path(orders.report))
     wires = {part.instrument: GuardianWire(part.address) for part in orders.plan}
     with ExitStack() as stack:
         for wire in wires.values():
             stack.callback(wire.close)
-        told = carry_out(orders.plan, wires)
+        told = carry_out(orders.plan, wires, attempts=1)
         # What is on comes off first; only then is there time for words. A run that began now would lose its outputs.
         stack.enter_context(hold_if_free([Path(path) for path in orders.locks]))
-        report.acting(reason)
+        report.acting(alarm.reason)
         report.acted(told, then="trying on")
         if not all_confirmed(told):
+            if alarm.run_may_live:
+                _end_run(orders.run_pid)
             told = _try_on(orders.plan, wires, told)
             report.acted(told, then="giving up")
     return all_confirmed(told)
+
+
+def _end_run(pid: int) -> None:
+    """Many an instrument takes one link at a time, and a run that hangs does not let go of it. The system does."""
+    with suppress(OSError):
+        os.kill(pid, signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
 
 
 def _try_on(

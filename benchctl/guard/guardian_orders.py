@@ -35,11 +35,13 @@ class Orders:
         plan: the parts of the safe state.
         patience_s: after so long without a beat the run counts as hung.
         report: the file in the run folder that it adds lines to once it acts.
+        run_pid: the run's process, for the case that it hangs and keeps an instrument's only link to itself.
         locks: the files that keep other runs off these instruments.
     """
 
     plan: tuple[SafePart, ...]
     report: str
+    run_pid: int
     locks: tuple[str, ...] = ()
     patience_s: float = PATIENCE_S
 
@@ -52,7 +54,7 @@ class Orders:
         """What `to_line` wrote."""
         data = json.loads(line)
         plan = [_part(part) for part in data["plan"]]
-        return cls(tuple(plan), data["report"], tuple(data["locks"]), data["patience_s"])
+        return cls(tuple(plan), data["report"], data["run_pid"], tuple(data["locks"]), data["patience_s"])
 
 
 def _part(data: dict[str, object]) -> SafePart:

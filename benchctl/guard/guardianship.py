@@ -7,6 +7,7 @@ beat renews it, every message to an instrument asks for it, and a lease that has
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import threading
@@ -52,7 +53,7 @@ class Guardianship:
         self._renewed_at = self._answered_at = time.monotonic()
         self._process = _start()
         try:
-            self._send(Orders(tuple(plan), str(report.absolute()), tuple(map(str, locks))).to_line())
+            self._send(Orders(tuple(plan), str(report.absolute()), os.getpid(), tuple(map(str, locks))).to_line())
             threading.Thread(target=self._listen, name="guardian answers", daemon=True).start()
             self._wait_until_ready()
         except GuardianLost:

@@ -76,7 +76,11 @@ def make_safe(bench: Bench, hurried: threading.Event | None = None) -> tuple[Con
 
 
 def carry_out(
-    plan: Sequence[SafePart], wires: Mapping[str, Wire], hurried: threading.Event | None = None
+    plan: Sequence[SafePart],
+    wires: Mapping[str, Wire],
+    hurried: threading.Event | None = None,
+    *,
+    attempts: int = ATTEMPTS,
 ) -> tuple[Confirmation, ...]:
     """Command every part in order, then ask for every confirmation. Never raises for an instrument, but says so.
 
@@ -84,9 +88,10 @@ def carry_out(
         plan: the parts.
         wires: by the instrument's name.
         hurried: once it is set, confirmations that have not come are not waited for.
+        attempts: how often an instrument that does not confirm is told and asked.
     """
     hurried = hurried or threading.Event()
-    crews = [_Crew(part, wires[part.instrument], hurried) for part in plan]
+    crews = [_Crew(part, wires[part.instrument], hurried, attempts) for part in plan]
     for crew in crews:
         crew.start()
         crew.commanded.wait(STEP_ASIDE_S)
@@ -102,10 +107,11 @@ def carry_out(
 class _Crew:
     """Carries out one part."""
 
-    def __init__(self, part: SafePart, wire: Wire, hurried: threading.Event) -> None:
+    def __init__(self, part: SafePart, wire: Wire, hurried: threading.Event, attempts: int) -> None:
         self._part = part
         self._wire = wire
         self._hurried = hurried
+        self._attempts = attempts
         self.confirmation = self._unconfirmed("not waited for")
         self.commanded = threading.Event()
         self.may_ask = threading.Event()
@@ -130,7 +136,7 @@ class _Crew:
 
     def _confirm(self, trouble: str) -> Confirmation:
         """Ask for confirmation; where it is refused, command and ask again."""
-        for attempt in range(ATTEMPTS):
+        for attempt in range(self._attempts):
             if self._hurried.is_set():
                 return self._unconfirmed("not asked, to be quick")
             if attempt:

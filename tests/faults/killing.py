@@ -1,0 +1,181 @@
+"""Real runs in processes of their own against simulated instruments in another, and eyes that belong to neither."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.library import find
+
+PROGRAM = [sys.executable, "-c", "from benchctl.cli.main import main; main()"]
+AMPLIFIER = "hx2150"
+# Nothing here takes a tenth of this; it only keeps a broken program from holding the tests up for ever.
+DEADLINE_S = 60.0
+# The question that tells whether something is on, for each output of the bench; answers hold a 1 where it is.
+QUESTIONS = {
+    "generator": ("generator", "OUTP?"),
+    "turn-on lead": ("supply", "INST:NSEL 2;:OUTP?"),
+    "supply": ("supply", "INST:NSEL 1;:OUTP?"),
+    "load": ("load", "ROUT:CLOS? (@101,102,103,104)"),
+}
+
+
+def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLINE_S) -> Any:
+    """Poll until `condition` holds, and return what it gave."""
+    end = time.monotonic() + deadline_s
+    while not (found := condition()):
+        if time.monotonic() > end:
+            raise TimeoutError(f"{what}: not within {deadline_s:g} s")
+        time.sleep(0.002)  # leaves the processor to those who are watched
+    return found
+
+
+def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.Popen[str]:
+    """Start benchctl; what it keeps for its user, it keeps in the folder `state`."""
+    environment = {**os.environ, "XDG_STATE_HOME": str(state)}
+    return subprocess.Popen(
+        [*PROGRAM, *arguments], env=environment, stdin=subprocess.DEVNULL, text=True, encoding="utf-8", **options
+    )
+
+
+class Eyes:
+    """Looks at a bench's outputs over connections of its own."""
+
+    def __init__(self, sockets: Mapping[str, tuple[str, int]]) -> None:
+        self._links = {}
+        for role in ("generator", "supply", "load"):
+            link = socket.create_connection(sockets[role], timeout=DEADLINE_S)
+            link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._links[role] = link
+
+    def on(self) -> set[str]:
+        """The outputs that are on."""
+        return {name for name, (role, question) in QUESTIONS.items() if "1" in self.ask(role, question)}
+
+    def everything_is_off(self) -> bool:
+        """Whether none is."""
+        return not self.on()
+
+    def ask(self, role: str, question: str) -> str:
+        """An instrument's answer."""
+        link = self._links[role]
+        link.sendall(question.encode("ascii") + b"\n")
+        answer = b""
+        while not answer.endswith(b"\n"):
+            answer += link.recv(4096)
+        return answer.decode("ascii").strip()
+
+    def close(self) -> None:
+        """Let go."""
+        for link in self._links.values():
+            link.close()
+
+
+@dataclass(frozen=True)
+class ServedBench:
+    """A bench file whose instruments are being served, and eyes on them."""
+
+    file: Path
+    eyes: Eyes
+
+
+@contextmanager
+def served_bench(folder: Path, amplifier: str | Path = AMPLIFIER) -> Iterator[ServedBench]:
+    """The workshop bench at free ports, served by a process of its own."""
+    file = folder / "bench.yaml"
+    file.write_text(_at_free_ports(find("benches", "workshop").read_text("utf-8")), encoding="utf-8")
+    with ExitStack() as stack:
+        arguments = ["simulate", str(file), "--amplifier", str(amplifier), "--json"]
+        process = stack.enter_context(start(arguments, folder, stdout=subprocess.PIPE))
+        stack.callback(process.terminate)
+        assert process.stdout is not None
+        listing = json.loads(process.stdout.readline())["instruments"]
+        eyes = Eyes({role: tuple(each["socket"]) for role, each in listing.items()})
+        stack.callback(eyes.close)
+        yield ServedBench(file, eyes)
+
+
+def _at_free_ports(text: str) -> str:
+    with ExitStack() as stack:
+
+        def free_port(match: re.Match[str]) -> str:
+            taken = stack.enter_context(socket.create_server(("127.0.0.1", 0)))
+            return f"{match[1]}{taken.getsockname()[1]}::SOCKET"
+
+        return re.sub(r"(TCPIP::127\.0\.0\.1::)\d+::SOCKET", free_port, text)
+
+
+class LiveRun:
+    """A run in a process of its own."""
+
+    def __init__(self, sequence: str | Path, bench: Path, amplifier: str | Path, out: Path) -> None:
+        arguments = ["run", str(sequence), "--bench", str(bench), "--amplifier", str(amplifier), "--out", str(out)]
+        self.out = out
+        self._before = set(out.glob("*"))
+        # In a session of its own, as in a terminal of its own that it can lose.
+        self.process = start(
+            arguments, bench.parent, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True
+        )
+
+    @property
+    def folder(self) -> RunFolder | None:
+        """Its run folder, once there is one."""
+        made = [path for path in self.out.glob("*") if path not in self._before]
+        return RunFolder(made[0]) if made and (made[0] / "journal.jsonl").exists() else None
+
+    def events(self, kind: str) -> list[dict[str, Any]]:
+        """The whole events of a kind in its journal so far."""
+        if self.folder is None:
+            return []
+        return [dict(event) for event in read_journal(self.folder.journal).of_kind(kind)]
+
+    def wait_for_event(self, kind: str, **fields: Any) -> dict[str, Any]:
+        """Wait until its journal has an event with these fields."""
+
+        def found() -> dict[str, Any] | None:
+            self._check_alive(kind)
+            matching = [event for event in self.events(kind) if fields.items() <= event.items()]
+            return matching[0] if matching else None
+
+        event: dict[str, Any] = wait_for(found, f"event {kind}")
+        return event
+
+    def guardian_says(self, event: str) -> list[dict[str, Any]]:
+        """What its guardian has reported of this kind."""
+        folder = self.folder
+        if folder is None or not (report := folder.path / "guardian.jsonl").exists():
+            return []
+        lines = [json.loads(line) for line in report.read_text("utf-8").splitlines()]
+        return [line for line in lines if line["event"] == event]
+
+    def end(self) -> tuple[int, str]:
+        """Wait for its end; exit code and what it printed."""
+        printed, _ = self.process.communicate(timeout=DEADLINE_S)
+        return self.process.returncode, printed
+
+    def _check_alive(self, waiting_for: str) -> None:
+        if self.process.poll() is not None and not self.events(waiting_for):
+            raise AssertionError(f"it ended without '{waiting_for}':\n{self.end()[1]}")
+
+
+@contextmanager
+def live_run(sequence: str | Path, bench: Path, amplifier: str | Path, out: Path) -> Iterator[LiveRun]:
+    """A run that is over when the block ends, come what may."""
+    run = LiveRun(sequence, bench, amplifier, out)
+    try:
+        yield run
+    finally:
+        run.process.kill()
+        run.process.communicate()

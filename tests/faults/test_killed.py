@@ -1,0 +1,161 @@
+"""However the process of a real run ends, its guardian switches off what the run had switched on."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from benchctl.library import find
+from tests.faults.killing import DEADLINE_S, LiveRun, ServedBench, live_run, served_bench, start, wait_for
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+
+# The promise is a second. A guardian needs some hundredths; the rest is for a machine that is busy with other tests.
+SAFE_WITHIN_S = 1.0
+HOLDING = """\
+benchctl: sequence 1
+title: Hold a tone
+limits: {supply_current: {above: 95 A, for: 500 ms}}
+steps:
+  - power_on: {voltage: 14.4 V, current_limit: 90 A}
+  - set: {load: 4 ohm, frequency: 1 kHz, level: 300 mV}
+  - hold: {for: 1 h}
+  - power_off
+"""
+BUSY = HOLDING.replace(
+    "  - hold: {for: 1 h}\n", "  - measure_burst: {cycles: [1, 8], every: 250 ms, low_level: -20 dB, thd_n: 1 %}\n"
+)
+KILLS_SEED = 20261124
+KILLS = 2
+
+
+@pytest.fixture(scope="module")
+def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shipped amplifier, but awake at once."""
+    file = tmp_path_factory.mktemp("amplifier") / "quick.yaml"
+    text = find("amplifiers", "hx2150").read_text("utf-8")
+    file.write_text(text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms"))
+    return file
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory, amplifier: Path) -> Iterator[ServedBench]:
+    """A bench that is served as long as the tests of this file last."""
+    with served_bench(tmp_path_factory.mktemp("bench"), amplifier) as served:
+        yield served
+
+
+@pytest.fixture
+def holding(bench: ServedBench, amplifier: Path, tmp_path: Path) -> Iterator[LiveRun]:
+    """A run that drives its amplifier and goes on doing so."""
+    sequence = tmp_path / "holding.yaml"
+    sequence.write_text(HOLDING)
+    with live_run(sequence, bench.file, amplifier, tmp_path / "runs") as run:
+        run.wait_for_event("step started", step="3 hold")
+        assert bench.eyes.on() == {"generator", "turn-on lead", "supply", "load"}
+        yield run
+
+
+def until_everything_is_off(bench: ServedBench) -> float:
+    """Wait until an independent look finds nothing on; how long that took, s."""
+    began = time.monotonic()
+    wait_for(bench.eyes.everything_is_off, "everything off")
+    return time.monotonic() - began
+
+
+@pytest.mark.parametrize("moment_s", random.Random(KILLS_SEED).sample([0.1 * tenth for tenth in range(40)], KILLS))
+def test_killed_at_any_moment_the_bench_is_safe_within_a_second(
+    moment_s: float, bench: ServedBench, amplifier: Path, tmp_path: Path
+) -> None:
+    sequence = tmp_path / "busy.yaml"
+    sequence.write_text(BUSY)
+    with live_run(sequence, bench.file, amplifier, tmp_path / "runs") as run:
+        run.wait_for_event("guardian started")
+        with pytest.raises(subprocess.TimeoutExpired):
+            run.process.wait(moment_s)
+        run.process.kill()
+        assert until_everything_is_off(bench) < SAFE_WITHIN_S
+        assert wait_for(lambda: run.guardian_says("safe"), "the guardian's report")
+
+
+def test_the_guardian_outlives_the_terminal_that_takes_the_run_with_it_and_reports(
+    bench: ServedBench, holding: LiveRun
+) -> None:
+    os.killpg(holding.process.pid, signal.SIGKILL)
+    assert until_everything_is_off(bench) < SAFE_WITHIN_S
+    (safe,) = wait_for(lambda: holding.guardian_says("safe"), "the guardian's report")
+    (acting,) = holding.guardian_says("acting")
+    assert acting["reason"] == "the run has died"
+    assert [(each["instrument"], each["part"], each["confirmed"]) for each in safe["instruments"]] == [
+        ("generator", "output off", True),
+        ("supply", "output 'remote' off", True),
+        ("supply", "output 'main' off", True),
+        ("load", "disconnected", True),
+    ]
+
+
+def test_a_run_that_is_frozen_is_made_safe_and_does_not_go_on_when_it_thaws(
+    bench: ServedBench, holding: LiveRun
+) -> None:
+    holding.process.send_signal(signal.SIGSTOP)
+    wait_for(bench.eyes.everything_is_off, "everything off")
+    (acting,) = holding.guardian_says("acting") or wait_for(lambda: holding.guardian_says("acting"), "a report")
+    assert "no sign of life" in acting["reason"]
+    holding.process.send_signal(signal.SIGCONT)
+    exit_code, printed = holding.end()
+    assert exit_code == 5
+    assert "guardian" in printed
+    assert bench.eyes.everything_is_off()
+
+
+def test_a_closed_terminal_ends_the_run_cleanly_and_its_guardian_leaves_without_a_word(
+    bench: ServedBench, holding: LiveRun
+) -> None:
+    os.killpg(holding.process.pid, signal.SIGHUP)
+    exit_code, printed = holding.end()
+    assert exit_code == 6
+    assert "closed terminal" in printed
+    assert bench.eyes.everything_is_off()
+    assert holding.events("guardian dismissed")
+    assert not holding.guardian_says("acting")
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
+def test_a_run_does_not_go_on_without_its_guardian(number: int, bench: ServedBench, holding: LiveRun) -> None:
+    (started,) = holding.events("guardian started")
+    os.kill(started["pid"], number)
+    exit_code, printed = holding.end()
+    assert exit_code == 5
+    assert "guardian" in printed
+    assert bench.eyes.everything_is_off()
+
+
+def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it_went(
+    bench: ServedBench, amplifier: Path, holding: LiveRun, tmp_path: Path
+) -> None:
+    arguments = ["run", str(tmp_path / "holding.yaml"), "--bench", str(bench.file), "--amplifier", str(amplifier)]
+    second = start([*arguments, "--out", str(tmp_path / "second")], bench.file.parent, stderr=subprocess.PIPE)
+    _, said = second.communicate(timeout=DEADLINE_S)
+    assert second.returncode == 3
+    assert holding.folder is not None
+    assert f"process {holding.process.pid}" in said
+    assert str(holding.folder.path) in said
+    assert bench.eyes.on(), "the first run goes on"
+    holding.process.kill()
+    wait_for(lambda: holding.guardian_says("safe"), "the guardian's report")
+    with live_run(tmp_path / "holding.yaml", bench.file, amplifier, tmp_path / "third") as third:
+        third.wait_for_event("guardian started")
+
+
+def test_making_the_bench_safe_by_hand_needs_no_lock(bench: ServedBench, holding: LiveRun) -> None:
+    by_hand = start(["safe", "--bench", str(bench.file)], bench.file.parent, stdout=subprocess.DEVNULL)
+    assert by_hand.wait(DEADLINE_S) == 0
+    assert bench.eyes.everything_is_off()

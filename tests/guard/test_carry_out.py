@@ -1,0 +1,140 @@
+"""Carrying out the safe state: the order, and what one instrument may do to the others."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import pytest
+
+from benchctl.errors import NoAnswer
+from benchctl.guard.safe_state import ATTEMPTS, all_confirmed, carry_out
+from benchctl.instruments.safe_part import SafePart, is_on
+
+NAMES = ("generator", "supply", "load")
+PLAN = [SafePart(name, "nowhere", "output off", ("OUTP OFF",), ("OUTP?",)) for name in NAMES]
+DEADLINE_S = 30.0
+
+
+class ScriptedWire:
+    """Writes down what it is told and answers as it is made to."""
+
+    def __init__(self, name: str, heard: list[str], answer: Callable[[], str] = lambda: "0") -> None:
+        self._name = name
+        self._heard = heard
+        self._answer = answer
+
+    def command_urgently(self, text: str) -> None:
+        self._heard.append(f"{self._name}: {text}")
+
+    def ask_urgently(self, text: str) -> str:
+        self._heard.append(f"{self._name}: {text}")
+        return self._answer()
+
+
+class BlockedWire(ScriptedWire):
+    """Waits for an instrument that never comes, until it is let go."""
+
+    def __init__(self, name: str, heard: list[str]) -> None:
+        super().__init__(name, heard)
+        self.let_go = threading.Event()
+
+    def command_urgently(self, text: str) -> None:
+        self.let_go.wait(DEADLINE_S)
+        raise NoAnswer("no answer in time")
+
+
+def silent() -> str:
+    raise NoAnswer("no answer in time")
+
+
+def test_every_command_goes_out_in_order_before_the_first_question() -> None:
+    heard: list[str] = []
+    told = carry_out(PLAN, {name: ScriptedWire(name, heard) for name in NAMES})
+    assert all_confirmed(told)
+    assert heard == [f"{name}: OUTP OFF" for name in NAMES] + [f"{name}: OUTP?" for name in NAMES]
+
+
+@pytest.mark.parametrize("blocked", NAMES)
+def test_whichever_instrument_blocks_the_others_are_commanded_and_confirmed(blocked: str) -> None:
+    heard: list[str] = []
+    wire = BlockedWire(blocked, heard)
+    wires = {name: ScriptedWire(name, heard) for name in NAMES} | {blocked: wire}
+    others = [name for name in NAMES if name != blocked]
+    told: list[bool] = []
+    worker = threading.Thread(target=lambda: told.extend(each.confirmed for each in carry_out(PLAN, wires)))
+    worker.start()
+    while len(heard) < 2 * len(others):
+        worker.join(0.001)
+    assert heard == [f"{name}: OUTP OFF" for name in others] + [f"{name}: OUTP?" for name in others]
+    wire.let_go.set()
+    worker.join(DEADLINE_S)
+    assert told == [True, True, True], "a late command is made good for as long as somebody waits"
+
+
+def test_an_instrument_that_does_not_confirm_is_told_and_asked_a_bounded_number_of_times() -> None:
+    heard: list[str] = []
+    (told,) = carry_out(PLAN[:1], {"generator": ScriptedWire("generator", heard, silent)})
+    assert heard == ["generator: OUTP OFF", "generator: OUTP?"] * ATTEMPTS
+    assert not told.confirmed
+    assert told.detail == "no answer in time"
+
+
+def test_an_answer_that_is_not_off_is_quoted() -> None:
+    (told,) = carry_out(PLAN[:1], {"generator": ScriptedWire("generator", [], lambda: "1")})
+    assert str(told) == "generator: output off: NOT CONFIRMED (it answers '1' to OUTP?)"
+
+
+def test_in_a_hurry_the_commands_go_out_and_nobody_is_asked() -> None:
+    heard: list[str] = []
+    hurried = threading.Event()
+    hurried.set()
+    told = carry_out(PLAN, {name: ScriptedWire(name, heard) for name in NAMES}, hurried)
+    assert heard == [f"{name}: OUTP OFF" for name in NAMES]
+    assert not any(each.confirmed for each in told)
+
+
+def test_a_hurry_that_begins_while_an_instrument_keeps_everybody_waiting_ends_the_wait() -> None:
+    hurried = threading.Event()
+    wire = BlockedWire("generator", [])
+    worker = threading.Thread(target=carry_out, args=(PLAN[:1], {"generator": wire}, hurried))
+    worker.start()
+    hurried.set()
+    worker.join(DEADLINE_S)
+    assert not worker.is_alive()
+    wire.let_go.set()
+
+
+def test_without_threads_to_be_had_one_part_is_carried_out_after_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(_thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr(threading.Thread, "start", refuse)
+    heard: list[str] = []
+    assert all_confirmed(carry_out(PLAN, {name: ScriptedWire(name, heard) for name in NAMES}))
+    assert heard == [word for name in NAMES for word in (f"{name}: OUTP OFF", f"{name}: OUTP?")]
+
+
+@pytest.mark.parametrize(
+    ("answer", "switches", "means_off"),
+    [
+        ("0", 1, True),
+        ("+0", 1, True),
+        ("OFF", 1, True),
+        (" off ", 1, True),
+        ("1", 1, False),
+        ("ON", 1, False),
+        ("", 1, False),
+        ("0,0,0", 3, True),
+        ("0,1,0", 3, False),
+        ("0,0", 3, False),
+        ("0,0,0,0", 3, False),
+    ],
+)
+def test_off_is_what_says_so_of_every_switch_and_nothing_else(answer: str, switches: int, means_off: bool) -> None:
+    part = SafePart("load", "nowhere", "disconnected", ("ROUT:OPEN:ALL",), ("ROUT:CLOS? (@1)",), switches)
+    assert part.is_confirmed_by(answer) is means_off
+
+
+def test_what_is_neither_on_nor_off_counts_as_on() -> None:
+    assert is_on("perhaps")
