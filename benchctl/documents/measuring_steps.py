@@ -8,13 +8,14 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from benchctl.documents.criteria import Expectations, expecting
-from benchctl.documents.fields import PositiveHertz, PositiveVolts, Whole, counted
+from benchctl.documents.fields import PositiveHertz, PositiveSeconds, PositiveVolts, Whole, counted
 from benchctl.documents.part import Misfit
 from benchctl.documents.step_base import State, StepBase
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
 
 
 class _Driven(StepBase):
@@ -50,5 +51,15 @@ class MeasureResponse(_Driven):
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
-MeasuringStep = MeasureResponse
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureResponse,)
+class MeasureNoise(_Driven):
+    """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
+
+    kind: Literal["measure_noise"] = "measure_noise"
+    for_s: PositiveSeconds = Field(default=2.0, description="how long the record is, as far as memory allows")
+    expect: Annotated[Expectations, *expecting(*NOISE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `signal_to_noise_1w: above 75 dB`"
+    )
+
+
+MeasuringStep = MeasureNoise | MeasureResponse
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureNoise, MeasureResponse)

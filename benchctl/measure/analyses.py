@@ -15,6 +15,7 @@ from benchctl.measure.context import BurstContext, ContinuousContext, IdleContex
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters, Readings
+from benchctl.measure.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.record import OUTPUT, Capture
 from benchctl.measure.response_figures import ResponseContext, response
 from benchctl.measure.signals import Signals
@@ -120,5 +121,6 @@ ANALYSES: Mapping[str, Analysis] = {
     "idle": Analysis(idle, IdleContext),
     "burst": Analysis(burst, BurstContext),
     "continuous": Analysis(continuous, ContinuousContext),
+    "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
 }

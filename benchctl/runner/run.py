@@ -145,8 +145,12 @@ class Run:
         readings: Mapping[str, Sequence[float]],
         context: Any,
         criteria: Mapping[str, Criterion],
+        *,
+        driven: bool = True,
     ) -> list[Figure]:
         """Store the captures, compute the figures, judge them, and journal all of it.
+
+        Figures that are not of a driven amplifier hold at no frequency, whatever the generator is tuned to.
 
         Raises:
             MeasurementError: the records cannot give the figures; the captures are kept.
@@ -160,7 +164,10 @@ class Run:
             captures={role: capture.name for role, capture in kept.items()},
             readings=readings,
             context=context,
-            conditions={"load_ohm": self.conditions.load_ohm, "frequency_hz": self.conditions.frequency_hz},
+            conditions={
+                "load_ohm": self.conditions.load_ohm,
+                "frequency_hz": self.conditions.frequency_hz if driven else None,
+            },
             figures=judged,
         )
         self.measured += judged

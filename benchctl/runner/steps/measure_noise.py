@@ -1,0 +1,43 @@
+"""measure_noise: what the outputs give when nothing drives the amplifier."""
+
+from __future__ import annotations
+
+from benchctl.documents.bench import Bench
+from benchctl.documents.measuring_steps import MeasureNoise
+from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.noise_figures import PART_S, NoiseContext
+from benchctl.runner import exposure
+from benchctl.runner.drive import connected_load_ohm, mute
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+
+# What a tone before it left in coupling capacitors has gone (common practice).
+QUIET_S = 0.5
+# A band up to 20 kHz wants 40 kSa/s and more; the faster, the less of what lies above it is folded into it.
+SLOWEST_HZ = 100e3
+
+
+def perform(step: MeasureNoise, run: Run) -> None:
+    """One long record of all outputs, undriven."""
+    load_ohm = connected_load_ohm(run)
+    mute(run)
+    run.wait(QUIET_S)
+    capture = exposure.take(run, "noise", _record(step, run.files.bench), 0.0, exposure.outputs(run))
+    rating = run.files.amplifier.rating(load_ohm)
+    context = NoiseContext(
+        load_ohm=load_ohm, rated_w=rating.power_w if rating is not None else None, **run.accuracies()
+    )
+    run.analyse("noise", {"noise": capture}, {}, context, step.expect, driven=False)
+
+
+def _record(step: MeasureNoise, bench: Bench) -> Record:
+    """As long as asked for and at least a part; no longer than memory holds at the slowest rate."""
+    oscilloscope = bench.instruments.oscilloscope
+    longest_s = oscilloscope.ratings.memory / SLOWEST_HZ if oscilloscope is not None else PART_S
+    span_s = max(min(step.for_s, longest_s), PART_S)
+    return Record(span_s, 0.0, round(span_s * exposure.SAMPLE_RATE_HZ), triggered=False)
+
+
+def foresee(step: MeasureNoise, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
+    return Forecast(duration_s=QUIET_S + _record(step, outlook.bench).span_s)

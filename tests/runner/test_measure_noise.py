@@ -1,0 +1,70 @@
+"""measure_noise on the simulated bench: the simulator's own noise comes out."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
+
+# The HX 2150 gives 0.3 mV of noise that is even up to half the sample rate, 250 kHz; of the band of 20 Hz to 20 kHz
+# there are as many parts of its square.
+NOISE_V = 0.3e-3 * math.sqrt(19.98e3 / 250e3)
+
+
+@pytest.fixture(scope="module")
+def noise(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    step = "measure_noise: {expect: {signal_to_noise_1w: above 75 dB}}"
+    return measured(tmp_path_factory.mktemp("run"), "set: {level: 200 mV}", step)
+
+
+def test_noise_is_the_amplifiers(noise: Measured) -> None:
+    """The oscilloscope adds some microvolts, and chance moves the rest by its own uncertainty now and then."""
+    for channel in "AB":
+        assert within_uncertainty(noise.figure("output_noise", channel), NOISE_V, factor=2.0)
+
+
+def test_the_a_curve_takes_two_decibels_of_even_noise(noise: Measured) -> None:
+    """Equivalent noise bandwidth of the A curve up to 20 kHz: 12.5 kHz, by integrating IEC 61672-1's formula, against
+    20 kHz: 2.0 dB."""
+    weighted, plain = noise.figure("output_noise_a_weighted", "A"), noise.figure("output_noise", "A")
+    assert 20 * math.log10(weighted.value / plain.value) == pytest.approx(-2.0, abs=0.2)
+
+
+def test_the_ratio_to_1_w_is_that_of_2_v_into_4_ohm(noise: Measured) -> None:
+    """CEA-2006: 1 W is 2.0 V into 4 ohm."""
+    ratio, weighted = noise.figure("signal_to_noise_1w", "A"), noise.figure("output_noise_a_weighted", "A")
+    assert ratio.value == pytest.approx(2.0 / weighted.value)
+    assert ratio.verdict == "passes"
+
+
+def test_the_ratio_to_rated_power_is_greater_by_the_ratio_of_the_powers(noise: Measured) -> None:
+    """150 W against 1 W."""
+    rated, one_watt = noise.figure("signal_to_noise_rated", "B"), noise.figure("signal_to_noise_1w", "B")
+    assert rated.value == pytest.approx(one_watt.value * math.sqrt(150.0))
+
+
+def test_noise_has_a_load_and_no_frequency(noise: Measured) -> None:
+    rows = noise.table[noise.table["figure"] == "output_noise"]
+    assert rows["load_ohm"].tolist() == [4.0, 4.0]
+    assert rows["frequency_hz"].isna().all()
+
+
+def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(noise: Measured) -> None:
+    assert noise.verification.agrees
+    assert noise.forecast_s("measure_noise") == pytest.approx(noise.took_s["measure_noise"], rel=0.1)
+
+
+def test_a_tone_that_was_set_before_is_muted(noise: Measured) -> None:
+    """Noise of a driven output would be volts."""
+    assert noise.figure("output_noise", "A").value < 1e-3
+
+
+def test_noise_without_a_load_is_refused_before_it_begins() -> None:
+    from tests.runner.measured import look
+    from tests.runner.rig import POWER_ON_LINE, files
+
+    checked = look(files(POWER_ON_LINE, "measure_noise"))
+    assert any("no load is connected" in hazard for hazard in checked.hazards)
+    assert hazards_of("measure_noise") == ()
