@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from benchctl.scpi.device import Device
+from benchctl.scpi.conversation import Conversation
 from benchctl.scpi.hislip import (
     PROTOCOL_VERSION,
     ErrorCode,
@@ -45,6 +45,7 @@ class HislipChannel:
         self._endpoint = endpoint
         self._reader = FrameReader(LONGEST_NAME)
         self._output = bytearray()
+        self._break: ConnectionError | None = None
 
     @property
     def is_waiting(self) -> bool:
@@ -59,8 +60,8 @@ class HislipChannel:
 
     @property
     def has_output(self) -> bool:
-        """Whether there is something to send."""
-        return bool(self._output)
+        """Whether there is something to send, or the link to be broken."""
+        return bool(self._output) or self._break is not None
 
     def receive(self, data: bytes) -> None:
         """Take bytes from the client and act on the messages that they complete."""
@@ -70,7 +71,7 @@ class HislipChannel:
     def advance(self) -> None:
         """Act on the messages that wait, as far as locks and the instrument allow."""
         try:
-            while not self.is_over and self._is_ready and (message := self._next_message()) is not None:
+            while self._is_ready and (message := self._next_message()) is not None:
                 self._handle(message)
         except PoorlyFormedHeaderError as error:
             self.fail(FatalErrorCode.POORLY_FORMED_HEADER, str(error))
@@ -83,7 +84,13 @@ class HislipChannel:
             self._tell_of_service()
 
     def collect(self) -> bytes:
-        """Everything there is to send."""
+        """Everything there is to send.
+
+        Raises:
+            ConnectionError: the link breaks here; everything that was to leave before has left.
+        """
+        if self._break is not None and not self._output:
+            raise self._break
         output = bytes(self._output)
         self._output.clear()
         return output
@@ -117,12 +124,19 @@ class HislipChannel:
         if client is not None:
             self._endpoint.remove(client)
 
+    def break_off(self, error: ConnectionError) -> None:
+        """The link breaks here, once what was queued before has left."""
+        self._break = error
+
     @property
     def _session(self) -> HislipSession | None:
         return self.client.session if self.client is not None else None
 
     @property
     def _is_ready(self) -> bool:
+        """Whether the next message may be handled now."""
+        if self.is_over or self._break is not None:
+            return False
         session = self._session
         return session is None or self.is_asynchronous or session.takes_messages
 
@@ -153,15 +167,15 @@ class HislipChannel:
 
     def _tell_of_service(self) -> None:
         if self.client is not None:
-            self._endpoint.tell_of_service(self.client.device)
+            self._endpoint.tell_of_service(self.client.name)
 
 
 class _Client:
     """A client that has at least its first connection."""
 
-    def __init__(self, number: int, device: Device, locks: LockTable[HislipSession], first: HislipChannel) -> None:
+    def __init__(self, number: int, name: str, locks: LockTable[HislipSession], first: HislipChannel) -> None:
         self.number = number
-        self.device = device
+        self.name = name
         self.locks = locks
         self.channels = [first]
         self.session: HislipSession | None = None
@@ -171,12 +185,13 @@ class HislipEndpoint:
     """The instruments behind one port, by their names there (`hislip0` in an address), and their clients.
 
     Args:
+        instruments: by name, what makes a client's conversation with it, interruptible.
         now: real time in seconds; clients may wait for a lock.
     """
 
-    def __init__(self, devices: Mapping[str, Device], now: Callable[[], float]) -> None:
-        self._devices = {name.lower(): device for name, device in devices.items()}
-        self._locks = {name: LockTable[HislipSession]() for name in self._devices}
+    def __init__(self, instruments: Mapping[str, Callable[[], Conversation]], now: Callable[[], float]) -> None:
+        self._instruments = {name.lower(): converse for name, converse in instruments.items()}
+        self._locks = {name: LockTable[HislipSession]() for name in self._instruments}
         self._now = now
         self._clients: dict[int, _Client] = {}
         self._last_number = 0
@@ -194,12 +209,12 @@ class HislipEndpoint:
         else:
             channel.fail(FatalErrorCode.INVALID_INITIALIZATION, "a connection begins with Initialize")
 
-    def tell_of_service(self, device: Device) -> None:
+    def tell_of_service(self, name: str) -> None:
         """After something was done for one client, the instrument may ask all of its clients for service."""
-        if device.status.service_enable:
-            for client in self._clients.values():
-                if client.device is device and client.session is not None:
-                    client.session.request_service()
+        for client in self._clients.values():
+            session = client.session
+            if client.name == name and session is not None and session.device.status.service_enable:
+                session.request_service()
 
     def remove(self, client: _Client) -> None:
         """A client is gone: its locks are free, its other connection ends."""
@@ -221,13 +236,13 @@ class HislipEndpoint:
             client.channels[0].advance()
 
     def _initialize(self, channel: HislipChannel, message: Message) -> None:
-        name = message.payload.decode("ascii", "replace").lower() or next(iter(self._devices))
-        if name not in self._devices:
+        name = message.payload.decode("ascii", "replace").lower() or next(iter(self._instruments))
+        if name not in self._instruments:
             channel.fail(FatalErrorCode.INVALID_INITIALIZATION, f"nothing is called {name} here")
         elif len(self._clients) >= MOST_CLIENTS:
             channel.fail(FatalErrorCode.TOO_MANY_CLIENTS, f"{MOST_CLIENTS} clients are connected already")
         else:
-            client = _Client(self._free_number(), self._devices[name], self._locks[name], channel)
+            client = _Client(self._free_number(), name, self._locks[name], channel)
             self._clients[client.number] = channel.client = client
             self._answer_first(channel, client.number)
 
@@ -237,9 +252,10 @@ class HislipEndpoint:
             channel.fail(FatalErrorCode.INVALID_INITIALIZATION, f"no client {message.parameter} waits for this")
             return
         channel.client, channel.is_asynchronous = client, True
+        first = client.channels[0]
         client.channels.append(channel)
-        client.session = HislipSession(client.device, client.locks, client.channels[0], channel, self._now)
-        client.channels[0].open_for_data()
+        client.session = HislipSession(self._instruments[client.name](), client.locks, first, channel, self._now)
+        first.open_for_data()
         channel.send(Message(MessageType.ASYNC_INITIALIZE_RESPONSE, 0, VENDOR))
 
     def _answer_first(self, channel: HislipChannel, number: int) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from benchctl.scpi.conversation import Conversation
-from benchctl.scpi.device import Device
 from benchctl.scpi.hislip import FIRST_MESSAGE_ID, Message, MessageType, split_reply
 
 # What clients agree on if their user asks for nothing else: 1 MiB (VISA attribute HISLIP_MAX_MESSAGE_KB, 1024).
@@ -25,6 +24,7 @@ class Exchange:
     """Messages and responses between one client and its instrument.
 
     Args:
+        conversation: the client's, interruptible.
         send: takes whole messages for the synchronous channel.
         announce: told the MessageID of the input because of which a response was dropped.
 
@@ -33,8 +33,10 @@ class Exchange:
         is_clearing: between AsyncDeviceClear and DeviceClearComplete, when everything else is passed over.
     """
 
-    def __init__(self, device: Device, send: Callable[[bytes], None], announce: Callable[[int], None]) -> None:
-        self.conversation = Conversation(device, interruptible=True)
+    def __init__(
+        self, conversation: Conversation, send: Callable[[bytes], None], announce: Callable[[int], None]
+    ) -> None:
+        self.conversation = conversation
         self.largest = USUAL_MESSAGE
         self.is_clearing = False
         self._send = send
@@ -105,7 +107,6 @@ class Exchange:
             # A response was dropped because more input waited already; this the client is told (3.1.1).
             self._interruptions = self.conversation.interruptions
             self._announce(self._last_id)
-        response = self.conversation.collect()
-        if response:
+        while response := self.conversation.collect():
             self._send(split_reply(response, self._last_id, self.largest))
             self._rmt_expected = True

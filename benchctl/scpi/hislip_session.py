@@ -6,11 +6,12 @@ Clause numbers are those of IVI-6.1. Nothing here touches a socket.
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Protocol
 
-from benchctl.scpi.device import Device
+from benchctl.scpi.conversation import Conversation
 from benchctl.scpi.hislip import (
     HEADER_BYTES,
     VENDOR_MESSAGES,
@@ -63,6 +64,9 @@ class Outlet(Protocol):
     def end(self) -> None:
         """End both channels."""
 
+    def break_off(self, error: ConnectionError) -> None:
+        """The link breaks here, once what was queued before has left."""
+
 
 @dataclass(frozen=True)
 class _Claim:
@@ -76,22 +80,22 @@ class HislipSession:
     """A client whose two channels are open.
 
     Args:
-        device: the instrument, shared with every other client.
+        conversation: the client's with the instrument, interruptible.
         locks: the instrument's locks, shared likewise.
         now: real time in seconds, for lock requests that may wait.
     """
 
     def __init__(
         self,
-        device: Device,
+        conversation: Conversation,
         locks: LockTable[HislipSession],
         synchronous: Outlet,
         asynchronous: Outlet,
         now: Callable[[], float],
     ) -> None:
-        self.device = device
+        self.device = conversation.device
         self.locks = locks
-        self.exchange = Exchange(device, synchronous.send_encoded, self._announce_interruption)
+        self.exchange = Exchange(conversation, synchronous.send_encoded, self._announce_interruption)
         self._synchronous = synchronous
         self._asynchronous = asynchronous
         self._now = now
@@ -123,7 +127,8 @@ class HislipSession:
 
     def resume(self) -> None:
         """Look whether an operation has ended, or a lock has become free or is given up."""
-        self.exchange.resume()
+        with self._breaking_off():
+            self.exchange.resume()
         self.try_claim()
 
     def try_claim(self) -> None:
@@ -159,7 +164,16 @@ class HislipSession:
             text = f"message type {message.kind} has no control code {message.control}"
             outlet.send(error_message(ErrorCode.UNRECOGNIZED_CONTROL_CODE, text))
         else:
-            handler(self, message)
+            with self._breaking_off():
+                handler(self, message)
+
+    @contextmanager
+    def _breaking_off(self) -> Iterator[None]:
+        """A conversation may say that its link is broken; that happens behind what it has answered so far."""
+        try:
+            yield
+        except ConnectionError as error:
+            self._synchronous.break_off(error)
 
     def _answer(self, kind: MessageType, control: int = 0, parameter: int = 0, payload: bytes = b"") -> None:
         self._asynchronous.send(Message(kind, control, parameter, payload))

@@ -10,12 +10,14 @@ from benchctl.simulator.description import BenchDescription
 from benchctl.simulator.disturbed import Disturbances
 from benchctl.simulator.faults import FaultDesk
 from benchctl.simulator.instrument import Instrument, Now
+from benchctl.simulator.ports import HislipPlace
 from benchctl.simulator.scpi_generator import SimulatedGenerator
 from benchctl.simulator.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
 from benchctl.simulator.scpi_oscilloscope import SimulatedOscilloscope
 from benchctl.simulator.scpi_supply import SimulatedSupply
 from benchctl.simulator.scpi_thermometer import SimulatedThermometer
-from benchctl.simulator.server import Address, Server
+from benchctl.simulator.server import Server
+from benchctl.simulator.sockets import Address
 from benchctl.simulator.truth import Truth
 from benchctl.simulator.world import World
 
@@ -39,13 +41,22 @@ class SimulatedBench:
         disturbed = Disturbances(devices, self.faults) if description.bench.faults else None
         self._server = Server(devices, self.world.lock, disturbed)
 
-    def start(self, addresses: Mapping[str, Address] | None = None) -> dict[str, Address]:
-        """Serve each role at its loopback address, or at a free port, and give role -> (host, port).
+    def start(
+        self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
+    ) -> dict[str, Address]:
+        """Serve each role on a raw socket at its loopback address, or at a free port, and give role -> (host, port).
+
+        A role in `hislip` answers HiSLIP as well; `hislip_places` then says where.
 
         Raises:
             UsageError: an address that is not loopback, or that is taken.
         """
-        return self._server.start(addresses)
+        return self._server.start(addresses, hislip)
+
+    @property
+    def hislip_places(self) -> Mapping[str, HislipPlace]:
+        """Where roles answer HiSLIP, once started."""
+        return self._server.hislip
 
     def settle(self) -> None:
         """Wait until all that clients have sent has been acted on; a virtual clock must ask for it before it jumps."""

@@ -1,27 +1,24 @@
-"""The sockets: one thread serves every instrument, each on a loopback port of its own, several clients at once.
+"""The sockets: one thread serves every instrument, on loopback ports, several clients at once.
 
 Each reply leaves in one send, because some clients take what one receive brings for the whole reply. Nothing here knows
-SCPI beyond bytes in, bytes out.
+SCPI or HiSLIP beyond bytes in, bytes out.
 """
 
 from __future__ import annotations
 
-import ipaddress
 import selectors
 import socket
-import struct
 import threading
 import time
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from benchctl.errors import UsageError
 from benchctl.scpi.conversation import Conversation
 from benchctl.scpi.device import Device
-
-Address = tuple[str, int]
+from benchctl.scpi.hislip_endpoint import HislipChannel
+from benchctl.simulator.ports import Converse, Dialogue, HislipPlace, Listener, open_ports
+from benchctl.simulator.sockets import Address, reset_when_closed
 
 RECEIVE_BYTES = 1 << 16
 WAITING_POLL_S = 0.002
@@ -33,16 +30,10 @@ _CLOSE, _SETTLE = b"c", b"s"
 """What the serving thread is woken with."""
 
 
-class Converse(Protocol):
-    """Makes a client's conversation with the instrument in a role; one that the link disturbs, where it is to."""
-
-    def __call__(self, role: str, *, interruptible: bool = False) -> Conversation: ...
-
-
 @dataclass
 class _Client:
     link: socket.socket
-    conversation: Conversation
+    dialogue: Dialogue
     unsent: bytearray = field(default_factory=bytearray)
 
     @property
@@ -50,7 +41,17 @@ class _Client:
         """What to wait for: output that is stuck comes before more input."""
         if self.unsent:
             return selectors.EVENT_WRITE
-        return selectors.EVENT_READ if self.conversation.wants_input else 0
+        return selectors.EVENT_READ if self.dialogue.wants_input else 0
+
+    @property
+    def has_partner(self) -> bool:
+        """Whether what is done on one connection may give another one something to say, or end it."""
+        return isinstance(self.dialogue, HislipChannel)
+
+    @property
+    def comes_second(self) -> bool:
+        """Whether it speaks of what was said on another connection, which must be heard first."""
+        return isinstance(self.dialogue, HislipChannel) and self.dialogue.is_asynchronous
 
 
 class Server:
@@ -64,25 +65,25 @@ class Server:
         self._lock = lock
         self._converse = converse or self._converse_undisturbed
         self._service: _Service | None = None
+        self.hislip: Mapping[str, HislipPlace] = {}
 
-    def start(self, addresses: Mapping[str, Address] | None = None) -> dict[str, Address]:
-        """Listen, and give the address of each role; where none is asked for, a free port of 127.0.0.1.
+    def start(
+        self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
+    ) -> dict[str, Address]:
+        """Listen, and give the raw socket of each role; where none is asked for, a free port of 127.0.0.1.
+
+        Where `hislip` names a place for a role, the instrument answers HiSLIP there as well; the attribute `hislip`
+        then says where.
 
         Raises:
             UsageError: an address that is not loopback, or that is taken; or the server runs already.
         """
         if self._service is not None:
             raise UsageError("the simulated instruments are being served already")
-        listeners: dict[str, socket.socket] = {}
-        try:
-            for role in self._devices:
-                listeners[role] = _listen(*(addresses or {}).get(role, ("127.0.0.1", 0)))
-        except UsageError:
-            for listener in listeners.values():
-                listener.close()
-            raise
-        self._service = _Service(self._converse, self._lock, listeners)
-        return {role: _address_of(listener) for role, listener in listeners.items()}
+        ports = open_ports(self._devices, self._converse, addresses or {}, hislip or {})
+        self._service = _Service(self._lock, ports.listeners)
+        self.hislip = ports.hislip
+        return dict(ports.raw)
 
     def _converse_undisturbed(self, role: str, *, interruptible: bool = False) -> Conversation:
         return Conversation(self._devices[role], interruptible=interruptible)
@@ -105,15 +106,14 @@ class Server:
 class _Service:
     """The serving thread and its sockets."""
 
-    def __init__(self, converse: Converse, lock: threading.RLock, listeners: Mapping[str, socket.socket]) -> None:
-        self._converse = converse
+    def __init__(self, lock: threading.RLock, listeners: tuple[Listener, ...]) -> None:
         self._lock = lock
-        self._listeners = dict(listeners)
+        self._listeners = listeners
         self._clients: dict[socket.socket, _Client] = {}
         self._wake, self._waker = socket.socketpair()
         self._selector = selectors.DefaultSelector()
-        for role, listener in listeners.items():
-            self._selector.register(listener, selectors.EVENT_READ, role)
+        for listener in listeners:
+            self._selector.register(listener.socket, selectors.EVENT_READ, listener)
         self._selector.register(self._wake, selectors.EVENT_READ, None)
         self._settling, self._quiet = False, 0
         self._settled = threading.Event()
@@ -134,7 +134,7 @@ class _Service:
         self._thread.join()
         for client in list(self._clients.values()):
             self._drop(client)
-        for open_socket in (*self._listeners.values(), self._wake, self._waker):
+        for open_socket in (*(listener.socket for listener in self._listeners), self._wake, self._waker):
             open_socket.close()
         self._selector.close()
 
@@ -147,23 +147,29 @@ class _Service:
 
     def _serve_once(self) -> bool:
         """Attend to whatever is ready; False once the server is to close."""
-        is_waiting = any(client.conversation.is_waiting for client in self._clients.values())
+        is_waiting = any(client.dialogue.is_waiting for client in self._clients.values())
         timeout = 0.0 if self._settling else WAITING_POLL_S if is_waiting else None
         ready = self._selector.select(timeout)
         if not ready and self._settling:
             self._look_settled()
-        for key, mask in ready:
+        for key, mask in sorted(ready, key=_comes_second) if len(ready) > 1 else ready:
             if key.fileobj is self._wake:
                 if self._wake.recv(1) == _CLOSE:
                     return False
                 self._settling, self._quiet = True, 0
-            elif isinstance(key.data, str):
-                self._accept(self._listeners[key.data], key.data)
+            elif isinstance(key.data, Listener):
+                self._accept(key.data)
             else:
                 self._attend(key.data, mask)
         if is_waiting:
             self._resume()
+        self._follow_up()
         return True
+
+    def _follow_up(self) -> None:
+        """Send what was done for one connection made others say, and end those whose partner is gone."""
+        for client in [client for client in self._clients.values() if client.has_partner]:
+            self._attend(client, 0)
 
     def _look_settled(self) -> None:
         """Settled once nothing has come twice in a row: the kernel may still be handing over what was sent last."""
@@ -174,14 +180,14 @@ class _Service:
         self._settling = False
         self._settled.set()
 
-    def _accept(self, listener: socket.socket, role: str) -> None:
+    def _accept(self, listener: Listener) -> None:
         try:
-            link, _ = listener.accept()
+            link, _ = listener.socket.accept()
         except OSError:
             return  # the client was gone before it was taken
         link.setblocking(False)
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        client = _Client(link, self._converse(role))
+        client = _Client(link, listener.open())
         self._clients[link] = client
         self._selector.register(link, selectors.EVENT_READ, client)
 
@@ -193,21 +199,21 @@ class _Service:
                     self._drop(client)
                     return
                 with self._lock:
-                    client.conversation.receive(data)
+                    client.dialogue.receive(data)
             self._send(client)
         except BlockingIOError:
             pass
         except ConnectionResetError:
-            _reset_when_closed(client.link)
+            reset_when_closed(client.link)
             self._drop(client)
         except OSError:
             self._drop(client)
 
     def _resume(self) -> None:
         for client in list(self._clients.values()):
-            if client.conversation.is_waiting:
+            if client.dialogue.is_waiting:
                 with self._lock:
-                    client.conversation.resume()
+                    client.dialogue.resume()
                 self._attend(client, 0)
 
     def _send(self, client: _Client) -> None:
@@ -215,7 +221,7 @@ class _Service:
         while True:
             if not client.unsent:
                 with self._lock:
-                    client.unsent += client.conversation.collect()
+                    client.unsent += client.dialogue.collect()
             if not client.unsent:
                 break
             try:
@@ -223,7 +229,10 @@ class _Service:
             except BlockingIOError:
                 break
             del client.unsent[:sent]
-        self._wait_for(client)
+        if client.dialogue.is_over and not client.unsent:
+            self._drop(client)
+        else:
+            self._wait_for(client)
 
     def _wait_for(self, client: _Client) -> None:
         key = self._selector.get_map().get(client.link)
@@ -240,35 +249,11 @@ class _Service:
         if client.link in self._selector.get_map():
             self._selector.unregister(client.link)
         self._clients.pop(client.link, None)
+        with self._lock:
+            client.dialogue.close()
         client.link.close()
 
 
-def _listen(host: str, port: int) -> socket.socket:
-    """A listener on a loopback address; nothing else is ever served."""
-    try:
-        is_loopback = ipaddress.IPv4Address(host).is_loopback
-    except ValueError:
-        is_loopback = host == "localhost"
-    if not is_loopback:
-        raise UsageError(f"simulated instruments are served on loopback only, not on {host}")
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind((host, port))
-        listener.listen(16)
-    except OSError as error:
-        listener.close()
-        raise UsageError(f"cannot serve on {host}:{port}: {error.strerror}") from error
-    listener.setblocking(False)
-    return listener
-
-
-def _reset_when_closed(link: socket.socket) -> None:
-    """Make closing it send a reset: what a peer sends that lost its power, not one that says good-bye."""
-    with suppress(OSError):  # some systems refuse options of a link that is gone already
-        link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
-
-
-def _address_of(listener: socket.socket) -> Address:
-    host, port = listener.getsockname()[:2]
-    return str(host), int(port)
+def _comes_second(event: tuple[selectors.SelectorKey, int]) -> bool:
+    data = event[0].data
+    return isinstance(data, _Client) and data.comes_second

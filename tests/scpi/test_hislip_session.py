@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchctl.scpi.conversation import Conversation
 from benchctl.scpi.device import Device, Identity
 from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.hislip import FIRST_MESSAGE_ID, ErrorCode, FatalErrorCode, FrameReader, Message, MessageType
@@ -111,6 +113,15 @@ class Client:
         return self.request(MessageType.ASYNC_LOCK, 0, self.message_id - 2).control
 
 
+def endpoint_of(clock: Clock, *devices: Device) -> HislipEndpoint:
+    """A port with these instruments: hislip0, hislip1, ..."""
+
+    def converse(device: Device) -> Callable[[], Conversation]:
+        return lambda: Conversation(device, interruptible=True)
+
+    return HislipEndpoint({f"hislip{n}": converse(device) for n, device in enumerate(devices)}, clock)
+
+
 @pytest.fixture
 def clock() -> Clock:
     return Clock()
@@ -119,7 +130,7 @@ def clock() -> Clock:
 @pytest.fixture
 def endpoint(bench: Bench, clock: Clock) -> HislipEndpoint:
     bench.device.status.take_event()  # power on
-    return HislipEndpoint({"hislip0": bench.device}, clock)
+    return endpoint_of(clock, bench.device)
 
 
 @pytest.fixture
@@ -146,7 +157,7 @@ class TestBeginning:
 
     def test_one_port_may_have_several_instruments(self, bench: Bench) -> None:
         other = type(bench)()
-        endpoint = HislipEndpoint({"hislip0": bench.device, "hislip1": other.device}, Clock())
+        endpoint = endpoint_of(Clock(), bench.device, other.device)
         Client(endpoint, b"hislip1").write(b"VOLT 3")
         assert (bench.voltage_v, other.voltage_v) == (0.0, 3.0)
 
@@ -569,7 +580,7 @@ ANYTHING = st.lists(
 @given(ANYTHING, ANYTHING)
 def test_whatever_a_client_sends_others_are_served(on_sync: list[bytes], on_asyn: list[bytes]) -> None:
     """No bytes make the port fall over, and none of what they left behind outlives their client."""
-    endpoint = HislipEndpoint({"hislip0": Device(Identity("Harbour", "HB-1"), CommandTree())}, lambda: 0.0)
+    endpoint = endpoint_of(Clock(), Device(Identity("Harbour", "HB-1"), CommandTree()))
     wild = Client(endpoint)
     for first, second in zip(on_sync + [b""] * 8, on_asyn + [b""] * 8, strict=False):
         wild.sync.receive(first)
