@@ -9,13 +9,14 @@ import click
 from benchctl.documents.schema import KINDS, schema_of
 
 
-@click.command(epilog="Example:  benchctl schema sequence > sequence.schema.json")
-@click.argument("kind", type=click.Choice(KINDS))
+@click.command(epilog="Example:  benchctl schema sequence")
+@click.argument("kind", type=click.Choice(KINDS), metavar="KIND")
 def schema(kind: str) -> int:
     """Print the JSON Schema of a kind of document.
 
-    An editor with a YAML language server completes and checks a file while it is typed if the file's first line is, for
-    example,  # yaml-language-server: $schema=sequence.schema.json
+    KIND is sequence, bench, amplifier or driver. Keep what is printed in a file such as sequence.schema.json; an editor
+    with a YAML language server then completes and checks a document whose first line is, for example,
+    "# yaml-language-server: $schema=sequence.schema.json".
     """
     click.echo(json.dumps(schema_of(next(known for known in KINDS if known == kind)), indent=2))
     return 0

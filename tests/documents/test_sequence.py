@@ -79,4 +79,4 @@ def test_a_sweep_that_would_take_weeks_is_refused(faults_of: FaultsOf) -> None:
     text = (
         f"steps:\n  - sweep: {{level: [{levels}], frequency: [{levels.replace('mV', 'Hz')}]}}\n    steps: [{inner}]\n"
     )
-    assert faults_of(HEAD + text) == ["4:3: the sweeps make 22500 steps of this; at most 10000 can be run"]
+    assert faults_of(HEAD + text) == ["4:3: this makes 22500 steps; at most 10000 can be run"]

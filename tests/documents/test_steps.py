@@ -60,8 +60,8 @@ def test_a_step_without_settings_is_a_bare_word(step_of: Callable[[str], StepBas
 
 
 def test_settings_are_floats_in_base_units(step_of: Callable[[str], StepBase]) -> None:
-    assert step_of("set: {load: 4 ohm, frequency: 1 kHz, level: 250 mV, channels: [A]}") == Set(
-        load_ohm=4.0, frequency_hz=1000.0, level_v=0.25, channels=("A",)
+    assert step_of("set: {load: 4 ohm, frequency: 1 kHz, level: 250 mV, supply: 13.8 V}") == Set(
+        load_ohm=4.0, frequency_hz=1000.0, level_v=0.25, supply_v=13.8
     )
 
 
@@ -136,7 +136,7 @@ def test_a_step_can_be_built_in_python_with_numbers() -> None:
         ("[]", ["5:5: a list stands where a step belongs"]),
         ("{}", ["5:5: a mapping stands where a step belongs"]),
         ("set: {}", ["5:10: nothing to set"]),
-        ("set: {channels: [A, A]}", ["5:25: stands in the list twice"]),
+        ("prompt: {request: turn it up, record: [gain, gain]}", ["5:50: stands in the list twice"]),
         ("set: {load: -4 ohm}", ["5:17: '-4 ohm' is out of range; it must be more than 0 ohm"]),
         (
             "power_on: {voltage: 14 V, current_limit: 9 A, overvoltage: 13 V}",
