@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import sys
+import traceback
 from collections.abc import Sequence
 
 import click
 
 from benchctl.cli.lazy import LazyGroup, Place
 from benchctl.errors import BenchctlError, PreflightRefused
+
+# What a fault of the program itself counts as: whatever was asked for has failed.
+FAULT_EXIT_CODE = 5
 
 _EPILOG = """\b
 Exit codes:
@@ -34,6 +38,7 @@ Try it without a bench:
         "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
         "simulate": Place("benchctl.cli.simulate:simulate", "Serve simulated instruments in real time."),
         "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
+        "new": Place("benchctl.cli.new:new", "Write a commented file to start from."),
         "schema": Place("benchctl.cli.schema:schema", "Print the JSON Schema of a kind of document."),
         "verify": Place("benchctl.cli.verify:verify", "Compute every figure of a run again."),
     },
@@ -64,6 +69,10 @@ def _exit_code(arguments: Sequence[str] | None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped by the operator.", err=True)
         return 6
+    except Exception:  # noqa: BLE001 - Python's own exit code of 1 would say that a run had finished
+        traceback.print_exc()
+        click.echo("This is a fault of benchctl itself. Look whether the bench is safe: benchctl safe.", err=True)
+        return FAULT_EXIT_CODE
     return outcome if isinstance(outcome, int) else 0
 
 

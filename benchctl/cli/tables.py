@@ -16,28 +16,40 @@ from benchctl.quantity import render
 
 _STYLES = {"passes": "green", "fails": "bold red", "cannot be told": "yellow"}
 TOTAL = "total"
+# Nobody says a gain of 32 in per cent.
+_PLAIN_RATIOS = frozenset({"crest_factor", "gain", "channel_balance", "damping_factor"})
+# What has a table of its own; whatever else was measured stands in the last one.
+_TABULATED = ("idle", "burst", "continuous")
 
 
 def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> RenderableType:
-    """What was measured: idle, output power per channel, full drive, and supply draw."""
+    """What was measured: idle, output power per channel, full drive, supply draw, and whatever else."""
     tables = [
         _idle_table(entries),
         _power_table(entries, amplifier),
         _full_drive_table(entries),
         _supply_table(entries),
+        _other_table(entries),
     ]
     return Group(*(table for table in tables if table.row_count))
 
 
 def value_in_words(figure: Figure) -> str:
     """A value with its expanded uncertainty to two digits, or as the bound it is; ratios in per cent."""
-    factor = 100.0 if figure.unit == "1" and figure.name != "crest_factor" else 1.0
+    factor = 100.0 if unit_in_words(figure) == "%" else 1.0
     value, uncertainty = figure.value * factor, (figure.expanded_uncertainty or 0.0) * factor
     if figure.bound:
         return f"{'≤' if figure.bound == 'at most' else '≥'} {value:.3g}"
     if not uncertainty:
         return f"{value:.4g}"
-    return f"{ufloat(value, uncertainty):.2u}".replace("+/-", " ± ")
+    return f"{ufloat(value, uncertainty):.2uf}".replace("+/-", " ± ")
+
+
+def unit_in_words(figure: Figure) -> str:
+    """The unit that belongs to `value_in_words`: % for most ratios, none for those that are said as a number."""
+    if figure.unit != "1":
+        return figure.unit
+    return "" if figure.name in _PLAIN_RATIOS else "%"
 
 
 def _cell(figures: Sequence[Figure], name: str, channel: str = "") -> Text:
@@ -58,23 +70,36 @@ def _table(title: str, *columns: str, right: Sequence[str]) -> Table:
 def _idle_table(entries: Sequence[FiguresEntry]) -> Table:
     table = _table("Idle", "figure", "channel", right=["value", "unit", "verdict"])
     for figure in (figure for entry in entries if entry.analysis == "idle" for figure in entry.figures):
-        unit = "%" if figure.unit == "1" else figure.unit
-        verdict = Text(figure.verdict, style=_STYLES.get(figure.verdict, ""))
-        table.add_row(figure.name, figure.channel, value_in_words(figure), unit, verdict)
+        table.add_row(figure.name, figure.channel, *_value_unit_verdict(figure))
     return table
 
 
+def _value_unit_verdict(figure: Figure) -> tuple[str, str, Text]:
+    verdict = Text(figure.verdict, style=_STYLES.get(figure.verdict, ""))
+    return value_in_words(figure), unit_in_words(figure), verdict
+
+
 def _conditions(entry: FiguresEntry) -> tuple[str, str]:
-    load_ohm, frequency_hz = entry.conditions.load_ohm, entry.conditions.frequency_hz
-    return (
-        render(load_ohm, "ohm") if load_ohm else "",
-        render(frequency_hz, "Hz") if frequency_hz else "",
-    )
+    return _in_words(entry.conditions.load_ohm, entry.conditions.frequency_hz)
+
+
+def _conditions_of(entry: FiguresEntry, figure: Figure) -> tuple[str, str]:
+    """A figure's own load and frequency, where it has them; else what the bench was set to."""
+    set_to = entry.conditions
+    return _in_words(figure.load_ohm or set_to.load_ohm, figure.frequency_hz or set_to.frequency_hz)
+
+
+def _in_words(load_ohm: float | None, frequency_hz: float | None) -> tuple[str, str]:
+    return render(load_ohm, "ohm") if load_ohm else "", render(frequency_hz, "Hz") if frequency_hz else ""
+
+
+def _at(conditions: tuple[str, str]) -> str:
+    return ", ".join(filter(None, conditions))
 
 
 def _groups(entries: Sequence[FiguresEntry]) -> Iterator[tuple[tuple[str, str], list[FiguresEntry]]]:
     """Entries under the same load and frequency, in the order in which these first came."""
-    driven = [entry for entry in entries if entry.analysis != "idle"]
+    driven = [entry for entry in entries if entry.analysis in _TABULATED[1:]]
     for conditions in dict.fromkeys(_conditions(entry) for entry in driven):
         yield conditions, [entry for entry in driven if _conditions(entry) == conditions]
 
@@ -130,19 +155,19 @@ def _full_drive_table(entries: Sequence[FiguresEntry]) -> Table:
     powers = ("first", "highest", "lowest", "last")
     table = _table(
         "Bursts at full drive (first cycle at the distortion bound), W",
-        "load",
+        "at",
         "burst",
         "channel",
         right=[*powers, "droop, %", "peak, V"],
     )
-    for (load, _), group in _groups(entries):
+    for conditions, group in _groups(entries):
         figures = [figure for entry in group for figure in entry.figures]
         for cycles in _cycles(group):
             of_length = _of_length(figures, cycles)
             for channel in _channels(of_length):
                 cells = [_cell(of_length, f"burst_power_{which}", channel) for which in powers]
                 others = [_cell(of_length, name, channel) for name in ("droop", "output_peak")]
-                table.add_row(load, burst_in_words(cycles), channel, *cells, *others)
+                table.add_row(_at(conditions), burst_in_words(cycles), channel, *cells, *others)
         table.add_section()
     return table
 
@@ -151,16 +176,28 @@ def _supply_table(entries: Sequence[FiguresEntry]) -> Table:
     names = ("supply_current", "supply_current_peak", "supply_voltage", "efficiency", "heatsink_temperature")
     table = _table(
         "Supply and heat",
-        "load",
+        "at",
         "drive",
         right=["current, A", "peak, A", "voltage, V", "efficiency, %", "heatsink, degC"],
     )
-    for (load, _), group in _groups(entries):
+    for conditions, group in _groups(entries):
         figures = [figure for entry in group for figure in entry.figures]
         for cycles in [*_cycles(group), None]:
-            of_length = _of_length(figures, cycles)
-            if of_length:
+            cells = [_cell(_of_length(figures, cycles), name) for name in names]
+            if any(cells):
                 drive = burst_in_words(cycles) if cycles else "continuous"
-                table.add_row(load, drive, *(_cell(of_length, name) for name in names))
+                table.add_row(_at(conditions), drive, *cells)
         table.add_section()
+    return table
+
+
+def _other_table(entries: Sequence[FiguresEntry]) -> Table:
+    """Of figures that hold at a frequency of their own, as a response has by the dozen, only those with a verdict."""
+    table = _table("Also measured", "figure", "at", "channel", right=["value", "unit", "verdict"])
+    for entry in entries:
+        if entry.analysis not in _TABULATED:
+            for figure in entry.figures:
+                if figure.verdict or figure.frequency_hz is None:
+                    at = _at(_conditions_of(entry, figure))
+                    table.add_row(figure.name, at, figure.channel, *_value_unit_verdict(figure))
     return table

@@ -15,7 +15,7 @@ from rich.text import Text
 
 from benchctl.cli.bars import limits_table
 from benchctl.cli.preflight import time_in_words
-from benchctl.cli.tables import TOTAL, burst_in_words, value_in_words
+from benchctl.cli.tables import TOTAL, burst_in_words, unit_in_words, value_in_words
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
@@ -178,8 +178,8 @@ def _line(figure: Figure) -> str:
     """Name, channel and burst; value and unit; verdict."""
     burst = burst_in_words(figure.burst_cycles) if figure.burst_cycles else ""
     of = " ".join(filter(None, [figure.name, figure.channel, burst]))
-    unit = "%" if figure.unit == "1" else figure.unit
-    return f"{of}: {value_in_words(figure)} {unit} {figure.verdict}".rstrip()
+    words = (value_in_words(figure), unit_in_words(figure), figure.verdict)
+    return f"{of}: {' '.join(filter(None, words))}"
 
 
 def clock_face(seconds: float) -> str:

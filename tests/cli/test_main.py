@@ -105,3 +105,18 @@ def test_ctrl_c_before_anything_is_energised_gives_exit_code_6(
     ended = benchctl("check", "quick_check")
     assert ended.exit_code == 6
     assert "Stopped by the operator" in ended.err
+
+
+def test_a_fault_of_the_program_is_not_taken_for_a_verdict_that_fails(
+    benchctl: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python's own exit code for it, 1, would say that a run had finished."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("benchctl.cli.check.read_any", broken)
+    ended = benchctl("check", "quick_check")
+    assert ended.exit_code == 5
+    assert "ZeroDivisionError" in ended.err
+    assert "a fault of benchctl itself" in ended.err

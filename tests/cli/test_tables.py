@@ -12,7 +12,7 @@ from benchctl.archive.entries import FiguresEntry
 from benchctl.cli.tables import burst_in_words, closing_tables, value_in_words
 from benchctl.documents.reader import load_amplifier
 from benchctl.measure.figure import Figure
-from tests.cli.figures import ENTRIES
+from tests.cli.figures import ENTRIES, FOUR_OHM, entry
 
 
 def shown(entries: Sequence[FiguresEntry], width: int = 100) -> list[str]:
@@ -62,6 +62,20 @@ def test_a_table_without_rows_is_left_out() -> None:
     assert idle_only[0] == "Idle"
     assert not any("Clean output power" in line for line in idle_only)
     assert shown([]) == []
+
+
+def test_what_has_no_table_of_its_own_stands_in_the_last_one_without_every_point_of_a_response() -> None:
+    response = entry(
+        "response",
+        FOUR_OHM,
+        Figure("gain", 31.9, "1", 0.5, 2.0, channel="A", frequency_hz=500.0),
+        Figure("gain", 31.0, "1", 0.5, 2.0, channel="A", frequency_hz=2000.0, verdict="fails"),
+        Figure("upper_band_edge", 42e3, "Hz", 900.0, 2.0, channel="A", verdict="passes"),
+    )
+    assert [line for line in shown([response]) if "│" in line] == [
+        "│ gain            │ 4 ohm, 2 kHz │ A       │ 31.00 ± 0.50 │      │   fails │",
+        "│ upper_band_edge │ 4 ohm, 1 kHz │ A       │  42000 ± 900 │   Hz │  passes │",
+    ]
 
 
 @pytest.mark.parametrize(
