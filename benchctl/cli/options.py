@@ -8,8 +8,6 @@ from typing import Any
 
 import click
 
-from benchctl.launch.run import Documents
-
 bench_option = click.option(
     "--bench", "-b", required=True, metavar="BENCH", help="Bench file: a path or a shipped name."
 )
@@ -45,6 +43,8 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
 
     @functools.wraps(command)
     def with_documents(sequence: str, bench: str, amplifier: str, settings: Mapping[str, str], **others: Any) -> int:
+        from benchctl.launch.run import Documents  # noqa: PLC0415 - heavy, and other commands share these options
+
         return command(documents=Documents(sequence, bench, amplifier, settings), **others)
 
     argument = click.argument("sequence", metavar="SEQUENCE")
