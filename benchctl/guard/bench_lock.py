@@ -13,7 +13,7 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -108,12 +108,14 @@ def bench_lock(addresses: Iterable[str]) -> Iterator[BenchLock]:
 @contextmanager
 def hold_if_free(paths: Sequence[Path]) -> Iterator[None]:
     """Hold these locks as far as nobody else does; whatever goes wrong with that, the block is entered."""
-    with ExitStack() as stack, suppress(OSError):
-        lock = BenchLock(paths)
-        stack.callback(lock.release)
-        lock.take()
-        lock.tell("")
-    yield
+    lock = BenchLock(paths)
+    try:
+        with suppress(OSError):
+            if lock.take() is None:
+                lock.tell("")
+        yield
+    finally:
+        lock.release()
 
 
 def lock_paths(addresses: Iterable[str]) -> list[Path]:

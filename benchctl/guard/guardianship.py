@@ -49,16 +49,17 @@ class Guardianship:
     ) -> None:
         self._interlock = interlock
         self._over = threading.Event()
-        self._ready = threading.Event()
+        self._answered = threading.Event()
+        self._stands = False
         self._renewed_at = self._answered_at = time.monotonic()
         self._process = _start()
+        threading.Thread(target=self._listen, name="guardian answers", daemon=True).start()
         try:
             self._send(Orders(tuple(plan), str(report.absolute()), os.getpid(), tuple(map(str, locks))).to_line())
-            threading.Thread(target=self._listen, name="guardian answers", daemon=True).start()
             self._wait_until_ready()
         except GuardianLost:
             self._process.kill()
-            self._process.wait()
+            self._hang_up(LEAVE_S)
             raise
         interlock.hold_to(self._lapse)
         threading.Thread(target=self._beat, name="guardian beats", daemon=True).start()
@@ -88,10 +89,10 @@ class Guardianship:
     # -- the conversation --------------------------------------------------------------------------------------
 
     def _wait_until_ready(self) -> None:
-        if not self._ready.wait(START_S):
+        if not self._answered.wait(START_S):
             raise GuardianLost("the guardian does not start")
-        if self._process.poll() is not None:
-            raise GuardianLost(f"the guardian ended at once, with exit code {self._process.returncode}")
+        if not self._stands:
+            raise GuardianLost("the guardian ended as soon as it was started")
         self._renewed_at = self._answered_at = time.monotonic()
 
     def _beat(self) -> None:
@@ -114,14 +115,15 @@ class Guardianship:
             for word in lines_of(self._process.stdout.fileno()):
                 if word == Word.ACTING:
                     self._lose("the guardian took over and made the bench safe")
+                self._stands = True
                 self._answered_at = time.monotonic()
-                self._ready.set()
+                self._answered.set()
         self._lose("the guardian has ended")
-        self._ready.set()
+        self._answered.set()
         self._process.stdout.close()
 
     def _lose(self, reason: str) -> None:
-        if not self._over.is_set() and self._ready.is_set():
+        if self._stands and not self._over.is_set():
             self._interlock.open(GuardianLost(reason))
 
     def _lapse(self) -> GuardianLost | None:
