@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
 from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
-from benchctl.errors import InstrumentError
+from benchctl.errors import InstrumentError, UsageError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart, is_on
 from benchctl.instruments.session import Session
@@ -58,7 +58,7 @@ class RelayBank(Load):
         self._say(self._words.prepare)
 
     def connect(self, nominal_ohm: float) -> None:
-        wanted = self._relays[nominal_ohm]
+        wanted = self._relays_for(nominal_ohm)
         # Break before make: two resistors in parallel may be less than the amplifier bears.
         self.disconnect()
         self._say(self._words.close, relays=wanted)
@@ -71,6 +71,14 @@ class RelayBank(Load):
                 address=self.session.address,
                 advice="Look for a relay that sticks or does not pull in.",
             )
+
+    def _relays_for(self, nominal_ohm: float) -> tuple[int, ...]:
+        """As near as the bench file finds its resistors: `2000 mohm` and `2 ohm` may differ in the last digit."""
+        near = (relays for ohm, relays in self._relays.items() if abs(ohm - nominal_ohm) < 1e-3 * nominal_ohm)
+        found = next(near, None)
+        if found is None:
+            raise UsageError(f"the bench has no load of {nominal_ohm:g} ohm")
+        return found
 
     def disconnect(self) -> None:
         self._say(self._words.open, relays=self._load_relays)
@@ -112,6 +120,10 @@ class ElectronicLoad(Load):
         got = self._ask_number(self._words.get_resistance)
         self._confirm("the resistance in ohm", nominal_ohm, got, RESISTANCE_TOLERANCE * nominal_ohm)
         self._say(self._words.connect)
+        if not is_on(self._ask(self._words.get_connected)):
+            raise InstrumentError(
+                "was connected and says that it is not", instrument=self.session.name, address=self.session.address
+            )
 
     def disconnect(self) -> None:
         self._say(self._words.disconnect)
