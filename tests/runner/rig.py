@@ -149,7 +149,8 @@ class Rig:
 
     @property
     def plant(self) -> Any:
-        """The simulated world as it truly is."""
+        """The simulated world as it truly is, once everything sent so far has been acted on."""
+        self.simulated.settle()
         return self.simulated.world.plant
 
 
