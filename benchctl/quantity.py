@@ -44,6 +44,7 @@ def _amplitude_ratio(decibels: float) -> float:
 
 # Base unit -> the whole units that lead to it, each with its conversion.
 _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
+    "": {"": _times(1.0)},  # a plain number, such as a damping factor
     "V": {"dBV": _amplitude_ratio},
     "s": {"min": _times(60.0), "h": _times(3600.0)},
     "1": {"%": _times(0.01), "ppm": _times(1e-6), "dB": _amplitude_ratio},
@@ -77,6 +78,8 @@ def pattern_for(base_unit: str) -> str:
 
 
 def _wanted(base_unit: str) -> str:
+    if not base_unit:
+        return "a plain number"
     *others, last = units_for(base_unit)
     return f"{', '.join(others)} or {last}" if others else last
 
@@ -84,7 +87,8 @@ def _wanted(base_unit: str) -> str:
 def parse_quantity(text: str, base_unit: str) -> float:
     """Read `text` as a quantity of `base_unit` and return it as a float in that unit.
 
-    A ratio (`base_unit` "1") is written in %, ppm or dB; decibels give the amplitude ratio 10^(dB/20).
+    A ratio (`base_unit` "1") is written in %, ppm or dB; decibels give the amplitude ratio 10^(dB/20). A plain number
+    (`base_unit` "") has no unit.
 
     Raises:
         QuantityError: not a number, no unit, a unit of another kind, a decimal comma, or not finite.
@@ -97,7 +101,7 @@ def parse_quantity(text: str, base_unit: str) -> float:
     if rest.startswith(","):
         raise QuantityError(f"{quote(text)} has a decimal comma; write the number with a point")
     unit = rest.removeprefix(" ")
-    if not unit:
+    if not unit and base_unit:
         raise QuantityError(f"{quote(text)} has no unit; give {_wanted(base_unit)}, for example '{example(base_unit)}'")
     value = _scale(number.group(), unit, base_unit)
     if value is None:
@@ -124,6 +128,8 @@ def _scale(number: str, unit: str, base_unit: str) -> float | None:
 def example(base_unit: str) -> str:
     """A quantity of `base_unit` as it would be written, for messages and schemas."""
     examples = {"V": "14.4 V", "A": "90 A", "ohm": "4 ohm", "Hz": "1 kHz", "s": "20 ms", "1": "1 %", "degC": "85 degC"}
+    if not base_unit:
+        return "100"
     return examples.get(base_unit, f"1 {units_for(base_unit)[0]}")
 
 
@@ -134,5 +140,5 @@ def render(value: float, unit: str, *, digits: int = 4) -> str:
     if unit == "1":
         return f"{value * 100:.{digits}g} %"
     if unit not in _SCALABLE or value == 0:
-        return f"{value:.{digits}g} {unit}"
+        return f"{value:.{digits}g} {unit}".rstrip()
     return str(Quantity(value, unit).render(prec=digits - 1, strip_zeros=True))

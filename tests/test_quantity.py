@@ -158,3 +158,11 @@ def test_a_rendered_quantity_reads_back_to_its_four_figures(value: float, unit: 
 )
 def test_a_value_is_rendered_for_a_person(value: float, unit: str, text: str) -> None:
     assert render(value, unit) == text
+
+
+def test_a_plain_number_has_no_unit() -> None:
+    """A damping factor of 100 is no 10000 %."""
+    assert parse_quantity("100", "") == 100.0
+    assert render(100.0, "") == "100"
+    with pytest.raises(QuantityError, match="'%' will not do here"):
+        parse_quantity("100 %", "")

@@ -40,6 +40,8 @@ FIGURE_UNITS: Mapping[str, str] = {
     "efficiency": "1",
     "clean_level": "V",
     "heatsink_temperature": "degC",
+    "output_impedance": "ohm",
+    "damping_factor": "",
     "output_noise": "V",
     "output_noise_a_weighted": "V",
     "signal_to_noise_1w": "1",

@@ -8,13 +8,14 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from benchctl.documents.criteria import Expectations, expecting
-from benchctl.documents.fields import PositiveHertz, PositiveSeconds, PositiveVolts, Whole, counted
+from benchctl.documents.fields import PositiveHertz, PositiveOhms, PositiveSeconds, PositiveVolts, Whole, counted
 from benchctl.documents.part import Misfit
-from benchctl.documents.step_base import State, StepBase
+from benchctl.documents.step_base import State, StepBase, doubled
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+DAMPING_FIGURES = ("output_impedance", "damping_factor")
 NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
 
 
@@ -51,6 +52,26 @@ class MeasureResponse(_Driven):
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
+class MeasureDamping(_Driven):
+    """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
+
+    kind: Literal["measure_damping"] = "measure_damping"
+    loads_ohm: tuple[PositiveOhms, ...] = Field(
+        min_length=2, description="nominal loads; of more than two the highest and the lowest are used"
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 10 dB below rated power into the lowest load, unless given"
+    )
+    expect: Annotated[Expectations, *expecting(*DAMPING_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from doubled(self.loads_ohm, "loads")
+
+
 class MeasureNoise(_Driven):
     """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
 
@@ -61,5 +82,5 @@ class MeasureNoise(_Driven):
     )
 
 
-MeasuringStep = MeasureNoise | MeasureResponse
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureNoise, MeasureResponse)
+MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse)

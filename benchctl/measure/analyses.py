@@ -12,6 +12,7 @@ from typing import Any
 from benchctl.errors import MeasurementError
 from benchctl.measure.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.damping_figures import DampingContext, damping
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters, Readings
@@ -121,6 +122,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "idle": Analysis(idle, IdleContext),
     "burst": Analysis(burst, BurstContext),
     "continuous": Analysis(continuous, ContinuousContext),
+    "damping": Analysis(damping, DampingContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
 }

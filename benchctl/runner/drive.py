@@ -66,13 +66,21 @@ def connected_load_ohm(run: Run) -> float:
     return run.conditions.load_ohm
 
 
+def tuned_hz(run: Run) -> float:
+    """The frequency that is set.
+
+    Raises:
+        MeasurementError: none is.
+    """
+    if run.conditions.frequency_hz is None:
+        raise MeasurementError("no frequency is set; a 'set' or a 'sweep' before this step does it")
+    return run.conditions.frequency_hz
+
+
 def load_and_frequency(run: Run) -> tuple[float, float]:
     """The load and the frequency that are set.
 
     Raises:
         MeasurementError: one of them is not.
     """
-    load_ohm, frequency_hz = run.conditions.load_ohm, run.conditions.frequency_hz
-    if load_ohm is None or frequency_hz is None:
-        raise MeasurementError("no load or no frequency is set; a 'set' or a 'sweep' before this step does it")
-    return load_ohm, frequency_hz
+    return connected_load_ohm(run), tuned_hz(run)

@@ -101,6 +101,8 @@ def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[st
         yield from _supply(step, outlook)
     if isinstance(step, Set):
         yield from _setting(step, outlook)
+    for load_ohm in getattr(step, "loads_ohm", ()):
+        yield from _load(load_ohm, outlook)
     if isinstance(step, (MeasureBurst, MeasureContinuous, FindCleanLevel)):
         yield from _conditions(("power", "load", "frequency"), outlook)
     yield from _conditions(step.STATE, outlook)
@@ -183,26 +185,27 @@ def _conditions(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
 
 
 def _power(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
-    if forecast.load_w <= 0 or outlook.load_ohm is None:
+    load_ohm = forecast.load_ohm or outlook.load_ohm
+    if forecast.load_w <= 0 or load_ohm is None:
         return
-    yield from _load_power(forecast, outlook)
+    yield from _load_power(forecast, load_ohm, outlook)
     yield from _probe_voltage(forecast, outlook)
     yield from _supply_current(forecast, outlook)
 
 
-def _load_power(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+def _load_power(forecast: Forecast, load_ohm: float, outlook: Outlook) -> Iterator[str]:
     load = outlook.bench.instruments.load
-    if load is None or outlook.load_ohm is None:
+    if load is None:
         return
     if isinstance(load, RelayBank):
-        ratings = {name: r.rated_power_w for name, r in load.resistors_for(outlook.load_ohm).items()}
+        ratings = {name: r.rated_power_w for name, r in load.resistors_for(load_ohm).items()}
     else:
         ratings = {load.channel: load.ratings.power_w}
     for channel, rated_w in ratings.items():
         excess_j = (forecast.load_w - rated_w) * forecast.for_s
         if excess_j > rated_w * OVERLOAD_ENERGY_S:
             yield (
-                f"the {render(outlook.load_ohm, 'ohm')} load of channel {channel} is rated {render(rated_w, 'W')}; "
+                f"the {render(load_ohm, 'ohm')} load of channel {channel} is rated {render(rated_w, 'W')}; "
                 f"this step may put {render(forecast.load_w, 'W')} into it for {render(forecast.for_s, 's')}"
             )
 

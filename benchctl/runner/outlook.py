@@ -27,7 +27,8 @@ class Power(TypedDict):
 
 @dataclass(frozen=True)
 class Forecast:
-    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven)."""
+    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven); the load
+    that takes it, where that is not the one that is connected before and after."""
 
     duration_s: float
     at_most_s: float | None = None
@@ -35,6 +36,7 @@ class Forecast:
     for_s: float = 0.0
     supply_a: float = 0.0
     output_peak_v: float = 0.0
+    load_ohm: float | None = None
 
     @property
     def energy_j(self) -> float:

@@ -1,0 +1,51 @@
+"""measure_damping: output impedance and damping factor from the voltage into two loads."""
+
+from __future__ import annotations
+
+from benchctl.documents.measuring_steps import MeasureDamping
+from benchctl.measure.damping_figures import HEAVY, LIGHT, LIGHT_AGAIN, DampingContext
+from benchctl.measure.record import Capture
+from benchctl.measure.uncertainty import LoadResistance
+from benchctl.runner import exposure
+from benchctl.runner.drive import QUIET_S, RELAY_S, mute, set_load, tone, tuned_hz
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.find_clean_level import SETTLE_S
+from benchctl.runner.steps.stepped_sine import quiet_level_v
+
+
+def perform(step: MeasureDamping, run: Run) -> None:
+    """A record with the lighter load, the heavier, and the lighter again; the load is left as it was."""
+    frequency_hz = tuned_hz(run)
+    before_ohm = run.conditions.load_ohm
+    light_ohm, heavy_ohm = max(step.loads_ohm), min(step.loads_ohm)
+    level_v = step.level_v or quiet_level_v(run.files.amplifier, heavy_ohm)
+    captures: dict[str, Capture] = {}
+    loads: dict[str, dict[str, LoadResistance]] = {}
+    for role, load_ohm in ((LIGHT, light_ohm), (HEAVY, heavy_ohm), (LIGHT_AGAIN, light_ohm)):
+        set_load(run, load_ohm)
+        tone(run, level_v)
+        run.wait(SETTLE_S)
+        record = exposure.steady_record(frequency_hz)
+        captures[role] = exposure.take(run, f"damping {role}", record, level_v, exposure.outputs(run))
+        loads[role] = run.loads(load_ohm)
+        mute(run)
+    if before_ohm is not None:
+        set_load(run, before_ohm)
+    context = DampingContext(
+        frequency_hz=frequency_hz, light=loads[LIGHT_AGAIN], heavy=loads[HEAVY], **run.accuracies()
+    )
+    run.analyse("damping", captures, {}, context, step.expect)
+
+
+def foresee(step: MeasureDamping, outlook: Outlook) -> Forecast:
+    light_ohm, heavy_ohm = max(step.loads_ohm), min(step.loads_ohm)
+    before_ohm = outlook.load_ohm
+    outlook.level_v, outlook.load_ohm = None, heavy_ohm
+    each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S
+    level_v = step.level_v or quiet_level_v(outlook.amplifier, heavy_ohm)
+    power = outlook.tone(level_v, for_s=each_s)
+    outlook.load_ohm = before_ohm or light_ohm
+    # To the heavier and back, and before and after that from what was connected.
+    switches = 2 + (before_ohm != light_ohm) + (before_ohm not in (None, light_ohm))
+    return Forecast(duration_s=3 * each_s + switches * (QUIET_S + RELAY_S), load_ohm=heavy_ohm, **power)
