@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from pydantic import Field
 
-from benchctl.documents.fields import Amperes, Celsius, NotNegativeSeconds, Volts
+from benchctl.documents.fields import Amperes, Celsius, KelvinsPerSecond, NotNegativeSeconds, Volts, bounded
 from benchctl.documents.part import Misfit, Part
 from benchctl.quantity import render
 
@@ -47,8 +47,15 @@ class Limit(Part):
         """Whether a reading lies beyond the bounds; one that is not a number does."""
         return not self.low <= value <= self.high
 
+    @property
+    def steepest(self) -> float:
+        """The fastest rise that does not trip, in the signal's unit per second; infinite where nothing is asked."""
+        return math.inf
+
     def __str__(self) -> str:
         words = [f"{word} {render(bound, self.unit)}" for word, bound in self._given().items()]
+        if math.isfinite(self.steepest):
+            words.append(f"rising faster than {self.steepest * 60:.4g} K/min")
         duration = [f"for {render(self.for_s, 's')}"] if self.for_s else []
         return " or ".join(words) + "".join(f" {words}" for words in duration)
 
@@ -58,7 +65,7 @@ class Limit(Part):
 
     def misfits(self) -> Iterator[Misfit]:
         given = self._given()
-        if not given:
+        if not given and math.isinf(self.steepest):
             yield Misfit((), "a limit without a bound; give 'above', 'below' or 'outside'")
         if "outside" in given and len(given) > 1:
             yield Misfit(("outside",), "'outside' sets both bounds already; give it alone, or 'above' and 'below'")
@@ -99,6 +106,13 @@ class TemperatureLimit(Limit):
     above: Celsius | None = _ABOVE
     below: Celsius | None = _BELOW
     outside: Celsius | None = _OUTSIDE
+    rising_k_per_s: Annotated[KelvinsPerSecond, bounded("K/s", above=0)] | None = Field(
+        default=None, description="a rise faster than this trips, such as `10 K/min`"
+    )
+
+    @property
+    def steepest(self) -> float:
+        return math.inf if self.rising_k_per_s is None else self.rising_k_per_s
 
 
 class Limits(Part):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -12,6 +13,9 @@ from benchctl.documents.limits import Limit, Limits, TemperatureLimit
 from benchctl.documents.sequence import Sequence
 from benchctl.errors import LimitTripped
 from benchctl.quantity import render
+
+# A rise is taken over this time: long enough for a thermometer's last digit not to count for one.
+RISE_SEEN_S = 20.0
 
 
 @dataclass(frozen=True)
@@ -65,13 +69,15 @@ class Watch:
     def __init__(self, limit: WatchedLimit) -> None:
         self.limit = limit
         self.value: float | None = None
+        self._recent: deque[tuple[float, float]] = deque()
         self._kept_s: float | None = None
         self._since_s: float | None = None
 
     def observe(self, value: float | None, now_s: float, *, energised: bool = True) -> LimitTripped | None:
         """Take a reading (None: unreadable); return the trip once the limit has been passed for long enough."""
         self.value = value
-        if not self.limit.is_passed(value, energised=energised):
+        too_steep = value is not None and self._rise(value, now_s) > self.limit.bound.steepest
+        if not (too_steep or self.limit.is_passed(value, energised=energised)):
             self._kept_s, self._since_s = now_s, None
             return None
         if self._since_s is None:
@@ -80,6 +86,15 @@ class Watch:
         if now_s - self._since_s < self.limit.bound.for_s - 1e-9:
             return None
         return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s))
+
+    def _rise(self, value: float, now_s: float) -> float:
+        """How fast the signal rises, in its unit per second; 0 until it has been seen for long enough to tell."""
+        self._recent.append((now_s, value))
+        while now_s - self._recent[0][0] > RISE_SEEN_S + 1e-9:
+            self._recent.popleft()
+        first_s, first = self._recent[0]
+        seen_s = now_s - first_s
+        return (value - first) / seen_s if seen_s >= RISE_SEEN_S / 2 else 0.0
 
     def _words(self, now_s: float) -> str:
         unit = self.limit.bound.unit
