@@ -6,6 +6,8 @@ What is worked around, each measured with pyvisa-py 0.8.1:
 - a peer that closed is taken for one that is silent, at full processor load until the timeout: we wait on the
   socket ourselves and look before we read;
 - a terminator in binary data ends each read: the terminator is off and messages are framed by our own reader;
+- HiSLIP that has lost step stays so, and a read beyond a message's end spins: whole messages are read, and after any
+  failure the link is opened anew;
 - library errors come as VisaIOError, OSError, RuntimeError, TypeError or bare Exception: all become LinkError.
 """
 
@@ -21,9 +23,10 @@ from typing import Any, Protocol
 
 import pyvisa
 from pyvisa import constants
-from pyvisa.rname import ResourceName, TCPIPSocket
+from pyvisa.rname import ResourceName, TCPIPInstr, TCPIPSocket
 
 from benchctl.errors import ConnectionLost, LinkError, NoAnswer, NotConnected
+from benchctl.scpi.blocks import BlockHeader
 
 OPEN_TIMEOUT_S = 3.0
 # An emergency stop must not wait for a silent instrument: a blocked read looks up this often.
@@ -32,6 +35,8 @@ LOOK_UP_S = 0.05
 CHUNK_BYTES = 65536
 # After a failed exchange: silence for so long means that no late answer is on its way.
 QUIET_S = 0.1
+# What is assigned to HiSLIP where an address names no port (IVI-6.1).
+HISLIP_PORT = 4880
 # Nobody has a second's worth of stale answers.
 DRAIN_S = 1.0
 
@@ -45,10 +50,13 @@ class Link(Protocol):
         """Send all of `data`."""
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
-        """At least one byte; `deadline` is on time.monotonic(), `interrupt` may raise while waiting."""
+        """At least one byte; `deadline` is on time.monotonic(), `interrupt` may raise while waiting.
+
+        A link that marks ends of messages itself gives a whole message, which then ends with a line feed.
+        """
 
     def drain(self) -> None:
-        """Throw away what has arrived."""
+        """Throw away what has arrived; raises ConnectionLost where only a new link helps."""
 
     def has_waiting(self) -> bool:
         """Whether bytes have arrived that nobody asked for yet, as far as the link can tell."""
@@ -99,10 +107,7 @@ class SocketLink:
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
         with _translated("reading"):
-            while not self._readable(min(LOOK_UP_S, max(0.0, deadline - time.monotonic()))):
-                if time.monotonic() >= deadline:
-                    raise NoAnswer("no answer in time")
-                interrupt()
+            _await_bytes(self._socket, deadline, interrupt)
             waiting = len(self._socket.recv(CHUNK_BYTES, socket.MSG_PEEK))
             if not waiting:
                 raise ConnectionLost("the instrument closed the connection")
@@ -113,7 +118,7 @@ class SocketLink:
         # pyvisa-py's clear() reads a closed socket for ever, so this is done here, and ends.
         with _translated("clearing"):
             end = time.monotonic() + DRAIN_S
-            while self._readable(QUIET_S):
+            while _readable(self._socket, QUIET_S):
                 if not self._socket.recv(CHUNK_BYTES):
                     raise ConnectionLost("the instrument closed the connection")
                 if time.monotonic() >= end:
@@ -121,21 +126,15 @@ class SocketLink:
 
     def has_waiting(self) -> bool:
         with _translated("looking"):
-            return self._readable(0.0)
+            return _readable(self._socket, 0.0)
 
     def close(self) -> None:
         with _translated("closing"):
             self._resource.close()
 
-    def _readable(self, seconds: float) -> bool:
-        return bool(select.select([self._socket], [], [], seconds)[0])
-
 
 class MessageLink:
-    """A link that marks the end of a message itself (USB, GPIB, VXI-11, HiSLIP, serial with a terminator).
-
-    HiSLIP in pyvisa-py loops for ever when asked for bytes beyond the end, so whole messages are read.
-    """
+    """A link that marks the end of a message itself: USB, GPIB, VXI-11, serial with a terminator."""
 
     # Longer than any reply, because VXI-11 loses the end mark of a reply that fills the chunk exactly.
     _CHUNK = 4 * 1024 * 1024 + 1
@@ -156,7 +155,10 @@ class MessageLink:
         with _translated("reading"):
             interrupt()
             self._resource.timeout = max(1, int((deadline - time.monotonic()) * 1000))
-            return bytes(self._resource.read_raw())
+            message = bytes(self._resource.read_raw())
+            if not message:
+                raise NoAnswer("the message has ended and there is no other")
+            return with_line_feed(message)
 
     def drain(self) -> None:
         with _translated("clearing"):
@@ -170,6 +172,55 @@ class MessageLink:
             self._resource.close()
 
 
+class HislipLink(MessageLink):
+    """HiSLIP (`TCPIP::host::hislip0,4880::INSTR`) through pyvisa-py."""
+
+    _CHUNK = 1024 * 1024  # the fastest of those tried
+
+    def __init__(self, address: str, host: str, port: int) -> None:
+        _try_port(host, port)
+        super().__init__(address)
+        with _translated("opening"):
+            session = self._resource.visalib.sessions[self._resource.session]
+            self._socket: socket.socket = session.interface._sync
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        with _translated("reading"):
+            _await_bytes(self._socket, deadline, interrupt)
+        return super().receive(deadline, interrupt)
+
+    def drain(self) -> None:
+        raise ConnectionLost("HiSLIP that has lost step does not find it again")
+
+    def has_waiting(self) -> bool:
+        with _translated("looking"):
+            return _readable(self._socket, 0.0)
+
+
+def with_line_feed(message: bytes) -> bytes:
+    """A whole message with the line feed that its end stands for, where the instrument left it out.
+
+    A block may end in a byte that only looks like one.
+    """
+    try:
+        header = BlockHeader.parse(message[:12])
+    except ValueError:
+        header = None
+    length = None if header is None or header.length is None else header.size + header.length
+    return message if message.endswith(b"\n") and len(message) != length else message + b"\n"
+
+
+def _await_bytes(link: socket.socket, deadline: float, interrupt: Interrupt) -> None:
+    while not _readable(link, min(LOOK_UP_S, max(0.0, deadline - time.monotonic()))):
+        if time.monotonic() >= deadline:
+            raise NoAnswer("no answer in time")
+        interrupt()
+
+
+def _readable(link: socket.socket, seconds: float) -> bool:
+    return bool(select.select([link], [], [], seconds)[0])
+
+
 _CHECK_LINK = "Check that it is switched on, its cable, and the address in the bench file."
 
 
@@ -181,6 +232,16 @@ def _try_port(host: str, port: int) -> None:
         raise NotConnected(
             f"nothing answers on {host} port {port} ({error.strerror or error})", advice=_CHECK_LINK
         ) from error
+
+
+def _hislip_port(name: str) -> int:
+    """The port behind the comma of a HiSLIP name, 4880 without one."""
+    _, _, port = name.partition(",")
+    if port and not (port.isascii() and port.isdigit()):
+        raise NotConnected(
+            f"'{port}' is no port", advice="Write the address like TCPIP::192.0.2.7::hislip0,4880::INSTR."
+        )
+    return int(port or HISLIP_PORT)
 
 
 def open_link(address: str) -> Link:
@@ -197,4 +258,6 @@ def open_link(address: str) -> Link:
         ) from error
     if isinstance(parsed, TCPIPSocket):
         return SocketLink(address, parsed.host_address, int(parsed.port))
+    if isinstance(parsed, TCPIPInstr) and parsed.lan_device_name.lower().startswith("hislip"):
+        return HislipLink(address, parsed.host_address, _hislip_port(parsed.lan_device_name))
     return MessageLink(address)

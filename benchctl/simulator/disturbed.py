@@ -95,6 +95,9 @@ class DisturbedConversation(Conversation):
 
     def receive(self, data: bytes, *, end: bool = False) -> None:
         """Take bytes from the client; each message they complete meets the faults of its moment."""
+        if self._interruptible and self._held and data:
+            self._held.clear()  # on such a link a late answer never comes behind a new question
+            self.interrupt()
         if not self.wants_input:
             self._incoming.overrun()
             self.device.report(-363)
