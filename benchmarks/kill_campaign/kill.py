@@ -1,0 +1,97 @@
+"""One run, one kill, and an independent look at the outputs."""
+
+from __future__ import annotations
+
+import subprocess
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchctl.archive.folder import RunFolder
+from benchmarks.kill_campaign.resumed import faults_of
+from tests.faults.killing import LiveRun, ServedBench, live_run, start, wait_for
+
+SAFE_WITHIN_S = 1.0
+# The guardian writes its report once everything is off.
+REPORT_WITHIN_S = 10.0
+RESUME_WITHIN_S = 600.0
+
+
+@dataclass(frozen=True)
+class Kill:
+    """What came of one kill.
+
+    Attributes:
+        moment_s: how long after its guardian stood the run was killed.
+        was_on: the outputs that were on just before.
+        safe_after_s: from the kill until none was.
+        faults: what is not as promised.
+    """
+
+    moment_s: float
+    was_on: frozenset[str]
+    safe_after_s: float
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Target:
+    """What is run and killed; `undisturbed` is the folder of a run that a resumed one is held against, if any is."""
+
+    sequence: str
+    amplifier: str
+    folder: Path
+    undisturbed: RunFolder | None = None
+
+    def kill(self, moment_s: float, bench: ServedBench) -> Kill:
+        """Begin a run, kill it `moment_s` after its guardian stands, and look."""
+        out = Path(tempfile.mkdtemp(dir=self.folder))
+        with live_run(self.sequence, bench.file, self.amplifier, out) as run:
+            run.wait_for_event("guardian started")
+            _let_run(run, moment_s)
+            was_on = frozenset(bench.eyes.on())
+            killed_at = time.monotonic()
+            run.process.kill()
+            wait_for(bench.eyes.everything_is_off, "everything off")
+            safe_after_s = time.monotonic() - killed_at
+            return Kill(moment_s, was_on, safe_after_s, tuple(self._faults(run, bench, safe_after_s)))
+
+    def run_to_its_end(self, bench: ServedBench) -> RunFolder:
+        """Run it undisturbed."""
+        with live_run(self.sequence, bench.file, self.amplifier, self.folder / "undisturbed") as run:
+            exit_code, printed = run.end()
+            if run.folder is None or exit_code not in {0, 1}:
+                raise RuntimeError(f"the undisturbed run ended with {exit_code}:\n{printed}")
+            return run.folder
+
+    def _faults(self, run: LiveRun, bench: ServedBench, safe_after_s: float) -> list[str]:
+        faults = []
+        if safe_after_s > SAFE_WITHIN_S:
+            faults.append(f"safe only after {safe_after_s:.2f} s")
+        if run.folder is None or run.events("run ended"):
+            return faults  # it was faster than the kill
+        try:
+            wait_for(lambda: run.guardian_says("safe"), "the guardian's report", REPORT_WITHIN_S)
+        except TimeoutError as error:
+            faults.append(str(error))
+        if self.undisturbed is not None:
+            faults += _faults_of_resuming(run.folder, bench, self.undisturbed)
+        return faults
+
+
+def _let_run(run: LiveRun, seconds: float) -> None:
+    try:
+        run.process.wait(seconds)
+    except subprocess.TimeoutExpired:
+        return
+
+
+def _faults_of_resuming(folder: RunFolder, bench: ServedBench, undisturbed: RunFolder) -> list[str]:
+    kept = folder.journal.read_bytes()
+    process = start(["resume", str(folder.path)], bench.file.parent, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    printed, _ = process.communicate(timeout=RESUME_WITHIN_S)
+    if process.returncode not in {0, 1}:
+        last = printed.strip().splitlines()[-1:]
+        return [f"resume ended with {process.returncode}: {' '.join(last)}"]
+    return list(faults_of(folder, kept, undisturbed))

@@ -1,0 +1,52 @@
+"""A run that was killed and resumed, held against its journal at the kill and against an undisturbed run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from benchctl.archive.entries import FiguresEntry, entries_of
+from benchctl.archive.figures import figure_table, read_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import parse_journal
+
+# Which figure a row is.
+KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
+Rows = dict[tuple[str, ...], dict[str, Any]]
+
+
+def faults_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFolder) -> Iterator[str]:
+    """What is not as promised: a journalled figure that is lost, a table unlike an undisturbed run's."""
+    final = _rows(read_figures(folder).to_dict("records"))
+    journalled = _rows_of(entries_of(parse_journal(journal_at_the_kill, folder.journal).events))
+    for key in journalled.keys() - final.keys():
+        yield f"{_words(key)} was in the journal and is not in figures.csv"
+    reference = _rows(read_figures(undisturbed).to_dict("records"))
+    for key in final.keys() ^ reference.keys():
+        yield f"{_words(key)} is in one of resumed and undisturbed only"
+    for key in final.keys() & reference.keys():
+        yield from _apart(key, final[key], reference[key])
+
+
+def _rows_of(entries: Iterable[FiguresEntry]) -> Rows:
+    return _rows(figure_table(entries).to_dict("records"))
+
+
+def _rows(records: Iterable[dict[Any, Any]]) -> Rows:
+    return {tuple(str(record[name]) for name in KEY): record for record in records}
+
+
+def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any]) -> Iterator[str]:
+    """Whether two figures differ by more than both their uncertainties; a bound that holds is no figure to compare."""
+    if one["bound"] or other["bound"]:
+        return
+    uncertainties = [row["expanded_uncertainty"] for row in (one, other)]
+    if any(map(math.isnan, uncertainties)):  # none was given
+        return
+    if abs(one["value"] - other["value"]) > sum(uncertainties):
+        yield f"{_words(key)}: {one['value']:.6g} {one['unit']}, undisturbed {other['value']:.6g}"
+
+
+def _words(key: tuple[str, ...]) -> str:
+    return " ".join(part for part in key if part not in {"", "nan", "<NA>"})
