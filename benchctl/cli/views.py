@@ -25,6 +25,8 @@ from benchctl.runner.run import Run
 
 LINES_KEPT = 8
 REFRESHES_PER_S = 4
+# A plain view tells how far a step has come so often, and of a shorter step not at all.
+PROGRESS_EVERY_S = 60.0
 # Of all figures of a step these are shown while it runs; the closing tables have the rest.
 _SHOWN = ("idle_current", "burst_power_clean", "continuous_power", "efficiency", "heatsink_temperature")
 
@@ -62,6 +64,7 @@ class PlainView:
         self._run: Run | None = None
         self.checked: Preflight | None = None
         self.is_asking = False
+        self._next_progress_s = 0.0
 
     @property
     def has_started(self) -> bool:
@@ -80,6 +83,7 @@ class PlainView:
         self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
 
     def step_started(self, index: int, planned: PlannedStep) -> None:
+        self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S
         total = len(self.checked.plan) if self.checked else 0
         self._say(f"{clock_face(self.run.clock.now())}  step {index + 1} of {total}: {planned.label}")
 
@@ -89,6 +93,12 @@ class PlainView:
 
     def note(self, text: str) -> None:
         self._say(f"{clock_face(self.run.clock.now())}  {text}")
+
+    def progress(self, text: str) -> None:
+        """A line now and then: without a panel there is nothing to draw again."""
+        if self.run.clock.now() >= self._next_progress_s:
+            self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S
+            self.note(text)
 
     def hands_needed(self, request: str) -> None:
         """Ask, and wait for Enter; OperatorStop as for `answer`."""
@@ -124,10 +134,11 @@ class LiveView(PlainView):
         self._index = 0
         self._planned: PlannedStep | None = None
         self._step_began_s = 0.0
+        self._step_progress = ""
         self._lines: deque[str] = deque(maxlen=LINES_KEPT)
 
     def step_started(self, index: int, planned: PlannedStep) -> None:
-        self._index, self._planned = index, planned
+        self._index, self._planned, self._step_progress = index, planned, ""
         self._step_began_s = self.run.clock.now()
 
     def _ask(self, question: str, default: str | None = None) -> str:
@@ -139,6 +150,9 @@ class LiveView(PlainView):
             return super()._ask(question, default)
         finally:
             self.live.start()
+
+    def progress(self, text: str) -> None:
+        self._step_progress = text
 
     def _say(self, line: str) -> None:
         self._lines.append(line)
@@ -157,7 +171,7 @@ class LiveView(PlainView):
         now_s = self.run.clock.now()
         remaining_s = self._remaining_s(now_s)
         return Text(
-            f"step {self._index + 1} of {len(self.checked.plan)}  {label}\n"
+            f"step {self._index + 1} of {len(self.checked.plan)}  {label}  {self._step_progress}".rstrip() + "\n"
             f"elapsed {clock_face(now_s)}  remaining about {clock_face(remaining_s)} and the time to cool",
             style="bold",
         )

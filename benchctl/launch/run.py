@@ -41,6 +41,7 @@ class _NobodyAsked:
         self.step_started = observer.step_started
         self.figures = observer.figures
         self.note = observer.note
+        self.progress = observer.progress
 
     def hands_needed(self, request: str) -> None:
         self._observer.note(f"hands would be needed: {request}")

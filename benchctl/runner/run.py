@@ -34,6 +34,9 @@ class Observer(Protocol):
     def note(self, text: str) -> None:
         """Something a person should know."""
 
+    def progress(self, text: str) -> None:
+        """How far a long step has come, in place of what was said of it before; it goes on no record."""
+
     def hands_needed(self, request: str) -> None:
         """Ask a person to do something, and return when it is done."""
 

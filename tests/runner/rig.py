@@ -87,6 +87,7 @@ class Audience:
     """Remembers what an observer is told."""
 
     notes: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
     started_steps: list[str] = field(default_factory=list)
 
@@ -99,8 +100,15 @@ class Audience:
     def note(self, text: str) -> None:
         self.notes.append(text)
 
+    def progress(self, text: str) -> None:
+        self.told.append(text)
+
     def hands_needed(self, request: str) -> None:
         self.requests.append(request)
+
+    def answer(self, question: str) -> str:
+        self.requests.append(question)
+        return "as it should be"
 
 
 @dataclass

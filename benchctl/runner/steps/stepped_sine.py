@@ -56,7 +56,7 @@ def sweep(run: Run, frequencies: Sequence[float], level_v: float, signals: Seque
         run.wait(_settle_s(frequency_hz))
         name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
         captures[role_of(frequency_hz)] = exposure.take(run, name, _record(frequency_hz), level_v, signals)
-        run.observer.note(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
+        run.observer.progress(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
     mute(run)
     if run.conditions.frequency_hz is not None:
         set_frequency(run, run.conditions.frequency_hz)
