@@ -13,6 +13,8 @@ from benchctl.archive.journal import parse_journal
 
 # Which figure a row is.
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
+# They tell of what went before, and a bench that was killed many times is warmer than a fresh one.
+HISTORY = {"heatsink_temperature"}
 Rows = dict[tuple[str, ...], dict[str, Any]]
 
 
@@ -39,7 +41,7 @@ def _rows(records: Iterable[dict[Any, Any]]) -> Rows:
 
 def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any]) -> Iterator[str]:
     """Whether two figures differ by more than both their uncertainties; a bound that holds is no figure to compare."""
-    if one["bound"] or other["bound"]:
+    if one["bound"] or other["bound"] or one["figure"] in HISTORY:
         return
     uncertainties = [row["expanded_uncertainty"] for row in (one, other)]
     if any(map(math.isnan, uncertainties)):  # none was given
@@ -49,4 +51,4 @@ def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any]) -> 
 
 
 def _words(key: tuple[str, ...]) -> str:
-    return " ".join(part for part in key if part not in {"", "nan", "<NA>"})
+    return " ".join(part for part in key if part not in {"", "nan", "None", "<NA>"})
