@@ -18,6 +18,13 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Machine-read
 unattended_option = click.option(
     "--unattended", is_flag=True, help="Nobody is there: refuse every step that needs hands."
 )
+accept_option = click.option(
+    "--accept",
+    "accepted",
+    default="",
+    metavar="REASON",
+    help="Go on in spite of preflight's warnings; the reason is kept with the run. Hazards are refused all the same.",
+)
 
 
 def _settings(_context: click.Context, _option: click.Parameter, written: tuple[str, ...]) -> dict[str, str]:

@@ -36,8 +36,10 @@ def preflight(documents: Documents, unattended: bool, as_json: bool) -> int:
         return PreflightRefused.exit_code if checked.hazards else 0
     console_for().print(steps_table(checked))
     click.echo(time_in_words(checked))
-    checked.refuse_hazards()
-    click.echo("Preflight passes.")
+    checked.refuse_hazards(accepted="they are shown below")
+    for warning in checked.warnings:
+        click.echo(f"Warning: {warning}")
+    click.echo("Preflight passes, but for the warnings." if checked.warnings else "Preflight passes.")
     return 0
 
 
@@ -92,4 +94,5 @@ def _as_data(checked: Preflight) -> dict[str, object]:
         "duration_s": checked.duration_s,
         "at_most_s": checked.at_most_s,
         "hazards": list(checked.hazards),
+        "warnings": list(checked.warnings),
     }

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import json_option, of_a_run, unattended_option
+from benchctl.cli.options import accept_option, json_option, of_a_run, unattended_option
 from benchctl.cli.stopping import operator_can_stop
 from benchctl.cli.tables import closing_tables
 from benchctl.cli.views import View, view_for
@@ -26,6 +26,7 @@ Examples:
 @of_a_run
 @click.option("--dry-run", is_flag=True, help="Simulated instruments behind the same bench file, in virtual time.")
 @unattended_option
+@accept_option
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -34,7 +35,9 @@ Examples:
     help="Where run folders are made.",
 )
 @json_option
-def run(documents: Documents, dry_run: bool, unattended: bool, out: Path, as_json: bool) -> int:
+def run(  # noqa: PLR0917 - click passes each option by name
+    documents: Documents, dry_run: bool, unattended: bool, accepted: str, out: Path, as_json: bool
+) -> int:
     """Run a sequence on an amplifier, real or dry.
 
     Preflight comes first; nothing is energised until it passes. While the run lasts its limits are watched, and any one
@@ -44,7 +47,10 @@ def run(documents: Documents, dry_run: bool, unattended: bool, out: Path, as_jso
     High currents, hot loads and stored energy are yours to guard against: read SAFETY.md, keep an emergency stop that
     does not depend on software, and follow your local codes and the makers' manuals first.
     """
-    return show_run(lambda view: perform(documents, view, out=out, dry_run=dry_run, unattended=unattended), as_json)
+    return show_run(
+        lambda view: perform(documents, view, out=out, dry_run=dry_run, unattended=unattended, accepted=accepted),
+        as_json,
+    )
 
 
 def show_run(performed: Callable[[View], Result], as_json: bool) -> int:

@@ -6,7 +6,7 @@ import json
 import platform
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Protocol
@@ -90,7 +90,13 @@ class Result:
 
 
 def run(
-    documents: Documents, observer: RunObserver, *, out: Path, dry_run: bool = False, unattended: bool = False
+    documents: Documents,
+    observer: RunObserver,
+    *,
+    out: Path,
+    dry_run: bool = False,
+    unattended: bool = False,
+    accepted: str = "",
 ) -> Result:
     """Run a sequence.
 
@@ -100,6 +106,7 @@ def run(
         out: the folder in which the run folder is made.
         dry_run: simulated instruments behind the same bench file, in virtual time.
         unattended: refuse what needs a person.
+        accepted: why preflight's warnings are accepted; without a reason they are refused.
 
     Raises:
         DocumentError, UsageError, PreflightRefused: nothing was touched.
@@ -108,9 +115,11 @@ def run(
     """
     files = documents.load()
     checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
-    checked.refuse_hazards()
+    checked.refuse_hazards(accepted)
     with opened_bench(files, dry_run=dry_run) as opened:
-        return run_on(opened, files, checked, observer, out=out, settings=documents.settings)
+        return run_on(
+            opened, files, replace(checked, accepted=accepted), observer, out=out, settings=documents.settings
+        )
 
 
 def run_on(
@@ -143,6 +152,8 @@ def perform(  # noqa: PLR0917 - what a run is made of
     progress: Progress | None = None,
 ) -> Outcome:
     """Guard and execute, from the first step or from where an earlier part of the run had come."""
+    if checked.warnings:
+        recorder.event("warnings accepted", reason=checked.accepted, warnings=list(checked.warnings))
     guard = Guard(
         opened.bench,
         limits_of(files.sequence, files.bench, files.amplifier),

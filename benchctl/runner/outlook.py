@@ -19,6 +19,7 @@ EFFICIENCY_AT_FULL = 0.55
 class Power(TypedDict):
     """What a step puts into one load resistor, and what the supply gives for it."""
 
+    load_ohm: float | None
     load_w: float
     for_s: float
     supply_a: float
@@ -27,16 +28,16 @@ class Power(TypedDict):
 
 @dataclass(frozen=True)
 class Forecast:
-    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven); the load
-    that takes it, where that is not the one that is connected before and after."""
+    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven)
+    with the load that takes it."""
 
     duration_s: float
     at_most_s: float | None = None
+    load_ohm: float | None = None
     load_w: float = 0.0
     for_s: float = 0.0
     supply_a: float = 0.0
     output_peak_v: float = 0.0
-    load_ohm: float | None = None
 
     @property
     def energy_j(self) -> float:
@@ -66,7 +67,7 @@ class Outlook:
     def tone(self, level_v: float, *, for_s: float) -> Power:
         """A steady tone at a level of V rms; no more than the amplifier can give."""
         if self.load_ohm is None:
-            return Power(load_w=0.0, for_s=for_s, supply_a=0.0, output_peak_v=0.0)
+            return Power(load_ohm=None, load_w=0.0, for_s=for_s, supply_a=0.0, output_peak_v=0.0)
         asked_w = (level_v * self.amplifier.gain_ratio) ** 2 / self.load_ohm
         return self._power(min(asked_w, CONTINUOUS_OVER_RATED * self._rated_w()), for_s)
 
@@ -90,6 +91,7 @@ class Outlook:
         channels = len(self.amplifier.channels)
         supply_v = self.supply_v or self.amplifier.supply.nominal_v
         return Power(
+            load_ohm=self.load_ohm,
             load_w=load_w,
             for_s=for_s,
             supply_a=channels * load_w / EFFICIENCY_AT_FULL / supply_v + (self.amplifier.idle_current_a or 0.0),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
-from benchctl.runner import hazards
+from benchctl.runner import cautions, hazards
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import Files
@@ -15,11 +15,16 @@ from benchctl.runner.steps import ACTIONS
 
 @dataclass(frozen=True)
 class Preflight:
-    """The steps with what they are expected to take, and every hazard found."""
+    """The steps with what they are expected to take, every hazard and every warning found.
+
+    `accepted` is why a person goes on in spite of the warnings.
+    """
 
     plan: tuple[PlannedStep, ...]
     forecasts: tuple[Forecast, ...]
     hazards: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    accepted: str = ""
 
     @property
     def duration_s(self) -> float:
@@ -31,10 +36,14 @@ class Preflight:
         """The whole run with every open wait at its longest."""
         return sum(forecast.at_most_s or forecast.duration_s for forecast in self.forecasts)
 
-    def refuse_hazards(self) -> None:
-        """Raise PreflightRefused if there are any."""
+    def refuse_hazards(self, accepted: str = "") -> None:
+        """Raise PreflightRefused if there is a hazard, or a warning that nobody has `accepted` with a reason."""
         if self.hazards:
             raise PreflightRefused(self.hazards)
+        if self.warnings and not accepted:
+            raise PreflightRefused(
+                [f"warning: {text} (--accept REASON goes on all the same)" for text in self.warnings]
+            )
 
 
 def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Preflight:
@@ -48,4 +57,5 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         found += [f"{planned.label}: {text}" for text in outlook.hazards]
         outlook.hazards.clear()
         forecasts.append(forecast)
-    return Preflight(tuple(plan), tuple(forecasts), tuple(dict.fromkeys(found)))
+    warnings = cautions.of_run(files, plan, forecasts, unattended=unattended)
+    return Preflight(tuple(plan), tuple(forecasts), tuple(dict.fromkeys(found)), tuple(warnings))

@@ -48,4 +48,4 @@ def foresee(step: MeasureDamping, outlook: Outlook) -> Forecast:
     outlook.load_ohm = before_ohm or light_ohm
     # To the heavier and back, and before and after that from what was connected.
     switches = 2 + (before_ohm != light_ohm) + (before_ohm not in (None, light_ohm))
-    return Forecast(duration_s=3 * each_s + switches * (QUIET_S + RELAY_S), load_ohm=heavy_ohm, **power)
+    return Forecast(duration_s=3 * each_s + switches * (QUIET_S + RELAY_S), **power)
