@@ -1,0 +1,42 @@
+"""Build the wheel, install it into a fresh environment, and use what ships from a folder that is no checkout.
+
+The environment gets the dependencies that the wheel names, at the versions of constraints.txt, and nothing else: an
+import that only a developer's environment can satisfy fails here.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import venv
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from tools.marked import ROOT
+
+SHIPPED = ("quick_check", "burst_and_continuous", "workshop", "hx2150", "supply/scpi99", "oscilloscope/preamble_list")
+
+
+def main() -> None:
+    """Raise CalledProcessError at the first thing that fails."""
+    with TemporaryDirectory() as name:
+        folder = Path(name)
+        shutil.rmtree(ROOT / "build", ignore_errors=True)  # or modules that are gone by now get into the wheel
+        _run(ROOT, sys.executable, "-m", "pip", "wheel", "-qq", "--no-deps", "--wheel-dir", name, ".")
+        (wheel,) = folder.glob("*.whl")
+        venv.create(folder / "env", with_pip=True)
+        programs = folder / "env" / ("Scripts" if sys.platform == "win32" else "bin")
+        constraints = ("--constraint", str(ROOT / "constraints.txt"))
+        _run(folder, str(programs / "python"), "-m", "pip", "install", "-qq", *constraints, str(wheel))
+        _run(folder, str(programs / "benchctl"), "check", *SHIPPED)
+        bench = ("--bench", "workshop", "--amplifier", "hx2150")
+        _run(folder, str(programs / "benchctl"), "run", "quick_check", *bench, "--dry-run", "--json")
+
+
+def _run(folder: Path, *command: str) -> None:
+    subprocess.run(command, cwd=folder, check=True, stdout=subprocess.DEVNULL)
+
+
+if __name__ == "__main__":
+    main()
