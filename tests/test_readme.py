@@ -1,0 +1,171 @@
+"""What README shows is so: its commands run, its examples are read, its excerpts are what is printed."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+from benchctl.documents.criteria import FIGURE_UNITS
+from benchctl.documents.driver import Driver
+from benchctl.documents.part import Document, Source
+from benchctl.documents.reader import read
+from benchctl.documents.sequence import Sequence
+from benchctl.documents.steps import KINDS
+from tests.pages import PAGES, ROOT, blocks, digits_aside, links, text_of
+from tools.picture import PICTURE, words_of
+
+README = "README.md"
+RUN = [block for block in blocks(README, "console") if not block.reason]
+DEMO = (
+    "benchctl run sequences/burst_and_continuous.yaml --bench sim/workshop.yaml "
+    "--amplifier sim/amplifiers/hx2150.yaml --dry-run"
+)
+
+
+@dataclass(frozen=True)
+class Ran:
+    exit_code: int
+    out: str
+    err: str
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Ran]:
+    """Every command of README that is to be run, in its order, in a folder with the YAML of a checkout."""
+    folder = tmp_path_factory.mktemp("checkout")
+    for name in ("sequences", "sim", "drivers"):
+        shutil.copytree(ROOT / name, folder / name)
+    return {command: shell(command, folder) for block in RUN for command in block.commands}
+
+
+def shell(command: str, folder: Path) -> Ran:
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
+    ended = subprocess.run(
+        command,
+        shell=True,
+        cwd=folder,
+        env={**os.environ, "PATH": path},
+        capture_output=True,
+        text=True,
+        timeout=100,
+        check=False,
+    )
+    return Ran(ended.returncode, ended.stdout, ended.stderr)
+
+
+@pytest.mark.parametrize("command", [command for block in RUN for command in block.commands])
+def test_a_command_that_readme_shows_runs(ran: Mapping[str, Ran], command: str) -> None:
+    """1 is a run that finished with a verdict that does not pass: a result."""
+    ended = ran[command]
+    assert ended.exit_code in ({0, 1} if command.startswith("benchctl run") else {0}), ended.err
+    assert ended.err == ""
+
+
+def test_a_block_that_is_not_run_says_why_on_every_page() -> None:
+    assert [block.commands for block in blocks(README, "console") if len(block.reason) < 20] == [
+        block.commands for block in RUN
+    ]
+    for page in PAGES[1:]:
+        assert all(block.reason for block in blocks(page, "console")), page
+
+
+def test_make_demo_ends_with_the_command_that_is_run_here() -> None:
+    recipe = re.sub(r"\\\n\s*", "", text_of("Makefile"))
+    assert DEMO in recipe
+    assert DEMO in [command for block in RUN for command in block.commands]
+
+
+def test_the_excerpt_of_the_demo_is_what_it_prints(ran: Mapping[str, Ran]) -> None:
+    """Line by line and in order; figures may have moved a little."""
+    (excerpt,) = (block.text for block in blocks(README, "text") if "step 1 of 13" in block.text)
+    printed = iter(digits_aside(ran[DEMO].out).splitlines())
+    for line in excerpt.splitlines():
+        if line != "...":
+            assert digits_aside(line) in printed, f"README shows {line!r}, which the demo does not print there"
+
+
+def test_the_picture_shows_the_tables_that_the_demo_prints(ran: Mapping[str, Ran]) -> None:
+    svg = PICTURE.read_text(encoding="utf-8")
+    assert PICTURE.stat().st_size < 200_000
+    shown = {word.strip() for word in words_of(svg.replace("&#160;", " "))}
+    rows = [line for line in ran[DEMO].out.splitlines() if "│" in line]
+    cells = {re.sub(r"\d", "0", cell.strip()) for row in rows for cell in row.split("│")}
+    assert {cell for cell in cells if not re.search(r"\d", cell)} <= shown | {""}, "draw it anew: make docs"
+
+
+def test_the_picture_asks_no_other_server_for_anything() -> None:
+    addresses = re.findall(r"(?:href|src|url)\W+(https?://[^\"')]+)", PICTURE.read_text(encoding="utf-8"))
+    assert addresses == []
+
+
+# -- documents -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("place", "kind"), list(enumerate((Sequence, Bench, Amplifier, Driver))))
+def test_each_example_of_a_document_is_one(place: int, kind: type[Document]) -> None:
+    text = blocks(README, "yaml")[place].text
+    document = read(Source("README.md", ROOT / README, text), None)
+    assert isinstance(document, kind)
+
+
+def test_the_examples_go_together(tmp_path: Path) -> None:
+    """Preflight would let them run."""
+    for name, block in zip(("sequence", "bench", "unit"), blocks(README, "yaml"), strict=False):
+        (tmp_path / f"{name}.yaml").write_text(block.text, encoding="utf-8")
+    ended = shell("benchctl preflight sequence.yaml --bench bench.yaml --amplifier unit.yaml", tmp_path)
+    assert ended.exit_code == 0, ended.err
+
+
+def test_mistakes_are_told_as_readme_shows_them(tmp_path: Path) -> None:
+    (excerpt,) = (block.text for block in blocks(README, "text") if block.text.startswith("mybench.yaml"))
+    text = (ROOT / "sim" / "workshop.yaml").read_text(encoding="utf-8")
+    wrong = text.replace("voltage: 20 V, current: 120 A", "voltage: 20, current: 120 A")
+    (tmp_path / "mybench.yaml").write_text(wrong.replace("\nremote_turn_on:", "\nremote_turnon:"), encoding="utf-8")
+    ended = shell("benchctl check mybench.yaml", tmp_path)
+    assert ended.err.startswith(excerpt)
+
+
+# -- tables --------------------------------------------------------------------------------------------------------
+
+
+def table_rows(heading: str) -> list[list[str]]:
+    section = text_of(README).split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    return [[cell.strip() for cell in line.strip("|").split(" | ")] for line in section.splitlines() if "|" in line]
+
+
+def test_the_table_of_steps_has_every_step_and_no_other() -> None:
+    listed = [name for row in table_rows("The steps") for name in re.findall(r"`(\w+)`", row[0])]
+    assert sorted(listed) == sorted(KINDS)
+
+
+def test_the_table_of_figures_has_every_figure_with_its_unit() -> None:
+    units: dict[str, str] = {}
+    for row in table_rows("What a run leaves behind"):
+        names = re.findall(r"`(\w+)`", row[0])
+        given = row[1].split(", ")
+        units |= zip(names, given if len(given) == len(names) else given * len(names), strict=True)
+    assert {name: units.get(name) for name in FIGURE_UNITS} == {n: unit or "1" for n, unit in FIGURE_UNITS.items()}
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_what_a_page_links_to_is_there(page: str) -> None:
+    missing = [target for target in links(page) if not (ROOT / target.partition("#")[0]).exists()]
+    assert missing == []
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_file_that_a_page_names_is_there(page: str) -> None:
+    """Names in code, as far as they begin like a path of this repository."""
+    top = "benchctl|docs|drivers|sequences|sim|tests|tools|runner|documents|instruments|guard|cli|simulator|launch"
+    named = re.findall(rf"`((?:{top})/[\w/.]+\.(?:py|yaml|svg))`", text_of(page))
+    assert [name for name in named if not (ROOT / name).exists() and not (ROOT / "benchctl" / name).exists()] == []
