@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
@@ -16,8 +17,9 @@ from benchctl.quantity import render
 
 _STYLES = {"passes": "green", "fails": "bold red", "cannot be told": "yellow"}
 TOTAL = "total"
-# Nobody says a gain of 32 in per cent.
-_PLAIN_RATIOS = frozenset({"crest_factor", "gain", "channel_balance", "damping_factor"})
+# Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
+_IN_DECIBELS = frozenset({"gain", "channel_balance", "signal_to_noise_1w", "signal_to_noise_rated"})
+_AS_NUMBERS = frozenset({"crest_factor", "damping_factor"})
 # What has a table of its own; whatever else was measured stands in the last one.
 _TABULATED = ("idle", "burst", "continuous")
 
@@ -35,9 +37,8 @@ def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Ren
 
 
 def value_in_words(figure: Figure) -> str:
-    """A value with its expanded uncertainty to two digits, or as the bound it is; ratios in per cent."""
-    factor = 100.0 if unit_in_words(figure) == "%" else 1.0
-    value, uncertainty = figure.value * factor, (figure.expanded_uncertainty or 0.0) * factor
+    """A value with its expanded uncertainty to two digits, or as the bound it is; the unit is `unit_in_words`."""
+    value, uncertainty = _as_said(figure)
     if figure.bound:
         return f"{'≤' if figure.bound == 'at most' else '≥'} {value:.3g}"
     if not uncertainty:
@@ -46,10 +47,24 @@ def value_in_words(figure: Figure) -> str:
 
 
 def unit_in_words(figure: Figure) -> str:
-    """The unit that belongs to `value_in_words`: % for most ratios, none for those that are said as a number."""
+    """The unit that `value_in_words` tells the figure in."""
     if figure.unit != "1":
         return figure.unit
-    return "" if figure.name in _PLAIN_RATIOS else "%"
+    if figure.name in _IN_DECIBELS:
+        return "dB"
+    return "" if figure.name in _AS_NUMBERS else "%"
+
+
+def _as_said(figure: Figure) -> tuple[float, float]:
+    """Value and expanded uncertainty in the unit they are told in; nought where the uncertainty is not known."""
+    value, uncertainty = figure.value, figure.expanded_uncertainty or 0.0
+    match unit_in_words(figure):
+        case "%":
+            return 100.0 * value, 100.0 * uncertainty
+        case "dB" if value > 0:
+            return 20.0 * math.log10(value), 20.0 / math.log(10.0) * uncertainty / value
+        case _:
+            return value, uncertainty
 
 
 def _cell(figures: Sequence[Figure], name: str, channel: str = "") -> Text:

@@ -73,7 +73,7 @@ def test_what_has_no_table_of_its_own_stands_in_the_last_one_without_every_point
         Figure("upper_band_edge", 42e3, "Hz", 900.0, 2.0, channel="A", verdict="passes"),
     )
     assert [line for line in shown([response]) if "│" in line] == [
-        "│ gain            │ 4 ohm, 2 kHz │ A       │ 31.00 ± 0.50 │      │   fails │",
+        "│ gain            │ 4 ohm, 2 kHz │ A       │ 29.83 ± 0.14 │   dB │   fails │",
         "│ upper_band_edge │ 4 ohm, 1 kHz │ A       │  42000 ± 900 │   Hz │  passes │",
     ]
 
@@ -84,6 +84,8 @@ def test_what_has_no_table_of_its_own_stands_in_the_last_one_without_every_point
         (Figure("continuous_power", 159.04, "W", 3.75, 2.0), "159.0 ± 3.8"),
         (Figure("continuous_power", 159.04, "W", 13.4, 2.0), "159 ± 13"),
         (Figure("efficiency", 0.6021, "1", 0.0107, 2.0), "60.2 ± 1.1"),
+        (Figure("signal_to_noise_1w", 1e4, "1", 115.13, 2.0), "80.00 ± 0.10"),
+        (Figure("damping_factor", 210.0, "1", 11.0, 2.0), "210 ± 11"),
         (Figure("crest_factor", 1.4142, "1", 0.0031, 2.0), "1.4142 ± 0.0031"),
         (Figure("thd_n", 0.00052, "1", bound="at most"), "≤ 0.052"),
         (Figure("output_peak", 38.6, "V", bound="at least"), "≥ 38.6"),
