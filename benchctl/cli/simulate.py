@@ -9,31 +9,40 @@ import threading
 import click
 
 from benchctl.cli.options import amplifier_option, json_option
-from benchctl.launch.simulate import served
+from benchctl.launch.simulate import Served, served
 
 
 @click.command(epilog="Example:  benchctl simulate workshop --amplifier hx2150")
 @click.argument("bench", metavar="BENCH")
 @amplifier_option
 @json_option
-def simulate(bench: str, amplifier: str, as_json: bool) -> int:
+@click.option("--announce", is_flag=True, help="Announce them by multicast DNS too, on loopback only (needs zeroconf).")
+def simulate(bench: str, amplifier: str, as_json: bool, announce: bool) -> int:
     """Serve simulated instruments in real time.
 
-    They listen at the bench file's own addresses, which must be loopback sockets, until Ctrl-C. Once ready, one
+    They listen at the bench file's own addresses, raw sockets or HiSLIP on loopback, until Ctrl-C. Once ready, one
     line is printed. Then `benchctl run ... --bench BENCH` in another terminal talks to them as it would to a bench.
     """
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
-    with served(bench, amplifier) as instruments:
+    with served(bench, amplifier, announce=announce) as instruments:
         if as_json:
-            listing = {
-                role: {"address": each.address, "socket": list(each.socket)} for role, each in instruments.items()
-            }
-            click.echo(json.dumps({"instruments": listing}))
+            click.echo(json.dumps({"instruments": {role: _listed(each) for role, each in instruments.items()}}))
         else:
-            places = ", ".join(f"{role} {each.socket[0]}:{each.socket[1]}" for role, each in instruments.items())
+            places = ", ".join(f"{role} {_place(each)}" for role, each in instruments.items())
             click.echo(f"Serving {places}. Ctrl-C ends it.")
         while not stop.wait(3600.0):
             pass
     return 0
+
+
+def _listed(each: Served) -> dict[str, object]:
+    listed: dict[str, object] = {"address": each.address, "socket": list(each.socket)}
+    return listed if each.hislip is None else {**listed, "hislip": list(each.hislip)}
+
+
+def _place(each: Served) -> str:
+    host, port = each.socket
+    also = "" if each.hislip is None else " (HiSLIP {}:{})".format(*each.hislip)
+    return f"{host}:{port}{also}"

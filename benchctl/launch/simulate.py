@@ -3,55 +3,87 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
-from pyvisa.rname import InvalidResourceName, ResourceName, TCPIPSocket
+from pyvisa.rname import InvalidResourceName, ResourceName, TCPIPInstr, TCPIPSocket
 
 from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import UsageError
 from benchctl.launch.simulated import describe
+from benchctl.simulator.announce import Announcement, announced
 from benchctl.simulator.bench import SimulatedBench
+from benchctl.simulator.ports import HislipPlace
+
+HISLIP_PORT = 4880
+"""Where an address names no port (IVI-6.1)."""
 
 
 @dataclass(frozen=True)
 class Served:
-    """Where one simulated instrument listens."""
+    """Where one simulated instrument listens: at its address, and on a raw socket in any case."""
 
     address: str
     socket: tuple[str, int]
+    hislip: tuple[str, int] | None
 
 
 @contextmanager
-def served(bench_file: str | Path, amplifier_file: str | Path) -> Iterator[Mapping[str, Served]]:
+def served(
+    bench_file: str | Path, amplifier_file: str | Path, *, announce: bool = False
+) -> Iterator[Mapping[str, Served]]:
     """Simulated instruments, by role, for as long as the block lasts.
+
+    Args:
+        announce: by multicast DNS, on loopback only.
 
     Raises:
         DocumentError: a file is wrong.
-        UsageError: an address is no loopback socket, or is taken.
+        UsageError: an address cannot be served, or is taken; or nothing can be announced.
     """
     bench, amplifier = load_bench(bench_file), load_amplifier(amplifier_file)
-    sockets = {role: socket_of(role, entry.address) for role, entry in bench.instruments.items()}
+    places = {role: place_of(role, entry.address) for role, entry in bench.instruments.items()}
+    raw = {role: place for role, place in places.items() if not isinstance(place, HislipPlace)}
+    hislip = {role: place for role, place in places.items() if isinstance(place, HislipPlace)}
     with SimulatedBench(describe(bench, amplifier), RealClock().now) as simulated:
-        simulated.start(sockets)
-        yield {role: Served(entry.address, sockets[role]) for role, entry in bench.instruments.items()}
+        sockets = simulated.start(raw, hislip)
+        with announced(_announcements(simulated, sockets)) if announce else nullcontext():
+            yield {
+                role: Served(entry.address, sockets[role], _host_and_port(hislip.get(role)))
+                for role, entry in bench.instruments.items()
+            }
 
 
-def socket_of(role: str, address: str) -> tuple[str, int]:
-    """Host and port of a raw socket address.
+def place_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
+    """Where an address asks an instrument to be: host and port of a raw socket, or a HiSLIP place.
 
     Raises:
-        UsageError: it is none.
+        UsageError: it is neither.
     """
     try:
         parsed = ResourceName.from_string(address)
     except InvalidResourceName:
         parsed = None
-    if not isinstance(parsed, TCPIPSocket):
-        raise UsageError(
-            f"the {role}'s address '{address}' cannot be served: simulated instruments need one like "
-            "TCPIP::127.0.0.1::15021::SOCKET"
-        )
-    return parsed.host_address, int(parsed.port)
+    if isinstance(parsed, TCPIPSocket):
+        return parsed.host_address, int(parsed.port)
+    if isinstance(parsed, TCPIPInstr):
+        name, _, port = parsed.lan_device_name.partition(",")
+        if name.lower().startswith("hislip") and (not port or (port.isascii() and port.isdigit())):
+            return HislipPlace(parsed.host_address, int(port or HISLIP_PORT), name)
+    raise UsageError(
+        f"the {role}'s address '{address}' cannot be served: simulated instruments need one like "
+        "TCPIP::127.0.0.1::15021::SOCKET or TCPIP::127.0.0.1::hislip0,4880::INSTR"
+    )
+
+
+def _host_and_port(place: HislipPlace | None) -> tuple[str, int] | None:
+    return None if place is None else (place.host, place.port)
+
+
+def _announcements(simulated: SimulatedBench, sockets: Mapping[str, tuple[str, int]]) -> list[Announcement]:
+    return [
+        Announcement(instrument.device.identity, sockets[role], simulated.hislip_places.get(role))
+        for role, instrument in simulated.instruments.items()
+    ]

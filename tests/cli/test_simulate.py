@@ -7,24 +7,26 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+from zeroconf import IPVersion, ServiceBrowser, ServiceListener, Zeroconf
 
 from tests.cli.conftest import Command
-from tests.cli.files import bench, bench_on_free_ports
+from tests.cli.files import bench, bench_on_free_ports, free_ports
 
 ROLES = ["generator", "oscilloscope", "load", "supply", "thermometer"]
 
 
 @contextmanager
-def simulating(bench_file: Path) -> Iterator[tuple[subprocess.Popen[str], Any]]:
+def simulating(bench_file: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], Any]]:
     """The command in a process of its own, and the line that it prints once it is ready."""
     program = "from benchctl.cli.main import main; main()"
-    arguments = ["simulate", str(bench_file), "--amplifier", "hx2150", "--json"]
+    arguments = ["simulate", str(bench_file), "--amplifier", "hx2150", "--json", *options]
     process = subprocess.Popen([sys.executable, "-c", program, *arguments], stdout=subprocess.PIPE, text=True)
     try:
         assert process.stdout is not None
@@ -46,6 +48,41 @@ def test_one_line_of_json_tells_where_each_instrument_listens(tmp_path: Path) ->
                 assert link.recv(1000).count(b",") == 3, f"{role} says who it is as IEEE 488.2, 10.14 asks"
         process.send_signal(signal.SIGINT)
         assert process.wait(timeout=20) == 0
+
+
+def test_hislip_addresses_are_served_and_announced(tmp_path: Path) -> None:
+    """The instrument is found on loopback, and has a raw socket beside."""
+    (port, *_) = free_ports()
+    file = bench(tmp_path, ("TCPIP::127.0.0.1::15024::SOCKET", f"TCPIP::127.0.0.1::hislip0,{port}::INSTR"))
+    text = file.read_text()
+    for role, free in zip((15021, 15022, 15023, 15025), free_ports(), strict=False):
+        text = text.replace(f"::{role}::", f"::{free}::")
+    file.write_text(text)
+    came = threading.Event()
+
+    class Ear(ServiceListener):
+        def add_service(self, zc: Zeroconf, type_: str, name: str) -> None:
+            found = zc.get_service_info(type_, name, timeout=10_000)
+            if found is not None and found.port == port:
+                came.set()
+
+        def update_service(self, zc: Zeroconf, type_: str, name: str) -> None:
+            pass
+
+        def remove_service(self, zc: Zeroconf, type_: str, name: str) -> None:
+            pass
+
+    listener = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
+    browser = ServiceBrowser(listener, "_hislip._tcp.local.", listener=Ear())
+    try:
+        with simulating(file, "--announce") as (_, line):
+            assert line["instruments"]["supply"]["hislip"] == ["127.0.0.1", port]
+            assert line["instruments"]["supply"]["socket"][1] != port
+            assert "hislip" not in line["instruments"]["load"]
+            assert came.wait(30.0)
+    finally:
+        browser.cancel()
+        listener.close()
 
 
 def test_a_place_that_is_taken_is_named(benchctl: Command, tmp_path: Path) -> None:
