@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import random
+from contextlib import closing
 
 import pytest
 
 from benchctl.scpi.conformance import RULES, Rule, breaches, find_breach
 from benchctl.scpi.conversation import Conversation
+from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.description import LoadDescription
+from benchctl.simulator.ports import HislipPlace
 from tests.simulator.benches import describe
+from tests.simulator.links import HislipLink, RawLink
 from tests.simulator.talk import Room, Talk
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
@@ -26,6 +30,22 @@ def room() -> Room:
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: f"{rule.clause}: {rule.promise}".replace(" ", "-"))
 def test_keeps(room: Room, role: str, rule: Rule) -> None:
     assert find_breach(rule, getattr(room, role)) == ""
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_every_rule_is_kept_over_a_raw_socket(role: str) -> None:
+    """The whole table against a running server, in the order of the table."""
+    with SimulatedBench(describe(), lambda: 0.0) as bench, closing(RawLink(bench.start()[role])) as link:
+        assert list(breaches(link)) == []
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_every_rule_is_kept_over_hislip(role: str) -> None:
+    """The link that marks ends of messages itself, on which an answer that is not waited for is lost."""
+    with SimulatedBench(describe(), lambda: 0.0) as bench:
+        bench.start(hislip={role: HislipPlace()})
+        with closing(HislipLink(bench.hislip_places[role])) as link:
+            assert list(breaches(link)) == []
 
 
 def test_the_electronic_load_keeps_them_as_well() -> None:
