@@ -30,17 +30,17 @@ def _archive_error(action: str, path: Path, error: OSError) -> ArchiveError:
     if error.errno in _FULL:
         return ArchiveError(
             f"cannot {action} {path}: the disk is full, or a limit on file size or quota is reached",
-            advice="make room on the disk, then resume",
+            advice="Make room on the disk, then resume.",
         )
     if error.errno in _FORBIDDEN:
         return ArchiveError(
             f"cannot {action} {path}: the file or its folder is read-only, or belongs to someone else",
-            advice="give yourself the right to write there, or choose another folder with --out",
+            advice="Give yourself the right to write there, or choose another folder with --out.",
         )
     if error.errno in _GONE:
         return ArchiveError(
             f"cannot {action} {path}: the file or its folder is gone",
-            advice="the run folder must not be moved or deleted while the run goes on",
+            advice="The run folder must not be moved or deleted while the run goes on.",
         )
     return ArchiveError(f"cannot {action} {path}: {error.strerror or error}")
 

@@ -53,7 +53,7 @@ class RunFolder:
         if not folder.journal.is_file():
             raise UsageError(
                 f"{path} is not a run folder: it holds no journal.jsonl",
-                advice="name a folder that benchctl run made, such as one in runs/",
+                advice="Name a folder that benchctl run made, such as one in runs/.",
             )
         return folder
 

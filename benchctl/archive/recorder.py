@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from typing import Any
 
@@ -102,11 +103,10 @@ class Recorder:
 
     def finish(self) -> None:
         """Write figures.csv and trend.csv under their final names and close the journal. Idempotent."""
-        try:
+        with ExitStack() as stack:  # each is let go of, whatever became of the others
+            stack.callback(self._journal.close)
+            stack.callback(self._trend.finish)
             write_figures(self.folder, self._entries)
-            self._trend.finish()
-        finally:
-            self._journal.close()
 
 
 def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:

@@ -8,8 +8,8 @@ import math
 import os
 import threading
 from collections.abc import Iterable, Mapping, Sequence
+from io import FileIO
 from pathlib import Path
-from typing import TextIO
 
 import pandas as pd
 
@@ -33,7 +33,7 @@ class Trend:
         self._part = folder.trend.with_name(folder.trend.name + PART)
         self._lock = threading.Lock()
         self._columns: list[str] = []
-        self._file: TextIO | None = None
+        self._file: FileIO | None = None
         self._finished = False
 
     def append(self, time_s: float, readings: Mapping[str, float | None]) -> None:
@@ -52,7 +52,7 @@ class Trend:
         cells = {"time_s": time_s} | {_column(name): value for name, value in readings.items()}
         with self._lock, disk_errors("write", self._part):
             file = self._opened_for(cells)
-            file.write(_line(_cell(cells.get(column)) for column in self._columns))
+            _write_all(file, _line(_cell(cells.get(column)) for column in self._columns))
 
     def finish(self) -> None:
         """Give the file its final name, also where it holds no sample. Idempotent.
@@ -63,23 +63,27 @@ class Trend:
         with self._lock, disk_errors("write", self._path):
             if self._finished:
                 return
-            file = self._opened_for({})
-            file.flush()
-            os.fsync(file.fileno())
-            file.close()
-            self._file = None
+            try:
+                os.fsync(self._opened_for({}).fileno())
+            finally:
+                self._let_go()
             os.replace(self._part, self._path)
             sync_folder(self._path.parent)
             self._finished = True
 
-    def _opened_for(self, cells: Mapping[str, object]) -> TextIO:
+    def _let_go(self) -> None:
+        if self._file is not None:
+            self._file.close()
+            self._file = None
+
+    def _opened_for(self, cells: Mapping[str, object]) -> FileIO:
         """The open file, its header wide enough for these cells."""
         if self._file is None:
             rows = self._earlier_rows()
             self._columns = rows[0] if rows else list(_FIRST_COLUMNS)
             self._file = self._rewritten(rows[1:], cells)
         elif any(column not in self._columns for column in cells):
-            self._file.close()
+            self._let_go()
             self._file = self._rewritten(_rows(self._part)[1:], cells)
         return self._file
 
@@ -87,13 +91,14 @@ class Trend:
         """What an earlier part of the run left, if it did."""
         return next((_rows(path) for path in (self._part, self._path) if path.exists()), [])
 
-    def _rewritten(self, rows: Sequence[Sequence[str]], cells: Mapping[str, object]) -> TextIO:
+    def _rewritten(self, rows: Sequence[Sequence[str]], cells: Mapping[str, object]) -> FileIO:
         """The file with a header for all columns, old and new, and the rows there were."""
         self._columns += [column for column in cells if column not in self._columns]
         width = len(self._columns)
         lines = [_line(self._columns), *(_line([*row, *[""] * (width - len(row))]) for row in rows)]
         write_whole(self._part, "".join(lines).encode("utf-8"))
-        return self._part.open("a", encoding="utf-8", newline="", buffering=1)
+        # Unbuffered: what a full disk refused must not be tried again when the file is closed.
+        return self._part.open("ab", buffering=0)
 
 
 def read_trend(folder: RunFolder) -> pd.DataFrame:
@@ -127,6 +132,12 @@ def _column(signal: str) -> str:
 
 def _cell(value: float | None) -> str:
     return "" if value is None or not math.isfinite(value) else repr(float(value))
+
+
+def _write_all(file: FileIO, line: str) -> None:
+    view = memoryview(line.encode("utf-8"))
+    while view:
+        view = view[file.write(view) :]
 
 
 def _line(cells: Iterable[str]) -> str:

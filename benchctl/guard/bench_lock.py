@@ -94,7 +94,7 @@ def bench_lock(addresses: Iterable[str]) -> Iterator[BenchLock]:
         lock.release()
         raise UsageError(
             f"cannot lock the bench in {state_folder()}: {error.strerror}",
-            advice="give yourself the right to write there",
+            advice="Give yourself the right to write there.",
         ) from error
     if holder is not None:
         raise PreflightRefused([f"the bench is in use by {holder}; two runs would switch each other's outputs"])

@@ -11,7 +11,8 @@ from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, opened_bench, perform
+from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, closed_behind, opened_bench, perform
+from benchctl.runner.execute import Outcome
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
 from benchctl.runner.progress import progress_of
@@ -39,12 +40,12 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Re
     with opened_bench(files, dry_run=began["dry_run"], elapsed_s=events[-1]["time_s"]) as opened:
         _check_same_instruments(began["instruments"], opened)
         recorder = Recorder(folder, opened.clock)
-        try:
+
+        def work() -> Outcome:
             recorder.event("run resumed", index=progress.next_index, step=checked.plan[progress.next_index].label)
-            outcome = perform(files, checked, opened, recorder, observer, progress)
-        finally:
-            recorder.finish()
-    return Result(outcome, folder.path)
+            return perform(files, checked, opened, recorder, observer, progress)
+
+        return Result(closed_behind(recorder, work), folder.path)
 
 
 def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, Any]:

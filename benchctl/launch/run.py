@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import platform
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -15,6 +15,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.errors import ArchiveError
 from benchctl.guard.bench_lock import BenchLock, bench_lock
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
@@ -135,12 +136,30 @@ def run_on(
     # A folder is found by the day it was made, in a dry run too.
     folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
     recorder = Recorder(folder, opened.clock)
-    try:
+
+    def work() -> Outcome:
         _keep_inputs(recorder, files, opened, settings or {})
-        outcome = perform(files, checked, opened, recorder, observer)
-    finally:
+        return perform(files, checked, opened, recorder, observer)
+
+    return Result(closed_behind(recorder, work), folder.path)
+
+
+def closed_behind(recorder: Recorder, work: Callable[[], Outcome]) -> Outcome:
+    """Do the work, and close the run folder behind it.
+
+    A folder that cannot be closed does not hide how the run ended and whether the bench is safe.
+    """
+    try:
+        outcome = work()
+    except BaseException:
+        with suppress(ArchiveError):  # what went wrong first is what counts
+            recorder.finish()
+        raise
+    try:
         recorder.finish()
-    return Result(outcome, folder.path)
+    except ArchiveError as lost:
+        return replace(outcome, error=outcome.error or lost)
+    return outcome
 
 
 def perform(  # noqa: PLR0917 - what a run is made of
