@@ -28,7 +28,8 @@ def safe(bench: str, as_json: bool) -> int:
         click.echo(json.dumps([asdict(confirmation) for confirmation in confirmations], indent=2))
     else:
         for confirmation in confirmations:
-            click.secho(str(confirmation), fg=None if confirmation.confirmed else "red", err=not confirmation.confirmed)
+            words = f"{confirmation}. By hand: {confirmation.by_hand}" if confirmation.by_hand else str(confirmation)
+            click.secho(words, fg=None if confirmation.confirmed else "red", err=not confirmation.confirmed)
     if all_confirmed(confirmations):
         return 0
     click.secho("NOT SAFE: switch off by hand what is not confirmed above.", fg="red", bold=True, err=True)

@@ -26,9 +26,9 @@ def last_line(result: Result) -> Text:
     """What the exit code says, in words; an instrument that could not confirm is named in red."""
     text = Text()
     outcome = result.outcome
-    if not outcome.is_safe:
-        missing = "; ".join(str(confirmation) for confirmation in outcome.confirmations if not confirmation.confirmed)
-        text.append(f"NOT SAFE, switch off by hand: {missing}\n", style="bold red")
+    for confirmation in outcome.confirmations:
+        if not confirmation.confirmed:
+            text.append(f"NOT SAFE: {confirmation}. By hand, now: {confirmation.by_hand}.\n", style="bold red")
     text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
     text.append(f" Run folder: {result.folder}")
     return text
@@ -44,7 +44,7 @@ def _ending(outcome: Outcome) -> str:
         case OperatorStop() | RequirementFailed():
             return f"Ended: {error}."
         case _:
-            return f"Failed: {error}."
+            return f"Failed: {error}. {error.advice}".rstrip()
 
 
 def _verdicts(outcome: Outcome) -> str:

@@ -28,6 +28,13 @@ STEP_ASIDE_S = 0.1
 # How often whoever waits for confirmations looks up, to see whether the operator has lost patience.
 LOOK_UP_S = 0.05
 
+# What a person does about an instrument that does not confirm, by its name in the bench file.
+_BY_HAND = {
+    "generator": "pull its lead out of the amplifier's input",
+    "supply": "open the switch in the supply lead, or switch the supply off at its front panel",
+    "load": "touch no load lead before generator and supply are off; then switch the load off at its front panel",
+}
+
 
 class Wire(Protocol):
     """Reaches one instrument, past everything else that goes on with it."""
@@ -47,6 +54,11 @@ class Confirmation:
     part: str
     confirmed: bool
     detail: str = ""
+
+    @property
+    def by_hand(self) -> str:
+        """What a person does about this part; nothing where it is confirmed."""
+        return "" if self.confirmed else _BY_HAND.get(self.instrument, "switch it off at its front panel")
 
     def __str__(self) -> str:
         state = "confirmed" if self.confirmed else f"NOT CONFIRMED ({self.detail})"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES
 from benchctl.documents.step_base import StepBase
@@ -160,6 +160,7 @@ def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
             reason="finished" if error is None else str(error),
             exit_code=outcome.exit_code,
             safe=outcome.is_safe,
+            instruments=[asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
         )
     except ArchiveError as lost:
         return replace(outcome, error=error or lost)
