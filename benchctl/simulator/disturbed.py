@@ -184,6 +184,8 @@ class DisturbedConversation(Conversation):
             if changed is not None:
                 self._desk.count(armed)
                 answer = changed
+            if not answer:
+                break  # there is nothing left for another fault to change
         if not answer:
             return b""
         late = b"".join(held for _, held in self._held)
@@ -256,10 +258,10 @@ def _replaced_by(text: bytes) -> Callable[[_Passing], bytes | None]:
 
 
 def _another_model(passing: _Passing) -> bytes | None:
-    if passing.question.strip().upper() != b"*IDN?":
+    fields = passing.answer.split(b",")
+    if passing.question.strip().upper() != b"*IDN?" or len(fields) != 4:
         return None
-    maker, _, serial, firmware = passing.answer.split(b",")
-    return b",".join((maker, b"Another model", serial, firmware))
+    return b",".join((fields[0], b"Another model", *fields[2:]))
 
 
 def _measured(answer: bytes) -> bytes | None:
