@@ -30,11 +30,20 @@ unit: $(READY)
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel
 
+# Bounded, because a machine without a network must get to the tests as well; what needs lxi is skipped then.
+clients:  ## lxi-tools, an SCPI client that is not ours, where packages can be installed
+	@if ! command -v lxi >/dev/null && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+	  { timeout 120 apt-get -qq update && DEBIAN_FRONTEND=noninteractive timeout 300 \
+	    apt-get -qq install --yes --no-install-recommends lxi-tools; } >/dev/null 2>&1 \
+	  || echo "lxi-tools cannot be installed here; the tests with lxi are skipped"; \
+	fi
+
 bench: $(READY)  ## Timings, as ratios inside one run; nothing here passes or fails by the clock
 	$(BIN)/python -m benchmarks
 
-docs: $(READY)  ## Draw README's picture and write SAFETY.md's table of states anew
+docs: $(READY)  ## Draw README's picture and write the tables of steps and of the guard's states anew
 	$(BIN)/python -m tools.picture
+	$(BIN)/python -m tools.step_table
 	$(BIN)/python -m tools.state_table
 
 clean:

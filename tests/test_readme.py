@@ -22,7 +22,9 @@ from benchctl.documents.reader import read
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.steps import KINDS
 from tests.pages import PAGES, ROOT, blocks, digits_aside, links, text_of
+from tools.marked import part_of
 from tools.picture import PICTURE, words_of
+from tools.step_table import PART, step_table
 
 README = "README.md"
 RUN = [block for block in blocks(README, "console") if not block.reason]
@@ -56,6 +58,7 @@ def shell(command: str, folder: Path) -> Ran:
         cwd=folder,
         env={**os.environ, "PATH": path},
         capture_output=True,
+        input="\n" * 100,  # Enter, wherever something is asked for
         text=True,
         timeout=100,
         check=False,
@@ -141,6 +144,10 @@ def test_mistakes_are_told_as_readme_shows_them(tmp_path: Path) -> None:
 def table_rows(heading: str) -> list[list[str]]:
     section = text_of(README).split(f"\n## {heading}\n")[1].split("\n## ")[0]
     return [[cell.strip() for cell in line.strip("|").split(" | ")] for line in section.splitlines() if "|" in line]
+
+
+def test_the_table_of_steps_is_that_of_the_models() -> None:
+    assert part_of(text_of(README), PART) == step_table(), "write it anew: make docs"
 
 
 def test_the_table_of_steps_has_every_step_and_no_other() -> None:
