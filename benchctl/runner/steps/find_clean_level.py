@@ -7,7 +7,7 @@ import math
 from benchctl.documents.steps import FindCleanLevel
 from benchctl.measure.analyses import steady_distortion
 from benchctl.measure.context import ContinuousContext
-from benchctl.measure.distortion import Distortion
+from benchctl.measure.distortion import BAND_HZ, Distortion
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
@@ -20,6 +20,8 @@ SETTLE_S = 0.15
 REST_S = 0.2
 # A search of 0.05 dB takes this many exposures, most of them far from full power.
 USUAL_EXPOSURES = 12
+# A clipped sine has its first odd harmonics at three and five times its frequency.
+HARMONICS_SEEN = 5
 
 
 def perform(step: FindCleanLevel, run: Run) -> None:
@@ -38,6 +40,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     level_v = run_search(run, search, expose, "clean steady level")
+    run.conditions.level_v = None  # from here on the clean level is what measurements are made at
     run.clean_levels[load_ohm, frequency_hz] = CleanLevel(level_v, step.thd_n)
     run.recorder.event("clean level", load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
     run.note(f"clean steady level {level_v:.4g} V")
@@ -45,7 +48,17 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
 def steady_context(run: Run, load_ohm: float, frequency_hz: float) -> ContinuousContext:
     """What an analysis of a steady tone must know, with the loads as warm as they are now."""
-    return ContinuousContext(frequency_hz=frequency_hz, loads=run.loads(load_ohm), **run.accuracies())
+    return ContinuousContext(
+        frequency_hz=frequency_hz,
+        loads=run.loads(load_ohm),
+        band_hz=distortion_band_hz(frequency_hz),
+        **run.accuracies(),
+    )
+
+
+def distortion_band_hz(frequency_hz: float) -> float:
+    """20 kHz as AES17 has it; above 4 kHz wide enough that clipping shows its harmonics (common practice)."""
+    return max(BAND_HZ, HARMONICS_SEEN * frequency_hz)
 
 
 def expected_level_v(run: Run, load_ohm: float) -> float | None:

@@ -17,7 +17,7 @@ from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
-from benchctl.runner.steps.find_clean_level import expected_level_v
+from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
 from benchctl.runner.steps.search import run_search, search_from
 
 # A search of 0.05 dB takes about this many exposures; the second one, from the clean level on, fewer.
@@ -90,6 +90,7 @@ class _Measurement:
             every_s=self.step.every_s,
             low_level_ratio=self.step.low_level_ratio,
             thd_n=self.step.thd_n,
+            band_hz=distortion_band_hz(self.frequency_hz),
             **self.run.accuracies(),
         )
 

@@ -20,10 +20,11 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     """Hold the tone for the step's time while the supply is read, take the record, and mute.
 
     Raises:
-        MeasurementError: no level is given and none was found for this load and frequency.
+        MeasurementError: no level is given, none is set, and none was found for this load and frequency.
     """
     load_ohm, frequency_hz = load_and_frequency(run)
-    level_v = step.level_v or _clean_level_v(run, load_ohm, frequency_hz)
+    given_v = step.level_v or run.conditions.level_v
+    level_v = given_v or _clean_level_v(run, load_ohm, frequency_hz)
     tone(run, level_v)
     run.wait(SETTLE_S)
     readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
@@ -36,7 +37,8 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     readings["heatsink"] = run.read_if_any("heatsink")
     context = steady_context(run, load_ohm, frequency_hz)  # the loads as warm as they are now
     mute(run)
-    run.analyse("continuous", {"continuous": capture}, readings, context, _criteria(step, run, load_ohm, frequency_hz))
+    criteria = step.expect if given_v else _criteria(step, run, load_ohm, frequency_hz)
+    run.analyse("continuous", {"continuous": capture}, readings, context, criteria)
 
 
 def _clean_level_v(run: Run, load_ohm: float, frequency_hz: float) -> float:
@@ -56,16 +58,17 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
     clean = run.clean_levels.get((load_ohm, frequency_hz))
     if run.conditions.supply_v != run.files.amplifier.supply.nominal_v:
         return step.expect
-    if rating is None or step.level_v is not None or clean is None or clean.thd_n > rating.thd_n:
+    if rating is None or clean is None or clean.thd_n > rating.thd_n:
         return step.expect
     rated = Criterion(relation="above", bound=rating.power_w, unit="W")
     return {"continuous_power": rated, **step.expect}
 
 
 def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    if step.level_v is None and not outlook.has_clean_level:
+    level_v = step.level_v or outlook.level_v
+    if level_v is None and not outlook.has_clean_level:
         outlook.hazard("no level is given and no find_clean_level comes before it")
     for_s = SETTLE_S + step.for_s + 0.1
-    power = outlook.full_power(for_s=for_s) if step.level_v is None else outlook.tone(step.level_v, for_s=for_s)
+    power = outlook.full_power(for_s=for_s) if level_v is None else outlook.tone(level_v, for_s=for_s)
+    outlook.level_v = None
     return Forecast(duration_s=for_s, **power)
