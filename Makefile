@@ -4,14 +4,14 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 READY  := $(VENV)/.ready
 
-.PHONY: demo test lint types layers unit wheel bench docs clean
+.PHONY: demo test lint types layers clients unit wheel bench docs clean
 
 demo: $(READY)  ## The main job, dry: bursts and continuous power of an invented amplifier
 	@$(BIN)/benchctl run sequences/burst_and_continuous.yaml \
 	    --bench sim/workshop.yaml --amplifier sim/amplifiers/hx2150.yaml --dry-run \
 	  || test $$? -eq 1  # 1: the run finished and a verdict fails, which is a result
 
-test: lint types layers unit wheel  ## Everything that must hold
+test: lint types layers clients unit wheel  ## Everything that must hold
 
 lint: $(READY)
 	$(BIN)/ruff check .
