@@ -26,6 +26,7 @@
         ├── SampledTooSlowly        the band edge lies beyond half the sample rate
         ├── SilentRecord            no signal stands out of the converter's steps
         ├── WrongFrequency          another tone than the one asked of the generator
+        ├── ProtectionNoticed       the amplifier fell silent while it was driven
         └── BurstNotFound           no burst, one of another length, or one cut off by the record's edge
 """
 
@@ -154,6 +155,10 @@ class SilentRecord(MeasurementError):
 
 class WrongFrequency(MeasurementError):
     """The record holds another tone than the one that was asked of the generator."""
+
+
+class ProtectionNoticed(MeasurementError):
+    """The amplifier fell silent while it was driven; at what power, temperature and voltage is in the journal."""
 
 
 class BurstNotFound(MeasurementError):

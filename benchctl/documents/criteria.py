@@ -51,6 +51,21 @@ FIGURE_UNITS: Mapping[str, str] = {
     "channel_balance": "1",
     "lower_band_edge": "Hz",
     "upper_band_edge": "Hz",
+    "soak_time": "s",
+    "average_power": "W",
+    "power_drift": "1",
+    "supply_current_drift": "A",
+    "fuse_load": "1",
+    "final_heatsink_temperature": "degC",
+    "heatsink_time_constant": "s",
+    "heatsink_time_constant_fast": "s",
+    "protection_level": "V",
+    "protection_time": "s",
+    "protection_power": "W",
+    "protection_output": "V",
+    "protection_temperature": "degC",
+    "protection_supply_voltage": "V",
+    "protection_supply_current": "A",
 }
 
 

@@ -7,14 +7,36 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from benchctl.documents.criteria import Expectations, expecting
-from benchctl.documents.fields import PositiveHertz, PositiveOhms, PositiveSeconds, PositiveVolts, Whole, counted
+from benchctl.documents.criteria import Expectations, WithinKelvins, expecting
+from benchctl.documents.fields import (
+    PositiveHertz,
+    PositiveOhms,
+    PositiveSeconds,
+    PositiveVolts,
+    Ratio,
+    Whole,
+    bounded,
+    counted,
+)
 from benchctl.documents.part import Misfit
-from benchctl.documents.step_base import State, StepBase, doubled
+from benchctl.documents.step_base import CycleCount, OnProtection, RestLevel, State, StepBase, doubled
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+SOAK_FIGURES = (
+    "soak_time",
+    "average_power",
+    "power_drift",
+    "efficiency",
+    "supply_current",
+    "supply_current_drift",
+    "supply_voltage",
+    "fuse_load",
+    "heatsink_temperature",
+    "final_heatsink_temperature",
+    "heatsink_time_constant",
+)
 DAMPING_FIGURES = ("output_impedance", "damping_factor")
 NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
 
@@ -82,5 +104,41 @@ class MeasureNoise(_Driven):
     )
 
 
-MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse)
+class Soak(_Driven):
+    """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
+
+    kind: Literal["soak"] = "soak"
+    for_s: PositiveSeconds = Field(description="how long, at the longest")
+    until: WithinKelvins | None = Field(
+        default=None,
+        description="how well the final temperature must be foretold to end early, such as `within 1 K`; unless given,"
+        " the whole time is used",
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; the last clean level, unless this or `of_rated` is given"
+    )
+    of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
+        default=None, description="the part of rated power to drive with, such as `12.5 %`, by the nominal gain"
+    )
+    cycles: CycleCount | None = Field(default=None, description="length of bursts; a steady tone, unless given")
+    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
+    low_level_ratio: RestLevel = Field(
+        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
+    )
+    on_protection: OnProtection = Field(
+        default="go on", description="what becomes of the run if the amplifier's own protection silences it"
+    )
+    expect: Annotated[Expectations, *expecting(*SOAK_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.level_v is not None and self.of_rated is not None:
+            yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
+
+
+MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse | Soak
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse, Soak)

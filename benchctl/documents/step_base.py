@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
+from benchctl.documents.fields import Ratio, Whole, bounded, counted
 from benchctl.documents.part import Misfit, Part
 
+CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000)]
+# Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
+RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
+# What becomes of the run when the amplifier's own protection silences it.
+OnProtection = Literal["go on", "end the run"]
 State = Literal["power", "load", "frequency"]
 
 

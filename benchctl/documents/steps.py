@@ -37,13 +37,9 @@ from benchctl.documents.fields import (
 )
 from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, MeasuringStep
 from benchctl.documents.part import Misfit, Part, Reading
-from benchctl.documents.step_base import StepBase, doubled
+from benchctl.documents.step_base import CycleCount, RestLevel, StepBase, doubled
 from benchctl.documents.step_form import unfold
 from benchctl.documents.tree import Table
-
-CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000)]
-# Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
-RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
 
 
 class PowerOn(StepBase):

@@ -17,11 +17,14 @@ from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_s
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.noise_figures import NoiseContext, noise_figures
+from benchctl.measure.protection_figures import ProtectionContext, protection
 from benchctl.measure.record import OUTPUT, Capture
 from benchctl.measure.response_figures import ResponseContext, response
 from benchctl.measure.signals import Signals
+from benchctl.measure.soak_figures import SoakContext, soak
 from benchctl.measure.supply import Span
 from benchctl.measure.tone_figures import tone_figures
+from benchctl.measure.warming import WarmingContext, warming
 
 Captures = Mapping[str, Capture]
 
@@ -125,4 +128,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "damping": Analysis(damping, DampingContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
+    "warming": Analysis(warming, WarmingContext),
+    "soak": Analysis(soak, SoakContext),
+    "protection": Analysis(protection, ProtectionContext),
 }

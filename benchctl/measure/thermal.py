@@ -22,7 +22,7 @@ from benchctl.measure.uncertainty import COVERAGE_FACTOR
 Array = NDArray[np.float64]
 
 _FEWEST_READINGS = 8  # five parameters, and something left to judge the fit by
-_MOST_POINTS = 240  # longer series are averaged in blocks: as good for a curve this smooth, and fast
+_MOST_POINTS = 120  # longer series are averaged in blocks: as good for a curve this smooth, and fast
 _SLOW_GRID = 60
 _FAST_GRIDS = (20, 9, 9, 9, 9)  # drawn closer again and again: a coarse grid would favour slow constants by chance
 _SLOWEST = 20.0  # spans of the record; a slower stage looks like a straight line, whose end nobody can tell
@@ -63,17 +63,43 @@ class Prediction:
         """Seconds from the last reading until the temperature is within `tolerance_k` of the final one."""
         if not tolerance_k > 0.0:
             raise MeasurementError(f"a temperature never comes within {tolerance_k} K of its end")
-        if abs(self.temperature_c(0.0) - self.final_c) <= tolerance_k:
+        return self._when(lambda from_now_s: abs(self.temperature_c(from_now_s) - self.final_c) <= tolerance_k)
+
+    def reaches_s(self, temperature_c: float) -> float | None:
+        """Seconds from the last reading until the curve meets a temperature; None where it ends before."""
+        now_k, end_k = self.now_c - temperature_c, self.final_c - temperature_c
+        if now_k == 0.0:
+            return 0.0
+        if now_k * end_k >= 0.0:
+            return None
+        return self._when(lambda from_now_s: (self.temperature_c(from_now_s) - temperature_c) * now_k <= 0.0)
+
+    def steadies_s(self, change_k: float, per_s: float) -> float:
+        """Seconds from the last reading until the temperature changes by no more than `change_k` over `per_s`.
+
+        Raises:
+            MeasurementError: the change is not above zero.
+        """
+        if not change_k > 0.0:
+            raise MeasurementError(f"a temperature never changes by less than {change_k} K")
+        return self._when(
+            lambda from_now_s: abs(self.temperature_c(from_now_s + per_s) - self.temperature_c(from_now_s)) <= change_k
+        )
+
+    def _when(self, is_so: Callable[[float], bool]) -> float:
+        """The earliest time of what comes about once and stays so: the way to the end only gets shorter and flatter,
+        as both amplitudes have one sign."""
+        if is_so(0.0):
             return 0.0
         early_s, late_s = 0.0, max(self.time_constants_s)
-        while abs(self.temperature_c(late_s) - self.final_c) > tolerance_k:
+        while not is_so(late_s):
             early_s, late_s = late_s, 2.0 * late_s
-        for _ in range(50):  # the distance falls steadily, as both amplitudes have one sign
+        for _ in range(50):
             middle_s = (early_s + late_s) / 2.0
-            if abs(self.temperature_c(middle_s) - self.final_c) > tolerance_k:
-                early_s = middle_s
-            else:
+            if is_so(middle_s):
                 late_s = middle_s
+            else:
+                early_s = middle_s
         return late_s
 
     def is_good_to(self, tolerance_k: float) -> bool:

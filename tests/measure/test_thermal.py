@@ -134,3 +134,31 @@ def test_series_that_tell_nothing_are_a_named_error(times_s: list[float], temper
 def test_a_tolerance_of_zero_is_never_met() -> None:
     with pytest.raises(MeasurementError):
         Prediction(70.0, 0.1, (-20.0,), (600.0,), 0.05).remaining_s(0.0)
+
+
+COOLING = Prediction(
+    final_c=25.0, expanded_uncertainty_k=0.5, amplitudes_k=(40.0,), time_constants_s=(600.0,), scatter_k=0.05
+)
+
+
+def test_a_single_stage_reaches_a_temperature_after_its_logarithm() -> None:
+    """25 + 40 exp(-t/600) = 45 at t = 600 ln 2."""
+    assert COOLING.reaches_s(45.0) == pytest.approx(600.0 * math.log(2.0), rel=1e-6)
+    assert COOLING.reaches_s(65.0) == 0.0
+
+
+def test_a_temperature_beyond_the_end_or_behind_is_never_reached() -> None:
+    assert COOLING.reaches_s(24.0) is None
+    assert COOLING.reaches_s(70.0) is None
+
+
+def test_a_single_stage_is_steady_when_the_while_takes_less_than_the_change() -> None:
+    """40 (1 - exp(-60/600)) exp(-t/600) = 1 K over a minute."""
+    by_hand_s = 600.0 * math.log(40.0 * (1.0 - math.exp(-0.1)))
+    assert COOLING.steadies_s(1.0, 60.0) == pytest.approx(by_hand_s, rel=1e-6)
+    assert COOLING.steadies_s(10.0, 60.0) == 0.0
+
+
+def test_no_temperature_is_steady_to_nothing() -> None:
+    with pytest.raises(MeasurementError):
+        COOLING.steadies_s(0.0, 60.0)

@@ -30,6 +30,7 @@ class Measured:
     took_s: Mapping[str, float]
     events: tuple[Event, ...]
     notes: tuple[str, ...]
+    told: tuple[str, ...]
     requests: tuple[str, ...]
     sent: tuple[tuple[str, str], ...]
 
@@ -72,6 +73,7 @@ def measured(
             took_s=_took_s(events),
             events=events,
             notes=tuple(bench_rig.audience.notes),
+            told=tuple(bench_rig.audience.told),
             requests=tuple(bench_rig.audience.requests),
             sent=tuple(bench_rig.taps.sent),
         )

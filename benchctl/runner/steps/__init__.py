@@ -26,6 +26,7 @@ from benchctl.runner.steps import (
     power,
     require,
     set,
+    soak,
     waiting,
 )
 
@@ -52,6 +53,7 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     measuring_steps.MeasureDamping: Actions(measure_damping.perform, measure_damping.foresee),
     measuring_steps.MeasureNoise: Actions(measure_noise.perform, measure_noise.foresee),
     measuring_steps.MeasureResponse: Actions(measure_response.perform, measure_response.foresee),
+    measuring_steps.Soak: Actions(soak.perform, soak.foresee),
     steps.Note: Actions(asides.perform_note, asides.foresee_note),
     steps.Prompt: Actions(asides.perform_prompt, asides.foresee_prompt),
     steps.Require: Actions(require.perform, require.foresee),

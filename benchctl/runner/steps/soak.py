@@ -1,0 +1,203 @@
+"""soak: a long drive, with the heatsink's final temperature foretold while it warms."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.measuring_steps import Soak
+from benchctl.errors import MeasurementError, ProtectionNoticed
+from benchctl.instruments.generator import Burst
+from benchctl.measure.record import Capture
+from benchctl.measure.soak_figures import FIRST, LAST, SoakContext
+from benchctl.runner import exposure
+from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
+from benchctl.runner.foretelling import READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.protection import Watch
+from benchctl.runner.run import Run
+from benchctl.runner.steps.find_clean_level import SETTLE_S
+
+# However long a soak is, more readings than this tell nothing new.
+MOST_READINGS = 1200
+# So often a record tells whether the outputs are still there, and what they give.
+CHECK_EVERY_S = 30.0
+# Readings of the supply fall on ever other parts of a burst's repetition: the golden section is no multiple of any.
+OFF_BEAT = 0.381966
+# A soak that may end early does not before the heatsink has been seen for a minute.
+SHORTEST_S = 60.0
+# The bursts' recharge has become a steady one.
+BURSTS_BEFORE = 2
+
+
+@dataclass
+class _Drive:
+    """The soak's signal: a tone, or bursts."""
+
+    step: Soak
+    run: Run
+    load_ohm: float
+    frequency_hz: float
+    level_v: float
+
+    @property
+    def every_s(self) -> float | None:
+        """From burst to burst; None for a steady tone."""
+        return self.step.every_s if self.step.cycles is not None else None
+
+    def start(self) -> None:
+        step, level_v = self.step, self.level_v
+        if step.cycles is None:
+            tone(self.run, level_v)
+            self.run.wait(SETTLE_S)
+            return
+        low_v = level_v * step.low_level_ratio
+        start_burst(self.run, Burst(self.frequency_hz, step.cycles, level_v, low_v, step.every_s))
+        self.run.wait(BURSTS_BEFORE * step.every_s)
+
+    def stop(self) -> None:
+        if self.step.cycles is None:
+            mute(self.run)
+        else:
+            stop_burst(self.run)
+
+    def take(self, name: str, *, with_supply: bool = True) -> Capture:
+        """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
+        signals = exposure.outputs(self.run) + (exposure.supply_signals(self.run) if with_supply else [])
+        if self.every_s is None:
+            record = exposure.steady_record(self.frequency_hz)
+        else:
+            record = exposure.repetition_record(self.frequency_hz, self.every_s)
+        return exposure.take(self.run, f"soak {name}", record, self.level_v, signals)
+
+
+@dataclass
+class _Soaking:
+    """One soak: its drive, and what was recorded and read meanwhile."""
+
+    drive: _Drive
+    watch: Watch
+    warming: Foretelling
+    supply: dict[str, list[float]] = field(default_factory=lambda: {"supply_current": [], "supply_voltage": []})
+    captures: dict[str, Capture] = field(default_factory=dict)
+    next_check_s: float = CHECK_EVERY_S
+
+    def perform(self) -> None:
+        """Drive until the time is over, the end is known, or the amplifier falls silent; that is a result too.
+
+        Raises:
+            RequirementFailed: it fell silent, and the sequence asks for the run to end then.
+        """
+        self.drive.start()
+        self._record(FIRST)
+        try:
+            self._wait()
+            self._record(LAST)
+        except ProtectionNoticed as noticed:
+            self.drive.run.note(str(noticed))
+            self._forget_the_silence()
+        self.drive.stop()
+
+    def _forget_the_silence(self) -> None:
+        """The last readings, by which it was noticed, are not of the driven amplifier."""
+        for values in (self.supply | self.warming.readings).values():
+            del values[-1:]
+
+    def _record(self, role: str) -> None:
+        capture = self.drive.take(role)
+        self.watch.check(capture, self.drive.level_v)
+        self.captures[role] = capture
+
+    def _wait(self) -> None:
+        step, run = self.drive.step, self.drive.run
+        every_s = max(READ_EVERY_S, step.for_s / MOST_READINGS)
+        if self.drive.every_s is not None:
+            every_s = (math.ceil(every_s / self.drive.every_s) + OFF_BEAT) * self.drive.every_s
+        while (left_s := step.for_s - self.warming.elapsed_s) > 0.0:
+            run.wait(min(every_s, left_s))
+            temperature_c = self.warming.read()
+            for signal, values in self.supply.items():
+                values.append(run.read(signal))
+            self._check()
+            if self.warming.look() and self._is_known():
+                return
+            told = (f"{temperature_c:.1f} degC", self.warming.end_in_words(), left_in_words(left_s))
+            run.observer.progress(", ".join(filter(None, told)))
+
+    def _check(self) -> None:
+        """Whether the amplifier still plays: now and then, and at once when a steady tone's current falls."""
+        has_fallen = self.drive.every_s is None and self.watch.has_fallen(self.supply["supply_current"][-1])
+        if has_fallen or self.warming.elapsed_s >= self.next_check_s:
+            self.next_check_s = self.warming.elapsed_s + CHECK_EVERY_S
+            self.watch.check(self.drive.take("check", with_supply=False), self.drive.level_v)
+
+    def _is_known(self) -> bool:
+        until, prediction = self.drive.step.until, self.warming.prediction
+        if until is None or prediction is None or self.warming.elapsed_s < SHORTEST_S:
+            return False
+        return prediction.is_good_to(until.bound)
+
+
+def perform(step: Soak, run: Run) -> None:
+    """Drive, read, foretell; end when the time is over or, if asked for, once the end is known well enough.
+
+    Raises:
+        MeasurementError: no level is given and none was found for this load and frequency.
+        RequirementFailed: the amplifier's protection silenced it, and the sequence asks for the run to end then.
+    """
+    load_ohm, frequency_hz = load_and_frequency(run)
+    drive = _Drive(step, run, load_ohm, frequency_hz, _level_v(step, run, load_ohm, frequency_hz))
+    ends_run = step.on_protection == "end the run"
+    first_loads = run.loads(load_ohm)
+    soaking = _Soaking(drive, Watch(run, load_ohm, frequency_hz, drive.every_s, ends_run), Foretelling(run))
+    soaking.perform()
+    context = SoakContext(
+        frequency_hz=frequency_hz,
+        first_loads=first_loads,
+        loads=run.loads(load_ohm),
+        every_s=drive.every_s,
+        fuse_a=run.files.amplifier.supply.fuse_a,
+        resolution_k=RESOLUTION_K,
+        **run.accuracies(),
+    )
+    run.analyse("soak", soaking.captures, soaking.warming.readings | soaking.supply, context, step.expect)
+
+
+def _level_v(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> float:
+    if step.level_v is not None:
+        return step.level_v
+    if step.of_rated is not None:
+        return rated_level_v(run.files.amplifier, load_ohm, step.of_rated)
+    found = run.clean_levels.get((load_ohm, frequency_hz))
+    if found is None:
+        raise MeasurementError(
+            f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
+            "give a level or of_rated, or find_clean_level before this step"
+        )
+    return found.level_v
+
+
+def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
+    """The generator's level that makes a part of rated power, V RMS, by the nominal gain; the rating is that of the
+    load, or of the nearest one at its voltage."""
+    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
+    return math.sqrt(part * rating.power_w * rating.load_ohm) / amplifier.gain_ratio
+
+
+def foresee(step: Soak, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
+    load_ohm, frequency_hz = outlook.load_ohm or 4.0, outlook.frequency_hz or 1000.0
+    if step.level_v is None and step.of_rated is None and not outlook.has_clean_level:
+        outlook.hazard("no level is given and no find_clean_level comes before it; give level or of_rated")
+    if step.cycles is not None and step.cycles / frequency_hz >= step.every_s:
+        outlook.hazard(f"a burst of {step.cycles} cycles does not end before the next begins, after {step.every_s:g} s")
+    level_v = step.level_v or (rated_level_v(outlook.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
+    power = outlook.tone(level_v, for_s=step.for_s) if level_v else outlook.full_power(for_s=step.for_s)
+    if step.cycles is not None:
+        duty = step.cycles / frequency_hz / step.every_s
+        power["load_w"] *= duty + step.low_level_ratio**2 * (1.0 - duty)
+        power["supply_a"] *= duty + step.low_level_ratio * (1.0 - duty)
+    if step.until is None:
+        return Forecast(duration_s=step.for_s, **power)
+    return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, **power)
