@@ -24,11 +24,10 @@ from benchctl.runner.run import Files
 
 _MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
 _ROLES_OF: dict[type[StepBase], tuple[str, ...]] = {
-    PowerOn: ("supply",),
-    PowerOff: ("supply",),
+    PowerOn: ("generator", "supply"),
+    PowerOff: ("generator", "supply"),
     Set: ("generator",),
-    Cool: ("thermometer",),
-    Settle: ("thermometer",),
+    Cool: ("generator", "thermometer"),
     MeasureIdle: ("generator", "oscilloscope", "supply"),
     MeasureBurst: ("generator", "oscilloscope", "load", "supply"),
     MeasureContinuous: ("generator", "oscilloscope", "load", "supply"),
@@ -125,7 +124,11 @@ def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
 
 def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
     present = {name for name, _ in bench.instruments.items()}
-    for role in _ROLES_OF.get(type(step), step.ROLES):
+    wanted = _ROLES_OF.get(type(step), step.ROLES)
+    if isinstance(step, Settle):
+        asked = {"thermometer": step.heatsink, "supply": step.supply_current}
+        wanted = tuple(role for role, criterion in asked.items() if criterion is not None)
+    for role in wanted:
         if role not in present:
             yield f"needs a {role}, and the bench file has none"
 
@@ -145,6 +148,21 @@ def _supply_voltage(voltage_v: float, outlook: Outlook) -> Iterator[str]:
         yield f"{render(voltage_v, 'V')} is less than the amplifier needs, {render(bears.minimum_v, 'V')}"
     if supply is not None and voltage_v > supply.main.voltage_v:
         yield f"{render(voltage_v, 'V')} is more than the supply gives, {render(supply.main.voltage_v, 'V')}"
+    yield from _supply_probe(voltage_v, outlook.bench)
+
+
+def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
+    wiring, oscilloscope = bench.signals.supply_voltage, bench.instruments.oscilloscope
+    if wiring is None:
+        return
+    probe = wiring.probe
+    if voltage_v > probe.rating_v:
+        yield f"{render(voltage_v, 'V')} is more than the probe on the supply is rated, {render(probe.rating_v, 'V')}"
+    elif oscilloscope is not None and voltage_v / probe.ratio > oscilloscope.ratings.input_v:
+        yield (
+            f"the supply puts {render(voltage_v / probe.ratio, 'V')} on oscilloscope channel {wiring.oscilloscope}, "
+            f"which takes {render(oscilloscope.ratings.input_v, 'V')}"
+        )
 
 
 def _supply(step: PowerOn, outlook: Outlook) -> Iterator[str]:
@@ -228,6 +246,12 @@ def _probe_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
 
 def _supply_current(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
     expected_a, fuse_a = forecast.supply_a, outlook.amplifier.supply.fuse_a
+    clamp = outlook.bench.signals.supply_current
+    if clamp is not None and expected_a > clamp.probe.rating_a:
+        yield (
+            f"this step may draw {render(expected_a, 'A')} and the current clamp is rated "
+            f"{render(clamp.probe.rating_a, 'A')}"
+        )
     # A burst of some cycles draws its current from the reservoir; a fuse carries its rating for hours.
     if forecast.for_s < 1.0:
         return
