@@ -158,7 +158,10 @@ class Run:
         Raises:
             MeasurementError: the records cannot give the figures; the captures are kept.
         """
-        kept = {role: self.recorder.keep(capture) for role, capture in captures.items()}
+        # One record may serve in two roles; it is one file all the same.
+        records = {id(capture): capture for capture in captures.values()}
+        stored = {key: self.recorder.keep(capture) for key, capture in records.items()}
+        kept = {role: stored[id(capture)] for role, capture in captures.items()}
         figures = ANALYSES[analysis].figures(kept, readings, context)
         judged = [self._judged(figure, criteria) for figure in figures]
         self.recorder.figures(
