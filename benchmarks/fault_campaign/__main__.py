@@ -1,0 +1,94 @@
+"""The command: `python -m benchmarks.fault_campaign --runs 1000`."""
+
+from __future__ import annotations
+
+import faulthandler
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+
+from benchmarks.fault_campaign.trial import Trial, trial
+
+HANGS_AFTER_S = 120
+"""A run takes a second; one that takes this long says where it hangs and ends the campaign."""
+
+
+@click.command()
+@click.option("--runs", default=1000, show_default=True, help="How many.")
+@click.option("--seed", default=0, show_default=True, help="Of the first run; each has its own, and can be repeated.")
+@click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Where run folders with a fault stay.")
+def main(runs: int, seed: int, keep: Path | None) -> None:
+    """Run a short sequence in virtual time with faults of the bench drawn at random, and look at how each run ends."""
+    console = Console()
+    with tempfile.TemporaryDirectory() as scratch:
+        done = _perform(console, range(seed, seed + runs), keep or Path(scratch))
+    console.print(_endings(done), _strikes(done))
+    wrong = sum(bool(each.violations) for each in done)
+    longest = max(done, key=lambda each: each.seconds)
+    console.print(
+        f"{len(done)} runs, {wrong} not as promised; {sum(each.seconds for each in done):.0f} s, "
+        f"the longest {longest.seconds:.1f} s (seed {longest.seed})"
+    )
+    sys.exit(1 if wrong else 0)
+
+
+def _perform(console: Console, seeds: Sequence[int], out: Path) -> list[Trial]:
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    done: list[Trial] = []
+    with Progress(*columns, console=console) as progress:
+        task = progress.add_task("runs with faults", total=len(seeds))
+        for seed in seeds:
+            faulthandler.dump_traceback_later(HANGS_AFTER_S, exit=True)
+            done.append(trial(seed, out))
+            if done[-1].violations:
+                _tell(progress.console, done[-1])
+            wrong = sum(bool(each.violations) for each in done)
+            progress.update(task, advance=1, description=f"runs with faults, {wrong} not as promised")
+    faulthandler.cancel_dump_traceback_later()
+    return done
+
+
+def _endings(done: Sequence[Trial]) -> Table:
+    meanings = {
+        0: "finished, every verdict passes",
+        1: "finished, a verdict fails or cannot be told",
+        4: "a limit tripped",
+        5: "an instrument failed",
+    }
+    table = Table("exit code", "meaning", "runs", "with an output left on that would not switch off")
+    for code, count in sorted(Counter(each.exit_code for each in done).items()):
+        stuck = sum(bool(each.left_on) for each in done if each.exit_code == code)
+        table.add_row(str(code), meanings.get(code, "-"), str(count), str(stuck))
+    return table
+
+
+def _strikes(done: Sequence[Trial]) -> Table:
+    runs: Counter[str] = Counter()
+    strikes: Counter[str] = Counter()
+    for each in done:
+        kinds = Counter({name.split(": ")[1]: 0 for name in each.struck})
+        for name, count in each.struck.items():
+            kinds[name.split(": ")[1]] += count
+        runs.update(kinds.keys())
+        strikes.update(kinds)
+    table = Table("fault", "runs that it struck", "strikes")
+    for kind, count in runs.most_common():
+        table.add_row(kind, str(count), str(strikes[kind]))
+    return table
+
+
+def _tell(console: Console, each: Trial) -> None:
+    console.print(f"[bold red]seed {each.seed}[/] exit code {each.exit_code}: {each.ending}", markup=True)
+    for line in (*each.faults, *each.violations):
+        console.print(f"    {line}", markup=False, highlight=False, soft_wrap=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,94 @@
+"""A dry run of a short sequence on a bench with faults, and a look at the simulator's own state when it is over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import Event, read_journal
+from benchctl.cli.words import last_line
+from benchctl.errors import BenchctlError
+from benchctl.launch.run import Result, opened_bench, run_on
+from benchctl.runner.plan import PlannedStep, expand
+from benchctl.runner.preflight import preflight
+from benchctl.runner.run import Run
+from benchctl.simulator.bench import SimulatedBench
+from benchmarks.fault_campaign.trial import files_with
+from benchmarks.nobody import Nobody
+
+
+class Meddler(Nobody):
+    """An observer that does something to the run when the step of a given index begins."""
+
+    def __init__(self, index: int = -1, meddle: Callable[[Run], None] = lambda _: None) -> None:
+        self._index = index
+        self._meddle = meddle
+        self.notes: list[str] = []
+        self.run: Run
+
+    def started(self, checked: object, run: Run) -> None:
+        self.run = run
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        if index == self._index:
+            self._meddle(self.run)
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a run ended: a result, or the error that it was not able to keep to itself; and what was still on."""
+
+    result: Result | None
+    error: BenchctlError | None
+    still_on: tuple[str, ...]
+    struck: dict[str, int]
+    was_driven: bool
+
+    @property
+    def exit_code(self) -> int:
+        if self.result is not None:
+            return self.result.outcome.exit_code
+        assert self.error is not None
+        return self.error.exit_code
+
+    @property
+    def said(self) -> str:
+        """The last words that a person sees."""
+        if self.result is not None:
+            return str(last_line(self.result))
+        return f"{self.error} {self.error.advice}" if self.error is not None else ""
+
+    @property
+    def events(self) -> Sequence[Event]:
+        assert self.result is not None
+        return read_journal(RunFolder.open(self.result.folder).journal).events
+
+
+def dry_run(out: Path, *faults: str, meddler: Meddler | None = None) -> Ended:
+    """Run the short sequence; `faults` are lines of the bench file."""
+    files = files_with(faults)
+    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
+    checked.refuse_hazards()
+    result: Result | None = None
+    error: BenchctlError | None = None
+    with opened_bench(files, dry_run=True) as opened:
+        simulated = opened.simulated
+        assert simulated is not None
+        try:
+            result = run_on(opened, files, checked, meddler or Meddler(), out=out)
+        except BenchctlError as caught:
+            error = caught
+        was_driven = simulated.world.meters.supplied > 0
+        return Ended(result, error, still_on(simulated), dict(simulated.faults.struck), was_driven)
+
+
+def still_on(simulated: SimulatedBench) -> tuple[str, ...]:
+    """What gives or takes power, by the simulator's own state."""
+    plant = simulated.world.plant
+    outputs = [f"supply {number}" for number, output in plant.outputs.items() if output.live]
+    return (*(["generator"] if plant.drive.output_on else []), *outputs, *(["load"] if plant.closed_relays else []))

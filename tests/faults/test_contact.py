@@ -1,0 +1,126 @@
+"""Contact with an instrument is lost during a run: asked again within a budget, and no more; never guessed at."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.archive.figures import read_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.cli.words import last_line
+from tests.faults.dry import Ended, dry_run
+
+Figures = dict[tuple[object, ...], tuple[float, float]]
+"""Value and expanded uncertainty of each figure of a run, by step, name and channel."""
+
+# In the midst of the first continuous measurement of the short sequence, and of the records that it takes.
+BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 70", "exchange: 80"
+
+
+@pytest.fixture(scope="module")
+def calm(tmp_path_factory: pytest.TempPathFactory) -> Figures:
+    """The figures of a run in which nothing goes wrong."""
+    ended = dry_run(tmp_path_factory.mktemp("calm"))
+    assert ended.exit_code == 0
+    return figures_of(ended)
+
+
+def figures_of(ended: Ended) -> Figures:
+    assert ended.result is not None
+    table = read_figures(RunFolder.open(ended.result.folder))
+    keys = table[["step", "figure", "channel"]].itertuples(index=False, name=None)
+    numbers = table[["value", "expanded_uncertainty"]].fillna(0.0).itertuples(index=False, name=None)
+    return dict(zip(keys, numbers, strict=True))
+
+
+def assert_none_moved(measured: Figures, calm: Figures) -> None:
+    """No figure differs from that of an undisturbed run by more than its uncertainty."""
+    for name, (value, uncertainty) in measured.items():
+        assert abs(value - calm[name][0]) <= max(uncertainty, 1e-9), name
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        f"{{kind: no answer, instrument: supply, {BUSY_SUPPLY}}}",
+        f"{{kind: late answer, instrument: supply, {BUSY_SUPPLY}}}",
+        f"{{kind: connection dropped, instrument: supply, {BUSY_SUPPLY}}}",
+        f"{{kind: reset in mid-block, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
+        f"{{kind: late answer, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
+        "{kind: late answer, instrument: generator, exchange: 20}",
+    ],
+)
+def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fault: str) -> None:
+    """The question is asked again on a link that is in step."""
+    ended = dry_run(tmp_path, fault)
+    assert sum(ended.struck.values()) == 1
+    assert ended.exit_code == 0
+    measured = figures_of(ended)
+    assert measured.keys() == calm.keys()
+    assert_none_moved(measured, calm)
+
+
+def test_a_late_answer_is_never_taken_for_another(tmp_path: Path, calm: Figures) -> None:
+    """Every twentieth answer of every instrument comes late: readings fail or are right, and none is another's."""
+    roles = ("generator", "oscilloscope", "load", "supply")
+    faults = [f"{{kind: late answer, instrument: {role}, probability: 5 %}}" for role in roles]
+    ended = dry_run(tmp_path, *faults)
+    assert sum(ended.struck.values()) > 10
+    assert ended.exit_code in {0, 5}
+    assert_none_moved(figures_of(ended), calm)
+
+
+def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path: Path) -> None:
+    """It stays asked for as long as the budget lasts, which is less than for ever."""
+    ended = dry_run(tmp_path, "{kind: no answer, instrument: oscilloscope, exchange: 60, for: 1 h}")
+    assert (ended.exit_code, ended.still_on) == (5, ())
+    assert "oscilloscope at TCPIP::127.0.0.1::" in ended.said
+    assert "no answer in time" in ended.said
+    assert ended.struck["oscilloscope: no answer"] < 20
+
+
+@pytest.mark.parametrize("role", ["generator", "oscilloscope", "load", "supply", "thermometer"])
+def test_an_instrument_that_lost_its_power_is_noticed_and_ends_the_run(tmp_path: Path, role: str) -> None:
+    """IEEE 488.2 11.5.1, the power-on bit: its settings are lost, so nothing that it says belongs to this run."""
+    ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, at: 4 s}}")
+    assert ended.still_on == ()
+    if role == "thermometer":  # a heatsink that cannot be read counts as too hot
+        assert ended.exit_code in {4, 5}
+    else:
+        assert ended.exit_code == 5
+        assert f"{role} at TCPIP::127.0.0.1::" in ended.said
+        assert "was switched off and on during the run; its settings are lost" in ended.said
+
+
+@pytest.mark.parametrize(
+    ("fault", "name", "by_hand"),
+    [
+        ("{kind: output stuck, instrument: supply, at: 3 s}", "supply 1", "open the switch in the supply lead"),
+        ("{kind: output stuck, instrument: generator, at: 4 s}", "generator", "pull its lead out"),
+        ("{kind: relay stuck, relay: 101, at: 5 s}", "load", "touch no load lead"),
+        ("{kind: deaf, instrument: supply, at: 3 s, for: 1 h}", "supply 1", "open the switch in the supply lead"),
+    ],
+)
+def test_what_does_not_switch_off_is_named_in_red_with_what_to_do_by_hand(
+    tmp_path: Path, fault: str, name: str, by_hand: str
+) -> None:
+    """In the exit line and in the journal's last event, with exit code 5 whatever else became of the run."""
+    ended = dry_run(tmp_path, fault)
+    assert ended.result is not None
+    assert name in ended.still_on
+    assert ended.exit_code == 5
+    line = last_line(ended.result)
+    assert f"NOT SAFE: {name.split(maxsplit=1)[0]}: " in str(line)
+    assert by_hand in str(line)
+    assert any("red" in str(span.style) and by_hand in str(line)[span.start : span.end] for span in line.spans)
+    last = ended.events[-1]
+    assert (last["event"], last["safe"], last["exit_code"]) == ("run ended", False, 5)
+    assert any(by_hand in each["by_hand"] for each in last["instruments"] if not each["confirmed"])
+
+
+def test_an_output_that_lets_go_late_is_safe_in_the_end(tmp_path: Path) -> None:
+    """It does not obey at first; the safe state is commanded again until it does, and then called safe."""
+    ended = dry_run(tmp_path, "{kind: deaf, instrument: generator, exchange: 30, times: 3}")
+    assert ended.still_on == ()
+    assert ended.events[-1]["safe"]

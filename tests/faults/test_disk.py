@@ -1,0 +1,149 @@
+"""The run folder fails under the run: the bench is made safe all the same, and plain words say what to do."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
+from benchctl.launch.resume import resume
+from benchctl.runner.run import Run
+from tests.faults.dry import Ended, Meddler, dry_run
+
+POWER_ON, MEASURE_IDLE, FIRST_TONE, POWER_OFF = 0, 1, 3, 6  # steps of the short sequence, by index
+
+
+def folder_of(run: Run) -> Path:
+    return run.recorder.folder.path
+
+
+def assert_safe_and_said(ended: Ended, *words: str) -> None:
+    """Exit code 5, nothing on, and the words a person needs."""
+    assert ended.still_on == ()
+    assert ended.exit_code == 5
+    for each in words:
+        assert each in ended.said
+
+
+# -- deleted ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("index", [POWER_ON, MEASURE_IDLE, FIRST_TONE, POWER_OFF])
+def test_a_deleted_run_folder_ends_the_run_safe(tmp_path: Path, index: int) -> None:
+    ended = dry_run(tmp_path, meddler=Meddler(index, lambda run: shutil.rmtree(folder_of(run))))
+    assert_safe_and_said(ended, "the file or its folder is gone", "must not be moved or deleted")
+    assert list(tmp_path.iterdir()) == [], "and nothing is written where it was"
+
+
+def test_a_journal_deleted_alone_ends_the_run_safe(tmp_path: Path) -> None:
+    """A deleted file that is open takes every write without a murmur."""
+    ended = dry_run(tmp_path, meddler=Meddler(FIRST_TONE, lambda run: run.recorder.folder.journal.unlink()))
+    assert_safe_and_said(ended, "the file or its folder is gone")
+
+
+# -- full -------------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def files_limited_to(size: int) -> Iterator[None]:
+    """No file may grow beyond `size` bytes: the system's own way to be out of room."""
+    resource = pytest.importorskip("resource", reason="limits on file size are a POSIX matter")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+@pytest.mark.parametrize("size", [2_000, 6_000, 9_000, 12_000, 20_000])
+def test_a_file_that_may_not_grow_ends_the_run_safe(tmp_path: Path, size: int) -> None:
+    """At the first of journal, capture and trend that meets the bound."""
+    with files_limited_to(size):
+        ended = dry_run(tmp_path)
+    assert_safe_and_said(ended, "the disk is full", "Make room on the disk, then resume")
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of its own, of one megabyte."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if not _mount(disk, "size=1m"):
+        pytest.skip("only root may mount a file system")
+    yield disk
+    subprocess.run(["umount", "-l", str(disk)], check=True)
+
+
+def _mount(folder: Path, options: str) -> bool:
+    if os.name != "posix" or os.geteuid() != 0 or shutil.which("mount") is None:
+        return False
+    mount = ["mount", "-t", "tmpfs", "-o", options, "tmpfs", str(folder)]
+    return subprocess.run(mount, check=False, capture_output=True).returncode == 0
+
+
+def fill(disk: Path) -> None:
+    with (disk / "filler").open("wb", buffering=0) as filler:
+        try:
+            while True:
+                filler.write(b"\0" * 4096)
+        except OSError:
+            return
+
+
+@pytest.mark.parametrize("index", [POWER_ON, MEASURE_IDLE, FIRST_TONE])
+def test_a_full_disk_ends_the_run_safe_and_the_run_goes_on_once_there_is_room(small_disk: Path, index: int) -> None:
+    """What the journal has is whole, and `resume` takes it from there to the end."""
+    ended = dry_run(small_disk, meddler=Meddler(index, lambda _: fill(small_disk)))
+    assert_safe_and_said(ended, "the disk is full", "Make room on the disk, then resume")
+    (small_disk / "filler").unlink()
+    (folder,) = [path for path in small_disk.iterdir() if path.is_dir()]
+    assert resume(folder, Meddler()).outcome.exit_code == 0
+    events = read_journal(RunFolder.open(folder).journal).events
+    assert events[-1]["event"] == "run ended"
+    assert events[-1]["safe"]
+
+
+# -- read-only --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def make_read_only() -> Iterator[Callable[[Path], None]]:
+    """Makes a folder one that nothing can be written into: by its mode, or, for root, who may do all, by a mount."""
+    mounted: list[Path] = []
+
+    def make(folder: Path) -> None:
+        if os.geteuid() != 0:
+            folder.chmod(0o555)
+        elif _mount(folder, "ro"):
+            mounted.append(folder)
+        else:
+            pytest.skip("root can write everywhere, and may not mount here")
+
+    yield make
+    for folder in mounted:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+@pytest.mark.parametrize("index", [MEASURE_IDLE, FIRST_TONE])
+def test_a_folder_that_turns_read_only_ends_the_run_safe(
+    tmp_path: Path, make_read_only: Callable[[Path], None], index: int
+) -> None:
+    ended = dry_run(tmp_path, meddler=Meddler(index, lambda run: make_read_only(folder_of(run) / "captures")))
+    assert_safe_and_said(ended, "read-only", "Give yourself the right to write there")
+
+
+def test_where_no_run_folder_can_be_made_nothing_is_switched_on(
+    tmp_path: Path, make_read_only: Callable[[Path], None]
+) -> None:
+    make_read_only(tmp_path)
+    ended = dry_run(tmp_path)
+    assert_safe_and_said(ended, "read-only", "choose another folder with --out")
+    assert not ended.was_driven
