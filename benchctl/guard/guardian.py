@@ -59,9 +59,9 @@ def main() -> int:
         return 0  # the run ended before it energised anything
     orders = Orders.from_line(first)
     threading.Thread(target=_read, args=(pipe, inbox), name="pipe", daemon=True).start()
-    _tell(Word.READY)
     if any(needs_pyvisa(part.address) for part in orders.plan):
         load_pyvisa()
+    _tell(Word.READY)
     return 0 if stand_guard(orders, inbox) else 1
 
 

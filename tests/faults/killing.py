@@ -85,9 +85,10 @@ class Eyes:
 
 @dataclass(frozen=True)
 class ServedBench:
-    """A bench file whose instruments are being served, and eyes on them."""
+    """A bench file, the process that serves its instruments, and eyes on them."""
 
     file: Path
+    process: subprocess.Popen[str]
     eyes: Eyes
 
 
@@ -104,7 +105,7 @@ def served_bench(folder: Path, amplifier: str | Path = AMPLIFIER) -> Iterator[Se
         listing = json.loads(process.stdout.readline())["instruments"]
         eyes = Eyes({role: tuple(each["socket"]) for role, each in listing.items()})
         stack.callback(eyes.close)
-        yield ServedBench(file, eyes)
+        yield ServedBench(file, process, eyes)
 
 
 def _at_free_ports(text: str) -> str:

@@ -128,6 +128,22 @@ def test_a_closed_terminal_ends_the_run_cleanly_and_its_guardian_leaves_without_
     assert not holding.guardian_says("acting")
 
 
+def test_an_operator_in_a_hurry_leaves_the_confirmations_to_the_guardian(bench: ServedBench, holding: LiveRun) -> None:
+    """Every instrument is struck dumb; two signals end the run all the same."""
+    bench.process.send_signal(signal.SIGSTOP)
+    try:
+        holding.process.send_signal(signal.SIGINT)
+        holding.process.send_signal(signal.SIGTERM)
+        assert holding.process.wait(DEADLINE_S) == 5
+    finally:
+        bench.process.send_signal(signal.SIGCONT)
+    _, printed = holding.end()  # the guardian, which is still at work, writes to the same terminal
+    assert "NOT SAFE" in printed
+    assert holding.events("guardian called")
+    assert wait_for(lambda: holding.guardian_says("safe"), "the guardian's report")
+    assert bench.eyes.everything_is_off()
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
 def test_a_run_does_not_go_on_without_its_guardian(number: int, bench: ServedBench, holding: LiveRun) -> None:
     (started,) = holding.events("guardian started")
