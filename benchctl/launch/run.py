@@ -22,6 +22,7 @@ from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.link import Link, open_link
+from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
@@ -111,12 +112,15 @@ def run(
 
     Raises:
         DocumentError, UsageError, PreflightRefused: nothing was touched.
+        OperatorStop: the cautions before the first real run on this bench were not acknowledged.
         InstrumentError: an instrument could not be opened; nothing was energised.
         ArchiveError: the run folder cannot be written.
     """
     files = documents.load()
     checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
     checked.refuse_hazards(accepted)
+    if not dry_run:
+        require_acknowledgement(files.bench, observer.answer, unattended=unattended)
     with opened_bench(files, dry_run=dry_run) as opened:
         return run_on(
             opened, files, replace(checked, accepted=accepted), observer, out=out, settings=documents.settings
