@@ -22,7 +22,7 @@ from benchctl.documents.fields import (
     Temperature,
     bounded,
 )
-from benchctl.documents.part import Document, Misfit, Part
+from benchctl.documents.part import Document, Misfit, Part, key_of
 from benchctl.documents.simulation import AmplifierSimulation
 from benchctl.documents.step_base import doubled
 from benchctl.quantity import render
@@ -92,7 +92,8 @@ class Amplifier(Document):
         return next((line for line in self.rated if abs(line.load_ohm - load_ohm) < 1e-3 * load_ohm), None)
 
     def misfits(self) -> Iterator[Misfit]:
-        yield from doubled(self.channels, "channels")
+        slips = tuple(doubled(self.channels, "channels"))
+        yield from slips or self._simulation_misfits()
         seen: set[float] = set()
         for index, load_ohm in enumerate(line.load_ohm for line in self.rated):
             if load_ohm in seen:
@@ -102,4 +103,20 @@ class Amplifier(Document):
                 least = render(self.minimum_load_ohm, "ohm")
                 yield Misfit(
                     ("rated", index, "load"), f"{render(load_ohm, 'ohm')} is below the minimum load of {least}"
+                )
+
+    def _simulation_misfits(self) -> Iterator[Misfit]:
+        """Channels that the simulation names must be there, and only class D switches."""
+        if self.simulation is None:
+            return
+        for path, channel in self.simulation.channels():
+            if channel not in self.channels:
+                names = ", ".join(self.channels)
+                yield Misfit(("simulation", *path), f"no channel '{channel}' under 'channels'; there are {names}")
+        if self.amplifier_class == "D":
+            return
+        for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz"):
+            if getattr(self.simulation, attribute) is not None:
+                yield Misfit(
+                    ("simulation", key_of(attribute)), f"only class D has this; class is {self.amplifier_class}"
                 )

@@ -75,3 +75,54 @@ def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
     assert old in amplifier_text
     (told,) = faults_of(amplifier_text.replace(old, new, 1), "amplifier")
     assert told.startswith(message)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        (
+            "offset: {A: 6 mV, B: -9 mV}",
+            "offset: {A: 6 mV, C: -9 mV}",
+            "no channel 'C' under 'channels'; there are A, B",
+        ),
+        ("noise: 0.3 mV", "switching: 3 W", "only class D has this; class is AB"),
+        (
+            "noise: 0.3 mV",
+            "faults: {open_device: {channel: D, half: upper}}",
+            "no channel 'D' under 'channels'; there are A, B",
+        ),
+        (
+            "noise: 0.3 mV",
+            "filters: [{kind: low-pass, corner: 80 Hz, slope: 12 dB/octave},"
+            " {kind: high-pass, corner: 80 Hz, slope: 12 dB/octave, channels: [A]}]",
+            "a filter of the same corner and slope stands above already",
+        ),
+        (
+            "restart: 75 degC",
+            "restart: 75 degC, fold_back: 96 degC",
+            "fold_back must lie below temperature, at which the amplifier mutes",
+        ),
+        (
+            "noise: 0.3 mV",
+            "faults: {dry_joint: {channel: A, opens: 50 degC, closes: 55 degC}}",
+            "it must close at a lower temperature than it opens at",
+        ),
+    ],
+)
+def test_physics_that_cannot_be_are_refused_in_a_sentence(
+    old: str, new: str, message: str, amplifier_text: str, faults_of: FaultsOf
+) -> None:
+    assert old in amplifier_text
+    (told,) = faults_of(amplifier_text.replace(old, new, 1), "amplifier")
+    assert message in told
+
+
+def test_every_physical_parameter_and_fault_can_be_written_with_its_unit(
+    amplifier_text: str, faults_of: FaultsOf
+) -> None:
+    lines = (
+        "noise: 0.3 mV\n  rails: regulated\n  dropout: 11 V\n  bias_drift: 5000 ppm/K\n  soft_knee: 10 %\n"
+        "  crossover: 50 mV\n  filters: [{kind: low-pass, corner: 80 Hz, slope: 24 dB/octave}]\n"
+        "  faults: {aged_reservoir: 30 %, bias_too_high: 4, dc_on_output: {A: 1.2 V}, gain_mismatch: {B: -1.5 dB}}"
+    )
+    assert list(faults_of(amplifier_text.replace("noise: 0.3 mV", lines, 1), "amplifier")) == []
