@@ -1,13 +1,15 @@
 """The supply, its lead and the converter that charges the reservoir.
 
-The converter is an ideal transformer of ratio n behind a diode: its open-circuit rail is E = n·U (U the voltage at the
-amplifier's terminals), its source resistance R, and it takes n·i/η for a charging current i. Small stages take a
-constant current besides. Everything is linear in the rail voltage inside each of three regimes (supply at constant
-voltage, supply at constant current, diode blocking), so every solution is closed.
+The converter is an ideal transformer behind a diode: its open-circuit rail is E, its source resistance R, and for a
+charging current i it takes E·i/(η·U) at the amplifier's terminals, U. Unregulated its ratio n is fixed and E = n·U.
+Regulated it holds E as long as its highest ratio n lets it, so it draws the more the lower its terminals fall, and
+below that behaves as an unregulated one. Small stages take a constant current besides. Inside each regime (regulated or
+not, supply at constant voltage or constant current, diode blocking) the solution is closed.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -37,16 +39,18 @@ class Draw(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Converter:
-    """`ratio` 0 means: switched off. `small_stages_a` flows whenever the supply gives it."""
+    """`ratio` (the highest, where it regulates) 0 means: switched off. `small_stages_a` flows whenever the supply
+    gives it. `regulated_v` is the rail that is held, infinite for an unregulated converter."""
 
     ratio: float
     stiffness_ohm: float
     efficiency: float
     small_stages_a: float
+    regulated_v: float = math.inf
 
     def open_rail_v(self, terminal_v: float) -> float:
         """The rail without load at a terminal voltage."""
-        return self.ratio * terminal_v
+        return min(self.ratio * terminal_v, self.regulated_v)
 
     def draw(self, source: Source, rail_v: float) -> Draw:
         """The operating point at `rail_v`."""
@@ -57,23 +61,43 @@ class Converter:
 
     def _at_constant_voltage(self, source: Source, rail_v: float) -> Draw:
         if self.ratio > 0:
-            # U = Us - Rl·(n·i/η + I0) and i = (n·U - V)/R, solved for U.
-            reflected = source.lead_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
-            terminal_v = (source.voltage_v + reflected * rail_v - source.lead_ohm * self.small_stages_a) / (
-                1 + reflected * self.ratio
-            )
-            charge_a = (self.ratio * terminal_v - rail_v) / self.stiffness_ohm
-            if charge_a >= 0:
-                slope = (self.ratio * reflected / (1 + reflected * self.ratio) - 1) / self.stiffness_ohm
-                supply_a = self.ratio * charge_a / self.efficiency + self.small_stages_a
-                return Draw(terminal_v, supply_a, charge_a, slope)
+            draw = self._regulated(source, rail_v) or self._unregulated(source, rail_v)
+            if draw.charge_a >= 0:
+                return draw
         return Draw(source.voltage_v - source.lead_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
+
+    def _regulated(self, source: Source, rail_v: float) -> Draw | None:
+        """With E held; None if the highest ratio cannot hold it.
+
+        U = Us' - Rl·E·i/(η·U), with Us' = Us - Rl·I0, is quadratic in U; the upper root is the one that works.
+        """
+        if math.isinf(self.regulated_v):
+            return None
+        charge_a = (self.regulated_v - rail_v) / self.stiffness_ohm
+        unloaded_v = source.voltage_v - source.lead_ohm * self.small_stages_a
+        taken_w = self.regulated_v * max(charge_a, 0.0) / self.efficiency
+        root = unloaded_v**2 - 4 * source.lead_ohm * taken_w
+        terminal_v = (unloaded_v + math.sqrt(root)) / 2 if root >= 0 else 0.0
+        if terminal_v <= 0 or self.ratio * terminal_v < self.regulated_v:
+            return None
+        return Draw(terminal_v, taken_w / terminal_v + self.small_stages_a, charge_a, -1 / self.stiffness_ohm)
+
+    def _unregulated(self, source: Source, rail_v: float) -> Draw:
+        """U = Us - Rl·(n·i/η + I0) and i = (n·U - V)/R, solved for U."""
+        reflected = source.lead_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
+        terminal_v = (source.voltage_v + reflected * rail_v - source.lead_ohm * self.small_stages_a) / (
+            1 + reflected * self.ratio
+        )
+        charge_a = (self.ratio * terminal_v - rail_v) / self.stiffness_ohm
+        slope = (self.ratio * reflected / (1 + reflected * self.ratio) - 1) / self.stiffness_ohm
+        return Draw(terminal_v, self.ratio * charge_a / self.efficiency + self.small_stages_a, charge_a, slope)
 
     def _at_constant_current(self, source: Source, rail_v: float) -> Draw:
         left_a = source.limit_a - self.small_stages_a
         if left_a <= 0 or self.ratio == 0:
             # Not even the small stages get what they want: their voltage collapses.
             return Draw(0.0, source.limit_a, 0.0, 0.0)
+        # A converter that regulates takes the more the lower its terminals fall, so it ends at its highest ratio.
         charge_a = left_a * self.efficiency / self.ratio
         terminal_v = (rail_v + self.stiffness_ohm * charge_a) / self.ratio
         return Draw(terminal_v, source.limit_a, charge_a, 0.0)

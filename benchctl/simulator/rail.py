@@ -1,8 +1,8 @@
 """The rail between two events: one exponential at a time.
 
-Between events dV/dt = f(V) with f linear in V as long as nothing clips, and smooth else. Each step follows the
-exponential that the linearised equation gives (an exponential Rosenbrock-Euler step): exact where nothing clips, of any
-length where the rail is at rest, and cut where the linear forecast of f is missed.
+Between events dV/dt = f(V) with f linear in V as long as nothing clips (or is of class D), and smooth else. Each step
+follows the exponential that the linearised equation gives (an exponential Rosenbrock-Euler step): exact where f is
+linear, of any length where the rail is at rest, and cut where the linear forecast of f is missed.
 """
 
 from __future__ import annotations
@@ -119,6 +119,11 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
     here = circuit.at(rail_v)
     slope, decay = here.slope_v_per_s, here.decay_per_s
     seconds, end_s = latest_s - start_s, latest_s
+    shortened = 0.0
+    if decay > 0:
+        # A forecast that runs away says nothing of a short step: half the rail at first, then in bounded strides.
+        seconds, shortened = min(seconds, _seconds_to(rail_v / 2, slope, decay)), 0.1
+        end_s = start_s + seconds
     while True:
         growth = _growth(decay, seconds)
         if abs(slope * growth) < AT_REST_V:
@@ -129,8 +134,13 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
         if error_v <= TOLERANCE_V or seconds < 1e-9:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
         # The error grows with the square of the step at least.
-        seconds *= min(0.8 * math.sqrt(TOLERANCE_V / error_v), 0.5)
+        seconds *= min(max(0.8 * math.sqrt(TOLERANCE_V / error_v), shortened), 0.5)
         end_s = start_s + seconds
+
+
+def _seconds_to(move_v: float, slope: float, decay: float) -> float:
+    """Until the linear forecast has moved by so much (at least a millivolt), where it runs away."""
+    return math.log1p(decay * max(move_v, 1e-3) / abs(slope)) / decay if slope else 1 / decay
 
 
 def _miss(circuit: Circuit, rail_v: float, slope: float, decay: float, seconds: float) -> float:
