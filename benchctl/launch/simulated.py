@@ -62,6 +62,8 @@ def _plate(amplifier: Amplifier) -> Plate:
         heatsink_maximum_c=amplifier.heatsink.maximum_c,
         remote_turn_on_v=lead.voltage_v if lead else 0.0,
         turn_on_delay_s=lead.delay_s if lead else 0.0,
+        switching=amplifier.amplifier_class == "D",
+        floating=amplifier.outputs == "floating",
     )
 
 

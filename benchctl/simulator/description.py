@@ -10,7 +10,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from benchctl.documents.simulation import BenchSimulation, HeatsinkSimulation, ProtectionSimulation
+from benchctl.documents.amplifier_faults import AmplifierFaults
+from benchctl.documents.simulation import (
+    BenchSimulation,
+    FilterSimulation,
+    HeatsinkSimulation,
+    ProtectionSimulation,
+)
 
 
 @dataclass(frozen=True)
@@ -36,11 +42,20 @@ class Plate:
     remote_turn_on_v: float = 12.0
     """0: the amplifier has no remote lead and wakes with its supply"""
     turn_on_delay_s: float = 2.0
+    switching: bool = False
+    """class D"""
+    floating: bool = False
+    """every output is a bridge of two halves"""
+
+    @property
+    def halves(self) -> int:
+        """Of each output."""
+        return 2 if self.floating else 1
 
 
 @dataclass(frozen=True)
 class Physics:
-    """The amplifier's physical parameters, complete; `derive_physics` makes them."""
+    """The amplifier's physical parameters, complete, its faults included; `derive_physics` makes them."""
 
     gain: float
     rail_v: float
@@ -50,8 +65,22 @@ class Physics:
     saturation_v: float
     output_resistance_ohm: float
     converter_efficiency: float
+    rails: Literal["unregulated", "regulated"]
+    dropout_v: float
+    """of regulated rails: below this at the terminals they follow the supply"""
     bias_current_a: float
     """per channel, from rail to rail"""
+    bias_drift_per_k: float
+    soft_knee: float
+    crossover_v: float
+    """dead zone on either side of zero, at the output"""
+    conduction_ohm: float
+    """of a class D output"""
+    switching_w: float
+    """per channel, class D"""
+    ripple_v: float
+    carrier_hz: float
+    filters: tuple[FilterSimulation, ...]
     housekeeping_w: float
     standby_current_a: float
     noise_v: float
@@ -60,6 +89,7 @@ class Physics:
     protection: ProtectionSimulation
     turn_on_delay_s: float
     soft_start_s: float
+    faults: AmplifierFaults
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,12 @@ import math
 from dataclasses import replace
 from typing import Any
 
+from benchctl.documents.amplifier_faults import AmplifierFaults
 from benchctl.documents.simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
-from benchctl.simulator.clipping import clipped_sine, overdrive_at
 from benchctl.simulator.description import Physics, Plate, RatedLoad
+from benchctl.simulator.drive import Tone
+from benchctl.simulator.outputs import output_of
+from benchctl.simulator.transfer import Transfer
 
 POWER_MARGIN = 1.03
 """A maker rates a little below what the amplifier gives."""
@@ -27,6 +30,18 @@ ONE_LOAD_DROP = 0.10
 """by how much the rail falls under rated load where one rated load alone cannot tell"""
 STIFFEST_DROP = 0.01
 """by how much even a regulated rail falls"""
+CONDUCTION_PART = 0.03
+"""class D: resistance of devices and coil over the lowest rated load (common practice: some per cent)"""
+SWITCHING_PART = 0.015
+"""class D: switching loss over the highest rated power of a channel, where no idle current tells"""
+RIPPLE_V = 0.2
+CARRIER_HZ = 263e3
+"""class D amplifiers for vehicles switch at 60 to 400 kHz (common practice)"""
+SHORT_OVER_RATED = 2.5
+"""peak output current at which the protection acts, over the highest at rated power"""
+HEAT_PARTS = {False: 0.4, True: 0.2}
+"""Worst heat over full power, linear and class D. A linear stage dissipates 0.4 of its ideal full power at a third of
+it (Boylestad and Nashelsky, ch. 12); class D is hottest at full power, where stage and converter lose about so much."""
 
 
 def derive_physics(plate: Plate, given: AmplifierSimulation | None = None) -> Physics:
@@ -38,14 +53,29 @@ def derive_physics(plate: Plate, given: AmplifierSimulation | None = None) -> Ph
     if not plate.rated or min(min(line.load_ohm, line.power_w) for line in plate.rated) <= 0:
         raise ValueError("the plate must rate at least one load, and loads and powers must be positive")
     given = given or AmplifierSimulation()
-    stage = Physics(**(_guesses(plate) | _stated(given)))
-    rail_v, stiffness_ohm = _rail(plate, stage.saturation_v, stage.output_resistance_ohm)
-    stage = replace(stage, **({"rail_v": rail_v, "rail_stiffness_ohm": stiffness_ohm} | _stated(given)))
-    last = {
-        "reservoir_f": RAIL_TIME_CONSTANT_S / stage.rail_stiffness_ohm,
-        "bias_current_a": _bias_a(plate, stage),
-    }
-    return replace(stage, **(last | _stated(given)))
+    stated = _stated(given)
+    stage = Physics(**(_guesses(plate) | stated))
+    rail_v, stiffness_ohm = _rail(plate, stage)
+    stage = replace(stage, **({"rail_v": rail_v, "rail_stiffness_ohm": stiffness_ohm} | stated))
+    last = {"reservoir_f": _reservoir_f(stage), **_idle(plate, stage)}
+    return _with_faults(replace(stage, **(last | stated | {"protection": _with_short(plate, stage.protection)})))
+
+
+def _with_short(plate: Plate, protection: ProtectionSimulation) -> ProtectionSimulation:
+    if protection.output_current_a is not None:
+        return protection
+    rated_a = math.sqrt(2 * max(line.power_w / line.load_ohm for line in plate.rated))
+    return protection.model_copy(update={"output_current_a": SHORT_OVER_RATED * rated_a})
+
+
+def _with_faults(sound: Physics) -> Physics:
+    """Those faults that concern the whole amplifier; those of one channel are in `outputs`."""
+    faults = sound.faults
+    return replace(
+        sound,
+        reservoir_f=sound.reservoir_f * (faults.aged_reservoir or 1.0),
+        bias_current_a=sound.bias_current_a * (faults.bias_too_high or 1.0),
+    )
 
 
 def _stated(given: AmplifierSimulation) -> dict[str, Any]:
@@ -53,16 +83,28 @@ def _stated(given: AmplifierSimulation) -> dict[str, Any]:
 
 
 def _guesses(plate: Plate) -> dict[str, Any]:
-    """What the plate alone suggests; zeros where the rest follows from these."""
+    """What the plate alone suggests; zeros where the rest follows from these, a rough rail until the right one does."""
+    least_ohm = min(line.load_ohm for line in plate.rated)
+    full_w = max(line.power_w for line in plate.rated)
     return {
         "gain": plate.gain,
-        "rail_v": 0.0,
+        "rail_v": max(math.sqrt(2 * line.power_w * line.load_ohm) for line in plate.rated) / plate.halves,
         "rail_stiffness_ohm": 0.0,
         "reservoir_f": 0.0,
         "saturation_v": SATURATION_V,
         "output_resistance_ohm": OUTPUT_OHM,
         "converter_efficiency": EFFICIENCY,
+        "rails": "unregulated",
+        "dropout_v": plate.supply_minimum_v,
         "bias_current_a": 0.0,
+        "bias_drift_per_k": 0.0,
+        "soft_knee": 0.0,
+        "crossover_v": 0.0,
+        "conduction_ohm": CONDUCTION_PART * least_ohm,
+        "switching_w": SWITCHING_PART * full_w,
+        "ripple_v": RIPPLE_V,
+        "carrier_hz": CARRIER_HZ,
+        "filters": (),
         "housekeeping_w": HOUSEKEEPING_W,
         "standby_current_a": 0.004,
         "noise_v": 0.0003,
@@ -71,14 +113,17 @@ def _guesses(plate: Plate) -> dict[str, Any]:
         "protection": _protection(plate),
         "turn_on_delay_s": 0.75 * plate.turn_on_delay_s,
         "soft_start_s": min(0.1, 0.5 * plate.turn_on_delay_s),
+        "faults": AmplifierFaults(),
     }
 
 
-def _rail(plate: Plate, saturation_v: float, output_ohm: float) -> tuple[float, float]:
+def _rail(plate: Plate, physics: Physics) -> tuple[float, float]:
     """Open rail and its stiffness from the rated loads."""
-    points = sorted(_under_load(plate, line, saturation_v, output_ohm) for line in plate.rated)
+    points = sorted(_under_load(plate, line, physics) for line in plate.rated)
     (light_a, light_v), (heavy_a, heavy_v) = points[0], points[-1]
-    if heavy_a <= light_a:
+    if physics.rails == "regulated":
+        stiffness_ohm = STIFFEST_DROP * heavy_v / heavy_a
+    elif heavy_a <= light_a:
         stiffness_ohm = ONE_LOAD_DROP * heavy_v / heavy_a
     else:
         stiffness_ohm = max((light_v - heavy_v) / (heavy_a - light_a), STIFFEST_DROP * heavy_v / heavy_a)
@@ -86,29 +131,41 @@ def _rail(plate: Plate, saturation_v: float, output_ohm: float) -> tuple[float, 
     return max(volts + stiffness_ohm * amperes for amperes, volts in points), stiffness_ohm
 
 
-def _under_load(plate: Plate, line: RatedLoad, saturation_v: float, output_ohm: float) -> tuple[float, float]:
+def _reservoir_f(physics: Physics) -> float:
+    """Regulation makes the rails stiff, not the reservoir larger."""
+    regulation = ONE_LOAD_DROP / STIFFEST_DROP if physics.rails == "regulated" else 1.0
+    return RAIL_TIME_CONSTANT_S / (physics.rail_stiffness_ohm * regulation)
+
+
+def _under_load(plate: Plate, line: RatedLoad, physics: Physics) -> tuple[float, float]:
     """Current out of the rail and the rail itself at rated power, all channels driven."""
-    shape = clipped_sine(overdrive_at(line.distortion), 0.0, 1.0)
-    path_ohm = line.load_ohm + output_ohm
-    limit_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / shape.square_v2) * path_ohm / line.load_ohm
-    current_a = len(plate.channels) * shape.absolute_v * limit_v / path_ohm
-    return current_a, limit_v + saturation_v
+    clipper = Transfer(knee=physics.soft_knee)
+    overdrive = clipper.overdrive_at(line.distortion)
+    output = replace(output_of(physics, plate, plate.channels[0]), gain=1.0, band=None, transfer=clipper)
+    load_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / clipper.means(overdrive, 0.0, 1.0).square_v2)
+    # The highest voltage at the load, then inside each half, then what the rail must leave it.
+    limit_v = load_v * (1 + physics.output_resistance_ohm / line.load_ohm)
+    stage = output.stage(Tone(overdrive * limit_v, 1e3, 0.0), 1 / line.load_ohm)
+    headroom_v = limit_v / plate.halves / stage.limit_v(1.0)
+    rail_v = headroom_v + physics.saturation_v
+    return len(plate.channels) * stage.takes(rail_v, headroom_v)[0], rail_v
 
 
-def _bias_a(plate: Plate, physics: Physics) -> float:
-    """Per channel, from rail to rail, so that the idle current comes out as stated (20 mA if nothing is)."""
+def _idle(plate: Plate, physics: Physics) -> dict[str, float]:
+    """What makes the idle current come out as stated; the bias of a linear stage, the switching of class D."""
     if plate.idle_current_a is None:
-        return 0.02
-    idle_w = plate.idle_current_a * plate.supply_nominal_v - physics.housekeeping_w
-    per_ampere_w = 2 * physics.rail_v * len(plate.channels) / physics.converter_efficiency
-    return max(idle_w / per_ampere_w, 0.001)
+        return {"bias_current_a": 0.0 if plate.switching else 0.02}
+    idle_w = (plate.idle_current_a * plate.supply_nominal_v - physics.housekeeping_w) * physics.converter_efficiency
+    idle_w /= len(plate.channels)
+    if plate.switching:
+        return {"switching_w": max(idle_w, 0.1)}
+    return {"bias_current_a": max(idle_w / (2 * physics.rail_v), 0.001)}
 
 
 def _heatsink(plate: Plate) -> HeatsinkSimulation:
     """A heatsink that reaches its maximum in a room of 25 degC at about a third of full power for ever."""
     full_w = max(line.power_w for line in plate.rated) * len(plate.channels)
-    # A class AB stage dissipates about 0.4 of its ideal full power at a third of it (clipping.py's theory).
-    ambient_k_per_w = max(plate.heatsink_maximum_c - 25.0, 10.0) / (0.4 * full_w)
+    ambient_k_per_w = max(plate.heatsink_maximum_c - 25.0, 10.0) / (HEAT_PARTS[plate.switching] * full_w)
     return HeatsinkSimulation(
         junction_k_per_w=0.3 * ambient_k_per_w + 0.05,
         junction_capacity_j_per_k=0.04 * full_w,

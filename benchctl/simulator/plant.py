@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
-from benchctl.simulator.amplifier import Amplifier, State
-from benchctl.simulator.circuit import Circuit, Stage
+from benchctl.simulator.amplifier import Amplifier, Sight, State
+from benchctl.simulator.circuit import Circuit
 from benchctl.simulator.converter import OFF, Converter, Source
 from benchctl.simulator.description import BenchDescription, ResistorDescription
 from benchctl.simulator.drive import Drive, Tone
 from benchctl.simulator.loads import LoadBank, ResistorTruth
+from benchctl.simulator.outputs import output_of
+from benchctl.simulator.stage import Stage
 from benchctl.simulator.supply_outputs import SupplyOutput
 from benchctl.simulator.thermal import ThermalChain
 from benchctl.simulator.truth import Truth
@@ -31,6 +34,27 @@ SAME_LOAD = 1e-5
 
 CIRCUITS_KEPT = 64
 """A burst needs two, a converter's ramp some fifty once."""
+
+GAIN_STEP = 1 / 512
+"""Thermal fold-back moves in steps of so much of the gain, a sixtieth of a decibel, so that circuits repeat."""
+
+BIAS_STEP_K = 0.1
+"""Bias follows the temperature of the devices in such steps, for the same reason."""
+
+BIAS_STATED_C = 25.0
+"""The temperature at which a bias is stated."""
+
+
+class Conditions(NamedTuple):
+    """All that a circuit depends on, but for the loads."""
+
+    tone: Tone
+    source: Source
+    state: State
+    ramp: float
+    gain_left: float
+    bias_c: float
+    joint_open: bool
 
 
 class Plant:
@@ -55,8 +79,11 @@ class Plant:
             [heatsink.junction_capacity_j_per_k, heatsink.capacity_j_per_k],
             self.ambient_c,
         )
+        plate = description.plate
+        self._channels = tuple(output_of(self.physics, plate, channel) for channel in plate.channels)
+        self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
-        self._circuits: dict[tuple[float, Source, State, float], Circuit] = {}
+        self._circuits: dict[Conditions, Circuit] = {}
 
     @property
     def main_output(self) -> SupplyOutput:
@@ -111,52 +138,97 @@ class Plant:
         if any(abs(new - old) > SAME_LOAD * old for new, old in zip(conductances_s, self._conductances_s, strict=True)):
             self._conductances_s = conductances_s
             self._circuits.clear()
-        key = (tone.amplitude_v, self._main.source(), self.amplifier.state, self.amplifier.ramp(now_s))
+        key = self._conditions(tone, now_s)
         if key not in self._circuits:
             if len(self._circuits) >= CIRCUITS_KEPT:
                 self._circuits.clear()
-            self._circuits[key] = self._build(tone, now_s)
+            self._circuits[key] = self._build(key)
         return self._circuits[key]
 
-    def _build(self, tone: Tone, now_s: float) -> Circuit:
-        physics, amplifier = self.physics, self.amplifier
-        source = self._main.source()
-        bias_a = physics.bias_current_a * len(self.description.plate.channels) if amplifier.biased else 0.0
+    def look(self, now_s: float, circuit: Circuit, rail_v: float, terminal_v: float) -> bool:
+        """Let the amplifier's protections and a dry joint follow what has come about; True if either changed."""
+        headroom_v = circuit.limit_v(rail_v)
+        sight = Sight(
+            self.remote_v,
+            terminal_v,
+            self.heatsink_c,
+            output_a=max(stage.peak_a(headroom_v) for stage in circuit.stages),
+            output_dc_v=max(abs(stage.dc_v(headroom_v)) for stage in circuit.stages),
+        )
+        joint_changed = self._move_joint()
+        return self.amplifier.look(now_s, sight) or joint_changed
+
+    def _move_joint(self) -> bool:
+        joint = self.physics.faults.dry_joint
+        if joint is None:
+            return False
+        was_open = self._joint_open
+        self._joint_open = self.heatsink_c > (joint.closes_c if was_open else joint.opens_c)
+        return self._joint_open is not was_open
+
+    def _conditions(self, tone: Tone, now_s: float) -> Conditions:
+        """Tones that differ only in when they began make the same circuit."""
+        amplifier = self.amplifier
+        return Conditions(
+            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0),
+            source=self._main.source(),
+            state=amplifier.state,
+            ramp=amplifier.ramp(now_s),
+            gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
+            bias_c=self._bias_temperature_c(),
+            joint_open=self._joint_open,
+        )
+
+    def _bias_temperature_c(self) -> float:
+        """Of the devices; where the bias does not drift it stays the stated one."""
+        if self.physics.bias_drift_per_k == 0:
+            return BIAS_STATED_C
+        return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
+
+    def _build(self, key: Conditions) -> Circuit:
+        physics = self.physics
         return Circuit(
-            source=source,
-            converter=self._converter(source, now_s),
-            stages=self._stages(tone),
+            source=key.source,
+            converter=self._converter(key),
+            stages=self._stages(key),
             reservoir_f=physics.reservoir_f,
             saturation_v=physics.saturation_v,
-            bias_a=bias_a,
+            bias_a=self._bias_a(key.bias_c) if self.amplifier.biased else 0.0,
             bias_knee_v=STARVED_BIAS * physics.rail_v,
             bleeder_ohm=BLEEDER_OHM,
         )
 
-    def _converter(self, source: Source, now_s: float) -> Converter:
+    def _bias_a(self, temperature_c: float) -> float:
+        """Of all channels."""
+        drift = 1 + self.physics.bias_drift_per_k * (temperature_c - BIAS_STATED_C)
+        return max(self.physics.bias_current_a * len(self._channels) * drift, 0.0)
+
+    def _converter(self, key: Conditions) -> Converter:
         physics = self.physics
         nominal_v = self.description.plate.supply_nominal_v
         awake = self.amplifier.converting
         small_a = physics.housekeeping_w / nominal_v if awake else physics.standby_current_a
+        regulated = physics.rails == "regulated"
         return Converter(
-            ratio=physics.rail_v / nominal_v * self.amplifier.ramp(now_s),
+            ratio=physics.rail_v / (physics.dropout_v if regulated else nominal_v) * key.ramp,
             stiffness_ohm=physics.rail_stiffness_ohm,
             efficiency=physics.converter_efficiency,
-            small_stages_a=0.0 if source is OFF else small_a,
+            small_stages_a=0.0 if key.source is OFF else small_a,
+            regulated_v=physics.rail_v * key.ramp if regulated else math.inf,
         )
 
-    def _stages(self, tone: Tone) -> tuple[Stage, ...]:
-        physics = self.physics
-        channels = zip(self.description.plate.channels, self._conductances_s, strict=True)
+    def _stages(self, key: Conditions) -> tuple[Stage, ...]:
+        joint = self.physics.faults.dry_joint
+        silent = joint.channel if joint is not None and key.joint_open else None
+        names = self.description.plate.channels
         return tuple(
-            Stage(
-                amplitude_v=physics.gain * tone.amplitude_v,
-                offset_v=physics.offset_v.get(channel, 0.0),
-                conductance_s=conductance_s,
-                output_ohm=physics.output_resistance_ohm,
-                live=self.amplifier.playing,
+            output.stage(
+                key.tone,
+                conductance_s,
+                gain_left=key.gain_left,
+                live=self.amplifier.playing and name != silent,
             )
-            for channel, conductance_s in channels
+            for name, output, conductance_s in zip(names, self._channels, self._conductances_s, strict=True)
         )
 
     def _switch(self, relay: int, *, closed: bool) -> None:

@@ -6,12 +6,14 @@ inside a stage is that of one half; what it takes and gives is for both.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.clipping import SILENT, CycleMeans
+from benchctl.simulator.filters import Filter
 from benchctl.simulator.transfer import HARD, Transfer
 
 V = TypeVar("V", float, NDArray[np.float64])
@@ -30,6 +32,30 @@ class StageFlows(NamedTuple):
 NOTHING = StageFlows(0.0, 0.0, 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class Filtered:
+    """What the filters in front of a stage did to its tone."""
+
+    band: Filter
+    drive_v: float
+    """amplitude in front of them, as voltage of one half"""
+    lead_rad: float
+    """by which they turned it"""
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """What one half of a class D stage loses and leaks."""
+
+    conduction_ohm: float
+    """devices and coil"""
+    switching_s: float
+    """W for a square volt of rail"""
+    ripple_v: float = 0.0
+    """residue of the carrier, RMS"""
+    carrier_hz: float = 400e3
+
+
 class Stage:
     """A class AB stage: at each instant its current comes from one rail, and the device between drops the rest.
 
@@ -41,20 +67,8 @@ class Stage:
         live: False while muted.
         transfer: what comes of what is asked.
         halves: 2 where the output is bridged.
+        filtered: how the sine came about, where filters stand in front.
     """
-
-    __slots__ = (
-        "_unclipped",
-        "amplitude_v",
-        "halves",
-        "live",
-        "offset_v",
-        "output_ohm",
-        "path_s",
-        "peak_v",
-        "share",
-        "transfer",
-    )
 
     def __init__(
         self,
@@ -66,6 +80,7 @@ class Stage:
         live: bool = True,
         transfer: Transfer = HARD,
         halves: int = 1,
+        filtered: Filtered | None = None,
     ) -> None:
         self.amplitude_v = amplitude_v if live else 0.0
         self.offset_v = offset_v if live else 0.0
@@ -73,12 +88,13 @@ class Stage:
         self.output_ohm = output_ohm
         self.transfer = transfer
         self.halves = halves
+        self.filtered = filtered
         self.share = 1 / (1 + output_ohm * conductance_s)
         """volts at the terminal for a volt inside"""
         self.path_s = conductance_s * self.share
         """amperes in the output for a volt inside"""
         self.peak_v = self.amplitude_v + abs(self.offset_v)
-        # An endless limit: what the cycle means are where nothing clips.
+        # Under a limit that is never reached; by far the commonest case, so it is worked out once.
         self._unclipped = transfer.means(self.amplitude_v, self.offset_v, self.peak_v / (1 - transfer.knee))
 
     def limit_v(self, headroom_v: V) -> V:
@@ -90,7 +106,6 @@ class Stage:
         if not self.live:
             return SILENT
         limit_v = self.limit_v(headroom_v)
-        # The unclipped case is by far the commonest; it was worked out once.
         return self._unclipped if self.peak_v <= self.transfer.onset_v(limit_v) else self._clipped(limit_v)
 
     def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:  # noqa: ARG002 - class D needs it
@@ -104,8 +119,7 @@ class Stage:
         if not self.live:
             return NOTHING
         means = self.means(headroom_v)
-        path_s = self.halves * self.path_s
-        lost_w = (rail_v * means.absolute_v - means.square_v2) * path_s
+        lost_w = self.halves * (rail_v * means.absolute_v - means.square_v2) * self.path_s
         return StageFlows(lost_w, *self._outside_w(means))
 
     def peak_a(self, headroom_v: float) -> float:
@@ -118,8 +132,8 @@ class Stage:
 
     def _outside_w(self, means: CycleMeans) -> tuple[float, float]:
         """In the output resistance, and in the load."""
-        path_s = self.halves * self.path_s
-        return means.square_v2 * path_s * self.path_s * self.output_ohm, means.square_v2 * path_s * self.share
+        current_a2 = self.halves * means.square_v2 * self.path_s**2
+        return current_a2 * self.output_ohm, self.halves * means.square_v2 * self.path_s * self.share
 
     def _clipped(self, limit_v: float) -> CycleMeans:
         return self.transfer.means(self.amplitude_v, self.offset_v, limit_v)
@@ -128,14 +142,12 @@ class Stage:
 class SwitchingStage(Stage):
     """A class D stage: an ideal transformer of the rail, but for two losses.
 
-    Its current warms `conduction_ohm` (devices and coil), which also takes its share of the swing; switching takes
-    `switching_s`·V² from the rails whatever it plays. The efficiency that comes of it, P/(P·(1 + r/R) + switching),
-    rises steeply from nothing and is flat over most of the range, the lower the load the lower. Feedback keeps
-    `conduction_ohm` out of the output resistance. The residue of the carrier that `waveforms` adds is left out of the
-    powers: some tenths of a volt into a load are milliwatts.
+    Its current warms a resistance r (devices and coil), which also takes its share of the swing; switching takes a
+    conductance's current from the rails whatever the stage plays. The efficiency that comes of it,
+    P/(P·(1 + r/R) + switching), rises steeply from nothing and is flat over most of the range, the lower the load the
+    lower. Feedback keeps r out of the output resistance. The residue of the carrier that `waveforms` adds is left out
+    of the powers: some tenths of a volt into a load are milliwatts.
     """
-
-    __slots__ = ("_swing", "conduction_ohm", "switching_s")
 
     def __init__(
         self,
@@ -143,17 +155,28 @@ class SwitchingStage(Stage):
         offset_v: float,
         conductance_s: float,
         output_ohm: float,
+        losses: Losses,
         *,
-        conduction_ohm: float,
-        switching_s: float,
         live: bool = True,
         transfer: Transfer = HARD,
         halves: int = 1,
+        filtered: Filtered | None = None,
     ) -> None:
-        super().__init__(amplitude_v, offset_v, conductance_s, output_ohm, live=live, transfer=transfer, halves=halves)
-        self.conduction_ohm = conduction_ohm
-        self.switching_s = switching_s if live else 0.0
-        self._swing = 1 / (1 + conduction_ohm * self.path_s)
+        super().__init__(
+            amplitude_v,
+            offset_v,
+            conductance_s,
+            output_ohm,
+            live=live,
+            transfer=transfer,
+            halves=halves,
+            filtered=filtered,
+        )
+        self.losses = losses
+        self._switching_s = halves * losses.switching_s if live else 0.0
+        self._swing = 1 / (1 + losses.conduction_ohm * self.path_s)
+        # Watts for a square volt inside a half: load, output resistance and conduction.
+        self._power_s = halves * self.path_s / self._swing
 
     def limit_v(self, headroom_v: V) -> V:
         """What the current drops on its way is missing at the top."""
@@ -164,20 +187,14 @@ class SwitchingStage(Stage):
         if rail_v <= 0:
             return 0.0, 0.0
         means = self.means(headroom_v)
-        per_square_s = self._per_square_s
-        output_a = means.square_v2 * per_square_s / rail_v
-        slope = means.square_slope_v * self._swing * per_square_s / rail_v - output_a / rail_v + self.switching_s
-        return output_a + self.switching_s * rail_v, slope
+        output_a = means.square_v2 * self._power_s / rail_v
+        more_a = means.square_slope_v * self._swing * self._power_s / rail_v
+        return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
 
     def flows(self, rail_v: float, headroom_v: float) -> StageFlows:
         """Conduction and switching are lost in the stage."""
         if not self.live:
             return NOTHING
         means = self.means(headroom_v)
-        conduction_w = self.halves * means.square_v2 * self.path_s**2 * self.conduction_ohm
-        return StageFlows(conduction_w + self.switching_s * rail_v**2, *self._outside_w(means))
-
-    @property
-    def _per_square_s(self) -> float:
-        """Watts for a square volt inside a half, conduction loss and output resistance included."""
-        return self.halves * self.path_s * (1 + self.path_s * self.conduction_ohm)
+        conduction_w = self.halves * means.square_v2 * self.path_s**2 * self.losses.conduction_ohm
+        return StageFlows(conduction_w + self._switching_s * rail_v**2, *self._outside_w(means))

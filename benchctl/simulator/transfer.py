@@ -83,13 +83,13 @@ class Transfer:
 
     def _means(self, asked_v: Voltages, limit_v: float) -> CycleMeans:
         wanted_v = np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0) * self._present(asked_v)
-        size_v, slope = self._size_v(wanted_v, limit_v), self._slope(wanted_v, limit_v)
+        size_v, slope = self._size_and_slope(wanted_v, limit_v)
         return CycleMeans(
-            absolute_v=float(np.mean(size_v)),
-            square_v2=float(np.mean(size_v**2)),
-            mean_v=float(np.mean(np.copysign(size_v, asked_v))),
-            absolute_slope=float(np.mean(slope)),
-            square_slope_v=2 * float(np.mean(size_v * slope)),
+            absolute_v=float(size_v.mean()),
+            square_v2=float(size_v @ size_v) / NODES,
+            mean_v=float(np.sign(asked_v) @ size_v) / NODES,
+            absolute_slope=float(slope.mean()),
+            square_slope_v=2 * float(size_v @ slope) / NODES,
         )
 
     def _present(self, asked_v: Voltages) -> Voltages | float:
@@ -101,22 +101,20 @@ class Transfer:
         """Clipped: straight up to the onset, then onset + room·tanh(excess / room)."""
         if self.knee == 0:
             return np.minimum(wanted_v, limit_v)
-        onset_v, room_v = self._knee(limit_v)
-        excess_v = np.maximum(wanted_v - onset_v, 0.0)
-        return np.asarray(np.minimum(wanted_v, onset_v) + room_v * np.tanh(excess_v / room_v), dtype=np.float64)
-
-    def _slope(self, wanted_v: Voltages, limit_v: float) -> Voltages:
-        """d(size)/d(limit): with onset and room both in proportion to the limit."""
-        if self.knee == 0:
-            return np.asarray(wanted_v > limit_v, dtype=np.float64)
-        onset_v, room_v = self._knee(limit_v)
-        bend = np.tanh(np.maximum(wanted_v - onset_v, 0.0) / room_v)
-        slope = 1 - self.knee + self.knee * bend - (1 - bend**2) * wanted_v / max(limit_v, _LEAST_V)
-        return np.where(wanted_v > onset_v, slope, 0.0)
-
-    def _knee(self, limit_v: Voltages | float) -> tuple[Voltages, Voltages]:
         limits_v = np.maximum(limit_v, _LEAST_V)
-        return (1 - self.knee) * limits_v, self.knee * limits_v
+        onset_v, room_v = (1 - self.knee) * limits_v, self.knee * limits_v
+        bend = np.tanh(np.maximum(wanted_v - onset_v, 0.0) / room_v)
+        return np.asarray(np.minimum(wanted_v, onset_v) + room_v * bend, dtype=np.float64)
+
+    def _size_and_slope(self, wanted_v: Voltages, limit_v: float) -> tuple[Voltages, Voltages]:
+        """Clipped, and d(clipped)/d(limit), onset and room both being in proportion to the limit."""
+        if self.knee == 0:
+            return np.minimum(wanted_v, limit_v), np.asarray(wanted_v > limit_v, dtype=np.float64)
+        limit_v = max(limit_v, _LEAST_V)
+        onset_v, room_v = (1 - self.knee) * limit_v, self.knee * limit_v
+        bend = np.tanh(np.maximum(wanted_v - onset_v, 0.0) / room_v)
+        slope = 1 - self.knee + self.knee * bend - (1 - bend**2) * wanted_v / limit_v
+        return np.minimum(wanted_v, onset_v) + room_v * bend, np.where(wanted_v > onset_v, slope, 0.0)
 
 
 HARD = Transfer()

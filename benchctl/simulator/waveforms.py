@@ -5,14 +5,17 @@ Each sample follows from the rail at its instant, so a burst's later cycles are 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.converter import Draw
+from benchctl.simulator.filters import Filter, Phasor, Ringing
 from benchctl.simulator.history import Span
 from benchctl.simulator.rail import RailStep
+from benchctl.simulator.stage import Stage, SwitchingStage
 
 Samples = NDArray[np.float64]
 
@@ -21,19 +24,57 @@ SYNC_V = 5.0
 
 
 def output_v(spans: Sequence[Span], times_s: Samples, channel: int) -> Samples:
-    """The voltage across the load of one amplifier channel (by its place in the amplifier's list)."""
+    """The voltage across the load of one amplifier channel (by its place in the amplifier's list).
+
+    Filters ring after a change of tone; what sounded before the first span is taken to have sounded for long. The
+    rails, whose circuits are averages over a cycle, follow the level at once: a burst through a filter near its corner
+    loads them as if it were steady from its first instant.
+    """
     samples = np.zeros_like(times_s)
+    asked = _Asked()
     for span, step, part in _cuts(spans, times_s):
         stage = step.circuit.stages[channel]
+        asked_v = asked.during(span, stage, times_s[part])
         if not stage.live:
             continue
-        tone = span.tone
-        phase = 2 * np.pi * tone.frequency_hz * (times_s[part] - tone.origin_s)
-        asked_v = stage.amplitude_v * np.sin(phase) + stage.offset_v
         headroom_v = np.maximum(step.rails_v(times_s[part] - span.start_s) - step.circuit.saturation_v, 0.0)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
-        samples[part] = inside_v * (stage.halves * stage.share)
+        samples[part] = stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
     return samples
+
+
+class _Asked:
+    """What is asked of one half of a channel's output, from span to span."""
+
+    def __init__(self) -> None:
+        self._sounding: Phasor | None = None
+        self._ringing: Ringing | None = None
+
+    def during(self, span: Span, stage: Stage, times_s: Samples) -> Samples:
+        """Times inside a span that does not begin before the last one."""
+        tone, filtered = span.tone, stage.filtered
+        phase = 2 * np.pi * tone.frequency_hz * (times_s - tone.origin_s)
+        if filtered is None:
+            return np.asarray(stage.amplitude_v * np.sin(phase) + stage.offset_v, dtype=np.float64)
+        drive = Phasor(filtered.drive_v, tone.frequency_hz, tone.origin_s)
+        steady_v = stage.amplitude_v * np.sin(phase + filtered.lead_rad) + stage.offset_v
+        return np.asarray(steady_v + self._ring(filtered.band, drive, span.start_s).output_v(times_s), dtype=np.float64)
+
+    def _ring(self, band: Filter, drive: Phasor, start_s: float) -> Ringing:
+        if self._ringing is None:
+            self._ringing = Ringing(band)
+        elif self._sounding is not None and self._sounding != drive:
+            self._ringing.change(self._sounding, drive, start_s)
+        self._sounding = drive
+        return self._ringing
+
+
+def _residue_v(stage: Stage, times_s: Samples) -> Samples | float:
+    """What the output filter of a half of a class D stage leaves of its carrier."""
+    if not isinstance(stage, SwitchingStage) or stage.losses.ripple_v == 0:
+        return 0.0
+    losses = stage.losses
+    return np.asarray(math.sqrt(2) * losses.ripple_v * np.sin(2 * np.pi * losses.carrier_hz * times_s))
 
 
 def supply_current_a(spans: Sequence[Span], times_s: Samples) -> Samples:

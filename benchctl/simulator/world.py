@@ -204,5 +204,5 @@ class World:
         supply = self._supply_now(circuit)
         tripped = plant.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
         terminal_v = supply.voltage_v - supply.current_a * circuit.source.lead_ohm
-        changed = plant.amplifier.look(self.time_s, plant.remote_v, terminal_v, plant.heatsink_c)
+        changed = plant.look(self.time_s, circuit, self.rail_v, terminal_v)
         return (plant.circuit(tone, self.time_s) if tripped or changed else circuit), tone

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchctl.documents.simulation import ProtectionSimulation
-from benchctl.simulator.amplifier import Amplifier, State
+from benchctl.simulator.amplifier import Amplifier, Sight, State
 
 
 def amplifier(state: State = State.ASLEEP) -> Amplifier:
@@ -17,7 +17,7 @@ def states(unit: Amplifier, *looks: tuple[float, float, float, float]) -> list[S
     """Its state after each look (time, remote, terminals, heatsink)."""
     seen = []
     for look in looks:
-        unit.look(*look)
+        unit.look(look[0], Sight(*look[1:]))
         seen.append(unit.state)
     return seen
 
@@ -54,11 +54,53 @@ def test_a_lasting_low_voltage_shuts_it_down_until_the_supply_is_well_again() ->
 
 def test_the_converter_ramps_up_while_waking() -> None:
     unit = amplifier()
-    unit.look(2.0, 12.0, 14.4, 25.0)
+    unit.look(2.0, Sight(12.0, 14.4, 25.0))
     assert [unit.ramp(t) for t in (2.0, 2.05, 2.1, 3.0)] == pytest.approx([0.0, 0.5, 1.0, 1.0])
 
 
 def test_it_says_when_it_must_be_looked_at_again() -> None:
     unit = amplifier()
-    unit.look(2.0, 12.0, 14.4, 25.0)
+    unit.look(2.0, Sight(12.0, 14.4, 25.0))
     assert unit.next_change_s() == pytest.approx(3.5)
+
+
+def seen(output_a: float = 0.0, dc_v: float = 0.0, heatsink_c: float = 25.0) -> Sight:
+    """Well supplied and awake."""
+    return Sight(12.0, 14.4, heatsink_c, output_a, dc_v)
+
+
+def protected(**parts: float) -> Amplifier:
+    """Playing, with these protections."""
+    return Amplifier(ProtectionSimulation(**parts), 1.5, 0.1, 6.0, state=State.PLAYING)
+
+
+def test_too_much_output_current_mutes_it_for_its_rest() -> None:
+    unit = protected(output_current_a=40.0, retry_s=2.0)
+    states_seen = []
+    for at_s, output_a in ((1.0, 39.9), (1.1, 40.1), (3.0, 0.0), (3.1, 0.0)):
+        unit.look(at_s, seen(output_a))
+        states_seen.append(unit.state)
+    assert states_seen == [State.PLAYING, State.SHORTED, State.SHORTED, State.WAKING]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_dc_must_last_before_it_mutes_and_then_does_so_for_good(sign: int) -> None:
+    unit = protected(output_dc_v=3.0)
+    states_seen = []
+    for at_s, dc_v in ((1.0, 4.0), (1.2, 2.0), (1.3, 4.0), (1.5, 4.0), (1.6, 4.0), (9.0, 0.0)):
+        unit.look(at_s, seen(dc_v=sign * dc_v))
+        states_seen.append(unit.state)
+    assert states_seen == [State.PLAYING] * 4 + [State.OFFSET] * 2
+
+
+def test_gain_folds_back_evenly_between_its_two_temperatures() -> None:
+    unit = protected(fold_back_c=75.0, fold_back_to=0.5, temperature_c=95.0)
+    assert [unit.gain_left(c) for c in (20.0, 75.0, 85.0, 95.0, 99.0)] == pytest.approx([1.0, 1.0, 0.75, 0.5, 0.5])
+
+
+def test_starved_it_rests_before_it_tries_again() -> None:
+    """A supply in its current limit recovers at once when the load is gone, and would make it chatter."""
+    unit = amplifier(State.PLAYING)
+    looks = [(1.0, 9.0), (1.1, 9.0), (1.2, 14.4), (1.4, 14.4)]
+    seen_states = states(unit, *((t, 12.0, v, 25.0) for t, v in looks))
+    assert seen_states == [State.PLAYING, State.STARVED, State.STARVED, State.WAKING]

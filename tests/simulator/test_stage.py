@@ -9,16 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.simulator.stage import Stage, SwitchingStage
+from benchctl.simulator.stage import Losses, Stage, SwitchingStage
 from benchctl.simulator.transfer import Transfer
 
 
 def switching(amplitude_v: float, *, halves: int = 1, knee: float = 0.0) -> SwitchingStage:
     """Into 4 ohm a half, 50 milliohm of conduction, 2 W of switching at 40 V."""
     return SwitchingStage(
-        amplitude_v, 0.0, 0.25, 0.01, conduction_ohm=0.05, switching_s=2 / 40**2, halves=halves,
-        transfer=Transfer(knee=knee),
-    )  # fmt: skip
+        amplitude_v, 0.0, 0.25, 0.01, Losses(0.05, 2 / 40**2), halves=halves, transfer=Transfer(knee=knee)
+    )
 
 
 AMPLITUDES = st.floats(0.0, 60.0)
@@ -40,9 +39,7 @@ def test_what_a_stage_takes_is_what_it_gives_and_loses(
     """Rail voltage times rail current = devices + output resistance + load; and nothing is ever gained."""
     stage: Stage = Stage(amplitude, 0.1, 0.25, 0.02, transfer=transfer, halves=halves)
     if d:
-        stage = SwitchingStage(
-            amplitude, 0.1, 0.25, 0.02, conduction_ohm=0.06, switching_s=0.002, transfer=transfer, halves=halves
-        )
+        stage = SwitchingStage(amplitude, 0.1, 0.25, 0.02, Losses(0.06, 0.002), transfer=transfer, halves=halves)
     headroom_v = max(rail - 1.5, 0.0)
     taken_a, _ = stage.takes(rail, headroom_v)
     flows = stage.flows(rail, headroom_v)
@@ -62,9 +59,7 @@ def test_the_slope_is_the_derivative_of_the_current(stage: Stage, rail_v: float)
 def test_a_bridge_is_two_halves_with_half_the_load_each(kind: str) -> None:
     """Two stages of 20 V into 2 ohm give what a bridge of 40 V into 4 ohm gives."""
     make = {"linear": lambda halves: Stage(20.0, 0.0, 0.5, 0.01, halves=halves)}
-    make["switching"] = lambda halves: SwitchingStage(
-        20.0, 0.0, 0.5, 0.01, conduction_ohm=0.04, switching_s=1e-3 * halves, halves=halves
-    )
+    make["switching"] = lambda halves: SwitchingStage(20.0, 0.0, 0.5, 0.01, Losses(0.04, 1e-3), halves=halves)
     half, bridge = make[kind](1), make[kind](2)
     assert bridge.takes(40.0, 38.0)[0] == pytest.approx(2 * half.takes(40.0, 38.0)[0])
     assert bridge.flows(40.0, 38.0) == pytest.approx([2 * flow for flow in half.flows(40.0, 38.0)])
@@ -95,7 +90,7 @@ def test_a_linear_stage_is_hottest_at_two_over_pi_of_full_swing_bridged_or_not(h
 
 
 def test_a_muted_stage_takes_nothing() -> None:
-    stage = SwitchingStage(20.0, 1.0, 0.25, 0.01, conduction_ohm=0.05, switching_s=0.01, live=False)
+    stage = SwitchingStage(20.0, 1.0, 0.25, 0.01, Losses(0.05, 0.01), live=False)
     assert stage.takes(40.0, 38.0) == (0.0, 0.0)
     assert stage.flows(40.0, 38.0) == (0.0, 0.0, 0.0)
 

@@ -10,6 +10,7 @@ from benchctl.documents.simulation import AmplifierSimulation, HeatsinkSimulatio
 from benchctl.simulator.amplifier import State
 from benchctl.simulator.world import World
 from tests.simulator.benches import awake, describe
+from tests.simulator.models import MODELS, description
 
 LEVEL = st.floats(0.0, 1.5)
 ACTION = st.one_of(
@@ -43,13 +44,14 @@ def act(world: World, kind: str, value: float) -> None:
         plant.close_relay(int(value))
 
 
-@settings(derandomize=True, max_examples=25, deadline=None)
-@given(st.lists(st.tuples(ACTION, st.floats(0.001, 3.0)), min_size=1, max_size=12))
+@pytest.mark.parametrize("model", MODELS)
+@settings(derandomize=True, max_examples=6, deadline=None)
+@given(actions=st.lists(st.tuples(ACTION, st.floats(0.001, 1.0)), min_size=1, max_size=8))
 def test_every_joule_is_accounted_for_whatever_the_technician_does(
-    actions: list[tuple[tuple[str, float], float]],
+    model: str, actions: list[tuple[tuple[str, float], float]]
 ) -> None:
-    """Supplied = lead + heatsink + loads + what the reservoir holds, within 0.1 % after any drive."""
-    world = awake(relays=(101, 102))
+    """Supplied = lead + heatsink + loads + what the reservoir holds, within 0.1 % after any drive of any model."""
+    world = awake(description(model), relays=(101, 102))
     for (kind, value), seconds in actions:
         act(world, kind, value)
         world.advance(world.time_s + seconds)
