@@ -97,8 +97,9 @@ class Guardianship:
 
     def _beat(self) -> None:
         while not self._over.wait(BEAT_S):
+            now_s = time.monotonic()
             lapsed = self._lapse()
-            if lapsed is None and time.monotonic() - self._answered_at > ANSWER_S:
+            if lapsed is None and now_s - self._answered_at > ANSWER_S:
                 lapsed = GuardianLost("the guardian does not answer")
             try:
                 if lapsed is not None:
@@ -107,7 +108,8 @@ class Guardianship:
             except GuardianLost as lost:
                 self._interlock.open(lost)
                 return
-            self._renewed_at = time.monotonic()
+            # When it was written, not when the writing was over: the process may have stood still in between.
+            self._renewed_at = now_s
 
     def _listen(self) -> None:
         assert self._process.stdout is not None
