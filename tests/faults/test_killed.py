@@ -124,7 +124,9 @@ def test_a_closed_terminal_ends_the_run_cleanly_and_its_guardian_leaves_without_
     assert exit_code == 6
     assert "closed terminal" in printed
     assert bench.eyes.everything_is_off()
-    assert holding.events("guardian dismissed")
+    (started,), (dismissed,) = holding.events("guardian started"), holding.events("guardian dismissed")
+    assert started["number"] < holding.events("step started")[0]["number"]
+    assert dismissed["number"] > holding.events("safe state")[-1]["number"]
     assert not holding.guardian_says("acting")
 
 
