@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from benchctl.documents.steps import FindCleanLevel
+from benchctl.instruments.oscilloscope import POLL_S
 from benchctl.measure.analyses import steady_distortion
 from benchctl.measure.context import ContinuousContext
 from benchctl.measure.distortion import BAND_HZ, Distortion
@@ -12,14 +11,14 @@ from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import CleanLevel, Run
-from benchctl.runner.steps.search import run_search, search_from
+from benchctl.runner.steps.search import rated_level_v, run_search, search_from, usual_exposures
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
 SETTLE_S = 0.15
 # Between exposures the amplifier rests, so that a search heats it little.
 REST_S = 0.2
-# A search of 0.05 dB takes this many exposures, most of them far from full power.
-USUAL_EXPOSURES = 12
+# So many of a search's exposures are near full power.
+FULL_POWER_EXPOSURES = 6
 # A clipped sine has its first odd harmonics at three and five times its frequency.
 HARMONICS_SEEN = 5
 
@@ -28,6 +27,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     """Search, and remember the level for the steps that follow."""
     load_ohm, frequency_hz = load_and_frequency(run)
     context = steady_context(run, load_ohm, frequency_hz)
+    run.clean_levels.pop((load_ohm, frequency_hz), None)  # found on a colder amplifier, perhaps
 
     def expose(level_v: float) -> Distortion:
         tone(run, level_v)
@@ -40,7 +40,6 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     level_v = run_search(run, search, expose, "clean steady level")
-    run.conditions.level_v = None  # from here on the clean level is what measurements are made at
     run.clean_levels[load_ohm, frequency_hz] = CleanLevel(level_v, step.thd_n)
     run.recorder.event("clean level", load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
     run.note(f"clean steady level {level_v:.4g} V")
@@ -63,14 +62,12 @@ def distortion_band_hz(frequency_hz: float) -> float:
 
 def expected_level_v(run: Run, load_ohm: float) -> float | None:
     """The level that gives rated power, where the plate has a rating for this load; a guess, no more."""
-    rating = run.files.amplifier.rating(load_ohm)
-    if rating is None:
-        return None
-    return math.sqrt(rating.power_w * load_ohm) / run.files.amplifier.gain_ratio
+    return rated_level_v(run.files.amplifier, load_ohm)
 
 
-def foresee(_step: FindCleanLevel, outlook: Outlook) -> Forecast:
+def foresee(step: FindCleanLevel, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     outlook.has_clean_level = True
-    each_s = SETTLE_S + REST_S + exposure.SHORTEST_STEADY_S + 0.05
-    return Forecast(duration_s=USUAL_EXPOSURES * each_s, **outlook.full_power(for_s=3 * each_s))
+    each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
+    duration_s = usual_exposures(step, outlook) * (each_s + REST_S)
+    return Forecast(duration_s=duration_s, **outlook.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

@@ -18,10 +18,10 @@ from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
-from benchctl.runner.steps.search import run_search, search_from
+from benchctl.runner.steps.search import run_search, search_from, usual_exposures
 
-# A search of 0.05 dB takes about this many exposures; the second one, from the clean level on, fewer.
-USUAL_EXPOSURES = 16
+# The search for the full level, from the clean level on.
+FULL_EXPOSURES = 5
 # Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
 REPETITIONS_BEFORE = 2
 
@@ -112,7 +112,11 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         length_s = cycles / frequency_hz
         if length_s >= step.every_s:
             outlook.hazard(f"a burst of {cycles} cycles lasts {length_s:g} s and one begins every {step.every_s:g} s")
-        exposures = USUAL_EXPOSURES if cycles == 1 else USUAL_EXPOSURES + 6
-        duration_s += exposures * (step.every_s + 2 * exposure.MARGIN_S + length_s) + 2 * 4 * step.every_s
+        exposures, finals = usual_exposures(step, outlook), 1
+        if cycles > 1:  # a single cycle is first and worst in one
+            exposures, finals = exposures + FULL_EXPOSURES, 2
+        record_s = exposure.burst_record(frequency_hz, cycles, step.every_s).span_s
+        # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
+        duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
         burst_s += exposures * length_s
     return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s))

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.measure.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
 from benchctl.measure.distortion import Distortion
 from benchctl.quantity import render
+from benchctl.runner.outlook import Outlook
 from benchctl.runner.run import Run
 
 Expose = Callable[[float], Distortion]
@@ -49,6 +51,23 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
                 "where the search starts"
             )
     raise MeasurementError(f"{what}: the search ended without an outcome")
+
+
+# Once the climb is within a step of the crossing, it takes about this many exposures to close in on it.
+CLOSING_EXPOSURES = 5
+
+
+def usual_exposures(step: FindCleanLevel | MeasureBurst, outlook: Outlook) -> int:
+    """How many exposures a search usually takes from its start: the climb by its steps, then closing in."""
+    goal_v = None if outlook.load_ohm is None else rated_level_v(outlook.amplifier, outlook.load_ohm)
+    climb = min(goal_v or step.to_v, step.to_v) / step.from_v
+    return CLOSING_EXPOSURES + max(0, math.ceil(math.log(climb) / math.log(step.step_ratio)))
+
+
+def rated_level_v(amplifier: Amplifier, load_ohm: float) -> float | None:
+    """The level at the input that gives rated power, V rms, where the plate has a rating for this load."""
+    rating = amplifier.rating(load_ohm)
+    return None if rating is None else math.sqrt(rating.power_w * load_ohm) / amplifier.gain_ratio
 
 
 def search_from(
