@@ -13,8 +13,9 @@ RELAY_S = 0.1
 
 
 def mute(run: Run) -> None:
-    """No signal into the amplifier."""
+    """No signal into the amplifier; a level that was set is one no longer."""
     run.bench.generator.output_off()
+    run.conditions.level_v = None
 
 
 def set_load(run: Run, nominal_ohm: float) -> None:

@@ -30,12 +30,14 @@ def foresee(step: Set, outlook: Outlook) -> Forecast:
     if step.supply_v is not None:
         outlook.supply_v = step.supply_v
     changes_load = step.load_ohm is not None and step.load_ohm != outlook.load_ohm
-    if step.load_ohm is not None:
-        outlook.load_ohm = step.load_ohm
+    if changes_load:
+        outlook.load_ohm, outlook.level_v = step.load_ohm, None
     if step.frequency_hz is not None:
         outlook.frequency_hz = step.frequency_hz
     if step.level_v is not None:
         outlook.level_v = step.level_v
-        return Forecast(duration_s=QUIET_S, **outlook.tone(step.level_v, for_s=QUIET_S))
     switching_s = QUIET_S + RELAY_S if changes_load else 0.0
-    return Forecast(duration_s=switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0))
+    duration_s = switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0)
+    if step.level_v is None:
+        return Forecast(duration_s=duration_s)
+    return Forecast(duration_s=duration_s, **outlook.tone(step.level_v, for_s=duration_s))
