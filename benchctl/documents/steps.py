@@ -37,7 +37,7 @@ from benchctl.documents.fields import (
 )
 from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, MeasuringStep
 from benchctl.documents.part import Misfit, Part, Reading
-from benchctl.documents.step_base import CycleCount, RestLevel, StepBase, doubled
+from benchctl.documents.step_base import CycleCount, OnTimeout, RestLevel, StepBase, doubled
 from benchctl.documents.step_form import unfold
 from benchctl.documents.tree import Table
 
@@ -96,7 +96,8 @@ class Cool(StepBase):
 
     kind: Literal["cool"] = "cool"
     heatsink: BelowCelsius = Field(description="the temperature to wait for, such as `below 45 degC`")
-    timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait; the run ends if it is not enough")
+    timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait")
+    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
 
 
 class Settle(StepBase):
@@ -106,11 +107,18 @@ class Settle(StepBase):
     heatsink: WithinKelvins | None = Field(default=None, description="the change allowed, such as `within 1 K`")
     supply_current: WithinAmperes | None = Field(default=None, description="the change allowed, such as `within 50 mA`")
     per_s: PositiveSeconds = Field(default=60.0, description="the while over which the change is looked at")
-    timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait; the run ends if it is not enough")
+    foretold: WithinKelvins | None = Field(
+        default=None,
+        description="how well the heatsink's final temperature must be foretold to end the wait early, such as"
+        " `within 1 K`; that temperature becomes a figure",
+    )
+    timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait")
+    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
 
     def misfits(self) -> Iterator[Misfit]:
-        if self.heatsink is None and self.supply_current is None:
-            yield Misfit((), "nothing to settle; give heatsink or supply_current, such as 'heatsink: within 1 K'")
+        if self.heatsink is None and self.supply_current is None and self.foretold is None:
+            wanted = "heatsink, supply_current or foretold, such as 'heatsink: within 1 K'"
+            yield Misfit((), f"nothing to settle; give {wanted}")
         if self.timeout_s < self.per_s:
             yield Misfit(("timeout",), "the timeout must not be shorter than 'per'")
 

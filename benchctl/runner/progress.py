@@ -89,7 +89,7 @@ def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | None, Conditio
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
                 conditions.level_v = step.level_v
                 conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if planned.step.kind.startswith(("measure_", "find_", "cool")):
+            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak")):
                 conditions.level_v = None  # these leave the amplifier undriven
     return power_on, conditions
 
@@ -109,7 +109,7 @@ def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | No
     for event in events:
         if event["event"] == STEP_STARTED:
             current = event["index"]
-        elif event["event"] == FIGURES and current == index:
+        elif event["event"] == FIGURES and current == index and event["analysis"] != "protection":
             lengths |= {figure.burst_cycles for figure in FiguresEntry.of_event(event).figures}
     return frozenset(lengths)
 

@@ -1,14 +1,17 @@
-"""hold, cool and settle: the steps that let time pass."""
+"""hold, cool and settle: the steps that let time pass, and say how much of it is left."""
 
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
+from functools import partial
 
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.steps import Cool, Hold, Settle
 from benchctl.errors import RequirementFailed
 from benchctl.quantity import render
 from benchctl.runner.drive import mute
+from benchctl.runner.foretelling import Foretelling, left_in_words
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 
@@ -24,42 +27,112 @@ def perform_cool(step: Cool, run: Run) -> None:
     """Wait, undriven, until the heatsink is cool enough.
 
     Raises:
-        RequirementFailed: it is not within the step's timeout.
+        RequirementFailed: it is not within the step's timeout, and the run is to end then.
     """
     mute(run)
-    deadline = run.clock.now() + step.timeout_s
-    while not step.heatsink.holds(temperature_c := run.read("heatsink")):
-        if run.clock.now() >= deadline:
-            raise RequirementFailed(
+    cooling = Foretelling(run)
+    while not step.heatsink.holds(temperature_c := cooling.read()):
+        if cooling.elapsed_s >= step.timeout_s:
+            text = (
                 f"the heatsink is still at {render(temperature_c, 'degC')} after {render(step.timeout_s / 60, 'min')}; "
                 f"{step.heatsink} was asked for"
             )
+            return _out_of_time(step, run, text)
+        cooling.look()
+        run.observer.progress(f"{temperature_c:.1f} degC, {_cooling_in_words(step.heatsink, cooling)}")
         run.wait(POLL_S)
+    return None
+
+
+def _cooling_in_words(wanted: Criterion, cooling: Foretelling) -> str:
+    """How long it takes to be as cool as wanted, or where it will end instead."""
+    if cooling.prediction is None:
+        return f"to be {wanted}"
+    reached_s = cooling.prediction.reaches_s(wanted.bound)
+    if reached_s is None:
+        return f"{cooling.end_in_words()}, to be {wanted}"
+    return f"{left_in_words(cooling.since_s(reached_s))} until {wanted}"
+
+
+class _Steadiness:
+    """The readings of the last while of each signal that is to settle."""
+
+    def __init__(self, step: Settle, run: Run, warming: Foretelling) -> None:
+        asked = {"heatsink": step.heatsink, "supply_current": step.supply_current}
+        self._bounds = {signal: criterion.bound for signal, criterion in asked.items() if criterion is not None}
+        self._reads: dict[str, Callable[[], float]] = {name: partial(run.read, name) for name in self._bounds}
+        if step.heatsink is not None or step.foretold is not None:
+            self._reads["heatsink"] = warming.read
+        self._history = {signal: deque[float](maxlen=max(2, round(step.per_s / POLL_S))) for signal in self._reads}
+
+    @property
+    def signals(self) -> str:
+        """What is looked at, in words."""
+        return " and ".join(self._reads)
+
+    def read(self) -> None:
+        """One more reading of each signal."""
+        for signal, readings in self._history.items():
+            readings.append(self._reads[signal]())
+
+    def is_there(self) -> bool:
+        """Whether each keeps within its bound; only a full while says that nothing moves."""
+        return bool(self._bounds) and all(
+            len(readings) == readings.maxlen and max(readings) - min(readings) <= self._bounds[signal]
+            for signal, readings in self._history.items()
+            if signal in self._bounds
+        )
 
 
 def perform_settle(step: Settle, run: Run) -> None:
-    """Wait until each signal's readings of the last while lie close enough together.
+    """Wait until each signal's readings of the last while lie close enough together, or until the heatsink's end is
+    foretold well enough.
 
     Raises:
-        RequirementFailed: they do not within the step's timeout.
+        RequirementFailed: neither is within the step's timeout, and the run is to end then.
     """
-    asked = {"heatsink": step.heatsink, "supply_current": step.supply_current}
-    watched = {signal: criterion for signal, criterion in asked.items() if criterion is not None}
-    history: dict[str, deque[float]] = {signal: deque(maxlen=max(2, round(step.per_s / POLL_S))) for signal in watched}
-    deadline = run.clock.now() + step.timeout_s
-    while True:
-        for signal, readings in history.items():
-            readings.append(run.read(signal))
-        if all(_is_settled(history[signal], criterion) for signal, criterion in watched.items()):
-            return
-        if run.clock.now() >= deadline:
-            raise RequirementFailed(f"{' and '.join(watched)} did not settle within {render(step.timeout_s, 's')}")
+    warming = Foretelling(run)
+    steadiness = _Steadiness(step, run, warming)
+    steadiness.read()
+    while not (steadiness.is_there() or _is_foretold(step, warming)):
+        if warming.elapsed_s >= step.timeout_s:
+            text = f"{steadiness.signals} did not settle within {render(step.timeout_s, 's')}"
+            return _out_of_time(step, run, text)
+        run.observer.progress(_settling_in_words(step, warming))
         run.wait(POLL_S)
+        steadiness.read()
+    if step.foretold is not None:
+        run.analyse("warming", {}, warming.readings, warming.context(), {}, driven=run.conditions.level_v is not None)
+    return None
 
 
-def _is_settled(readings: deque[float], criterion: Criterion) -> bool:
-    """Only a full while says that nothing moves."""
-    return len(readings) == readings.maxlen and max(readings) - min(readings) <= criterion.bound
+def _is_foretold(step: Settle, warming: Foretelling) -> bool:
+    if step.foretold is None or not warming.look() or warming.prediction is None:
+        return False
+    # A young curve may look like the end of one; no heatsink is known before the while is over.
+    return warming.elapsed_s >= step.per_s and warming.prediction.is_good_to(step.foretold.bound)
+
+
+def _settling_in_words(step: Settle, warming: Foretelling) -> str:
+    warming.look()
+    prediction = warming.prediction
+    if prediction is None:
+        return ""
+    if step.heatsink is None:
+        return warming.end_in_words()
+    left_s = warming.since_s(prediction.steadies_s(step.heatsink.bound, step.per_s)) + step.per_s
+    return f"{warming.end_in_words()}, {left_in_words(left_s)}"
+
+
+def _out_of_time(step: Cool | Settle, run: Run, text: str) -> None:
+    """What the sequence asks for when a wait has taken as long as it may.
+
+    Raises:
+        RequirementFailed: the run is to end.
+    """
+    if step.on_timeout == "end the run":
+        raise RequirementFailed(text)
+    run.note(text)
 
 
 def foresee_hold(step: Hold, outlook: Outlook) -> Forecast:
