@@ -25,7 +25,7 @@ layers: $(READY)
 	$(BIN)/lint-imports
 
 unit: $(READY)
-	$(BIN)/pytest -n 2
+	$(BIN)/pytest -n 2 --dist loadfile  # what a module sets up, half a minute in real time say, is set up once
 
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel
