@@ -25,15 +25,19 @@ KINDS = (*LINK_KINDS, *BENCH_KINDS)
 
 
 def draw_faults(chance: random.Random) -> list[str]:
-    """One fault to four, each a line such as `{kind: no answer, instrument: supply, at: 3.2 s, times: 2}`."""
-    return [_fault(chance) for _ in range(chance.randint(1, MOST_FAULTS))]
+    """One fault to four, each a line such as `{kind: no answer, instrument: supply, at: 3.2 s, times: 2}`.
+
+    In every other run they come together: the worst moment for a fault is while another is being dealt with.
+    """
+    together = f"at: {chance.uniform(0, RUN_S):.2f} s" if chance.random() < 0.5 else ""
+    return [_fault(chance, together) for _ in range(chance.randint(1, MOST_FAULTS))]
 
 
-def _fault(chance: random.Random) -> str:
+def _fault(chance: random.Random, together: str) -> str:
     kind = chance.choice(KINDS)
     role = _role(chance, kind)
     parts = [f"kind: {kind}", *([f"instrument: {role}"] if role else []), *_what(chance, kind, role)]
-    parts.append(_when(chance, role))
+    parts.append(together or _when(chance, role))
     parts += _how_long(chance, kind)
     return "{" + ", ".join(parts) + "}"
 

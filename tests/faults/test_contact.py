@@ -119,8 +119,15 @@ def test_what_does_not_switch_off_is_named_in_red_with_what_to_do_by_hand(
     assert any(by_hand in each["by_hand"] for each in last["instruments"] if not each["confirmed"])
 
 
-def test_an_output_that_lets_go_late_is_safe_in_the_end(tmp_path: Path) -> None:
-    """It does not obey at first; the safe state is commanded again until it does, and then called safe."""
-    ended = dry_run(tmp_path, "{kind: deaf, instrument: generator, exchange: 30, times: 3}")
+@pytest.mark.parametrize("role", ["generator", "supply", "load"])
+@pytest.mark.parametrize("times", [1, 3, 5])
+def test_an_instrument_that_misses_the_command_is_told_again(tmp_path: Path, role: str, times: int) -> None:
+    """A limit trips while the tone sounds, and the instrument hears nothing of the first commands and questions."""
+    ended = dry_run(
+        tmp_path,
+        "{kind: sensor open, at: 5 s}",
+        f"{{kind: deaf, instrument: {role}, at: 5 s, times: {times}}}",
+    )
+    assert ended.struck[f"{role}: deaf"] == times
     assert ended.still_on == ()
-    assert ended.events[-1]["safe"]
+    assert (ended.exit_code, ended.events[-1]["safe"]) == (4, True)
