@@ -6,6 +6,7 @@ import that only a developer's environment can satisfy fails here.
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
@@ -35,7 +36,9 @@ def main() -> None:
 
 
 def _run(folder: Path, *command: str) -> None:
-    subprocess.run(command, cwd=folder, check=True, stdout=subprocess.DEVNULL)
+    # A path to a checkout would let the new environment find benchctl there, and install nothing.
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    subprocess.run(command, cwd=folder, env=environment, check=True, stdout=subprocess.DEVNULL)
 
 
 if __name__ == "__main__":
