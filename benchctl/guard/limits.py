@@ -27,11 +27,11 @@ class WatchedLimit:
     origin: str
 
     def is_passed(self, value: float | None, *, energised: bool) -> bool:
-        """Whether a reading is beyond the limit; one that cannot be read (None) is.
+        """Whether a reading is beyond the limit; one that is no number, or cannot be read (None), is.
 
         A lower bound on the supply can only hold between power_on and power_off.
         """
-        if value is None or math.isnan(value):
+        if value is None or not math.isfinite(value):
             return True
         if self.signal.startswith("supply_") and not energised:
             return value > self.bound.high

@@ -48,7 +48,7 @@ def test_sums_of_sampling_periods_do_not_make_a_trip_one_reading_late() -> None:
     assert [watch.observe(96.0, time_s) is not None for time_s in times_s] == [False, False, False, True]
 
 
-@pytest.mark.parametrize("reading", [None, math.nan])
+@pytest.mark.parametrize("reading", [None, math.nan, math.inf, -math.inf])
 def test_what_cannot_be_read_is_passed(reading: float | None) -> None:
     assert tripped_at(watch_on(TemperatureLimit(above=85.0)), [20.0, reading]) == 0.2
 
