@@ -91,7 +91,11 @@ class Session:
     def open(self) -> str:
         """Connect, and return the answer to *IDN?."""
         with self._talk, self._placed():
-            self._reopen(self._interlock.check)
+            try:
+                self._reopen(self._interlock.check)
+            except (NoAnswer, ConnectionLost) as error:  # somebody is there: asked again, as at any other exchange
+                _traffic.debug("%s: %s; opening another link", self.name, error)
+                self._reopen(self._interlock.check)
         return self.identity
 
     @contextmanager

@@ -31,8 +31,9 @@ class PromptLink:
         try:
             return self._link.receive(min(deadline, time.monotonic() + AT_FIRST_S), interrupt)
         except NoAnswer:
-            self._settle()
-            return self._link.receive(time.monotonic(), interrupt)
+            pass
+        self._settle()
+        return self._link.receive(time.monotonic(), interrupt)
 
     def drain(self) -> None:
         """Throw away what has arrived; nothing more is on its way once the simulator is at rest."""

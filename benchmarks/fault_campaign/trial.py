@@ -162,9 +162,10 @@ def _wrong_with_ending(events: Sequence[Event], last: Event, done: Trial) -> Ite
     expected = _expected_exit_code(events, last)
     if not done.exit_code == last["exit_code"] == expected:
         yield f"exit code {done.exit_code}, {last['exit_code']} in the journal; {expected} is right"
-    lied = any("stale value" in each or "another" in each for each in done.struck)
-    if done.left_on and last["safe"] and not lied:
-        yield f"called safe, with {', '.join(done.left_on)} on"
+    # An instrument that repeats an old answer may call an output off that is on; the run has nobody else to ask.
+    honest = [name for name in done.left_on if f"{name.split()[0]}: stale value" not in done.struck]
+    if honest and last["safe"]:
+        yield f"called safe, with {', '.join(honest)} on"
     if not done.struck and done.exit_code:
         yield f"no fault struck, and yet: {last['reason']}"
 

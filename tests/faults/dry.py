@@ -10,7 +10,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_journal
 from benchctl.cli.words import last_line
 from benchctl.errors import BenchctlError
-from benchctl.launch.run import Result, opened_bench, run_on
+from benchctl.launch.run import Opened, Result, opened_bench, run_on
 from benchctl.runner.plan import PlannedStep, expand
 from benchctl.runner.preflight import preflight
 from benchctl.runner.run import Run
@@ -74,17 +74,24 @@ def dry_run(out: Path, *faults: str, meddler: Meddler | None = None) -> Ended:
     files = files_with(faults)
     checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
     checked.refuse_hazards()
+    try:
+        with opened_bench(files, dry_run=True) as opened:
+            return _ended(opened, lambda: run_on(opened, files, checked, meddler or Meddler(), out=out))
+    except BenchctlError as never_open:
+        return Ended(None, never_open, still_on=(), struck={}, was_driven=False)
+
+
+def _ended(opened: Opened, work: Callable[[], Result]) -> Ended:
+    simulated = opened.simulated
+    assert simulated is not None
     result: Result | None = None
     error: BenchctlError | None = None
-    with opened_bench(files, dry_run=True) as opened:
-        simulated = opened.simulated
-        assert simulated is not None
-        try:
-            result = run_on(opened, files, checked, meddler or Meddler(), out=out)
-        except BenchctlError as caught:
-            error = caught
-        was_driven = simulated.world.meters.supplied > 0
-        return Ended(result, error, still_on(simulated), dict(simulated.faults.struck), was_driven)
+    try:
+        result = work()
+    except BenchctlError as caught:
+        error = caught
+    was_driven = simulated.world.meters.supplied > 0
+    return Ended(result, error, still_on(simulated), dict(simulated.faults.struck), was_driven)
 
 
 def still_on(simulated: SimulatedBench) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -49,6 +50,7 @@ def assert_none_moved(measured: Figures, calm: Figures) -> None:
         f"{{kind: reset in mid-block, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
         f"{{kind: late answer, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
         "{kind: late answer, instrument: generator, exchange: 20}",
+        "{kind: no answer, instrument: load, exchange: 1}",  # as its link is opened
     ],
 )
 def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fault: str) -> None:
@@ -69,6 +71,24 @@ def test_a_late_answer_is_never_taken_for_another(tmp_path: Path, calm: Figures)
     assert sum(ended.struck.values()) > 10
     assert ended.exit_code in {0, 5}
     assert_none_moved(figures_of(ended), calm)
+
+
+def test_an_instrument_that_is_silent_from_the_start_is_named_before_anything_is_on(tmp_path: Path) -> None:
+    ended = dry_run(tmp_path, "{kind: no answer, instrument: load, at: 0 s, for: 1 h}")
+    assert ended.exit_code == 5
+    assert "load at TCPIP::127.0.0.1::" in ended.said
+    assert not ended.was_driven
+
+
+def test_the_same_faults_end_the_same_run_alike(tmp_path: Path) -> None:
+    """Time stands still while answers are lost, and chance comes from the seed: the same bytes each time."""
+    faults = [f"{{kind: late answer, instrument: {role}, probability: 5 %}}" for role in ("supply", "generator")]
+    faults += ["{kind: garbage, instrument: thermometer, exchange: 25}", "{kind: clock jump, by: 20 s, at: 3 s}"]
+    folders = [ended.result.folder for ended in (dry_run(tmp_path, *faults) for _ in range(2)) if ended.result]
+    for file in ("figures.csv", "trend.csv"):
+        assert (folders[0] / file).read_bytes() == (folders[1] / file).read_bytes()
+    journals = [re.sub(r"::[0-9]+::", "::port::", (folder / "journal.jsonl").read_text()) for folder in folders]
+    assert journals[0] == journals[1]
 
 
 def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path: Path) -> None:
