@@ -37,7 +37,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         plate=plate,
         amplifier=derive_physics(plate, amplifier.simulation),
         generator=_generator(instruments.generator) if instruments.generator else None,
-        oscilloscope=_oscilloscope(instruments.oscilloscope, bench) if instruments.oscilloscope else None,
+        oscilloscope=_oscilloscope(instruments.oscilloscope, bench, amplifier) if instruments.oscilloscope else None,
         load=_load(instruments.load) if instruments.load else None,
         supply=_supply(instruments.supply) if instruments.supply else None,
         thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
@@ -76,9 +76,12 @@ def _generator(entry: Generator) -> GeneratorDescription:
     )
 
 
-def _oscilloscope(entry: Oscilloscope, bench: Bench) -> OscilloscopeDescription:
+def _oscilloscope(entry: Oscilloscope, bench: Bench, amplifier: Amplifier) -> OscilloscopeDescription:
     ratings, trigger = entry.ratings, bench.signals.trigger
-    wiring = tuple(_channel(name, wiring) for name, wiring in bench.signals.wirings())
+    every = tuple(_channel(name, wiring) for name, wiring in bench.signals.wirings())
+    # The probes of outputs that this amplifier lacks hang in the air.
+    in_the_air = {f"output {name}" for name in bench.signals.outputs if name not in amplifier.channels}
+    wiring = tuple(channel for channel in every if channel.signal not in in_the_air)
     if trigger.channel is not None:
         wiring += (ScopeChannel(trigger.channel, "sync", 1.0),)
     return OscilloscopeDescription(
@@ -88,7 +91,7 @@ def _oscilloscope(entry: Oscilloscope, bench: Bench) -> OscilloscopeDescription:
         memory=ratings.memory,
         sample_rate=ratings.sample_rate_hz,
         input_v=ratings.input_v,
-        channels=max(4, *(channel.number for channel in wiring)),
+        channels=max(4, *(channel.number for channel in (*every, *wiring))),
         external_trigger=trigger.is_external,
     )
 
