@@ -17,7 +17,7 @@ from benchctl.scpi.reader import MessageReader, OverlongMessageError
 from benchctl.simulator.faults import ArmedFault, FaultDesk
 
 SYSTEM_ERROR = -310
-"""SCPI-99 21.8.11: an error that the instrument calls "System error"."""
+"""SCPI-99 21.8: the instrument itself is at fault, not the message."""
 
 ERRORS_AT_ONCE = 25
 """More than an error queue holds."""
