@@ -51,6 +51,9 @@ FIGURE_UNITS: Mapping[str, str] = {
     "channel_balance": "1",
     "lower_band_edge": "Hz",
     "upper_band_edge": "Hz",
+    "ramp_voltage": "V",
+    "ramp_current": "A",
+    "idle_current_rise": "A",
     "soak_time": "s",
     "average_power": "W",
     "power_drift": "1",
@@ -121,6 +124,8 @@ def _written_as(unit: str, *relations: Relation) -> tuple[BeforeValidator, WithJ
 
 BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]
 WithinKelvins = Annotated[Criterion, *_written_as("K", "within")]
+BelowAmperes = Annotated[Criterion, *_written_as("A", "below")]
+WithinVolts = Annotated[Criterion, *_written_as("V", "within")]
 WithinAmperes = Annotated[Criterion, *_written_as("A", "within")]
 
 Expectations = Mapping[str, Criterion]

@@ -7,8 +7,17 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from benchctl.documents.criteria import Expectations, WithinKelvins, expecting
+from benchctl.documents.criteria import (
+    BelowAmperes,
+    Criterion,
+    Expectations,
+    WithinAmperes,
+    WithinKelvins,
+    WithinVolts,
+    expecting,
+)
 from benchctl.documents.fields import (
+    PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
     PositiveSeconds,
@@ -24,6 +33,7 @@ from benchctl.documents.step_base import CycleCount, OnProtection, RestLevel, St
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
 SOAK_FIGURES = (
     "soak_time",
     "average_power",
@@ -104,6 +114,47 @@ class MeasureNoise(_Driven):
     )
 
 
+class RampSupply(StepBase):
+    """First power-up after a repair: the voltage rises in steps under a low current limit, and each step looks for a
+    reason to stop; the run ends at the first."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
+
+    kind: Literal["ramp_supply"] = "ramp_supply"
+    voltage_v: PositiveVolts = Field(description="of the main supply output, at the end")
+    current_limit_a: PositiveAmperes = Field(
+        description="of the main supply output; little above the idle current that is expected"
+    )
+    from_v: PositiveVolts = Field(default=2.0, description="the voltage to begin with")
+    step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises at a time")
+    dwell_s: PositiveSeconds = Field(default=4.0, description="how long each voltage is held and looked at")
+    wake_at_v: PositiveVolts | None = Field(
+        default=None,
+        description="from this voltage on the remote turn-on lead is live; the lowest that the amplifier works at,"
+        " unless given",
+    )
+    start_timeout_s: PositiveSeconds = Field(
+        default=30.0, description="how long the amplifier's converter may take to start under the current limit"
+    )
+    supply_current: BelowAmperes | None = Field(
+        default=None, description="what the current must be at each voltage, such as `below 2.5 A`"
+    )
+    dc_offset: WithinVolts = Field(
+        default=Criterion(relation="within", bound=0.1, unit="V"), description="what the dc at each output must be"
+    )
+    rise: WithinAmperes = Field(
+        default=Criterion(relation="within", bound=0.1, unit="A"),
+        description="how much the current may rise while the voltage is held",
+    )
+    expect: Annotated[Expectations, *expecting(*RAMP_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.from_v >= self.voltage_v:
+            yield Misfit(("from",), "the ramp must begin below the voltage it leads to")
+
+
 class Soak(_Driven):
     """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
 
@@ -140,5 +191,5 @@ class Soak(_Driven):
             yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
 
 
-MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse | Soak
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse, Soak)
+MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse | RampSupply | Soak
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse, RampSupply, Soak)

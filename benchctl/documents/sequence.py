@@ -64,13 +64,16 @@ def _in_order(
             yield from _in_order(step.steps, (*path, index, "steps"))
 
 
+_SWITCHING_ON = ("power_on", "ramp_supply")
+
+
 def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
     """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
     on = False
     for step, path in _in_order(steps):
-        if step.kind == "power_on" and on:
+        if step.kind in _SWITCHING_ON and on:
             yield Misfit(path, "the amplifier is on already; give 'power_off' first")
-        elif step.kind.startswith(("measure_", "find_")) and not on:
+        elif (step.kind.startswith(("measure_", "find_")) or "power" in step.STATE) and not on:
             yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
-        if step.kind in ("power_on", "power_off"):
-            on = step.kind == "power_on"
+        if step.kind in (*_SWITCHING_ON, "power_off"):
+            on = step.kind in _SWITCHING_ON

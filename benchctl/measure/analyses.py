@@ -18,6 +18,7 @@ from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.protection_figures import ProtectionContext, protection
+from benchctl.measure.ramp_figures import RampContext, ramp
 from benchctl.measure.record import OUTPUT, Capture
 from benchctl.measure.response_figures import ResponseContext, response
 from benchctl.measure.signals import Signals
@@ -128,6 +129,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "damping": Analysis(damping, DampingContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
+    "ramp": Analysis(ramp, RampContext),
     "warming": Analysis(warming, WarmingContext),
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),

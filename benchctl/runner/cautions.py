@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.instruments import RelayBank
+from benchctl.documents.measuring_steps import RampSupply
 from benchctl.documents.steps import PowerOff, PowerOn
 from benchctl.quantity import render
 from benchctl.runner.outlook import Forecast
@@ -27,8 +28,8 @@ def of_run(
 
 
 def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
-    switching = [planned.step for planned in plan if isinstance(planned.step, PowerOn | PowerOff)]
-    if switching and isinstance(switching[-1], PowerOn):
+    switching = [planned.step for planned in plan if isinstance(planned.step, PowerOn | RampSupply | PowerOff)]
+    if switching and isinstance(switching[-1], PowerOn | RampSupply):
         yield "the sequence ends with the amplifier on; with 'power_off' at its end it sleeps before its supply goes"
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
 from benchctl.documents.instruments import RelayBank
+from benchctl.documents.measuring_steps import RampSupply
 from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import (
     Cool,
@@ -96,7 +97,7 @@ def _missing_sensor(bench: Bench, signal: str, channels: dict[str, int]) -> str:
 def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[str]:
     """What speaks against one step in the state the bench will be in."""
     yield from _roles(step, outlook.bench)
-    if isinstance(step, PowerOn):
+    if isinstance(step, PowerOn | RampSupply):
         yield from _supply(step, outlook)
     if isinstance(step, Set):
         yield from _setting(step, outlook)
@@ -126,7 +127,7 @@ def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
     present = {name for name, _ in bench.instruments.items()}
     wanted = _ROLES_OF.get(type(step), step.ROLES)
     if isinstance(step, Settle):
-        asked = {"thermometer": step.heatsink, "supply": step.supply_current}
+        asked = {"thermometer": step.heatsink or step.foretold, "supply": step.supply_current}
         wanted = tuple(role for role, criterion in asked.items() if criterion is not None)
     for role in wanted:
         if role not in present:
@@ -165,7 +166,7 @@ def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
         )
 
 
-def _supply(step: PowerOn, outlook: Outlook) -> Iterator[str]:
+def _supply(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
     yield from _supply_voltage(step.voltage_v, outlook)
     supply = outlook.bench.instruments.supply
     if supply is not None and step.current_limit_a > supply.main.current_a:

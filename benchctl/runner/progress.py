@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchctl.archive.entries import FIGURES, FiguresEntry
+from benchctl.documents.measuring_steps import RampSupply
 from benchctl.documents.steps import PowerOff, PowerOn, Set
 from benchctl.errors import UsageError
 from benchctl.measure.figure import Figure
@@ -14,6 +15,7 @@ from benchctl.runner.drive import set_frequency, set_load, tone
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import CleanLevel, Conditions, Run
 from benchctl.runner.steps.power import perform_on
+from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.set import perform as perform_set
 
 Event = Mapping[str, Any]
@@ -37,7 +39,7 @@ class Progress:
     """
 
     next_index: int = 0
-    power_on: PowerOn | None = None
+    power_on: PowerOn | RampSupply | None = None
     conditions: Conditions = field(default_factory=Conditions)
     clean_levels: Mapping[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
@@ -74,13 +76,13 @@ def _check_same_plan(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> 
             raise UsageError(f"the journal's step '{event['step']}' is not in the sequence as it was kept")
 
 
-def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | None, Conditions]:
+def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | RampSupply | None, Conditions]:
     """What the finished steps left the bench set to."""
-    power_on: PowerOn | None = None
+    power_on: PowerOn | RampSupply | None = None
     conditions = Conditions()
     for planned in done:
         match planned.step:
-            case PowerOn() as step:
+            case PowerOn() | RampSupply() as step:
                 power_on, conditions.supply_v = step, step.voltage_v
             case PowerOff():
                 power_on, conditions.load_ohm = None, None
@@ -114,13 +116,21 @@ def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | No
     return frozenset(lengths)
 
 
+def _switch_on(step: PowerOn | RampSupply, run: Run) -> None:
+    """As it was switched on the first time: what needed care then needs it again."""
+    if isinstance(step, PowerOn):
+        perform_on(step, run)
+    else:
+        bring_up(step, run)
+
+
 def return_to(progress: Progress, run: Run) -> None:
     """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
     run.already = progress.already
     if progress.power_on is not None:
-        perform_on(progress.power_on, run)
+        _switch_on(progress.power_on, run)
         if progress.conditions.supply_v not in (None, progress.power_on.voltage_v):
             perform_set(Set(supply_v=progress.conditions.supply_v), run)
     if progress.conditions.load_ohm is not None:

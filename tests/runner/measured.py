@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from benchctl.measure.figure import Figure
 from benchctl.runner.execute import Outcome
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import Preflight, preflight
-from tests.runner.rig import POWER_ON_LINE, Edits, Event, Files, files, rig
+from tests.runner.rig import POWER_ON_LINE, Edits, Event, Files, Rig, files, rig
 
 LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"
 
@@ -57,10 +57,12 @@ def measured(
     bench: Edits | None = None,
     amplifier: Edits | None = None,
     power_on: str = POWER_ON_LINE,
+    disturb: Callable[[Rig], None] = lambda _: None,
 ) -> Measured:
-    """Perform these steps between power_on and power_off, the load of 4 ohm connected."""
+    """Perform these steps between power_on and power_off, the load of 4 ohm connected; `disturb` is called before."""
     these = files(power_on, LOADED, *steps, "power_off", limits=limits, bench=bench, amplifier=amplifier)
     with rig(folder, these) as bench_rig:
+        disturb(bench_rig)
         outcome = bench_rig.execute()
         bench_rig.run.recorder.finish()
         path = bench_rig.run.recorder.folder.path

@@ -60,10 +60,7 @@ def test_settle_says_how_much_time_is_left(tmp_path: Path) -> None:
 
 
 def test_what_does_not_settle_ends_as_the_sequence_says(tmp_path: Path) -> None:
-    steps = (
-        "settle: {heatsink: within 0.01 K, per: 10 s, timeout: 20 s, on_timeout: go on}",
-        "measure_idle: {for: 1 s}",
-    )
+    settle = "settle: {heatsink: within 0.01 K, per: 10 s, timeout: 20 s, on_timeout: go on}"
     run = measured(tmp_path, settle, "measure_idle: {for: 1 s}")
     assert run.outcome.error is None
     assert "heatsink did not settle within 20 s" in run.notes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
@@ -35,7 +36,7 @@ def perform_on(step: PowerOn, run: Run) -> None:
     """
     mute(run)
     _main_on(step, run)
-    _wake(run)
+    wake(run)
     _wait_for_idle(step, run)
     run.guard.energised = True
     run.conditions.supply_v = step.voltage_v
@@ -64,7 +65,7 @@ def _main_on(step: PowerOn, run: Run) -> None:
         run.wait(POLL_S)
 
 
-def _wake(run: Run) -> None:
+def wake(run: Run) -> None:
     """Put the remote turn-on lead live, and give the amplifier the time it needs."""
     wanted = run.files.amplifier.remote_turn_on
     match run.files.bench.remote_turn_on:
@@ -124,11 +125,15 @@ def _bank(run: Run) -> RelayBank:
     return load
 
 
+def turn_on_delay_s(amplifier: Amplifier) -> float:
+    """From the remote turn-on lead going live until the amplifier plays."""
+    return amplifier.remote_turn_on.delay_s if amplifier.remote_turn_on is not None else 0.0
+
+
 def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
     outlook.supply_v = step.voltage_v
     outlook.current_limit_a = step.current_limit_a
-    delay_s = outlook.amplifier.remote_turn_on.delay_s if outlook.amplifier.remote_turn_on else 0.0
-    return Forecast(duration_s=delay_s + IDLE_APART_S + 0.5)
+    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + IDLE_APART_S + 0.5)
 
 
 def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:

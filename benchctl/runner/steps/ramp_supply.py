@@ -1,0 +1,183 @@
+"""ramp_supply: the first power-up after a repair. The voltage rises in steps under a low current limit, and each step
+looks for a reason to stop."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.measuring_steps import RampSupply
+from benchctl.errors import RequirementFailed
+from benchctl.measure.ramp_figures import RampContext
+from benchctl.measure.record import OUTPUT, Capture
+from benchctl.quantity import render
+from benchctl.runner import exposure
+from benchctl.runner.drive import mute
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.power import PROTECTION_MARGIN, turn_on_delay_s, wake
+
+# Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
+SETTLING_PART = 0.5
+READINGS_APART_S = 0.25
+# A converter that tries again and again rests for a second or two between attempts (common practice); an even current
+# for longer is a start.
+STARTED_FOR_S = 4.0
+EVEN_A = 0.05
+EVEN_PART = 0.05
+# Over which both readings that are compared are averaged.
+READINGS = 3
+# A supply that gives less than its setting by more than this is limiting its current.
+LIMITING_PART = 0.03
+
+
+@dataclass
+class _Ramp:
+    """One ramp: what was read at each step of the voltage, and the last record of the outputs."""
+
+    step: RampSupply
+    run: Run
+    readings: dict[str, list[float]] = field(
+        default_factory=lambda: {"supply_voltage": [], "supply_current_before": [], "supply_current": []}
+    )
+    outputs: Capture | None = None
+
+    def go(self) -> str:
+        """Raise the voltage to the end, or until there is a reason to stop; returns that reason, or nothing."""
+        step, run = self.step, self.run
+        supply, main = run.bench.supply, run.bench.main_output
+        supply.protect(main, step.voltage_v * PROTECTION_MARGIN, step.current_limit_a * PROTECTION_MARGIN)
+        supply.set_voltage(main, step.from_v)
+        supply.set_current_limit(main, step.current_limit_a)
+        supply.output_on(main)
+        is_awake = False
+        for voltage_v in voltages_v(step):
+            supply.set_voltage(main, voltage_v)
+            if not is_awake and voltage_v >= wake_v(step, run.files.amplifier) - 1e-9:
+                is_awake = True
+                wake(run)
+                self._wait_for_start(voltage_v)
+            run.observer.progress(f"{voltage_v:.3g} V of {step.voltage_v:.3g} V")
+            if reason := self._hold(voltage_v):
+                return f"{render(voltage_v, 'V')}: {reason}"
+        return ""
+
+    def _wait_for_start(self, voltage_v: float) -> None:
+        """Under a low limit a converter may need many attempts to charge its reservoir: wait until the supply holds its
+        voltage and an even current, or until that has taken too long, which the look at this voltage then tells."""
+        currents: deque[float] = deque(maxlen=round(STARTED_FOR_S / READINGS_APART_S))
+        for _ in range(math.ceil(self.step.start_timeout_s / READINGS_APART_S)):
+            self.run.wait(READINGS_APART_S)
+            currents.append(self.run.read("supply_current"))
+            if self.run.read("supply_voltage") < (1.0 - LIMITING_PART) * voltage_v:
+                currents.clear()
+            elif len(currents) == currents.maxlen and _spread(currents) <= max(EVEN_A, EVEN_PART * currents[-1]):
+                return
+
+    def _hold(self, voltage_v: float) -> str:
+        """Stay at a voltage for the step's time and look; the first reason to stop, or nothing."""
+        self.run.wait(SETTLING_PART * self.step.dwell_s)
+        before_a, _ = self._read()
+        self.run.wait(max((1.0 - SETTLING_PART) * self.step.dwell_s - 2 * READINGS * READINGS_APART_S, 0.0))
+        current_a, got_v = self._read()
+        for name, value in (
+            ("supply_voltage", got_v),
+            ("supply_current_before", before_a),
+            ("supply_current", current_a),
+        ):
+            self.readings[name].append(value)
+        self.outputs = exposure.take(
+            self.run, f"ramp {voltage_v:.3g} V", exposure.idle_record(), 0.0, exposure.outputs(self.run)
+        )
+        return next(self._reasons(voltage_v, got_v, before_a, current_a), "")
+
+    def _read(self) -> tuple[float, float]:
+        """Current and voltage, the mean of a few readings."""
+        currents, voltages = [], []
+        for _ in range(READINGS):
+            self.run.wait(READINGS_APART_S)
+            currents.append(self.run.read("supply_current"))
+            voltages.append(self.run.read("supply_voltage"))
+        return float(np.mean(currents)), float(np.mean(voltages))
+
+    def _reasons(self, voltage_v: float, got_v: float, before_a: float, current_a: float) -> Iterator[str]:
+        step = self.step
+        if got_v < (1.0 - LIMITING_PART) * voltage_v:
+            yield (
+                f"the supply gives {render(got_v, 'V')} and {render(current_a, 'A')} "
+                f"under a current limit of {render(step.current_limit_a, 'A')}"
+            )
+        if step.supply_current is not None and not step.supply_current.holds(current_a):
+            yield f"the current is {render(current_a, 'A')} and must be {step.supply_current}"
+        offset_v = _largest_offset_v(self.outputs)
+        if not step.dc_offset.holds(offset_v):
+            yield f"the dc at an output is {render(offset_v, 'V')} and must be {step.dc_offset}"
+        if current_a - before_a > step.rise.bound:
+            yield f"the current rose from {render(before_a, 'A')} to {render(current_a, 'A')} at constant voltage"
+
+
+def _spread(values: Sequence[float]) -> float:
+    return max(values) - min(values)
+
+
+def perform(step: RampSupply, run: Run) -> None:
+    """Raise the voltage, and give the figures of how far it came.
+
+    Raises:
+        RequirementFailed: there was a reason to stop; the run ends, and with it the supply is switched off.
+    """
+    mute(run)
+    ramp = _Ramp(step, run)
+    reason = ramp.go()
+    captures = {} if ramp.outputs is None else {"outputs": ramp.outputs}
+    context = RampContext(is_complete=not reason, **run.accuracies())
+    run.analyse("ramp", captures, ramp.readings, context, step.expect, driven=False)
+    _finish(step, run, reason)
+
+
+def bring_up(step: RampSupply, run: Run) -> None:
+    """Raise the voltage as carefully as the first time, for a run that is gone on with; no figures.
+
+    Raises:
+        RequirementFailed: as `perform`.
+    """
+    mute(run)
+    _finish(step, run, _Ramp(step, run).go())
+
+
+def _finish(step: RampSupply, run: Run, reason: str) -> None:
+    if reason:
+        raise RequirementFailed(f"the first power-up was stopped at {reason}")
+    run.guard.energised = True
+    run.conditions.supply_v = step.voltage_v
+
+
+def voltages_v(step: RampSupply) -> list[float]:
+    """From the first voltage to the last in equal steps, none larger than asked for."""
+    count = max(math.ceil((step.voltage_v - step.from_v) / step.step_v - 1e-9), 1)
+    return [step.from_v + number * (step.voltage_v - step.from_v) / count for number in range(count + 1)]
+
+
+def wake_v(step: RampSupply, amplifier: Amplifier) -> float:
+    """The voltage from which on the remote turn-on lead is live."""
+    return min(step.wake_at_v or amplifier.supply.minimum_v, step.voltage_v)
+
+
+def _largest_offset_v(outputs: Capture | None) -> float:
+    if outputs is None:
+        return 0.0
+    means = [float(np.mean(outputs.traces[OUTPUT + channel].values())) for channel in outputs.channels]
+    return max(means, key=abs, default=0.0)
+
+
+def foresee(step: RampSupply, outlook: Outlook) -> Forecast:
+    outlook.supply_v, outlook.current_limit_a, outlook.level_v = step.voltage_v, step.current_limit_a, None
+    held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
+    each_s = held_s + exposure.IDLE_SPAN_S
+    duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(outlook.amplifier) + STARTED_FOR_S
+    return Forecast(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)
