@@ -104,6 +104,21 @@ class MeasureDamping(_Driven):
         yield from doubled(self.loads_ohm, "loads")
 
 
+class MeasureDc(StepBase):
+    """The dc at each output of the undriven amplifier."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope")
+    STATE: ClassVar[tuple[State, ...]] = ("power",)
+
+    kind: Literal["measure_dc"] = "measure_dc"
+    for_s: Annotated[PositiveSeconds, bounded("s", at_most=60)] = Field(
+        default=1.0, description="how long it is averaged; a whole number of mains periods, best"
+    )
+    expect: Annotated[Expectations, *expecting("dc_offset")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `dc_offset: within 50 mV`"
+    )
+
+
 class MeasureNoise(_Driven):
     """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
 
@@ -191,5 +206,12 @@ class Soak(_Driven):
             yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
 
 
-MeasuringStep = MeasureDamping | MeasureNoise | MeasureResponse | RampSupply | Soak
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (MeasureDamping, MeasureNoise, MeasureResponse, RampSupply, Soak)
+MeasuringStep = MeasureDamping | MeasureDc | MeasureNoise | MeasureResponse | RampSupply | Soak
+MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
+    MeasureDamping,
+    MeasureDc,
+    MeasureNoise,
+    MeasureResponse,
+    RampSupply,
+    Soak,
+)

@@ -1,0 +1,29 @@
+"""measure_dc: the dc at each output of the undriven amplifier, over a time that hum averages out in."""
+
+from __future__ import annotations
+
+from benchctl.documents.measuring_steps import MeasureDc
+from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.context import IdleContext
+from benchctl.runner import exposure
+from benchctl.runner.drive import mute
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.measure_noise import QUIET_S
+
+# Hum and its harmonics, not the audio band, must be seen to be averaged.
+RATE_HZ = 50e3
+
+
+def perform(step: MeasureDc, run: Run) -> None:
+    """One record of all outputs, undriven."""
+    mute(run)
+    run.wait(QUIET_S)
+    record = Record(step.for_s, 0.0, round(step.for_s * RATE_HZ), triggered=False)
+    capture = exposure.take(run, "dc", record, 0.0, exposure.outputs(run))
+    run.analyse("idle", {"idle": capture}, {}, IdleContext(**run.accuracies()), step.expect, driven=False)
+
+
+def foresee(step: MeasureDc, outlook: Outlook) -> Forecast:
+    outlook.level_v = None
+    return Forecast(duration_s=QUIET_S + step.for_s)

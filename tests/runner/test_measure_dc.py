@@ -1,0 +1,31 @@
+"""measure_dc on the simulated bench: the offsets of the simulator's parameters come out."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.runner.measured import Measured, measured, within_uncertainty
+
+OFFSETS_V = {"A": 6e-3, "B": -9e-3}  # of the HX 2150
+
+
+@pytest.fixture(scope="module")
+def dc(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    step = "measure_dc: {expect: {dc_offset: within 7 mV}}"
+    return measured(tmp_path_factory.mktemp("run"), "set: {level: 200 mV}", step)
+
+
+@pytest.mark.parametrize("channel", ["A", "B"])
+def test_the_dc_is_the_amplifiers(dc: Measured, channel: str) -> None:
+    assert within_uncertainty(dc.figure("dc_offset", channel), OFFSETS_V[channel])
+
+
+def test_a_sign_is_no_excuse(dc: Measured) -> None:
+    """-9 mV is not within 7 mV."""
+    assert dc.figure("dc_offset", "A").verdict == "passes"
+    assert dc.figure("dc_offset", "B").verdict == "fails"
+
+
+def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(dc: Measured) -> None:
+    assert dc.verification.agrees
+    assert dc.forecast_s("measure_dc") == pytest.approx(dc.took_s["measure_dc"], rel=0.1)
