@@ -1,7 +1,7 @@
 """The watcher inside the run: reads, judges, trips.
 
-It reads the supply several times a second and the thermometer once a second. What it cannot read counts as passed.
-When a limit is passed it opens the interlock, so that nothing more of the run reaches an instrument, and makes the
+It reads the supply several times a second and the thermometer once a second, each in a thread of its own. What it
+cannot read counts as passed. When a limit is passed it opens the interlock, so that nothing more of the run reaches an instrument, and makes the
 bench safe itself, without waiting for the runner to notice.
 """
 
@@ -9,55 +9,18 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped
 from benchctl.guard.limits import Watch, WatchedLimit
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
+from benchctl.guard.sampler import SAMPLING_PERIOD_S, STALE_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import Event, State, after
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 
-SAMPLING_PERIOD_S = 0.2
-# A heatsink of a kilogram moves by hundredths of a kelvin in a second.
-TEMPERATURE_PERIOD_S = 1.0
-# A reading older than this is none: the loop was held up by an instrument that did not answer.
-STALE_S = 3.0
-
 Report = Callable[..., None]
-
-
-@dataclass(frozen=True)
-class Sensor:
-    """A signal that the guard reads by itself."""
-
-    signal: str
-    period_s: float
-    read: Callable[[], float]
-
-
-def sensors_of(bench: Bench) -> list[Sensor]:
-    """What can be watched on this bench."""
-    return _supply_sensors(bench) + _temperature_sensors(bench)
-
-
-def _supply_sensors(bench: Bench) -> list[Sensor]:
-    if not bench.has("supply"):
-        return []
-    supply = bench.supply
-    return [
-        Sensor("supply_voltage", SAMPLING_PERIOD_S, lambda: supply.measure_voltage(bench.main_output)),
-        Sensor("supply_current", SAMPLING_PERIOD_S, lambda: supply.measure_current(bench.main_output)),
-    ]
-
-
-def _temperature_sensors(bench: Bench) -> list[Sensor]:
-    if not bench.has("thermometer"):
-        return []
-    thermometer = bench.thermometer
-    return [Sensor(name, TEMPERATURE_PERIOD_S, partial(thermometer.measure, name)) for name in thermometer.channels]
 
 
 class Guard:
@@ -86,9 +49,8 @@ class Guard:
         self._interlock = interlock
         self._report = report
         self._trend = trend
-        self._sensors = sensors_of(bench)
-        self._due = {sensor.signal: 0.0 for sensor in self._sensors}
-        self._read_at: dict[str, float] = {}
+        self._samplers = samplers_of(bench)
+        self._fresh: dict[str, float | None] = {}  # read since the last row of the trend
         self.watches = [Watch(limit) for limit in limits]
         self.readings: dict[str, float | None] = {}
         self.confirmations: tuple[Confirmation, ...] = ()
@@ -98,14 +60,19 @@ class Guard:
         self.state = State.ARMED
         self._hurried = threading.Event()
         self._state_lock = threading.RLock()
+        self._judging = threading.Lock()  # around what the watching threads share: watches, fresh readings, their count
         self._stopping = clock.signal()
         self._done = clock.signal()
-        self._thread: threading.Thread | None = None
+        self._watching = 0
 
     def start(self) -> None:
         """Begin to watch."""
         self._move(Event.START)
-        self._thread = self._clock.start_thread(self._watch, "guard")
+        self._watching = len(self._samplers)
+        for sampler in self._samplers:
+            sampler.begin(self._clock.now())
+        for sampler in self._samplers:
+            self._clock.start_thread(partial(self._watch, sampler), "guard")
 
     def observe(self, signal: str, value: float | None) -> None:
         """Judge a reading that the runner took, such as the output's dc offset from a capture.
@@ -120,7 +87,7 @@ class Guard:
     def stop(self) -> tuple[Confirmation, ...]:
         """End the watch and make the bench safe, whatever the run came to. Idempotent."""
         self._stopping.set()
-        if self._thread is not None:
+        if self._watching:
             self._clock.sleep(STALE_S * 4, until=self._done)
         self._make_safe(Event.STOP)
         with self._state_lock:
@@ -137,11 +104,11 @@ class Guard:
         """Whether confirmations are no longer waited for."""
         return self._hurried.is_set()
 
-    # -- the thread --------------------------------------------------------------------------------------------
+    # -- the threads -------------------------------------------------------------------------------------------
 
-    def _watch(self) -> None:
+    def _watch(self, sampler: Sampler) -> None:
         try:
-            self._sample_until_stopped()
+            self._sample_until_stopped(sampler)
         except BenchctlError as error:  # the run folder is gone, say: nobody is watching, so nothing may be on
             self._interlock.open(error)
         except Exception as fault:  # noqa: BLE001 - raised by whoever performs the run, once the bench is safe
@@ -153,31 +120,48 @@ class Guard:
         except BenchctlError as error:
             self.trouble = error
         finally:
+            self._end_of_watch()
+
+    def _end_of_watch(self) -> None:
+        with self._judging:
+            self._watching -= 1
+            is_last = not self._watching
+        if is_last:
             self._done.set()
 
-    def _sample_until_stopped(self) -> None:
+    def _sample_until_stopped(self, sampler: Sampler) -> None:
         while not (self._stopping.is_set() or self._interlock.opened.is_set()):
             started = self._clock.now()
-            self._sample(started)
+            self._sample(sampler, started)
+            self._look_after_others(sampler)
             # The interlock ends this sleep at once; the end of a run can wait for a sampling period.
             self._clock.sleep(started + SAMPLING_PERIOD_S - self._clock.now(), until=self._interlock.opened)
 
-    def _sample(self, now_s: float) -> None:
-        taken: dict[str, float | None] = {}
-        for sensor in self._sensors:
-            if now_s < self._due[sensor.signal] - 1e-9:
-                continue
-            self._due[sensor.signal] = now_s + sensor.period_s
-            taken[sensor.signal] = self._read(sensor)
-            self._judge(sensor.signal, taken[sensor.signal])
+    def _sample(self, sampler: Sampler, now_s: float) -> None:
+        for sensor in sampler.due(now_s):
+            value = self._read(sampler, sensor)
+            with self._judging:
+                self.readings[sensor.signal] = self._fresh[sensor.signal] = value
+            self._judge(sensor.signal, value)
             if self._interlock.opened.is_set():
                 break
-        self.readings.update(taken)
-        self._trend(now_s, taken)
+        if sampler is self._samplers[-1]:
+            self._write_trend(now_s)
 
-    def _read(self, sensor: Sensor) -> float | None:
+    def _write_trend(self, now_s: float) -> None:
+        """One thread writes a row of whatever all of them have read since the last."""
+        with self._judging:
+            fresh, self._fresh = self._fresh, {}
+        self._trend(now_s, fresh)
+
+    def _look_after_others(self, sampler: Sampler) -> None:
+        """Another thread may be waiting for an instrument that does not answer."""
+        for other in self._samplers:
+            for signal in other.stale(self._clock.now()) if other is not sampler else ():
+                self._judge(signal, None)
+
+    def _read(self, sampler: Sampler, sensor: Sensor) -> float | None:
         """One reading; None where there is none, or where it came too long after the one before."""
-        before = self._read_at.get(sensor.signal)
         try:
             value = sensor.read()
         except InstrumentError as error:
@@ -186,9 +170,7 @@ class Guard:
             return None
         except BenchctlError:  # the interlock opened while we waited
             return None
-        now_s = self._clock.now()
-        self._read_at[sensor.signal] = now_s
-        return None if before is not None and now_s - before > STALE_S + sensor.period_s else value
+        return value if sampler.has_read(sensor, self._clock.now()) else None
 
     # -- judging and tripping ----------------------------------------------------------------------------------
 
@@ -196,7 +178,8 @@ class Guard:
         for watch in self.watches:
             if watch.limit.signal != signal:
                 continue
-            trip = watch.observe(value, self._clock.now(), energised=self.energised)
+            with self._judging:
+                trip = watch.observe(value, self._clock.now(), energised=self.energised)
             if trip is not None:
                 self._trip(trip)
                 return

@@ -10,7 +10,7 @@ import pytest
 from benchctl.archive.trend import read_trend
 from benchctl.documents.steps import Hold, Set
 from benchctl.errors import ArchiveError, LimitTripped, OperatorStop
-from benchctl.guard.guard import SAMPLING_PERIOD_S, TEMPERATURE_PERIOD_S
+from benchctl.guard.sampler import SAMPLING_PERIOD_S, TEMPERATURE_PERIOD_S
 from benchctl.guard.states import IllegalEventError, State
 from tests.runner.rig import POWER_ON, Rig, files, rig
 

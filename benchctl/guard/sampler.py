@@ -1,0 +1,85 @@
+"""What the guard reads by itself, an instrument at a time.
+
+Each instrument is read by a thread of its own: one that does not answer must not keep the others from being watched.
+And each thread looks after the others: readings that cease to come are noticed before their own thread is back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from benchctl.instruments.bench import Bench
+
+SAMPLING_PERIOD_S = 0.2
+# A heatsink of a kilogram moves by hundredths of a kelvin in a second.
+TEMPERATURE_PERIOD_S = 1.0
+# A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
+# takes a session two seconds to find out, before it asks again.
+STALE_S = 3.0
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """A signal, how often it is read, and how."""
+
+    signal: str
+    period_s: float
+    read: Callable[[], float]
+
+
+class Sampler:
+    """Reads the sensors of one instrument when they are due, and knows how old their readings are."""
+
+    def __init__(self, sensors: Sequence[Sensor]) -> None:
+        self._sensors = tuple(sensors)
+        self._due_s = {sensor.signal: 0.0 for sensor in sensors}
+        self._read_s: dict[str, float] = {}
+
+    def begin(self, now_s: float) -> None:
+        """From now on readings are expected."""
+        self._read_s = dict.fromkeys(self._due_s, now_s)
+
+    def due(self, now_s: float) -> Iterator[Sensor]:
+        """The sensors to be read now."""
+        for sensor in self._sensors:
+            # Sums of sampling periods fall a rounding error short of the time they are compared with.
+            if now_s >= self._due_s[sensor.signal] - 1e-9:
+                self._due_s[sensor.signal] = now_s + sensor.period_s
+                yield sensor
+
+    def has_read(self, sensor: Sensor, now_s: float) -> bool:
+        """Note a reading; whether it came soon enough after the one before."""
+        is_timely = not self._is_stale(sensor, now_s)
+        self._read_s[sensor.signal] = now_s
+        return is_timely
+
+    def stale(self, now_s: float) -> list[str]:
+        """The signals whose readings have ceased to come."""
+        return [sensor.signal for sensor in self._sensors if self._is_stale(sensor, now_s)]
+
+    def _is_stale(self, sensor: Sensor, now_s: float) -> bool:
+        return now_s - self._read_s[sensor.signal] > sensor.period_s + STALE_S
+
+
+def samplers_of(bench: Bench) -> list[Sampler]:
+    """One for each instrument that can be watched on this bench, the supply last."""
+    return [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench)) if sensors]
+
+
+def _of_supply(bench: Bench) -> list[Sensor]:
+    if not bench.has("supply"):
+        return []
+    supply, output = bench.supply, bench.main_output
+    return [
+        Sensor("supply_voltage", SAMPLING_PERIOD_S, partial(supply.measure_voltage, output)),
+        Sensor("supply_current", SAMPLING_PERIOD_S, partial(supply.measure_current, output)),
+    ]
+
+
+def _temperatures(bench: Bench) -> list[Sensor]:
+    if not bench.has("thermometer"):
+        return []
+    thermometer = bench.thermometer
+    return [Sensor(name, TEMPERATURE_PERIOD_S, partial(thermometer.measure, name)) for name in thermometer.channels]
