@@ -63,7 +63,7 @@ def find_burst(capture: Capture, signal: str, frequency_hz: float, cycles: int, 
 
 @dataclass(frozen=True)
 class _Envelope:
-    """The largest deviation from the mean in each block of samples, shape (blocks,), in codes."""
+    """How far the mean of each block of samples lies from the mean of all, shape (blocks,), in codes."""
 
     levels: Samples
     block: int
@@ -74,9 +74,9 @@ def _envelope(trace: Trace, interval_s: float, frequency_hz: float) -> _Envelope
     whole = trace.codes.size // block
     if trace.codes.size * frequency_hz * interval_s < 1.0:
         raise RecordTooShort(f"{trace.codes.size} samples are less than a cycle of {frequency_hz:.6g} Hz")
-    blocks = trace.codes[: whole * block].reshape(whole, block)
-    middle = float(trace.codes.mean(dtype=np.float64))
-    levels = np.maximum(blocks.max(axis=1) - middle, middle - blocks.min(axis=1))
+    # The mean of a block, not its extremes: what a class D amplifier leaves of its carrier is no part of a burst.
+    means = trace.codes[: whole * block].reshape(whole, block).mean(axis=1, dtype=np.float64)
+    levels = np.abs(means - float(trace.codes.mean(dtype=np.float64)))
     if levels.max() * abs(trace.scale) < _FEWEST_STEPS * trace.step:
         raise SilentRecord(f"the record holds no more than {levels.max():.3g} codes of signal")
     return _Envelope(levels, block)
@@ -94,7 +94,8 @@ def _whole_run(envelope: _Envelope, threshold: float, cycles: int, cycles_a_samp
         if -_LENGTH_BELOW < len(run) * envelope.block * cycles_a_sample - cycles < _LENGTH_ABOVE:
             return range(run.start * envelope.block, run.stop * envelope.block)
     longest = max(runs, key=len)
-    at_edge = longest.start == 0 or longest.stop == envelope.levels.size
+    # A burst that the edge cuts at a zero crossing begins or ends with one low block.
+    at_edge = longest.start <= 1 or longest.stop >= envelope.levels.size - 1
     raise _not_found(len(longest) * envelope.block * cycles_a_sample, cycles, at_edge=at_edge)
 
 

@@ -50,6 +50,19 @@ def test_a_burst_is_found_wherever_it_starts(  # noqa: PLR0917  hypothesis names
     assert burst.stop_s == pytest.approx(cycles / frequency_hz, rel=0.01)
 
 
+@pytest.mark.parametrize("carrier_hz", [113e3, 352e3])
+def test_the_carrier_of_a_class_d_amplifier_hides_no_burst(burst_record: Record, carrier_hz: float) -> None:
+    """Residue as large as the burst itself, sampled at 500 kHz and so partly folded back."""
+    times_s = np.arange(50_000) / 500e3
+
+    def with_carrier(volts: np.ndarray) -> np.ndarray:
+        return np.asarray(volts + 0.4 * np.sin(2 * np.pi * carrier_hz * times_s))
+
+    record = burst_record(sample_rate=500e3, amplitude_v=0.4, full_scale_v=2.0, shape=with_carrier)
+    burst = find_burst(record, "output A", 1000.0, 8, 0.1)
+    assert burst.start_s == pytest.approx(0.0, abs=2e-5)
+
+
 def test_an_offset_of_the_probe_hides_no_burst(burst_record: Record) -> None:
     record = burst_record(shape=lambda volts: volts + 3.0)
     assert find_burst(record, "output A", 1000.0, 8, 0.1).start_s == pytest.approx(0.0, abs=1e-6)
@@ -159,7 +172,8 @@ def test_the_table_knows_its_lowest_highest_and_worst_cycle(burst_record: Record
 def test_a_larger_positive_half_shows_in_the_symmetry(burst_record: Record) -> None:
     cycle = table(burst_record(shape=lambda volts: np.clip(volts, -20.0, 30.0))).cycles[3]
     assert cycle.symmetry == pytest.approx(0.2, abs=1e-3)
-    assert cycle.peak == pytest.approx(25.0, rel=1e-3)
+    assert cycle.peak.value == pytest.approx(25.0, rel=1e-3)
+    assert cycle.outermost.value == pytest.approx(30.0, rel=1e-3)
 
 
 def test_the_floor_is_the_noise_of_the_rest(burst_record: Record) -> None:
