@@ -12,8 +12,12 @@ from benchctl.documents.bench import Bench
 # What amplifiers give beyond their plate; common practice: a fifth without end, over half as much again in a burst.
 CONTINUOUS_OVER_RATED = 1.2
 BURST_OVER_RATED = 1.6
-# Of output over supply power at full drive, pessimistic for class AB; ideal class B is pi / 4.
+# After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
+RESERVOIR_S = 0.1
+# Of output over supply power at full drive, pessimistic, converter included: ideal class B is pi / 4, and class D loses
+# a tenth in each of its converter and its stages (common practice).
 EFFICIENCY_AT_FULL = 0.55
+EFFICIENCY_OF_CLASS_D = 0.75
 
 
 class Power(TypedDict):
@@ -75,9 +79,15 @@ class Outlook:
         """As much as the amplifier gives without end."""
         return self._power(CONTINUOUS_OVER_RATED * self._rated_w(), for_s)
 
-    def full_bursts(self, *, for_s: float) -> Power:
-        """As much as the amplifier gives in bursts that last `for_s` in all."""
-        return self._power(BURST_OVER_RATED * self._rated_w(), for_s)
+    def full_bursts(self, *, for_s: float, longest_s: float = 0.0) -> Power:
+        """As much as the amplifier gives in bursts that last `for_s` in all, the longest of them `longest_s`.
+
+        A burst that outlasts the reservoir draws from the supply what a steady tone does, and no more.
+        """
+        power = self._power(BURST_OVER_RATED * self._rated_w(), for_s)
+        if longest_s > RESERVOIR_S:
+            power["supply_a"] = self.full_power(for_s=for_s)["supply_a"]
+        return power
 
     def _rated_w(self) -> float:
         """The rating for this load, or the voltage of the nearest rating on it."""
@@ -87,6 +97,10 @@ class Outlook:
         # A load above the rated one takes the rated voltage; below it, no more than the rated current's worth.
         return rating.power_w * min(rating.load_ohm / self.load_ohm, 1.0)
 
+    @property
+    def _efficiency(self) -> float:
+        return EFFICIENCY_OF_CLASS_D if self.amplifier.amplifier_class == "D" else EFFICIENCY_AT_FULL
+
     def _power(self, load_w: float, for_s: float) -> Power:
         channels = len(self.amplifier.channels)
         supply_v = self.supply_v or self.amplifier.supply.nominal_v
@@ -94,6 +108,6 @@ class Outlook:
             load_ohm=self.load_ohm,
             load_w=load_w,
             for_s=for_s,
-            supply_a=channels * load_w / EFFICIENCY_AT_FULL / supply_v + (self.amplifier.idle_current_a or 0.0),
+            supply_a=channels * load_w / self._efficiency / supply_v + (self.amplifier.idle_current_a or 0.0),
             output_peak_v=math.sqrt(2.0 * load_w * (self.load_ohm or 0.0)),
         )

@@ -119,4 +119,5 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
         burst_s += exposures * length_s
-    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s))
+    longest_s = max(step.cycles) / frequency_hz
+    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s, longest_s=longest_s))
