@@ -48,6 +48,7 @@ _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     "V": {"dBV": _amplitude_ratio},
     "s": {"min": _times(60.0), "h": _times(3600.0)},
     "1": {"%": _times(0.01), "ppm": _times(1e-6), "dB": _amplitude_ratio},
+    "dB/octave": {"dB/octave": _times(1.0)},
     "rad": {"deg": math.radians, "rad": _times(1.0)},
     "degC": {"degC": _times(1.0)},
     "K": {"K": _times(1.0)},

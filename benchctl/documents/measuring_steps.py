@@ -39,6 +39,15 @@ SOAK_FIGURES = (
     "average_power",
     "power_drift",
     "efficiency",
+FILTER_FIGURES = (
+    "gain",
+    "low_pass_corner",
+    "low_pass_slope",
+    "low_pass_order",
+    "high_pass_corner",
+    "high_pass_slope",
+    "high_pass_order",
+)
     "supply_current",
     "supply_current_drift",
     "supply_voltage",
@@ -58,29 +67,25 @@ class _Driven(StepBase):
     STATE: ClassVar[tuple[State, ...]] = ("power", "load")
 
 
-class MeasureResponse(_Driven):
-    """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
+class SteppedSine(_Driven):
+    """A sine stepped over frequencies, a record at each."""
 
-    kind: Literal["measure_response"] = "measure_response"
     from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
     to_hz: PositiveHertz = Field(default=20e3, description="the highest frequency")
     per_octave: FrequenciesAnOctave = Field(
         default=3, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
     )
-    reference_hz: PositiveHertz = Field(
-        default=1000.0, description="where gain counts as that of the pass band; for a filtered output, inside its band"
+    reference_hz: PositiveHertz | None = Field(
+        default=None, description="where gain counts as that of the pass band; where it is highest, unless given"
     )
     level_v: PositiveVolts | None = Field(
         default=None, description="of the generator, RMS; 10 dB below rated power into the load, unless given"
-    )
-    expect: Annotated[Expectations, *expecting(*RESPONSE_FIGURES)] = Field(
-        default_factory=dict, description="acceptance criteria, such as `upper_band_edge: above 20 kHz`"
     )
 
     def misfits(self) -> Iterator[Misfit]:
         if self.to_hz <= self.from_hz:
             yield Misfit(("to",), "the highest frequency must lie above the lowest")
-        elif not self.from_hz <= self.reference_hz <= self.to_hz:
+        elif self.reference_hz is not None and not self.from_hz <= self.reference_hz <= self.to_hz:
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
@@ -90,6 +95,27 @@ class MeasureDamping(_Driven):
     STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
 
     kind: Literal["measure_damping"] = "measure_damping"
+class MeasureFilter(SteppedSine):
+    """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
+
+    kind: Literal["measure_filter"] = "measure_filter"
+    expect: Annotated[Expectations, *expecting(*FILTER_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `low_pass_slope: above 22 dB/octave`"
+    )
+
+
+class MeasureResponse(SteppedSine):
+    """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
+
+    kind: Literal["measure_response"] = "measure_response"
+    reference_hz: PositiveHertz | None = Field(
+        default=1000.0, description="where gain counts as that of the pass band; for a filtered output, inside its band"
+    )
+    expect: Annotated[Expectations, *expecting(*RESPONSE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `upper_band_edge: above 20 kHz`"
+    )
+
+
     loads_ohm: tuple[PositiveOhms, ...] = Field(
         min_length=2, description="nominal loads; of more than two the highest and the lowest are used"
     )
@@ -206,7 +232,7 @@ class Soak(_Driven):
             yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
 
 
-MeasuringStep = MeasureDamping | MeasureDc | MeasureNoise | MeasureResponse | RampSupply | Soak
+MeasuringStep = MeasureDamping | MeasureDc | MeasureFilter | MeasureNoise | MeasureResponse | RampSupply | Soak
 MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
     MeasureDamping,
     MeasureDc,
@@ -215,3 +241,4 @@ MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
     RampSupply,
     Soak,
 )
+    MeasureFilter,

@@ -15,6 +15,7 @@ from benchctl.measure.context import BurstContext, ContinuousContext, IdleContex
 from benchctl.measure.damping_figures import DampingContext, damping
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
+from benchctl.measure.filter_figures import filter_figures
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.protection_figures import ProtectionContext, protection
@@ -129,6 +130,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "damping": Analysis(damping, DampingContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
+    "filter": Analysis(filter_figures, ResponseContext),
     "ramp": Analysis(ramp, RampContext),
     "warming": Analysis(warming, WarmingContext),
     "soak": Analysis(soak, SoakContext),

@@ -29,12 +29,13 @@ _SLOPE_STEP_OCTAVES = 1.0 / 24.0  # to either side of a band edge: well inside t
 class ResponseContext(IdleContext):
     """A sine of `level_v` V RMS from the generator at each of `tones_hz` (role of the capture -> Hz).
 
+    `reference_hz`: where gain counts as that of the pass band; None: where it is highest, for each channel.
     `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
     """
 
     tones_hz: Mapping[str, float]
     level_v: float
-    reference_hz: float = 1000.0
+    reference_hz: float | None = 1000.0
     level_accuracy: tuple[Accuracy, ...] = ()
     frequency_accuracy: float = 0.0
 
@@ -64,12 +65,12 @@ def response(captures: Mapping[str, Capture], _readings: Readings, context: Resp
     sweep = swept(captures, context)
     figures: list[Figure] = []
     for channel, points in sweep.items():
-        figures += _gain_figures(channel, points)
+        figures += gain_figures(channel, points)
     first, *others = sweep
     for channel in others:
         figures += _balance_figures(channel, sweep[channel], sweep[first])
     for channel, points in sweep.items():
-        figures += _edge_figures(channel, points, context.reference_hz)
+        figures += _edge_figures(channel, points, reference_of(points, context))
     return figures
 
 
@@ -90,6 +91,13 @@ def swept(captures: Mapping[str, Capture], context: ResponseContext) -> dict[str
             point = point_of(signals, channel, context.tones_hz[role], source, context)
             by_channel.setdefault(channel, []).append(point)
     return by_channel
+
+
+def reference_of(points: list[Point], context: ResponseContext) -> float:
+    """The frequency in Hz whose gain counts as that of the pass band."""
+    if context.reference_hz is not None:
+        return context.reference_hz
+    return max(points, key=lambda point: float(point.gain.nominal_value)).frequency_hz
 
 
 def point_of(signals: Signals, channel: str, frequency_hz: float, source_v: UFloat, context: ResponseContext) -> Point:
@@ -146,7 +154,8 @@ def _as_complex(point: Point) -> complex:
     return complex(gain * math.cos(point.phase_rad), gain * math.sin(point.phase_rad))
 
 
-def _gain_figures(channel: str, points: list[Point]) -> Iterator[Figure]:
+def gain_figures(channel: str, points: list[Point]) -> Iterator[Figure]:
+    """gain and phase of a channel at each frequency."""
     phases_deg = response_of(points).phase_deg
     for point, phase_deg in zip(points, phases_deg, strict=True):
         phase = Figure(
@@ -172,16 +181,16 @@ def _edge_figures(channel: str, points: list[Point], reference_hz: float) -> lis
     band = passband(curve, reference_hz)
     lowest_hz, highest_hz = points[0].frequency_hz, points[-1].frequency_hz
     edges = [
-        _edge("lower_band_edge", channel, curve, band.lower_hz)
+        band_edge("lower_band_edge", channel, curve, band.lower_hz)
         or Figure("lower_band_edge", lowest_hz, "Hz", channel=channel, bound="at most"),
-        _edge("upper_band_edge", channel, curve, band.upper_hz)
+        band_edge("upper_band_edge", channel, curve, band.upper_hz)
         or Figure("upper_band_edge", highest_hz, "Hz", channel=channel, bound="at least"),
     ]
     relative_to = [replace(edge, frequency_hz=reference_hz) for edge in edges]
     return from_capture(relative_to, *(point.capture for point in points))
 
 
-def _edge(name: str, channel: str, curve: Response, edge_hz: float | None) -> Figure | None:
+def band_edge(name: str, channel: str, curve: Response, edge_hz: float | None) -> Figure | None:
     """A band edge with what the gains' uncertainty and the interpolation make of it; None where there is none.
 
     The edge lies where the curve crosses a level, so the level's uncertainty over the curve's slope is the edge's.

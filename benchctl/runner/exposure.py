@@ -69,15 +69,24 @@ def supply_signals(run: Run) -> list[str]:
     return [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in run.bench.oscilloscope.inputs]
 
 
-def take(run: Run, name: str, record: Record, level_v: float, signals: Sequence[str]) -> Capture:
+def take(  # noqa: PLR0917 - what a record is made of
+    run: Run,
+    name: str,
+    record: Record,
+    level_v: float,
+    signals: Sequence[str],
+    peaks: Mapping[str, float] | None = None,
+) -> Capture:
     """Acquire one record while the amplifier is driven at `level_v` V rms; its dc offset is judged by the guard.
+
+    `peaks`: signal -> its peak, where something better is known than what the documents tell.
 
     Raises:
         MeasurementError: no range shows the signals whole.
         LimitTripped: the offset is beyond its limit.
     """
     within = _within_ratings(record, run.files.bench)
-    capture = run.bench.oscilloscope.capture(name, signals, within, _expected(run, level_v))
+    capture = run.bench.oscilloscope.capture(name, signals, within, {**_expected(run, level_v), **(peaks or {})})
     run.guard.observe("output_offset", _largest_offset_v(capture))
     return replace(capture, taken_s=run.clock.now())
 

@@ -1,8 +1,8 @@
-"""measure_response: gain and phase against frequency, and where gain is 3 dB down."""
+"""measure_response and measure_filter: a sine stepped over frequencies, and what the gains at each make together."""
 
 from __future__ import annotations
 
-from benchctl.documents.measuring_steps import MeasureResponse
+from benchctl.documents.measuring_steps import MeasureFilter, MeasureResponse
 from benchctl.measure.response_figures import ResponseContext
 from benchctl.runner import exposure
 from benchctl.runner.contexts import generator_accuracies
@@ -11,11 +11,24 @@ from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 from benchctl.runner.steps import stepped_sine
 
+# Of 24 dB an octave in third-octaves, about so many records (tried on the simulated bench).
+RETAKEN = 0.25
 
-def perform(step: MeasureResponse, run: Run) -> None:
+
+def perform_response(step: MeasureResponse, run: Run) -> None:
+    """Gain, phase and band edges."""
+    _perform(step, run, "response")
+
+
+def perform_filter(step: MeasureFilter, run: Run) -> None:
+    """Gain, corner, slope and order."""
+    _perform(step, run, "filter")
+
+
+def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> None:
     """Step through the frequencies, a record of all outputs at each."""
     load_ohm = connected_load_ohm(run)
-    frequencies = _frequencies_hz(step)
+    frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
     captures = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run))
     context = ResponseContext(
@@ -25,17 +38,15 @@ def perform(step: MeasureResponse, run: Run) -> None:
         **generator_accuracies(run.files.bench),
         **run.accuracies(),
     )
-    run.analyse("response", captures, {}, context, step.expect)
+    run.analyse(analysis, captures, {}, context, step.expect)
 
 
-def foresee(step: MeasureResponse, outlook: Outlook) -> Forecast:
-    frequencies = _frequencies_hz(step)
+def foresee(step: MeasureResponse | MeasureFilter, outlook: Outlook) -> Forecast:
+    """A filter takes the output through ranges of the oscilloscope, and some records are taken twice."""
+    frequencies = stepped_sine.frequencies_hz(step)
     if len(frequencies) < 2:
         outlook.hazard(f"there are {len(frequencies)} frequencies from {step.from_hz:g} Hz to {step.to_hz:g} Hz")
         return Forecast(duration_s=0.0)
     level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
-    return stepped_sine.foresee_sweep(outlook, frequencies, level_v)
-
-
-def _frequencies_hz(step: MeasureResponse) -> tuple[float, ...]:
-    return stepped_sine.frequencies_hz(step.from_hz, step.to_hz, step.per_octave)
+    retaken = RETAKEN if isinstance(step, MeasureFilter) else 0.0
+    return stepped_sine.foresee_sweep(outlook, frequencies, level_v, retaken=retaken)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.measuring_steps import SteppedSine
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.frequencies import iso_266_hz, per_octave_hz
 from benchctl.measure.record import Capture
@@ -28,11 +31,11 @@ BELOW_RATED_DB = 10.0
 OVERHEAD_S = 0.02
 
 
-def frequencies_hz(lowest_hz: float, highest_hz: float, per_octave: int) -> tuple[float, ...]:
+def frequencies_hz(step: SteppedSine) -> tuple[float, ...]:
     """The preferred frequencies of ISO 266 where it has so many an octave; else exact ones."""
-    if per_octave in (1, 3):
-        return iso_266_hz(lowest_hz, highest_hz, per_octave)
-    return per_octave_hz(lowest_hz, highest_hz, per_octave)
+    if step.per_octave in (1, 3):
+        return iso_266_hz(step.from_hz, step.to_hz, step.per_octave)
+    return per_octave_hz(step.from_hz, step.to_hz, step.per_octave)
 
 
 def quiet_level_v(amplifier: Amplifier, load_ohm: float) -> float:
@@ -50,12 +53,16 @@ def role_of(frequency_hz: float) -> str:
 def sweep(run: Run, frequencies: Sequence[float], level_v: float, signals: Sequence[str]) -> dict[str, Capture]:
     """A record of `signals` at each frequency, by role; the generator is left muted and tuned as it was."""
     captures: dict[str, Capture] = {}
+    peaks: dict[str, float] = {}
     for number, frequency_hz in enumerate(frequencies, start=1):
         run.bench.generator.set_frequency(frequency_hz)
         tone(run, level_v)
         run.wait(_settle_s(frequency_hz))
         name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
-        captures[role_of(frequency_hz)] = exposure.take(run, name, _record(frequency_hz), level_v, signals)
+        capture = exposure.take(run, name, _record(frequency_hz), level_v, signals, peaks)
+        captures[role_of(frequency_hz)] = capture
+        # A filter's next gain is near this one, however far from the nominal one.
+        peaks = {signal: float(np.max(np.abs(trace.values()))) for signal, trace in capture.traces.items()}
         run.observer.progress(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
     mute(run)
     if run.conditions.frequency_hz is not None:
@@ -77,13 +84,14 @@ def _record(frequency_hz: float) -> Record:
     return Record(cycles / frequency_hz, 0.0, SAMPLES)
 
 
-def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float) -> Forecast:
-    """How long a sweep takes, and what it puts into the load."""
+def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float, *, retaken: float = 0.0) -> Forecast:
+    """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken in a second range."""
     outlook.level_v = None
     generator = outlook.bench.instruments.generator
     if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
         outlook.hazard(
             f"{max(frequencies):g} Hz is more than the generator gives, {generator.ratings.frequency_hz:g} Hz"
         )
-    duration_s = sum(_settle_s(f) + _record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
+    record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
+    duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
     return Forecast(duration_s=duration_s, **outlook.tone(level_v, for_s=duration_s))
