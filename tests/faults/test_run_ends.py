@@ -131,10 +131,12 @@ def test_the_supply_folding_back_is_noticed_by_its_voltage(tmp_path: Path) -> No
 
 
 def test_the_operator_ends_a_run_at_once_with_exit_code_6(held: Rig) -> None:
-    held.at(60.0, lambda: held.run.interlock.open(OperatorStop("stopped by Ctrl-C")))
+    held.at(
+        60.1, lambda: held.run.interlock.open(OperatorStop("stopped by Ctrl-C"))
+    )  # between two of the guard's looks
     outcome = held.execute()
     assert outcome.exit_code == 6
-    assert held.clock.now() == 60.0
+    assert held.clock.now() == pytest.approx(60.1, abs=1e-9)
     assert journal_ends_safe(held)
     assert held.events("run ended")[0]["reason"] == "stopped by Ctrl-C"
 

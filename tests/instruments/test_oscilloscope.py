@@ -193,6 +193,34 @@ def test_a_code_at_the_converters_end_counts_as_clipped(bench: Rig) -> None:
         assert abs(value_v) == pytest.approx(abs(end_v) - 1.5 * step_v, abs=step_v)
 
 
+def test_a_preamble_of_one_list_turns_codes_into_volts_as_its_driver_file_says(bench: Rig) -> None:
+    """drivers/oscilloscope/preamble_list.yaml: value = (code - yorigin - yreference) * yincrement, and for time
+    (n - xreference) * xincrement + xorigin; a probe of 20:1 is before it."""
+    bench.taps.forge("oscilloscope", "WAV:PRE?", "4,2,10000,1,2E-6,-0.005,10,0.001,250,-5")
+    taken = capture(bench, PEAK_V)
+    trace = taken.traces["output A"]
+    assert trace.scale == pytest.approx(0.001 * 20)
+    assert trace.offset == pytest.approx(-(250 - 5) * 0.001 * 20)
+    assert taken.interval_s == 2e-6
+    assert taken.start_s == pytest.approx(-0.005 - 10 * 2e-6)
+
+
+def test_a_preamble_of_single_fields_turns_codes_into_volts_as_its_driver_file_says(tmp_path: Path) -> None:
+    """drivers/oscilloscope/preamble_fields.yaml: value = (code - yoffset) * ymultiplier + yzero; time = n * xincrement
+    + xzero; a probe of 20:1 is before it."""
+    with rig(tmp_path, files("power_off", bench=FIELDS)) as bench:
+        driven(bench)
+        fields = {"YMU": "0.001", "YOF": "5", "YZE": "0.25", "XIN": "2E-6", "XZE": "-0.005"}
+        for name, value in fields.items():
+            bench.taps.forge("oscilloscope", f"WFMO:{name}?", value)
+        taken = capture(bench, PEAK_V)
+    trace = taken.traces["output A"]
+    assert trace.scale == pytest.approx(0.001 * 20)
+    assert trace.offset == pytest.approx((0.25 - 5 * 0.001) * 20)
+    assert taken.interval_s == 2e-6
+    assert taken.start_s == -0.005
+
+
 def test_only_the_signals_asked_for_are_shown(bench: Rig) -> None:
     capture(bench, PEAK_V)
     shown = [text for text in bench.taps.to("oscilloscope") if "DISP" in text]
