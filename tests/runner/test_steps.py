@@ -354,6 +354,14 @@ def test_continuous_power_takes_the_clean_level_and_is_judged_against_the_plate(
     assert ready.figures("continuous_power")["total"].verdict == ""
 
 
+def test_a_level_that_was_set_is_measured_at_for_as_long_as_it_drives_the_amplifier(ready: Rig) -> None:
+    ready.do(Set(level_v=0.1), MeasureContinuous(for_s=1.0))
+    assert levels_set_v(ready)[-1] == pytest.approx(0.1)
+    ready.do(Set(level_v=0.1), MeasureIdle(for_s=1.0))  # which is measured undriven
+    with pytest.raises(MeasurementError, match="no clean level is known"):
+        ready.do(MeasureContinuous(for_s=1.0))
+
+
 def test_a_tone_is_held_for_its_time_and_then_muted(ready: Rig) -> None:
     began_s = ready.clock.now()
     ready.do(MeasureContinuous(level_v=0.1, for_s=5.0))
