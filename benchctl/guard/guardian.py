@@ -118,8 +118,12 @@ def _act(orders: Orders, alarm: Alarm) -> bool:
 
 def _end_run(pid: int) -> None:
     """Many an instrument takes one link at a time, and a run that hangs does not let go of it. The system does."""
+    if sys.platform == "win32":
+        ending = signal.SIGTERM  # which Windows does not send but carries out
+    else:
+        ending = signal.SIGKILL  # a process that stands still takes no other
     with suppress(OSError):
-        os.kill(pid, signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
+        os.kill(pid, ending)
 
 
 def _try_on(
