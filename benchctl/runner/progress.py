@@ -85,13 +85,14 @@ def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | RampSupply | N
             case PowerOn() | RampSupply() as step:
                 power_on, conditions.supply_v = step, step.voltage_v
             case PowerOff():
-                power_on, conditions.load_ohm = None, None
+                power_on, conditions.load_ohm, conditions.level_v = None, None, None
             case Set() as step:
-                conditions.load_ohm = step.load_ohm or conditions.load_ohm
+                if step.load_ohm not in (None, conditions.load_ohm):
+                    conditions.load_ohm, conditions.level_v = step.load_ohm, None  # switched without a signal
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
-                conditions.level_v = step.level_v
+                conditions.level_v = step.level_v or conditions.level_v
                 conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak")):
+            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak", "prompt")):
                 conditions.level_v = None  # these leave the amplifier undriven
     return power_on, conditions
 
@@ -111,7 +112,7 @@ def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | No
     for event in events:
         if event["event"] == STEP_STARTED:
             current = event["index"]
-        elif event["event"] == FIGURES and current == index and event["analysis"] != "protection":
+        elif event["event"] == FIGURES and current == index and event["analysis"] not in ("protection", "fold_back"):
             lengths |= {figure.burst_cycles for figure in FiguresEntry.of_event(event).figures}
     return frozenset(lengths)
 
