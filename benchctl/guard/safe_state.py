@@ -103,7 +103,8 @@ def carry_out(
         attempts: how often an instrument that does not confirm is told and asked.
     """
     hurried = hurried or threading.Event()
-    crews = [_Crew(part, wires[part.instrument], hurried, attempts) for part in plan]
+    turns = {name: threading.Lock() for name in wires}
+    crews = [_Crew(part, wires[part.instrument], turns[part.instrument], hurried, attempts) for part in plan]
     for crew in crews:
         crew.start()
         crew.commanded.wait(STEP_ASIDE_S)
@@ -117,11 +118,18 @@ def carry_out(
 
 
 class _Crew:
-    """Carries out one part."""
+    """Carries out one part.
 
-    def __init__(self, part: SafePart, wire: Wire, hurried: threading.Event, attempts: int) -> None:
+    `turn` is shared by the parts of one instrument: of several messages the first may choose an output for the others,
+    and no part may choose for another.
+    """
+
+    def __init__(
+        self, part: SafePart, wire: Wire, turn: threading.Lock, hurried: threading.Event, attempts: int
+    ) -> None:
         self._part = part
         self._wire = wire
+        self._turn = turn
         self._hurried = hurried
         self._attempts = attempts
         self.confirmation = self._unconfirmed("not waited for")
@@ -162,8 +170,9 @@ class _Crew:
     def _command(self) -> str:
         """Send the commands; return what went wrong, or nothing."""
         try:
-            for message in self._part.commands:
-                self._wire.command_urgently(message)
+            with self._turn:
+                for message in self._part.commands:
+                    self._wire.command_urgently(message)
         except Exception as error:  # noqa: BLE001 - not even a fault of the program may keep the other parts waiting
             return _what(error)
         return ""
@@ -172,9 +181,10 @@ class _Crew:
         """Ask for confirmation; return what speaks against it, or nothing."""
         *before, question = self._part.question
         try:
-            for message in before:
-                self._wire.command_urgently(message)
-            answer = self._wire.ask_urgently(question)
+            with self._turn:
+                for message in before:
+                    self._wire.command_urgently(message)
+                answer = self._wire.ask_urgently(question)
         except Exception as error:  # noqa: BLE001 - what cannot be confirmed is said, whatever the cause
             return _what(error)
         return "" if self._part.is_confirmed_by(answer) else f"it answers {answer[:60]!r} to {question}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from benchctl.documents.steps import Set
 from benchctl.errors import OperatorStop
-from benchctl.guard.safe_state import ATTEMPTS, Confirmation, all_confirmed, make_safe
+from benchctl.guard.safe_state import ATTEMPTS, Confirmation, all_confirmed, carry_out, make_safe
+from benchctl.instruments.safe_part import SafePart
 from tests.runner.rig import POWER_ON, Rig, files, rig
 
 ORDER = [
@@ -164,3 +166,49 @@ def test_a_bench_without_a_role_is_made_safe_in_what_it_has(tmp_path: Path) -> N
         bench.begin()
         del bench.run.bench.roles["generator"]  # type: ignore[attr-defined]
         assert [each.instrument for each in make_safe(bench.run.bench)] == ["supply", "supply", "load"]
+
+
+class StuckAtFirst:
+    """A wire whose first message is not through before another instrument has had its own."""
+
+    def __init__(self, heard: list[str], through: threading.Event) -> None:
+        self.heard = heard
+        self.through = through
+
+    def command_urgently(self, text: str) -> None:
+        self.heard.append(text)
+        if len(self.heard) == 1:
+            assert self.through.wait(10.0)
+
+    def ask_urgently(self, text: str) -> str:
+        self.heard.append(text)
+        return "0"
+
+
+class Prompt:
+    """A wire that lets the stuck one go on."""
+
+    def __init__(self, through: threading.Event) -> None:
+        self.through = through
+
+    def command_urgently(self, text: str) -> None:
+        self.through.set()
+
+    def ask_urgently(self, text: str) -> str:
+        return "0"
+
+
+def test_no_output_of_an_instrument_is_chosen_in_the_middle_of_anothers_commands() -> None:
+    """Where choosing an output is a message of its own, mixed messages would leave one output on, and unnoticed."""
+
+    def part(number: int) -> SafePart:
+        return SafePart("supply", "", f"output {number}", (f"NSEL {number}", "OUTP OFF"), (f"NSEL {number}", "OUTP?"))
+
+    heard: list[str] = []
+    through = threading.Event()
+    plan = [part(2), part(1), SafePart("load", "", "disconnected", ("INP OFF",), ("INP?",))]
+    confirmations = carry_out(plan, {"supply": StuckAtFirst(heard, through), "load": Prompt(through)})
+    assert all_confirmed(confirmations)
+    assert heard[:4] == ["NSEL 2", "OUTP OFF", "NSEL 1", "OUTP OFF"]
+    questions = heard[4:]
+    assert sorted(zip(questions[::2], questions[1::2], strict=True)) == [("NSEL 1", "OUTP?"), ("NSEL 2", "OUTP?")]
