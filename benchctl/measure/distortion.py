@@ -16,12 +16,14 @@ from uncertainties import UFloat
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
 from benchctl.measure.phasors import Phasors
 from benchctl.measure.record import Samples
+from benchctl.measure.rounding import alike
 from benchctl.measure.sine import SineFit, fit_and_residual, fit_sine, fit_sine_4
-from benchctl.measure.uncertainty import measured, rectangular
+from benchctl.measure.uncertainty import measured
 
 BAND_HZ = 20e3  # AES17: the upper band edge
 _LOW_EDGE_HZ = 20.0  # AES17: the lower one
 _FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
+_FLOOR_POWER_U = 0.1  # standard uncertainty of the mean square of a floor, relative: what an estimate of it is good for
 _HIGHEST_HARMONIC = 10
 _EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
@@ -30,10 +32,14 @@ _EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only th
 
 @dataclass(frozen=True)
 class Distortion:
-    """A distortion ratio (0.01 is 1 %) and the ratio the record's own noise and steps alone would give."""
+    """A distortion ratio (0.01 is 1 %) and the ratio the record's own noise and steps alone would give.
+
+    `lines`: over how many spectral lines that floor is spread, each with an amplitude and a phase of its own.
+    """
 
     ratio: float
     floor: float
+    lines: float = 1.0
 
     @property
     def is_bound(self) -> bool:
@@ -46,15 +52,22 @@ class Distortion:
         return math.hypot(self.ratio, self.floor)
 
     def uncertain(self) -> UFloat:
-        """The ratio with what the floor leaves open. Gain cancels; the oscilloscope's own distortion is unknown.
+        """The ratio freed of the floor, with what the floor leaves open. Gain cancels; the oscilloscope's own
+        distortion is unknown.
 
-        The steps of a quiet record may all fall in line with the distortion, which shifts it either way by
-        floor / sqrt 2; what falls across adds in quadrature, by up to floor^2 / (2 ratio).
+        Noise across the distortion adds to it in quadrature, by floor^2, which is taken off as far as it is known: it
+        is an estimate, and the noise of this record differs from it by chance, the more the fewer lines there are.
+        Noise in line with the distortion, one of 2 `lines` directions, shifts the ratio either way.
+
+        Raises:
+            MeasurementError: the ratio does not stand out of the floor.
         """
-        if self.ratio <= 0.0:
-            raise MeasurementError("a distortion of nothing has no uncertainty")
-        along = measured(0.0, self.floor / math.sqrt(2.0))
-        return self.ratio + along + rectangular(0.0, self.floor**2 / (2.0 * self.ratio))
+        if not self.ratio > self.floor:
+            raise MeasurementError("a distortion that does not stand out of the floor has no uncertainty")
+        freed = math.sqrt(self.ratio**2 - self.floor**2)
+        in_line = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
+        across = self.floor**2 / (2.0 * freed) * math.sqrt(1.0 / self.lines + _FLOOR_POWER_U**2)
+        return freed + in_line + measured(0.0, across)
 
 
 @dataclass(frozen=True)
@@ -127,9 +140,9 @@ def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: flo
     total = tone.fit.rms**2 + residual
     if total <= 0.0:
         raise SilentRecord("the record holds no signal to relate distortion to")
-    lines = in_band.stop - in_band.start
-    floor = max(lines * _instrument_density(tone, band_hz), _step_noise(step, tone, band_hz))
-    return Distortion(math.sqrt(residual / total), math.sqrt(floor / total))
+    floor = _Floor.of(tone, step, _instrument_density(tone, band_hz))
+    orders = math.floor(band_hz / tone.fit.frequency_hz * (1.0 + _EDGE_TOLERANCE))
+    return floor.beside(residual, total, in_band.stop - in_band.start, max(orders - 1, 1))
 
 
 def thd(
@@ -154,8 +167,33 @@ def harmonic_distortion(
         raise SilentRecord("the record holds no fundamental to relate harmonics to")
     squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
     # Between the harmonics there is only noise, and each harmonic stands on one line of it.
-    noise = max(_median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]), _step_harmonic(step, tone))
-    return Distortion(math.sqrt(squares) / tone.fit.rms, math.sqrt((top - 1) * noise) / tone.fit.rms)
+    floor = _Floor.of(tone, step, _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
+    return floor.beside(squares, tone.fit.rms**2, top - 1, top - 1)
+
+
+@dataclass(frozen=True)
+class _Floor:
+    """The record's own noise: mean square for a line of the spectrum, and on top of it for a harmonic."""
+
+    line: float
+    harmonic: float
+
+    @classmethod
+    def of(cls, tone: ToneSpectrum, step: float, density: float) -> _Floor:
+        """From the noise density between harmonics and the converter's step.
+
+        Rounding that noise does not make random comes alike in each cycle, so all of it falls on harmonics.
+        """
+        rounding = alike(math.sqrt(density * tone.power.size), step)
+        return cls(density, rounding * tone.fit.frequency_hz / tone.nyquist_hz)
+
+    def beside(self, squares: float, total: float, lines: int, harmonics: int) -> Distortion:
+        """The distortion of mean square `squares` that stands on so many lines, harmonics among them."""
+        noise, rounding = lines * self.line, harmonics * self.harmonic
+        floor = noise + rounding
+        in_line = noise / lines + rounding  # noise favours no line; rounding may favour those of the distortion
+        spread = floor / in_line if in_line > 0.0 else float(lines)
+        return Distortion(math.sqrt(squares / total), math.sqrt(floor / total), spread)
 
 
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:
@@ -203,12 +241,3 @@ def _instrument_density(tone: ToneSpectrum, band_hz: float) -> float:
 def _median_density(power: Samples) -> float:
     """The mean of noise power a line from its median, which tones do not move: noise power is exponential."""
     return float(np.median(power)) / math.log(2.0)
-
-
-def _step_harmonic(step: float, tone: ToneSpectrum) -> float:
-    """Rounding noise step^2 / 12 on one harmonic: a quiet record rounds alike in each cycle, all into harmonics."""
-    return step**2 / 12.0 * tone.fit.frequency_hz / tone.nyquist_hz
-
-
-def _step_noise(step: float, tone: ToneSpectrum, band_hz: float) -> float:
-    return step**2 / 12.0 * band_hz / tone.nyquist_hz

@@ -94,7 +94,7 @@ def test_thd_near_the_floor_is_a_bound_that_holds_or_a_value_within_its_u(
     if found.is_bound:
         assert found.at_most >= third
     else:
-        assert abs(found.ratio - third) < 2.0 * found.uncertain().std_dev
+        assert abs(found.uncertain().nominal_value - third) < 2.0 * found.uncertain().std_dev
 
 
 def test_three_times_the_floor_is_where_a_value_begins() -> None:
@@ -104,8 +104,25 @@ def test_three_times_the_floor_is_where_a_value_begins() -> None:
 
 def test_the_uncertainty_of_a_distortion_shrinks_with_its_floor() -> None:
     near, far = Distortion(0.01, 0.003).uncertain(), Distortion(0.01, 0.0003).uncertain()
-    assert near.nominal_value == far.nominal_value == 0.01
     assert near.std_dev > 5 * far.std_dev > 0.0
+
+
+def test_a_floor_that_is_spread_over_many_lines_shifts_a_distortion_little() -> None:
+    # Of 2 n directions only the one in line with the distortion counts: floor / sqrt(2 n).
+    spread = Distortion(0.01, 0.0003, lines=800.0).uncertain()
+    assert spread.std_dev == pytest.approx(0.0003 / math.sqrt(1600.0), rel=0.05)
+
+
+def test_the_power_of_the_floor_is_taken_off_a_distortion() -> None:
+    assert Distortion(0.005, 0.003).uncertain().nominal_value == pytest.approx(0.004)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_white_noise_leaves_the_distortion_within_its_uncertainty(seed: int) -> None:
+    hiss = np.random.default_rng(seed).normal(0.0, 0.005, TIME_S.size)
+    found = thd_n(tone(1000.0, (3000.0, 0.003)) + hiss, INTERVAL_S, 1000.0).uncertain()
+    assert abs(found.nominal_value - 0.003) < 3.0 * found.std_dev
+    assert found.std_dev < 5e-5
 
 
 def test_a_distortion_of_nothing_has_no_uncertainty() -> None:
