@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,8 @@ from numpy.typing import NDArray
 from benchctl.errors import RecordTooShort, SilentRecord
 from benchctl.measure.distortion import BAND_HZ, Distortion, highest_harmonic
 from benchctl.measure.envelope import REST_CYCLES, SETTLING_CYCLES, Burst, find_burst
-from benchctl.measure.harmonics import CycleHarmonics, HarmonicFit
+from benchctl.measure.harmonics import HarmonicFit
+from benchctl.measure.peaks import Blur, Peak, half_span, highest_of_rows, lowest_of_rows, outermost
 from benchctl.measure.record import Capture, Samples, Trace
 
 __all__ = ["Burst", "Cycle", "CycleTable", "cycle_table", "find_burst"]
@@ -26,18 +28,34 @@ _BATCH = 1 << 16  # samples taken apart at a time: they stay in the cache, and a
 
 @dataclass(frozen=True)
 class Cycle:
-    """One whole cycle at the output; peaks and rms in the trace's unit, the negative peak below zero."""
+    """One whole cycle at the output; mean and rms in the trace's unit."""
 
     start_s: float
-    positive_peak: float
-    negative_peak: float
+    highest: Peak
+    lowest: Peak
+    mean: float
     rms: float
     thd_n: Distortion
 
     @property
-    def peak(self) -> float:
+    def positive_peak(self) -> float:
+        """In the trace's unit."""
+        return self.highest.value
+
+    @property
+    def negative_peak(self) -> float:
+        """In the trace's unit, below zero."""
+        return self.lowest.value
+
+    @property
+    def peak(self) -> Peak:
         """Half of peak to peak, which an offset does not move."""
-        return (self.positive_peak - self.negative_peak) / 2.0
+        return half_span(self.lowest, self.highest)
+
+    @property
+    def outermost(self) -> Peak:
+        """The peak that is farther from zero, as a size."""
+        return outermost(self.lowest, self.highest)
 
     @property
     def symmetry(self) -> float:
@@ -49,14 +67,12 @@ class Cycle:
 class CycleTable:
     """The cycles of one burst at one channel, in order.
 
-    `noise_rms` is the record's own noise within the band over a cycle, `sample_noise` that of a single sample, both
-    in the trace's unit.
+    `noise_rms` is the record's own noise within the band over a cycle, in the trace's unit.
     """
 
     cycles: tuple[Cycle, ...]
     frequency_hz: float
     noise_rms: float
-    sample_noise: float
 
     @property
     def lowest(self) -> Cycle:
@@ -84,28 +100,36 @@ def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BA
     highest = highest_harmonic(burst.frequency_hz, band_hz, capture.interval_s)
     cut = _Cut(trace, capture, burst.start_s, burst.cycles, burst.frequency_hz)
     fit = HarmonicFit(cut.samples, capture.interval_s, burst.frequency_hz, highest)
-    noise_rms = _noise_rms(trace, capture, burst, fit, highest)
-    columns = np.hstack([_columns(rows, fit(rows)) for rows in cut])
-    if not np.all(columns[3] > 0.0):
-        raise SilentRecord(f"'{signal}' is silent within the burst")
-    cycles = tuple(
-        Cycle(burst.start_s + number / burst.frequency_hz, positive, negative, rms, distortion)
-        for number, (positive, negative, rms, distortion) in enumerate(_rows(columns, noise_rms))
-    )
-    sample_noise = noise_rms / math.sqrt(_band_part(burst.frequency_hz, capture.interval_s, highest))
-    return CycleTable(cycles, burst.frequency_hz, noise_rms, sample_noise)
+    part = _band_part(burst.frequency_hz, capture.interval_s, highest)
+    scatter = _scatter_rms(trace, capture, burst, fit, highest)
+    noise_rms = max(scatter, trace.step * math.sqrt(part / 12.0))
+    reader = _CycleReader(fit, Blur.of_samples(scatter / math.sqrt(part), trace.step), noise_rms, highest - 1)
+    starts_s = (burst.start_s + number / burst.frequency_hz for number in count())
+    cycles = tuple(cycle for rows in cut for cycle in reader.read(rows, starts_s, signal))
+    return CycleTable(cycles, burst.frequency_hz, noise_rms)
 
 
-def _columns(rows: Samples, parts: CycleHarmonics) -> Samples:
-    """Positive peak, negative peak, mean square, mean square in the band, and of the harmonics; shape (5, cycles)."""
-    peaks = (rows.max(axis=1), rows.min(axis=1))
-    return np.vstack([*peaks, parts.mean_square, parts.band_mean_square, parts.residual_mean_square])
+@dataclass(frozen=True)
+class _CycleReader:
+    """Turns rows of samples into cycles; the noise of `noise_rms` is spread over `lines` harmonics."""
 
+    fit: HarmonicFit
+    blur: Blur
+    noise_rms: float
+    lines: int
 
-def _rows(columns: Samples, noise_rms: float) -> Iterator[tuple[float, float, float, Distortion]]:
-    for positive, negative, mean_square, band, residual in columns.T.tolist():
-        distortion = Distortion(math.sqrt(residual / band), noise_rms / math.sqrt(band))
-        yield positive, negative, math.sqrt(mean_square), distortion
+    def read(self, rows: Samples, starts_s: Iterator[float], signal: str) -> Iterator[Cycle]:
+        parts = self.fit(rows)
+        band = parts.band_mean_square
+        if not np.all(band > 0.0):
+            raise SilentRecord(f"'{signal}' is silent within the burst")
+        ratios, floors = np.sqrt(parts.residual_mean_square / band), self.noise_rms / np.sqrt(band)
+        numbers = zip(
+            parts.mean.tolist(), np.sqrt(parts.mean_square).tolist(), ratios.tolist(), floors.tolist(), strict=True
+        )
+        peaks = zip(highest_of_rows(rows, self.blur), lowest_of_rows(rows, self.blur), strict=True)
+        for (highest, lowest), (mean, rms, ratio, floor) in zip(peaks, numbers, strict=True):
+            yield Cycle(next(starts_s), highest, lowest, mean, rms, Distortion(ratio, floor, self.lines))
 
 
 class _Cut:
@@ -144,14 +168,13 @@ class _Cut:
         return late
 
 
-def _noise_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit, highest: int) -> float:
-    """The record's own noise on the harmonics of a cycle: scatter from cycle to cycle of the rest, or the steps'."""
-    part = _band_part(burst.frequency_hz, capture.interval_s, highest)
-    steps = trace.step / math.sqrt(12.0) * math.sqrt(part)
+def _scatter_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit, highest: int) -> float:
+    """The record's own noise on the harmonics of a cycle: scatter from cycle to cycle of the rest; 0 where there is
+    too little rest to tell."""
     begin_s = burst.stop_s + SETTLING_CYCLES / burst.frequency_hz
     room = math.floor((capture.start_s + capture.duration_s - begin_s) * burst.frequency_hz) - 1
     if room < 3:
-        return steps
+        return 0.0
     cut = _Cut(trace, capture, begin_s, min(room, REST_CYCLES), burst.frequency_hz)
     amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])[:, 1:]
     orders = 2.0 * math.pi * burst.frequency_hz * capture.interval_s * np.arange(2, highest + 1)
@@ -159,7 +182,7 @@ def _noise_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit, h
     # Half the mean square of successive differences is the variance, and no slow drift counts in it.
     differences = np.diff(amplitudes, axis=0)
     variance = float(np.sum(differences.real**2 + differences.imag**2, axis=1).mean()) / 2.0
-    return max(math.sqrt(variance / 2.0), steps)
+    return math.sqrt(variance / 2.0)
 
 
 def _band_part(frequency_hz: float, interval_s: float, highest: int) -> float:

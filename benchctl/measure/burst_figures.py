@@ -82,7 +82,8 @@ class _CyclePowers:
 
     def _uncertain(self, channel: str, number: int) -> UFloat:
         table = self._tables[channel]
-        rms = self._signals.on(OUTPUT + channel, table.cycles[number].rms, _rms_noise(table))
+        cycle = table.cycles[number]
+        rms = self._signals.on_rms(OUTPUT + channel, cycle.rms, cycle.mean, _rms_noise(table))
         return self._signals.power(channel, rms)
 
 
@@ -108,23 +109,24 @@ def _highest(watts: Samples) -> int:
 
 
 def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
-    """output_peak and output_rms over the whole burst, droop and its time constant."""
+    """output_peak (of either sign) and output_rms over the whole burst, droop and its time constant."""
     signal, cycles = OUTPUT + channel, table.cycles
-    peak = max(max(cycle.positive_peak, -cycle.negative_peak) for cycle in cycles)
+    peak = max((cycle.outermost for cycle in cycles), key=lambda peak: peak.value)
     rms = math.sqrt(sum(cycle.rms**2 for cycle in cycles) / len(cycles))
+    mean = sum(cycle.mean for cycle in cycles) / len(cycles)
+    rms_noise = _rms_noise(table) / math.sqrt(len(cycles))
     figures = [
-        figure_of("output_peak", signals.single(signal, peak, table.sample_noise), "V", channel),
-        figure_of("output_rms", signals.on(signal, rms, _rms_noise(table) / math.sqrt(len(cycles))), "V", channel),
+        figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel),
+        figure_of("output_rms", signals.on_rms(signal, rms, mean, rms_noise), "V", channel),
     ]
-    return figures + (_droop_figures(signals, channel, table) if len(cycles) > 1 else [])
+    return figures + (_droop_figures(channel, table) if len(cycles) > 1 else [])
 
 
-def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
-    # A cycle's peak is the mean of two, each with the noise of a sample and the rounding of a step.
-    step = signals.capture.trace(OUTPUT + channel).step
-    peak_noise = math.hypot(table.sample_noise, step / math.sqrt(12.0)) / math.sqrt(2.0)
+def _droop_figures(channel: str, table: CycleTable) -> list[Figure]:
+    peaks = [cycle.peak for cycle in table.cycles]
+    peak_noise = math.sqrt(sum(peak.uncertainty**2 for peak in peaks) / len(peaks))
     times_s = np.array([cycle.start_s for cycle in table.cycles])
-    droop = find_droop(times_s, np.array([cycle.peak for cycle in table.cycles]), peak_noise)
+    droop = find_droop(times_s, np.array([peak.value for peak in peaks]), peak_noise)
     figures = [figure_of("droop", droop.ratio, "1", channel)]
     if droop.time_constant_s is not None:
         figures.append(figure_of("droop_time_constant", droop.time_constant_s, "s", channel))

@@ -19,11 +19,13 @@ class CycleHarmonics:
     """Cycles taken apart, a row a cycle.
 
     `amplitudes` are complex, of orders 1 to the highest, shape (cycles, orders), the angle that of a cosine at the
-    cycle's first sample; `mean_square` is that of the whole cycle, all frequencies and dc included, shape (cycles,).
+    cycle's first sample; `mean_square` is that of the whole cycle, all frequencies and dc included, and `mean` is the
+    dc alone, both of shape (cycles,).
     """
 
     amplitudes: NDArray[np.complex128]
     mean_square: Samples
+    mean: Samples
 
     @property
     def band_mean_square(self) -> Samples:
@@ -62,7 +64,7 @@ class HarmonicFit:
         if self._fitted < self._highest:
             residual: Samples = cycles - by_few_rows(weights, self._basis.T)
             amplitudes = np.hstack([amplitudes, self._transformed(residual)])
-        return CycleHarmonics(amplitudes, mean_square)
+        return CycleHarmonics(amplitudes, mean_square, weights[:, 0])
 
     def _transformed(self, residual: Samples) -> NDArray[np.complex128]:
         """Orders 2 to the highest by a transform of what the fundamental leaves.

@@ -115,7 +115,7 @@ def point_of(signals: Signals, channel: str, frequency_hz: float, source_v: UFlo
     gain = transfer(fit, source)
     return Point(
         frequency_hz=frequency_hz,
-        gain=signals.on(signal, fit.amplitude, noise_v) / (math.sqrt(2.0) * source_v),
+        gain=signals.on_difference(signal, fit.amplitude, noise_v) / (math.sqrt(2.0) * source_v),
         phase_rad=math.atan2(gain.imag, gain.real),
         phase_u_rad=_phase_uncertainty(capture, frequency_hz, noise_v / fit.amplitude, context.frequency_accuracy),
         noise_gain=noise_v / source.amplitude,

@@ -11,7 +11,7 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.power import load_power
 from benchctl.measure.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.supply import Span, extremes, mean, mean_product, mean_square
-from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured, resolution
+from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured
 
 
 class Signals:
@@ -50,12 +50,16 @@ class Signals:
         return all(signal in self.capture.traces for signal in signals)
 
     def on(self, signal: str, value: float, own: float = 0.0) -> UFloat:
-        """A value taken from `signal`, with its chain's error and a standard uncertainty `own` of this value alone."""
+        """A value taken from `signal`, with its chain's errors and a standard uncertainty `own` of this value alone."""
         return self._errors[signal].on(measured(value, own))
 
-    def single(self, signal: str, value: float, noise: float = 0.0) -> UFloat:
-        """A value that stands on single samples, such as a peak: noise and the converter's step count in full."""
-        return self.on(signal, value, noise) + resolution(self.capture.trace(signal).step)
+    def on_difference(self, signal: str, value: float, own: float = 0.0) -> UFloat:
+        """The same for a difference of two values of `signal`, which no error of zero moves."""
+        return self._errors[signal].on_difference(measured(value, own))
+
+    def on_rms(self, signal: str, rms: float, mean: float, own: float = 0.0) -> UFloat:
+        """The same for a true rms of `signal`, where its mean was `mean`."""
+        return self._errors[signal].on_rms(measured(rms, own), mean)
 
     def mean(self, signal: str, span: Span) -> UFloat:
         trace = self.capture.trace(signal)
@@ -64,12 +68,12 @@ class Signals:
     def rms(self, signal: str, span: Span) -> UFloat:
         trace = self.capture.trace(signal)
         scatter = _scatter(span, lambda part: math.sqrt(mean_square(trace, part)))
-        return self.on(signal, math.sqrt(mean_square(trace, span)), scatter)
+        return self.on_rms(signal, math.sqrt(mean_square(trace, span)), mean(trace, span), scatter)
 
     def extremes(self, signal: str, span: Span) -> tuple[UFloat, UFloat]:
         """Lowest and highest value within 20 kHz."""
         lowest, highest = extremes(self.capture.trace(signal), span, self.capture.interval_s)
-        return self.single(signal, lowest), self.single(signal, highest)
+        return self.on(signal, lowest.value, lowest.uncertainty), self.on(signal, highest.value, highest.uncertainty)
 
     def power(self, channel: str, rms_v: UFloat) -> UFloat:
         """V^2 / R of a channel in W, R at its temperature."""
@@ -78,26 +82,22 @@ class Signals:
     def mean_power(self, channel: str, span: Span) -> UFloat:
         """Mean power of a channel in W: of v * i where the current is captured, else from the load's resistance."""
         if self.has(OUTPUT_CURRENT + channel):
-            return self._product(OUTPUT + channel, OUTPUT_CURRENT + channel, span, _rms_of(self.capture, span))
+            return self.mean_product(OUTPUT + channel, OUTPUT_CURRENT + channel, span)
         return self.power(channel, self.rms(OUTPUT + channel, span))
 
     def supply_power(self, span: Span) -> UFloat | None:
         """Mean of v * i at the supply in W; None where one of the two was not captured."""
         if not self.has(SUPPLY_VOLTAGE, SUPPLY_CURRENT):
             return None
-        capture = self.capture
-        return self._product(SUPPLY_VOLTAGE, SUPPLY_CURRENT, span, lambda name: mean(capture.trace(name), span))
+        return self.mean_product(SUPPLY_VOLTAGE, SUPPLY_CURRENT, span)
 
-    def _product(self, voltage: str, current: str, span: Span, size: Callable[[str], float]) -> UFloat:
-        """Mean v * i; each chain's error is taken relative to its signal at its `size`."""
-        first, second = self.capture.trace(voltage), self.capture.trace(current)
-        gains = self._errors[voltage].factor(size(voltage)) * self._errors[current].factor(size(current))
-        scatter = _scatter(span, lambda part: mean_product(first, second, part))
-        return gains * measured(mean_product(first, second, span), scatter)
-
-
-def _rms_of(capture: Capture, span: Span) -> Callable[[str], float]:
-    return lambda name: math.sqrt(mean_square(capture.trace(name), span))
+    def mean_product(self, first: str, second: str, span: Span) -> UFloat:
+        """Mean of a product of two signals: g g' mean(x y) + z mean(y) + z' mean(x); g gains, z errors of zero."""
+        x, y = self.capture.trace(first), self.capture.trace(second)
+        one, other = self._errors[first], self._errors[second]
+        scatter = _scatter(span, lambda part: mean_product(x, y, part))
+        product = measured(mean_product(x, y, span), scatter)
+        return one.gain * other.gain * product + one.zero * mean(y, span) + other.zero * mean(x, span)
 
 
 def _scatter(span: Span, of: Callable[[Span], float]) -> float:

@@ -10,11 +10,13 @@ from itertools import pairwise
 import numpy as np
 
 from benchctl.errors import RecordTooShort
+from benchctl.measure.peaks import Blur, Peak, lowest_and_highest, sample_noise
 from benchctl.measure.products import inner_product
 from benchctl.measure.record import Capture, Samples, Trace
 
 _CHUNK = 1 << 16  # samples turned into float64 at a time, so that a long record needs little room
 _PEAK_BAND_HZ = 20e3
+_NOISE_SAMPLES = 1 << 15  # enough to know the noise, which is alike all along a record, to half a per cent
 _PARTS = 8  # a steady record is cut into so many like parts, whose scatter tells how well its mean is known
 _FEWEST_PARTS = 4  # fewer say too little of their scatter
 
@@ -91,10 +93,11 @@ def mean_product(first: Trace, second: Trace, span: Span) -> float:
     return total / span.samples
 
 
-def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[float, float]:
+def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[Peak, Peak]:
     """Lowest and highest mean over half a period of 20 kHz, so that the noise of a single sample is no peak."""
-    means = _block_means(trace, span, max(round(0.5 / (_PEAK_BAND_HZ * interval_s)), 1))
-    return float(means.min()), float(means.max())
+    block = max(round(0.5 / (_PEAK_BAND_HZ * interval_s)), 1)
+    noise = sample_noise(trace.values(span.start, min(span.stop, span.start + _NOISE_SAMPLES)))
+    return lowest_and_highest(_block_means(trace, span, block), Blur.of_means(noise, trace.step, block))
 
 
 def _block_means(trace: Trace, span: Span, block: int) -> Samples:

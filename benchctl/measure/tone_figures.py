@@ -13,8 +13,9 @@ from benchctl.measure.distortion import ToneSpectrum, harmonic_distortion, noise
 from benchctl.measure.draw import efficiency_figures, supply_figures
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters
+from benchctl.measure.peaks import Blur, half_span, lowest_and_highest, outermost
 from benchctl.measure.power import by_channel
-from benchctl.measure.record import OUTPUT, Capture
+from benchctl.measure.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signals import Signals
 from benchctl.measure.supply import Span, whole_cycles
 
@@ -22,7 +23,9 @@ from benchctl.measure.supply import Span, whole_cycles
 def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -> list[Figure]:
     """Power, voltages and distortion at each channel, supply draw and efficiency.
 
-    Where the supply was both captured and read back, the figure is the one with the smaller uncertainty.
+    The supply's current is the same all along its leads: where it was both captured and read back, the surer one is
+    the figure. Its voltage is not: the oscilloscope shows it at the amplifier's terminals, so a read-back at the supply
+    serves only where nothing was captured.
     """
     signals = Signals(capture, context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
@@ -33,23 +36,24 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     ]
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
-    supply_w = _surer(signals.supply_power(span), meters.supply_power())
     output_w = sum(powers.values()) if signals.has_every_load else None
-    figures += efficiency_figures(output_w, supply_w) + supply_figures(signals, span)
+    figures += efficiency_figures(output_w, _supply_power(signals, meters, span)) + supply_figures(signals, span)
     return _with_readings(from_capture(figures, capture.name), meters)
 
 
 def _channel_figures(signals: Signals, span: Span, channel: str, context: ContinuousContext) -> list[Figure]:
+    """The crest factor is that of half of peak to peak, which an error of zero does not move."""
     signal = OUTPUT + channel
     trace = signals.capture.trace(signal)
     values = trace.values()
     tone = tone_spectrum(values, signals.capture.interval_s, context.frequency_hz)
     rms = signals.rms(signal, span)
-    peak = signals.single(signal, max(float(values.max()), -float(values.min())), _sample_noise(tone))
+    ends = lowest_and_highest(values, Blur.of_samples(_sample_noise(tone), trace.step))
+    peak, half = outermost(*ends), half_span(*ends)
     figures = [
         figure_of("output_rms", rms, "V", channel),
-        figure_of("output_peak", peak, "V", channel),
-        figure_of("crest_factor", peak / rms, "1", channel),
+        figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel),
+        figure_of("crest_factor", signals.on_difference(signal, half.value, half.uncertainty) / rms, "1", channel),
         distortion_figure("thd_n", noise_and_distortion(tone, context.band_hz, trace.step), channel),
     ]
     if 2.0 * tone.fit.frequency_hz <= context.band_hz:  # above it no harmonic lies within the band
@@ -62,6 +66,24 @@ def _sample_noise(tone: ToneSpectrum) -> float:
     return math.sqrt(float(np.median(tone.power)) / math.log(2.0) * tone.power.size)
 
 
+def _supply_power(signals: Signals, meters: Meters, span: Span) -> UFloat | None:
+    """Mean power at the amplifier's terminals in W, as far as voltage and current are known there."""
+    voltage = _mean(signals, SUPPLY_VOLTAGE, span) or meters.get("supply_voltage")
+    current = _surer(_mean(signals, SUPPLY_CURRENT, span), meters.get("supply_current"))
+    if voltage is None or current is None:
+        return None
+    captured = signals.supply_power(span)
+    if captured is None:
+        return voltage * current
+    # What of the power comes from voltage and current moving together shows only in the capture.
+    apart = signals.mean(SUPPLY_VOLTAGE, span) * signals.mean(SUPPLY_CURRENT, span)
+    return voltage * current + float((captured - apart).nominal_value)
+
+
+def _mean(signals: Signals, signal: str, span: Span) -> UFloat | None:
+    return signals.mean(signal, span) if signals.has(signal) else None
+
+
 def _surer(first: UFloat | None, second: UFloat | None) -> UFloat | None:
     """The one with the smaller uncertainty, of those that are known."""
     known = [value for value in (first, second) if value is not None]
@@ -69,14 +91,14 @@ def _surer(first: UFloat | None, second: UFloat | None) -> UFloat | None:
 
 
 def _with_readings(figures: list[Figure], meters: Meters) -> list[Figure]:
-    """Supply figures replaced by those read back where that is surer, or added where nothing was captured."""
+    """A supply current that was read back surer than captured, and whatever was read back and not captured."""
     for name, unit in (("supply_current", "A"), ("supply_voltage", "V")):
+        captured = [figure for figure in figures if figure.name == name]
         for read in meters.figures(name, name, unit):
-            captured = [figure for figure in figures if figure.name == name]
-            if all(_uncertainty(read) < _uncertainty(figure) for figure in captured):
+            if not captured or (name == "supply_current" and all(_is_surer(read, figure) for figure in captured)):
                 figures = [figure for figure in figures if figure.name != name] + [read]
     return figures
 
 
-def _uncertainty(figure: Figure) -> float:
-    return figure.expanded_uncertainty or 0.0
+def _is_surer(one: Figure, other: Figure) -> bool:
+    return (one.expanded_uncertainty or 0.0) < (other.expanded_uncertainty or 0.0)

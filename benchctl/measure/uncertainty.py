@@ -26,17 +26,22 @@ _UNKNOWN_RISE_K = 150.0
 class Accuracy:
     """Limits of error as data sheets give them: part of the reading, part of the range, and a fixed part.
 
-    Within +-(reading * |value| + range * full scale + fixed) every error is equally likely. `full scale` is that of
-    the record; a reading has none, so a part of the range of a meter belongs into `fixed`.
+    The part of the reading is an error of gain; range and fixed part are one of zero: two errors with two causes, each
+    equally likely anywhere within its limit. `full scale` is that of the record; a reading has none, so a part of the
+    range of a meter belongs into `fixed`.
     """
 
     reading: float = 0.0
     range: float = 0.0
     fixed: float = 0.0
 
+    def zero_limit(self, full_scale: float = 0.0) -> float:
+        """The largest error at zero, in the unit of the values."""
+        return self.range * full_scale + self.fixed
+
     def limit(self, value: float, full_scale: float = 0.0) -> float:
-        """The largest error at `value`, in its unit."""
-        return self.reading * abs(value) + self.range * full_scale + self.fixed
+        """The largest error at `value`, in its unit: both errors at their limits, and the same way."""
+        return self.reading * abs(value) + self.zero_limit(full_scale)
 
 
 Accuracies = Sequence[Accuracy]  # of one signal: each part of the chain (oscilloscope, probe) has its own error
@@ -101,26 +106,33 @@ def resolution(step: float) -> UFloat:
 
 
 class ErrorOf:
-    """The error of one instrument chain in one analysis: the same variables for every value it gave."""
+    """The errors of one instrument chain in one analysis: the same variables for every value it gave.
+
+    `gain` is 1 with the chain's errors of gain, `zero` is 0 with its errors of zero, in the unit of the values.
+    """
 
     def __init__(self, accuracies: Accuracies, full_scale: float = 0.0) -> None:
-        self._accuracies = tuple(accuracies)
-        self._full_scale = full_scale
-        self._errors = tuple(rectangular(0.0, 1.0) for _ in self._accuracies)
+        self.gain = sum((rectangular(0.0, accuracy.reading) for accuracy in accuracies), start=exactly(1.0))
+        self.zero = sum((rectangular(0.0, accuracy.zero_limit(full_scale)) for accuracy in accuracies), exactly(0.0))
 
     def on(self, value: UFloat | float) -> UFloat:
-        """`value` with the chain's error on it; an uncertainty it already has is kept."""
-        nominal = value if isinstance(value, float) else float(value.nominal_value)
-        uncertain = exactly(value) if isinstance(value, float) else value
-        for accuracy, error in zip(self._accuracies, self._errors, strict=True):
-            uncertain = uncertain + accuracy.limit(nominal, self._full_scale) * error
-        return uncertain
+        """`value` with the chain's errors on it; an uncertainty it already has is kept."""
+        return value * self.gain + self.zero
 
-    def factor(self, value: float) -> UFloat:
-        """1 with the chain's relative error at `value`, for products such as mean v * i."""
-        if value == 0.0:
-            raise MeasurementError("a relative error at zero has no meaning")
-        return self.on(value) / value
+    def on_difference(self, value: UFloat | float) -> UFloat:
+        """The same for what an error of zero does not move: an amplitude, a peak to peak."""
+        return value * self.gain
+
+    def on_rms(self, rms: UFloat | float, mean: float) -> UFloat:
+        """The same for a true rms of values whose mean is `mean`: d rms / d zero = mean / rms.
+
+        Raises:
+            MeasurementError: there is no signal.
+        """
+        size = rms if isinstance(rms, float) else float(rms.nominal_value)
+        if not size > 0.0:
+            raise MeasurementError("a signal of nothing has no rms that an error could move")
+        return rms * self.gain + self.zero * (mean / size)
 
 
 def mean_of(readings: Sequence[float]) -> UFloat:

@@ -12,10 +12,10 @@ from benchctl.measure.uncertainty import Accuracy
 ACCURACY = {"supply_voltage": (Accuracy(reading=0.001),), "supply_current": (Accuracy(reading=0.01, fixed=0.05),)}
 
 
-def test_a_reading_has_its_meters_error() -> None:
+def test_a_reading_has_its_meters_errors_of_gain_and_of_zero() -> None:
     value = Meters({"supply_current": [10.0]}, ACCURACY).get("supply_current")
     assert value is not None
-    assert value.std_dev == pytest.approx(0.15 / math.sqrt(3))
+    assert value.std_dev == pytest.approx(math.hypot(0.1, 0.05) / math.sqrt(3))
 
 
 def test_what_was_not_read_is_no_figure() -> None:

@@ -105,8 +105,9 @@ def test_a_channel_6_db_down_shows_in_the_balance_without_the_generators_error()
     balances = of(figures, "channel_balance", "B")
     assert [figure.frequency_hz for figure in balances] == [500.0, 1e3, 2e3]
     assert all(figure.value == pytest.approx(0.5, rel=1e-3) for figure in balances)
-    # Each chain: an oscilloscope of 0.5 % and 0.1 % of 2.6 times the signal, and a probe of 0.5 %, both rectangular.
-    by_hand = 2.0 * math.sqrt(2.0 * (0.0076**2 + 0.005**2) / 3.0)
+    # Each chain: the gains of an oscilloscope of 0.5 % and of a probe of 0.5 %, both rectangular; an amplitude does not
+    # see the error of zero that the oscilloscope's range brings.
+    by_hand = 2.0 * math.sqrt(2.0 * (0.005**2 + 0.005**2) / 3.0)
     assert all((f.expanded_uncertainty or 0.0) / f.value == pytest.approx(by_hand, rel=0.02) for f in balances)
 
 

@@ -71,5 +71,5 @@ def test_one_noisy_sample_is_no_peak_but_a_millisecond_is(digitised: Digitised) 
     values[40_000] = 9.0
     values[60_000:61_000] = 7.0
     lowest, highest = extremes(digitised(values, 20.0), Span(0, 100_000), 1e-6)
-    assert highest == pytest.approx(7.0, rel=1e-3)
-    assert lowest == pytest.approx(5.0, rel=1e-3)
+    assert highest.value == pytest.approx(7.0, rel=1e-3)
+    assert lowest.value == pytest.approx(5.0, rel=1e-3)

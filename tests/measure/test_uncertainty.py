@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -54,9 +55,28 @@ def test_a_chain_nothing_is_known_of_adds_nothing() -> None:
     assert ErrorOf(()).on(4.0).std_dev == 0.0
 
 
-def test_a_relative_error_at_zero_is_refused() -> None:
+def test_errors_of_gain_and_of_zero_have_two_causes() -> None:
+    chain = ErrorOf((Accuracy(reading=0.03, range=0.002, fixed=0.2),), full_scale=100.0)
+    assert chain.on(10.0).std_dev == pytest.approx(math.hypot(0.3, 0.4) / math.sqrt(3))
+
+
+def test_an_error_of_zero_moves_no_difference() -> None:
+    chain = ErrorOf((Accuracy(reading=0.01, fixed=0.5),))
+    assert (chain.on(30.0) - chain.on(10.0)).std_dev == pytest.approx(0.2 / math.sqrt(3))
+    assert chain.on_difference(20.0).std_dev == pytest.approx(0.2 / math.sqrt(3))
+
+
+@pytest.mark.parametrize("mean", [0.0, 3.0, -3.0])
+def test_an_error_of_zero_moves_an_rms_by_as_much_as_there_is_dc(mean: float) -> None:
+    alternating = 4.0 * np.sin(2 * np.pi * (np.arange(1000) + 0.5) / 1000)
+    rms, moved = (float(np.sqrt(np.mean((alternating + mean + zero) ** 2))) for zero in (0.0, 1e-6))
+    uncertain = ErrorOf((Accuracy(fixed=math.sqrt(3)),)).on_rms(rms, mean)
+    assert uncertain.std_dev == pytest.approx(abs(moved - rms) / 1e-6, abs=1e-6)
+
+
+def test_a_signal_of_nothing_has_no_rms_to_be_wrong() -> None:
     with pytest.raises(MeasurementError):
-        ErrorOf((Accuracy(fixed=0.1),)).factor(0.0)
+        ErrorOf((Accuracy(fixed=0.1),)).on_rms(0.0, 0.0)
 
 
 def test_a_load_grows_with_its_temperature() -> None:
