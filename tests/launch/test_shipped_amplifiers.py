@@ -44,7 +44,7 @@ FITS = {
     "dx5080": Fit("five_channel_bench", current_limit="110 A"),
     "lw1200": Fit("heavy_bench", "200 Hz", current_limit="148 A"),
 }
-# Its filters are in, which no power test wants: it is for measuring them.
+# Its filters are in, which no power test wants; it is for measuring them.
 FILTERED = {"lw1200_lowpass"}
 
 # Clean power over the plate: a maker rates a little below what an amplifier gives (common practice).
@@ -73,6 +73,16 @@ steps:
       - measure_continuous: {{for: 1 s}}
   - set: {{load: {load_ohm} ohm}}
   - measure_burst: {{cycles: [1, 8], every: {fit.every}, low_level: -20 dB, thd_n: 1 %}}
+  - power_off
+"""
+
+
+FILTERS = """benchctl: sequence 1
+title: Filters of a subwoofer amplifier
+steps:
+  - power_on: {voltage: 14.4 V, current_limit: 100 A}
+  - set: {load: 4 ohm, frequency: 50 Hz}
+  - measure_filter: {from: 31.5 Hz, to: 500 Hz, level: 100 mV}
   - power_off
 """
 
@@ -134,3 +144,14 @@ def test_a_shipped_amplifier_gives_what_its_plate_and_its_class_promise(name: st
         tested.is_as_efficient_as_its_class(rating)
     tested.gives_more_for_a_moment(amplifier.rated[0])
     tested.idles_as_its_maker_expects()
+
+
+def test_the_low_pass_that_is_switched_in_is_measured_as_what_it_is(tmp_path: Path) -> None:
+    """80 Hz and 24 dB/octave stand in its file; the high-pass at 20 Hz moves the corner by a per cent."""
+    path = tmp_path / "filters.yaml"
+    path.write_text(FILTERS, encoding="utf-8")
+    result = run(Documents(path, "heavy_bench", "lw1200_lowpass"), Onlooker(), out=tmp_path, dry_run=True)
+    found = read_figures(RunFolder.open(result.folder)).set_index("figure")["value"]
+    assert found["low_pass_corner"] == pytest.approx(80.0, rel=0.02)
+    assert found["low_pass_slope"] == pytest.approx(24.0, abs=0.3)
+    assert found["low_pass_order"] == 4
