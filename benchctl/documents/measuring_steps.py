@@ -28,7 +28,7 @@ from benchctl.documents.fields import (
     counted,
 )
 from benchctl.documents.part import Misfit
-from benchctl.documents.step_base import CycleCount, OnProtection, RestLevel, State, StepBase, doubled
+from benchctl.documents.step_base import ON_PROTECTION, CycleCount, OnProtection, RestLevel, State, StepBase, doubled
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
@@ -220,9 +220,7 @@ class Soak(_Driven):
     low_level_ratio: RestLevel = Field(
         default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
     )
-    on_protection: OnProtection = Field(
-        default="go on", description="what becomes of the run if the amplifier's own protection silences it"
-    )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
     expect: Annotated[Expectations, *expecting(*SOAK_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
     )

@@ -37,7 +37,15 @@ from benchctl.documents.fields import (
 )
 from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, MeasuringStep
 from benchctl.documents.part import Misfit, Part, Reading
-from benchctl.documents.step_base import CycleCount, OnTimeout, RestLevel, StepBase, doubled
+from benchctl.documents.step_base import (
+    ON_PROTECTION,
+    CycleCount,
+    OnProtection,
+    OnTimeout,
+    RestLevel,
+    StepBase,
+    doubled,
+)
 from benchctl.documents.step_form import unfold
 from benchctl.documents.tree import Table
 
@@ -134,6 +142,7 @@ class _Search(StepBase):
         alias="step",
         description="the largest step beyond the highest level known to be clean",
     )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
 
     def misfits(self) -> Iterator[Misfit]:
         if self.to_v <= self.from_v:
@@ -216,6 +225,7 @@ class MeasureContinuous(StepBase):
     level_v: PositiveVolts | None = Field(
         default=None, description="of the generator, RMS; the last clean level, unless given"
     )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
     expect: Annotated[Expectations, *expecting(*CONTINUOUS_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `continuous_power: above 140 W`"
     )

@@ -29,7 +29,8 @@ REMEMBERED = 5
 class Watch:
     """Looks after one drive: a tone, or bursts that repeat every `every_s`, at a load and a frequency.
 
-    `ends_run`: whether the sequence asks for the run to end when the amplifier falls silent.
+    `ends_run`: whether the sequence asks for the run to end when the amplifier falls silent. `may_clip`: whether the
+    drive goes beyond clipping, which takes gain as folding back does.
     """
 
     run: Run
@@ -41,6 +42,7 @@ class Watch:
     _gains: Mapping[str, float] = field(default_factory=dict)
     _currents_a: list[float] = field(default_factory=list)
     _began_s: float = 0.0
+    may_clip: bool = False
 
     def __post_init__(self) -> None:
         self._began_s = self.run.clock.now()

@@ -10,6 +10,7 @@ from benchctl.measure.distortion import BAND_HZ, Distortion
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.protection import Watch
 from benchctl.runner.run import CleanLevel, Run
 from benchctl.runner.steps.search import rated_level_v, run_search, search_from, usual_exposures
 
@@ -29,11 +30,14 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     context = steady_context(run, load_ohm, frequency_hz)
     run.clean_levels.pop((load_ohm, frequency_hz), None)  # found on a colder amplifier, perhaps
 
+    watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
+
     def expose(level_v: float) -> Distortion:
         tone(run, level_v)
         run.wait(SETTLE_S)
         record = exposure.steady_record(frequency_hz)
         capture = exposure.take(run, "search", record, level_v, exposure.outputs(run))
+        watch.check(capture, level_v)
         mute(run)
         run.wait(REST_S)
         return steady_distortion(capture, context)

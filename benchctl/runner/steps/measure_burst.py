@@ -16,10 +16,12 @@ from benchctl.measure.record import Capture
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
 from benchctl.runner.steps.search import run_search, search_from, usual_exposures
 
+SEARCH = "search"  # the name of a record that is taken on the way to a level
 # The search for the full level, from the clean level on.
 FULL_EXPOSURES = 5
 # Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
@@ -35,6 +37,7 @@ class _Measurement:
     cycles: int
     load_ohm: float
     frequency_hz: float
+    watch: Watch
 
     def perform(self) -> None:
         run, step = self.run, self.step
@@ -58,7 +61,7 @@ class _Measurement:
         context = self._context()
 
         def expose(level_v: float) -> Distortion:
-            capture = self._take("search", record, level_v, exposure.outputs(self.run), repetitions=0)
+            capture = self._take(SEARCH, record, level_v, exposure.outputs(self.run), repetitions=0)
             return metric(capture, context)
 
         return expose
@@ -76,6 +79,8 @@ class _Measurement:
         run.wait(repetitions * step.every_s)
         try:
             capture = exposure.take(run, name, record, level_v, signals)
+            if name == SEARCH:  # a record of another length has another RMS at the same gain
+                self.watch.check(capture, level_v)
         except MeasurementError:  # the run goes on, and the next step wants a steady tone
             stop_burst(run)
             raise
@@ -101,7 +106,9 @@ def perform(step: MeasureBurst, run: Run) -> None:
     for cycles in step.cycles:
         if cycles in run.already:
             continue
-        _Measurement(step, run, cycles, load_ohm, frequency_hz).perform()
+        ends_run = step.on_protection == "end the run"
+        watch = Watch(run, load_ohm, frequency_hz, ends_run=ends_run, may_clip=True)
+        _Measurement(step, run, cycles, load_ohm, frequency_hz, watch).perform()
 
 
 def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:

@@ -3,37 +3,72 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.steps import MeasureContinuous
 from benchctl.errors import MeasurementError
+from benchctl.measure.record import Capture
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import SETTLE_S, steady_context
 
 SAMPLE_EVERY_S = 0.25
+# A tone that lasts so long may heat the amplifier until it protects itself; then there must be a record from before.
+LONG_S = 10.0
+
+
+@dataclass
+class _Tone:
+    """The steady tone, looked after while it lasts."""
+
+    run: Run
+    frequency_hz: float
+    level_v: float
+    watch: Watch
+
+    def take(self, name: str) -> Capture:
+        """A record of outputs and supply; ProtectionNoticed or RequirementFailed where the outputs are gone."""
+        run = self.run
+        signals = [*exposure.outputs(run), *exposure.supply_signals(run)]
+        taken = exposure.take(run, name, exposure.steady_record(self.frequency_hz), self.level_v, signals)
+        self.watch.check(taken, self.level_v)
+        return taken
+
+    def hold(self, for_s: float) -> dict[str, list[float]]:
+        """Let it last, and read the supply meanwhile."""
+        if for_s >= LONG_S:
+            self.take("before")
+        readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
+        for _ in range(max(1, round(for_s / SAMPLE_EVERY_S))):
+            self.run.wait(SAMPLE_EVERY_S)
+            for signal, values in readings.items():
+                values.append(self.run.read(signal))
+            if self.watch.has_fallen(readings["supply_current"][-1]):
+                self.take("check")
+        return readings
 
 
 def perform(step: MeasureContinuous, run: Run) -> None:
     """Hold the tone for the step's time while the supply is read, take the record, and mute.
 
     Raises:
-        MeasurementError: no level is given, none is set, and none was found for this load and frequency.
+        MeasurementError: no level is given, none is set, and none was found for this load and frequency; or the
+            amplifier's protection silenced it.
+        RequirementFailed: it did, and the sequence asks for the run to end then.
     """
     load_ohm, frequency_hz = load_and_frequency(run)
     given_v = step.level_v or run.conditions.level_v
     level_v = given_v or _clean_level_v(run, load_ohm, frequency_hz)
+    watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
+    steady = _Tone(run, frequency_hz, level_v, watch)
     tone(run, level_v)
     run.wait(SETTLE_S)
-    readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
-    for _ in range(max(1, round(step.for_s / SAMPLE_EVERY_S))):
-        run.wait(SAMPLE_EVERY_S)
-        for signal, values in readings.items():
-            values.append(run.read(signal))
-    signals = [*exposure.outputs(run), *exposure.supply_signals(run)]
-    capture = exposure.take(run, "continuous", exposure.steady_record(frequency_hz), level_v, signals)
+    readings = steady.hold(step.for_s)
+    capture = steady.take("continuous")
     readings["heatsink"] = run.read_if_any("heatsink")
     context = steady_context(run, load_ohm, frequency_hz)  # the loads as warm as they are now
     mute(run)

@@ -85,7 +85,7 @@ def _record(frequency_hz: float) -> Record:
 
 
 def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float, *, retaken: float = 0.0) -> Forecast:
-    """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken in a second range."""
+    """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken again."""
     outlook.level_v = None
     generator = outlook.bench.instruments.generator
     if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
