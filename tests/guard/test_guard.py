@@ -136,14 +136,16 @@ def test_the_first_trip_is_the_reason_and_there_is_only_one(tmp_path: Path) -> N
         assert len(bench.events("safe state")) == 1
 
 
-def test_an_open_interlock_makes_the_bench_safe_without_a_limit(tmp_path: Path) -> None:
+def test_an_open_interlock_makes_the_bench_safe_at_once_though_the_runner_is_busy(tmp_path: Path) -> None:
     with rig(tmp_path) as bench:
         bench.begin()
-        bench.do(POWER_ON)
+        bench.do(POWER_ON, Hold(for_s=0.05))  # between two of the guard's looks
+        opened_s = bench.clock.now()
         bench.run.interlock.open(OperatorStop("enough"))
         bench.clock.sleep(1.0)
         assert bench.run.guard.state is State.SAFE
         assert not bench.plant.outputs[1].live
+        assert bench.events("safe state")[0]["time_s"] == opened_s
 
 
 def test_stopping_makes_the_bench_safe_once(tmp_path: Path) -> None:
