@@ -9,6 +9,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from benchctl.documents.fields import reading_as
 from benchctl.documents.part import Misfit, Misfits
+from benchctl.documents.references import REFERABLE
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
 from benchctl.quantity import example, parse_quantity, render
@@ -51,13 +52,13 @@ FIGURE_UNITS: Mapping[str, str] = {
     "channel_balance": "1",
     "lower_band_edge": "Hz",
     "upper_band_edge": "Hz",
-    "ramp_voltage": "V",
     "low_pass_corner": "Hz",
     "low_pass_slope": "dB/octave",
     "low_pass_order": "",
     "high_pass_corner": "Hz",
     "high_pass_slope": "dB/octave",
     "high_pass_order": "",
+    "ramp_voltage": "V",
     "ramp_current": "A",
     "idle_current_rise": "A",
     "soak_time": "s",
@@ -68,6 +69,10 @@ FIGURE_UNITS: Mapping[str, str] = {
     "final_heatsink_temperature": "degC",
     "heatsink_time_constant": "s",
     "heatsink_time_constant_fast": "s",
+    "fold_back_time": "s",
+    "fold_back_gain": "1",
+    "fold_back_power": "W",
+    "fold_back_temperature": "degC",
     "protection_level": "V",
     "protection_time": "s",
     "protection_power": "W",
@@ -139,7 +144,10 @@ Expectations = Mapping[str, Criterion]
 
 def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
     """The type of an `expect:` mapping over some figures: `Annotated[Expectations, *expecting("thd_n")]`."""
-    properties = {name: {"type": "string", "examples": [f"below {example(FIGURE_UNITS[name])}"]} for name in figures}
+    properties = {
+        name: {"type": "string", "examples": [f"below {example(FIGURE_UNITS[name])}"], REFERABLE: True}
+        for name in figures
+    }
     schema = {"type": "object", "additionalProperties": False, "properties": properties}
     return BeforeValidator(lambda value: _read_expectations(value, figures)), WithJsonSchema(schema)
 

@@ -35,10 +35,21 @@ STAND_IN: Known = {
     "amplifier.supply.nominal": "14.4 V",
     "amplifier.supply.minimum": "11 V",
     "amplifier.supply.maximum": "16 V",
+    "amplifier.supply.range": ("11 V", "12 V", "13 V", "14 V", "15 V", "16 V"),
     "amplifier.supply.fuse": "60 A",
     "amplifier.idle_current": "1 A",
+    "amplifier.idle.criterion": "below 1.5 A",
+    "amplifier.idle.current_limit": "2 A",
     "amplifier.heatsink.maximum": "85 degC",
+    "amplifier.heatsink.criterion": "below 80 degC",
 }
+
+# Over the idle current that the maker expects. What is half as much again is no spread of a trimmer any more, and at
+# twice as much a supply limits early enough for a shorted device to survive it (common practice).
+IDLE_AT_MOST = 1.5
+IDLE_LIMIT = 2.0
+# A drive that ends so much below the heatsink's maximum leaves its figures; at the maximum the limit ends the run.
+HEATSINK_MARGIN_K = 5.0
 
 
 def known_of(amplifier: Amplifier) -> Known:
@@ -50,12 +61,28 @@ def known_of(amplifier: Amplifier) -> Known:
         "amplifier.supply.nominal": f"{supply.nominal_v:.12g} V",
         "amplifier.supply.minimum": f"{supply.minimum_v:.12g} V",
         "amplifier.supply.maximum": f"{supply.maximum_v:.12g} V",
+        "amplifier.supply.range": _range(supply.minimum_v, supply.maximum_v),
         "amplifier.supply.fuse": f"{supply.fuse_a:.12g} A",
         "amplifier.heatsink.maximum": f"{amplifier.heatsink.maximum_c:.12g} degC",
+        "amplifier.heatsink.criterion": f"below {amplifier.heatsink.maximum_c - HEATSINK_MARGIN_K:.12g} degC",
     }
     if amplifier.idle_current_a is not None:
-        known["amplifier.idle_current"] = f"{amplifier.idle_current_a:.12g} A"
+        known |= _idle(amplifier.idle_current_a)
     return known
+
+
+def _range(lowest_v: float, highest_v: float) -> tuple[str, ...]:
+    """Six voltages from the lowest to the highest, equally far apart."""
+    return tuple(f"{lowest_v + part * (highest_v - lowest_v) / 5:.12g} V" for part in range(6))
+
+
+def _idle(expected_a: float) -> dict[str, str]:
+    """The idle current that the maker expects, what is too much of it, and what a first power-up is limited to."""
+    return {
+        "amplifier.idle_current": f"{expected_a:.12g} A",
+        "amplifier.idle.criterion": f"below {IDLE_AT_MOST * expected_a:.12g} A",
+        "amplifier.idle.current_limit": f"{IDLE_LIMIT * expected_a:.12g} A",
+    }
 
 
 # Marks a text without a pattern of its own in whose place a reference may stand.

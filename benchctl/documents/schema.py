@@ -195,6 +195,8 @@ def _walk_properties(schema: Any, change: Callable[[Any], Any]) -> Any:
     }
     if isinstance(walked.get("properties"), dict):
         walked["properties"] = {key: change(value) for key, value in walked["properties"].items()}
+    if isinstance(walked.get("items"), dict):
+        walked["items"] = change(walked["items"])
     return walked
 
 
