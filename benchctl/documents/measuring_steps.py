@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal
 
@@ -9,6 +10,7 @@ from pydantic import Field
 
 from benchctl.documents.criteria import (
     BelowAmperes,
+    BelowCelsius,
     Criterion,
     Expectations,
     WithinAmperes,
@@ -32,13 +34,11 @@ from benchctl.documents.step_base import ON_PROTECTION, CycleCount, OnProtection
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
+# That of a sine is 3 dB, and between bursts of it there must be a rest.
+CrestFactor = Annotated[Ratio, bounded("1", above=math.sqrt(2.0), at_most=100)]
+
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
 RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
-SOAK_FIGURES = (
-    "soak_time",
-    "average_power",
-    "power_drift",
-    "efficiency",
 FILTER_FIGURES = (
     "gain",
     "low_pass_corner",
@@ -48,6 +48,12 @@ FILTER_FIGURES = (
     "high_pass_slope",
     "high_pass_order",
 )
+SOAK_FIGURES = (
+    "soak_time",
+    "average_power",
+    "power_drift",
+    "crest_factor",
+    "efficiency",
     "supply_current",
     "supply_current_drift",
     "supply_voltage",
@@ -89,12 +95,6 @@ class SteppedSine(_Driven):
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
-class MeasureDamping(_Driven):
-    """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
-
-    STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
-
-    kind: Literal["measure_damping"] = "measure_damping"
 class MeasureFilter(SteppedSine):
     """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
 
@@ -116,8 +116,16 @@ class MeasureResponse(SteppedSine):
     )
 
 
+class MeasureDamping(_Driven):
+    """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
+
+    kind: Literal["measure_damping"] = "measure_damping"
     loads_ohm: tuple[PositiveOhms, ...] = Field(
-        min_length=2, description="nominal loads; of more than two the highest and the lowest are used"
+        min_length=1,
+        description="nominal loads; of more than two the highest and the lowest are used, and one alone is held"
+        " against no load at all",
     )
     level_v: PositiveVolts | None = Field(
         default=None, description="of the generator, RMS; 10 dB below rated power into the lowest load, unless given"
@@ -215,7 +223,17 @@ class Soak(_Driven):
     of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
         default=None, description="the part of rated power to drive with, such as `12.5 %`, by the nominal gain"
     )
-    cycles: CycleCount | None = Field(default=None, description="length of bursts; a steady tone, unless given")
+    heatsink: BelowCelsius | None = Field(
+        default=None, description="what the heatsink must be; the drive ends early where it is not any more"
+    )
+    cycles: CycleCount | None = Field(
+        default=None, description="length of bursts; a steady tone, unless this or `crest_factor` is given"
+    )
+    crest_factor_ratio: CrestFactor | None = Field(
+        default=None,
+        alias="crest_factor",
+        description="of bursts as long as it asks for, such as `9 dB`: loud music has 6 to 12 dB",
+    )
     every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
     low_level_ratio: RestLevel = Field(
         default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
@@ -228,15 +246,17 @@ class Soak(_Driven):
     def misfits(self) -> Iterator[Misfit]:
         if self.level_v is not None and self.of_rated is not None:
             yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
+        if self.cycles is not None and self.crest_factor_ratio is not None:
+            yield Misfit(("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them")
 
 
 MeasuringStep = MeasureDamping | MeasureDc | MeasureFilter | MeasureNoise | MeasureResponse | RampSupply | Soak
 MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
     MeasureDamping,
     MeasureDc,
+    MeasureFilter,
     MeasureNoise,
     MeasureResponse,
     RampSupply,
     Soak,
 )
-    MeasureFilter,

@@ -16,6 +16,7 @@ from benchctl.measure.damping_figures import DampingContext, damping
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.filter_figures import filter_figures
+from benchctl.measure.fold_back_figures import FoldBackContext, fold_back
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.protection_figures import ProtectionContext, protection
@@ -130,9 +131,10 @@ ANALYSES: Mapping[str, Analysis] = {
     "damping": Analysis(damping, DampingContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
-    "filter": Analysis(filter_figures, ResponseContext),
     "ramp": Analysis(ramp, RampContext),
+    "filter": Analysis(filter_figures, ResponseContext),
     "warming": Analysis(warming, WarmingContext),
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
+    "fold_back": Analysis(fold_back, FoldBackContext),
 }

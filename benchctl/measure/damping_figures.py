@@ -26,7 +26,8 @@ _RECORDS = (LIGHT, HEAVY, LIGHT_AGAIN)
 
 @dataclass(frozen=True, kw_only=True)
 class DampingContext(IdleContext):
-    """A sine of `frequency_hz` into `light` and into `heavy` loads (amplifier channel -> load)."""
+    """A sine of `frequency_hz` into `light` and into `heavy` loads (amplifier channel -> load); `light` is empty where
+    there was no load at all."""
 
     frequency_hz: float
     light: Mapping[str, LoadResistance]
@@ -44,7 +45,7 @@ def damping(captures: Mapping[str, Capture], _readings: Readings, context: Dampi
     """
     if not set(_RECORDS) <= set(captures):
         raise MeasurementError("output impedance needs a record with the lighter load before and after the heavier")
-    loaded = context.light.keys() & context.heavy.keys()
+    loaded = context.heavy.keys() & (context.light or context.heavy).keys()
     channels = [channel for channel in captures[HEAVY].channels if channel in loaded]
     if not channels:
         raise MeasurementError("no channel has both loads")
@@ -53,10 +54,11 @@ def damping(captures: Mapping[str, Capture], _readings: Readings, context: Dampi
 
 
 def _of_channel(captures: Mapping[str, Capture], channel: str, context: DampingContext) -> list[Figure]:
-    light, heavy = context.light[channel], context.heavy[channel]
+    light, heavy = context.light.get(channel), context.heavy[channel]
     light_v, heavy_v = _voltages(captures, channel, context)
-    found = output_impedance(light_v, light.resistance(), heavy_v, heavy.resistance())
-    factors = [_damping_factor(found, load.nominal_ohm, channel) for load in (light, heavy)]
+    light_ohm = math.inf if light is None else light.resistance()
+    found = output_impedance(light_v, light_ohm, heavy_v, heavy.resistance())
+    factors = [_damping_factor(found, load.nominal_ohm, channel) for load in (light, heavy) if load is not None]
     return [_impedance(found, channel), *factors]
 
 

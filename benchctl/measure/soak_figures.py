@@ -46,7 +46,8 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
 
     Gives soak_time, average_power per channel and total, power_drift per channel, efficiency, supply_current,
     supply_current_drift, supply_voltage, fuse_load (rms current over the fuse's rating), heatsink_temperature,
-    final_heatsink_temperature and heatsink_time_constant, as far as there is what they need.
+    final_heatsink_temperature and heatsink_time_constant, as far as there is what they need; under bursts also
+    crest_factor per channel.
 
     Raises:
         MeasurementError: there is no record, or there are no readings.
@@ -54,7 +55,7 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     if FIRST not in captures or not readings.get(TIME):
         raise MeasurementError("a soak needs a record from its beginning, and readings")
     end = captures.get(LAST, captures[FIRST])
-    figures = [Figure("soak_time", float(readings[TIME][-1]), "s")]
+    figures = [figure_of("soak_time", exactly(float(readings[TIME][-1])), "s")]
     figures += from_capture(_power_figures(end, context), end.name)
     if LAST in captures:
         both = (captures[FIRST].name, end.name)
@@ -72,7 +73,37 @@ def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
         figure_of("average_power", power, "W", channel)
         for channel, power in by_channel(powers, bridged=context.bridged).items()
     ]
-    return figures + efficiency_figures(output_power(signals, span), signals.supply_power(span))
+    figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
+    return figures if context.every_s is None else figures + _crest_figures(signals, span)
+
+
+def _crest_figures(signals: Signals, span: Span) -> list[Figure]:
+    """Peak over RMS of each output; what the chain does to both cancels but for its zero."""
+    figures = []
+    for channel in signals.channels:
+        lowest, highest = signals.extremes(OUTPUT + channel, span)
+        figures.append(
+            figure_of("crest_factor", (highest - lowest) / 2.0 / signals.rms(OUTPUT + channel, span), "1", channel)
+        )
+    return figures
+
+
+def burst_duty(crest_factor: float, low_level_ratio: float) -> float:
+    """The part d of the time that bursts of a sine must take so that the whole has a crest factor C.
+
+    Mean square over squared peak is 1/C^2 = (d + r^2 (1 - d)) / 2, with the rest r times as strong as the burst; hence
+    d = (2/C^2 - r^2) / (1 - r^2).
+
+    Raises:
+        MeasurementError: no part does: the crest factor is a sine's or less, or the rest alone is too strong.
+    """
+    rest = low_level_ratio**2
+    duty = (2.0 / crest_factor**2 - rest) / (1.0 - rest)
+    if not 0.0 < duty < 1.0:
+        raise MeasurementError(
+            f"no bursts over a rest of {low_level_ratio:.4g} of their level have a crest factor of {crest_factor:.4g}"
+        )
+    return duty
 
 
 def _span(capture: Capture, context: SoakContext) -> Span:

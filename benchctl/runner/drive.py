@@ -29,6 +29,17 @@ def set_load(run: Run, nominal_ohm: float) -> None:
     run.conditions.load_ohm = nominal_ohm
 
 
+def take_load_off(run: Run) -> None:
+    """Leave the outputs open, switching without a signal."""
+    if run.conditions.load_ohm is None:
+        return
+    mute(run)
+    run.wait(QUIET_S)
+    run.bench.load.disconnect()
+    run.wait(RELAY_S)
+    run.conditions.load_ohm = None
+
+
 def set_frequency(run: Run, frequency_hz: float) -> None:
     """Tune the generator."""
     run.bench.generator.set_frequency(frequency_hz)

@@ -7,7 +7,7 @@ from benchctl.measure.damping_figures import HEAVY, LIGHT, LIGHT_AGAIN, DampingC
 from benchctl.measure.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner import exposure
-from benchctl.runner.drive import QUIET_S, RELAY_S, mute, set_load, tone, tuned_hz
+from benchctl.runner.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import SETTLE_S
@@ -15,20 +15,23 @@ from benchctl.runner.steps.stepped_sine import quiet_level_v
 
 
 def perform(step: MeasureDamping, run: Run) -> None:
-    """A record with the lighter load, the heavier, and the lighter again; the load is left as it was."""
+    """A record with the lighter load or none, the heavier, and the lighter again; the load is left as it was."""
     frequency_hz = tuned_hz(run)
     before_ohm = run.conditions.load_ohm
-    light_ohm, heavy_ohm = max(step.loads_ohm), min(step.loads_ohm)
+    light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     level_v = step.level_v or quiet_level_v(run.files.amplifier, heavy_ohm)
     captures: dict[str, Capture] = {}
     loads: dict[str, dict[str, LoadResistance]] = {}
     for role, load_ohm in ((LIGHT, light_ohm), (HEAVY, heavy_ohm), (LIGHT_AGAIN, light_ohm)):
-        set_load(run, load_ohm)
+        if load_ohm is None:
+            take_load_off(run)
+        else:
+            set_load(run, load_ohm)
         tone(run, level_v)
         run.wait(SETTLE_S)
         record = exposure.steady_record(frequency_hz)
         captures[role] = exposure.take(run, f"damping {role}", record, level_v, exposure.outputs(run))
-        loads[role] = run.loads(load_ohm)
+        loads[role] = {} if load_ohm is None else run.loads(load_ohm)
         mute(run)
     if before_ohm is not None:
         set_load(run, before_ohm)
@@ -38,8 +41,13 @@ def perform(step: MeasureDamping, run: Run) -> None:
     run.analyse("damping", captures, {}, context, step.expect)
 
 
+def light_and_heavy_ohm(step: MeasureDamping) -> tuple[float | None, float]:
+    """The loads; None for none at all."""
+    return (max(step.loads_ohm) if len(step.loads_ohm) > 1 else None), min(step.loads_ohm)
+
+
 def foresee(step: MeasureDamping, outlook: Outlook) -> Forecast:
-    light_ohm, heavy_ohm = max(step.loads_ohm), min(step.loads_ohm)
+    light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = outlook.load_ohm
     outlook.level_v, outlook.load_ohm = None, heavy_ohm
     each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S

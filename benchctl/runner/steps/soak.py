@@ -10,7 +10,7 @@ from benchctl.documents.measuring_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
 from benchctl.measure.record import Capture
-from benchctl.measure.soak_figures import FIRST, LAST, SoakContext
+from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.foretelling import READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
@@ -40,24 +40,25 @@ class _Drive:
     load_ohm: float
     frequency_hz: float
     level_v: float
+    cycles: int | None
 
     @property
     def every_s(self) -> float | None:
         """From burst to burst; None for a steady tone."""
-        return self.step.every_s if self.step.cycles is not None else None
+        return self.step.every_s if self.cycles is not None else None
 
     def start(self) -> None:
         step, level_v = self.step, self.level_v
-        if step.cycles is None:
+        if self.cycles is None:
             tone(self.run, level_v)
             self.run.wait(SETTLE_S)
             return
         low_v = level_v * step.low_level_ratio
-        start_burst(self.run, Burst(self.frequency_hz, step.cycles, level_v, low_v, step.every_s))
+        start_burst(self.run, Burst(self.frequency_hz, self.cycles, level_v, low_v, step.every_s))
         self.run.wait(BURSTS_BEFORE * step.every_s)
 
     def stop(self) -> None:
-        if self.step.cycles is None:
+        if self.cycles is None:
             mute(self.run)
         else:
             stop_burst(self.run)
@@ -120,6 +121,9 @@ class _Soaking:
             for signal, values in self.supply.items():
                 values.append(run.read(signal))
             self._check()
+            if self.drive.step.heatsink is not None and not self.drive.step.heatsink.holds(temperature_c):
+                run.note(f"the heatsink is at {temperature_c:.1f} degC, where the drive is to end")
+                return
             if self.warming.look() and self._is_known():
                 return
             told = (f"{temperature_c:.1f} degC", self.warming.end_in_words(), left_in_words(left_s))
@@ -147,7 +151,8 @@ def perform(step: Soak, run: Run) -> None:
         RequirementFailed: the amplifier's protection silenced it, and the sequence asks for the run to end then.
     """
     load_ohm, frequency_hz = load_and_frequency(run)
-    drive = _Drive(step, run, load_ohm, frequency_hz, _level_v(step, run, load_ohm, frequency_hz))
+    level_v = _level_v(step, run, load_ohm, frequency_hz)
+    drive = _Drive(step, run, load_ohm, frequency_hz, level_v, cycles_of(step, frequency_hz))
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
     soaking = _Soaking(drive, Watch(run, load_ohm, frequency_hz, drive.every_s, ends_run), Foretelling(run))
@@ -162,6 +167,18 @@ def perform(step: Soak, run: Run) -> None:
         **run.accuracies(),
     )
     run.analyse("soak", soaking.captures, soaking.warming.readings | soaking.supply, context, step.expect)
+
+
+def cycles_of(step: Soak, frequency_hz: float) -> int | None:
+    """The length of the bursts; None for a steady tone.
+
+    Raises:
+        MeasurementError: no bursts have the crest factor that is asked for.
+    """
+    if step.crest_factor_ratio is None:
+        return step.cycles
+    duty = burst_duty(step.crest_factor_ratio, step.low_level_ratio)
+    return max(round(duty * step.every_s * frequency_hz), 1)
 
 
 def _level_v(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> float:
@@ -190,14 +207,25 @@ def foresee(step: Soak, outlook: Outlook) -> Forecast:
     load_ohm, frequency_hz = outlook.load_ohm or 4.0, outlook.frequency_hz or 1000.0
     if step.level_v is None and step.of_rated is None and not outlook.has_clean_level:
         outlook.hazard("no level is given and no find_clean_level comes before it; give level or of_rated")
-    if step.cycles is not None and step.cycles / frequency_hz >= step.every_s:
-        outlook.hazard(f"a burst of {step.cycles} cycles does not end before the next begins, after {step.every_s:g} s")
+    duty = _foreseen_duty(step, frequency_hz, outlook)
     level_v = step.level_v or (rated_level_v(outlook.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
     power = outlook.tone(level_v, for_s=step.for_s) if level_v else outlook.full_power(for_s=step.for_s)
-    if step.cycles is not None:
-        duty = step.cycles / frequency_hz / step.every_s
-        power["load_w"] *= duty + step.low_level_ratio**2 * (1.0 - duty)
-        power["supply_a"] *= duty + step.low_level_ratio * (1.0 - duty)
-    if step.until is None:
+    power["load_w"] *= duty + step.low_level_ratio**2 * (1.0 - duty)
+    power["supply_a"] *= duty + step.low_level_ratio * (1.0 - duty)
+    if step.until is None and step.heatsink is None:
         return Forecast(duration_s=step.for_s, **power)
     return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, **power)
+
+
+def _foreseen_duty(step: Soak, frequency_hz: float, outlook: Outlook) -> float:
+    """The part of the time that the drive takes; 1 for a steady tone."""
+    try:
+        cycles = cycles_of(step, frequency_hz)
+    except MeasurementError as impossible:
+        outlook.hazard(str(impossible))
+        return 1.0
+    if cycles is None:
+        return 1.0
+    if cycles / frequency_hz >= step.every_s:
+        outlook.hazard(f"a burst of {cycles} cycles does not end before the next begins, after {step.every_s:g} s")
+    return min(cycles / frequency_hz / step.every_s, 1.0)
