@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.documents.reader import load_sequence
+from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.documents.sequence import Sequence, expanded_count
 from benchctl.documents.steps import MeasureBurst, Sweep
 
@@ -15,7 +15,7 @@ ON = "  - power_on: {voltage: 14.4 V, current_limit: 90 A}\n"
 
 
 def test_the_shipped_power_test_says_what_it_says() -> None:
-    sequence = load_sequence("burst_and_continuous")
+    sequence = load_sequence("burst_and_continuous", load_amplifier("hx2150"))
     assert [step.kind for step in sequence.steps] == ["power_on", "measure_idle", "sweep", "power_off"]
     sweep = sequence.steps[2]
     assert isinstance(sweep, Sweep)
@@ -26,8 +26,8 @@ def test_the_shipped_power_test_says_what_it_says() -> None:
     assert (burst.every_s, burst.thd_n) == (0.5, 0.01)
     assert burst.low_level_ratio == pytest.approx(0.1)
     assert sequence.limits.supply_current is not None
-    assert sequence.limits.supply_current.above == 95.0
-    assert sequence.limits.supply_current.for_s == 0.5
+    assert sequence.limits.supply_current.above == 80.0  # the fuse of the HX 2150
+    assert sequence.limits.supply_current.for_s == 10.0
 
 
 def test_a_sequence_needs_a_title_and_steps(faults_of: FaultsOf) -> None:
