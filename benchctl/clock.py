@@ -16,7 +16,7 @@ import itertools
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
@@ -51,6 +51,37 @@ class Clock(Protocol):
         """Start a thread of the run: a daemon that this clock counts while it lives."""
 
 
+class _RealSignal:
+    """A flag of a real clock, which a signal handler may raise while its own thread waits for it.
+
+    threading.Event would lock itself out there: its `wait` and its `set` take the same lock. Here there is one bare
+    lock, held until the flag goes up; whoever then gets it lets the next one through.
+    """
+
+    def __init__(self) -> None:
+        self._up = False
+        self._gate = threading.Lock()
+        self._gate.acquire()
+
+    def set(self) -> None:
+        if not self._up:
+            self._up = True
+            self._open_gate()
+
+    def is_set(self) -> bool:
+        return self._up
+
+    def wait(self, seconds: float) -> bool:
+        """Wait for the flag; returns whether it is up."""
+        if not self._up and self._gate.acquire(timeout=min(seconds, threading.TIMEOUT_MAX)):
+            self._open_gate()
+        return self._up
+
+    def _open_gate(self) -> None:
+        with suppress(RuntimeError):  # another thread was quicker
+            self._gate.release()
+
+
 class RealClock:
     """Monotonic time of this machine; it begins at `elapsed_s`, where a run that is gone on with had come to."""
 
@@ -65,10 +96,10 @@ class RealClock:
         return self._started_wall + timedelta(seconds=self.now())
 
     def signal(self) -> Signal:
-        return threading.Event()
+        return _RealSignal()
 
     def sleep(self, seconds: float, until: Signal | None = None) -> bool:
-        if isinstance(until, threading.Event):
+        if isinstance(until, _RealSignal):
             return until.wait(max(0.0, seconds))
         time.sleep(max(0.0, seconds))
         return False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import threading
 
 import pytest
@@ -172,3 +173,36 @@ def test_what_was_sent_has_arrived_before_virtual_time_moves() -> None:
         clock.sleep(0.0)
         clock.sleep(2.0)
     assert called_at == [0.0, 1.0]
+
+
+def test_real_time_ends_the_sleeps_of_all_threads_that_wait_for_one_signal() -> None:
+    clock = RealClock()
+    stop = clock.signal()
+    ended: list[bool] = []
+    threads = [threading.Thread(target=lambda: ended.append(clock.sleep(60.0, until=stop))) for _ in range(5)]
+    for thread in threads:
+        thread.start()
+    stop.set()
+    for thread in threads:
+        thread.join()
+    assert ended == [True] * 5
+
+
+def test_a_signal_handler_may_end_the_sleep_that_it_interrupts() -> None:
+    """Each time at another moment; an Event deadlocks within some thousand of these, its lock held by both."""
+    timer = getattr(signal, "ITIMER_REAL", None)
+    if timer is None:
+        pytest.skip("no interval timers here")
+    clock = RealClock()
+    stop = clock.signal()
+    before = signal.signal(signal.SIGALRM, lambda *_: stop.set())
+    try:
+        for turn in range(3000):
+            stop = clock.signal()
+            signal.setitimer(timer, (1 + turn % 40) * 1e-6)
+            while not clock.sleep(0.0005, until=stop):
+                pass
+    finally:
+        signal.setitimer(timer, 0.0)
+        signal.signal(signal.SIGALRM, before)
+    assert stop.is_set()
