@@ -1,0 +1,129 @@
+"""One simulated bench after the other: a dry run as anyone would do it, and each of its figures beside the truth."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchctl.archive.captures import load_capture
+from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.recorder import Recorder
+from benchctl.clock import RealClock, VirtualClock
+from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.instruments.bench import open_bench
+from benchctl.instruments.interlock import Interlock
+from benchctl.launch.run import Opened, perform
+from benchctl.launch.simulated import describe
+from benchctl.library import find
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
+from benchctl.runner.plan import expand
+from benchctl.runner.preflight import preflight
+from benchctl.runner.run import Files
+from benchctl.simulator.bench import SimulatedBench
+from benchctl.simulator.witness import Witness
+from benchmarks.coverage.truth import Truths, clean_burst_truth, continuous_truth, full_burst_truth, idle_truth
+from benchmarks.nobody import Nobody
+
+SEQUENCE = Path(__file__).with_name("coverage.yaml")
+_SEED = re.compile(r"^(\s*seed:).*$", re.MULTILINE)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A figure beside its truth, both in the figure's unit; `standard_uncertainty` is None for a bound."""
+
+    seed: int
+    analysis: str
+    name: str
+    channel: str
+    value: float
+    true_value: float
+    standard_uncertainty: float | None
+
+    @property
+    def error(self) -> float:
+        """Value less truth."""
+        return self.value - self.true_value
+
+    @property
+    def score(self) -> float | None:
+        """The error in standard uncertainties; None for a bound."""
+        return self.error / self.standard_uncertainty if self.standard_uncertainty else None
+
+    @property
+    def is_covered(self) -> bool:
+        """Whether the truth lies inside value +- U with k = 2, or under a bound."""
+        return self.true_value <= self.value if self.score is None else abs(self.score) <= COVERAGE_FACTOR
+
+
+def judged_figures(seed: int, bench: str, amplifier: str, folder: Path) -> list[Judged]:
+    """Every figure of one dry run on the bench with that seed; the run folder goes below `folder`."""
+    files = Files(load_sequence(SEQUENCE), load_bench(_seeded(bench, seed, folder)), load_amplifier(amplifier))
+    with _simulated(files) as (opened, witness):
+        run_folder = RunFolder.create(folder, f"coverage {seed}", files.amplifier.title, RealClock())
+        recorder = Recorder(run_folder, opened.clock)
+        try:
+            checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
+            outcome = perform(files, checked, opened, recorder, Nobody())
+        finally:
+            recorder.finish()
+    if outcome.error is not None or outcome.unmeasured:
+        raise RuntimeError(f"the run with seed {seed} ended early: {outcome.error or outcome.unmeasured}")
+    return [judged for entry in recorder.measured for judged in _judged(seed, entry, run_folder, witness)]
+
+
+def _seeded(bench: str, seed: int, folder: Path) -> Path:
+    """A copy of a shipped bench file with another seed."""
+    text = find("benches", bench).read_text()
+    file = folder / f"{bench}-{seed}.yaml"
+    file.write_text(_SEED.sub(rf"\g<1> {seed}", text))
+    return file
+
+
+@contextmanager
+def _simulated(files: Files) -> Iterator[tuple[Opened, Witness]]:
+    """The bench of a dry run, with a witness beside it."""
+    clock = VirtualClock()
+    with clock.take_part(), SimulatedBench(describe(files.bench, files.amplifier), clock.now) as simulated:
+        witness = Witness(simulated)
+        clock.before_jumps(simulated.settle)
+        addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
+        interlock = Interlock(clock)
+        with open_bench(files.bench, addresses, interlock, clock.sleep) as bench:
+            yield Opened(bench, clock, interlock), witness
+
+
+def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Iterator[Judged]:
+    truths = _truths(entry, folder, witness)
+    for figure in entry.figures:
+        expanded = figure.expanded_uncertainty
+        yield Judged(
+            seed,
+            entry.analysis,
+            figure.name,
+            figure.channel,
+            figure.value,
+            truths[figure.name, figure.channel],
+            None if expanded is None else expanded / COVERAGE_FACTOR,
+        )
+
+
+def _truths(entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Truths:
+    """What the analysis should have found."""
+    taken_s = {role: load_capture(folder.path / file).taken_s for role, file in entry.captures.items()}
+    records = {role: witness.record_at(time_s) for role, time_s in taken_s.items()}
+    heatsink_c = witness.heatsink_c(entry.time_s)
+    match entry.analysis:
+        case "idle":
+            return idle_truth(records["idle"], heatsink_c)
+        case "continuous":
+            return continuous_truth(records["continuous"], heatsink_c)
+        case "burst":
+            cycles, every_s = entry.context["cycles"], entry.context["every_s"]
+            clean = clean_burst_truth(records["clean"], cycles)
+            return clean | full_burst_truth(records["full"], cycles, every_s, heatsink_c)
+    raise LookupError(f"nobody knows the truth of '{entry.analysis}'")

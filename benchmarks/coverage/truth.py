@@ -1,0 +1,183 @@
+"""The true value of each figure, from the simulator's physics at the instant of the record, by formulas of its own.
+
+Nothing of `benchctl.measure` is used here: a mistake there must not be made twice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import curve_fit
+
+from benchctl.simulator.waveforms import Samples
+from benchctl.simulator.witness import TrueRecord
+
+Truths = dict[tuple[str, str], float]
+"""Figure name and channel -> true value, in base units."""
+
+BAND_HZ = 20e3
+HIGHEST_HARMONIC = 10
+FINE = 8192
+"""Instants in one cycle: a clipped corner costs the mean square parts in 1e8."""
+COARSE = 50_000
+"""Instants in a repetition, for what follows the rail, which takes milliseconds."""
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One cycle of a channel's output, noise apart."""
+
+    volts: Samples
+
+    @property
+    def mean_square(self) -> float:
+        """V²."""
+        return float(np.mean(self.volts**2))
+
+    @property
+    def peak_v(self) -> float:
+        """Of either sign."""
+        return float(np.abs(self.volts).max())
+
+    @property
+    def half_span_v(self) -> float:
+        """Half of peak to peak."""
+        return float(np.ptp(self.volts)) / 2.0
+
+    def harmonics(self, frequency_hz: float, highest: int | None = None) -> tuple[float, float]:
+        """Mean squares of the fundamental and of the harmonics up to the band edge, or to the `highest`."""
+        top = math.floor(BAND_HZ / frequency_hz * 1.001)
+        lines = np.abs(np.fft.rfft(self.volts)) / FINE
+        squares = 2.0 * lines[1 : min(top, highest or top) + 1] ** 2
+        return float(squares[0]), float(squares[1:].sum())
+
+
+def idle_truth(record: TrueRecord, heatsink_c: float) -> Truths:
+    """Undriven: the read-backs are those of the supply's own terminals."""
+    times_s = np.linspace(record.start_s, record.end_s, 1000)
+    current_a = float(record.supply_current_a(times_s).mean())
+    voltage_v = float(record.terminal_v(times_s).mean()) + record.lead_ohm * current_a
+    offsets = {("dc_offset", c): float(record.output_v(c, times_s).mean()) for c in record.channels}
+    return {
+        ("idle_current", ""): current_a,
+        ("supply_voltage", ""): voltage_v,
+        ("idle_power", ""): voltage_v * current_a,
+        ("heatsink_temperature", ""): heatsink_c,
+        **offsets,
+    }
+
+
+def continuous_truth(record: TrueRecord, heatsink_c: float) -> Truths:
+    """A steady tone: each of its cycles is like the first."""
+    period_s = 1.0 / record.frequency_hz
+    cycles = {c: _cycle(record, c, record.start_s, period_s) for c in record.channels}
+    values = _powers(record, "continuous_power", cycles)
+    for channel, cycle in cycles.items():
+        rms_v = math.sqrt(cycle.mean_square)
+        _, thd = cycle.harmonics(record.frequency_hz, HIGHEST_HARMONIC)
+        fundamental, distortion = cycle.harmonics(record.frequency_hz)
+        values |= {
+            ("output_rms", channel): rms_v,
+            ("output_peak", channel): cycle.peak_v,
+            ("crest_factor", channel): cycle.half_span_v / rms_v,
+            ("thd_n", channel): math.sqrt(distortion / (fundamental + distortion)),
+            ("thd", channel): math.sqrt(thd / fundamental),
+        }
+    whole = math.floor((record.end_s - record.start_s) / period_s + 1e-6) * period_s
+    supply, supply_w = _supply(record, whole)
+    output_w = values["continuous_power", "total"]
+    return {**values, **supply, ("efficiency", ""): output_w / supply_w, ("heatsink_temperature", ""): heatsink_c}
+
+
+def clean_burst_truth(record: TrueRecord, cycles: int) -> Truths:
+    """At clean drive: the lowest power, the worst distortion."""
+    table = _burst(record, cycles)
+    values = _chosen(record, "burst_power_clean", table, np.argmin)
+    for channel, row in table.items():
+        squares = [cycle.harmonics(record.frequency_hz) for cycle in row]
+        values["thd_n", channel] = max(math.sqrt(rest / (first + rest)) for first, rest in squares)
+    return values
+
+
+def full_burst_truth(record: TrueRecord, cycles: int, every_s: float, heatsink_c: float) -> Truths:
+    """At full drive."""
+    table = _burst(record, cycles)
+    values = _chosen(record, "burst_power_first", table, lambda _: 0)
+    values |= _chosen(record, "burst_power_last", table, lambda watts: len(watts) - 1)
+    values |= _chosen(record, "burst_power_lowest", table, np.argmin)
+    values |= _chosen(record, "burst_power_highest", table, np.argmax)
+    for channel, row in table.items():
+        values["output_peak", channel] = max(cycle.peak_v for cycle in row)
+        values["output_rms", channel] = math.sqrt(float(np.mean([cycle.mean_square for cycle in row])))
+        if cycles > 1:
+            values["droop", channel] = 1.0 - row[-1].half_span_v / row[0].half_span_v
+            values["droop_time_constant", channel] = _time_constant_s(record, row)
+    supply, supply_w = _supply(record, every_s)
+    output_w = sum(_mean_square(record, c, every_s) * record.load_s(c) for c in record.channels)
+    return {**values, **supply, ("efficiency", ""): output_w / supply_w, ("heatsink_temperature", ""): heatsink_c}
+
+
+def _cycle(record: TrueRecord, channel: str, start_s: float, period_s: float) -> Cycle:
+    return Cycle(record.output_v(channel, start_s + period_s * (np.arange(FINE) + 0.5) / FINE))
+
+
+def _burst(record: TrueRecord, cycles: int) -> dict[str, list[Cycle]]:
+    start_s, period_s = record.loudest_s(), 1.0 / record.frequency_hz
+    return {
+        channel: [_cycle(record, channel, start_s + number * period_s, period_s) for number in range(cycles)]
+        for channel in record.channels
+    }
+
+
+def _powers(record: TrueRecord, name: str, cycles: Mapping[str, Cycle]) -> Truths:
+    watts = {channel: cycle.mean_square * record.load_s(channel) for channel, cycle in cycles.items()}
+    return {(name, channel): watts for channel, watts in {**watts, "total": sum(watts.values())}.items()}
+
+
+def _chosen(
+    record: TrueRecord, name: str, table: Mapping[str, list[Cycle]], choose: Callable[[Samples], object]
+) -> Truths:
+    """The power of the chosen cycle: of each channel by its own, of the total by all together."""
+    watts = {c: np.array([cycle.mean_square for cycle in row]) * record.load_s(c) for c, row in table.items()}
+    watts["total"] = np.sum(list(watts.values()), axis=0)
+    return {(name, channel): float(each[int(choose(each))]) for channel, each in watts.items()}  # type: ignore[call-overload]
+
+
+def _supply(record: TrueRecord, span_s: float) -> tuple[Truths, float]:
+    """Figures of the supply at the amplifier's terminals, and its mean power."""
+    times_s = _instants(record.start_s, span_s)
+    current_a, terminal_v = record.supply_current_a(times_s), record.terminal_v(times_s)
+    figures = {
+        "supply_current": current_a.mean(),
+        "supply_current_peak": current_a.max(),
+        "supply_voltage": terminal_v.mean(),
+        "supply_voltage_lowest": terminal_v.min(),
+        "supply_voltage_sag": np.ptp(terminal_v),
+    }
+    return {(name, ""): float(value) for name, value in figures.items()}, float(np.mean(current_a * terminal_v))
+
+
+def _mean_square(record: TrueRecord, channel: str, span_s: float) -> float:
+    return float(np.mean(record.output_v(channel, _instants(record.start_s, span_s, fine=True)) ** 2))
+
+
+def _instants(start_s: float, span_s: float, *, fine: bool = False) -> Samples:
+    count = COARSE * 8 if fine else COARSE
+    instants: Samples = start_s + span_s * (np.arange(count) + 0.5) / count
+    return instants
+
+
+def _time_constant_s(record: TrueRecord, row: Iterable[Cycle]) -> float:
+    """Of the exponential through the true peaks."""
+    peaks = np.array([cycle.half_span_v for cycle in row])
+    times_s = np.arange(peaks.size) / record.frequency_hz
+
+    def fall(t: Samples, end: float, depth: float, tau_s: float) -> Samples:
+        return end + depth * np.exp(-t / tau_s)
+
+    start = (peaks[-1], peaks[0] - peaks[-1], times_s[-1])
+    (_, _, tau_s), _ = curve_fit(fall, times_s, peaks, p0=start, maxfev=10_000)
+    return float(tau_s)

@@ -1,0 +1,37 @@
+"""An observer that looks away."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchctl.measure.figure import Figure
+from benchctl.runner.plan import PlannedStep
+from benchctl.runner.preflight import Preflight
+from benchctl.runner.run import Run
+
+
+class Nobody:
+    """Watches a run without a word."""
+
+    def started(self, checked: Preflight, run: Run) -> None:
+        """Nothing."""
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        """Nothing."""
+
+    def figures(self, planned: PlannedStep, figures: Sequence[Figure]) -> None:
+        """Nothing."""
+
+    def note(self, text: str) -> None:
+        """Nothing."""
+
+    def progress(self, text: str) -> None:
+        """Nothing."""
+
+    def hands_needed(self, request: str) -> None:
+        """Nobody is there to help."""
+        raise AssertionError(f"nobody is there to help: {request}")
+
+    def answer(self, question: str) -> str:
+        """Nobody is there to answer."""
+        raise AssertionError(f"nobody is there to answer: {question}")
