@@ -167,6 +167,23 @@ class TurnOnByHand(Part):
 RemoteTurnOn = Annotated[TurnOnBySupply | TurnOnByRelay | TurnOnByHand, Field(discriminator="by")]
 
 
+class InputsByRelay(Part):
+    """Relays of the load's relay bank connect the generator to the amplifier's inputs, one each; where one is open,
+    the input is terminated."""
+
+    by: Literal["relay"]
+    relays: dict[ChannelName, RelayNumber] = Field(min_length=1, description="amplifier channel -> relay")
+
+
+class InputsByHand(Part):
+    """A person moves the plugs when asked: the generator's into one input, a shorting plug into each other."""
+
+    by: Literal["hand"]
+
+
+Inputs = Annotated[InputsByRelay | InputsByHand, Field(discriminator="by")]
+
+
 class Bench(Document):
     """A whole bench file."""
 
@@ -176,12 +193,17 @@ class Bench(Document):
     remote_turn_on: RemoteTurnOn | None = Field(
         default=None, description="what wakes the amplifier; absent if nothing does"
     )
+    inputs: Inputs | None = Field(
+        default=None, description="how one input is driven alone; absent if the generator feeds all of them together"
+    )
     limits: Limits = Field(default_factory=Limits, description="what this bench bears; they hold under every sequence")
     simulation: BenchSimulation | None = Field(default=None, description="for a dry run; only the simulator reads it")
 
     def misfits(self) -> Iterator[Misfit]:
         yield from self._load_misfits()
         yield from self._fault_misfits()
+        if isinstance(self.inputs, InputsByRelay):
+            yield from self._input_misfits(self.inputs)
         match self.remote_turn_on:
             case TurnOnBySupply() as by_supply:
                 yield from self._supply_misfits(by_supply)
@@ -229,6 +251,23 @@ class Bench(Document):
             yield Misfit(
                 at_voltage, f"{render(lead.voltage_v, 'V')} is more than output '{lead.output}' can give, {highest}"
             )
+
+    def _input_misfits(self, inputs: InputsByRelay) -> Iterator[Misfit]:
+        load = self.instruments.load
+        if load is None or load.kind != "relay bank":
+            yield Misfit(("inputs", "by"), "there is no relay bank under 'instruments'")
+            return
+        taken = {resistor.relay: "a load resistor" for resistor in load.resistors}
+        if isinstance(self.remote_turn_on, TurnOnByRelay):
+            taken[self.remote_turn_on.relay] = "the remote turn-on lead"
+        for channel, relay in inputs.relays.items():
+            at = ("inputs", "relays", channel)
+            if channel not in self.signals.outputs:
+                names = ", ".join(self.signals.outputs)
+                yield Misfit(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
+            if relay in taken:
+                yield Misfit(at, f"relay {relay} connects {taken[relay]} already")
+            taken.setdefault(relay, f"input {channel}")
 
     def _relay_misfits(self, lead: TurnOnByRelay) -> Iterator[Misfit]:
         load = self.instruments.load

@@ -52,6 +52,7 @@ FIGURE_UNITS: Mapping[str, str] = {
     "channel_balance": "1",
     "lower_band_edge": "Hz",
     "upper_band_edge": "Hz",
+    "crosstalk": "1",
     "low_pass_corner": "Hz",
     "low_pass_slope": "dB/octave",
     "low_pass_order": "",

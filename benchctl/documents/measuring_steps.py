@@ -95,6 +95,19 @@ class SteppedSine(_Driven):
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
+class MeasureCrosstalk(SteppedSine):
+    """What a driven channel makes at the others, whose inputs are terminated; the bench file's `inputs` says how one is
+    driven alone."""
+
+    kind: Literal["measure_crosstalk"] = "measure_crosstalk"
+    per_octave: FrequenciesAnOctave = Field(
+        default=1, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+    )
+    expect: Annotated[Expectations, *expecting("crosstalk")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `crosstalk: below -60 dB`"
+    )
+
+
 class MeasureFilter(SteppedSine):
     """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
 
@@ -250,8 +263,11 @@ class Soak(_Driven):
             yield Misfit(("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them")
 
 
-MeasuringStep = MeasureDamping | MeasureDc | MeasureFilter | MeasureNoise | MeasureResponse | RampSupply | Soak
+MeasuringStep = (
+    MeasureCrosstalk | MeasureDamping | MeasureDc | MeasureFilter | MeasureNoise | MeasureResponse | RampSupply | Soak
+)
 MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
+    MeasureCrosstalk,
     MeasureDamping,
     MeasureDc,
     MeasureFilter,

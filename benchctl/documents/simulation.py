@@ -129,6 +129,9 @@ class AmplifierSimulation(Part):
     housekeeping_w: Watts | None = Field(default=None, ge=0, description="taken always, at the nominal supply")
     standby_current_a: Amperes | None = Field(default=None, ge=0, description="taken while asleep")
     noise_v: Volts | None = Field(default=None, ge=0, description="at the output, RMS")
+    crosstalk: Ratio | None = Field(
+        default=None, ge=0, lt=1, description="part of a driven input's signal that reaches an undriven one"
+    )
     offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None

@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Any, TypeVar
 
 from benchctl.documents import bench as document
-from benchctl.documents.bench import TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.bench import InputsByRelay, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.driver import (
     Driver,
     ElectronicLoadDriver,
@@ -168,7 +168,7 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
         case ThermometerDriver() if instruments.thermometer is not None:
             return Thermometer(session, driver, dict(instruments.thermometer.channels.items()))
         case RelayBankDriver() if isinstance(instruments.load, RelayBankEntry):
-            return RelayBank(session, driver, _relays(instruments.load), _turn_on_relay(file))
+            return RelayBank(session, driver, _relays(instruments.load), _turn_on_relay(file), _input_relays(file))
         case ElectronicLoadDriver():
             return ElectronicLoad(session, driver)
         case ListPreambleDriver() if instruments.oscilloscope is not None:
@@ -208,6 +208,10 @@ def _relays(bank: RelayBankEntry) -> dict[float, tuple[int, ...]]:
 def _turn_on_relay(file: document.Bench) -> int | None:
     lead = file.remote_turn_on
     return lead.relay if isinstance(lead, TurnOnByRelay) else None
+
+
+def _input_relays(file: document.Bench) -> dict[str, int]:
+    return dict(file.inputs.relays) if isinstance(file.inputs, InputsByRelay) else {}
 
 
 def _switch_off_order(file: document.Bench) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 
 from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
 from benchctl.errors import InstrumentError, UsageError
@@ -30,6 +30,10 @@ class Load(Role, ABC):
     def safe_parts(self) -> list[SafePart]:
         """What the safe state asks of it."""
 
+    def turn_on_parts(self) -> list[SafePart]:
+        """What the safe state asks of it before the supply goes: the remote turn-on lead, where a relay feeds it."""
+        return []
+
 
 class RelayBank(Load):
     """Resistors switched by relays.
@@ -37,6 +41,7 @@ class RelayBank(Load):
     Args:
         relays: for each nominal resistance the relays that connect it.
         turn_on_relay: the relay that feeds the remote turn-on lead, where one does.
+        input_relays: amplifier channel -> the relay that connects its input to the generator, where there are any.
     """
 
     def __init__(
@@ -45,10 +50,12 @@ class RelayBank(Load):
         driver: RelayBankDriver,
         relays: Mapping[float, Sequence[int]],
         turn_on_relay: int | None = None,
+        input_relays: Mapping[str, int] | None = None,
     ) -> None:
         super().__init__(session)
         self._words = driver.commands
         self._turn_on_relay = turn_on_relay
+        self._input_relays = dict(input_relays or {})
         self._relays = {ohm: tuple(numbers) for ohm, numbers in relays.items()}
         loads = {relay for numbers in self._relays.values() for relay in numbers}
         self._load_relays = tuple(sorted(loads))
@@ -56,17 +63,31 @@ class RelayBank(Load):
 
     def prepare(self) -> None:
         self._say(self._words.prepare)
+        if self._input_relays:
+            self.drive_inputs(tuple(self._input_relays))
+
+    def drive_inputs(self, channels: Sequence[str]) -> None:
+        """Connect the generator to these channels' inputs and to no other, and see that it is so."""
+        wanted = {self._input_relays[channel] for channel in channels}
+        others = tuple(sorted(set(self._input_relays.values()) - wanted))
+        if others:
+            self._say(self._words.open, relays=others)
+        self._say(self._words.close, relays=tuple(sorted(wanted)))
+        self._check_closed(tuple(sorted(self._input_relays.values())), wanted)
 
     def connect(self, nominal_ohm: float) -> None:
         wanted = self._relays_for(nominal_ohm)
         # Break before make: two resistors in parallel may be less than the amplifier bears.
         self.disconnect()
         self._say(self._words.close, relays=wanted)
-        answer = self._ask(self._words.get_closed, relays=self._load_relays)
-        closed = self._closed(answer, self._load_relays)
-        if set(closed) != set(wanted):
+        self._check_closed(self._load_relays, set(wanted))
+
+    def _check_closed(self, asked: tuple[int, ...], wanted: Set[int]) -> None:
+        """Of the relays that are asked about, these and no others must be closed."""
+        closed = self._closed(self._ask(self._words.get_closed, relays=asked), asked)
+        if set(closed) != wanted:
             raise InstrumentError(
-                f"relays {_listed(wanted)} were asked to close and {_listed(closed) or 'none'} are",
+                f"relays {_listed(sorted(wanted))} were asked to close and {_listed(closed) or 'none'} are",
                 instrument=self.session.name,
                 address=self.session.address,
                 advice="Look for a relay that sticks or does not pull in.",
@@ -89,8 +110,17 @@ class RelayBank(Load):
             raise InstrumentError("no relay of this bank feeds the remote turn-on lead", instrument=self.session.name)
         self._say(self._words.close if on else self._words.open, relays=(self._turn_on_relay,))
 
+    def turn_on_parts(self) -> list[SafePart]:
+        if self._turn_on_relay is None:
+            return []
+        lead = (self._turn_on_relay,)
+        return [
+            self._safe_part(
+                "turn-on lead off", self._words.open.render(relays=lead), self._words.get_closed.render(relays=lead)
+            )
+        ]
+
     def safe_parts(self) -> list[SafePart]:
-        # The turn-on lead's relay with the loads'.
         question = self._words.get_closed.render(relays=self._every)
         return [self._safe_part("disconnected", self._words.open_all.render(), question, len(self._every))]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from benchctl.documents.accuracy import Accuracy
 from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench, CurrentWiring, TurnOnByRelay, TurnOnBySupply, VoltageWiring
+from benchctl.documents.bench import Bench, CurrentWiring, InputsByRelay, TurnOnByRelay, TurnOnBySupply, VoltageWiring
 from benchctl.documents.instruments import ElectronicLoad, Generator, Oscilloscope, RelayBank, Supply, Thermometer
 from benchctl.documents.simulation import BenchSimulation
 from benchctl.simulator.description import (
@@ -42,6 +42,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         supply=_supply(instruments.supply) if instruments.supply else None,
         thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
         remote=_remote(bench),
+        input_relays=bench.inputs.relays if isinstance(bench.inputs, InputsByRelay) else {},
         bench=bench.simulation or BenchSimulation(),
     )
 

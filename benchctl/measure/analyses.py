@@ -12,6 +12,7 @@ from typing import Any
 from benchctl.errors import MeasurementError
 from benchctl.measure.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.crosstalk_figures import CrosstalkContext, crosstalk
 from benchctl.measure.damping_figures import DampingContext, damping
 from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.figure import Figure, figure_of, from_capture
@@ -132,6 +133,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
     "ramp": Analysis(ramp, RampContext),
+    "crosstalk": Analysis(crosstalk, CrosstalkContext),
     "filter": Analysis(filter_figures, ResponseContext),
     "warming": Analysis(warming, WarmingContext),
     "soak": Analysis(soak, SoakContext),

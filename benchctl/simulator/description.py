@@ -90,6 +90,8 @@ class Physics:
     turn_on_delay_s: float
     soft_start_s: float
     faults: AmplifierFaults
+    crosstalk: float = 0.0
+    """part of a driven input's signal that reaches the inputs that are not driven"""
 
 
 @dataclass(frozen=True)
@@ -225,4 +227,6 @@ class BenchDescription:
     thermometer: ThermometerDescription | None = None
     remote: RemoteLead | None = None
     """None: nothing is on the amplifier's remote lead"""
+    input_relays: Mapping[str, int] = field(default_factory=dict)
+    """amplifier channel -> the relay of the load's bank that feeds its input; without any, every input is fed"""
     bench: BenchSimulation = field(default_factory=BenchSimulation)

@@ -24,6 +24,8 @@ SATURATION_V = 1.6
 OUTPUT_OHM = 0.02
 EFFICIENCY = 0.92
 HOUSEKEEPING_W = 4.0
+CROSSTALK = 1e-3
+"""-60 dB; common practice for channels on one board"""
 RAIL_TIME_CONSTANT_S = 0.0108
 """stiffness times reservoir; common practice: reservoirs hold for about ten milliseconds"""
 ONE_LOAD_DROP = 0.10
@@ -114,6 +116,7 @@ def _guesses(plate: Plate) -> dict[str, Any]:
         "turn_on_delay_s": 0.75 * plate.turn_on_delay_s,
         "soft_start_s": min(0.1, 0.5 * plate.turn_on_delay_s),
         "faults": AmplifierFaults(),
+        "crosstalk": CROSSTALK,
     }
 
 

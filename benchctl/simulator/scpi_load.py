@@ -22,6 +22,7 @@ class SimulatedRelayBank(Instrument):
         relays = {resistor.relay for resistor in description.load.resistors}
         if description.remote is not None and description.remote.by == "relay":
             relays.add(description.remote.relay)
+        relays.update(description.input_relays.values())
         self._relays = tuple(sorted(relays))
         super().__init__(world, now)
 

@@ -50,10 +50,19 @@ def role_of(frequency_hz: float) -> str:
     return f"{frequency_hz:.6g} Hz"
 
 
-def sweep(run: Run, frequencies: Sequence[float], level_v: float, signals: Sequence[str]) -> dict[str, Capture]:
-    """A record of `signals` at each frequency, by role; the generator is left muted and tuned as it was."""
+def sweep(
+    run: Run,
+    frequencies: Sequence[float],
+    level_v: float,
+    signals: Sequence[str],
+    first_peaks: Mapping[str, float] | None = None,
+) -> dict[str, Capture]:
+    """A record of `signals` at each frequency, by role; the generator is left muted and tuned as it was.
+
+    `first_peaks`: signal -> the peak to expect of it at the first frequency, where it is not that of the nominal gain.
+    """
     captures: dict[str, Capture] = {}
-    peaks: dict[str, float] = {}
+    peaks = dict(first_peaks or {})
     for number, frequency_hz in enumerate(frequencies, start=1):
         run.bench.generator.set_frequency(frequency_hz)
         tone(run, level_v)

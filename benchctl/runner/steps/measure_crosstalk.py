@@ -1,0 +1,48 @@
+"""measure_crosstalk: each input driven alone in turn, the others terminated, and what shows at their outputs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from benchctl.documents.measuring_steps import MeasureCrosstalk
+from benchctl.measure.crosstalk_figures import CrosstalkContext
+from benchctl.measure.record import OUTPUT, Capture
+from benchctl.runner import exposure
+from benchctl.runner.drive import RELAY_S, connected_load_ohm
+from benchctl.runner.inputs import drive_all, drive_alone, hazards_of_driving_alone
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps import stepped_sine
+
+
+def perform(step: MeasureCrosstalk, run: Run) -> None:
+    """A stepped sine for each channel; the generator is left in every input."""
+    load_ohm = connected_load_ohm(run)
+    frequencies = stepped_sine.frequencies_hz(step)
+    level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
+    captures: dict[str, Capture] = {}
+    driven: dict[str, str] = {}
+    tones_hz: dict[str, float] = {}
+    for channel in run.files.amplifier.channels:
+        drive_alone(run, channel)
+        quiet = {signal: exposure.QUIET_PEAK_V for signal in exposure.outputs(run) if signal != OUTPUT + channel}
+        taken = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run), quiet)
+        for role, frequency_hz in stepped_sine.tones_hz(frequencies).items():
+            own_role = f"{channel} driven, {role}"
+            captures[own_role] = taken[role]
+            driven[own_role], tones_hz[own_role] = channel, frequency_hz
+    drive_all(run)
+    context = CrosstalkContext(driven=driven, tones_hz=tones_hz, **run.accuracies())
+    run.analyse("crosstalk", captures, {}, context, step.expect)
+
+
+def foresee(step: MeasureCrosstalk, outlook: Outlook) -> Forecast:
+    outlook.hazards += hazards_of_driving_alone(outlook)
+    frequencies = stepped_sine.frequencies_hz(step)
+    if not frequencies:
+        outlook.hazard(f"there is no frequency from {step.from_hz:g} Hz to {step.to_hz:g} Hz")
+        return Forecast(duration_s=0.0)
+    level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
+    once = stepped_sine.foresee_sweep(outlook, frequencies, level_v)
+    channels = len(outlook.amplifier.channels)
+    return replace(once, duration_s=channels * (once.duration_s + RELAY_S) + RELAY_S)
