@@ -43,6 +43,21 @@ class State(Enum):
     SHORTED = "shorted"
     OFFSET = "offset"
 
+    @property
+    def playing(self) -> bool:
+        """Whether the outputs follow the input."""
+        return self is State.PLAYING
+
+    @property
+    def biased(self) -> bool:
+        """Whether the output stages draw their idle current."""
+        return self in {State.WAKING, State.PLAYING}
+
+    @property
+    def converting(self) -> bool:
+        """Whether the converter runs."""
+        return self not in {State.ASLEEP, State.STARVED}
+
 
 class Sight(NamedTuple):
     """What the amplifier sees of itself at an instant."""
@@ -93,21 +108,11 @@ class Amplifier:
     @property
     def playing(self) -> bool:
         """Whether the outputs follow the input."""
-        return self.state is State.PLAYING
-
-    @property
-    def biased(self) -> bool:
-        """Whether the output stages draw their idle current."""
-        return self.state in {State.WAKING, State.PLAYING}
-
-    @property
-    def converting(self) -> bool:
-        """Whether the converter runs."""
-        return self.state not in {State.ASLEEP, State.STARVED}
+        return self.state.playing
 
     def ramp(self, now_s: float) -> float:
         """How far the converter has come up, 0 to 1."""
-        if not self.converting:
+        if not self.state.converting:
             return 0.0
         if self.state is not State.WAKING or self.soft_start_s == 0:
             return 1.0

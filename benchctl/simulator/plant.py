@@ -3,28 +3,19 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
-from benchctl.simulator.amplifier import Amplifier, Sight, State
+from benchctl.simulator.amplifier import Amplifier, Sight
+from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, Conditions
 from benchctl.simulator.circuit import Circuit
-from benchctl.simulator.converter import OFF, Converter, Source
 from benchctl.simulator.description import BenchDescription, ResistorDescription
 from benchctl.simulator.drive import Drive, Tone
 from benchctl.simulator.loads import LoadBank, ResistorTruth
-from benchctl.simulator.outputs import output_of
-from benchctl.simulator.stage import Stage
 from benchctl.simulator.supply_outputs import SupplyOutput
 from benchctl.simulator.thermal import ThermalChain
 from benchctl.simulator.truth import Truth
 
-BLEEDER_OHM = 2200.0
-"""Across the lumped reservoir, so that it is not still charged when somebody reaches in (common practice)."""
-
 REMOTE_INPUT_OHM = 4700.0
 """What the remote turn-on input draws its few milliamperes through."""
-
-STARVED_BIAS = 0.25
-"""Below this part of the nominal rail the bias circuit has too little to work with."""
 
 MAIN = "main"
 """The name of the supply output that feeds the amplifier."""
@@ -40,21 +31,6 @@ GAIN_STEP = 1 / 512
 
 BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
-
-BIAS_STATED_C = 25.0
-"""The temperature at which a bias is stated."""
-
-
-class Conditions(NamedTuple):
-    """All that a circuit depends on, but for the loads."""
-
-    tone: Tone
-    source: Source
-    state: State
-    ramp: float
-    gain_left: float
-    bias_c: float
-    joint_open: bool
 
 
 class Plant:
@@ -79,8 +55,7 @@ class Plant:
             [heatsink.junction_capacity_j_per_k, heatsink.capacity_j_per_k],
             self.ambient_c,
         )
-        plate = description.plate
-        self._channels = tuple(output_of(self.physics, plate, channel) for channel in plate.channels)
+        self._assembly = Assembly(self.physics, description.plate)
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
         self._circuits: dict[Conditions, Circuit] = {}
@@ -142,7 +117,7 @@ class Plant:
         if key not in self._circuits:
             if len(self._circuits) >= CIRCUITS_KEPT:
                 self._circuits.clear()
-            self._circuits[key] = self._build(key)
+            self._circuits[key] = self._assembly.circuit(key, self._conductances_s)
         return self._circuits[key]
 
     def look(self, now_s: float, circuit: Circuit, rail_v: float, terminal_v: float) -> bool:
@@ -177,6 +152,16 @@ class Plant:
             gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
             bias_c=self._bias_temperature_c(),
             joint_open=self._joint_open,
+            driven=self._driven_channels(),
+        )
+
+    def _driven_channels(self) -> frozenset[str]:
+        """All of them, unless a relay is in the way."""
+        relays = self.description.input_relays
+        return frozenset(
+            channel
+            for channel in self.description.plate.channels
+            if channel not in relays or relays[channel] in self.closed_relays
         )
 
     def _bias_temperature_c(self) -> float:
@@ -184,52 +169,6 @@ class Plant:
         if self.physics.bias_drift_per_k == 0:
             return BIAS_STATED_C
         return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
-
-    def _build(self, key: Conditions) -> Circuit:
-        physics = self.physics
-        return Circuit(
-            source=key.source,
-            converter=self._converter(key),
-            stages=self._stages(key),
-            reservoir_f=physics.reservoir_f,
-            saturation_v=physics.saturation_v,
-            bias_a=self._bias_a(key.bias_c) if self.amplifier.biased else 0.0,
-            bias_knee_v=STARVED_BIAS * physics.rail_v,
-            bleeder_ohm=BLEEDER_OHM,
-        )
-
-    def _bias_a(self, temperature_c: float) -> float:
-        """Of all channels."""
-        drift = 1 + self.physics.bias_drift_per_k * (temperature_c - BIAS_STATED_C)
-        return max(self.physics.bias_current_a * len(self._channels) * drift, 0.0)
-
-    def _converter(self, key: Conditions) -> Converter:
-        physics = self.physics
-        nominal_v = self.description.plate.supply_nominal_v
-        awake = self.amplifier.converting
-        small_a = physics.housekeeping_w / nominal_v if awake else physics.standby_current_a
-        regulated = physics.rails == "regulated"
-        return Converter(
-            ratio=physics.rail_v / (physics.dropout_v if regulated else nominal_v) * key.ramp,
-            stiffness_ohm=physics.rail_stiffness_ohm,
-            efficiency=physics.converter_efficiency,
-            small_stages_a=0.0 if key.source is OFF else small_a,
-            regulated_v=physics.rail_v * key.ramp if regulated else math.inf,
-        )
-
-    def _stages(self, key: Conditions) -> tuple[Stage, ...]:
-        joint = self.physics.faults.dry_joint
-        silent = joint.channel if joint is not None and key.joint_open else None
-        names = self.description.plate.channels
-        return tuple(
-            output.stage(
-                key.tone,
-                conductance_s,
-                gain_left=key.gain_left,
-                live=self.amplifier.playing and name != silent,
-            )
-            for name, output, conductance_s in zip(names, self._channels, self._conductances_s, strict=True)
-        )
 
     def _switch(self, relay: int, *, closed: bool) -> None:
         resistor = self.loads.by_relay(relay)
