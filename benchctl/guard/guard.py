@@ -1,8 +1,8 @@
 """The watcher inside the run: reads, judges, trips.
 
 It reads the supply several times a second and the thermometer once a second, each in a thread of its own. What it
-cannot read counts as passed. When a limit is passed it opens the interlock, so that nothing more of the run reaches an instrument, and makes the
-bench safe itself, without waiting for the runner to notice.
+cannot read counts as passed. When a limit is passed it opens the interlock, so that nothing more of the run reaches an
+instrument, and makes the bench safe itself, without waiting for the runner to notice.
 """
 
 from __future__ import annotations

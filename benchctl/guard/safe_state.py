@@ -75,6 +75,8 @@ def plan_of(bench: Bench) -> tuple[SafePart, ...]:
     parts: list[SafePart] = []
     if bench.has("generator"):
         parts += bench.generator.safe_parts()
+    if bench.has("load"):
+        parts += bench.load.turn_on_parts()
     if bench.has("supply"):
         parts += bench.supply.safe_parts(bench.outputs_to_switch_off)
     if bench.has("load"):
@@ -106,6 +108,8 @@ def carry_out(
     turns = {name: threading.Lock() for name in wires}
     crews = [_Crew(part, wires[part.instrument], turns[part.instrument], hurried, attempts) for part in plan]
     for crew in crews:
+        crew.siblings = [other for other in crews if other is not crew and other.instrument == crew.instrument]
+    for crew in crews:
         crew.start()
         crew.commanded.wait(STEP_ASIDE_S)
     for crew in crews:
@@ -130,6 +134,8 @@ class _Crew:
         self._part = part
         self._wire = wire
         self._turn = turn
+        self.instrument = part.instrument
+        self.siblings: Sequence[_Crew] = ()  # the other parts of the same instrument
         self._hurried = hurried
         self._attempts = attempts
         self.confirmation = self._unconfirmed("not waited for")
@@ -150,6 +156,8 @@ class _Crew:
             trouble = self._command()
             self.commanded.set()
             self.may_ask.wait()
+            for sibling in self.siblings:  # no question about one output holds up the command for another
+                sibling.commanded.wait(STEP_ASIDE_S)
             self.confirmation = self._confirm(trouble)
         finally:
             self.finished.set()

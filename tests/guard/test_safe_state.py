@@ -146,7 +146,7 @@ def test_not_even_a_fault_of_the_program_keeps_the_next_command_from_going_out(e
     assert [each for each in energised.taps.commands() if each[0] != "generator"] == ORDER[1:]
 
 
-def test_a_relay_that_feeds_the_turn_on_lead_is_opened_with_the_loads_and_confirmed(tmp_path: Path) -> None:
+def test_a_relay_that_feeds_the_turn_on_lead_opens_before_the_supply_goes_off(tmp_path: Path) -> None:
     by_relay = {
         "remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: relay, relay: 109}"
     }
@@ -154,11 +154,18 @@ def test_a_relay_that_feeds_the_turn_on_lead_is_opened_with_the_loads_and_confir
         bench.begin()
         bench.do(POWER_ON)
         assert bench.plant.closed_relays == {109}
-        confirmations = make_safe(bench.run.bench)
-        assert all_confirmed(confirmations)
+        bench.taps.sent.clear()
+        assert all_confirmed(make_safe(bench.run.bench))
         assert bench.plant.closed_relays == set()
-        bench.taps.forge("load", "ROUT:CLOS?", "0,0,0,0,1")
-        assert unconfirmed(make_safe(bench.run.bench)) == [("load", "disconnected")]
+        assert bench.taps.commands() == [
+            ("generator", "OUTP OFF"),
+            ("load", "ROUT:OPEN (@109)"),
+            ("supply", "INST:NSEL 1;:OUTP OFF"),
+            ("supply", "INST:NSEL 2;:OUTP OFF"),
+            ("load", "ROUT:OPEN:ALL"),
+        ]
+        bench.taps.forge("load", "ROUT:CLOS? (@109)", "1")
+        assert unconfirmed(make_safe(bench.run.bench)) == [("load", "turn-on lead off")]
 
 
 def test_a_bench_without_a_role_is_made_safe_in_what_it_has(tmp_path: Path) -> None:
