@@ -48,6 +48,8 @@ FIGURE_UNITS: Mapping[str, str] = {
     "signal_to_noise_1w": "1",
     "signal_to_noise_rated": "1",
     "gain": "1",
+    "gain_error": "1",
+    "input_sensitivity": "V",
     "phase": "rad",
     "channel_balance": "1",
     "lower_band_edge": "Hz",
@@ -84,17 +86,27 @@ FIGURE_UNITS: Mapping[str, str] = {
 }
 
 
+# Figures that are 1 where all is well: within 1 dB is a little above 1 as well as a little below.
+ABOUT_ONE = frozenset({"channel_balance"})
+
+
 class Criterion(BaseModel):
-    """A bound on one value: `relation` to `bound`, in base `unit`."""
+    """A bound on one value: `relation` to `bound`, in base `unit`.
+
+    `about_one`: to be within a bound, which is more than 1, means to be neither above it nor below its inverse.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
     relation: Relation
     bound: float
     unit: str
+    about_one: bool = False
 
     def holds(self, value: float) -> bool:
         """Whether `value`, in the criterion's unit, keeps the bound; NaN keeps none."""
+        if self.about_one:
+            return 1.0 / self.bound <= value <= self.bound
         match self.relation:
             case "below":
                 return value < self.bound
@@ -177,4 +189,11 @@ def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Cr
         return criterion
     if not isinstance(criterion, str):
         raise ValueError(f"{describe(criterion)} stands where one criterion belongs")
-    return parse_criterion(criterion, FIGURE_UNITS[name])
+    parsed = parse_criterion(criterion, FIGURE_UNITS[name])
+    return _about_one(parsed, criterion) if name in ABOUT_ONE and parsed.relation == "within" else parsed
+
+
+def _about_one(criterion: Criterion, text: str) -> Criterion:
+    if criterion.bound <= 1.0:
+        raise ValueError(f"{quote(text)}: the figure is 1 where all is well; write for example 'within 1 dB'")
+    return criterion.model_copy(update={"about_one": True})

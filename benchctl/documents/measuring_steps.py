@@ -19,18 +19,29 @@ from benchctl.documents.criteria import (
     expecting,
 )
 from benchctl.documents.fields import (
+    Gain,
     PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
     Ratio,
+    Tolerance,
     Whole,
     bounded,
     counted,
 )
 from benchctl.documents.part import Misfit
-from benchctl.documents.step_base import ON_PROTECTION, CycleCount, OnProtection, RestLevel, State, StepBase, doubled
+from benchctl.documents.step_base import (
+    ON_PROTECTION,
+    CycleCount,
+    OnProtection,
+    OnTimeout,
+    RestLevel,
+    State,
+    StepBase,
+    doubled,
+)
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
@@ -48,6 +59,7 @@ FILTER_FIGURES = (
     "high_pass_slope",
     "high_pass_order",
 )
+GAIN_FIGURES = ("gain", "gain_error", "input_sensitivity", "channel_balance")
 SOAK_FIGURES = (
     "soak_time",
     "average_power",
@@ -217,6 +229,33 @@ class RampSupply(StepBase):
             yield Misfit(("from",), "the ramp must begin below the voltage it leads to")
 
 
+class SetGain(_Driven):
+    """Show each channel's gain, live, while a hand turns its control to what is wanted; unattended runs refuse it."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+
+    kind: Literal["set_gain"] = "set_gain"
+    gain: Gain | None = Field(
+        default=None, description="that each channel is to have; without this or `input_sensitivity` they become alike"
+    )
+    input_sensitivity_v: PositiveVolts | None = Field(
+        default=None, description="the level, RMS, that is to drive each channel to rated power"
+    )
+    within: Tolerance = Field(default=0.02, description="how near is near enough, such as `2 %`")
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 20 dB below rated power into the load, unless given"
+    )
+    timeout_s: PositiveSeconds = Field(default=600.0, description="the longest wait for the hand")
+    on_timeout: OnTimeout = Field(default="go on", description="what becomes of the run if that is not enough")
+    expect: Annotated[Expectations, *expecting(*GAIN_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `input_sensitivity: below 1 V`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.gain is not None and self.input_sensitivity_v is not None:
+            yield Misfit(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
+
+
 class Soak(_Driven):
     """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
 
@@ -264,7 +303,15 @@ class Soak(_Driven):
 
 
 MeasuringStep = (
-    MeasureCrosstalk | MeasureDamping | MeasureDc | MeasureFilter | MeasureNoise | MeasureResponse | RampSupply | Soak
+    MeasureCrosstalk
+    | MeasureDamping
+    | MeasureDc
+    | MeasureFilter
+    | MeasureNoise
+    | MeasureResponse
+    | RampSupply
+    | SetGain
+    | Soak
 )
 MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
     MeasureCrosstalk,
@@ -274,5 +321,6 @@ MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
     MeasureNoise,
     MeasureResponse,
     RampSupply,
+    SetGain,
     Soak,
 )

@@ -18,6 +18,7 @@ from benchctl.measure.distortion import Distortion, noise_and_distortion, tone_s
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.filter_figures import filter_figures
 from benchctl.measure.fold_back_figures import FoldBackContext, fold_back
+from benchctl.measure.gain_figures import GainContext, gain
 from benchctl.measure.meters import Meters, Readings
 from benchctl.measure.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.protection_figures import ProtectionContext, protection
@@ -134,6 +135,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "response": Analysis(response, ResponseContext),
     "ramp": Analysis(ramp, RampContext),
     "crosstalk": Analysis(crosstalk, CrosstalkContext),
+    "gain": Analysis(gain, GainContext),
     "filter": Analysis(filter_figures, ResponseContext),
     "warming": Analysis(warming, WarmingContext),
     "soak": Analysis(soak, SoakContext),

@@ -92,7 +92,7 @@ def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | RampSupply | N
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
                 conditions.level_v = step.level_v or conditions.level_v
                 conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak", "prompt")):
+            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
                 conditions.level_v = None  # these leave the amplifier undriven
     return power_on, conditions
 

@@ -29,6 +29,7 @@ from benchctl.runner.steps import (
     ramp_supply,
     require,
     set,
+    set_gain,
     soak,
     waiting,
 )
@@ -60,6 +61,7 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     measuring_steps.MeasureFilter: Actions(measure_response.perform_filter, measure_response.foresee),
     measuring_steps.MeasureResponse: Actions(measure_response.perform_response, measure_response.foresee),
     measuring_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.foresee),
+    measuring_steps.SetGain: Actions(set_gain.perform, set_gain.foresee),
     measuring_steps.Soak: Actions(soak.perform, soak.foresee),
     steps.Note: Actions(asides.perform_note, asides.foresee_note),
     steps.Prompt: Actions(asides.perform_prompt, asides.foresee_prompt),

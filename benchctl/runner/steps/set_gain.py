@@ -1,0 +1,154 @@
+"""set_gain: the reading of each channel's gain, live, while a hand turns its control to what is wanted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.criteria import Criterion
+from benchctl.documents.measuring_steps import SetGain
+from benchctl.errors import RequirementFailed
+from benchctl.measure.gain_figures import GAIN, GainContext, gain
+from benchctl.measure.record import Capture
+from benchctl.quantity import render
+from benchctl.runner import exposure
+from benchctl.runner.contexts import generator_accuracies
+from benchctl.runner.drive import load_and_frequency, mute, tone
+from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.run import Run
+from benchctl.runner.steps.find_clean_level import SETTLE_S
+from benchctl.runner.steps.stepped_sine import quiet_level_v
+
+# A hand wants to see what it does within the blink of an eye, and a person to read it.
+READ_EVERY_S = 0.25
+# So many readings in a row must be right: then the hand has come off the control.
+STEADY_READINGS = 4
+# 20 dB below rated power in all: the control may be turned up by 20 dB before anything clips.
+FURTHER_BELOW = 10.0 ** (-10.0 / 20.0)
+
+
+@dataclass
+class _Control:
+    """The drive, and the gains that the hand is to make."""
+
+    step: SetGain
+    run: Run
+    load_ohm: float
+    frequency_hz: float
+    level_v: float
+
+    def context(self) -> GainContext:
+        amplifier = self.run.files.amplifier
+        rating = amplifier.rating(self.load_ohm)
+        return GainContext(
+            tones_hz={GAIN: self.frequency_hz},
+            level_v=self.level_v,
+            wanted_gain=wanted_gain(self.step, amplifier, self.load_ohm),
+            rated_v=math.sqrt(rating.power_w * rating.load_ohm) if rating is not None else None,
+            **generator_accuracies(self.run.files.bench),
+            **self.run.accuracies(),
+        )
+
+    def take(self) -> Capture:
+        record = exposure.steady_record(self.frequency_hz)
+        return exposure.take(self.run, "gain", record, self.level_v, exposure.outputs(self.run))
+
+    def wait(self, context: GainContext) -> bool:
+        """Show readings until they are right, and stay so; False if that took too long."""
+        deadline_s = self.run.clock.now() + self.step.timeout_s
+        right = 0
+        while right < STEADY_READINGS:
+            gains = _gains(self.take(), context)
+            right = right + 1 if self._is_right(gains, context.wanted_gain) else 0
+            self.run.observer.progress(_in_words(gains, context.wanted_gain))
+            if right < STEADY_READINGS and self.run.clock.now() >= deadline_s:
+                return False
+            self.run.wait(READ_EVERY_S)
+        return True
+
+    def _is_right(self, gains: Mapping[str, float], wanted: float | None) -> bool:
+        """Each at what is wanted or, where nothing is, all alike."""
+        aims = {channel: wanted or next(iter(gains.values())) for channel in gains}
+        return all(abs(gains[channel] / aim - 1.0) <= self.step.within for channel, aim in aims.items())
+
+
+def perform(step: SetGain, run: Run) -> None:
+    """Drive, show, and wait for the hand; then measure what it has made.
+
+    Raises:
+        RequirementFailed: it took too long, and the run is to end then.
+    """
+    load_ohm, frequency_hz = load_and_frequency(run)
+    level_v = step.level_v or quiet_level_v(run.files.amplifier, load_ohm) * FURTHER_BELOW
+    control = _Control(step, run, load_ohm, frequency_hz, level_v)
+    context = control.context()
+    run.note(_request(run.files.amplifier, context.wanted_gain))
+    tone(run, level_v)
+    run.wait(SETTLE_S)
+    is_right = control.wait(context)
+    capture = control.take()
+    mute(run)
+    run.analyse("gain", {GAIN: capture}, {}, context, _criteria(step, context))
+    if not is_right:
+        _out_of_time(step, run)
+
+
+def _out_of_time(step: SetGain, run: Run) -> None:
+    text = f"the gains were not set within {render(step.timeout_s / 60, 'min')}"
+    if step.on_timeout == "end the run":
+        raise RequirementFailed(text)
+    run.note(text)
+
+
+def _criteria(step: SetGain, context: GainContext) -> Mapping[str, Criterion]:
+    """What was wanted is what the outcome is held to, unless the step says otherwise."""
+    if context.wanted_gain is None:
+        return step.expect
+    return {"gain_error": Criterion(relation="within", bound=step.within, unit="1"), **step.expect}
+
+
+def wanted_gain(step: SetGain, amplifier: Amplifier, load_ohm: float) -> float | None:
+    """Volts for a volt; None where the channels are to be alike and no more."""
+    if step.input_sensitivity_v is None:
+        return step.gain
+    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
+    return math.sqrt(rating.power_w * rating.load_ohm) / step.input_sensitivity_v
+
+
+def _gains(capture: Capture, context: GainContext) -> dict[str, float]:
+    figures = gain({GAIN: capture}, {}, context)
+    return {figure.channel: figure.value for figure in figures if figure.name == "gain"}
+
+
+def _request(amplifier: Amplifier, wanted: float | None) -> str:
+    channels = " and ".join(amplifier.channels)
+    aim = "until they are alike" if wanted is None else f"to {_decibels(wanted)}"
+    return f"turn the gain of {channels} {aim}; the reading is live"
+
+
+def _in_words(gains: Mapping[str, float], wanted: float | None) -> str:
+    """Each channel's gain, and by how much it is too high or too low."""
+    aim = wanted or next(iter(gains.values()))
+    parts = [
+        f"{channel} {_decibels(value)} ({20.0 * math.log10(value / aim):+.2f} dB)" for channel, value in gains.items()
+    ]
+    return ", ".join(parts)
+
+
+def _decibels(ratio: float) -> str:
+    return f"{20.0 * math.log10(ratio):.2f} dB"
+
+
+def foresee(step: SetGain, outlook: Outlook) -> Forecast:
+    """As long as it takes to see that all is right, or until the time is over."""
+    if outlook.unattended:
+        outlook.hazard("a hand turns the gain control, and nobody is there in an unattended run")
+    load_ohm = outlook.load_ohm or 4.0
+    each_s = exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S
+    shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
+    level_v = step.level_v or quiet_level_v(outlook.amplifier, load_ohm) * FURTHER_BELOW
+    power = outlook.tone(level_v, for_s=step.timeout_s)
+    outlook.level_v = None
+    return Forecast(duration_s=shortest_s, at_most_s=shortest_s + step.timeout_s, **power)
