@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -105,11 +106,19 @@ def test_a_silent_thermometer_does_not_keep_the_supply_from_being_watched(tmp_pa
 
 
 def test_readings_that_cease_trip_before_their_own_thread_has_given_up(tmp_path: Path) -> None:
-    with ScriptedPeer(silent) as peer, real_time(tmp_path, peer.address, {}) as (guard, interlock, _, journal):
+    """A question that hangs, and with it everything after it on that link: six seconds until a session gives up."""
+    over = threading.Event()
+
+    def hang(conversation: Conversation, text: str) -> None:
+        if text.startswith("MEAS"):
+            over.wait(60.0)
+
+    with ScriptedPeer(hang) as peer, real_time(tmp_path, peer.address, {}) as (guard, interlock, _, journal):
         guard.start()
         RealClock().sleep(60.0, until=interlock.opened)
         trip = interlock.reason
         failed = read_journal(journal).of_kind("reading failed")
+        over.set()
     assert isinstance(trip, LimitTripped)
     assert (trip.limit, trip.value) == ("heatsink", None)
     assert failed == ()
