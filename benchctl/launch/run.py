@@ -7,6 +7,7 @@ import platform
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Protocol
@@ -222,6 +223,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
     """
     with ExitStack() as stack:
         clock: Clock
+        virtual: VirtualClock | None = None
         lock: BenchLock | None = None
         simulated: SimulatedBench | None = None
         opener: Callable[[str], Link] = open_link
@@ -229,7 +231,6 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             clock = virtual = VirtualClock(elapsed_s=elapsed_s)
             stack.enter_context(virtual.take_part())
             simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
-            virtual.before_jumps(simulated.settle)
             opener = _prompt_opener(simulated)
             addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         else:
@@ -240,7 +241,15 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         bench = stack.enter_context(
             open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder, opener=opener)
         )
+        if simulated is not None and virtual is not None:
+            virtual.before_jumps(partial(_let_arrive, bench, simulated))
         yield Opened(bench, clock, interlock, lock, simulated)
+
+
+def _let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
+    """A command has no answer, so before time moves it is waited for; an answer says that all before it has arrived."""
+    if not bench.is_settled:
+        simulated.settle()
 
 
 def _prompt_opener(simulated: SimulatedBench) -> Callable[[str], Link]:
