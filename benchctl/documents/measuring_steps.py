@@ -93,9 +93,6 @@ class SteppedSine(_Driven):
     per_octave: FrequenciesAnOctave = Field(
         default=3, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
     )
-    reference_hz: PositiveHertz | None = Field(
-        default=None, description="where gain counts as that of the pass band; where it is highest, unless given"
-    )
     level_v: PositiveVolts | None = Field(
         default=None, description="of the generator, RMS; 10 dB below rated power into the load, unless given"
     )
@@ -103,7 +100,18 @@ class SteppedSine(_Driven):
     def misfits(self) -> Iterator[Misfit]:
         if self.to_hz <= self.from_hz:
             yield Misfit(("to",), "the highest frequency must lie above the lowest")
-        elif self.reference_hz is not None and not self.from_hz <= self.reference_hz <= self.to_hz:
+
+
+class Response(SteppedSine):
+    """Gains that are held against that of a pass band."""
+
+    reference_hz: PositiveHertz | None = Field(
+        default=None, description="where gain counts as that of the pass band; where it is highest, unless given"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from super().misfits()
+        if self.reference_hz is not None and not self.from_hz <= self.reference_hz <= self.to_hz:
             yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
 
 
@@ -120,7 +128,7 @@ class MeasureCrosstalk(SteppedSine):
     )
 
 
-class MeasureFilter(SteppedSine):
+class MeasureFilter(Response):
     """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
 
     kind: Literal["measure_filter"] = "measure_filter"
@@ -129,7 +137,7 @@ class MeasureFilter(SteppedSine):
     )
 
 
-class MeasureResponse(SteppedSine):
+class MeasureResponse(Response):
     """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
 
     kind: Literal["measure_response"] = "measure_response"
