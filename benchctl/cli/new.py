@@ -64,6 +64,7 @@ def sequence(file: Path, title: str, measure: str, current_limit: str) -> int:
 @_asked("--fuse", "Fuse in its supply lead", "60 A")
 @_asked("--minimum-load", "Lowest load per channel", "2 ohm")
 @_asked("--gain", "Voltage gain", "30 dB")
+@_asked("--idle-current", "Idle current that the maker expects", "1.5 A")
 @_asked("--rated", "Rated power per channel by load", "4 ohm = 100 W, 2 ohm = 160 W")
 def amplifier(file: Path, channels: str, rated: str, **plate: str) -> int:
     """Write an amplifier file: the rating plate, and what it bears."""

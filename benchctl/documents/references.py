@@ -198,11 +198,18 @@ class _Resolver:
         self.used.add(str(name))
         value = self._known.get(name)
         if value is None:
-            self._reading.refuse(name.place, unknown(name, self._known, "name"))
+            self._reading.refuse(name.place, _unresolved(name, self._known))
             return Text("", name.place)
         if isinstance(value, tuple):
             return Listing((Text(item, name.place) for item in value), name.place)
         return Text(value, name.place)
+
+
+def _unresolved(name: str, known: Known) -> str:
+    """Why a name stands for nothing: nobody knows it, or the amplifier file leaves out what it comes from."""
+    if name.startswith("amplifier.idle") and name in STAND_IN:
+        return f"{quote(name)} stands for nothing: the amplifier file does not give 'idle_current'"
+    return unknown(name, known, "name")
 
 
 def referred_name(table: Table) -> Text | None:

@@ -59,7 +59,7 @@ remote_turn_on: {voltage: 12 V, delay: 2 s}   # leave this line out if it plays 
 minimum_load: $minimum_load           # per channel; a lower load is never connected
 gain: $gain                           # with the controls as they are tested
 rated:                                # the rating plate, a line a load: power per channel, all channels driven
-$rated# idle_current: 1.5 A                 # that the maker expects
+${rated}idle_current: $idle_current                 # that the maker expects
 heatsink: {maximum: 85 degC}          # above this no test goes on
 
 # For a dry run the program derives plausible physics from the figures above. Where you know better, say so here:

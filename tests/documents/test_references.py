@@ -116,3 +116,11 @@ def test_a_setting_that_cannot_be_is_refused_in_words(tmp_path: Path, settings: 
 def test_references_do_not_compute(tmp_path: Path) -> None:
     text = HEAD + POWER_ON.replace("{from: supply}", "{from: supply * 2}")
     assert problems(tmp_path, text)
+
+
+def test_what_the_amplifier_file_leaves_out_is_named(tmp_path: Path) -> None:
+    """An amplifier whose idle current nobody knows cannot be held to it."""
+    silent = HX2150.model_copy(update={"idle_current_a": None})
+    text = HEAD + POWER_ON.replace("amplifier.supply.fuse", "amplifier.idle.current_limit")
+    with pytest.raises(DocumentError, match="does not give 'idle_current'"):
+        load_sequence(written(tmp_path, text), silent)
