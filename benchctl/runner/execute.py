@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
-from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES
+from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, RampSupply
 from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
@@ -16,6 +16,7 @@ from benchctl.runner.plan import PlannedStep
 from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to
 from benchctl.runner.run import Run
 from benchctl.runner.steps import ACTIONS
+from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
 # What a fault of the program itself counts as: the run failed and the bench was made safe.
@@ -124,7 +125,9 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         run.recorder.event(STEP_FINISHED, index=index, step=planned.label, left_out=reason)
         return
     try:
-        if None not in run.already:  # else its figures are in the journal, and only its end is not
+        if None in run.already:  # its figures are in the journal, and only its end is not
+            _leave_as_after(planned.step, run)
+        else:
             ACTIONS[type(planned.step)].perform(planned.step, run)
         run.bench.check_errors()
     except MeasurementError as reason:
@@ -135,6 +138,14 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         run.note(f"{planned.label} gives no figures: {reason}")
     run.already = frozenset()
     run.recorder.event(STEP_FINISHED, index=index, step=planned.label)
+
+
+def _leave_as_after(step: StepBase, run: Run) -> None:
+    """The bench as a step leaves it whose figures an earlier part of the run has measured."""
+    if isinstance(step, RampSupply):
+        bring_up(step, run)
+    else:
+        mute(run)
 
 
 _MEASURING: tuple[type[StepBase], ...] = (

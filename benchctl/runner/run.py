@@ -212,6 +212,7 @@ def judged_by(figure: Figure, criterion: Criterion) -> Figure:
 
 
 def latest(figures: Iterable[Figure], name: str) -> list[Figure]:
-    """The last figures of a name, one a channel."""
-    by_channel = {figure.channel: figure for figure in figures if figure.name == name and figure.channel != "total"}
-    return list(by_channel.values())
+    """The last figures of a name, one a channel and, where they hold under conditions of their own, one for each."""
+    found = (figure for figure in figures if figure.name == name and figure.channel != "total")
+    places = {(figure.channel, figure.load_ohm, figure.frequency_hz): figure for figure in found}
+    return list(places.values())
