@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated
 
@@ -90,6 +91,11 @@ class Amplifier(Document):
     def rating(self, load_ohm: float) -> Rating | None:
         """The line of the rating plate for a nominal load, if there is one."""
         return next((line for line in self.rated if abs(line.load_ohm - load_ohm) < 1e-3 * load_ohm), None)
+
+    def rated_voltage_v(self, load_ohm: float) -> float:
+        """The output voltage of rated power, RMS: of this load's rating, or of the rating whose load is nearest."""
+        line = min(self.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
+        return math.sqrt(line.power_w * line.load_ohm)
 
     def misfits(self) -> Iterator[Misfit]:
         slips = tuple(doubled(self.channels, "channels"))

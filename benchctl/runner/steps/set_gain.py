@@ -113,8 +113,7 @@ def wanted_gain(step: SetGain, amplifier: Amplifier, load_ohm: float) -> float |
     """Volts for a volt; None where the channels are to be alike and no more."""
     if step.input_sensitivity_v is None:
         return step.gain
-    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
-    return math.sqrt(rating.power_w * rating.load_ohm) / step.input_sensitivity_v
+    return amplifier.rated_voltage_v(load_ohm) / step.input_sensitivity_v
 
 
 def _gains(capture: Capture, context: GainContext) -> dict[str, float]:

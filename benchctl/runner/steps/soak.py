@@ -196,10 +196,8 @@ def _level_v(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> floa
 
 
 def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
-    """The generator's level that makes a part of rated power, V RMS, by the nominal gain; the rating is that of the
-    load, or of the nearest one at its voltage."""
-    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
-    return math.sqrt(part * rating.power_w * rating.load_ohm) / amplifier.gain_ratio
+    """The generator's level that makes a part of rated power, V RMS, by the nominal gain."""
+    return math.sqrt(part) * amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio
 
 
 def foresee(step: Soak, outlook: Outlook) -> Forecast:

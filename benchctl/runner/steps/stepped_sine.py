@@ -39,10 +39,8 @@ def frequencies_hz(step: SteppedSine) -> tuple[float, ...]:
 
 
 def quiet_level_v(amplifier: Amplifier, load_ohm: float) -> float:
-    """The generator's level 10 dB below the rated power of the rating whose load is nearest, V RMS."""
-    rating = min(amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
-    rated_v = math.sqrt(rating.power_w * rating.load_ohm)
-    return rated_v / amplifier.gain_ratio * math.pow(10.0, -BELOW_RATED_DB / 20.0)
+    """The generator's level 10 dB below rated power, V RMS, by the nominal gain."""
+    return amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio * math.pow(10.0, -BELOW_RATED_DB / 20.0)
 
 
 def role_of(frequency_hz: float) -> str:
