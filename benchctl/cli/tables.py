@@ -18,8 +18,13 @@ from benchctl.quantity import render
 _STYLES = {"passes": "green", "fails": "bold red", "cannot be told": "yellow"}
 TOTAL = "total"
 # Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
-_IN_DECIBELS = frozenset({"gain", "channel_balance", "signal_to_noise_1w", "signal_to_noise_rated"})
-_AS_NUMBERS = frozenset({"crest_factor", "damping_factor"})
+_IN_DECIBELS = frozenset(
+    {"gain", "channel_balance", "crosstalk", "fold_back_gain", "signal_to_noise_1w", "signal_to_noise_rated"}
+)
+_AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order"})
+# Against frequency, these in this order; of a finer sweep the table shows so many frequencies, figures.csv all.
+_AGAINST_FREQUENCY = ("gain", "phase", "channel_balance", "crosstalk")
+_MOST_FREQUENCIES = 12
 # What has a table of its own; whatever else was measured stands in the last one.
 _TABULATED = ("idle", "burst", "continuous")
 
@@ -31,6 +36,7 @@ def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Ren
         _power_table(entries, amplifier),
         _full_drive_table(entries),
         _supply_table(entries),
+        *_response_tables(entries),
         _other_table(entries),
     ]
     return Group(*(table for table in tables if table.row_count))
@@ -40,7 +46,8 @@ def value_in_words(figure: Figure) -> str:
     """A value with its expanded uncertainty to two digits, or as the bound it is; the unit is `unit_in_words`."""
     value, uncertainty = _as_said(figure)
     if figure.bound:
-        return f"{'≤' if figure.bound == 'at most' else '≥'} {value:.3g}"
+        said = f"{value:.3g}" if abs(value) < 1000.0 else f"{value:.0f}"
+        return f"{'≤' if figure.bound == 'at most' else '≥'} {said}"
     if not uncertainty:
         return f"{value:.4g}"
     return f"{ufloat(value, uncertainty):.2uf}".replace("+/-", " ± ")
@@ -48,6 +55,8 @@ def value_in_words(figure: Figure) -> str:
 
 def unit_in_words(figure: Figure) -> str:
     """The unit that `value_in_words` tells the figure in."""
+    if figure.unit == "rad":
+        return "deg"
     if figure.unit != "1":
         return figure.unit
     if figure.name in _IN_DECIBELS:
@@ -61,6 +70,8 @@ def _as_said(figure: Figure) -> tuple[float, float]:
     match unit_in_words(figure):
         case "%":
             return 100.0 * value, 100.0 * uncertainty
+        case "deg":
+            return math.degrees(value), math.degrees(uncertainty)
         case "dB" if value > 0:
             return 20.0 * math.log10(value), 20.0 / math.log(10.0) * uncertainty / value
         case _:
@@ -70,7 +81,7 @@ def _as_said(figure: Figure) -> tuple[float, float]:
 def _cell(figures: Sequence[Figure], name: str, channel: str = "") -> Text:
     """The last figure of that name and channel, in the colour of its verdict."""
     found = [figure for figure in figures if figure.name == name and figure.channel == channel]
-    return Text(value_in_words(found[-1]), style=_STYLES.get(found[-1].verdict, "")) if found else Text("")
+    return _styled(found[-1]) if found else Text("")
 
 
 def _table(title: str, *columns: str, right: Sequence[str]) -> Table:
@@ -206,13 +217,63 @@ def _supply_table(entries: Sequence[FiguresEntry]) -> Table:
     return table
 
 
+def _response_tables(entries: Sequence[FiguresEntry]) -> list[Table]:
+    """One for each entry whose figures stand against frequency: a row a frequency, a column a figure and channel."""
+    tables = []
+    for entry in entries:
+        swept = [figure for figure in entry.figures if figure.frequency_hz and figure.name in _AGAINST_FREQUENCY]
+        if swept:
+            tables.append(_response_table(entry, swept))
+    return tables
+
+
+def _response_table(entry: FiguresEntry, swept: Sequence[Figure]) -> Table:
+    def place(figure: Figure) -> tuple[int, str]:
+        return _AGAINST_FREQUENCY.index(figure.name), figure.channel
+
+    columns = sorted({place(figure) for figure in swept})
+    cells = {(figure.frequency_hz, place(figure)): figure for figure in swept}
+    heads = {place(figure): f"{figure.name} {figure.channel}, {unit_in_words(figure)}" for figure in swept}
+    table = _table(
+        f"Against frequency, {_conditions(entry)[0]}", "frequency", right=[heads[column] for column in columns]
+    )
+    for frequency_hz in _shown(swept):
+        figures = (cells.get((frequency_hz, column)) for column in columns)
+        table.add_row(render(frequency_hz, "Hz"), *("" if figure is None else _told(figure) for figure in figures))
+    return table
+
+
+def _shown(swept: Sequence[Figure]) -> list[float]:
+    """Every so many-th of the frequencies, 1 kHz among them if it is there, and each at which something is amiss."""
+    frequencies_hz = sorted({figure.frequency_hz for figure in swept if figure.frequency_hz})
+    every = math.ceil(len(frequencies_hz) / _MOST_FREQUENCIES)
+    kept = frequencies_hz.index(1000.0) % every if 1000.0 in frequencies_hz else 0
+    amiss = {figure.frequency_hz for figure in swept if figure.frequency_hz and _is_amiss(figure)}
+    return sorted({*frequencies_hz[kept::every], *amiss})
+
+
+def _is_amiss(figure: Figure) -> bool:
+    return figure.verdict not in ("", "passes")
+
+
+def _told(figure: Figure) -> Text:
+    """The value, and in words what is amiss with it."""
+    styled = _styled(figure)
+    return styled.append(f" {figure.verdict}") if _is_amiss(figure) else styled
+
+
+def _styled(figure: Figure) -> Text:
+    """The value in the colour of its verdict."""
+    return Text(value_in_words(figure), style=_STYLES.get(figure.verdict, ""))
+
+
 def _other_table(entries: Sequence[FiguresEntry]) -> Table:
-    """Of figures that hold at a frequency of their own, as a response has by the dozen, only those with a verdict."""
+    """Whatever stands in no other table."""
     table = _table("Also measured", "figure", "at", "channel", right=["value", "unit", "verdict"])
     for entry in entries:
         if entry.analysis not in _TABULATED:
             for figure in entry.figures:
-                if figure.verdict or figure.frequency_hz is None:
+                if figure.name not in _AGAINST_FREQUENCY or figure.frequency_hz is None:
                     at = _at(_conditions_of(entry, figure))
                     table.add_row(figure.name, at, figure.channel, *_value_unit_verdict(figure))
     return table

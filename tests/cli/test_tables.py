@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 
 import pytest
@@ -64,18 +65,31 @@ def test_a_table_without_rows_is_left_out() -> None:
     assert shown([]) == []
 
 
-def test_what_has_no_table_of_its_own_stands_in_the_last_one_without_every_point_of_a_response() -> None:
-    response = entry(
-        "response",
-        FOUR_OHM,
-        Figure("gain", 31.9, "1", 0.5, 2.0, channel="A", frequency_hz=500.0),
-        Figure("gain", 31.0, "1", 0.5, 2.0, channel="A", frequency_hz=2000.0, verdict="fails"),
-        Figure("upper_band_edge", 42e3, "Hz", 900.0, 2.0, channel="A", verdict="passes"),
-    )
-    assert [line for line in shown([response]) if "│" in line] == [
-        "│ gain            │ 4 ohm, 2 kHz │ A       │ 29.83 ± 0.14 │   dB │   fails │",
-        "│ upper_band_edge │ 4 ohm, 1 kHz │ A       │  42000 ± 900 │   Hz │  passes │",
+def gain(frequency_hz: float, verdict: str = "", value: float = 31.9) -> Figure:
+    return Figure("gain", value, "1", 0.5, 2.0, channel="A", frequency_hz=frequency_hz, verdict=verdict)  # type: ignore[arg-type]
+
+
+def rows(*figures: Figure) -> list[str]:
+    return [line for line in shown([entry("response", FOUR_OHM, *figures)]) if "│" in line]
+
+
+def test_what_stands_against_frequency_has_a_table_of_its_own_and_all_else_the_last_one() -> None:
+    phase = Figure("phase", math.pi / 2, "rad", 0.01, 2.0, channel="A", frequency_hz=500.0)
+    edge = Figure("upper_band_edge", 42e3, "Hz", 900.0, 2.0, channel="A", verdict="passes", frequency_hz=1000.0)
+    assert rows(gain(500.0), phase, gain(2000.0, "fails", 31.0), edge) == [
+        "│ 500 Hz    │       30.08 ± 0.14 │ 90.00 ± 0.57 │",
+        "│ 2 kHz     │ 29.83 ± 0.14 fails │              │",
+        "│ upper_band_edge │ 4 ohm, 1 kHz │ A       │ 42000 ± 900 │   Hz │  passes │",
     ]
+
+
+def test_of_a_fine_response_some_frequencies_are_shown_and_all_where_something_is_amiss() -> None:
+    """Of 24, every second, 1 kHz among them, and 900 Hz, whose gain fails."""
+    frequencies = [100.0 * number for number in range(1, 25)]
+    lines = rows(*(gain(hertz, "fails" if hertz == 900.0 else "passes") for hertz in frequencies))
+    assert len(lines) == 13
+    assert [line.split()[1] for line in lines if "fails" in line] == ["900"]
+    assert any(line.startswith("│ 1 kHz ") for line in lines)
 
 
 @pytest.mark.parametrize(
@@ -89,6 +103,7 @@ def test_what_has_no_table_of_its_own_stands_in_the_last_one_without_every_point
         (Figure("crest_factor", 1.4142, "1", 0.0031, 2.0), "1.4142 ± 0.0031"),
         (Figure("thd_n", 0.00052, "1", bound="at most"), "≤ 0.052"),
         (Figure("output_peak", 38.6, "V", bound="at least"), "≥ 38.6"),
+        (Figure("upper_band_edge", 40e3, "Hz", bound="at least"), "≥ 40000"),
         (Figure("burst_power_clean", 150.26, "W"), "150.3"),
     ],
 )

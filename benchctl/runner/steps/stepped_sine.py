@@ -17,9 +17,9 @@ from benchctl.runner.drive import mute, set_frequency, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 
-# Ten cycles or more for a fit, and long enough for the noise between 20 Hz and the tone to be noise.
+# Ten cycles or more for a fit; the shorter the record of a high tone, the finer its samples and so its phase.
 CYCLES = 10
-SHORTEST_S = 0.02
+SHORTEST_S = 0.004
 # A fit wants samples more than it wants a high rate: noise falls with the root of their number.
 SAMPLES = 20_000
 # A filter of the amplifier's, and its coupling capacitors, have come to rest (common practice).
