@@ -82,28 +82,21 @@ class _Ramp:
     def _hold(self, voltage_v: float) -> str:
         """Stay at a voltage for the step's time and look; the first reason to stop, or nothing."""
         self.run.wait(SETTLING_PART * self.step.dwell_s)
-        before_a, _ = self._read()
+        before_a = self._read("supply_current_before")["supply_current_before"]
         self.run.wait(max((1.0 - SETTLING_PART) * self.step.dwell_s - 2 * READINGS * READINGS_APART_S, 0.0))
-        current_a, got_v = self._read()
-        for name, value in (
-            ("supply_voltage", got_v),
-            ("supply_current_before", before_a),
-            ("supply_current", current_a),
-        ):
-            self.readings[name].append(value)
+        now = self._read("supply_current", "supply_voltage")
         self.outputs = exposure.take(
             self.run, f"ramp {voltage_v:.3g} V", exposure.idle_record(), 0.0, exposure.outputs(self.run)
         )
-        return next(self._reasons(voltage_v, got_v, before_a, current_a), "")
+        return next(self._reasons(voltage_v, now["supply_voltage"], before_a, now["supply_current"]), "")
 
-    def _read(self) -> tuple[float, float]:
-        """Current and voltage, the mean of a few readings."""
-        currents, voltages = [], []
+    def _read(self, *names: str) -> dict[str, float]:
+        """The means of a few readings each, which are kept one by one."""
         for _ in range(READINGS):
             self.run.wait(READINGS_APART_S)
-            currents.append(self.run.read("supply_current"))
-            voltages.append(self.run.read("supply_voltage"))
-        return float(np.mean(currents)), float(np.mean(voltages))
+            for name in names:
+                self.readings[name].append(self.run.read(name.removesuffix("_before")))
+        return {name: float(np.mean(self.readings[name][-READINGS:])) for name in names}
 
     def _reasons(self, voltage_v: float, got_v: float, before_a: float, current_a: float) -> Iterator[str]:
         step = self.step
@@ -135,7 +128,7 @@ def perform(step: RampSupply, run: Run) -> None:
     ramp = _Ramp(step, run)
     reason = ramp.go()
     captures = {} if ramp.outputs is None else {"outputs": ramp.outputs}
-    context = RampContext(is_complete=not reason, **run.accuracies())
+    context = RampContext(is_complete=not reason, readings_together=READINGS, **run.accuracies())
     run.analyse("ramp", captures, ramp.readings, context, step.expect, driven=False)
     _finish(step, run, reason)
 
