@@ -19,7 +19,7 @@ from benchmarks.coverage.statistics import by_name, table_of
 @click.option("--benches", default=300, show_default=True, help="How many simulated benches, each with its own errors.")
 @click.option("--first-seed", default=1, show_default=True)
 @click.option("--bench", default="workshop", show_default=True, help="A shipped bench file that states a seed.")
-@click.option("--amplifier", default="hx2150", show_default=True)
+@click.option("--amplifier", default="hx2150", show_default=True, help="A shipped amplifier of 12 V for 4 ohm.")
 @click.option("--workers", default=2, show_default=True, help="Processes at work at once.")
 def main(benches: int, first_seed: int, bench: str, amplifier: str, workers: int) -> None:
     """Run the benches, compare each figure with its true value, and print what came of it."""
