@@ -25,7 +25,7 @@ layers: $(READY)
 	$(BIN)/lint-imports
 
 unit: $(READY)
-	$(BIN)/pytest -n 2 --dist loadfile  # what a module sets up, half a minute in real time say, is set up once
+	$(BIN)/pytest -n 4 --dist loadfile  # a module's set-up once; four, because tests in real time mostly wait
 
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel
@@ -41,9 +41,10 @@ clients:  ## lxi-tools, an SCPI client that is not ours, where packages can be i
 bench: $(READY)  ## Timings, as ratios inside one run; nothing here passes or fails by the clock
 	$(BIN)/python -m benchmarks
 
-docs: $(READY)  ## Draw README's picture and write the tables of steps and of the guard's states anew
+docs: $(READY)  ## Draw README's picture and write the tables of steps, of sequences and of the guard's states anew
 	$(BIN)/python -m tools.picture
 	$(BIN)/python -m tools.step_table
+	$(BIN)/python -m tools.sequence_table
 	$(BIN)/python -m tools.state_table
 
 clean:
