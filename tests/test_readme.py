@@ -22,6 +22,7 @@ from benchctl.documents.reader import read
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.steps import KINDS
 from tests.pages import PAGES, ROOT, blocks, digits_aside, links, text_of
+from tools import sequence_table
 from tools.marked import part_of
 from tools.picture import PICTURE, words_of
 from tools.step_table import PART, step_table
@@ -148,6 +149,10 @@ def table_rows(heading: str) -> list[list[str]]:
 
 def test_the_table_of_steps_is_that_of_the_models() -> None:
     assert part_of(text_of(README), PART) == step_table(), "write it anew: make docs"
+
+
+def test_the_table_of_sequences_is_that_of_their_files() -> None:
+    assert part_of(text_of(README), sequence_table.PART) == sequence_table.sequence_table(), "write it anew: make docs"
 
 
 def test_the_table_of_steps_has_every_step_and_no_other() -> None:

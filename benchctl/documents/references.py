@@ -35,7 +35,7 @@ STAND_IN: Known = {
     "amplifier.supply.nominal": "14.4 V",
     "amplifier.supply.minimum": "11 V",
     "amplifier.supply.maximum": "16 V",
-    "amplifier.supply.range": ("11 V", "12 V", "13 V", "14 V", "15 V", "16 V"),
+    "amplifier.supply.range": ("11 V", "12 V", "13 V", "14 V", "15 V", "15.5 V"),
     "amplifier.supply.fuse": "60 A",
     "amplifier.idle_current": "1 A",
     "amplifier.idle.criterion": "below 1.5 A",
@@ -50,6 +50,8 @@ IDLE_AT_MOST = 1.5
 IDLE_LIMIT = 2.0
 # A drive that ends so much below the heatsink's maximum leaves its figures; at the maximum the limit ends the run.
 HEATSINK_MARGIN_K = 5.0
+# The supply's over-voltage protection stands at the amplifier's maximum, and trips a little below it as well as above.
+PROTECTION_MARGIN = 0.03
 
 
 def known_of(amplifier: Amplifier) -> Known:
@@ -72,7 +74,8 @@ def known_of(amplifier: Amplifier) -> Known:
 
 
 def _range(lowest_v: float, highest_v: float) -> tuple[str, ...]:
-    """Six voltages from the lowest to the highest, equally far apart."""
+    """Six voltages, equally far apart, from the lowest to as near the highest as a supply's protection lets it go."""
+    highest_v *= 1.0 - PROTECTION_MARGIN
     return tuple(f"{lowest_v + part * (highest_v - lowest_v) / 5:.12g} V" for part in range(6))
 
 

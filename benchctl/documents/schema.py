@@ -112,7 +112,7 @@ def _with_header(schema: Schema, kind: Kind, definitions: Schema) -> Schema:
     """The first line of the document, in the schema itself or, where that is a choice, in each of its choices."""
     if "properties" in schema:
         return _headed(schema, kind)
-    for choice in (schema.get("oneOf") or schema.get("anyOf") or ()):
+    for choice in schema.get("oneOf") or schema.get("anyOf") or ():
         name = choice["$ref"].rsplit("/", 1)[-1]
         definitions[name] = _with_header(definitions[name], kind, definitions)
     return schema

@@ -123,7 +123,7 @@ class Capture:
         if trace.is_clipped:
             raise ClippedRecord(
                 f"'{signal}' in capture '{self.name}' reached the end of the oscilloscope's range",
-                advice="take it again on a wider range",
+                advice="Take it again on a wider range.",
             )
         return trace
 

@@ -7,8 +7,10 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
-from benchctl.documents.criteria import FIGURE_UNITS, Criterion, parse_criterion
+from benchctl.documents.criteria import FIGURE_UNITS, Criterion, Expectations, parse_criterion
+from benchctl.documents.measuring_steps import MeasureResponse
 
 
 @pytest.mark.parametrize(
@@ -59,3 +61,19 @@ def test_the_fixed_names_of_figures_are_all_there() -> None:
         *("burst_power_clean", "burst_power_first", "burst_power_highest", "burst_power_lowest", "burst_power_last"),
         *("supply_voltage", "supply_current", "supply_current_peak", "heatsink_temperature"),
     } <= set(FIGURE_UNITS)
+
+
+def test_a_balance_within_1_db_is_neither_above_nor_below() -> None:
+    """1 dB is a factor of 1.1220."""
+    (criterion,) = balance("within 1 dB").values()
+    assert [criterion.holds(value) for value in (0.88, 0.90, 1.0, 1.12, 1.13)] == [False, True, True, True, False]
+
+
+@pytest.mark.parametrize("text", ["within -1 dB", "within 10 %"])
+def test_a_balance_is_about_one_and_not_about_nought(text: str) -> None:
+    with pytest.raises(ValidationError, match="within 1 dB"):
+        balance(text)
+
+
+def balance(text: str) -> Expectations:
+    return MeasureResponse.model_validate({"expect": {"channel_balance": text}}).expect

@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 
 from benchctl.documents.reader import load_amplifier, load_sequence, read_any
+from benchctl.documents.references import known_of
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.steps import FindCleanLevel, PowerOn, Sweep
+from benchctl.documents.steps import Cool, FindCleanLevel, MeasureIdle, PowerOn, Sweep
 from benchctl.errors import DocumentError, UsageError
+from benchctl.quantity import parse_quantity
 
 HEAD = """benchctl: sequence 1
 title: With parameters
@@ -124,3 +126,30 @@ def test_what_the_amplifier_file_leaves_out_is_named(tmp_path: Path) -> None:
     text = HEAD + POWER_ON.replace("amplifier.supply.fuse", "amplifier.idle.current_limit")
     with pytest.raises(DocumentError, match="does not give 'idle_current'"):
         load_sequence(written(tmp_path, text), silent)
+
+
+def test_a_criterion_may_come_from_the_amplifier_file(tmp_path: Path) -> None:
+    """Half as much again as the 1.6 A that the HX 2150 should idle at; 5 K short of its heatsink's 85 degC."""
+    text = HEAD + POWER_ON
+    text += "  - measure_idle: {expect: {idle_current: {from: amplifier.idle.criterion}}}\n"
+    text += "  - cool: {heatsink: {from: amplifier.heatsink.criterion}}\n"
+    *_, idle, cool = load(tmp_path, text).steps
+    assert isinstance(idle, MeasureIdle)
+    assert isinstance(cool, Cool)
+    assert idle.expect["idle_current"].bound == pytest.approx(2.4)
+    assert cool.heatsink.bound == 80.0
+
+
+def test_a_list_may_hold_references(tmp_path: Path) -> None:
+    text = HEAD + POWER_ON
+    text += "  - sweep: {supply: [{from: amplifier.supply.minimum}, 12 V]}\n    steps: [power_off]\n"
+    (sweep,) = (step for step in load(tmp_path, text).steps if isinstance(step, Sweep))
+    assert sweep.supply_v == (HX2150.supply.minimum_v, 12.0)
+
+
+def test_the_range_of_supply_voltages_ends_short_of_the_supplys_protection() -> None:
+    volts = known_of(HX2150)["amplifier.supply.range"]
+    assert isinstance(volts, tuple)
+    assert len(volts) == 6
+    assert volts[0] == "10.5 V"
+    assert 15.0 < parse_quantity(volts[-1], "V") < HX2150.supply.maximum_v

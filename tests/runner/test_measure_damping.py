@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
@@ -56,3 +58,17 @@ def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(damping: M
 )
 def test_preflight_refuses_what_cannot_be(step: str, words: str) -> None:
     assert any(words in hazard for hazard in hazards_of(step))
+
+
+def test_one_load_alone_is_held_against_none(tmp_path: Path) -> None:
+    """20 mohm, and 4 ohm over it 200; the load is connected again afterwards."""
+    open_circuit = measured(
+        tmp_path, "measure_damping: {loads: [4 ohm]}", "measure_continuous: {level: 200 mV, for: 1 s}"
+    )
+    assert within_uncertainty(open_circuit.figure("output_impedance", "A"), 0.020)
+    factor = open_circuit.figure("damping_factor", "A")
+    assert factor.load_ohm == 4.0
+    assert within_uncertainty(factor, 200.0)
+    assert open_circuit.figures("continuous_power")
+    assert open_circuit.forecast_s("measure_damping") == pytest.approx(open_circuit.took_s["measure_damping"], rel=0.1)
+    assert open_circuit.verification.agrees

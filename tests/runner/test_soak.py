@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.errors import MeasurementError
+from benchctl.measure.soak_figures import burst_duty
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
 
 EARLY_PROTECTION = {"temperature: 95 degC, restart: 75 degC": "temperature: 40 degC, restart: 30 degC"}
@@ -111,9 +113,76 @@ def test_the_run_ends_with_the_silence_if_the_sequence_asks_for_it(tmp_path: Pat
     ("step", "words"),
     [
         ("soak: {for: 1 h}", "no level is given and no find_clean_level comes before it"),
+        ("soak: {for: 1 h, of_rated: 50 %, crest_factor: 6 dB, low_level: -2 dB}", "no bursts over a rest"),
         ("soak: {for: 1 h, level: 8 V}", "a level of 8 V is more than the generator gives"),
         ("soak: {for: 1 h, of_rated: 50 %, cycles: 600, every: 500 ms}", "does not end before the next begins"),
     ],
 )
 def test_preflight_refuses_what_cannot_be(step: str, words: str) -> None:
     assert any(words in hazard for hazard in hazards_of(step))
+
+
+# -- music, heat, and a protection that turns down -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("decibels", [6.0, 9.0, 12.0])
+def test_bursts_have_the_crest_factor_that_is_asked_for(tmp_path: Path, decibels: float) -> None:
+    """To what a whole number of cycles in 500 ms allows, which is far less than 1 %."""
+    music = measured(tmp_path, f"soak: {{for: 5 s, of_rated: 20 %, crest_factor: {decibels} dB}}")
+    crest = music.figure("crest_factor", "A")
+    assert crest.value == pytest.approx(10 ** (decibels / 20), rel=0.01)
+    assert music.verification.agrees
+
+
+def test_the_duty_of_a_crest_factor_is_that_of_its_closed_form() -> None:
+    """C = 2 over silence: mean square 1/4 of the squared peak, half of a steady sine's 1/2."""
+    assert burst_duty(2.0, 0.0) == pytest.approx(0.5)
+    # Over a rest at half the level: d + (1 - d)/4 = 1/2 gives d = 1/3.
+    assert burst_duty(2.0, 0.5) == pytest.approx(1.0 / 3.0)
+
+
+@pytest.mark.parametrize(("crest_factor", "low_level"), [(1.414, 0.1), (2.0, 0.8)])
+def test_no_bursts_have_the_crest_factor_of_a_sine_or_of_a_loud_rest(crest_factor: float, low_level: float) -> None:
+    with pytest.raises(MeasurementError, match="no bursts"):
+        burst_duty(crest_factor, low_level)
+
+
+def test_a_drive_ends_with_its_figures_where_the_heatsink_is_warm_enough(tmp_path: Path) -> None:
+    warm = measured(tmp_path, "soak: {for: 30 min, of_rated: 30 %, heatsink: below 35 degC}")
+    assert warm.outcome.error is None
+    assert within_uncertainty(warm.figure("heatsink_temperature"), 35.0, factor=1.5)
+    assert warm.figure("soak_time").value < 5 * 60
+    assert any("the heatsink is at 35" in note for note in warm.notes)
+
+
+def test_a_drive_ends_on_time_whatever_rounding_leaves_of_it(tmp_path: Path) -> None:
+    """Two minutes in steps that do not add up to them exactly, begun at no round time."""
+    steps = ("hold: {for: 333 ms}", "soak: {for: 2 min, of_rated: 1 %}")
+    assert measured(tmp_path, *steps).took_s["soak"] == pytest.approx(120.0, rel=0.02)
+
+
+@pytest.fixture(scope="module")
+def folding(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    """The gain falls evenly from 1 at 35 degC to a half at 45 degC."""
+    early = {
+        "temperature: 95 degC, restart: 75 degC": "temperature: 45 degC, restart: 40 degC,"
+        " fold_back: 35 degC, fold_back_to: -6 dB"
+    }
+    return measured(tmp_path_factory.mktemp("run"), "soak: {for: 10 min, of_rated: 30 %}", amplifier=early)
+
+
+def test_an_amplifier_that_turns_itself_down_is_noticed_once(folding: Measured) -> None:
+    assert len(folding.figures("fold_back_time")) == 1
+    assert any("turned output A and B down" in note for note in folding.notes)
+    assert folding.outcome.error is None
+    assert folding.verification.agrees
+
+
+def test_the_gain_it_folded_back_to_is_that_of_its_temperature(folding: Measured) -> None:
+    """1 at 35 degC and half at 45 degC, evenly between; over the gain of the record before."""
+    temperature_c = folding.figure("fold_back_temperature").value
+    gain, power = folding.figure("fold_back_gain", "A").value, folding.figure("fold_back_power", "A").value
+    assert 35.0 < temperature_c < 46.0
+    true = 1.0 - 0.05 * (temperature_c - 35.0)
+    assert power == pytest.approx(45.0 * true**2, rel=0.1)
+    assert true * 0.9 < gain < 0.9

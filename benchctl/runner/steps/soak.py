@@ -21,6 +21,8 @@ from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # However long a soak is, more readings than this tell nothing new.
 MOST_READINGS = 1200
+# What rounding leaves of the time is no wait: added to a clock that stands at hours, it moves nothing.
+SHORTEST_WAIT_S = 1e-3
 # So often a record tells whether the outputs are still there, and what they give.
 CHECK_EVERY_S = 30.0
 # Readings of the supply fall on ever other parts of a burst's repetition: the golden section is no multiple of any.
@@ -115,7 +117,7 @@ class _Soaking:
         every_s = max(READ_EVERY_S, step.for_s / MOST_READINGS)
         if self.drive.every_s is not None:
             every_s = (math.ceil(every_s / self.drive.every_s) + OFF_BEAT) * self.drive.every_s
-        while (left_s := step.for_s - self.warming.elapsed_s) > 0.0:
+        while (left_s := step.for_s - self.warming.elapsed_s) > SHORTEST_WAIT_S:
             run.wait(min(every_s, left_s))
             temperature_c = self.warming.read()
             for signal, values in self.supply.items():
