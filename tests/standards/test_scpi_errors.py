@@ -1,6 +1,6 @@
 """The error numbers and texts of SCPI-99 volume 2, 21.8.
 
-Source: two independent public transcriptions of the list, the repositories Atmelfan/scpi-rs
+Source: two independent public copies of the list, the repositories Atmelfan/scpi-rs
 (scpi/src/error.rs at 4f0d591) and j123b567/scpi-parser (libscpi/inc/scpi/error.h at 8866159), which agree except
 where a comment below says so. The classes' bits: the first of them, lines 995 to 1007, and ieee488.h of the second.
 """
