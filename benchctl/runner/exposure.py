@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
@@ -29,6 +30,8 @@ MARGIN_S = 0.005
 GUESSED_EFFICIENCY = 0.6
 # What a quiet amplifier may have at its outputs; only to choose a range.
 QUIET_PEAK_V = 0.1
+# Of class D what its filter leaves of the carrier, common practice: a few hundred millivolts.
+QUIET_PEAK_OF_CLASS_D_V = 0.5
 
 
 def steady_record(frequency_hz: float) -> Record:
@@ -100,11 +103,16 @@ def _within_ratings(record: Record, bench: Bench) -> Record:
     return replace(record, samples=min(record.samples, ratings.memory, int(record.span_s * ratings.sample_rate_hz)))
 
 
+def quiet_peak_v(amplifier: Amplifier) -> float:
+    """What a quiet output may show at most."""
+    return QUIET_PEAK_OF_CLASS_D_V if amplifier.amplifier_class == "D" else QUIET_PEAK_V
+
+
 def _expected(run: Run, level_v: float) -> Mapping[str, float]:
     """The peak of each signal, as far as the documents tell; a range is corrected where this is wrong."""
     gain = run.files.amplifier.gain_ratio
     output_rms_v = level_v * gain
-    expected = {name: max(output_rms_v * math.sqrt(2.0), QUIET_PEAK_V) for name in outputs(run)}
+    expected = {name: max(output_rms_v * math.sqrt(2.0), quiet_peak_v(run.files.amplifier)) for name in outputs(run)}
     supply_v = run.files.amplifier.supply.nominal_v
     expected[SUPPLY_VOLTAGE] = supply_v
     expected[SUPPLY_CURRENT] = 1.0 + _output_power_w(run, output_rms_v) / GUESSED_EFFICIENCY / supply_v

@@ -20,12 +20,13 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
+    quiet_v = exposure.quiet_peak_v(run.files.amplifier)
     captures: dict[str, Capture] = {}
     driven: dict[str, str] = {}
     tones_hz: dict[str, float] = {}
     for channel in run.files.amplifier.channels:
         drive_alone(run, channel)
-        quiet = {signal: exposure.QUIET_PEAK_V for signal in exposure.outputs(run) if signal != OUTPUT + channel}
+        quiet = {signal: quiet_v for signal in exposure.outputs(run) if signal != OUTPUT + channel}
         taken = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run), quiet)
         for role, frequency_hz in stepped_sine.tones_hz(frequencies).items():
             own_role = f"{channel} driven, {role}"
