@@ -141,7 +141,9 @@ class Guard:
         for sensor in sampler.due(now_s):
             value = self._read(sampler, sensor)
             with self._judging:
-                self.readings[sensor.signal] = self._fresh[sensor.signal] = value
+                self.readings[sensor.signal] = value
+                if sensor.has_trend:
+                    self._fresh[sensor.signal] = value
             self._judge(sensor.signal, value)
             if self._interlock.opened.is_set():
                 break

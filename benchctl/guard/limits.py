@@ -6,6 +6,7 @@ import math
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
@@ -16,6 +17,21 @@ from benchctl.quantity import render
 
 # A rise is taken over this time: long enough for a thermometer's last digit not to count for one.
 RISE_SEEN_S = 20.0
+
+
+# How many of the main output's own protections have tripped.
+SUPPLY_PROTECTION = "supply_protection"
+# It has to be seen twice: the output is off by then, and one lost answer, every other second, is no protection.
+PROTECTION_SEEN_S = 3.0
+
+
+class ProtectionLimit(Limit):
+    """The supply's own over-voltage and over-current protection: once it trips, the amplifier has no supply."""
+
+    unit: ClassVar[str] = "tripped"
+
+    def __str__(self) -> str:
+        return "none may trip"
 
 
 @dataclass(frozen=True)
@@ -47,6 +63,7 @@ def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[Wa
         *_from(sequence.limits, "sequence"),
         *_from(bench.limits, "bench"),
         *_of_amplifier(amplifier),
+        *_of_supply(bench),
     ]
 
 
@@ -58,6 +75,11 @@ def _from(limits: Limits, origin: str) -> Iterator[WatchedLimit]:
 def _of_amplifier(amplifier: Amplifier) -> Iterator[WatchedLimit]:
     if amplifier.heatsink is not None:
         yield WatchedLimit("heatsink", TemperatureLimit(above=amplifier.heatsink.maximum_c), "amplifier")
+
+
+def _of_supply(bench: Bench) -> Iterator[WatchedLimit]:
+    if bench.instruments.supply is not None:
+        yield WatchedLimit(SUPPLY_PROTECTION, ProtectionLimit(above=0.0, for_s=PROTECTION_SEEN_S), "bench")
 
 
 class Watch:

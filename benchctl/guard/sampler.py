@@ -10,11 +10,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from benchctl.guard.limits import SUPPLY_PROTECTION
 from benchctl.instruments.bench import Bench
 
 SAMPLING_PERIOD_S = 0.2
 # A heatsink of a kilogram moves by hundredths of a kelvin in a second.
 TEMPERATURE_PERIOD_S = 1.0
+# The supply has switched its output off by itself by then; what must not happen is that the run goes on for long.
+PROTECTION_PERIOD_S = 2.0
 # A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
 # takes a session two seconds to find out, before it asks again.
 STALE_S = 3.0
@@ -22,11 +25,12 @@ STALE_S = 3.0
 
 @dataclass(frozen=True)
 class Sensor:
-    """A signal, how often it is read, and how."""
+    """A signal, how often it is read, and how; what is no quantity has no place in the trend."""
 
     signal: str
     period_s: float
     read: Callable[[], float]
+    has_trend: bool = True
 
 
 class Sampler:
@@ -75,6 +79,7 @@ def _of_supply(bench: Bench) -> list[Sensor]:
     return [
         Sensor("supply_voltage", SAMPLING_PERIOD_S, partial(supply.measure_voltage, output)),
         Sensor("supply_current", SAMPLING_PERIOD_S, partial(supply.measure_current, output)),
+        Sensor(SUPPLY_PROTECTION, PROTECTION_PERIOD_S, partial(supply.tripped_protections, output), has_trend=False),
     ]
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from benchctl.documents.driver import SupplyDriver
-from benchctl.errors import InstrumentError
+from benchctl.errors import GarbledAnswer, InstrumentError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart, is_on
 from benchctl.instruments.session import Session
+from benchctl.scpi.numbers import NumberError, parse_boolean
 
 # What a supply's programming resolution may take from a setting.
 VOLTAGE_TOLERANCE_V = 0.02
@@ -24,8 +25,10 @@ class Supply(Role):
         self.outputs = dict(outputs)
 
     def prepare(self) -> None:
-        """Put the instrument into its mode."""
+        """Put the instrument into its mode, with no protection tripped from whatever was before."""
         self._say(self._words.prepare)
+        for number in self.outputs.values():
+            self._say(self._words.clear_protection, output=number)
 
     def protect(self, output: str, overvoltage_v: float, overcurrent_a: float) -> None:
         """Program the supply's own protection and read it back: hardware limits come first."""
@@ -36,6 +39,22 @@ class Supply(Role):
         self._say(self._words.set_overcurrent, output=number, current_a=overcurrent_a)
         got_a = self._ask_number(self._words.get_overcurrent, output=number)
         self._confirm(f"the over-current protection of '{output}'", overcurrent_a, got_a, CURRENT_TOLERANCE_A)
+
+    def tripped_protections(self, output: str) -> float:
+        """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise.
+
+        Raises:
+            GarbledAnswer: the answer does not tell, for each protection, whether it has.
+        """
+        answer = self._ask(self._words.get_tripped, output=self.outputs[output])
+        try:
+            return float(sum(parse_boolean(part) for part in answer.replace(",", ";").split(";")))
+        except NumberError as error:
+            raise GarbledAnswer(
+                f"answers {answer[:60]!r} where it was asked whether its protections have tripped",
+                instrument=self.session.name,
+                address=self.session.address,
+            ) from error
 
     def set_voltage(self, output: str, voltage_v: float) -> None:
         """Set and confirm an output's voltage."""

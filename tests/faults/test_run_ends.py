@@ -54,7 +54,31 @@ def journal_ends_safe(bench: Rig) -> bool:
     return bool(safe_state["state"] == "safe" and confirmed and bench.events()[-1] == ended and ended["safe"])
 
 
+def trip_supply(bench: Rig) -> None:
+    """Its over-voltage protection acts at once when it is set below what the output gives."""
+    with bench.simulated.world.lock:
+        bench.simulated.instruments["supply"].device.execute(b"INST:NSEL 1;:SOUR:VOLT:PROT 13")
+
+
 # -- a limit ---------------------------------------------------------------------------------------------------
+
+
+def test_a_supply_that_protects_itself_ends_the_run_within_seconds(held: Rig) -> None:
+    """What is measured without a supply is nothing: the run does not go on to measure it."""
+    held.at(60.0, lambda: trip_supply(held))
+    outcome = held.execute()
+    assert isinstance(outcome.error, LimitTripped)
+    assert outcome.error.limit == "supply_protection"
+    assert outcome.exit_code == 4
+    assert held.run.clock.now() < 70.0
+    assert journal_ends_safe(held)
+
+
+def test_a_protection_that_tripped_before_the_run_does_not_end_it(tmp_path: Path) -> None:
+    with rig(tmp_path, files(POWER_ON_LINE, IDLE, "power_off")) as bench:
+        supply = bench.simulated.instruments["supply"].device
+        supply.execute(b"INST:NSEL 1;:SOUR:VOLT:PROT 13;:SOUR:VOLT:PROT:STAT ON;:SOUR:VOLT 14;:OUTP ON")
+        assert bench.execute().exit_code == 0
 
 
 def test_a_limit_set_low_ends_the_run_with_exit_code_4_and_keeps_what_was_measured(tmp_path: Path) -> None:
@@ -136,7 +160,7 @@ def test_the_operator_ends_a_run_at_once_with_exit_code_6(held: Rig) -> None:
     )  # between two of the guard's looks
     outcome = held.execute()
     assert outcome.exit_code == 6
-    assert held.clock.now() == pytest.approx(60.1, abs=1e-9)
+    assert held.run.clock.now() == pytest.approx(60.1, abs=1e-9)
     assert journal_ends_safe(held)
     assert held.events("run ended")[0]["reason"] == "stopped by Ctrl-C"
 
@@ -266,7 +290,7 @@ def test_a_supply_that_restarted_is_not_taken_for_one_that_missed_a_reading(held
     held.at(60.0, power_cycle)
     outcome = held.execute()
     assert outcome.error is not None
-    assert held.clock.now() < 62.0
+    assert held.run.clock.now() < 62.0
     assert "switched off and on during the run" in held.events("reading failed")[0]["reason"]
 
 
@@ -336,7 +360,7 @@ def test_a_fault_in_the_guards_thread_makes_the_bench_safe_and_is_raised(held: R
     held.run.guard._trend = slip
     with pytest.raises(ZeroDivisionError, match="a slip of the guard"):
         held.execute()
-    assert held.clock.now() < 31.0
+    assert held.run.clock.now() < 31.0
     assert not held.plant.outputs[1].live
 
 
@@ -352,7 +376,7 @@ def test_a_full_disk_ends_the_run_in_the_safe_state(held: Rig) -> None:
     assert isinstance(outcome.error, ArchiveError)
     assert outcome.exit_code == 5
     assert outcome.is_safe
-    assert held.clock.now() < 61.0
+    assert held.run.clock.now() < 61.0
     assert not held.plant.outputs[1].live
 
 
@@ -363,7 +387,7 @@ def test_a_journal_that_cannot_be_written_stops_the_runner_before_its_next_comma
     outcome = held.execute()
     assert isinstance(outcome.error, ArchiveError)
     assert outcome.is_safe
-    assert held.clock.now() < 63.0
+    assert held.run.clock.now() < 63.0
 
 
 def test_garbage_from_the_supply_while_nothing_limits_it_is_a_reason_only_where_a_step_needs_it(
