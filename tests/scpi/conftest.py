@@ -9,7 +9,9 @@ import pytest
 
 from benchctl.scpi.device import Device, Hooks, Identity
 from benchctl.scpi.headers import Call, CommandTree
+from benchctl.scpi.hislip_endpoint import HislipEndpoint
 from benchctl.scpi.parameters import Block, Boolean, ChannelList, Mnemonic, Numeric, String
+from tests.scpi.hislip_client import Client, Clock, endpoint_of
 
 CHANNELS = (101, 102, 103, 105)
 
@@ -114,3 +116,19 @@ def make_tree(bench: Bench) -> CommandTree:
 @pytest.fixture
 def bench() -> Bench:
     return Bench()
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def endpoint(bench: Bench, clock: Clock) -> HislipEndpoint:
+    bench.device.status.take_event()  # power on
+    return endpoint_of(clock, bench.device)
+
+
+@pytest.fixture
+def client(endpoint: HislipEndpoint) -> Client:
+    return Client(endpoint)
