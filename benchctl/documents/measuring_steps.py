@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from benchctl.documents.criteria import (
-    BelowAmperes,
-    BelowCelsius,
-    Criterion,
     Expectations,
-    WithinAmperes,
-    WithinKelvins,
-    WithinVolts,
     expecting,
 )
 from benchctl.documents.fields import (
     Gain,
-    PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
-    Ratio,
     Tolerance,
     Whole,
     bounded,
@@ -33,11 +24,8 @@ from benchctl.documents.fields import (
 )
 from benchctl.documents.part import Misfit
 from benchctl.documents.step_base import (
-    ON_PROTECTION,
-    CycleCount,
-    OnProtection,
+    Driven,
     OnTimeout,
-    RestLevel,
     State,
     StepBase,
     doubled,
@@ -45,11 +33,8 @@ from benchctl.documents.step_base import (
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
 
-# That of a sine is 3 dB, and between bursts of it there must be a rest.
-CrestFactor = Annotated[Ratio, bounded("1", above=math.sqrt(2.0), at_most=100)]
-
+IDLE_FIGURES = ("idle_current", "idle_power", "supply_voltage", "dc_offset", "heatsink_temperature")
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
-RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
 FILTER_FIGURES = (
     "gain",
     "low_pass_corner",
@@ -60,32 +45,24 @@ FILTER_FIGURES = (
     "high_pass_order",
 )
 GAIN_FIGURES = ("gain", "gain_error", "input_sensitivity", "channel_balance")
-SOAK_FIGURES = (
-    "soak_time",
-    "average_power",
-    "power_drift",
-    "crest_factor",
-    "efficiency",
-    "supply_current",
-    "supply_current_drift",
-    "supply_voltage",
-    "fuse_load",
-    "heatsink_temperature",
-    "final_heatsink_temperature",
-    "heatsink_time_constant",
-)
 DAMPING_FIGURES = ("output_impedance", "damping_factor")
 NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
 
 
-class _Driven(StepBase):
-    """A step that drives the amplifier into its load and looks at its outputs."""
+class MeasureIdle(StepBase):
+    """Idle current, supply voltage and dc at the outputs, undriven."""
 
-    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
-    STATE: ClassVar[tuple[State, ...]] = ("power", "load")
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
+    STATE: ClassVar[tuple[State, ...]] = ("power",)
+
+    kind: Literal["measure_idle"] = "measure_idle"
+    for_s: PositiveSeconds = Field(default=10.0, description="how long the readings are averaged")
+    expect: Annotated[Expectations, *expecting(*IDLE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `idle_current: below 2.5 A`"
+    )
 
 
-class SteppedSine(_Driven):
+class SteppedSine(Driven):
     """A sine stepped over frequencies, a record at each."""
 
     from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
@@ -149,7 +126,7 @@ class MeasureResponse(Response):
     )
 
 
-class MeasureDamping(_Driven):
+class MeasureDamping(Driven):
     """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
@@ -186,7 +163,7 @@ class MeasureDc(StepBase):
     )
 
 
-class MeasureNoise(_Driven):
+class MeasureNoise(Driven):
     """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
 
     kind: Literal["measure_noise"] = "measure_noise"
@@ -196,48 +173,7 @@ class MeasureNoise(_Driven):
     )
 
 
-class RampSupply(StepBase):
-    """First power-up after a repair: the voltage rises in steps under a low current limit, and each step looks for a
-    reason to stop; the run ends at the first."""
-
-    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
-
-    kind: Literal["ramp_supply"] = "ramp_supply"
-    voltage_v: PositiveVolts = Field(description="of the main supply output, at the end")
-    current_limit_a: PositiveAmperes = Field(
-        description="of the main supply output; little above the idle current that is expected"
-    )
-    from_v: PositiveVolts = Field(default=2.0, description="the voltage to begin with")
-    step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises at a time")
-    dwell_s: PositiveSeconds = Field(default=4.0, description="how long each voltage is held and looked at")
-    wake_at_v: PositiveVolts | None = Field(
-        default=None,
-        description="from this voltage on the remote turn-on lead is live; the lowest that the amplifier works at,"
-        " unless given",
-    )
-    start_timeout_s: PositiveSeconds = Field(
-        default=30.0, description="how long the amplifier's converter may take to start under the current limit"
-    )
-    supply_current: BelowAmperes | None = Field(
-        default=None, description="what the current must be at each voltage, such as `below 2.5 A`"
-    )
-    dc_offset: WithinVolts = Field(
-        default=Criterion(relation="within", bound=0.1, unit="V"), description="what the dc at each output must be"
-    )
-    rise: WithinAmperes = Field(
-        default=Criterion(relation="within", bound=0.1, unit="A"),
-        description="how much the current may rise while the voltage is held",
-    )
-    expect: Annotated[Expectations, *expecting(*RAMP_FIGURES)] = Field(
-        default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"
-    )
-
-    def misfits(self) -> Iterator[Misfit]:
-        if self.from_v >= self.voltage_v:
-            yield Misfit(("from",), "the ramp must begin below the voltage it leads to")
-
-
-class SetGain(_Driven):
+class SetGain(Driven):
     """Show each channel's gain, live, while a hand turns its control to what is wanted; unattended runs refuse it."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
@@ -264,71 +200,13 @@ class SetGain(_Driven):
             yield Misfit(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
 
 
-class Soak(_Driven):
-    """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
-
-    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
-    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
-
-    kind: Literal["soak"] = "soak"
-    for_s: PositiveSeconds = Field(description="how long, at the longest")
-    until: WithinKelvins | None = Field(
-        default=None,
-        description="how well the final temperature must be foretold to end early, such as `within 1 K`; unless given,"
-        " the whole time is used",
-    )
-    level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; the last clean level, unless this or `of_rated` is given"
-    )
-    of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
-        default=None, description="the part of rated power to drive with, such as `12.5 %`, by the nominal gain"
-    )
-    heatsink: BelowCelsius | None = Field(
-        default=None, description="what the heatsink must be; the drive ends early where it is not any more"
-    )
-    cycles: CycleCount | None = Field(
-        default=None, description="length of bursts; a steady tone, unless this or `crest_factor` is given"
-    )
-    crest_factor_ratio: CrestFactor | None = Field(
-        default=None,
-        alias="crest_factor",
-        description="of bursts as long as it asks for, such as `9 dB`: loud music has 6 to 12 dB",
-    )
-    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
-    low_level_ratio: RestLevel = Field(
-        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
-    )
-    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
-    expect: Annotated[Expectations, *expecting(*SOAK_FIGURES)] = Field(
-        default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
-    )
-
-    def misfits(self) -> Iterator[Misfit]:
-        if self.level_v is not None and self.of_rated is not None:
-            yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
-        if self.cycles is not None and self.crest_factor_ratio is not None:
-            yield Misfit(("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them")
-
-
 MeasuringStep = (
-    MeasureCrosstalk
-    | MeasureDamping
+    MeasureIdle
     | MeasureDc
-    | MeasureFilter
     | MeasureNoise
     | MeasureResponse
-    | RampSupply
+    | MeasureFilter
+    | MeasureCrosstalk
+    | MeasureDamping
     | SetGain
-    | Soak
-)
-MEASURING_STEP_CLASSES: tuple[type[StepBase], ...] = (
-    MeasureCrosstalk,
-    MeasureDamping,
-    MeasureDc,
-    MeasureFilter,
-    MeasureNoise,
-    MeasureResponse,
-    RampSupply,
-    SetGain,
-    Soak,
 )

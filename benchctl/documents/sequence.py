@@ -73,7 +73,7 @@ def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
     for step, path in _in_order(steps):
         if step.kind in _SWITCHING_ON and on:
             yield Misfit(path, "the amplifier is on already; give 'power_off' first")
-        elif (step.kind.startswith(("measure_", "find_")) or "power" in step.STATE) and not on:
+        elif "power" in step.STATE and not on:
             yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
         if step.kind in (*_SWITCHING_ON, "power_off"):
             on = step.kind in _SWITCHING_ON

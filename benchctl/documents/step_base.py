@@ -29,6 +29,13 @@ class StepBase(Part):
     kind: str
 
 
+class Driven(StepBase):
+    """A step that drives the amplifier into its load and looks at its outputs."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load")
+
+
 def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
     """A misfit for each value that stands in a list for a second time."""
     seen: set[Any] = set()

@@ -26,14 +26,17 @@ from benchctl.errors import (
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.link import Link, open_link
 from benchctl.scpi.blocks import BlockHeader
-from benchctl.scpi.errors import parse_error
+from benchctl.scpi.errors import ErrorEntry, parse_error
 from benchctl.scpi.numbers import parse_number
 
 _T = TypeVar("_T")
+Gate = Callable[[], None]
+Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
 TIMEOUT_S = 2.0
-# One recovery for each exchange: a second failure in a row is news for the run, not for a loop.
+# One recovery for each exchange, whether its answer was lost or garbled: a second failure in a row is news for the
+# run, not for a loop.
 ATTEMPTS = 2
 # A late answer or two may precede the answer to *IDN?; more means that the instrument talks nonsense.
 STALE_LINES = 8
@@ -47,8 +50,16 @@ BLOCK_BYTES = 64 * 1024 * 1024
 POWER_ON_BIT = 0x80
 
 
+# What the journal is told of an exchange that needed its second attempt.
+ASKED_AGAIN = "asked again"
+
+
 def _never() -> None:
     """The safe state waits for nobody's permission."""
+
+
+def _untold(_event: str, **_fields: object) -> None:
+    """Before there is a journal, nobody is told."""
 
 
 class Session:
@@ -77,6 +88,7 @@ class Session:
         self._interlock = interlock
         self._opener = opener
         self._timeout_s = timeout_s
+        self._report: Report = _untold
         self._talk = threading.RLock()
         self._wire = threading.Lock()
         self._link: Link | None = None
@@ -104,25 +116,43 @@ class Session:
         with self._talk:
             yield
 
+    def report_to(self, report: Report) -> None:
+        """From now on each exchange of the run that needs a second attempt is told, before that is made."""
+        self._report = report
+
     def command(self, text: str) -> None:
         """Send a command that has no answer."""
         self._exchange(text, lambda _deadline, _gate: None, self._timeout_s)
 
-    def ask(self, text: str) -> str:
-        """Send a question and return its answer, one line, without its terminator."""
-        return self._exchange(text, self._read_text, self._timeout_s)
+    def ask_for(self, text: str, parse: Callable[[str], _T]) -> _T:
+        """Send a question and return what `parse` makes of its answer, one line.
+
+        Asking must change nothing: where `parse` raises a ValueError, the question is asked once more on a link that
+        is in step, as after an answer that was lost.
+
+        Raises:
+            GarbledAnswer: `parse` refuses the second answer too.
+        """
+        return self._exchange(text, self._parsed(text, parse), self._timeout_s, may_garble=True)
 
     def ask_number(self, text: str) -> float:
         """Ask for a number.
 
         Raises:
-            GarbledAnswer: the answer is no number, or is one of those that mean none: 9.91E37, +-9.9E37.
+            GarbledAnswer: the answer is no number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
         """
-        return self._finite(self.ask(text), text)
+        return self._finite(self.ask_for(text, parse_number), text)
 
     def ask_block(self, text: str, timeout_s: float) -> bytes:
-        """Ask for a definite-length block and return its data."""
+        """Ask for a definite-length block and return its data. An instrument may let go of what it has sent, so one
+        that is garbled is not asked for again."""
         return self._exchange(text, self._read_block, timeout_s)
+
+    def distrust(self, text: str, reason: str) -> None:
+        """An answer to `text` cannot be right: before anything else is sent, the link is cleared and verified."""
+        with self._talk:
+            self._dirty = True
+        self._tell(text, reason)
 
     def check_errors(self) -> None:
         """Empty the error queue.
@@ -130,16 +160,14 @@ class Session:
         Raises:
             InstrumentReports: with the first error that was in it.
         """
-        first: tuple[int, str] | None = None
+        first: ErrorEntry | None = None
+        read = self._parsed("SYST:ERR?", parse_error)
         for _ in range(ERROR_QUEUE_READS):
-            answer = self.ask("SYST:ERR?")
-            try:
-                code, text = parse_error(answer)
-            except ValueError as error:
-                raise self._garbled("SYST:ERR?", answer) from error
-            if code == 0:
+            # Asking takes the entry out of the queue, so one that comes garbled is not asked for again.
+            entry = self._exchange("SYST:ERR?", read, self._timeout_s)
+            if entry.code == 0:
                 break
-            first = first or (code, text)
+            first = first or entry
         if first is not None:
             raise InstrumentReports(*first, instrument=self.name, address=self.address)
 
@@ -171,7 +199,7 @@ class Session:
         if not self._talk.acquire(timeout=2 * self._timeout_s):
             raise NoAnswer("another question is still under way", instrument=self.name, address=self.address)
         try:
-            return self._exchange(text, self._read_text, self._timeout_s, gate=_never)
+            return self._exchange(text, self._read_text, self._timeout_s, is_urgent=True)
         finally:
             self._talk.release()
 
@@ -180,18 +208,27 @@ class Session:
     def _exchange(
         self,
         text: str,
-        read: Callable[[float, Callable[[], None]], _T],
+        read: Callable[[float, Gate], _T],
         timeout_s: float,
-        gate: Callable[[], None] | None = None,
+        *,
+        may_garble: bool = False,
+        is_urgent: bool = False,
     ) -> _T:
-        gate = gate or self._interlock_and_settings
+        """Send a message and read its answer, if it has one; again if the link fails or, where the answer
+        `may_garble`, if it came garbled."""
+        gate, tell = (_never, _untold) if is_urgent else (self._interlock_and_settings, self._tell)
+        forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
         with self._talk, self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
                     return self._attempt(text, read, timeout_s, gate)
-                except LinkError as error:
-                    _traffic.debug("%s: %s; clearing the link and asking again", self.name, error)
+                except forgiven as error:
+                    tell(text, error.message)
             return self._attempt(text, read, timeout_s, gate)
+
+    def _tell(self, text: str, reason: str) -> None:
+        _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)
+        self._report(ASKED_AGAIN, instrument=self.name, message=text, reason=reason)
 
     def _interlock_and_settings(self) -> None:
         """Nothing of the run goes to an instrument that has lost its settings, whoever was the first to notice."""
@@ -199,9 +236,7 @@ class Session:
         if self._restarted:
             raise InstrumentError("was switched off and on during the run; its settings are lost")
 
-    def _attempt(
-        self, text: str, read: Callable[[float, Callable[[], None]], _T], timeout_s: float, gate: Callable[[], None]
-    ) -> _T:
+    def _attempt(self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate) -> _T:
         self._make_clean(gate)
         self._dirty = True  # until the answer has come whole: the next one may belong to this question
         self._write(text, gate)
@@ -209,7 +244,7 @@ class Session:
         self._dirty = False
         return answer
 
-    def _write(self, text: str, gate: Callable[[], None]) -> None:
+    def _write(self, text: str, gate: Gate) -> None:
         if not text.isprintable():
             raise ValueError(f"a message is one line of plain text, not {text!r}")
         data = text.encode("ascii") + b"\n"
@@ -223,14 +258,26 @@ class Session:
 
     # -- framing -----------------------------------------------------------------------------------------------
 
-    def _read_text(self, deadline: float, gate: Callable[[], None]) -> str:
+    def _parsed(self, question: str, parse: Callable[[str], _T]) -> Callable[[float, Gate], _T]:
+        """Reads one line and takes it for what `parse` makes of it; anything else may answer another question."""
+
+        def read(deadline: float, gate: Gate) -> _T:
+            answer = self._read_text(deadline, gate)
+            try:
+                return parse(answer)
+            except ValueError as error:
+                raise GarbledAnswer(f"answers {answer[:60]!r} to {question}") from error
+
+        return read
+
+    def _read_text(self, deadline: float, gate: Gate) -> str:
         line = self._read_line(deadline, gate)
         try:
             return line.decode("ascii").strip()
         except UnicodeDecodeError as error:
             raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}") from error
 
-    def _read_line(self, deadline: float, gate: Callable[[], None]) -> bytes:
+    def _read_line(self, deadline: float, gate: Gate) -> bytes:
         question = self._sent  # the safe state may send more while this waits
         while (end := self._received.find(b"\n")) < 0:
             if len(self._received) > LINE_BYTES:
@@ -241,7 +288,7 @@ class Session:
         _traffic.debug("%s > %r", self.name, line)
         return line
 
-    def _read_block(self, deadline: float, gate: Callable[[], None]) -> bytes:
+    def _read_block(self, deadline: float, gate: Gate) -> bytes:
         while (header := self._block_header()) is None:
             self._receive(deadline, gate)
         if header.length is None or header.length > BLOCK_BYTES:
@@ -259,7 +306,7 @@ class Session:
         except ValueError as error:
             raise GarbledAnswer(f"answers {bytes(self._received[:40])!r} where a block was asked for") from error
 
-    def _receive(self, deadline: float, gate: Callable[[], None]) -> None:
+    def _receive(self, deadline: float, gate: Gate) -> None:
         if self._link is None:
             raise ConnectionLost("the link is closed")
         self._received += self._link.receive(deadline, gate)
@@ -271,7 +318,7 @@ class Session:
 
     # -- recovery ----------------------------------------------------------------------------------------------
 
-    def _make_clean(self, gate: Callable[[], None]) -> None:
+    def _make_clean(self, gate: Gate) -> None:
         """After a failed exchange, or an answer too many, get back in step with the instrument or onto a new link."""
         if self._link is not None and not (self._dirty or self._received or self._link.has_waiting()):
             return
@@ -283,7 +330,7 @@ class Session:
                 _traffic.debug("%s: not back in step (%s); opening a new link", self.name, error)
         self._reopen(gate)
 
-    def _resynchronise(self, gate: Callable[[], None]) -> None:
+    def _resynchronise(self, gate: Gate) -> None:
         link = self._link
         if link is None:
             raise ConnectionLost("the link is closed")
@@ -292,7 +339,7 @@ class Session:
         self._identify(gate)
         self._dirty = False
 
-    def _reopen(self, gate: Callable[[], None]) -> None:
+    def _reopen(self, gate: Gate) -> None:
         gate()
         self._replace_link(self._opener(self.address))
         self._received.clear()
@@ -312,7 +359,7 @@ class Session:
             except LinkError as error:
                 _traffic.debug("%s: the old link would not close: %s", self.name, error)
 
-    def _identify(self, gate: Callable[[], None]) -> None:
+    def _identify(self, gate: Gate) -> None:
         """Ask who is there, past answers that belong to earlier questions; later, insist on the same instrument."""
         self._write("*IDN?", gate)
         for _ in range(STALE_LINES):
@@ -322,7 +369,7 @@ class Session:
                 return
         raise GarbledAnswer(f"does not answer *IDN? as {self.identity or 'an instrument'}")
 
-    def _standard_events(self, gate: Callable[[], None]) -> int:
+    def _standard_events(self, gate: Gate) -> int:
         self._write("*ESR?", gate)
         answer = self._read_text(time.monotonic() + self._timeout_s, gate)
         return int(self._finite(answer, "*ESR?"))
@@ -339,19 +386,11 @@ class Session:
                 raise
             raise type(error)(error.message, instrument=self.name, address=self.address, advice=error.advice) from error
 
-    def _finite(self, answer: str, question: str) -> float:
-        try:
-            value = parse_number(answer)
-        except ValueError as error:
-            raise self._garbled(question, answer) from error
+    def _finite(self, value: float, question: str) -> float:
         if not math.isfinite(value):
             raise GarbledAnswer(
-                f"answers {answer} to {question}: over range, or nothing to measure",
+                f"answers {question} with the number that means over range, or nothing to measure",
                 instrument=self.name,
                 address=self.address,
             )
         return value
-
-    def _garbled(self, question: str, answer: str) -> GarbledAnswer:
-        self._dirty = True  # it may be the answer to another question
-        return GarbledAnswer(f"answers {answer[:60]!r} to {question}", instrument=self.name, address=self.address)

@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.documents.instruments import RelayBank
-from benchctl.documents.measuring_steps import RampSupply
-from benchctl.documents.steps import PowerOff, PowerOn
 from benchctl.quantity import render
 from benchctl.runner.outlook import Forecast
 from benchctl.runner.plan import PlannedStep

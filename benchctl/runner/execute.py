@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
-from benchctl.documents.measuring_steps import MEASURING_STEP_CLASSES, RampSupply
+from benchctl.documents.bench_steps import RampSupply
 from benchctl.documents.step_base import StepBase
-from benchctl.documents.steps import FindCleanLevel, MeasureBurst, MeasureContinuous, MeasureIdle
+from benchctl.documents.steps import MEASURING
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.measure.figure import Figure
@@ -131,7 +131,7 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
             ACTIONS[type(planned.step)].perform(planned.step, run)
         run.bench.check_errors()
     except MeasurementError as reason:
-        if not isinstance(planned.step, _MEASURING):
+        if not isinstance(planned.step, MEASURING):
             raise
         mute(run)
         unmeasured.append(f"{planned.label}: {reason}")
@@ -146,15 +146,6 @@ def _leave_as_after(step: StepBase, run: Run) -> None:
         bring_up(step, run)
     else:
         mute(run)
-
-
-_MEASURING: tuple[type[StepBase], ...] = (
-    MeasureIdle,
-    MeasureBurst,
-    MeasureContinuous,
-    FindCleanLevel,
-    *MEASURING_STEP_CLASSES,
-)
 
 
 def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:

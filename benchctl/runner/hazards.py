@@ -5,35 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.bench_steps import PowerOn, RampSupply, Set, Settle
 from benchctl.documents.instruments import RelayBank
-from benchctl.documents.measuring_steps import RampSupply
 from benchctl.documents.step_base import StepBase
-from benchctl.documents.steps import (
-    Cool,
-    FindCleanLevel,
-    MeasureBurst,
-    MeasureContinuous,
-    MeasureIdle,
-    PowerOff,
-    PowerOn,
-    Set,
-    Settle,
-)
 from benchctl.quantity import render
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Files
 
-_MEASURING = (MeasureIdle, MeasureBurst, MeasureContinuous, FindCleanLevel)
-_ROLES_OF: dict[type[StepBase], tuple[str, ...]] = {
-    PowerOn: ("generator", "supply"),
-    PowerOff: ("generator", "supply"),
-    Set: ("generator",),
-    Cool: ("generator", "thermometer"),
-    MeasureIdle: ("generator", "oscilloscope", "supply"),
-    MeasureBurst: ("generator", "oscilloscope", "load", "supply"),
-    MeasureContinuous: ("generator", "oscilloscope", "load", "supply"),
-    FindCleanLevel: ("generator", "oscilloscope", "load", "supply"),
-}
 # A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
 # times its rating for five seconds. Held to half of that.
 OVERLOAD_ENERGY_S = 12.5
@@ -103,8 +81,6 @@ def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[st
         yield from _setting(step, outlook)
     for load_ohm in getattr(step, "loads_ohm", ()):
         yield from _load(load_ohm, outlook)
-    if isinstance(step, (MeasureBurst, MeasureContinuous, FindCleanLevel)):
-        yield from _conditions(("power", "load", "frequency"), outlook)
     yield from _conditions(step.STATE, outlook)
     yield from _generator(step, outlook)
     yield from _power(forecast, outlook)
@@ -125,7 +101,7 @@ def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
 
 def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
     present = {name for name, _ in bench.instruments.items()}
-    wanted = _ROLES_OF.get(type(step), step.ROLES)
+    wanted = step.ROLES
     if isinstance(step, Settle):
         asked = {"thermometer": step.heatsink or step.foretold, "supply": step.supply_current}
         wanted = tuple(role for role, criterion in asked.items() if criterion is not None)

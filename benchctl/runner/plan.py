@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench_steps import Set
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.step_base import StepBase
-from benchctl.documents.steps import AmplifierTraits, Repeat, Set, Sweep, When
+from benchctl.documents.steps import AmplifierTraits, Repeat, Sweep, When
 from benchctl.quantity import render
 
 _AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "level": "V", "supply": "V"}

@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from benchctl.archive.entries import FIGURES, FiguresEntry
-from benchctl.documents.measuring_steps import RampSupply
-from benchctl.documents.steps import PowerOff, PowerOn, Set
+from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.errors import UsageError
 from benchctl.measure.figure import Figure
 from benchctl.runner.drive import set_frequency, set_load, tone

@@ -6,10 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.bench_steps import Cool, PowerOn
+from benchctl.documents.measuring_steps import MeasureIdle
+from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.documents.reader import load_amplifier, load_sequence, read_any
 from benchctl.documents.references import known_of
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.steps import Cool, FindCleanLevel, MeasureIdle, PowerOn, Sweep
+from benchctl.documents.steps import Sweep
 from benchctl.errors import DocumentError, UsageError
 from benchctl.quantity import parse_quantity
 

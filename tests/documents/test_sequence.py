@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.documents.power_steps import MeasureBurst
 from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.documents.sequence import Sequence, expanded_count
-from benchctl.documents.steps import MeasureBurst, Sweep
+from benchctl.documents.steps import Sweep
 
 from .conftest import FaultsOf
 

@@ -6,21 +6,11 @@ from collections.abc import Callable
 
 import pytest
 
+from benchctl.documents.bench_steps import Cool, PowerOn, Set, Settle
+from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.steps import (
-    KINDS,
-    STEP_CLASSES,
-    Cool,
-    FindCleanLevel,
-    MeasureBurst,
-    MeasureContinuous,
-    PowerOn,
-    Require,
-    Set,
-    Settle,
-    StepBase,
-    Sweep,
-)
+from benchctl.documents.step_base import StepBase
+from benchctl.documents.steps import KINDS, STEP_CLASSES, Require, Sweep
 
 from .conftest import FaultsOf
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.steps import Set
+from benchctl.documents.bench_steps import Set
 from benchctl.errors import OperatorStop
 from benchctl.guard.safe_state import ATTEMPTS, Confirmation, all_confirmed, carry_out, make_safe
 from benchctl.instruments.safe_part import SafePart

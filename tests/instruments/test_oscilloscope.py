@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchctl.documents.steps import Set
+from benchctl.documents.bench_steps import Set
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import FILL, RANGE_ATTEMPTS, Record

@@ -15,10 +15,11 @@ from benchctl.archive.recorder import Recorder
 from benchctl.clock import VirtualClock
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
+from benchctl.documents.bench_steps import PowerOn
 from benchctl.documents.part import Document, Source
 from benchctl.documents.reader import Kind, read
 from benchctl.documents.sequence import Sequence as SequenceFile
-from benchctl.documents.steps import PowerOn, StepBase
+from benchctl.documents.step_base import StepBase
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import open_bench

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from benchctl.documents.bench_steps import Hold, Set
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.steps import Hold, Set
 from benchctl.runner.plan import PlannedStep, expand
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, document, sequence_file
 

@@ -9,19 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.bench_steps import Cool, Hold, PowerOff, Set, Settle
 from benchctl.documents.criteria import Criterion
-from benchctl.documents.steps import (
-    Cool,
-    FindCleanLevel,
-    Hold,
-    MeasureBurst,
-    MeasureContinuous,
-    MeasureIdle,
-    PowerOff,
-    Require,
-    Set,
-    Settle,
-)
+from benchctl.documents.measuring_steps import MeasureIdle
+from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
+from benchctl.documents.steps import Require
 from benchctl.errors import InstrumentError, MeasurementError, RequirementFailed
 from tests.runner.rig import POWER_ON, POWER_ON_LINE, Rig, files, rig
 

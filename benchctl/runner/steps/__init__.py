@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents import measuring_steps, steps
+from benchctl.documents import bench_steps, measuring_steps, power_steps, steps
 from benchctl.documents.step_base import StepBase
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -44,25 +44,25 @@ class Actions:
 
 
 ACTIONS: Mapping[type[StepBase], Actions] = {
-    steps.PowerOn: Actions(power.perform_on, power.foresee_on),
-    steps.PowerOff: Actions(power.perform_off, power.foresee_off),
-    steps.Set: Actions(set.perform, set.foresee),
-    steps.Hold: Actions(waiting.perform_hold, waiting.foresee_hold),
-    steps.Cool: Actions(waiting.perform_cool, waiting.foresee_cool),
-    steps.Settle: Actions(waiting.perform_settle, waiting.foresee_settle),
-    steps.FindCleanLevel: Actions(find_clean_level.perform, find_clean_level.foresee),
-    steps.MeasureIdle: Actions(measure_idle.perform, measure_idle.foresee),
-    steps.MeasureBurst: Actions(measure_burst.perform, measure_burst.foresee),
-    steps.MeasureContinuous: Actions(measure_continuous.perform, measure_continuous.foresee),
+    bench_steps.PowerOn: Actions(power.perform_on, power.foresee_on),
+    bench_steps.PowerOff: Actions(power.perform_off, power.foresee_off),
+    bench_steps.Set: Actions(set.perform, set.foresee),
+    bench_steps.Hold: Actions(waiting.perform_hold, waiting.foresee_hold),
+    bench_steps.Cool: Actions(waiting.perform_cool, waiting.foresee_cool),
+    bench_steps.Settle: Actions(waiting.perform_settle, waiting.foresee_settle),
+    power_steps.FindCleanLevel: Actions(find_clean_level.perform, find_clean_level.foresee),
+    measuring_steps.MeasureIdle: Actions(measure_idle.perform, measure_idle.foresee),
+    power_steps.MeasureBurst: Actions(measure_burst.perform, measure_burst.foresee),
+    power_steps.MeasureContinuous: Actions(measure_continuous.perform, measure_continuous.foresee),
     measuring_steps.MeasureCrosstalk: Actions(measure_crosstalk.perform, measure_crosstalk.foresee),
     measuring_steps.MeasureDamping: Actions(measure_damping.perform, measure_damping.foresee),
     measuring_steps.MeasureDc: Actions(measure_dc.perform, measure_dc.foresee),
     measuring_steps.MeasureNoise: Actions(measure_noise.perform, measure_noise.foresee),
     measuring_steps.MeasureFilter: Actions(measure_response.perform_filter, measure_response.foresee),
     measuring_steps.MeasureResponse: Actions(measure_response.perform_response, measure_response.foresee),
-    measuring_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.foresee),
+    bench_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.foresee),
     measuring_steps.SetGain: Actions(set_gain.perform, set_gain.foresee),
-    measuring_steps.Soak: Actions(soak.perform, soak.foresee),
+    power_steps.Soak: Actions(soak.perform, soak.foresee),
     steps.Note: Actions(asides.perform_note, asides.foresee_note),
     steps.Prompt: Actions(asides.perform_prompt, asides.foresee_prompt),
     steps.Require: Actions(require.perform, require.foresee),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.documents.steps import FindCleanLevel
+from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope import POLL_S
 from benchctl.measure.analyses import steady_distortion
 from benchctl.measure.context import ContinuousContext

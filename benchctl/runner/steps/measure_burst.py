@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from benchctl.documents.steps import MeasureBurst
+from benchctl.documents.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import Record

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchctl.documents.criteria import Criterion
-from benchctl.documents.steps import MeasureContinuous
+from benchctl.documents.power_steps import MeasureContinuous
 from benchctl.errors import MeasurementError
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.documents.steps import MeasureIdle
+from benchctl.documents.measuring_steps import MeasureIdle
 from benchctl.measure.context import IdleContext
 from benchctl.runner import exposure
 from benchctl.runner.drive import mute

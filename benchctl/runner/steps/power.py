@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
-from benchctl.documents.steps import PowerOff, PowerOn
+from benchctl.documents.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.runner.drive import mute

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.measuring_steps import RampSupply
+from benchctl.documents.bench_steps import RampSupply
 from benchctl.errors import RequirementFailed
 from benchctl.measure.ramp_figures import RampContext
 from benchctl.measure.record import OUTPUT, Capture

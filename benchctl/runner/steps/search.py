@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.steps import FindCleanLevel, MeasureBurst
+from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.measure.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
 from benchctl.measure.distortion import Distortion

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.documents.steps import Set
+from benchctl.documents.bench_steps import Set
 from benchctl.runner.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.measuring_steps import Soak
+from benchctl.documents.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
 from benchctl.measure.record import Capture

@@ -6,8 +6,8 @@ from collections import deque
 from collections.abc import Callable
 from functools import partial
 
+from benchctl.documents.bench_steps import Cool, Hold, Settle
 from benchctl.documents.criteria import Criterion
-from benchctl.documents.steps import Cool, Hold, Settle
 from benchctl.errors import RequirementFailed
 from benchctl.quantity import render
 from benchctl.runner.drive import mute
