@@ -143,3 +143,9 @@ def render(value: float, unit: str, *, digits: int = 4) -> str:
     if unit not in _SCALABLE or value == 0:
         return f"{value:.{digits}g} {unit}".rstrip()
     return str(Quantity(value, unit).render(prec=digits - 1, strip_zeros=True))
+
+
+def clock_face(seconds: float) -> str:
+    """A time of a run: h:mm:ss."""
+    whole = int(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

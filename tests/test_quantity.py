@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.quantity import QuantityError, parse_quantity, render, units_for
+from benchctl.quantity import QuantityError, clock_face, parse_quantity, render, units_for
 
 PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}  # SI brochure, table 7
 SCALABLE = ["V", "A", "ohm", "Hz", "s", "W", "F", "H", "J", "Sa/s"]
@@ -166,3 +166,8 @@ def test_a_plain_number_has_no_unit() -> None:
     assert render(100.0, "") == "100"
     with pytest.raises(QuantityError, match="'%' will not do here"):
         parse_quantity("100 %", "")
+
+
+@pytest.mark.parametrize(("seconds", "face"), [(0.9, "0:00:00"), (61.0, "0:01:01"), (36_000.0, "10:00:00")])
+def test_a_clock_face_has_hours_minutes_and_seconds(seconds: float, face: str) -> None:
+    assert clock_face(seconds) == face

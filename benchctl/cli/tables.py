@@ -8,20 +8,15 @@ from collections.abc import Iterator, Sequence
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
-from uncertainties import ufloat
 
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
 from benchctl.measure.figure import Figure
+from benchctl.measure.power import TOTAL
+from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
 from benchctl.quantity import render
 
 _STYLES = {"passes": "green", "fails": "bold red", "cannot be told": "yellow"}
-TOTAL = "total"
-# Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
-_IN_DECIBELS = frozenset(
-    {"gain", "channel_balance", "crosstalk", "fold_back_gain", "signal_to_noise_1w", "signal_to_noise_rated"}
-)
-_AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order"})
 # Against frequency, these in this order; of a finer sweep the table shows so many frequencies, figures.csv all.
 _AGAINST_FREQUENCY = ("gain", "phase", "channel_balance", "crosstalk")
 _MOST_FREQUENCIES = 12
@@ -40,42 +35,6 @@ def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Ren
         _other_table(entries),
     ]
     return Group(*(table for table in tables if table.row_count))
-
-
-def value_in_words(figure: Figure) -> str:
-    """A value with its expanded uncertainty to two digits, or as the bound it is; the unit is `unit_in_words`."""
-    value, uncertainty = _as_said(figure)
-    if figure.bound:
-        said = f"{value:.3g}" if abs(value) < 1000.0 else f"{value:.0f}"
-        return f"{'≤' if figure.bound == 'at most' else '≥'} {said}"
-    if not uncertainty:
-        return f"{value:.4g}"
-    return f"{ufloat(value, uncertainty):.2uf}".replace("+/-", " ± ")
-
-
-def unit_in_words(figure: Figure) -> str:
-    """The unit that `value_in_words` tells the figure in."""
-    if figure.unit == "rad":
-        return "deg"
-    if figure.unit != "1":
-        return figure.unit
-    if figure.name in _IN_DECIBELS:
-        return "dB"
-    return "" if figure.name in _AS_NUMBERS else "%"
-
-
-def _as_said(figure: Figure) -> tuple[float, float]:
-    """Value and expanded uncertainty in the unit they are told in; nought where the uncertainty is not known."""
-    value, uncertainty = figure.value, figure.expanded_uncertainty or 0.0
-    match unit_in_words(figure):
-        case "%":
-            return 100.0 * value, 100.0 * uncertainty
-        case "deg":
-            return math.degrees(value), math.degrees(uncertainty)
-        case "dB" if value > 0:
-            return 20.0 * math.log10(value), 20.0 / math.log(10.0) * uncertainty / value
-        case _:
-            return value, uncertainty
 
 
 def _cell(figures: Sequence[Figure], name: str, channel: str = "") -> Text:
@@ -133,11 +92,6 @@ def _groups(entries: Sequence[FiguresEntry]) -> Iterator[tuple[tuple[str, str], 
 def _cycles(entries: Sequence[FiguresEntry]) -> list[int]:
     found = {figure.burst_cycles for entry in entries for figure in entry.figures if figure.burst_cycles}
     return sorted(found)
-
-
-def burst_in_words(cycles: int) -> str:
-    """A length of burst: 1 cycle, 8 cycles."""
-    return f"{cycles} cycle{'s' if cycles > 1 else ''}"
 
 
 def _power_table(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Table:

@@ -15,10 +15,12 @@ from rich.text import Text
 
 from benchctl.cli.bars import limits_table
 from benchctl.cli.preflight import time_in_words
-from benchctl.cli.tables import TOTAL, burst_in_words, unit_in_words, value_in_words
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
+from benchctl.measure.power import TOTAL
+from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
+from benchctl.quantity import clock_face
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.run import Run
@@ -194,9 +196,3 @@ def _line(figure: Figure) -> str:
     of = " ".join(filter(None, [figure.name, figure.channel, burst]))
     words = (value_in_words(figure), unit_in_words(figure), figure.verdict)
     return f"{of}: {' '.join(filter(None, words))}"
-
-
-def clock_face(seconds: float) -> str:
-    """h:mm:ss."""
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from benchctl.archive.entries import FiguresEntry
-from benchctl.cli.tables import burst_in_words, closing_tables, value_in_words
+from benchctl.cli.tables import closing_tables
 from benchctl.documents.reader import load_amplifier
 from benchctl.measure.figure import Figure
 from tests.cli.figures import ENTRIES, FOUR_OHM, entry
@@ -90,26 +90,3 @@ def test_of_a_fine_response_some_frequencies_are_shown_and_all_where_something_i
     assert len(lines) == 13
     assert [line.split()[1] for line in lines if "fails" in line] == ["900"]
     assert any(line.startswith("│ 1 kHz ") for line in lines)
-
-
-@pytest.mark.parametrize(
-    ("figure", "words"),
-    [
-        (Figure("continuous_power", 159.04, "W", 3.75, 2.0), "159.0 ± 3.8"),
-        (Figure("continuous_power", 159.04, "W", 13.4, 2.0), "159 ± 13"),
-        (Figure("efficiency", 0.6021, "1", 0.0107, 2.0), "60.2 ± 1.1"),
-        (Figure("signal_to_noise_1w", 1e4, "1", 115.13, 2.0), "80.00 ± 0.10"),
-        (Figure("damping_factor", 210.0, "1", 11.0, 2.0), "210 ± 11"),
-        (Figure("crest_factor", 1.4142, "1", 0.0031, 2.0), "1.4142 ± 0.0031"),
-        (Figure("thd_n", 0.00052, "1", bound="at most"), "≤ 0.052"),
-        (Figure("output_peak", 38.6, "V", bound="at least"), "≥ 38.6"),
-        (Figure("upper_band_edge", 40e3, "Hz", bound="at least"), "≥ 40000"),
-        (Figure("burst_power_clean", 150.26, "W"), "150.3"),
-    ],
-)
-def test_a_value_is_told_to_two_digits_of_its_uncertainty_or_as_the_bound_it_is(figure: Figure, words: str) -> None:
-    assert value_in_words(figure) == words
-
-
-def test_one_cycle_is_no_plural() -> None:
-    assert [burst_in_words(cycles) for cycles in (1, 8)] == ["1 cycle", "8 cycles"]

@@ -12,7 +12,7 @@ import pytest
 from rich.console import Console
 from rich.live import Live
 
-from benchctl.cli.views import LiveView, PlainView, View, clock_face, figure_lines, view_for
+from benchctl.cli.views import LiveView, PlainView, View, figure_lines, view_for
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import Documents, run
 from benchctl.measure.figure import Figure
@@ -115,11 +115,6 @@ def test_a_temperature_keeps_its_unit() -> None:
     assert figure_lines([Figure("heatsink_temperature", 31.5, "degC", 1.2, 2.0)]) == [
         "heatsink_temperature: 31.5 ± 1.2 degC"
     ]
-
-
-@pytest.mark.parametrize(("seconds", "face"), [(0.9, "0:00:00"), (61.0, "0:01:01"), (36_000.0, "10:00:00")])
-def test_a_clock_face_has_hours_minutes_and_seconds(seconds: float, face: str) -> None:
-    assert clock_face(seconds) == face
 
 
 # -- hands ---------------------------------------------------------------------------------------------------------

@@ -1,0 +1,61 @@
+"""A figure in words: its value rounded to what its uncertainty supports, in the unit that the trade says it in."""
+
+from __future__ import annotations
+
+import math
+
+from uncertainties import ufloat
+
+from benchctl.measure.figure import Figure
+
+# Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
+_IN_DECIBELS = frozenset(
+    {"gain", "channel_balance", "crosstalk", "fold_back_gain", "signal_to_noise_1w", "signal_to_noise_rated"}
+)
+_AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order"})
+
+
+def value_in_words(figure: Figure) -> str:
+    """A value with its expanded uncertainty to two digits, or as the bound it is; the unit is `unit_in_words`."""
+    value, uncertainty = as_said(figure)
+    if figure.bound:
+        said = f"{value:.3g}" if abs(value) < 1000.0 else f"{value:.0f}"
+        return f"{'≤' if figure.bound == 'at most' else '≥'} {said}"
+    if not uncertainty:
+        return f"{value:.4g}"
+    return rounded(value, uncertainty)
+
+
+def rounded(value: float, uncertainty: float) -> str:
+    """A value and its uncertainty, above nought, to two digits of the uncertainty."""
+    return f"{ufloat(value, uncertainty):.2uf}".replace("+/-", " ± ")
+
+
+def unit_in_words(figure: Figure) -> str:
+    """The unit that `value_in_words` tells the figure in."""
+    if figure.unit == "rad":
+        return "deg"
+    if figure.unit != "1":
+        return figure.unit
+    if figure.name in _IN_DECIBELS:
+        return "dB"
+    return "" if figure.name in _AS_NUMBERS else "%"
+
+
+def as_said(figure: Figure) -> tuple[float, float]:
+    """Value and expanded uncertainty in the unit they are told in; nought where the uncertainty is not known."""
+    value, uncertainty = figure.value, figure.expanded_uncertainty or 0.0
+    match unit_in_words(figure):
+        case "%":
+            return 100.0 * value, 100.0 * uncertainty
+        case "deg":
+            return math.degrees(value), math.degrees(uncertainty)
+        case "dB" if value > 0:
+            return 20.0 * math.log10(value), 20.0 / math.log(10.0) * uncertainty / value
+        case _:
+            return value, uncertainty
+
+
+def burst_in_words(cycles: int) -> str:
+    """A length of burst: 1 cycle, 8 cycles."""
+    return f"{cycles} cycle{'s' if cycles > 1 else ''}"

@@ -1,0 +1,31 @@
+"""Figures in words: rounded to what their uncertainty supports, in the unit that the trade says them in."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchctl.measure.figure import Figure
+from benchctl.measure.words import burst_in_words, value_in_words
+
+
+@pytest.mark.parametrize(
+    ("figure", "words"),
+    [
+        (Figure("continuous_power", 159.04, "W", 3.75, 2.0), "159.0 ± 3.8"),
+        (Figure("continuous_power", 159.04, "W", 13.4, 2.0), "159 ± 13"),
+        (Figure("efficiency", 0.6021, "1", 0.0107, 2.0), "60.2 ± 1.1"),
+        (Figure("signal_to_noise_1w", 1e4, "1", 115.13, 2.0), "80.00 ± 0.10"),
+        (Figure("damping_factor", 210.0, "1", 11.0, 2.0), "210 ± 11"),
+        (Figure("crest_factor", 1.4142, "1", 0.0031, 2.0), "1.4142 ± 0.0031"),
+        (Figure("thd_n", 0.00052, "1", bound="at most"), "≤ 0.052"),
+        (Figure("output_peak", 38.6, "V", bound="at least"), "≥ 38.6"),
+        (Figure("upper_band_edge", 40e3, "Hz", bound="at least"), "≥ 40000"),
+        (Figure("burst_power_clean", 150.26, "W"), "150.3"),
+    ],
+)
+def test_a_value_is_told_to_two_digits_of_its_uncertainty_or_as_the_bound_it_is(figure: Figure, words: str) -> None:
+    assert value_in_words(figure) == words
+
+
+def test_one_cycle_is_no_plural() -> None:
+    assert [burst_in_words(cycles) for cycles in (1, 8)] == ["1 cycle", "8 cycles"]
