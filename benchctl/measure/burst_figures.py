@@ -37,7 +37,7 @@ def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTabl
 def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     """burst_power_clean: the lowest whole cycle; thd_n: the worst."""
     tables = burst_tables(capture, context)
-    powers = _CyclePowers(Signals(capture, context.accuracy, context.loads), tables, bridged=context.bridged)
+    powers = _CyclePowers(Signals(capture, context.accuracy, context.loads), tables)
     distortions = [distortion_figure("thd_n", table.worst.thd_n, channel) for channel, table in tables.items()]
     return powers.figures("burst_power_clean", _lowest) + distortions
 
@@ -46,7 +46,7 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency."""
     tables = burst_tables(capture, context)
     signals = Signals(capture, context.accuracy, context.loads)
-    powers = _CyclePowers(signals, tables, bridged=context.bridged)
+    powers = _CyclePowers(signals, tables)
     figures: list[Figure] = []
     for name, choose in (("first", _first), ("highest", _highest), ("lowest", _lowest), ("last", _last)):
         figures += powers.figures(f"burst_power_{name}", choose)
@@ -60,20 +60,16 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
 class _CyclePowers:
     """The power of each cycle: numbers to choose a cycle by, uncertain only for the cycle chosen."""
 
-    def __init__(self, signals: Signals, tables: Tables, *, bridged: bool) -> None:
+    def __init__(self, signals: Signals, tables: Tables) -> None:
         self._signals = signals
         self._tables = tables
-        self._bridged = bridged
         self._watts = {channel: self._nominal(channel, table) for channel, table in tables.items()}
 
     def figures(self, name: str, choose: _Choice) -> list[Figure]:
         """The chosen cycle's power of each channel, and of all together: there the choice is by the total."""
         of_total = choose(np.sum(list(self._watts.values()), axis=0))
-        chosen = by_channel(
-            {channel: self._uncertain(channel, of_total) for channel in self._tables}, bridged=self._bridged
-        )
-        if not self._bridged:
-            chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self._watts.items()}
+        chosen = by_channel({channel: self._uncertain(channel, of_total) for channel in self._tables})
+        chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self._watts.items()}
         return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
 
     def _nominal(self, channel: str, table: CycleTable) -> Samples:

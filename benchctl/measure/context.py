@@ -27,14 +27,10 @@ class IdleContext:
 
 @dataclass(frozen=True, kw_only=True)
 class ContinuousContext(IdleContext):
-    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load).
-
-    `bridged`: there is one load, between the outputs of a bridged pair, and "output A" is the voltage across it.
-    """
+    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load)."""
 
     frequency_hz: float
     loads: Mapping[str, LoadResistance]
-    bridged: bool = False
     band_hz: float = BAND_HZ
 
 

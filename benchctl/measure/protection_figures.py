@@ -67,7 +67,4 @@ def _power_figures(before: Capture, context: ProtectionContext) -> list[Figure]:
     every_s = context.every_s
     span = whole_cycles(before, context.frequency_hz) if every_s is None else whole_repetitions(before, every_s)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    return [
-        figure_of("protection_power", power, "W", channel)
-        for channel, power in by_channel(powers, bridged=context.bridged).items()
-    ]
+    return [figure_of("protection_power", power, "W", channel) for channel, power in by_channel(powers).items()]

@@ -36,7 +36,6 @@ class SoakContext(WarmingContext):
     first_loads: Mapping[str, LoadResistance]
     loads: Mapping[str, LoadResistance]
     every_s: float | None = None
-    bridged: bool = False
     fuse_a: float | None = None
 
 
@@ -69,10 +68,7 @@ def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     loads = context.loads
     signals, span = Signals(capture, context.accuracy, loads), _span(capture, context)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    figures = [
-        figure_of("average_power", power, "W", channel)
-        for channel, power in by_channel(powers, bridged=context.bridged).items()
-    ]
+    figures = [figure_of("average_power", power, "W", channel) for channel, power in by_channel(powers).items()]
     figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
     return figures if context.every_s is None else figures + _crest_figures(signals, span)
 

@@ -148,14 +148,6 @@ def test_without_the_record_of_a_loaded_channel_there_is_no_efficiency(
     assert "efficiency" not in names
 
 
-def test_a_bridged_pair_shares_the_power_of_its_one_load(burst_record: Record) -> None:
-    context = replace(BURST, loads={"A": LoadResistance(8.0, 7.8)}, bridged=True)
-    figures = burst({"clean": burst_record()}, {}, context)
-    total = named(figures, "burst_power_clean", "total").value
-    assert total == pytest.approx(450 / 7.8, rel=1e-3)
-    assert named(figures, "burst_power_clean", "A").value == named(figures, "burst_power_clean", "B").value == total / 2
-
-
 def test_clipping_of_the_later_cycles_shows_in_the_worst_but_not_in_the_first(burst_record: Record) -> None:
     def falling_rail(volts: np.ndarray) -> np.ndarray:
         rail = 31.0 - 2000.0 * np.maximum(np.arange(volts.size) * 1e-6 - 0.005, 0.0).clip(max=0.008)

@@ -10,7 +10,7 @@ from uncertainties import UFloat
 
 from benchctl.measure.analyses import burst, continuous
 from benchctl.measure.context import BurstContext, ContinuousContext
-from benchctl.measure.power import bridged_half_load, by_channel, load_power
+from benchctl.measure.power import load_power
 from benchctl.measure.record import Capture, Trace
 from benchctl.measure.uncertainty import LoadResistance, exactly
 
@@ -92,11 +92,9 @@ def test_the_pattern_of_20_cycles_in_500_ms_draws_what_its_closed_form_says() ->
 
 @pytest.mark.parametrize(("peak_v", "watts"), [(82.8, 219.8), (85.2, 232.7), (88.8, 252.8)])
 def test_a_bridged_pair_into_a_nominal_8_ohm_bank_that_measures_7_8(peak_v: float, watts: float) -> None:
-    # Common practice: half of the total is each channel's share; the printed figures are rounded to a tenth of a watt.
+    # Common practice: half of the total is each half's share; the printed figures are rounded to a tenth of a watt.
     rms: UFloat = exactly(peak_v / math.sqrt(2))
-    shares = by_channel({"A": load_power(rms, exactly(7.8))}, bridged=True)
-    assert shares["A"].nominal_value == pytest.approx(watts, abs=0.11)
+    total = load_power(rms, exactly(7.8))
+    assert total.nominal_value / 2 == pytest.approx(watts, abs=0.11)
     # The same by another road: each half drives half the load with half the voltage.
-    assert load_power(rms / 2, exactly(bridged_half_load(7.8))).nominal_value == pytest.approx(
-        shares["B"].nominal_value
-    )
+    assert load_power(rms / 2, exactly(7.8 / 2)).nominal_value == pytest.approx(total.nominal_value / 2)
