@@ -6,9 +6,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from benchctl.scpi.answers import Answer, quoted
-from benchctl.scpi.errors import ErrorEntry
+from benchctl.scpi.errors import ERROR_NUMBERS, ErrorEntry, ErrorQueue
 from benchctl.scpi.headers import Call, CommandTree
-from benchctl.scpi.parameters import Numeric
+from benchctl.scpi.number_list import NumberList
+from benchctl.scpi.parameters import Numeric, NumericList
 from benchctl.scpi.status import RegisterGroup
 
 if TYPE_CHECKING:
@@ -83,6 +84,13 @@ def _add_system(tree: CommandTree, device: Device) -> None:
     tree.add("SYSTem:ERRor:COUNt", query=lambda _: len(errors))
     tree.add("SYSTem:ERRor:CODE[:NEXT]", query=lambda _: errors.pop().code)
     tree.add("SYSTem:ERRor:CODE:ALL", query=lambda _: [entry.code for entry in errors.pop_all()])
+    numbers = [NumericList(ERROR_NUMBERS)]
+    tree.add("SYSTem:ERRor:ENABle[:LIST]", set=_setter(errors, "enabled"), query=lambda _: str(errors.enabled),
+             parameters=numbers)  # fmt: skip
+    tree.add("SYSTem:ERRor:ENABle:ADD", set=lambda call: _enable(errors, errors.enabled | call.values[0]),
+             parameters=numbers)  # fmt: skip
+    tree.add("SYSTem:ERRor:ENABle:DELete", set=lambda call: _enable(errors, errors.enabled - call.values[0]),
+             parameters=numbers)  # fmt: skip
 
 
 def _add_group(tree: CommandTree, name: str, group: RegisterGroup) -> None:
@@ -122,6 +130,10 @@ def _texts(entries: list[ErrorEntry]) -> str:
     return ",".join(f"{entry.code},{quoted(entry.text)}" for entry in entries)
 
 
+def _enable(errors: ErrorQueue, numbers: NumberList) -> None:
+    errors.enabled = numbers
+
+
 def _clear(device: Device) -> None:
     """*CLS (IEEE 488.2 10.3): events, the error queue and a waiting *OPC go; enables and conditions stay."""
     device.status.clear_events()
@@ -138,3 +150,4 @@ def _reset(device: Device) -> None:
 def _preset(device: Device) -> None:
     device.status.operation.preset()
     device.status.questionable.preset()
+    device.errors.preset()

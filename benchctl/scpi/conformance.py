@@ -198,6 +198,24 @@ _ERROR_QUEUE = (
         Step("*XYZ"), Step("*ESE 256"), Step("SYST:ERR:CODE?", "-113"), Step("SYST:ERR:CODE:NEXT?", "-222"),
         Step("*XYZ"), Step("*ESE 256"), Step("SYST:ERR:CODE:ALL?", "-113,-222"), Step("SYST:ERR:CODE:ALL?", "0"),
     )),
+    Rule("SCPI-99 21.8.7", "only enabled errors enter the queue; the event register has them all the same", (
+        Step("SYST:ERR:ENAB (-200:-299)"), Step("SYST:ERR:ENAB:LIST?", r"\(-299:-200\)"),
+        Step("*XYZ"), Step("*ESE 256"), Step("*ESR?", "48"), Step("SYST:ERR:CODE:ALL?", "-222"),
+    )),
+    Rule("SCPI-99 21.8.7", "errors can be added to those enabled, and deleted from them", (
+        Step("SYST:ERR:ENAB (-110:-115)"), Step("SYST:ERR:ENAB:ADD (-100,-109)"), Step("SYST:ERR:ENAB:DEL (-112,-113)"),
+        Step("SYST:ERR:ENAB?", r"\(-115:-114,-111:-109,-100\)"), Step("*XYZ"), Step("SYST:ERR:COUN?", "0"),
+    )),
+    Rule("SCPI-99 21.8.7", "with none enabled the queue stays empty", (
+        Step("SYST:ERR:ENAB ()"), Step("*XYZ"), Step("SYST:ERR:ENAB?;:SYST:ERR?", r"\(\);" + _NO_ERROR),
+    )),
+    Rule("SCPI-99 21.8.7", "an event enters the queue once it is enabled", (
+        Step("*OPC"), Step("SYST:ERR:COUN?", "0"),
+        Step("SYST:ERR:ENAB:ADD (-800)"), Step("*OPC"), Step("SYST:ERR?", '-800,"[^"]*"'),
+    )),
+    Rule("SCPI-99 20", "STATus:PRESet enables errors in the queue and no events", (
+        Step("SYST:ERR:ENAB (-800)"), Step("STAT:PRES"), Step("*OPC"), Step("*XYZ"), Step("SYST:ERR:CODE:ALL?", "-113"),
+    )),
     Rule("SCPI-99 21.8.1", "a full queue keeps its oldest entries and ends with -350", (
         *(Step("*XYZ"),) * 100, Step("SYST:ERR:ALL?", '-113,"[^"]*",.*[^0-9]-350,"[^"]*"'),
         Step("SYST:ERR?", _NO_ERROR),

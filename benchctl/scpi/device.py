@@ -18,12 +18,15 @@ from benchctl.scpi.common import add_common_commands
 from benchctl.scpi.errors import ErrorQueue, ScpiError, is_command_error
 from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.program import Fault, Program, Unit, compile_message
-from benchctl.scpi.status import StandardEvent, Status, event_bit
+from benchctl.scpi.status import Status, event_bit
 
 # A run asks the same few hundred questions over and over; a message with a new number in it costs one place.
 _KEPT_MESSAGES = 1024
 # Longer ones are downloads, hardly sent twice, and would make the store large.
 _LONGEST_KEPT = 256
+
+_OPERATION_COMPLETE = -800
+"""The number of the event in the queue (SCPI-99 21.8)."""
 
 
 @dataclass(frozen=True)
@@ -122,10 +125,11 @@ class Device:
         self.forget_completion()
         self.hooks.reset()
         self.errors.clear()
+        self.errors.preset()
         self.status.power_on()
 
     def report(self, code: int, info: str = "") -> None:
-        """Put an error into the queue and set its bit in the standard event register."""
+        """Put an error or event into the queue if it is enabled, and set its bit in the standard event register."""
         self.errors.push(code, info)
         self.status.event |= event_bit(code)
 
@@ -135,7 +139,7 @@ class Device:
             return True
         if self._completion_asked:
             self._completion_asked = False
-            self.status.event |= StandardEvent.OPERATION_COMPLETE
+            self.report(_OPERATION_COMPLETE)
         return False
 
     def ask_completion(self) -> None:

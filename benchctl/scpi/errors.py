@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+from benchctl.scpi.number_list import NumberList
 from benchctl.scpi.standard_errors import TEXTS
 
 # SCPI-99 volume 2, 21.8: number -> text.
@@ -15,6 +16,12 @@ STANDARD_ERRORS: Mapping[int, str] = MappingProxyType(TEXTS)
 
 # SCPI-99 volume 2, 21.8: text and device-dependent information together hold at most 255 characters.
 LONGEST_TEXT = 255
+
+# SCPI-99 volume 2, 21.8: every number is one of these, and 0 is no error.
+ERROR_NUMBERS = range(-32768, 32768)
+
+# What STATus:PRESet lets into the queue: errors, the instrument's own among them, and no mere events (SCPI-99 20).
+ERRORS_ONLY = NumberList(((-499, -100), (1, 32767)))
 
 _ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*(.*?))?\s*", re.ASCII | re.DOTALL)
 
@@ -82,20 +89,27 @@ def parse_error(answer: str) -> tuple[int, str]:
 
 
 class ErrorQueue:
-    """First in, first out; when it is full the newest entry becomes -350 and the oldest stay (SCPI-99 21.8.1)."""
+    """First in, first out; when it is full the newest entry becomes -350 and the oldest stay (SCPI-99 21.8.1).
+
+    Attributes:
+        enabled: the numbers that enter the queue; -350 does where something was lost, whatever is enabled.
+    """
 
     def __init__(self, size: int = 20) -> None:
         if size < 2:
             # SCPI-99 21.8.1: the queue holds at least two entries.
             raise ValueError("an error queue holds at least two entries")
         self._size = size
+        self.enabled = ERRORS_ONLY
         self._entries: deque[ErrorEntry] = deque()
 
     def __len__(self) -> int:
         return len(self._entries)
 
     def push(self, code: int, info: str = "") -> None:
-        """Add an error; into a full queue, mark the overflow instead."""
+        """Add an error or event if its number is enabled; into a full queue, mark the overflow instead."""
+        if code not in self.enabled:
+            return
         if len(self._entries) < self._size:
             self._entries.append(ErrorEntry(code, error_text(code, info)))
         else:
@@ -110,6 +124,10 @@ class ErrorQueue:
         entries = list(self._entries) or [NO_ERROR]
         self._entries.clear()
         return entries
+
+    def preset(self) -> None:
+        """What STATus:PRESet does: errors are enabled, events are not."""
+        self.enabled = ERRORS_ONLY
 
     def clear(self) -> None:
         """Forget every entry."""

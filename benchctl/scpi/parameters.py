@@ -7,12 +7,14 @@ A parameter is read in two steps. `read` depends on the text alone, so its resul
 from __future__ import annotations
 
 import math
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import Any
 
 from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.mnemonics import forms_of, short_of
+from benchctl.scpi.number_list import NumberList
 from benchctl.scpi.scanner import Datum, Kind
 from benchctl.scpi.units import check_unit, factor_of
 
@@ -20,6 +22,8 @@ Limit = float | Callable[[], float]
 
 # What is wrong when a type of data stands where it is not taken (SCPI-99 21.8.9).
 _NOT_ALLOWED = {Kind.NUMBER: -128, Kind.WORD: -148, Kind.STRING: -158, Kind.BLOCK: -168, Kind.EXPRESSION: -178}
+
+_NUMBER_OR_RANGE = re.compile(r"\s*([+-]?\d{1,9})\s*(?::\s*([+-]?\d{1,9})\s*)?", re.ASCII)
 
 
 class Parameter(ABC):
@@ -247,3 +251,31 @@ class ChannelList(Parameter):
         low, high = min(first, last), max(first, last)
         span = [channel for channel in self._channels if low <= channel <= high]
         return tuple(sorted(span, reverse=first > last))
+
+
+class NumericList(Parameter):
+    """`(-113,-299:-200)`: whole numbers and ranges of them among `numbers`; the value is a NumberList, maybe empty."""
+
+    def __init__(self, numbers: range, *, longest: int = 256) -> None:
+        super().__init__()
+        self._numbers = numbers
+        self._longest = longest
+
+    def read(self, datum: Datum) -> NumberList:
+        """The numbers listed."""
+        text = self._take(datum, Kind.EXPRESSION).strip()
+        entries = text.split(",") if text else []
+        if len(entries) > self._longest:
+            raise ScpiError(-223, f"more than {self._longest} numbers and ranges")
+        return NumberList.of(self._range(entry) for entry in entries)
+
+    def _range(self, entry: str) -> tuple[int, int]:
+        found = _NUMBER_OR_RANGE.fullmatch(entry)
+        if found is None:
+            raise ScpiError(-171, entry[:40])
+        first = int(found[1])
+        last = int(found[2]) if found[2] else first
+        for number in (first, last):
+            if number not in self._numbers:
+                raise ScpiError(-222, f"no number {number}")
+        return min(first, last), max(first, last)

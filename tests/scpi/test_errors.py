@@ -12,6 +12,7 @@ from benchctl.scpi.errors import (
     is_command_error,
     parse_error,
 )
+from benchctl.scpi.number_list import NumberList
 
 
 @pytest.mark.parametrize(
@@ -83,3 +84,12 @@ def test_an_error_says_its_number_and_text() -> None:
 @pytest.mark.parametrize(("code", "is_one"), [(-99, False), (-100, True), (-199, True), (-200, False), (5, False)])
 def test_command_errors_are_those_of_the_parser(code: int, is_one: bool) -> None:
     assert is_command_error(code) is is_one
+
+
+def test_an_overflow_is_told_whatever_is_enabled() -> None:
+    """Nobody may take a queue that lost entries for a whole one."""
+    queue = ErrorQueue(size=2)
+    queue.enabled = NumberList(((-113, -113),))
+    for _ in range(3):
+        queue.push(-113)
+    assert [entry.code for entry in queue.pop_all()] == [-113, -350]

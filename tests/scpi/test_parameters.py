@@ -242,3 +242,24 @@ def test_a_channel_list_comes_in_the_order_written(bench: Bench, text: str, valu
 )  # fmt: skip
 def test_a_wrong_channel_list_has_its_own_error(bench: Bench, text: str, code: int) -> None:
     assert error_of(bench, f"ROUT:CLOS {text}") == code
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [("(-113)", "(-113)"), ("( -200 : -100 , +5 )", "(-200:-100,5)"), ("(-100:-200)", "(-200:-100)"), ("()", "()"),
+     ("(1,2,3,4)", "(1:4)"), ("(-32768:32767)", "(-32768:32767)")],
+)  # fmt: skip
+def test_a_numeric_list_has_numbers_and_ranges_either_way(bench: Bench, text: str, answer: str) -> None:
+    """SCPI-99 volume 1, 8.3.3."""
+    assert bench.ask(f"SYST:ERR:ENAB {text};ENAB?") == answer
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [("(32768)", -222), ("(-40000:1)", -222), ("(1.5)", -171), ("(1:2:3)", -171), ("(1,)", -171), ("(@1)", -171),
+     ("(1;2)", -171), ("-113", -128), ("", -109), ("(" + "1," * 300 + "1)", -223)],
+)  # fmt: skip
+def test_a_wrong_numeric_list_has_its_own_error_and_changes_nothing(bench: Bench, text: str, code: int) -> None:
+    before = bench.ask("SYST:ERR:ENAB?")
+    assert error_of(bench, f"SYST:ERR:ENAB {text}") == code
+    assert bench.ask("SYST:ERR:ENAB?") == before
