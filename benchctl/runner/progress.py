@@ -8,6 +8,8 @@ from typing import Any
 
 from benchctl.archive.entries import FIGURES, FiguresEntry
 from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
+from benchctl.documents.power_steps import FindCleanLevel
+from benchctl.documents.step_base import StepBase
 from benchctl.errors import UsageError
 from benchctl.measure.figure import Figure
 from benchctl.runner.drive import set_frequency, set_load, tone
@@ -52,35 +54,52 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
         UsageError: the journal is of another plan, or every step is finished.
     """
     finished = [event for event in events if event["event"] == STEP_FINISHED]
-    _check_same_plan(plan, finished)
+    _check_same_plan(plan, [event for event in events if event["event"] in (STEP_STARTED, STEP_FINISHED)])
     next_index = max((event["index"] for event in finished), default=-1) + 1
     if next_index >= len(plan):
         raise UsageError("every step of this run is finished; there is nothing to go on with")
-    power_on, conditions = _state_before(plan[:next_index])
+    performed = _Performed(plan, frozenset(event["index"] for event in finished if "left_out" in event))
+    power_on, conditions = _state_after(performed.before(next_index))
     entries = [FiguresEntry.of_event(event) for event in events if event["event"] == FIGURES]
     return Progress(
         next_index=next_index,
         power_on=power_on,
         conditions=conditions,
-        clean_levels=_clean_levels(events),
+        clean_levels=_clean_levels(performed, events),
         measured=tuple(figure for entry in entries for figure in entry.figures),
         already=_measured_lengths(events, next_index),
     )
 
 
-def _check_same_plan(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> None:
-    for event in finished:
+def _check_same_plan(plan: Sequence[PlannedStep], of_steps: Sequence[Event]) -> None:
+    for event in of_steps:
         index = event["index"]
         if not 0 <= index < len(plan) or plan[index].label != event["step"]:
             raise UsageError(f"the journal's step '{event['step']}' is not in the sequence as it was kept")
 
 
-def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | RampSupply | None, Conditions]:
-    """What the finished steps left the bench set to."""
+@dataclass(frozen=True)
+class _Performed:
+    """The plan, and which of its steps were left out because a condition did not hold."""
+
+    plan: Sequence[PlannedStep]
+    left_out: frozenset[int]
+
+    def before(self, index: int) -> list[StepBase]:
+        """The steps that were performed before this one."""
+        return [each.step for place, each in enumerate(self.plan[:index]) if place not in self.left_out]
+
+    def is_search(self, index: int) -> bool:
+        """Whether this step searched for a clean level."""
+        return isinstance(self.plan[index].step, FindCleanLevel) and index not in self.left_out
+
+
+def _state_after(done: Sequence[StepBase]) -> tuple[PowerOn | RampSupply | None, Conditions]:
+    """What these steps left the bench set to."""
     power_on: PowerOn | RampSupply | None = None
     conditions = Conditions()
-    for planned in done:
-        match planned.step:
+    for each in done:
+        match each:
             case PowerOn() | RampSupply() as step:
                 power_on, conditions.supply_v = step, step.voltage_v
             case PowerOff():
@@ -91,17 +110,21 @@ def _state_before(done: Sequence[PlannedStep]) -> tuple[PowerOn | RampSupply | N
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
                 conditions.level_v = step.level_v or conditions.level_v
                 conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if planned.step.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
+            case _ if each.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
                 conditions.level_v = None  # these leave the amplifier undriven
     return power_on, conditions
 
 
-def _clean_levels(events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
-    return {
-        (event["load_ohm"], event["frequency_hz"]): CleanLevel(event["level_v"], event["thd_n"])
-        for event in events
-        if event["event"] == CLEAN_LEVEL
-    }
+def _clean_levels(performed: _Performed, events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
+    """What was found last for each load and frequency; a search forgets what was found before it, whatever it finds."""
+    found: dict[tuple[float, float], CleanLevel] = {}
+    for event in events:
+        if event["event"] == CLEAN_LEVEL:
+            found[event["load_ohm"], event["frequency_hz"]] = CleanLevel(event["level_v"], event["thd_n"])
+        elif event["event"] == STEP_STARTED and performed.is_search(event["index"]):
+            _, at = _state_after(performed.before(event["index"]))
+            found = {place: level for place, level in found.items() if place != (at.load_ohm, at.frequency_hz)}
+    return found
 
 
 def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | None]:
