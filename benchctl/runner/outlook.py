@@ -8,6 +8,7 @@ from typing import TypedDict
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
+from benchctl.quantity import render
 
 # What amplifiers give beyond their plate; common practice: a fifth without end, over half as much again in a burst.
 CONTINUOUS_OVER_RATED = 1.2
@@ -60,13 +61,34 @@ class Outlook:
     load_ohm: float | None = None
     frequency_hz: float | None = None
     level_v: float | None = None
-    has_clean_level: bool = False
+    clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
     unattended: bool = False
     hazards: list[str] = field(default_factory=list)
 
     def hazard(self, text: str) -> None:
         """Note what speaks against the step that is looked at."""
         self.hazards.append(text)
+
+    def will_find_clean_level(self) -> None:
+        """Note that from now on a clean level is known for the load and the frequency that are set."""
+        self.clean_levels.add((self.load_ohm, self.frequency_hz))
+
+    def needs_clean_level(self, instead: str) -> None:
+        """Note a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
+
+        A level that was found for another load or frequency is none for these. Where one of them is not set, that is
+        the hazard to tell.
+        """
+        if (
+            self.load_ohm is None
+            or self.frequency_hz is None
+            or (self.load_ohm, self.frequency_hz) in self.clean_levels
+        ):
+            return
+        place = f"{render(self.load_ohm, 'ohm')} and {render(self.frequency_hz, 'Hz')}"
+        self.hazard(
+            f"no level is given, and no find_clean_level comes before it at {place}; put one before it, or {instead}"
+        )
 
     def tone(self, level_v: float, *, for_s: float) -> Power:
         """A steady tone at a level of V rms; no more than the amplifier can give."""

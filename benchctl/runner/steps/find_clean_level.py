@@ -71,7 +71,7 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
 
 def foresee(step: FindCleanLevel, outlook: Outlook) -> Forecast:
     outlook.level_v = None
-    outlook.has_clean_level = True
+    outlook.will_find_clean_level()
     each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
     duration_s = usual_exposures(step, outlook) * (each_s + REST_S)
     return Forecast(duration_s=duration_s, **outlook.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

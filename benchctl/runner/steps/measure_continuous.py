@@ -101,8 +101,8 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
 
 def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
     level_v = step.level_v or outlook.level_v
-    if level_v is None and not outlook.has_clean_level:
-        outlook.hazard("no level is given and no find_clean_level comes before it")
+    if level_v is None:
+        outlook.needs_clean_level("give a level")
     record = exposure.steady_record(outlook.frequency_hz or 1000.0)
     for_s = SETTLE_S + step.for_s + record.span_s + exposure.FETCH_S
     power = outlook.full_power(for_s=for_s) if level_v is None else outlook.tone(level_v, for_s=for_s)

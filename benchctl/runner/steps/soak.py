@@ -205,8 +205,8 @@ def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
 def foresee(step: Soak, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     load_ohm, frequency_hz = outlook.load_ohm or 4.0, outlook.frequency_hz or 1000.0
-    if step.level_v is None and step.of_rated is None and not outlook.has_clean_level:
-        outlook.hazard("no level is given and no find_clean_level comes before it; give level or of_rated")
+    if step.level_v is None and step.of_rated is None:
+        outlook.needs_clean_level("give level or of_rated")
     duty = _foreseen_duty(step, frequency_hz, outlook)
     level_v = step.level_v or (rated_level_v(outlook.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
     power = outlook.tone(level_v, for_s=step.for_s) if level_v else outlook.full_power(for_s=step.for_s)
