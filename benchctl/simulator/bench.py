@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import TracebackType
+from typing import Any
 
 from benchctl.errors import UsageError
 from benchctl.simulator.description import BenchDescription
@@ -81,8 +82,8 @@ def _check_names(truth: Truth) -> None:
         raise UsageError(f"simulation: no error is called '{truth.unknown[0]}' on this bench; there are {known}")
 
 
-def _instruments(world: World, now: Now, description: BenchDescription) -> dict[str, Instrument]:
-    instruments: dict[str, Instrument] = {}
+def _instruments(world: World, now: Now, description: BenchDescription) -> dict[str, Instrument[Any]]:
+    instruments: dict[str, Instrument[Any]] = {}
     if description.generator is not None:
         instruments["generator"] = SimulatedGenerator(world, now, description.generator)
     if description.oscilloscope is not None:

@@ -5,7 +5,9 @@ What it does not model: ac coupling, bandwidth limits, averaging, more than one 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.acquisition import EXTERNAL, Acquisition, Record, Timing, Trigger
@@ -24,7 +26,7 @@ LONGEST_SPAN_S = 1000.0
 FEWEST_SAMPLES = 100
 
 
-@dataclass
+@dataclass(frozen=True)
 class Channel:
     """Settings of one input, in volts at the input."""
 
@@ -32,6 +34,15 @@ class Channel:
     vertical: Vertical = field(default_factory=Vertical)
     attenuation: float = 1.0
     """what the user says of the probe: every voltage asked for and shown is multiplied by it"""
+
+
+@dataclass(frozen=True)
+class ScopeSettings:
+    """All that both command sets set; by default 1 V and 1 ms a division, 10000 samples, automatic external trigger."""
+
+    channels: Mapping[int, Channel]
+    timing: Timing = field(default_factory=Timing)
+    trigger: Trigger = field(default_factory=Trigger)
 
 
 class Scope:
@@ -45,18 +56,30 @@ class Scope:
         # What a record was taken with: settings changed afterwards must not rescale it.
         self._taken: dict[int, Vertical] = {}
         world.watch(self.acquisition)
-        self.reset()
+        self.restore(self.defaults())
 
-    def reset(self) -> None:
-        """1 V and 1 ms a division, 10000 samples, automatic external trigger, stopped."""
+    def defaults(self) -> ScopeSettings:
+        """The first channel is shown."""
+        numbers = range(1, self.description.channels + 1)
+        return ScopeSettings({number: Channel(displayed=number == 1) for number in numbers})
+
+    def snapshot(self) -> ScopeSettings:
+        """As they are."""
+        return ScopeSettings(dict(self.channels), self.acquisition.timing, self.acquisition.trigger)
+
+    def restore(self, settings: ScopeSettings) -> None:
+        """Stopped, and without a record: none was taken with these settings."""
         self.acquisition.stop()
         self.acquisition.record = None
-        self.acquisition.timing, self.acquisition.trigger = Timing(), Trigger()
-        numbers = range(1, self.description.channels + 1)
-        self.channels = {number: Channel(displayed=number == 1) for number in numbers}
+        self.acquisition.timing, self.acquisition.trigger = settings.timing, settings.trigger
+        self.channels = dict(settings.channels)
         self._taken = {}
 
     # Settings
+
+    def change_channel(self, number: int, **changes: Any) -> None:
+        """Change some of an input's settings."""
+        self.channels[number] = replace(self.channels[number], **changes)
 
     def set_scale(self, number: int, shown_v: float) -> None:
         """Volts a division; -222 outside what the input can be set to."""
@@ -64,7 +87,7 @@ class Scope:
         if not FINEST_V_PER_DIVISION <= shown_v / channel.attenuation <= 2 * self.description.input_v / DIVISIONS:
             raise ScpiError(-222, f"{shown_v:.4g} V a division")
         rounded = float(f"{shown_v / channel.attenuation:.{SCALE_DIGITS - 1}e}")
-        channel.vertical = replace(channel.vertical, volts_per_division=rounded)
+        self.change_channel(number, vertical=replace(channel.vertical, volts_per_division=rounded))
 
     def scale_v(self, number: int) -> float:
         """Volts a division, as shown."""
@@ -74,7 +97,7 @@ class Scope:
     def set_centre(self, number: int, shown_v: float) -> None:
         """The voltage in the middle of the screen."""
         channel = self.channels[number]
-        channel.vertical = replace(channel.vertical, centre_v=shown_v / channel.attenuation)
+        self.change_channel(number, vertical=replace(channel.vertical, centre_v=shown_v / channel.attenuation))
 
     def centre_v(self, number: int) -> float:
         """The voltage in the middle of the screen, as shown."""

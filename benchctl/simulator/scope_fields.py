@@ -6,13 +6,15 @@ stands, counted from the first sample.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from benchctl.scpi.headers import Call, CommandTree
 from benchctl.scpi.parameters import Boolean, Mnemonic, Numeric
 from benchctl.scpi.scanner import Datum, Kind
 from benchctl.simulator.acquisition import EXTERNAL
 from benchctl.simulator.scope import LONGEST_SPAN_S, Scope
 from benchctl.simulator.scope_codes import CodeFormat, Scaling
-from benchctl.simulator.scope_words import add_channel_words, add_record_words, add_trigger_words, fetch, store
+from benchctl.simulator.scope_words import Words, add_channel_words, add_record_words, add_trigger_words
 
 # Word of DATa:ENCdg -> signed, least significant end first.
 _ENCODINGS = {"RIB": (True, False), "RPB": (False, False), "SRI": (True, True), "SRP": (False, True)}
@@ -27,21 +29,25 @@ class _RunOrStop(Boolean):
         return super().read(datum)
 
 
-class FieldWords:
+@dataclass(frozen=True)
+class FieldSettings:
+    """Signed bytes of channel 1, one record at a time."""
+
+    encoding: str = "RIB"
+    width: int = 1
+    source: str = "CH1"
+    after: str = "SEQ"
+
+
+class FieldWords(Words[FieldSettings]):
     """SELect, CH<n>, HORizontal, ACQuire:STATE, TRIGger:A, DATa, WFMOutpre, CURVe."""
 
     def __init__(self, scope: Scope) -> None:
-        self._scope = scope
-        self.reset()
-
-    def reset(self) -> None:
-        """Signed bytes of channel 1, one record at a time."""
-        self._encoding, self._width, self._source = "RIB", 1, "CH1"
-        self._after = "SEQ"
+        super().__init__(scope, FieldSettings())
 
     def add_commands(self, tree: CommandTree) -> None:
         """All of them."""
-        scope = self._scope
+        scope = self.scope
         node = f"CH<1:{scope.description.channels}>"
         add_channel_words(tree, scope, node, display=f"SELect:{node}", probe="PRObe", scale="SCAle")
         add_record_words(tree, scope, "HORizontal:SCAle", "HORizontal:RECOrdlength")
@@ -54,15 +60,14 @@ class FieldWords:
         self._add_preamble(tree)
 
     def _add_acquire(self, tree: CommandTree) -> None:
-        scope = self._scope
+        scope = self.scope
         tree.add("ACQuire:STATE", set=self._set_state, query=lambda _: scope.acquisition.armed,
                  parameters=[_RunOrStop()])  # fmt: skip
-        tree.add("ACQuire:STOPAfter", set=store(self, "_after"), query=fetch(self, "_after"),
-                 parameters=[Mnemonic("SEQuence", "RUNSTop")])  # fmt: skip
+        self.add_setting(tree, "ACQuire:STOPAfter", "after", Mnemonic("SEQuence", "RUNSTop"))
         tree.add("ACQuire:FINished", query=lambda _: scope.finished)
 
     def _add_trigger(self, tree: CommandTree) -> None:
-        scope = self._scope
+        scope = self.scope
         sources = {"EXT": EXTERNAL, **{f"CH{number}": number for number in scope.channels}}
         add_trigger_words(
             tree, scope, sources, source="TRIGger:A:EDGE:SOUrce", level="TRIGger:A:LEVel", sweep="TRIGger:A:MODe"
@@ -72,17 +77,15 @@ class FieldWords:
                  parameters=[Mnemonic("RISe", "FALL")])  # fmt: skip
 
     def _add_data(self, tree: CommandTree) -> None:
-        sources = [f"CH{number}" for number in self._scope.channels]
+        sources = [f"CH{number}" for number in self.scope.channels]
         encodings = Mnemonic("RIBinary", "RPBinary", "SRIbinary", "SRPbinary", "ASCIi")
-        tree.add("DATa:SOUrce", set=store(self, "_source"), query=fetch(self, "_source"),
-                 parameters=[Mnemonic(*sources)])  # fmt: skip
-        tree.add("DATa:ENCdg", set=store(self, "_encoding"), query=fetch(self, "_encoding"), parameters=[encodings])
-        tree.add("DATa:WIDth", set=store(self, "_width"), query=fetch(self, "_width"),
-                 parameters=[Numeric("", 1, 2, 1, whole=True)])  # fmt: skip
-        tree.add("CURVe", query=lambda _: self._scope.data(self._number, self._code_format()))
+        self.add_setting(tree, "DATa:SOUrce", "source", Mnemonic(*sources))
+        self.add_setting(tree, "DATa:ENCdg", "encoding", encodings)
+        self.add_setting(tree, "DATa:WIDth", "width", Numeric("", 1, 2, 1, whole=True))
+        tree.add("CURVe", query=lambda _: self.scope.data(self._number, self._code_format()))
 
     def _add_preamble(self, tree: CommandTree) -> None:
-        scope = self._scope
+        scope = self.scope
         tree.add("WFMOutpre:NR_Pt", query=lambda _: scope.record().timing.samples)
         tree.add("WFMOutpre:XINcr", query=lambda _: scope.record().timing.interval_s)
         tree.add("WFMOutpre:XZEro", query=lambda _: -scope.record().timing.pretrigger_s)
@@ -92,19 +95,19 @@ class FieldWords:
 
     @property
     def _number(self) -> int:
-        return int(self._source.removeprefix("CH"))
+        return int(self.settings.source.removeprefix("CH"))
 
     def _scaling(self) -> Scaling:
-        return self._scope.scaling(self._number, self._code_format())
+        return self.scope.scaling(self._number, self._code_format())
 
     def _code_format(self) -> CodeFormat:
-        if self._encoding == "ASCI":
+        if self.settings.encoding == "ASCI":
             return CodeFormat(text=True)
-        signed, little_end_first = _ENCODINGS[self._encoding]
-        return CodeFormat(self._width, signed, little_end_first)
+        signed, little_end_first = _ENCODINGS[self.settings.encoding]
+        return CodeFormat(self.settings.width, signed, little_end_first)
 
     def _set_state(self, call: Call) -> None:
         if call.values[0]:
-            self._scope.arm(repeats=self._after == "RUNST")
+            self.scope.arm(repeats=self.settings.after == "RUNST")
         else:
-            self._scope.acquisition.stop()
+            self.scope.acquisition.stop()

@@ -7,6 +7,8 @@ LEFT). Codes count from zero: the middle of the screen is the y reference.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.headers import Call, CommandTree
 from benchctl.scpi.parameters import Mnemonic, Numeric
@@ -14,29 +16,33 @@ from benchctl.simulator.acquisition import EXTERNAL
 from benchctl.simulator.instrument import action
 from benchctl.simulator.scope import LONGEST_SPAN_S, Scope
 from benchctl.simulator.scope_codes import CodeFormat
-from benchctl.simulator.scope_words import add_channel_words, add_record_words, add_trigger_words, fetch, store
+from benchctl.simulator.scope_words import Words, add_channel_words, add_record_words, add_trigger_words
 
 _REFERENCES = {"LEFT": 0.0, "CENT": 0.5, "RIGH": 1.0}
 _FORMATS = {"BYTE": 0, "WORD": 1, "ASC": 2}
 _MODES = {"NORM": 0, "MAX": 1, "RAW": 2}
 
 
-class ListWords:
+@dataclass(frozen=True)
+class ListSettings:
+    """Bytes of channel 1, most significant end first, reference in the middle."""
+
+    format: str = "BYTE"
+    order: str = "MSBF"
+    mode: str = "NORM"
+    source: str = "CHAN1"
+    reference: str = "CENT"
+
+
+class ListWords(Words[ListSettings]):
     """CHANnel, TIMebase, ACQuire, TRIGger, WAVeform, and the bare words RUN, STOP, SINGle."""
 
     def __init__(self, scope: Scope) -> None:
-        self._scope = scope
-        self.reset()
-
-    def reset(self) -> None:
-        """Bytes of channel 1, most significant end first, reference in the middle."""
-        self._format, self._order, self._mode = "BYTE", "MSBF", "NORM"
-        self._source = "CHAN1"
-        self._reference = "CENT"
+        super().__init__(scope, ListSettings())
 
     def add_commands(self, tree: CommandTree) -> None:
         """All of them."""
-        scope = self._scope
+        scope = self.scope
         tree.add("RUN", set=action(lambda: scope.arm(repeats=True)))
         tree.add("SINGle", set=action(scope.arm))
         tree.add("STOP", set=action(scope.acquisition.stop))
@@ -48,8 +54,8 @@ class ListWords:
         self._add_waveform(tree)
 
     def _add_timebase(self, tree: CommandTree) -> None:
-        scope = self._scope
-        tree.add("TIMebase:REFerence", set=self._set_reference, query=lambda _: self._reference,
+        scope = self.scope
+        tree.add("TIMebase:REFerence", set=self._set_reference, query=lambda _: self.settings.reference,
                  parameters=[Mnemonic("LEFT", "CENTer", "RIGHt")])  # fmt: skip
         tree.add("TIMebase:POSition", set=self._set_position, query=lambda _: self._position(),
                  parameters=[Numeric("S", -LONGEST_SPAN_S, LONGEST_SPAN_S, 0.0)])  # fmt: skip
@@ -57,7 +63,7 @@ class ListWords:
         tree.add("ACQuire:COMPlete", query=lambda _: scope.finished)
 
     def _add_trigger(self, tree: CommandTree) -> None:
-        scope = self._scope
+        scope = self.scope
         sources = {"EXTernal": EXTERNAL, **{f"CHANnel{number}": number for number in scope.channels}}
         add_trigger_words(
             tree, scope, sources, source="TRIGger:EDGE:SOURce", level="TRIGger:EDGE:LEVel", sweep="TRIGger:SWEep"
@@ -68,49 +74,50 @@ class ListWords:
         tree.add("TRIGger:FORCe", set=action(scope.acquisition.force))
 
     def _add_waveform(self, tree: CommandTree) -> None:
-        sources = [f"CHANnel{number}" for number in self._scope.channels]
+        sources = [f"CHANnel{number}" for number in self.scope.channels]
         choices = {
-            "SOURce": ("_source", Mnemonic(*sources)),
-            "FORMat": ("_format", Mnemonic("BYTE", "WORD", "ASCii")),
-            "BYTeorder": ("_order", Mnemonic("LSBFirst", "MSBFirst")),
-            "MODE": ("_mode", Mnemonic("NORMal", "MAXimum", "RAW")),
+            "SOURce": ("source", Mnemonic(*sources)),
+            "FORMat": ("format", Mnemonic("BYTE", "WORD", "ASCii")),
+            "BYTeorder": ("order", Mnemonic("LSBFirst", "MSBFirst")),
+            "MODE": ("mode", Mnemonic("NORMal", "MAXimum", "RAW")),
         }
         for word, (name, choice) in choices.items():
-            tree.add(f"WAVeform:{word}", set=store(self, name), query=fetch(self, name), parameters=[choice])
-        tree.add("WAVeform:POINts", query=lambda _: self._scope.record().timing.samples)
+            self.add_setting(tree, f"WAVeform:{word}", name, choice)
+        tree.add("WAVeform:POINts", query=lambda _: self.scope.record().timing.samples)
         tree.add("WAVeform:PREamble", query=lambda _: self._preamble())
-        tree.add("WAVeform:DATA", query=lambda _: self._scope.data(self._number, self._code_format()))
+        tree.add("WAVeform:DATA", query=lambda _: self.scope.data(self._number, self._code_format()))
 
     @property
     def _number(self) -> int:
-        return int(self._source.removeprefix("CHAN"))
+        return int(self.settings.source.removeprefix("CHAN"))
 
     def _preamble(self) -> list[float | int]:
-        timing = self._scope.record().timing
-        scale = self._scope.scaling(self._number, self._code_format())
+        timing = self.scope.record().timing
+        scale = self.scope.scaling(self._number, self._code_format())
         # The centre of the screen counts into the origin: code - origin - reference is 0 at 0 V.
         origin = 0.0 - scale.centre_v / scale.step_v
-        return [_FORMATS[self._format], _MODES[self._mode], timing.samples, 1,
+        return [_FORMATS[self.settings.format], _MODES[self.settings.mode], timing.samples, 1,
                 timing.interval_s, -timing.pretrigger_s, 0, scale.step_v, origin, scale.zero_code]  # fmt: skip
 
     def _code_format(self) -> CodeFormat:
-        width = 2 if self._format == "WORD" else 1
-        return CodeFormat(width, signed=False, little_end_first=self._order == "LSBF", text=self._format == "ASC")
+        form, order = self.settings.format, self.settings.order
+        width = 2 if form == "WORD" else 1
+        return CodeFormat(width, signed=False, little_end_first=order == "LSBF", text=form == "ASC")
 
     def _set_reference(self, call: Call) -> None:
         position_s = self._position()
-        (self._reference,) = call.values
-        self._scope.set_pretrigger(max(position_s + self._reference_s(), 0.0))
+        self.settings = replace(self.settings, reference=call.values[0])
+        self.scope.set_pretrigger(max(position_s + self._reference_s(), 0.0))
 
     def _set_position(self, call: Call) -> None:
         pretrigger_s = call.values[0] + self._reference_s()
         if pretrigger_s < 0:
             raise ScpiError(-222, "the trigger would lie before the record")
-        self._scope.set_pretrigger(pretrigger_s)
+        self.scope.set_pretrigger(pretrigger_s)
 
     def _position(self) -> float:
-        return self._scope.acquisition.timing.pretrigger_s - self._reference_s()
+        return self.scope.acquisition.timing.pretrigger_s - self._reference_s()
 
     def _reference_s(self) -> float:
         """From the left edge of the screen to its reference point."""
-        return _REFERENCES[self._reference] * self._scope.acquisition.timing.span_s
+        return _REFERENCES[self.settings.reference] * self.scope.acquisition.timing.span_s

@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from abc import ABC, abstractmethod
+from dataclasses import replace
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from benchctl.scpi.headers import Call, CommandTree
-from benchctl.scpi.parameters import Boolean, Mnemonic, Numeric
+from benchctl.scpi.parameters import Boolean, Mnemonic, Numeric, Parameter
 from benchctl.simulator.scope import FEWEST_SAMPLES, HORIZONTAL_DIVISIONS, LONGEST_SPAN_S, Channel, Scope
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
-def store(owner: object, name: str) -> Callable[[Call], None]:
-    """A handler that keeps its one parameter as an attribute."""
-    return lambda call: setattr(owner, name, call.values[0])
+Settings = TypeVar("Settings", bound="DataclassInstance")
 
 
-def fetch(owner: object, name: str) -> Callable[[Call], Any]:
-    """A handler that answers an attribute."""
-    return lambda _: getattr(owner, name)
+class Words(ABC, Generic[Settings]):
+    """A command set: what it needs to remember besides the scope's own settings, as one immutable value."""
+
+    def __init__(self, scope: Scope, settings: Settings) -> None:
+        self.scope = scope
+        self.settings = settings
+
+    @abstractmethod
+    def add_commands(self, tree: CommandTree) -> None:
+        """Put all of them into the tree."""
+
+    def add_setting(self, tree: CommandTree, header: str, name: str, parameter: Parameter) -> None:
+        """A command that keeps its one parameter as a setting, and its query."""
+
+        def store(call: Call) -> None:
+            self.settings = replace(self.settings, **{name: call.values[0]})
+
+        tree.add(header, set=store, query=lambda _: getattr(self.settings, name), parameters=[parameter])
 
 
 def add_channel_words(tree: CommandTree, scope: Scope, node: str, *, display: str, probe: str, scale: str) -> None:
@@ -26,10 +42,10 @@ def add_channel_words(tree: CommandTree, scope: Scope, node: str, *, display: st
     def channel(call: Call) -> Channel:
         return scope.channels[call.suffixes[0]]
 
-    tree.add(display, set=lambda call: setattr(channel(call), "displayed", call.values[0]),
+    tree.add(display, set=lambda call: scope.change_channel(call.suffixes[0], displayed=call.values[0]),
              query=lambda call: channel(call).displayed, parameters=[Boolean()])  # fmt: skip
     tree.add(f"{node}:COUPling", set=lambda _: None, query=lambda _: "DC", parameters=[Mnemonic("DC")])
-    tree.add(f"{node}:{probe}", set=lambda call: setattr(channel(call), "attenuation", call.values[0]),
+    tree.add(f"{node}:{probe}", set=lambda call: scope.change_channel(call.suffixes[0], attenuation=call.values[0]),
              query=lambda call: channel(call).attenuation, parameters=[Numeric("", 0.001, 10_000, 1)])  # fmt: skip
     tree.add(f"{node}:{scale}", set=lambda call: scope.set_scale(call.suffixes[0], call.values[0]),
              query=lambda call: scope.scale_v(call.suffixes[0]), parameters=[Numeric("V")])  # fmt: skip

@@ -8,6 +8,8 @@ While a list is selected but not started, the constant tone sounds.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
+from typing import Any
 
 from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.headers import Call, CommandTree
@@ -30,8 +32,35 @@ LEVEL_STEP_V = 1e-6
 _RMS_PER_UNIT = {"VRMS": 1.0, "VPP": 1 / (2 * math.sqrt(2)), "V": 1.0, "VPK": 1 / math.sqrt(2)}
 
 
-class SimulatedGenerator(Instrument):
-    """Settings as they were asked for; the plant's `drive` holds what truly comes out."""
+@dataclass(frozen=True)
+class GeneratorSettings:
+    """As they were asked for; all but the output."""
+
+    frequency_hz: float = 1000.0
+    level_v: float = 0.1
+    """RMS, as those of the list"""
+    unit: str = "VRMS"
+    mode: str = "FIX"
+    list_v: tuple[float, ...] = ()
+    dwells_s: tuple[float, ...] = ()
+    count: float = 1.0
+
+    def dwell_times_s(self) -> tuple[float, ...]:
+        """One for each level: a single dwell time stands for all.
+
+        Raises:
+            ScpiError: there are not as many, or the list is too short to be one.
+        """
+        dwells_s = self.dwells_s * len(self.list_v) if len(self.dwells_s) == 1 else self.dwells_s
+        if not self.list_v or len(dwells_s) != len(self.list_v):
+            raise ScpiError(-226, f"{len(self.list_v)} levels and {len(self.dwells_s)} dwell times")
+        if sum(dwells_s) < SHORTEST_PERIOD_S:
+            raise ScpiError(-221, f"a list lasts at least {SHORTEST_PERIOD_S:g} s")
+        return dwells_s
+
+
+class SimulatedGenerator(Instrument[GeneratorSettings]):
+    """Holds what was asked for; the plant's `drive` holds what truly comes out."""
 
     model = "Function generator"
 
@@ -41,13 +70,17 @@ class SimulatedGenerator(Instrument):
         self._frequency_error = world.truth.error("generator frequency", description.frequency)
         super().__init__(world, now)
 
-    def reset(self) -> None:
-        """1 kHz, 0.1 V, output off, constant tone."""
-        self._level_v, self._frequency_hz = 0.1, 1000.0
-        self._unit, self._mode = "VRMS", "FIX"
-        self._list_v: tuple[float, ...] = ()
-        self._dwells_s: tuple[float, ...] = ()
-        self._count = 1.0
+    def defaults(self) -> GeneratorSettings:
+        """1 kHz, 0.1 V, constant tone."""
+        return GeneratorSettings()
+
+    def snapshot(self) -> GeneratorSettings:
+        """All but the output."""
+        return self._settings
+
+    def restore(self, settings: GeneratorSettings) -> None:
+        """Output off, no list playing."""
+        self._settings = settings
         drive = self.plant.drive
         drive.switch(False)
         drive.stop_list()
@@ -78,54 +111,58 @@ class SimulatedGenerator(Instrument):
         tree.add("[SOURce]:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
                  parameters=[Mnemonic("SINusoid")])  # fmt: skip
         frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, self._description.highest_frequency_hz, 1000.0)
-        tree.add("[SOURce]:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._frequency_hz,
+        tree.add("[SOURce]:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
                  parameters=[frequency])  # fmt: skip
-        tree.add("[SOURce]:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._frequency_hz,
+        tree.add("[SOURce]:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
                  parameters=[frequency])  # fmt: skip
         tree.add("[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]", set=self._set_level,
-                 query=lambda _: self._shown(self._level_v),
+                 query=lambda _: self._shown(self._settings.level_v),
                  parameters=[Numeric("V", 0.0, self._highest, self._lowest_default)])  # fmt: skip
-        tree.add("[SOURce]:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._unit,
+        tree.add("[SOURce]:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._settings.unit,
                  parameters=[Mnemonic("VRMS", "VPP", "VPK", "V")])  # fmt: skip
-        tree.add("[SOURce]:VOLTage:MODE", set=self._set_mode, query=lambda _: self._mode,
+        tree.add("[SOURce]:VOLTage:MODE", set=self._set_mode, query=lambda _: self._settings.mode,
                  parameters=[Mnemonic("FIXed", "CW", "LIST")])  # fmt: skip
 
     def _add_list(self, tree: CommandTree) -> None:
-        tree.add("[SOURce]:LIST:VOLTage", set=self._set_list, query=lambda _: [self._shown(v) for v in self._list_v],
+        tree.add("[SOURce]:LIST:VOLTage", set=self._set_list,
+                 query=lambda _: [self._shown(level_v) for level_v in self._settings.list_v],
                  parameters=[Numeric("V", 0.0, self._highest, repeats=True)])  # fmt: skip
-        tree.add("[SOURce]:LIST:VOLTage:POINts", query=lambda _: len(self._list_v))
-        tree.add("[SOURce]:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._dwells_s),
+        tree.add("[SOURce]:LIST:VOLTage:POINts", query=lambda _: len(self._settings.list_v))
+        tree.add("[SOURce]:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._settings.dwells_s),
                  parameters=[Numeric("S", SHORTEST_DWELL_S, LONGEST_DWELL_S, repeats=True)])  # fmt: skip
-        tree.add("[SOURce]:LIST:DWELl:POINts", query=lambda _: len(self._dwells_s))
-        tree.add("[SOURce]:LIST:COUNt", set=self._set_count, query=lambda _: self._count,
+        tree.add("[SOURce]:LIST:DWELl:POINts", query=lambda _: len(self._settings.dwells_s))
+        tree.add("[SOURce]:LIST:COUNt", set=self._set_count, query=lambda _: self._settings.count,
                  parameters=[Numeric("", 1, 1e6, 1, whole=True, infinite=True)])  # fmt: skip
 
     # Settings
 
+    def _change(self, **changes: Any) -> None:
+        self._settings = replace(self._settings, **changes)
+
     def _set_frequency(self, call: Call) -> None:
-        (self._frequency_hz,) = call.values
+        self._change(frequency_hz=call.values[0])
         self._apply_frequency()
 
     def _set_level(self, call: Call) -> None:
-        self._level_v = self._rms(call.values[0])
+        self._change(level_v=self._rms(call.values[0]))
         self._apply_level()
 
     def _set_unit(self, call: Call) -> None:
-        (self._unit,) = call.values
+        self._change(unit=call.values[0])
 
     def _set_mode(self, call: Call) -> None:
-        self._mode = "LIST" if call.values[0] == "LIST" else "FIX"
-        if self._mode == "FIX":
+        self._change(mode="LIST" if call.values[0] == "LIST" else "FIX")
+        if self._settings.mode == "FIX":
             self.plant.drive.stop_list()
 
     def _set_list(self, call: Call) -> None:
-        self._list_v = self._bounded(tuple(self._rms(value) for value in call.values))
+        self._change(list_v=self._bounded(tuple(self._rms(value) for value in call.values)))
 
     def _set_dwells(self, call: Call) -> None:
-        self._dwells_s = self._bounded(call.values)
+        self._change(dwells_s=self._bounded(call.values))
 
     def _set_count(self, call: Call) -> None:
-        self._count = float(call.values[0])
+        self._change(count=float(call.values[0]))
 
     def _set_output(self, call: Call) -> None:
         self.plant.drive.switch(call.values[0])
@@ -134,36 +171,31 @@ class SimulatedGenerator(Instrument):
         drive = self.plant.drive
         if drive.list_playing(self.world.time_s):
             raise ScpiError(-213, "a list is playing; ABORt first")
-        if self._mode != "LIST":
+        if self._settings.mode != "LIST":
             return
-        dwells_s = self._dwells_s * len(self._list_v) if len(self._dwells_s) == 1 else self._dwells_s
-        if not self._list_v or len(dwells_s) != len(self._list_v):
-            raise ScpiError(-226, f"{len(self._list_v)} levels and {len(self._dwells_s)} dwell times")
-        if sum(dwells_s) < SHORTEST_PERIOD_S:
-            raise ScpiError(-221, f"a list lasts at least {SHORTEST_PERIOD_S:g} s")
-        drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._list_v)
-        drive.dwells_s, drive.repetitions = dwells_s, self._count
+        drive.dwells_s, drive.repetitions = self._settings.dwell_times_s(), self._settings.count
+        drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._settings.list_v)
         drive.start_list(self.world.time_s)
 
     # From what is asked for to what comes out
 
     def _apply_frequency(self) -> None:
         drive = self.plant.drive
-        drive.frequency_hz = self._frequency_error.indicated(self._frequency_hz)
+        drive.frequency_hz = self._frequency_error.indicated(self._settings.frequency_hz)
         drive.phase_origin_s = self.world.time_s
 
     def _apply_level(self) -> None:
-        self.plant.drive.level_v = self._true_level_v(self._level_v)
+        self.plant.drive.level_v = self._true_level_v(self._settings.level_v)
 
     def _true_level_v(self, level_v: float) -> float:
         """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
         return max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
 
     def _rms(self, number: float) -> float:
-        return round(number * _RMS_PER_UNIT[self._unit] / LEVEL_STEP_V) * LEVEL_STEP_V
+        return round(number * _RMS_PER_UNIT[self._settings.unit] / LEVEL_STEP_V) * LEVEL_STEP_V
 
     def _shown(self, level_v: float) -> float:
-        return level_v / _RMS_PER_UNIT[self._unit]
+        return level_v / _RMS_PER_UNIT[self._settings.unit]
 
     def _highest(self) -> float:
         return self._shown(self._description.highest_level_v)

@@ -12,8 +12,12 @@ SHORTED_OHM = 1e-3
 """No error makes a load less than its leads."""
 
 
-class SimulatedRelayBank(Instrument):
-    """ROUTe:CLOSe and OPEN of SCPI-99 (volume 2, chapter 18)."""
+class SimulatedRelayBank(Instrument[frozenset[int]]):
+    """ROUTe:CLOSe and OPEN of SCPI-99 (volume 2, chapter 18).
+
+    Which relays are closed is all that there is to save. A recall opens those that are to be open before it closes any,
+    or two resistors would for an instant be in parallel.
+    """
 
     model = "Relay bank"
 
@@ -26,10 +30,21 @@ class SimulatedRelayBank(Instrument):
         self._relays = tuple(sorted(relays))
         super().__init__(world, now)
 
-    def reset(self) -> None:
+    def defaults(self) -> frozenset[int]:
         """Every relay open."""
+        return frozenset()
+
+    def snapshot(self) -> frozenset[int]:
+        """The closed relays."""
+        return frozenset(self.plant.closed_relays)
+
+    def restore(self, settings: frozenset[int]) -> None:
+        """Open the others, then close these."""
         for relay in self._relays:
-            self.plant.open_relay(relay)
+            if relay not in settings:
+                self.plant.open_relay(relay)
+        for relay in sorted(settings):
+            self.plant.close_relay(relay)
 
     def add_commands(self, tree: CommandTree) -> None:
         """ROUTe."""
@@ -59,8 +74,11 @@ class SimulatedRelayBank(Instrument):
         return "(@{})".format(",".join(str(relay) for relay in sorted(self.plant.closed_relays)))
 
 
-class SimulatedElectronicLoad(Instrument):
-    """INPut and RESistance of SCPI-99, one setting for all inputs; it takes ac of either polarity."""
+class SimulatedElectronicLoad(Instrument[float]):
+    """INPut and RESistance of SCPI-99, one setting for all inputs; it takes ac of either polarity.
+
+    The resistance is what is saved; the input comes back off.
+    """
 
     model = "Electronic load"
 
@@ -73,10 +91,17 @@ class SimulatedElectronicLoad(Instrument):
         }
         super().__init__(world, now)
 
-    def reset(self) -> None:
-        """Input off, highest resistance."""
-        self._resistance_ohm = self._description.highest_ohm
-        self._connected = False
+    def defaults(self) -> float:
+        """Highest resistance."""
+        return self._description.highest_ohm
+
+    def snapshot(self) -> float:
+        """The resistance."""
+        return self._resistance_ohm
+
+    def restore(self, settings: float) -> None:
+        """A resistance, and the input off."""
+        self._resistance_ohm, self._connected = settings, False
         self._apply()
 
     def add_commands(self, tree: CommandTree) -> None:

@@ -2,36 +2,54 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.status import Operation
 from benchctl.simulator.description import OscilloscopeDescription
 from benchctl.simulator.instrument import Instrument, Now
-from benchctl.simulator.scope import Scope
-from benchctl.simulator.scope_fields import FieldWords
-from benchctl.simulator.scope_list import ListWords
+from benchctl.simulator.scope import Scope, ScopeSettings
+from benchctl.simulator.scope_fields import FieldSettings, FieldWords
+from benchctl.simulator.scope_list import ListSettings, ListWords
 from benchctl.simulator.world import World
 
 
-class SimulatedOscilloscope(Instrument):
+@dataclass(frozen=True)
+class OscilloscopeSettings:
+    """Of the scope and of either command set."""
+
+    scope: ScopeSettings
+    list: ListSettings = field(default_factory=ListSettings)
+    fields: FieldSettings = field(default_factory=FieldSettings)
+
+
+class SimulatedOscilloscope(Instrument[OscilloscopeSettings]):
     """Two command sets over one scope."""
 
     model = "Oscilloscope"
 
     def __init__(self, world: World, now: Now, description: OscilloscopeDescription) -> None:
         self.scope = Scope(world, description)
-        self._words = (ListWords(self.scope), FieldWords(self.scope))
+        self._list, self._fields = ListWords(self.scope), FieldWords(self.scope)
         super().__init__(world, now)
 
-    def reset(self) -> None:
-        """Scope and both command sets."""
-        self.scope.reset()
-        for words in self._words:
-            words.reset()
+    def defaults(self) -> OscilloscopeSettings:
+        """Of scope and both command sets."""
+        return OscilloscopeSettings(self.scope.defaults())
+
+    def snapshot(self) -> OscilloscopeSettings:
+        """Of scope and both command sets."""
+        return OscilloscopeSettings(self.scope.snapshot(), self._list.settings, self._fields.settings)
+
+    def restore(self, settings: OscilloscopeSettings) -> None:
+        """Stopped, and without a record."""
+        self.scope.restore(settings.scope)
+        self._list.settings, self._fields.settings = settings.list, settings.fields
 
     def add_commands(self, tree: CommandTree) -> None:
         """Both command sets."""
-        for words in self._words:
-            words.add_commands(tree)
+        self._list.add_commands(tree)
+        self._fields.add_commands(tree)
 
     def is_pending(self) -> bool:
         """An acquisition is an overlapped operation; a repeating one never completes."""

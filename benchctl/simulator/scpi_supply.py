@@ -6,7 +6,8 @@ mean over the last 20 ms, so that of a burst train depends on when one asks, as 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 from benchctl.scpi.answers import Answer
 from benchctl.scpi.errors import ScpiError
@@ -35,24 +36,38 @@ CURRENT_NOISE_A = 0.005
 """RMS, of a read-back."""
 
 
+@dataclass(frozen=True)
+class OutputSettings:
+    """Of one output, as they were asked for; all but whether it is on."""
+
+    voltage_v: float
+    limit_a: float
+    overvoltage_v: float
+    overcurrent_a: float
+    overvoltage_enabled: bool = True
+    overcurrent_enabled: bool = False
+
+
+@dataclass(frozen=True)
+class SupplySettings:
+    """Of every output, by its number, and which one commands go to."""
+
+    chosen: int
+    outputs: Mapping[int, OutputSettings]
+
+
 class _Output:
     """One output as the instrument knows it: settings asked for, errors of its own."""
 
     def __init__(self, description: SupplyOutputDescription, supply: SupplyDescription, truth: Truth) -> None:
         self.description = description
-        self.voltage_v = 0.0
-        self.limit_a = 0.0
-        self.overvoltage_v = 0.0
-        self.overcurrent_a = 0.0
-        self.overvoltage_enabled = True
-        self.overcurrent_enabled = False
+        self.settings = self.defaults()
         name = f"supply {description.name}"
         voltage, current = description.highest_voltage_v, description.highest_current_a
         self.voltage_setting = truth.error(f"{name} voltage setting", supply.voltage, voltage)
         self.current_setting = truth.error(f"{name} current setting", supply.current, current)
         self.voltage_reading = truth.error(f"{name} voltage", supply.voltage, voltage)
         self.current_reading = truth.error(f"{name} current", supply.current, current)
-        self.reset()
 
     @property
     def highest_overvoltage_v(self) -> float:
@@ -64,23 +79,30 @@ class _Output:
         """To which the protection can be set."""
         return PROTECTION_HEADROOM * self.description.highest_current_a
 
-    def reset(self) -> None:
+    @property
+    def lowest_limit_a(self) -> float:
+        """What it is limited to after *RST."""
+        return self.description.highest_current_a / 100
+
+    def defaults(self) -> OutputSettings:
         """0 V, a hundredth of the current, protection at its highest."""
-        self.voltage_v, self.limit_a = 0.0, self.description.highest_current_a / 100
-        self.overvoltage_v, self.overcurrent_a = self.highest_overvoltage_v, self.highest_overcurrent_a
-        self.overvoltage_enabled, self.overcurrent_enabled = True, False
+        return OutputSettings(0.0, self.lowest_limit_a, self.highest_overvoltage_v, self.highest_overcurrent_a)
 
     def apply(self, output: SupplyOutput, now_s: float) -> None:
         """Make the true output follow the settings."""
-        output.voltage_v = max(self.voltage_setting.indicated(self.voltage_v), 0.0) if self.voltage_v else 0.0
-        output.limit_a = max(self.current_setting.indicated(self.limit_a), 0.0)
-        output.overvoltage_v = self.overvoltage_v if self.overvoltage_enabled else float("inf")
-        output.overcurrent_a = self.overcurrent_a if self.overcurrent_enabled else float("inf")
+        asked = self.settings
+        output.voltage_v = max(self.voltage_setting.indicated(asked.voltage_v), 0.0) if asked.voltage_v else 0.0
+        output.limit_a = max(self.current_setting.indicated(asked.limit_a), 0.0)
+        output.overvoltage_v = asked.overvoltage_v if asked.overvoltage_enabled else float("inf")
+        output.overcurrent_a = asked.overcurrent_a if asked.overcurrent_enabled else float("inf")
         output.changed_s = now_s
 
 
-class SimulatedSupply(Instrument):
-    """All outputs; commands go to the one that INSTrument chose."""
+class SimulatedSupply(Instrument[SupplySettings]):
+    """All outputs; commands go to the one that INSTrument chose.
+
+    A recall brings back protection levels with the rest, and leaves a protection that has tripped as it is.
+    """
 
     model = "Dc supply"
 
@@ -90,15 +112,29 @@ class SimulatedSupply(Instrument):
         self._chance = world.truth.stream("supply noise")
         super().__init__(world, now)
 
-    def reset(self) -> None:
-        """Every output off, first output chosen."""
-        self._chosen = min(self._outputs)
+    def defaults(self) -> SupplySettings:
+        """The first output chosen."""
+        outputs = {number: output.defaults() for number, output in self._outputs.items()}
+        return SupplySettings(min(outputs), outputs)
+
+    def snapshot(self) -> SupplySettings:
+        """Of all outputs."""
+        return SupplySettings(self._chosen, {number: output.settings for number, output in self._outputs.items()})
+
+    def restore(self, settings: SupplySettings) -> None:
+        """Every output off."""
+        self._chosen = settings.chosen
         for number, output in self._outputs.items():
             true = self.plant.outputs[number]
             true.switch(False)
-            true.clear()
-            output.reset()
+            output.settings = settings.outputs[number]
             output.apply(true, self.world.time_s)
+
+    def reset(self) -> None:
+        """As ever, and tripped protections are cleared."""
+        super().reset()
+        for output in self.plant.outputs.values():
+            output.clear()
 
     def refresh(self) -> None:
         """Bring the world up to the clock, and the questionable conditions with it."""
@@ -136,7 +172,7 @@ class SimulatedSupply(Instrument):
         tree.add("[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]",
                  set=self._setter("limit_a", CURRENT_STEP_A), query=self._getter("limit_a"),
                  parameters=[Numeric("A", 0.0, lambda: self._output.description.highest_current_a,
-                                     lambda: self._output.description.highest_current_a / 100)])  # fmt: skip
+                                     lambda: self._output.lowest_limit_a)])  # fmt: skip
 
     def _add_protection(self, tree: CommandTree) -> None:
         tree.add("[SOURce]:VOLTage:PROTection[:LEVel]", set=self._setter("overvoltage_v", VOLTAGE_STEP_V),
@@ -171,14 +207,15 @@ class SimulatedSupply(Instrument):
     def _setter(self, name: str, step: float | None = None) -> Callable[[Call], None]:
         def set_value(call: Call) -> None:
             (value,) = call.values
-            setattr(self._output, name, value if step is None else round(value / step) * step)
-            self._output.apply(self._true, self.world.time_s)
+            output = self._output
+            output.settings = replace(output.settings, **{name: value if step is None else round(value / step) * step})
+            output.apply(self._true, self.world.time_s)
 
         return set_value
 
     def _getter(self, name: str) -> Callable[[Call], Answer]:
         def get(_: Call) -> Answer:
-            value: float | bool = getattr(self._output, name)
+            value: float | bool = getattr(self._output.settings, name)
             return value
 
         return get

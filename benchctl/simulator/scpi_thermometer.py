@@ -13,8 +13,8 @@ from benchctl.simulator.world import World
 _FROM_CELSIUS = {"C": (1.0, 0.0), "CEL": (1.0, 0.0), "F": (1.8, 32.0), "FAR": (1.8, 32.0), "K": (1.0, 273.15)}
 
 
-class SimulatedThermometer(Instrument):
-    """One sensor a channel."""
+class SimulatedThermometer(Instrument[str]):
+    """One sensor a channel; its one setting is the unit."""
 
     model = "Temperature scanner"
 
@@ -28,9 +28,17 @@ class SimulatedThermometer(Instrument):
         self._chance = world.truth.stream("thermometer noise")
         super().__init__(world, now)
 
-    def reset(self) -> None:
+    def defaults(self) -> str:
         """Degrees Celsius."""
-        self._unit = "C"
+        return "C"
+
+    def snapshot(self) -> str:
+        """The unit."""
+        return self._unit
+
+    def restore(self, settings: str) -> None:
+        """A unit."""
+        self._unit = settings
 
     def add_commands(self, tree: CommandTree) -> None:
         """MEASure:TEMPerature?, UNIT:TEMPerature."""
