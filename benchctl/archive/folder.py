@@ -81,6 +81,15 @@ class RunFolder:
     def trend(self) -> Path:
         return self.path / "trend.csv"
 
+    @property
+    def guardian(self) -> Path:
+        """What the guardian of a real run did, where it had to do something."""
+        return self.path / "guardian.jsonl"
+
+    @property
+    def report(self) -> Path:
+        return self.path / "report.html"
+
     def save_input(self, name: str, text: str) -> Path:
         """Keep a document as it was used, under inputs/."""
         return self.write_atomically(f"{INPUTS}/{name}", text)

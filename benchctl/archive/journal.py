@@ -9,7 +9,8 @@ from __future__ import annotations
 import json
 import os
 import threading
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
@@ -148,6 +149,26 @@ def read_journal(path: Path) -> JournalRead:
         ArchiveError: it cannot be read, or a line before the last one is broken or missing; names file and line.
     """
     return parse_journal(read_bytes(path), path)
+
+
+def read_as_far_as_whole(path: Path) -> tuple[JournalRead, str]:
+    """Read what a journal holds before the first line that is broken, and say where that is; '' where none is.
+
+    Raises:
+        ArchiveError: it cannot be read.
+    """
+    lines = read_bytes(path).split(b"\n")
+    # More lines mend nothing, so the first count of lines that is broken can be found by halving.
+    broken = bisect_left(range(len(lines) + 1), True, key=lambda count: bool(_trouble(lines[:count], path)))
+    return parse_journal(b"\n".join(lines[: broken - 1]), path), _trouble(lines[:broken], path)
+
+
+def _trouble(lines: Sequence[bytes], path: Path) -> str:
+    try:
+        parse_journal(b"\n".join(lines), path)
+    except ArchiveError as error:
+        return error.message
+    return ""
 
 
 def parse_journal(content: bytes, path: Path) -> JournalRead:

@@ -40,6 +40,7 @@ Try it without a bench:
         "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
         "new": Place("benchctl.cli.new:new", "Write a commented file to start from."),
         "schema": Place("benchctl.cli.schema:schema", "Print the JSON Schema of a kind of document."),
+        "report": Place("benchctl.cli.report:report", "Make the page of a run, with pictures and tables."),
         "verify": Place("benchctl.cli.verify:verify", "Compute every figure of a run again."),
     },
 )

@@ -7,6 +7,7 @@ from rich.text import Text
 
 from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
 from benchctl.launch.run import Result
+from benchctl.measure.words import verdicts_in_words
 from benchctl.runner.execute import Outcome
 
 # Where there is no terminal to fit into, a table is as wide as it needs to be.
@@ -48,12 +49,5 @@ def _ending(outcome: Outcome) -> str:
 
 
 def _verdicts(outcome: Outcome) -> str:
-    counts = [
-        (outcome.verdicts("passes"), "verdict passes", "verdicts pass"),
-        (outcome.verdicts("fails"), "fails", "fail"),
-        (outcome.verdicts("cannot be told"), "cannot be told", "cannot be told"),
-    ]
-    words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
-    if outcome.unmeasured:
-        words.append(f"{len(outcome.unmeasured)} step{'s' if len(outcome.unmeasured) > 1 else ''} gave no figures")
-    return ", ".join(words) if words else "no verdict was asked for"
+    passes, fails, untold = (outcome.verdicts(verdict) for verdict in ("passes", "fails", "cannot be told"))
+    return verdicts_in_words(passes, fails, untold, len(outcome.unmeasured))

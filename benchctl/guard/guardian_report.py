@@ -13,7 +13,6 @@ from pathlib import Path
 
 from benchctl.guard.safe_state import Confirmation, all_confirmed
 
-FILE_NAME = "guardian.jsonl"
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
 
 

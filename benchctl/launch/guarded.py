@@ -9,7 +9,6 @@ from benchctl.archive.recorder import Recorder
 from benchctl.errors import ArchiveError
 from benchctl.guard.bench_lock import BenchLock
 from benchctl.guard.guard import Guard
-from benchctl.guard.guardian_report import FILE_NAME
 from benchctl.guard.guardianship import LEAVE_S, Guardianship
 from benchctl.guard.safe_state import plan_of
 from benchctl.guard.states import State
@@ -25,7 +24,7 @@ def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, r
         GuardianLost: it cannot be started; nothing was energised. One that is lost later opens the interlock.
     """
     lock.tell(str(recorder.folder.path.resolve()))
-    guardianship = Guardianship(plan_of(bench), interlock, recorder.folder.path / FILE_NAME, lock.paths)
+    guardianship = Guardianship(plan_of(bench), interlock, recorder.folder.guardian, lock.paths)
     try:
         recorder.event("guardian started", pid=guardianship.pid)
         yield

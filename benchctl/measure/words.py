@@ -59,3 +59,15 @@ def as_said(figure: Figure) -> tuple[float, float]:
 def burst_in_words(cycles: int) -> str:
     """A length of burst: 1 cycle, 8 cycles."""
     return f"{cycles} cycle{'s' if cycles > 1 else ''}"
+
+
+def verdicts_in_words(passes: int, fails: int, untold: int, unmeasured: int = 0) -> str:
+    """How many verdicts there are of each kind, and how many steps gave no figures: 7 verdicts pass, 1 fails."""
+    counts = [
+        (passes, "verdict passes", "verdicts pass"),
+        (fails, "fails", "fail"),
+        (untold, "cannot be told", "cannot be told"),
+        (unmeasured, "step gave no figures", "steps gave no figures"),
+    ]
+    words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
+    return ", ".join(words) if words else "no verdict was asked for"

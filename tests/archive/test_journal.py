@@ -7,7 +7,7 @@ import math
 import shutil
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, closing
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.archive.journal import Event, Journal, parse_journal, read_journal
+from benchctl.archive.journal import Event, Journal, parse_journal, read_as_far_as_whole, read_journal
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError
 
@@ -230,3 +230,23 @@ def test_a_journal_in_no_folder_or_of_no_file_is_an_archive_error(tmp_path: Path
         Journal(tmp_path / "nowhere" / "journal.jsonl", clock)
     with pytest.raises(ArchiveError, match="cannot read"):
         read_journal(tmp_path / "journal.jsonl")
+
+
+@pytest.mark.parametrize("broken", range(1, 6))
+def test_of_a_broken_journal_what_stands_before_the_break_can_be_read(tmp_path: Path, broken: int) -> None:
+    path = tmp_path / "journal.jsonl"
+    with closing(Journal(path, VirtualClock())) as journal:
+        for number in range(6):
+            journal.append(f"event {number}")
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join([*lines[: broken - 1], b"{}\n", *lines[broken:]]))
+    found, trouble = read_as_far_as_whole(path)
+    assert [event["event"] for event in found.events] == [f"event {number}" for number in range(broken - 1)]
+    assert f"journal.jsonl:{broken}: " in trouble
+
+
+def test_of_a_whole_journal_everything_can_be_read_and_nothing_is_amiss(tmp_path: Path) -> None:
+    path = tmp_path / "journal.jsonl"
+    with closing(Journal(path, VirtualClock())) as journal:
+        journal.append("event")
+    assert read_as_far_as_whole(path) == (read_journal(path), "")

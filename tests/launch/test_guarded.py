@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from benchctl.archive.folder import RunFolder
 from benchctl.clock import RealClock
 from benchctl.errors import ArchiveError, GuardianLost
 from benchctl.guard.bench_lock import BenchLock
@@ -21,7 +22,7 @@ class Recorder:
     """Remembers the kinds of events; those in `refused` cannot be written."""
 
     def __init__(self, folder: Path, refused: tuple[str, ...] = ()) -> None:
-        self.folder = SimpleNamespace(path=folder)
+        self.folder = RunFolder(folder)
         self.kinds: list[str] = []
         self._refused = refused
 

@@ -1,0 +1,1 @@
+"""Pages and pictures from run folders: what a technician publishes. Reads the archive, never an instrument."""

@@ -1,0 +1,150 @@
+"""What a run folder tells, as far as it goes: documents, events, figures, trend, and what is missing of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pandas as pd
+
+from benchctl.archive.entries import FIGURES, FiguresEntry
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import Event, read_as_far_as_whole
+from benchctl.archive.trend import read_trend
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench
+from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.documents.sequence import Sequence as SequenceFile
+from benchctl.errors import ArchiveError, DocumentError, UsageError
+
+RUN_STARTED, RUN_RESUMED, RUN_ENDED = "run started", "run resumed", "run ended"
+_D = TypeVar("_D")
+
+
+@dataclass(frozen=True)
+class Story:
+    """One run as its folder tells it. A document that cannot be read is None, and `missing` says why."""
+
+    folder: RunFolder
+    events: tuple[Event, ...]
+    entries: tuple[FiguresEntry, ...]
+    sequence: SequenceFile | None
+    bench: Bench | None
+    amplifier: Amplifier | None
+    trend: pd.DataFrame | None
+    missing: tuple[str, ...]
+
+    def of_kind(self, kind: str) -> list[Event]:
+        """The events of one kind, in order."""
+        return [event for event in self.events if event["event"] == kind]
+
+    @property
+    def began(self) -> Mapping[str, Any]:
+        """The event that tells how the run began; empty where there is none."""
+        return next(iter(self.of_kind(RUN_STARTED)), {})
+
+    @property
+    def is_dry(self) -> bool:
+        """Whether the instruments were simulated."""
+        return bool(self.began.get("dry_run", False))
+
+    @property
+    def title(self) -> str:
+        """The sequence's."""
+        return self.sequence.title if self.sequence else "Sequence that cannot be read"
+
+    @property
+    def unit(self) -> str:
+        """The amplifier, with its serial number where it has one."""
+        if self.amplifier is None:
+            return "Amplifier that cannot be read"
+        return self.amplifier.title + (f", serial {self.amplifier.serial}" if self.amplifier.serial else "")
+
+    @property
+    def duration_s(self) -> float:
+        """On the run's clock, up to the last thing that its journal tells."""
+        return float(self.events[-1]["time_s"]) if self.events else 0.0
+
+
+def read_story(path: Path) -> Story:
+    """Everything that the folder at `path` still tells.
+
+    Raises:
+        UsageError: there is no run folder at `path`.
+        ArchiveError: its journal cannot be opened.
+    """
+    folder = RunFolder.open(path)
+    return _Reader(folder).story()
+
+
+@dataclass
+class _Reader:
+    folder: RunFolder
+    missing: list[str] = field(default_factory=list)
+
+    def story(self) -> Story:
+        events = self._events()
+        began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
+        inputs = self.folder.inputs
+        amplifier = self._document("amplifier.yaml", lambda: load_amplifier(inputs / "amplifier.yaml"))
+        settings = began.get("settings", {})
+        sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
+        near = Path(str(began["bench_folder"])) if "bench_folder" in began else None
+        bench = self._document("bench.yaml", lambda: load_bench(inputs / "bench.yaml", near))
+        entries = tuple(self._entries(events))
+        self._miss_captures(entries)
+        trend = self._trend()
+        return Story(self.folder, events, entries, sequence, bench, amplifier, trend, tuple(self.missing))
+
+    def _events(self) -> tuple[Event, ...]:
+        journal, trouble = read_as_far_as_whole(self.folder.journal)
+        if trouble:
+            self.missing.append(f"The journal is broken, and what follows the break is left out: {trouble}")
+        elif journal.torn is not None:
+            self.missing.append(f"The journal's last line is torn, as by a crash: {journal.torn[:60]!r}")
+        if not journal.events:
+            self.missing.append("The journal holds no event.")
+        return journal.events
+
+    def _document(self, name: str, load: Callable[[], _D]) -> _D | None:
+        """A document as the run kept it; one that was never kept is no shipped one of that name."""
+        try:
+            if not (self.folder.inputs / name).is_file():
+                raise UsageError("it is not there")
+            return load()
+        except (DocumentError, UsageError) as error:
+            first, *others = error.message.splitlines()
+            more = f" (and {len(others)} more)" if others else ""
+            self.missing.append(f"inputs/{name} cannot be read: {first}{more}")
+            return None
+
+    def _entries(self, events: Sequence[Event]) -> Iterator[FiguresEntry]:
+        for event in events:
+            if event["event"] == FIGURES:
+                try:
+                    yield FiguresEntry.of_event(event)
+                except ArchiveError as error:
+                    self.missing.append(f"Figures that cannot be read: {error.message}")
+
+    def _miss_captures(self, entries: Sequence[FiguresEntry]) -> None:
+        named = dict.fromkeys(file for entry in entries for file in entry.captures.values())
+        gone = [file for file in named if not self._is_there(file)]
+        if gone:
+            self.missing.append(f"Captures that are not in the folder: {', '.join(gone)}")
+        if entries and not self.folder.figures.is_file():
+            self.missing.append("figures.csv is not there; the figures here are the journal's.")
+
+    def _is_there(self, file: str) -> bool:
+        try:
+            return self.folder.inside(file).is_file()
+        except (ArchiveError, OSError, ValueError):  # a name that leads elsewhere, or is none
+            return False
+
+    def _trend(self) -> pd.DataFrame | None:
+        try:
+            return read_trend(self.folder)
+        except ArchiveError as error:
+            self.missing.append(f"The trend cannot be read: {error.message}")
+            return None

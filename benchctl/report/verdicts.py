@@ -1,0 +1,89 @@
+"""What the verdicts of a run come to, and what each of them was held against."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from pydantic import ValidationError
+
+from benchctl.archive.entries import FiguresEntry
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.criteria import Criterion
+from benchctl.measure.figure import Figure
+from benchctl.measure.words import as_said, unit_in_words, verdicts_in_words
+from benchctl.report.course import StepTaken
+from benchctl.report.ending import Ending
+
+DECISION_RULE = (
+    "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
+    "otherwise cannot be told: guarded acceptance and guarded rejection with a guard band of U (JCGM 106)."
+)
+
+
+@dataclass(frozen=True)
+class Overall:
+    """The verdict on the whole run; `look` is one of 'passes', 'fails', 'untold'."""
+
+    word: str
+    why: str
+    look: str
+
+
+def overall(figures: Sequence[Figure], unmeasured: int, ending: Ending) -> Overall:
+    """One word for the run: it passes only if it came to its end, gave its figures, and every verdict passes."""
+    passes, fails, untold = (sum(figure.verdict == word for figure in figures) for word in _WORDS)
+    why = f"{_sentence(verdicts_in_words(passes, fails, untold, unmeasured))}."
+    if fails:
+        return Overall("Fails", why, "fails")
+    if not ending.is_finished:
+        return Overall("No verdict", f"The run did not come to its end. {why}", "untold")
+    if untold or unmeasured:
+        return Overall("Cannot be told", why, "untold")
+    return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
+
+
+_WORDS = ("passes", "fails", "cannot be told")
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def requirement_in_words(
+    figure: Figure, step: StepTaken | None, entry: FiguresEntry, amplifier: Amplifier | None
+) -> str:
+    """What a figure with a verdict was held against, as the sequence or the rating plate says it."""
+    if not figure.verdict or step is None:
+        return ""
+    criterion = _expected(figure, step)
+    if criterion is not None:
+        return _in_words(figure, criterion)
+    rating = amplifier.rating(entry.conditions.load_ohm) if amplifier and entry.conditions.load_ohm else None
+    if figure.name == "continuous_power" and rating is not None:
+        return f"above {rating.power_w:g} W, the rating"
+    return ""
+
+
+def _expected(figure: Figure, step: StepTaken) -> Criterion | None:
+    expected = step.settings.get("expect") or {}
+    if figure.name == "gain_error" and figure.name not in expected and "within" in step.settings:
+        return Criterion(relation="within", bound=float(step.settings["within"]), unit="1")
+    try:
+        return Criterion.model_validate(expected[figure.name]) if figure.name in expected else None
+    except ValidationError:  # of a journal that somebody has changed, or of another version
+        return None
+
+
+def _in_words(figure: Figure, criterion: Criterion) -> str:
+    """The bound in the unit that the figure is told in."""
+    bound = replace(figure, value=criterion.bound, expanded_uncertainty=None, bound="")
+    return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
+
+
+def judged(entries: Sequence[FiguresEntry]) -> Iterator[tuple[FiguresEntry, Figure]]:
+    """Every figure that has a verdict, in order."""
+    for entry in entries:
+        for figure in entry.figures:
+            if figure.verdict:
+                yield entry, figure
