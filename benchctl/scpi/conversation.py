@@ -54,6 +54,11 @@ class Conversation:
         return self._execution is not None
 
     @property
+    def is_within_message(self) -> bool:
+        """Whether the client has begun a message that it has not ended."""
+        return len(self._reader) > 0 and not self.is_waiting
+
+    @property
     def wants_input(self) -> bool:
         """False while no more should be read from the link, because enough waits already."""
         return len(self._reader) <= self._input_bound
@@ -111,7 +116,7 @@ class Conversation:
 
         IEEE 488.2 10.37. Within a message it is -105, and -211 where the instrument has no trigger (SCPI-99 21.8).
         """
-        if len(self._reader) and not self.is_waiting:
+        if self.is_within_message:
             self.device.report(-105)
         elif self.device.hooks.trigger is None:
             self.device.report(-211)

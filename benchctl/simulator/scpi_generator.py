@@ -1,13 +1,17 @@
 """The function generator: the SOURce, LIST, OUTPut and TRIGger words of SCPI-99 (volume 2, chapters 15, 19, 24).
 
-It makes sines only. A list of levels with dwell times plays from INITiate on, each repetition from an upward zero
+It makes sines only. A list of levels with dwell times plays from its trigger on, each repetition from an upward zero
 crossing; the sync output is high during the list's first point, or the first half of each cycle of a constant tone.
 While a list is selected but not started, the constant tone sounds.
+
+The trigger system is idle until INITiate, then waits for its source, IMMediate or BUS, and is idle again once the list
+has ended. A trigger that comes while it does not wait is ignored, with an error (-211).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -44,6 +48,7 @@ class GeneratorSettings:
     list_v: tuple[float, ...] = ()
     dwells_s: tuple[float, ...] = ()
     count: float = 1.0
+    trigger_source: str = "IMM"
 
     def dwell_times_s(self) -> tuple[float, ...]:
         """One for each level: a single dwell time stands for all.
@@ -68,6 +73,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         self._description = description
         self._level_error = world.truth.error("generator level", description.level, description.highest_level_v)
         self._frequency_error = world.truth.error("generator frequency", description.frequency)
+        self._waiting = False
         super().__init__(world, now)
 
     def defaults(self) -> GeneratorSettings:
@@ -79,33 +85,40 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         return self._settings
 
     def restore(self, settings: GeneratorSettings) -> None:
-        """Output off, no list playing."""
+        """Output off, no list playing or waiting for its trigger."""
         self._settings = settings
-        drive = self.plant.drive
-        drive.switch(False)
-        drive.stop_list()
+        self.plant.drive.switch(False)
+        self._abort()
         self._apply_level()
         self._apply_frequency()
 
     def refresh(self) -> None:
-        """Bring the world up to the clock, and the SWEeping condition with it."""
+        """Bring the world up to the clock, and the operation conditions with it."""
         super().refresh()
-        self.device.status.operation.mark(Operation.SWEEPING, self.plant.drive.list_playing(self.world.time_s))
+        operation = self.device.status.operation
+        operation.mark(Operation.SWEEPING, self.plant.drive.list_playing(self.world.time_s))
+        operation.mark(Operation.WAITING_FOR_TRIGGER, self._waiting)
 
     def is_pending(self) -> bool:
-        """A list that ends of itself is an overlapped operation; one without end would never complete."""
-        return self.plant.drive.list_playing(self.world.time_s) and math.isfinite(self.plant.drive.repetitions)
+        """A list that waits or ends of itself is an overlapped operation; one without end would never complete."""
+        drive = self.plant.drive
+        return self._waiting or (drive.list_playing(self.world.time_s) and math.isfinite(drive.repetitions))
+
+    def trigger_action(self) -> Callable[[], None]:
+        """Start the list that waits for the bus."""
+        return self._trigger_by_bus
 
     def add_commands(self, tree: CommandTree) -> None:
-        """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt."""
+        """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt, TRIGger."""
         self._add_source(tree)
         self._add_list(tree)
         tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.plant.drive.output_on,
                  parameters=[Boolean()])  # fmt: skip
         tree.add("INITiate[:IMMediate]", set=action(self._initiate))
-        tree.add("ABORt", set=action(self.plant.drive.stop_list))
-        tree.add("TRIGger[:SEQuence]:SOURce", set=lambda _: None, query=lambda _: "IMM",
-                 parameters=[Mnemonic("IMMediate")])  # fmt: skip
+        tree.add("ABORt", set=action(self._abort))
+        tree.add("TRIGger[:SEQuence]:SOURce", set=self._set_trigger_source,
+                 query=lambda _: self._settings.trigger_source, parameters=[Mnemonic("IMMediate", "BUS")])  # fmt: skip
+        tree.add("TRIGger[:SEQuence][:IMMediate]", set=action(self._trigger))
 
     def _add_source(self, tree: CommandTree) -> None:
         tree.add("[SOURce]:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
@@ -153,7 +166,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     def _set_mode(self, call: Call) -> None:
         self._change(mode="LIST" if call.values[0] == "LIST" else "FIX")
         if self._settings.mode == "FIX":
-            self.plant.drive.stop_list()
+            self._abort()
 
     def _set_list(self, call: Call) -> None:
         self._change(list_v=self._bounded(tuple(self._rms(value) for value in call.values)))
@@ -167,15 +180,42 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     def _set_output(self, call: Call) -> None:
         self.plant.drive.switch(call.values[0])
 
+    def _set_trigger_source(self, call: Call) -> None:
+        self._change(trigger_source=call.values[0])
+        self._pass_immediate_trigger()
+
+    # The trigger system
+
     def _initiate(self) -> None:
         drive = self.plant.drive
-        if drive.list_playing(self.world.time_s):
-            raise ScpiError(-213, "a list is playing; ABORt first")
+        if self._waiting or drive.list_playing(self.world.time_s):
+            raise ScpiError(-213, "a list is playing or waits for its trigger; ABORt first")
         if self._settings.mode != "LIST":
             return
         drive.dwells_s, drive.repetitions = self._settings.dwell_times_s(), self._settings.count
         drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._settings.list_v)
-        drive.start_list(self.world.time_s)
+        self._waiting = True
+        self._pass_immediate_trigger()
+
+    def _pass_immediate_trigger(self) -> None:
+        """The source IMMediate is satisfied always (SCPI-99 volume 2, chapter 24)."""
+        if self._waiting and self._settings.trigger_source == "IMM":
+            self._trigger()
+
+    def _trigger_by_bus(self) -> None:
+        if self._settings.trigger_source != "BUS":
+            raise ScpiError(-211, "the trigger source is not BUS")
+        self._trigger()
+
+    def _trigger(self) -> None:
+        if not self._waiting:
+            raise ScpiError(-211, "nothing waits for a trigger")
+        self._waiting = False
+        self.plant.drive.start_list(self.world.time_s)
+
+    def _abort(self) -> None:
+        self._waiting = False
+        self.plant.drive.stop_list()
 
     # From what is asked for to what comes out
 

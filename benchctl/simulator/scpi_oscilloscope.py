@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.status import Operation
 from benchctl.simulator.description import OscilloscopeDescription
@@ -54,6 +56,15 @@ class SimulatedOscilloscope(Instrument[OscilloscopeSettings]):
     def is_pending(self) -> bool:
         """An acquisition is an overlapped operation; a repeating one never completes."""
         return self.scope.acquisition.armed and not self.scope.acquisition.repeats
+
+    def trigger_action(self) -> Callable[[], None]:
+        """End the wait for a trigger, whatever the record's source."""
+        return self._trigger
+
+    def _trigger(self) -> None:
+        if not self.scope.acquisition.waiting:
+            raise ScpiError(-211, "no record waits for a trigger")
+        self.scope.acquisition.force()
 
     def refresh(self) -> None:
         """Bring the world up to the clock, and the operation conditions with it."""
