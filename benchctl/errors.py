@@ -14,6 +14,7 @@
     │   │   ├── ConnectionLost      the peer went away
     │   │   └── NoAnswer            the time for an answer is over
     │   ├── GarbledAnswer           an answer came that is not what the question asks for
+    │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
     │   └── SettingRefused          a setting reads back otherwise than it was sent
     ├── GuardianLost             5  the guardian cannot be started, is gone, or took over from a run that hung
@@ -193,6 +194,10 @@ class NoAnswer(LinkError):
 
 class GarbledAnswer(InstrumentError):
     """An answer came, but it is not what the question asks for."""
+
+
+class SettingsLost(InstrumentError):
+    """The instrument was switched off and on, so nothing is set any more as the run has set it."""
 
 
 class InstrumentReports(InstrumentError):

@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
 from benchctl.clock import Clock
-from benchctl.errors import BenchctlError, InstrumentError, LimitTripped
+from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.limits import Watch, WatchedLimit
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, STALE_S, Sampler, Sensor, samplers_of
@@ -169,8 +169,12 @@ class Guard:
         except InstrumentError as error:
             if not self._interlock.opened.is_set():
                 self._report("reading failed", signal=sensor.signal, reason=str(error))
+            if isinstance(error, SettingsLost):  # whatever it reads now, and however long that may be passed
+                self._interlock.open(error)
             return None
-        except BenchctlError:  # the interlock opened while we waited
+        except BenchctlError:
+            if not self._interlock.opened.is_set():  # it has not opened while we waited: the journal is gone, say
+                raise
             return None
         return value if sampler.has_read(sensor, self._clock.now()) else None
 

@@ -89,9 +89,16 @@ class Bench:
         return all(role.session.is_settled for role in self.roles.values())
 
     def check_errors(self) -> None:
-        """Empty every instrument's error queue; raise the first error found."""
+        """Empty every instrument's error queue; raise the first error found, or that an instrument has lost its
+        settings, whose link may stand all the same."""
         for role in self.roles.values():
+            role.session.check_power()
             role.check_errors()
+
+    def report_to(self, report: Callable[..., None]) -> None:
+        """From now on `report` is told of each exchange that needs a second attempt."""
+        for role in self.roles.values():
+            role.session.report_to(report)
 
     def identities(self) -> dict[str, str]:
         """Each role's answer to *IDN?."""

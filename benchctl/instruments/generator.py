@@ -50,14 +50,14 @@ class Generator(Role):
     def set_frequency(self, frequency_hz: float) -> None:
         """Set and confirm the frequency."""
         self._say(self._words.set_frequency, frequency_hz=frequency_hz)
-        got = self._ask_number(self._words.get_frequency)
-        self._confirm("the frequency in Hz", frequency_hz, got, FREQUENCY_TOLERANCE * frequency_hz)
+        tolerance_hz = FREQUENCY_TOLERANCE * frequency_hz
+        self._confirm("the frequency in Hz", frequency_hz, tolerance_hz, self._words.get_frequency)
 
     def set_level(self, level_v: float) -> None:
         """Set and confirm the level of the steady sine, V rms."""
         self._say(self._words.set_level, level_v=level_v)
-        got = self._ask_number(self._words.get_level)
-        self._confirm("the level in V rms", level_v, got, LEVEL_TOLERANCE * level_v + LEVEL_TOLERANCE_V)
+        tolerance_v = LEVEL_TOLERANCE * level_v + LEVEL_TOLERANCE_V
+        self._confirm("the level in V rms", level_v, tolerance_v, self._words.get_level)
 
     def start_burst(self, burst: Burst) -> None:
         """Begin to repeat `burst`, its first cycle at once."""

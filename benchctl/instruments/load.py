@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence, Set
+from functools import partial
 
 from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
 from benchctl.errors import InstrumentError, UsageError
 from benchctl.instruments.role import Role
-from benchctl.instruments.safe_part import SafePart, is_on
+from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
+from benchctl.scpi.numbers import parse_boolean, parse_booleans
 
 # An electronic load's read-back agrees with the setting to this part of it.
 RESISTANCE_TOLERANCE = 0.01
@@ -84,7 +86,7 @@ class RelayBank(Load):
 
     def _check_closed(self, asked: tuple[int, ...], wanted: Set[int]) -> None:
         """Of the relays that are asked about, these and no others must be closed."""
-        closed = self._closed(self._ask(self._words.get_closed, relays=asked), asked)
+        closed = self._ask_for(self._words.get_closed, partial(_closed, asked), relays=asked)
         if set(closed) != wanted:
             raise InstrumentError(
                 f"relays {_listed(sorted(wanted))} were asked to close and {_listed(closed) or 'none'} are",
@@ -124,16 +126,6 @@ class RelayBank(Load):
         question = self._words.get_closed.render(relays=self._every)
         return [self._safe_part("disconnected", self._words.open_all.render(), question, len(self._every))]
 
-    def _closed(self, answer: str, asked: Sequence[int]) -> list[int]:
-        states = [is_on(part) for part in answer.split(",")]
-        if len(states) != len(asked):
-            raise InstrumentError(
-                f"answers for {len(states)} relays where {len(asked)} were asked about",
-                instrument=self.session.name,
-                address=self.session.address,
-            )
-        return [relay for relay, state in zip(asked, states, strict=True) if state]
-
 
 class ElectronicLoad(Load):
     """An electronic load in resistance mode."""
@@ -147,10 +139,10 @@ class ElectronicLoad(Load):
 
     def connect(self, nominal_ohm: float) -> None:
         self._say(self._words.set_resistance, resistance_ohm=nominal_ohm)
-        got = self._ask_number(self._words.get_resistance)
-        self._confirm("the resistance in ohm", nominal_ohm, got, RESISTANCE_TOLERANCE * nominal_ohm)
+        tolerance_ohm = RESISTANCE_TOLERANCE * nominal_ohm
+        self._confirm("the resistance in ohm", nominal_ohm, tolerance_ohm, self._words.get_resistance)
         self._say(self._words.connect)
-        if not is_on(self._ask(self._words.get_connected)):
+        if not self._ask_for(self._words.get_connected, parse_boolean):
             raise InstrumentError(
                 "was connected and says that it is not", instrument=self.session.name, address=self.session.address
             )
@@ -161,6 +153,16 @@ class ElectronicLoad(Load):
     def safe_parts(self) -> list[SafePart]:
         commands, question = self._words.disconnect.render(), self._words.get_connected.render()
         return [self._safe_part("disconnected", commands, question)]
+
+
+def _closed(asked: Sequence[int], answer: str) -> list[int]:
+    """Which of the relays that were asked about are closed.
+
+    Raises:
+        ValueError: the answer is not one state for each of them.
+    """
+    states = parse_booleans(answer)
+    return [relay for relay, is_closed in zip(asked, states, strict=True) if is_closed]
 
 
 def _listed(relays: Sequence[int]) -> str:

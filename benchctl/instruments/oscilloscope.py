@@ -17,9 +17,9 @@ from benchctl.documents.driver import (
 )
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.role import Role
-from benchctl.instruments.safe_part import is_on
 from benchctl.instruments.session import Session
 from benchctl.measure.record import Capture, Trace
+from benchctl.scpi.numbers import parse_boolean, parse_number
 
 # A range is chosen so that the expected peak fills this part of it: room for surprise, and codes to spare.
 FILL = 0.75
@@ -34,6 +34,8 @@ PATIENCE_S = 3.0
 BLOCK_TIMEOUT_S = 20.0
 # A sync output is TTL or CMOS (common practice), so at 1 V its edge is steep and its low level far away.
 SYNC_LEVEL_V = 1.0
+# In the list form of a preamble.
+PREAMBLE_NUMBERS = 10
 # Smallest vertical setting asked for, V per division at the input.
 FINEST_V_PER_DIVISION = 1e-3
 
@@ -215,7 +217,7 @@ class Oscilloscope(Role, ABC):
         allowed_s = 2 * record.span_s + record.trigger_every_s + PATIENCE_S
         self._sleep(record.span_s - record.pretrigger_s)
         for _ in range(math.ceil(allowed_s / POLL_S)):
-            if is_on(self._ask(self._words.get_finished)):
+            if self._ask_for(self._words.get_finished, parse_boolean):
                 return
             self._sleep(POLL_S)
         self._say(self._words.stop)
@@ -265,12 +267,17 @@ class ListPreambleOscilloscope(Oscilloscope):
     _words: ListPreambleCommands
 
     def _read_scale(self) -> _Scale:
-        answer = self._ask(self._words.get_preamble)
-        try:
-            _, _, _, _, dx, x_origin, x_reference, dy, y_origin, y_reference = map(float, answer.split(","))
-        except ValueError as error:
-            raise self._garbled(f"answers {answer[:80]!r} where a preamble of ten numbers was asked for") from error
+        _, _, _, _, dx, x_origin, x_reference, dy, y_origin, y_reference = self._ask_for(
+            self._words.get_preamble, _ten_numbers
+        )
         return _Scale(dy, -(y_origin + y_reference) * dy, dx, x_origin - x_reference * dx)
+
+
+def _ten_numbers(answer: str) -> list[float]:
+    numbers = [parse_number(part) for part in answer.split(",")]
+    if len(numbers) != PREAMBLE_NUMBERS:
+        raise ValueError(f"a preamble of {PREAMBLE_NUMBERS} numbers was asked for")
+    return numbers
 
 
 class FieldPreambleOscilloscope(Oscilloscope):

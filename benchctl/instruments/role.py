@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TypeVar
 
 from benchctl.documents.templates import Command, Query, Value
 from benchctl.errors import SettingRefused
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
+
+_T = TypeVar("_T")
 
 
 class Role(ABC):
@@ -38,25 +42,39 @@ class Role(ABC):
             for message in words.render(**values):
                 self.session.command(message)
 
-    def _ask(self, words: Query, **values: Value) -> str:
-        *before, question = words.render(**values)
-        with self.session.undisturbed():
-            for message in before:
-                self.session.command(message)
-            return self.session.ask(question)
+    def _ask_for(self, words: Query, parse: Callable[[str], _T], **values: Value) -> _T:
+        """Ask, and return what `parse` makes of the answer; it raises a ValueError for what is no such answer."""
+        with self._prepared(words, values) as question:
+            return self.session.ask_for(question, parse)
 
     def _ask_number(self, words: Query, **values: Value) -> float:
+        with self._prepared(words, values) as question:
+            return self.session.ask_number(question)
+
+    @contextmanager
+    def _prepared(self, words: Query, values: Mapping[str, Value]) -> Iterator[str]:
+        """The question that ends the words, once what comes before it is sent."""
         *before, question = words.render(**values)
         with self.session.undisturbed():
             for message in before:
                 self.session.command(message)
-            return self.session.ask_number(question)
+            yield question
 
     def _safe_part(self, what: str, commands: Sequence[str], question: Sequence[str], switches: int = 1) -> SafePart:
         return SafePart(self.session.name, self.session.address, what, tuple(commands), tuple(question), switches)
 
-    def _confirm(self, what: str, wanted: float, got: float, tolerance: float) -> None:
-        """Hold a setting against what the instrument says it is."""
+    def _confirm(self, what: str, wanted: float, tolerance: float, words: Query, **values: Value) -> None:
+        """Hold a setting against what the instrument says it is.
+
+        An answer that was cut short on its way is a number too, so what does not agree is asked for once more.
+
+        Raises:
+            SettingRefused: it does not agree then either.
+        """
+        got = self._ask_number(words, **values)
+        if abs(got - wanted) > tolerance:
+            self.session.distrust(what, f"was set to {wanted:g} and reads back as {got:g}")
+            got = self._ask_number(words, **values)
         if abs(got - wanted) > tolerance:
             raise SettingRefused(
                 f"{what} was set to {wanted:g} and reads back as {got:g}",

@@ -22,11 +22,12 @@ from benchctl.errors import (
     InstrumentReports,
     LinkError,
     NoAnswer,
+    SettingsLost,
 )
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.link import Link, open_link
 from benchctl.scpi.blocks import BlockHeader
-from benchctl.scpi.errors import ErrorEntry, parse_error
+from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number
 
 _T = TypeVar("_T")
@@ -60,6 +61,18 @@ def _never() -> None:
 
 def _untold(_event: str, **_fields: object) -> None:
     """Before there is a journal, nobody is told."""
+
+
+def _number(answer: str) -> tuple[str, float]:
+    return answer, parse_number(answer)
+
+
+def _register(answer: str) -> int:
+    """What a status register holds (IEEE 488.2 11.4.2: NR1)."""
+    value = parse_number(answer)
+    if not value.is_integer():
+        raise ValueError("no whole number")
+    return int(value)
 
 
 class Session:
@@ -105,7 +118,7 @@ class Session:
         with self._talk, self._placed():
             try:
                 self._reopen(self._interlock.check)
-            except (NoAnswer, ConnectionLost) as error:  # somebody is there: asked again, as at any other exchange
+            except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # somebody is there: asked again, as ever
                 _traffic.debug("%s: %s; opening another link", self.name, error)
                 self._reopen(self._interlock.check)
         return self.identity
@@ -124,6 +137,10 @@ class Session:
         """Send a command that has no answer."""
         self._exchange(text, lambda _deadline, _gate: None, self._timeout_s)
 
+    def ask(self, text: str) -> str:
+        """Send a question and return its answer, one line, without its terminator."""
+        return self.ask_for(text, str)
+
     def ask_for(self, text: str, parse: Callable[[str], _T]) -> _T:
         """Send a question and return what `parse` makes of its answer, one line.
 
@@ -141,7 +158,14 @@ class Session:
         Raises:
             GarbledAnswer: the answer is no number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
         """
-        return self._finite(self.ask_for(text, parse_number), text)
+        answer, value = self.ask_for(text, _number)
+        if not math.isfinite(value):
+            raise GarbledAnswer(
+                f"answers {answer} to {text}: over range, or nothing to measure",
+                instrument=self.name,
+                address=self.address,
+            )
+        return value
 
     def ask_block(self, text: str, timeout_s: float) -> bytes:
         """Ask for a definite-length block and return its data. An instrument may let go of what it has sent, so one
@@ -160,16 +184,27 @@ class Session:
         Raises:
             InstrumentReports: with the first error that was in it.
         """
-        first: ErrorEntry | None = None
+        first: tuple[int, str] | None = None
         read = self._parsed("SYST:ERR?", parse_error)
         for _ in range(ERROR_QUEUE_READS):
             # Asking takes the entry out of the queue, so one that comes garbled is not asked for again.
-            entry = self._exchange("SYST:ERR?", read, self._timeout_s)
-            if entry.code == 0:
+            code, text = self._exchange("SYST:ERR?", read, self._timeout_s)
+            if code == 0:
                 break
-            first = first or entry
+            first = first or (code, text)
         if first is not None:
             raise InstrumentReports(*first, instrument=self.name, address=self.address)
+
+    def check_power(self) -> None:
+        """See that the instrument has not been switched off and on since it was last asked.
+
+        Raises:
+            SettingsLost: it has.
+        """
+        read = self._parsed("*ESR?", _register)
+        if self._exchange("*ESR?", read, self._timeout_s) & POWER_ON_BIT:
+            self._restarted = True
+        self._check_settings()
 
     def close(self) -> None:
         """Give the link back."""
@@ -216,14 +251,15 @@ class Session:
     ) -> _T:
         """Send a message and read its answer, if it has one; again if the link fails or, where the answer
         `may_garble`, if it came garbled."""
-        gate, tell = (_never, _untold) if is_urgent else (self._interlock_and_settings, self._tell)
+        gate = _never if is_urgent else self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
         with self._talk, self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
                     return self._attempt(text, read, timeout_s, gate)
                 except forgiven as error:
-                    tell(text, error.message)
+                    if not is_urgent:  # a journal that cannot be written must not come between
+                        self._tell(text, error.message)
             return self._attempt(text, read, timeout_s, gate)
 
     def _tell(self, text: str, reason: str) -> None:
@@ -233,8 +269,11 @@ class Session:
     def _interlock_and_settings(self) -> None:
         """Nothing of the run goes to an instrument that has lost its settings, whoever was the first to notice."""
         self._interlock.check()
+        self._check_settings()
+
+    def _check_settings(self) -> None:
         if self._restarted:
-            raise InstrumentError("was switched off and on during the run; its settings are lost")
+            raise SettingsLost("was switched off and on during the run; its settings are lost")
 
     def _attempt(self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate) -> _T:
         self._make_clean(gate)
@@ -337,16 +376,17 @@ class Session:
         link.drain()
         self._received.clear()
         self._identify(gate)
+        self._look_for_power_cycle(gate)  # the link may be a gateway's, which stands whatever becomes of the instrument
         self._dirty = False
+        gate()
 
     def _reopen(self, gate: Gate) -> None:
         gate()
         self._replace_link(self._opener(self.address))
         self._received.clear()
         self._identify(gate)
+        self._look_for_power_cycle(gate)
         self._dirty = False
-        powered_on = bool(self._standard_events(gate) & POWER_ON_BIT)
-        self._restarted = self._restarted or (powered_on and self._met_before)
         self._met_before = True
         gate()
 
@@ -369,10 +409,18 @@ class Session:
                 return
         raise GarbledAnswer(f"does not answer *IDN? as {self.identity or 'an instrument'}")
 
-    def _standard_events(self, gate: Gate) -> int:
+    def _look_for_power_cycle(self, gate: Gate) -> None:
+        """Ask whether the instrument was switched on since it was last asked.
+
+        Asking clears the answer. One that is lost cannot be had again, and whoever cannot tell has lost its settings.
+        """
         self._write("*ESR?", gate)
-        answer = self._read_text(time.monotonic() + self._timeout_s, gate)
-        return int(self._finite(answer, "*ESR?"))
+        try:
+            events = self._parsed("*ESR?", _register)(time.monotonic() + self._timeout_s, gate)
+        except (NoAnswer, ConnectionLost, GarbledAnswer):
+            self._restarted = self._restarted or self._met_before
+            raise
+        self._restarted = self._restarted or (bool(events & POWER_ON_BIT) and self._met_before)
 
     # -- words -------------------------------------------------------------------------------------------------
 
@@ -385,12 +433,3 @@ class Session:
             if error.instrument:
                 raise
             raise type(error)(error.message, instrument=self.name, address=self.address, advice=error.advice) from error
-
-    def _finite(self, value: float, question: str) -> float:
-        if not math.isfinite(value):
-            raise GarbledAnswer(
-                f"answers {question} with the number that means over range, or nothing to measure",
-                instrument=self.name,
-                address=self.address,
-            )
-        return value

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from benchctl.documents.driver import SupplyDriver
-from benchctl.errors import GarbledAnswer, InstrumentError
+from benchctl.errors import InstrumentError
 from benchctl.instruments.role import Role
-from benchctl.instruments.safe_part import SafePart, is_on
+from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
-from benchctl.scpi.numbers import NumberError, parse_boolean
+from benchctl.scpi.numbers import parse_boolean, parse_booleans
 
 # What a supply's programming resolution may take from a setting.
 VOLTAGE_TOLERANCE_V = 0.02
@@ -34,11 +34,11 @@ class Supply(Role):
         """Program the supply's own protection and read it back: hardware limits come first."""
         number = self.outputs[output]
         self._say(self._words.set_overvoltage, output=number, voltage_v=overvoltage_v)
-        got_v = self._ask_number(self._words.get_overvoltage, output=number)
-        self._confirm(f"the over-voltage protection of '{output}'", overvoltage_v, got_v, VOLTAGE_TOLERANCE_V)
+        what = f"the over-voltage protection of '{output}'"
+        self._confirm(what, overvoltage_v, VOLTAGE_TOLERANCE_V, self._words.get_overvoltage, output=number)
         self._say(self._words.set_overcurrent, output=number, current_a=overcurrent_a)
-        got_a = self._ask_number(self._words.get_overcurrent, output=number)
-        self._confirm(f"the over-current protection of '{output}'", overcurrent_a, got_a, CURRENT_TOLERANCE_A)
+        what = f"the over-current protection of '{output}'"
+        self._confirm(what, overcurrent_a, CURRENT_TOLERANCE_A, self._words.get_overcurrent, output=number)
 
     def tripped_protections(self, output: str) -> float:
         """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise.
@@ -46,29 +46,21 @@ class Supply(Role):
         Raises:
             GarbledAnswer: the answer does not tell, for each protection, whether it has.
         """
-        answer = self._ask(self._words.get_tripped, output=self.outputs[output])
-        try:
-            return float(sum(parse_boolean(part) for part in answer.replace(",", ";").split(";")))
-        except NumberError as error:
-            raise GarbledAnswer(
-                f"answers {answer[:60]!r} where it was asked whether its protections have tripped",
-                instrument=self.session.name,
-                address=self.session.address,
-            ) from error
+        return float(sum(self._ask_for(self._words.get_tripped, parse_booleans, output=self.outputs[output])))
 
     def set_voltage(self, output: str, voltage_v: float) -> None:
         """Set and confirm an output's voltage."""
         number = self.outputs[output]
         self._say(self._words.set_voltage, output=number, voltage_v=voltage_v)
-        got = self._ask_number(self._words.get_voltage, output=number)
-        self._confirm(f"the voltage of '{output}'", voltage_v, got, VOLTAGE_TOLERANCE_V)
+        what = f"the voltage of '{output}'"
+        self._confirm(what, voltage_v, VOLTAGE_TOLERANCE_V, self._words.get_voltage, output=number)
 
     def set_current_limit(self, output: str, current_a: float) -> None:
         """Set and confirm an output's current limit."""
         number = self.outputs[output]
         self._say(self._words.set_current_limit, output=number, current_a=current_a)
-        got = self._ask_number(self._words.get_current_limit, output=number)
-        self._confirm(f"the current limit of '{output}'", current_a, got, CURRENT_TOLERANCE_A)
+        what = f"the current limit of '{output}'"
+        self._confirm(what, current_a, CURRENT_TOLERANCE_A, self._words.get_current_limit, output=number)
 
     def output_on(self, output: str) -> None:
         """Switch an output on and see that it is.
@@ -78,7 +70,7 @@ class Supply(Role):
         """
         number = self.outputs[output]
         self._say(self._words.output_on, output=number)
-        if not is_on(self._ask(self._words.get_output, output=number)):
+        if not self._ask_for(self._words.get_output, parse_boolean, output=number):
             raise InstrumentError(
                 f"output '{output}' was switched on and says it is off",
                 instrument=self.session.name,

@@ -178,6 +178,7 @@ def perform(  # noqa: PLR0917 - what a run is made of
     """Guard and execute, from the first step or from where an earlier part of the run had come."""
     if checked.warnings:
         recorder.event("warnings accepted", reason=checked.accepted, warnings=list(checked.warnings))
+    opened.bench.report_to(recorder.event)
     guard = Guard(
         opened.bench,
         limits_of(files.sequence, files.bench, files.amplifier),

@@ -14,7 +14,8 @@ INFINITY = 9.9e37
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 # Some instruments spell the words out in an answer; SCPI-99 7.2.1 gives the words.
 _WORDS = {"NAN": math.nan, "INF": math.inf, "+INF": math.inf, "-INF": -math.inf, "NINF": -math.inf}
-_BOOLEANS = {"0": False, "OFF": False, "1": True, "ON": True}
+# Some instruments send a sign with every NR1.
+_BOOLEANS = {"0": False, "+0": False, "OFF": False, "1": True, "+1": True, "ON": True}
 
 
 class NumberError(FormatError):
@@ -56,6 +57,15 @@ def parse_boolean(text: str) -> bool:
     if value is None:
         raise NumberError(f"{text[:80]!r} is neither 0 nor 1")
     return value
+
+
+def parse_booleans(text: str) -> list[bool]:
+    """Read several states in one answer, separated by commas, or by the semicolons of a compound question.
+
+    Raises:
+        NumberError: one of them is none.
+    """
+    return [parse_boolean(part) for part in text.replace(",", ";").split(";")]
 
 
 def format_nr1(value: int) -> str:

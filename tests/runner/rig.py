@@ -179,6 +179,7 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
         bench = stack.enter_context(open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener))
         recorder = Recorder(RunFolder.create(tmp_path, "test", "amplifier", clock), clock)
         stack.callback(recorder.finish)
+        bench.report_to(recorder.event)
         limits = limits_of(these.sequence, these.bench, these.amplifier)
         guard = Guard(bench, limits, clock, interlock, report=recorder.event, trend=recorder.trend)
         stack.callback(guard.stop)
