@@ -97,7 +97,7 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True) -> Tr
     try:
         these = documents(sequence, amplifier, short=short)
         files = these.load()
-        checked = preflight(files, expand(files.sequence, files.amplifier), unattended=False)
+        checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
         result = run(these, Nobody(), out=out, dry_run=True)
     except BenchctlError as refused:
         return Trial(sequence, amplifier, refused.exit_code, str(refused), is_safe=True)

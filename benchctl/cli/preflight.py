@@ -30,7 +30,7 @@ def preflight(documents: Documents, unattended: bool, as_json: bool) -> int:
     `run` makes the same checks first and does not begin until they pass.
     """
     files = documents.load()
-    checked = look_ahead(files, expand(files.sequence, files.amplifier), unattended=unattended)
+    checked = look_ahead(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
     if as_json:
         click.echo(json.dumps(_as_data(checked), indent=2))
         return PreflightRefused.exit_code if checked.hazards else 0

@@ -140,9 +140,10 @@ def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELA
     return Criterion(relation=relation, bound=bound, unit=unit)
 
 
-def _written_as(unit: str, *relations: Relation) -> tuple[BeforeValidator, WithJsonSchema]:
+def _written_as(unit: str, *relations: Relation, bound: str = "") -> tuple[BeforeValidator, WithJsonSchema]:
+    """`bound`: an example of one, where the unit's own would mislead."""
     pattern = f"^({'|'.join(relations)}) "
-    schema = {"type": "string", "pattern": pattern, "examples": [f"{relations[0]} {example(unit)}"]}
+    schema = {"type": "string", "pattern": pattern, "examples": [f"{relations[0]} {bound or example(unit)}"]}
     return reading_as(lambda text: parse_criterion(text, unit, relations)), WithJsonSchema(schema)
 
 
@@ -151,6 +152,7 @@ WithinKelvins = Annotated[Criterion, *_written_as("K", "within")]
 BelowAmperes = Annotated[Criterion, *_written_as("A", "below")]
 WithinVolts = Annotated[Criterion, *_written_as("V", "within")]
 WithinAmperes = Annotated[Criterion, *_written_as("A", "within")]
+SomeChannels = Annotated[Criterion, *_written_as("", "above", "below", bound="1")]
 
 Expectations = Mapping[str, Criterion]
 

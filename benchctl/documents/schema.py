@@ -16,7 +16,7 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.driver import Driver
 from benchctl.documents.references import REFERABLE, STAND_IN
 from benchctl.documents.sequence import Sequence
-from benchctl.documents.step_form import HOLDERS
+from benchctl.documents.step_form import HOLDERS, TRAITS
 from benchctl.documents.steps import STEP_CLASSES
 from benchctl.quantity import pattern_for, render
 
@@ -96,7 +96,7 @@ def _settings(kind: str, definition: Schema) -> Schema:
     if kind == "require":
         return _criteria(properties, {})
     if kind == "when":
-        return _criteria(properties, {"amplifier": properties["amplifier"]})
+        return _criteria(properties, {files: properties[files] for files in TRAITS})
     if kind == "note":
         return {"anyOf": [{"type": "string"}, settings]}
     return settings

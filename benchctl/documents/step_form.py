@@ -12,6 +12,8 @@ from benchctl.errors import quote
 
 # Steps that hold other steps.
 HOLDERS = ("sweep", "repeat", "when")
+# What a condition may ask of beside figures: the files.
+TRAITS = ("amplifier", "bench")
 
 
 def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
@@ -40,9 +42,9 @@ def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
 
 
 def _conditions(condition: Table) -> Table:
-    """Figures with their criteria stand beside `amplifier` in a document; the model has them apart."""
-    figures = condition.without(["amplifier"])
-    traits = [(key, value) for key, value in condition.items() if key == "amplifier"]
+    """Figures with their criteria stand beside the files' traits in a document; the model has them apart."""
+    figures = condition.without(TRAITS)
+    traits = [(key, value) for key, value in condition.items() if key in TRAITS]
     return Table([("criteria", figures), *traits] if figures else traits, condition.place)
 
 

@@ -13,11 +13,7 @@ from typing import Annotated, Any, ClassVar, Literal, get_args
 from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, model_validator
 
 from benchctl.documents.bench_steps import BenchStep, RampSupply
-from benchctl.documents.criteria import (
-    FIGURE_UNITS,
-    Expectations,
-    expecting,
-)
+from benchctl.documents.criteria import FIGURE_UNITS, Expectations, SomeChannels, expecting
 from benchctl.documents.fields import (
     AmplifierClass,
     Line,
@@ -85,24 +81,34 @@ class AmplifierTraits(Part):
 
     amplifier_class: AmplifierClass | None = Field(default=None, alias="class", description="of its output stage")
     outputs: Outputs | None = Field(default=None, description="grounded or floating")
+    channels: SomeChannels | None = Field(default=None, description="how many it has, such as `above 1`")
 
     def misfits(self) -> Iterator[Misfit]:
-        if self.amplifier_class is None and self.outputs is None:
-            yield Misfit((), "nothing is asked of the amplifier; give class or outputs")
+        if self.amplifier_class is None and self.outputs is None and self.channels is None:
+            yield Misfit((), "nothing is asked of the amplifier; give class, outputs or channels")
+
+
+class BenchTraits(Part):
+    """What a bench file must say for steps to be performed."""
+
+    inputs: Literal["relay", "hand", "either"] = Field(
+        description="by what each input of the amplifier can be driven alone; `either` is by relay or by hand"
+    )
 
 
 class When(StepBase):
-    """Perform steps only if earlier figures keep their criteria and the amplifier file says so."""
+    """Perform steps only if earlier figures keep their criteria and the amplifier and bench files say so."""
 
     kind: Literal["when"] = "when"
     criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
         default_factory=dict, description="figures, each with its criterion, such as `idle_current: below 3 A`"
     )
     amplifier: AmplifierTraits | None = Field(default=None, description="what the amplifier file must say")
+    bench: BenchTraits | None = Field(default=None, description="what the bench file must say")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done then")
 
     def misfits(self) -> Iterator[Misfit]:
-        if not self.criteria and self.amplifier is None:
+        if not self.criteria and self.amplifier is None and self.bench is None:
             yield Misfit((), "no condition; give a figure and its criterion, such as 'idle_current: below 3 A'")
 
 

@@ -34,7 +34,7 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Re
     events = read_journal(folder.journal).events
     began = _beginning(events, path)
     files = _kept_files(folder, began)
-    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
     checked.refuse_hazards(accepted="they were when the run began")
     progress = progress_of(checked.plan, events)
     with opened_bench(files, dry_run=began["dry_run"], elapsed_s=events[-1]["time_s"]) as opened:

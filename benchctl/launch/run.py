@@ -118,7 +118,7 @@ def run(
         ArchiveError: the run folder cannot be written.
     """
     files = documents.load()
-    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
     checked.refuse_hazards(accepted)
     if not dry_run:
         require_acknowledgement(files.bench, observer.answer, unattended=unattended)

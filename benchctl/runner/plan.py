@@ -1,4 +1,4 @@
-"""From a sequence to a flat list of steps: sweeps and repeats written out, conditions on the amplifier decided."""
+"""From a sequence to a flat list of steps: sweeps and repeats written out, conditions on the files decided."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import Bench, InputsByHand, InputsByRelay
 from benchctl.documents.bench_steps import Set
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.sequence import Sequence
@@ -38,14 +39,15 @@ class PlannedStep:
         return f"{self.number} {self.step.kind}" + (f" [{self.point}]" if self.point else "")
 
 
-def expand(sequence: Sequence, amplifier: Amplifier) -> tuple[PlannedStep, ...]:
-    """Every step in the order in which it is performed on this amplifier."""
-    return tuple(_Expansion(amplifier).of(sequence.steps, "", ""))
+def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[PlannedStep, ...]:
+    """Every step in the order in which it is performed on this amplifier and this bench."""
+    return tuple(_Expansion(amplifier, bench).of(sequence.steps, "", ""))
 
 
 @dataclass(frozen=True)
 class _Expansion:
     amplifier: Amplifier
+    bench: Bench
 
     def of(self, steps: Iterable[StepBase], prefix: str, point: str) -> Iterator[PlannedStep]:
         for place, step in enumerate(steps, start=1):
@@ -71,16 +73,30 @@ class _Expansion:
             yield from self.of(repeat.steps, f"{number}.", _joined(outer, f"{turn} of {repeat.times}"))
 
     def _conditional(self, when: When, number: str, point: str) -> Iterator[PlannedStep]:
-        if when.amplifier is not None and not _has(self.amplifier, when.amplifier):
+        if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
+            return
+        if when.bench is not None and not _drives_alone(self.bench, self.amplifier, when.bench.inputs):
             return
         own = (when.criteria,) if when.criteria else ()
         for planned in self.of(when.steps, f"{number}.", point):
             yield replace(planned, only_if=(*own, *planned.only_if))
 
 
-def _has(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
+def _is_such(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
     right_class = traits.amplifier_class in (None, amplifier.amplifier_class)
-    return right_class and traits.outputs in (None, amplifier.outputs)
+    right_count = traits.channels is None or traits.channels.holds(len(amplifier.channels))
+    return right_class and right_count and traits.outputs in (None, amplifier.outputs)
+
+
+def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:
+    """Whether each of the amplifier's inputs can be driven alone in the way that is asked for."""
+    match bench.inputs:
+        case InputsByRelay(relays=relays):
+            return by != "hand" and set(amplifier.channels) <= set(relays)
+        case InputsByHand():
+            return by != "relay"
+        case _:
+            return False
 
 
 def _joined(outer: str, inner: str) -> str:

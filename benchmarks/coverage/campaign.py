@@ -67,7 +67,7 @@ def judged_figures(seed: int, bench: str, amplifier: str, folder: Path) -> list[
         run_folder = RunFolder.create(folder, f"coverage {seed}", files.amplifier.title, RealClock())
         recorder = Recorder(run_folder, opened.clock)
         try:
-            checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
+            checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
             outcome = perform(files, checked, opened, recorder, Nobody())
         finally:
             recorder.finish()

@@ -84,7 +84,7 @@ def files_with(faults: Sequence[str], seed: int = 1) -> Files:
 
 
 def _run(done: Trial, files: Files, out: Path) -> Path:
-    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
     checked.refuse_hazards()
     with opened_bench(files, dry_run=True) as opened:
         try:

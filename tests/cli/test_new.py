@@ -10,7 +10,7 @@ from click.testing import CliRunner, Result
 from benchctl.cli.new import new
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
-from benchctl.documents.reader import load_amplifier, load_bench, load_sequence, read_any
+from benchctl.documents.reader import load_amplifier, load_bench, read_any
 from benchctl.errors import DocumentError, UsageError
 from benchctl.launch.run import Documents
 from benchctl.runner.plan import expand
@@ -39,7 +39,7 @@ def test_the_three_new_files_pass_preflight_together(tmp_path: Path) -> None:
     for kind in KINDS[:3]:
         invoke(kind, str(tmp_path / f"{kind}.yaml"))
     files = Documents(tmp_path / "sequence.yaml", tmp_path / "bench.yaml", tmp_path / "amplifier.yaml").load()
-    assert preflight(files, expand(files.sequence, files.amplifier), unattended=True).hazards == ()
+    assert preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True).hazards == ()
 
 
 def test_answers_go_into_the_file(tmp_path: Path) -> None:
@@ -64,7 +64,8 @@ def test_a_bench_has_a_resistor_for_each_channel_and_load(tmp_path: Path) -> Non
 def test_a_sequence_measures_what_was_asked_for(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
     invoke("sequence", str(path), "--measure", "continuous")
-    kinds = {planned.step.kind for planned in expand(load_sequence(path), load_amplifier("hx2150"))}
+    files = Documents(path, "workshop", "hx2150").load()
+    kinds = {planned.step.kind for planned in expand(files.sequence, files.amplifier, files.bench)}
     assert "measure_continuous" in kinds
     assert "measure_burst" not in kinds
 

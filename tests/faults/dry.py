@@ -72,7 +72,7 @@ class Ended:
 def dry_run(out: Path, *faults: str, meddler: Meddler | None = None) -> Ended:
     """Run the short sequence; `faults` are lines of the bench file."""
     files = files_with(faults)
-    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=True)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
     checked.refuse_hazards()
     try:
         with opened_bench(files, dry_run=True) as opened:

@@ -94,7 +94,7 @@ def test_the_journal_ends_with_every_instrument_confirmed_safe(main_job: Result)
 def test_every_step_of_the_plan_is_in_the_journal_in_order(main_job: Result) -> None:
     events = read_journal(main_job.folder / "journal.jsonl").events
     files = Documents("burst_and_continuous", "workshop", "hx2150").load()
-    plan = expand(files.sequence, files.amplifier)
+    plan = expand(files.sequence, files.amplifier, files.bench)
     for kind in ("step started", "step finished"):
         assert [event["step"] for event in events if event["event"] == kind] == [step.label for step in plan]
 

@@ -91,7 +91,7 @@ def hazards_of(
 
 def look(these: Files, *, unattended: bool = True) -> Preflight:
     """Preflight of these files."""
-    return preflight(these, expand(these.sequence, these.amplifier), unattended=unattended)
+    return preflight(these, expand(these.sequence, these.amplifier, these.bench), unattended=unattended)
 
 
 def _took_s(events: tuple[Event, ...]) -> dict[str, float]:

@@ -183,6 +183,6 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
         limits = limits_of(these.sequence, these.bench, these.amplifier)
         guard = Guard(bench, limits, clock, interlock, report=recorder.event, trend=recorder.trend)
         stack.callback(guard.stop)
-        plan = expand(these.sequence, these.amplifier)
+        plan = expand(these.sequence, these.amplifier, these.bench)
         run = Run(these, bench, clock, interlock, guard, recorder, audience, plan[0])
         yield Rig(run, plan, simulated, clock, taps, audience)

@@ -25,7 +25,7 @@ def documents(folder: Path, steps: str = "") -> Documents:
 
 
 def looked_at(files: Files, *, unattended: bool = False) -> Preflight:
-    return preflight(files, expand(files.sequence, files.amplifier), unattended=unattended)
+    return preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
 
 
 def test_a_sequence_that_leaves_the_amplifier_on_is_warned_of(tmp_path: Path) -> None:

@@ -9,15 +9,16 @@ import pytest
 from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.errors import DocumentError
 from benchctl.runner.plan import PlannedStep, expand
+from tests.runner.rig import Edits, bench_file
 
 HX2150 = load_amplifier("hx2150")
 HEAD = "benchctl: sequence 1\ntitle: Flow\nsteps:\n  - power_on: {voltage: 14.4 V, current_limit: 90 A}\n"
 
 
-def plan(folder: Path, steps: str) -> tuple[PlannedStep, ...]:
+def plan(folder: Path, steps: str, bench: Edits | None = None) -> tuple[PlannedStep, ...]:
     path = folder / "sequence.yaml"
     path.write_text(HEAD + steps)
-    return expand(load_sequence(path, HX2150), HX2150)[1:]
+    return expand(load_sequence(path, HX2150), HX2150, bench_file(bench))[1:]
 
 
 def test_a_repeat_is_written_out_with_its_turn(tmp_path: Path) -> None:
@@ -39,6 +40,31 @@ def test_a_condition_on_the_amplifier_is_decided_beforehand(tmp_path: Path) -> N
     assert len(plan(tmp_path, text.format("D"))) == 0
 
 
+@pytest.mark.parametrize(("channels", "is_performed"), [("above 1", True), ("above 2", False), ("below 2", False)])
+def test_a_condition_may_ask_how_many_channels_there_are(tmp_path: Path, channels: str, is_performed: bool) -> None:
+    """The HX 2150 has two."""
+    steps = f"  - when: {{amplifier: {{channels: {channels}}}}}\n    steps: [{{hold: {{for: 1 s}}}}]\n"
+    assert bool(plan(tmp_path, steps)) is is_performed
+
+
+RELAYS = "inputs: {by: relay, relays: {A: 201, B: 202}}"
+ONE_RELAY = "inputs: {by: relay, relays: {A: 201}}"
+HANDS = "inputs: {by: hand}"
+
+
+@pytest.mark.parametrize(
+    ("inputs", "enough_for"),
+    [(RELAYS, {"relay", "either"}), (ONE_RELAY, set()), (HANDS, {"hand", "either"}), ("", set())],
+)
+@pytest.mark.parametrize("asked", ["relay", "hand", "either"])
+def test_a_condition_may_ask_how_each_input_is_driven_alone(
+    tmp_path: Path, asked: str, inputs: str, enough_for: set[str]
+) -> None:
+    steps = f"  - when: {{bench: {{inputs: {asked}}}}}\n    steps: [{{hold: {{for: 1 s}}}}]\n"
+    planned = plan(tmp_path, steps, {"remote_turn_on:": f"{inputs}\nremote_turn_on:"})
+    assert bool(planned) is (asked in enough_for)
+
+
 def test_conditions_on_figures_add_up(tmp_path: Path) -> None:
     text = (
         "  - when: {idle_current: below 3 A}\n    steps:\n"
@@ -58,6 +84,9 @@ def test_a_note_may_be_written_short(tmp_path: Path) -> None:
     [
         ("  - when: {}\n    steps: [power_off]\n", "no condition"),
         ("  - when: {amplifier: {}}\n    steps: [power_off]\n", "nothing is asked of the amplifier"),
+        ("  - when: {bench: {}}\n    steps: [power_off]\n", "'inputs' is missing"),
+        ("  - when: {bench: {inputs: magic}}\n    steps: [power_off]\n", "'magic'"),
+        ("  - when: {amplifier: {channels: 2}}\n    steps: [power_off]\n", "does not begin with above or below"),
         ("  - when: {idle_curent: below 3 A}\n    steps: [power_off]\n", "did you mean 'idle_current'"),
         ("  - repeat: {times: 1}\n    steps: [power_off]\n", "from 2 to 1000"),
         ("  - repeat: {times: 3, steps: [power_off]}\n", "stand beside it"),

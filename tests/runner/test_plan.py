@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchctl.documents.bench_steps import Hold, Set
 from benchctl.documents.sequence import Sequence
 from benchctl.runner.plan import PlannedStep, expand
-from tests.runner.rig import POWER_ON_LINE, amplifier_file, document, sequence_file
+from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document, sequence_file
 
 NESTED = """\
 benchctl: sequence 1
@@ -26,11 +26,11 @@ steps:
 
 
 def plan(text: str) -> tuple[PlannedStep, ...]:
-    return expand(document(text, "sequence", Sequence), amplifier_file())
+    return expand(document(text, "sequence", Sequence), amplifier_file(), bench_file())
 
 
 def test_steps_outside_a_sweep_keep_their_order_and_count_from_one() -> None:
-    steps = expand(sequence_file(POWER_ON_LINE, "hold: {for: 1 s}", "power_off"), amplifier_file())
+    steps = expand(sequence_file(POWER_ON_LINE, "hold: {for: 1 s}", "power_off"), amplifier_file(), bench_file())
     assert [step.label for step in steps] == ["1 power_on", "2 hold", "3 power_off"]
 
 

@@ -32,7 +32,7 @@ def checked(
     unattended: bool = False,
 ) -> Preflight:
     these = files(*steps, limits=limits, bench=bench, amplifier=amplifier)
-    return preflight(these, expand(these.sequence, these.amplifier), unattended=unattended)
+    return preflight(these, expand(these.sequence, these.amplifier, these.bench), unattended=unattended)
 
 
 def hazards(
@@ -57,7 +57,7 @@ def without(role: str) -> Edits:
 def test_every_shipped_sequence_passes_on_the_workshops_bench(name: str) -> None:
     amplifier = load_amplifier("hx2150")
     these = Files(load_sequence(name, amplifier), load_bench("workshop"), amplifier)
-    found = preflight(these, expand(these.sequence, amplifier), unattended=False).hazards
+    found = preflight(these, expand(these.sequence, amplifier, these.bench), unattended=False).hazards
     assert found == ()
 
 
@@ -325,7 +325,7 @@ TIMED = (
 
 def test_the_time_foreseen_is_the_time_taken_to_a_tenth(tmp_path: Path) -> None:
     these = files(*TIMED)
-    foreseen_s = preflight(these, expand(these.sequence, these.amplifier), unattended=False).duration_s
+    foreseen_s = preflight(these, expand(these.sequence, these.amplifier, these.bench), unattended=False).duration_s
     with rig(tmp_path, these) as bench:
         assert bench.execute().error is None
         taken_s = bench.clock.now()

@@ -9,14 +9,14 @@ import pytest
 from benchctl.errors import UsageError
 from benchctl.runner.plan import expand
 from benchctl.runner.progress import Progress, progress_of
-from tests.runner.rig import POWER_ON_LINE, amplifier_file, sequence_file
+from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, sequence_file
 
 LAST = "hold: {for: 1 h}"
 
 
 def finished(*steps: str) -> Progress:
     """The progress of a run that has finished all of these steps, and not the hold after them."""
-    plan = expand(sequence_file(*steps, LAST), amplifier_file())
+    plan = expand(sequence_file(*steps, LAST), amplifier_file(), bench_file())
     events: list[dict[str, Any]] = []
     for index, planned in enumerate(plan[:-1]):
         events += [{"event": kind, "index": index, "step": planned.label} for kind in ("step started", "step finished")]
@@ -53,12 +53,12 @@ def test_a_step_that_left_the_amplifier_undriven_leaves_it_so(silencing: str) ->
 
 
 def test_a_run_with_nothing_left_has_nothing_to_go_on_with() -> None:
-    plan = expand(sequence_file("power_off"), amplifier_file())
+    plan = expand(sequence_file("power_off"), amplifier_file(), bench_file())
     with pytest.raises(UsageError, match="every step of this run is finished"):
         progress_of(plan, [{"event": "step finished", "index": 0, "step": "1 power_off"}])
 
 
 def test_a_journal_of_another_sequence_is_refused() -> None:
-    plan = expand(sequence_file("power_off", LAST), amplifier_file())
+    plan = expand(sequence_file("power_off", LAST), amplifier_file(), bench_file())
     with pytest.raises(UsageError, match="'1 power_on' is not in the sequence"):
         progress_of(plan, [{"event": "step finished", "index": 0, "step": "1 power_on"}])

@@ -36,7 +36,7 @@ def test_every_amplifier_has_its_turn() -> None:
 def test_preflight_passes_every_sequence_on_every_amplifier(sequence: str, amplifier: str) -> None:
     """With nobody there to accept a warning."""
     files = documents(sequence, amplifier, short=False).load()
-    checked = preflight(files, expand(files.sequence, files.amplifier), unattended=False)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
     assert checked.hazards == ()
     assert checked.warnings == ()
 
