@@ -168,5 +168,8 @@ class BenchSimulation(Part):
         default_factory=dict, description="true relative errors that are not drawn, such as `probe A: 0.3 %`"
     )
     ambient_c: Celsius = Field(default=23.0, description="the air of the workshop")
+    sensor_lag_s: NotNegativeSeconds = Field(
+        default=1.0, description="time constant with which a temperature sensor follows what it is fixed to"
+    )
     supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from benchctl.simulator.amplifier import Amplifier, Sight
 from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, Conditions
@@ -11,7 +12,7 @@ from benchctl.simulator.description import BenchDescription, ResistorDescription
 from benchctl.simulator.drive import Drive, Tone
 from benchctl.simulator.loads import LoadBank, ResistorTruth
 from benchctl.simulator.supply_outputs import SupplyOutput
-from benchctl.simulator.thermal import ThermalChain
+from benchctl.simulator.thermal import Sensor, ThermalChain
 from benchctl.simulator.truth import Truth
 
 REMOTE_INPUT_OHM = 4700.0
@@ -55,6 +56,8 @@ class Plant:
             [heatsink.junction_capacity_j_per_k, heatsink.capacity_j_per_k],
             self.ambient_c,
         )
+        places = description.thermometer.channels.values() if description.thermometer is not None else ()
+        self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
         self._assembly = Assembly(self.physics, description.plate)
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
@@ -67,8 +70,15 @@ class Plant:
 
     @property
     def heatsink_c(self) -> float:
-        """Where the heatsink's sensor sits."""
+        """Of the heatsink itself, whatever its sensor shows."""
         return self.heatsink.temperatures_c[1]
+
+    def warm(self, seconds: float, heatsink_w: float, loads_w: Sequence[float]) -> None:
+        """Give the heat of some time to what it warms, and let the sensors follow."""
+        self.heatsink.advance(seconds, heatsink_w)
+        self.loads.advance(seconds, loads_w)
+        for place, sensor in self._sensors.items():
+            sensor.follow(seconds, self._place_c(place))
 
     @property
     def remote_v(self) -> float:
@@ -84,12 +94,15 @@ class Plant:
             return 0.0
         return main_v
 
-    def temperature_c(self, place: str) -> float | None:
-        """Of a place that a thermometer can be fixed to; None for one that the bench has not got or that came off."""
-        if place in self.open_sensors:
-            return None
-        places = {"heatsink": self.heatsink_c, "ambient": self.ambient_c, "load": self.loads.hottest_c()}
-        return places.get(place)
+    def sensor_c(self, place: str) -> float | None:
+        """What the sensor of a place has; None where there is none or where it came off."""
+        sensor = self._sensors.get(place)
+        return None if sensor is None or place in self.open_sensors else sensor.temperature_c
+
+    def _place_c(self, place: str) -> float:
+        if place == "heatsink":
+            return self.heatsink_c
+        return self.loads.hottest_c() if place == "load" else self.ambient_c
 
     def close_relay(self, relay: int) -> None:
         """Close a relay of the bank, unless it is stuck."""

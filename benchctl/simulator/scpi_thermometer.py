@@ -54,7 +54,7 @@ class SimulatedThermometer(Instrument[str]):
 
     def _reading(self, channel: int) -> float:
         place = self._description.channels.get(channel)
-        true_c = None if place is None else self.plant.temperature_c(place)
+        true_c = None if place is None else self.plant.sensor_c(place)
         if true_c is None:
             return math.nan  # answered as 9.91E37: an open circuit
         shown_c = self._errors[channel].indicated(true_c) + self._chance.gauss(0.0, self._description.noise_k)

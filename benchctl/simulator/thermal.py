@@ -1,4 +1,4 @@
-"""Heat: a chain of thermal masses from the source of the heat to the air.
+"""Heat: a chain of thermal masses from the source of the heat to the air, and sensors that follow it.
 
 The chain is linear, so a step of any length with constant heat is exact: the temperatures move along the eigenvectors
 of the (symmetrised) conductance matrix, each with its own time constant.
@@ -71,6 +71,32 @@ class ThermalChain:
             for target, row in zip(steady, self._from_modes, strict=True)
         ]
         self._temperatures_c = tuple(self.ambient_c + rise for rise in self._rises)
+
+
+class Sensor:
+    """Follows what it is fixed to with a first-order lag, and takes no heat from it.
+
+    Exact where that changes evenly over a step, as it nearly does over the short steps that are taken.
+    """
+
+    def __init__(self, lag_s: float, temperature_c: float) -> None:
+        self._lag_s = lag_s
+        self._followed_c = temperature_c
+        self.temperature_c = temperature_c
+
+    def follow(self, seconds: float, to_c: float) -> None:
+        """What it is fixed to has moved to `to_c` in `seconds`.
+
+        x(t) = T(t) - lag·slope + (x(0) - T(0) + lag·slope)·exp(-t/lag), which solves lag·dx/dt = T - x for T with a
+        constant slope.
+        """
+        if self._lag_s == 0:
+            self.temperature_c = to_c
+            return
+        behind_k = self._lag_s * (to_c - self._followed_c) / seconds
+        left = math.exp(-seconds / self._lag_s)
+        self.temperature_c = to_c - behind_k + (self.temperature_c - self._followed_c + behind_k) * left
+        self._followed_c = to_c
 
 
 def _modes(resistances: tuple[float, ...], capacities: tuple[float, ...]) -> tuple[list[float], Matrix, Matrix]:

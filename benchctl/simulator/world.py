@@ -147,8 +147,7 @@ class World:
         self._loads_w = [old * a + new * b for a, b in zip(self._loads_w, run.flows.loads, strict=True)]
         self._heat_seconds = seconds
         if seconds >= HEATING_STEP_S:
-            self.plant.heatsink.advance(seconds, self._heatsink_w)
-            self.plant.loads.advance(seconds, self._loads_w)
+            self.plant.warm(seconds, self._heatsink_w, self._loads_w)
             self._heat_seconds = 0.0
 
     def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> Run:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.documents.simulation import BenchSimulation
 from tests.simulator.talk import Room
 
 
@@ -38,3 +39,20 @@ def test_a_channel_that_is_not_there_is_an_error() -> None:
     room = Room()
     room.thermometer.tell("MEAS:TEMP? (@999)")
     assert room.thermometer.errors() == [-222]
+
+
+def test_a_sensor_comes_behind_the_heatsink_by_its_time_constant() -> None:
+    """Where it warms by so many kelvins a second, a lag of 10 s leaves the reading ten times as many behind."""
+    room = Room(bench=BenchSimulation(instrument_errors="none", sensor_lag_s=10.0))
+    room.power_on(101, 102)
+    room.play(0.7)
+    true_c = []
+    for _ in range(2):
+        room.wait(60.0)
+        read_c = float(room.thermometer.ask("MEAS:TEMP? (@101)"))
+        true_c.append(room.world.plant.heatsink_c)
+    room.wait(10.0)
+    room.thermometer.ask("MEAS:TEMP? (@101)")
+    warms_k_per_s = (room.world.plant.heatsink_c - true_c[-1]) / 10.0
+    assert warms_k_per_s > 0.02
+    assert true_c[-1] - read_c == pytest.approx(10.0 * warms_k_per_s, rel=0.1, abs=0.1)

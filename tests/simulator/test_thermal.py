@@ -1,12 +1,14 @@
-"""Heat: exact steps of any length, and no joule lost."""
+"""Heat: exact steps of any length, and no joule lost; sensors that come after."""
 
 from __future__ import annotations
+
+import math
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.simulator.thermal import ThermalChain
+from benchctl.simulator.thermal import Sensor, ThermalChain
 
 
 def heatsink() -> ThermalChain:
@@ -45,3 +47,29 @@ def test_it_ends_where_ohms_law_of_heat_says() -> None:
 def test_an_impossible_chain_is_refused(bad: tuple[list[float], list[float]]) -> None:
     with pytest.raises(ValueError, match="thermal"):
         ThermalChain(*bad, ambient_c=20.0)
+
+
+def test_a_sensor_nears_a_new_temperature_as_a_first_order_lag_does() -> None:
+    """After one, two, three time constants e^-1, e^-2, e^-3 of the way are left."""
+    sensor = Sensor(4.0, 20.0)
+    sensor.follow(1e-9, 100.0)
+    for turns in (1, 2, 3):
+        sensor.follow(4.0, 100.0)
+        assert sensor.temperature_c == pytest.approx(100.0 - 80.0 * math.exp(-turns))
+
+
+@settings(derandomize=True, max_examples=50, deadline=None)
+@given(cuts=st.lists(st.floats(0.001, 20), min_size=1, max_size=8))
+def test_a_sensor_on_what_warms_evenly_is_where_the_closed_form_says_however_often_one_looks(cuts: list[float]) -> None:
+    """For T = 20 + 3·t: x = T - 3·lag·(1 - e^(-t/lag)), the answer of a first-order lag to a ramp."""
+    sensor, now_s = Sensor(5.0, 20.0), 0.0
+    for seconds in cuts:
+        now_s += seconds
+        sensor.follow(seconds, 20.0 + 3.0 * now_s)
+    assert sensor.temperature_c == pytest.approx(20.0 + 3.0 * now_s - 15.0 * (1 - math.exp(-now_s / 5.0)), abs=1e-9)
+
+
+def test_a_sensor_without_lag_is_as_warm_as_what_it_is_fixed_to() -> None:
+    sensor = Sensor(0.0, 20.0)
+    sensor.follow(0.05, 31.0)
+    assert sensor.temperature_c == 31.0
