@@ -171,5 +171,9 @@ class BenchSimulation(Part):
     sensor_lag_s: NotNegativeSeconds = Field(
         default=1.0, description="time constant with which a temperature sensor follows what it is fixed to"
     )
+    relay_bounce_s: NotNegativeSeconds = Field(
+        default=0.003,
+        description="the contact of a relay of the load's bank bounces for so long at most when it closes",
+    )
     supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

@@ -136,7 +136,7 @@ class FaultDesk:
             output.stuck = name in stuck
         plant = self._plant
         plant.drive.stuck = any(isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on)
-        plant.stuck_relays = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
+        plant.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
         plant.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
         plant.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
 

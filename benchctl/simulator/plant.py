@@ -11,6 +11,7 @@ from benchctl.simulator.circuit import Circuit
 from benchctl.simulator.description import BenchDescription, ResistorDescription
 from benchctl.simulator.drive import Drive, Tone
 from benchctl.simulator.loads import LoadBank, ResistorTruth
+from benchctl.simulator.relays import Relays
 from benchctl.simulator.supply_outputs import SupplyOutput
 from benchctl.simulator.thermal import Sensor, ThermalChain
 from benchctl.simulator.truth import Truth
@@ -46,8 +47,7 @@ class Plant:
         self._main = names[MAIN]
         self._remote = names.get(description.remote.output) if description.remote else None
         self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
-        self.closed_relays: set[int] = set()
-        self.stuck_relays: frozenset[int] = frozenset()
+        self.relays = Relays(description.bench.relay_bounce_s, truth)
         self.open_sensors: frozenset[str] = frozenset()
         self.amplifier = _amplifier(description)
         heatsink = self.physics.heatsink
@@ -90,7 +90,7 @@ class Plant:
             return 0.0
         if remote.by == "supply":
             return side_voltage_v(self._remote) if self._remote else 0.0
-        if remote.by == "relay" and remote.relay not in self.closed_relays:
+        if remote.by == "relay" and remote.relay not in self.relays.made:
             return 0.0
         return main_v
 
@@ -104,17 +104,25 @@ class Plant:
             return self.heatsink_c
         return self.loads.hottest_c() if place == "load" else self.ambient_c
 
-    def close_relay(self, relay: int) -> None:
-        """Close a relay of the bank, unless it is stuck."""
-        if relay not in self.stuck_relays:
-            self._switch(relay, closed=True)
-            self.closed_relays.add(relay)
+    @property
+    def closed_relays(self) -> set[int]:
+        """Relays of the bank that were told to close and did."""
+        return self.relays.closed
+
+    def close_relay(self, relay: int, now_s: float) -> None:
+        """Close a relay of the bank, if it can be."""
+        if self.relays.close(relay, now_s):
+            self._follow_contact(relay)
 
     def open_relay(self, relay: int) -> None:
-        """Open a relay of the bank, unless it is stuck."""
-        if relay not in self.stuck_relays:
-            self._switch(relay, closed=False)
-            self.closed_relays.discard(relay)
+        """Open a relay of the bank, if it can be."""
+        if self.relays.open(relay):
+            self._follow_contact(relay)
+
+    def bounce(self, now_s: float) -> None:
+        """Let the contacts of relays that have just closed bounce."""
+        for relay in self.relays.bounce(now_s):
+            self._follow_contact(relay)
 
     def circuit(self, tone: Tone, now_s: float) -> Circuit:
         """What all of it makes together at this instant.
@@ -174,7 +182,7 @@ class Plant:
         return frozenset(
             channel
             for channel in self.description.plate.channels
-            if channel not in relays or relays[channel] in self.closed_relays
+            if channel not in relays or relays[channel] in self.relays.made
         )
 
     def _bias_temperature_c(self) -> float:
@@ -183,10 +191,10 @@ class Plant:
             return BIAS_STATED_C
         return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
 
-    def _switch(self, relay: int, *, closed: bool) -> None:
+    def _follow_contact(self, relay: int) -> None:
         resistor = self.loads.by_relay(relay)
         if resistor is not None:
-            self.loads.connect(resistor, connected=closed)
+            self.loads.connect(resistor, connected=relay in self.relays.made)
 
 
 def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutput], dict[str, SupplyOutput]]:

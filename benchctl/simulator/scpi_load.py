@@ -44,7 +44,7 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
             if relay not in settings:
                 self.plant.open_relay(relay)
         for relay in sorted(settings):
-            self.plant.close_relay(relay)
+            self.plant.close_relay(relay, self.world.time_s)
 
     def add_commands(self, tree: CommandTree) -> None:
         """ROUTe."""
@@ -58,7 +58,7 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     def _close(self, call: Call) -> None:
         for relay in call.values[0]:
-            self.plant.close_relay(relay)
+            self.plant.close_relay(relay, self.world.time_s)
 
     def _open(self, call: Call) -> None:
         for relay in call.values[0]:

@@ -80,6 +80,6 @@ def awake(description: BenchDescription | None = None, relays: tuple[int, ...] =
     main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
     remote.voltage_v, remote.limit_a, remote.on = 12.0, 0.5, True
     for relay in relays:
-        world.plant.close_relay(relay)
+        world.plant.close_relay(relay, world.time_s)
     world.advance(2.0)
     return world

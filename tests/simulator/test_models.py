@@ -214,7 +214,7 @@ def test_a_short_circuit_mutes_it_and_after_its_rest_it_tries_again() -> None:
     world = shorted(0.05)
     playing(world, 0.5)
     assert world.plant.amplifier.state is State.PLAYING
-    world.plant.close_relay(109)
+    world.plant.close_relay(109, world.time_s)
     world.advance(world.time_s + 0.01)
     assert world.plant.amplifier.state is State.SHORTED
     world.plant.open_relay(109)
@@ -224,7 +224,7 @@ def test_a_short_circuit_mutes_it_and_after_its_rest_it_tries_again() -> None:
 
 def test_a_short_that_stays_is_tried_and_left_again_and_again() -> None:
     world = shorted(0.05)
-    world.plant.close_relay(109)
+    world.plant.close_relay(109, world.time_s)
     world.plant.drive.output_on, world.plant.drive.level_v = True, 0.5
     states = []
     for _ in range(80):

@@ -41,7 +41,7 @@ def act(world: World, kind: str, value: float) -> None:
     elif int(value) in plant.closed_relays:
         plant.open_relay(int(value))
     else:
-        plant.close_relay(int(value))
+        plant.close_relay(int(value), world.time_s)
 
 
 @pytest.mark.parametrize("model", MODELS)
@@ -100,7 +100,7 @@ def test_asleep_it_takes_milliamperes_and_gives_nothing() -> None:
     main = world.plant.main_output
     main.on, main.voltage_v, main.limit_a = True, 14.4, 90.0
     act(world, "level", 1.0)
-    world.plant.close_relay(101)
+    world.plant.close_relay(101, world.time_s)
     world.advance(5.0)
     assert world.supply_means(1, 0.02).current_a == pytest.approx(0.004)
     assert world.meters.loads == 0.0
