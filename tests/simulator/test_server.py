@@ -110,7 +110,10 @@ def test_a_client_that_vanishes_disturbs_nobody(bench: SimulatedBench) -> None:
 
 def test_a_client_that_never_reads_keeps_a_bounded_amount_waiting(bench: SimulatedBench) -> None:
     address = bench.start()["supply"]
-    with closing(connect(address)) as deaf:
+    with closing(socket.socket()) as deaf:
+        for buffer in (socket.SO_RCVBUF, socket.SO_SNDBUF):
+            deaf.setsockopt(socket.SOL_SOCKET, buffer, 1 << 14)  # the system would hold millions of bytes for it
+        deaf.connect(address)
         deaf.setblocking(False)
         with pytest.raises(BlockingIOError):
             send_for_ever(deaf)
