@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -82,6 +82,11 @@ class Amplifier(Document):
         alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
     )
     rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, a line a load")
+    rails: Literal["unregulated", "regulated"] | None = Field(
+        default=None,
+        description="unregulated rails follow the supply, and power goes with its square; regulated ones are held. The"
+        " worse of both is taken for what load, fuse and supply must bear, unless given",
+    )
     idle_current_a: PositiveAmperes | None = Field(default=None, description="that the maker expects")
     heatsink: HeatsinkRating
     simulation: AmplifierSimulation | None = Field(

@@ -31,6 +31,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]*(?:\.[a-z][a-z0-9_]*)*")
 # What `check` puts in where no amplifier file is at hand: a plausible amplifier.
 STAND_IN: Known = {
     "amplifier.rated_loads": ("4 ohm",),
+    "amplifier.rated_levels": ("50 mV", "100 mV", "200 mV", "300 mV", "400 mV", "500 mV", "600 mV", "700 mV", "800 mV"),
     "amplifier.minimum_load": "4 ohm",
     "amplifier.supply.nominal": "14.4 V",
     "amplifier.supply.minimum": "11 V",
@@ -59,6 +60,7 @@ def known_of(amplifier: Amplifier) -> Known:
     supply = amplifier.supply
     known: dict[str, str | tuple[str, ...]] = {
         "amplifier.rated_loads": tuple(f"{line.load_ohm:.12g} ohm" for line in amplifier.rated),
+        "amplifier.rated_levels": _levels(amplifier),
         "amplifier.minimum_load": f"{amplifier.minimum_load_ohm:.12g} ohm",
         "amplifier.supply.nominal": f"{supply.nominal_v:.12g} V",
         "amplifier.supply.minimum": f"{supply.minimum_v:.12g} V",
@@ -71,6 +73,13 @@ def known_of(amplifier: Amplifier) -> Known:
     if amplifier.idle_current_a is not None:
         known |= _idle(amplifier.idle_current_a)
     return known
+
+
+def _levels(amplifier: Amplifier) -> tuple[str, ...]:
+    """Nine levels at the input by the nominal gain, from a sixteenth to the one of rated power into whichever rated
+    load gets the least voltage for it, so that none overdrives the amplifier."""
+    highest_v = min(amplifier.rated_voltage_v(line.load_ohm) for line in amplifier.rated) / amplifier.gain_ratio
+    return tuple(f"{part / 16 * highest_v * 1e3:.4g} mV" for part in (1, 2, 4, 6, 8, 10, 12, 14, 16))
 
 
 def _range(lowest_v: float, highest_v: float) -> tuple[str, ...]:

@@ -61,6 +61,7 @@ gain: $gain                           # with the controls as they are tested
 rated:                                # the rating plate, a line a load: power per channel, all channels driven
 ${rated}idle_current: $idle_current                 # that the maker expects
 heatsink: {maximum: 85 degC}          # above this no test goes on
+# rails: unregulated                  # they follow the supply; or regulated. Unless given, the worse is taken for safe
 
 # For a dry run the program derives plausible physics from the figures above. Where you know better, say so here:
 # simulation:

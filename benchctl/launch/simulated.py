@@ -65,6 +65,7 @@ def _plate(amplifier: Amplifier) -> Plate:
         turn_on_delay_s=lead.delay_s if lead else 0.0,
         switching=amplifier.amplifier_class == "D",
         floating=amplifier.outputs == "floating",
+        rails=amplifier.rails or "unregulated",
     )
 
 

@@ -237,5 +237,5 @@ def _supply_current(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
             f"this step may draw {render(expected_a, 'A')} and the supply's current limit is "
             f"{render(outlook.current_limit_a, 'A')}"
         )
-    if expected_a > FUSE_CARRIES * fuse_a:
-        yield f"this step may draw {render(expected_a, 'A')} and the amplifier's fuse is {render(fuse_a, 'A')}"
+    if forecast.fuse_a > FUSE_CARRIES * fuse_a:
+        yield f"this step may draw {render(forecast.fuse_a, 'A')} and the amplifier's fuse is {render(fuse_a, 'A')}"

@@ -9,26 +9,32 @@ from typing import TypedDict
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
 from benchctl.quantity import render
+from benchctl.runner.capability import BURST_OVER_RATED, MOST, Capability
 
-# What amplifiers give beyond their plate; common practice: a fifth without end, over half as much again in a burst.
-CONTINUOUS_OVER_RATED = 1.2
-BURST_OVER_RATED = 1.6
 # After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
 RESERVOIR_S = 0.1
-# Of output over supply power at full drive, pessimistic, converter included: ideal class B is pi / 4, and class D loses
-# a tenth in each of its converter and its stages (common practice).
-EFFICIENCY_AT_FULL = 0.55
-EFFICIENCY_OF_CLASS_D = 0.75
 
 
 class Power(TypedDict):
-    """What a step puts into one load resistor, and what the supply gives for it."""
+    """What a step puts into one load resistor, and what the supply gives for it: the most that it lasts for, and the
+    root mean square of it, which warms a fuse."""
 
     load_ohm: float | None
     load_w: float
     for_s: float
     supply_a: float
+    fuse_a: float
     output_peak_v: float
+
+
+@dataclass(frozen=True)
+class Bursts:
+    """Bursts that follow each other: the part of the time that they last, the level between them over that in them,
+    and how long one is."""
+
+    duty: float
+    low_level_ratio: float
+    burst_s: float
 
 
 @dataclass(frozen=True)
@@ -42,6 +48,7 @@ class Forecast:
     load_w: float = 0.0
     for_s: float = 0.0
     supply_a: float = 0.0
+    fuse_a: float = 0.0
     output_peak_v: float = 0.0
 
     @property
@@ -90,46 +97,53 @@ class Outlook:
             f"no level is given, and no find_clean_level comes before it at {place}; put one before it, or {instead}"
         )
 
-    def tone(self, level_v: float, *, for_s: float) -> Power:
-        """A steady tone at a level of V rms; no more than the amplifier can give."""
-        if self.load_ohm is None:
-            return Power(load_ohm=None, load_w=0.0, for_s=for_s, supply_a=0.0, output_peak_v=0.0)
-        asked_w = (level_v * self.amplifier.gain_ratio) ** 2 / self.load_ohm
-        return self._power(min(asked_w, CONTINUOUS_OVER_RATED * self._rated_w()), for_s)
+    def tone(self, level_v: float, *, for_s: float, bursts: Bursts | None = None) -> Power:
+        """A tone at a level of V rms, steady or in bursts; clipped where that is more than the amplifier can give."""
+        most = self._most()
+        return self._power(most, (level_v * self.amplifier.gain_ratio) ** 2 / most.load_ohm, for_s, bursts)
 
-    def full_power(self, *, for_s: float) -> Power:
-        """As much as the amplifier gives without end."""
-        return self._power(CONTINUOUS_OVER_RATED * self._rated_w(), for_s)
+    def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
+        """As much as the amplifier gives without end, steady or in bursts."""
+        most = self._most()
+        return self._power(most, most.full_w, for_s, bursts)
 
-    def full_bursts(self, *, for_s: float, longest_s: float = 0.0) -> Power:
-        """As much as the amplifier gives in bursts that last `for_s` in all, the longest of them `longest_s`.
+    def full_bursts(self, *, for_s: float, longest_s: float) -> Power:
+        """As much as the amplifier gives in single bursts that last `for_s` in all, the longest of them `longest_s`.
 
-        A burst that outlasts the reservoir draws from the supply what a steady tone does, and no more.
+        The reservoir adds to the power of a short burst, and bears its current; one that outlasts the reservoir draws
+        from the supply what a steady tone does.
         """
-        power = self._power(BURST_OVER_RATED * self._rated_w(), for_s)
-        if longest_s > RESERVOIR_S:
-            power["supply_a"] = self.full_power(for_s=for_s)["supply_a"]
+        most = self._most()
+        power = self._power(most, most.full_w, for_s)
+        power["load_w"] = most.burst_w
+        power["output_peak_v"] = math.sqrt(2.0 * most.burst_w * most.load_ohm)
+        if longest_s <= RESERVOIR_S:
+            power["supply_a"] *= BURST_OVER_RATED / MOST.over_rated
         return power
 
-    def _rated_w(self) -> float:
-        """The rating for this load, or the voltage of the nearest rating on it."""
-        if self.load_ohm is None:
-            return 0.0
-        rating = min(self.amplifier.rated, key=lambda line: abs(math.log(line.load_ohm / (self.load_ohm or 1.0))))
-        # A load above the rated one takes the rated voltage; below it, no more than the rated current's worth.
-        return rating.power_w * min(rating.load_ohm / self.load_ohm, 1.0)
+    def _most(self) -> Capability:
+        """The most that the amplifier may give; into a rated load where none is set, which is a hazard of its own."""
+        load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
+        return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, MOST)
 
-    @property
-    def _efficiency(self) -> float:
-        return EFFICIENCY_OF_CLASS_D if self.amplifier.amplifier_class == "D" else EFFICIENCY_AT_FULL
-
-    def _power(self, load_w: float, for_s: float) -> Power:
-        channels = len(self.amplifier.channels)
-        supply_v = self.supply_v or self.amplifier.supply.nominal_v
-        return Power(
+    def _power(self, most: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> Power:
+        """Into one load; of bursts that follow each other load and fuse feel the mean, and the supply each of them that
+        outlasts the reservoir."""
+        burst_w, burst_a = most.given_w(asked_w), most.supply_a(asked_w)
+        power = Power(
             load_ohm=self.load_ohm,
-            load_w=load_w,
+            load_w=burst_w,
             for_s=for_s,
-            supply_a=channels * load_w / self._efficiency / supply_v + (self.amplifier.idle_current_a or 0.0),
-            output_peak_v=math.sqrt(2.0 * load_w * (self.load_ohm or 0.0)),
+            supply_a=burst_a,
+            fuse_a=burst_a,
+            output_peak_v=math.sqrt(2.0 * min(asked_w, most.burst_w) * most.load_ohm),
         )
+        if bursts is None:
+            return power
+        rest_w, rest_part = asked_w * bursts.low_level_ratio**2, 1.0 - bursts.duty
+        rest_a = most.supply_a(rest_w)
+        power["load_w"] = bursts.duty * burst_w + rest_part * most.given_w(rest_w)
+        power["fuse_a"] = math.sqrt(bursts.duty * burst_a**2 + rest_part * rest_a**2)
+        if bursts.burst_s <= RESERVOIR_S:
+            power["supply_a"] = bursts.duty * burst_a + rest_part * rest_a
+        return power

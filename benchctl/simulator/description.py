@@ -46,6 +46,7 @@ class Plate:
     """class D"""
     floating: bool = False
     """every output is a bridge of two halves"""
+    rails: Literal["unregulated", "regulated"] = "unregulated"
 
     @property
     def halves(self) -> int:

@@ -96,7 +96,7 @@ def _guesses(plate: Plate) -> dict[str, Any]:
         "saturation_v": SATURATION_V,
         "output_resistance_ohm": OUTPUT_OHM,
         "converter_efficiency": EFFICIENCY,
-        "rails": "unregulated",
+        "rails": plate.rails,
         "dropout_v": plate.supply_minimum_v,
         "bias_current_a": 0.0,
         "bias_drift_per_k": 0.0,

@@ -156,3 +156,11 @@ def test_the_range_of_supply_voltages_ends_short_of_the_supplys_protection() -> 
     assert len(volts) == 6
     assert volts[0] == "10.5 V"
     assert 15.0 < parse_quantity(volts[-1], "V") < HX2150.supply.maximum_v
+
+
+def test_the_rated_levels_end_where_the_load_with_the_least_rated_voltage_has_its_rated_power() -> None:
+    """250 W into 2 ohm are 22.36 V, less than the 24.5 V of 150 W into 4 ohm; over 30 dB of gain, 707.1 mV."""
+    levels = known_of(HX2150)["amplifier.rated_levels"]
+    assert len(levels) == 9
+    assert parse_quantity(levels[-1], "V") == pytest.approx(0.7071, abs=1e-4)
+    assert parse_quantity(levels[4], "V") == pytest.approx(0.7071 / 2, abs=1e-4)

@@ -14,7 +14,7 @@ from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.foretelling import READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
-from benchctl.runner.outlook import Forecast, Outlook
+from benchctl.runner.outlook import Bursts, Forecast, Outlook
 from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import SETTLE_S
@@ -207,25 +207,27 @@ def foresee(step: Soak, outlook: Outlook) -> Forecast:
     load_ohm, frequency_hz = outlook.load_ohm or 4.0, outlook.frequency_hz or 1000.0
     if step.level_v is None and step.of_rated is None:
         outlook.needs_clean_level("give level or of_rated")
-    duty = _foreseen_duty(step, frequency_hz, outlook)
+    bursts = _foreseen_bursts(step, frequency_hz, outlook)
     level_v = step.level_v or (rated_level_v(outlook.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
-    power = outlook.tone(level_v, for_s=step.for_s) if level_v else outlook.full_power(for_s=step.for_s)
-    power["load_w"] *= duty + step.low_level_ratio**2 * (1.0 - duty)
-    power["supply_a"] *= duty + step.low_level_ratio * (1.0 - duty)
+    if level_v is None:
+        power = outlook.full_power(for_s=step.for_s, bursts=bursts)
+    else:
+        power = outlook.tone(level_v, for_s=step.for_s, bursts=bursts)
     if step.until is None and step.heatsink is None:
         return Forecast(duration_s=step.for_s, **power)
     return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, **power)
 
 
-def _foreseen_duty(step: Soak, frequency_hz: float, outlook: Outlook) -> float:
-    """The part of the time that the drive takes; 1 for a steady tone."""
+def _foreseen_bursts(step: Soak, frequency_hz: float, outlook: Outlook) -> Bursts | None:
+    """None for a steady tone, and where no bursts are as asked for, which is a hazard."""
     try:
         cycles = cycles_of(step, frequency_hz)
     except MeasurementError as impossible:
         outlook.hazard(str(impossible))
-        return 1.0
+        return None
     if cycles is None:
-        return 1.0
-    if cycles / frequency_hz >= step.every_s:
+        return None
+    burst_s = cycles / frequency_hz
+    if burst_s >= step.every_s:
         outlook.hazard(f"a burst of {cycles} cycles does not end before the next begins, after {step.every_s:g} s")
-    return min(cycles / frequency_hz / step.every_s, 1.0)
+    return Bursts(min(burst_s / step.every_s, 1.0), step.low_level_ratio, burst_s)
