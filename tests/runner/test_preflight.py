@@ -274,7 +274,10 @@ def test_an_output_that_the_oscilloscope_does_not_see_is_refused() -> None:
     [
         ((POWER_ON_LINE, BURST), "no load is connected: 'set' or 'sweep' a load first"),
         ((POWER_ON_LINE, "set: {load: 4 ohm}", BURST), "no frequency is set: 'set' or 'sweep' a frequency first"),
-        ((POWER_ON_LINE, SET_4_OHM, CONTINUOUS), "no level is given and no find_clean_level comes before it"),
+        (
+            (POWER_ON_LINE, SET_4_OHM, CONTINUOUS),
+            "comes before it at 4 ohm and 1 kHz; put one before it, or give a level",
+        ),
         (
             (POWER_ON_LINE, SET_4_OHM, "measure_burst: {cycles: [600], every: 500 ms}"),
             "a burst of 600 cycles lasts 0.6 s and one begins every 0.5 s",
