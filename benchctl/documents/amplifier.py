@@ -12,11 +12,13 @@ from benchctl.documents.fields import (
     AmplifierClass,
     ChannelName,
     Distortion,
+    KelvinsPerWatt,
     Line,
     NotNegativeSeconds,
     Outputs,
     PositiveAmperes,
     PositiveOhms,
+    PositiveSeconds,
     PositiveVolts,
     PositiveWatts,
     Ratio,
@@ -27,6 +29,12 @@ from benchctl.documents.part import Document, Misfit, Part, key_of
 from benchctl.documents.simulation import AmplifierSimulation
 from benchctl.documents.step_base import doubled
 from benchctl.quantity import render
+
+
+# Worst heat over full power. A linear stage dissipates 0.4 of its ideal full power at a third of it (Boylestad and
+# Nashelsky, ch. 12); class D is hottest at full power, where stage and converter lose about so much.
+HEAT_OF_LINEAR, HEAT_OF_CLASS_D = 0.4, 0.2
+ROOM_C = 25.0
 
 
 class SupplyRating(Part):
@@ -60,9 +68,17 @@ class Rating(Part):
 
 
 class HeatsinkRating(Part):
-    """What the heatsink may reach."""
+    """What the heatsink may reach, and how it warms."""
 
     maximum_c: Temperature = Field(description="above which no test may go on")
+    resistance_k_per_w: Annotated[KelvinsPerWatt, bounded("K/W", above=0)] | None = Field(
+        default=None,
+        description="thermal resistance from the heatsink to the air; unless given, such that the amplifier's worst"
+        " heat takes it to its maximum in a room of 25 degC",
+    )
+    time_constant_s: PositiveSeconds = Field(
+        default=500.0, description="with which it warms and cools, as a `soak` tells it"
+    )
 
 
 class Amplifier(Document):
@@ -101,6 +117,15 @@ class Amplifier(Document):
         """The output voltage of rated power, RMS: of this load's rating, or of the rating whose load is nearest."""
         line = min(self.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
         return math.sqrt(line.power_w * line.load_ohm)
+
+    @property
+    def heatsink_k_per_w(self) -> float:
+        """From the heatsink to the air: as the file says, or as a maker would have built it."""
+        if self.heatsink.resistance_k_per_w is not None:
+            return self.heatsink.resistance_k_per_w
+        full_w = max(line.power_w for line in self.rated) * len(self.channels)
+        worst_w = (HEAT_OF_CLASS_D if self.amplifier_class == "D" else HEAT_OF_LINEAR) * full_w
+        return max(self.heatsink.maximum_c - ROOM_C, 10.0) / worst_w
 
     def misfits(self) -> Iterator[Misfit]:
         slips = tuple(doubled(self.channels, "channels"))

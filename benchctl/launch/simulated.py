@@ -61,6 +61,8 @@ def _plate(amplifier: Amplifier) -> Plate:
         supply_minimum_v=amplifier.supply.minimum_v,
         idle_current_a=amplifier.idle_current_a,
         heatsink_maximum_c=amplifier.heatsink.maximum_c,
+        heatsink_k_per_w=amplifier.heatsink_k_per_w,
+        heatsink_time_constant_s=amplifier.heatsink.time_constant_s,
         remote_turn_on_v=lead.voltage_v if lead else 0.0,
         turn_on_delay_s=lead.delay_s if lead else 0.0,
         switching=amplifier.amplifier_class == "D",

@@ -36,37 +36,32 @@ _RIDGE = 1e-13  # of a normal matrix's trace, where two time constants are all b
 
 
 @dataclass(frozen=True)
-class Prediction:
-    """Where a temperature will end: `final_c` with `expanded_uncertainty_k` (k = 2), and the curve that leads there.
-
-    The curve has the amplitudes (K) and time constants (s) of its one or two stages, with t = 0 at the last reading.
-    `scatter_k` is the standard deviation of the readings about it.
-    """
+class Curve:
+    """The way of a temperature to its end, `final_c`: the amplitudes (K) and time constants (s) of its one or two
+    stages, with t = 0 now."""
 
     final_c: float
-    expanded_uncertainty_k: float
     amplitudes_k: tuple[float, ...]
     time_constants_s: tuple[float, ...]
-    scatter_k: float
 
     @property
     def now_c(self) -> float:
-        """The temperature at the last reading, freed of scatter."""
+        """The temperature now."""
         return self.final_c + sum(self.amplitudes_k)
 
     def temperature_c(self, from_now_s: float) -> float:
-        """The temperature foretold for a time after the last reading."""
+        """The temperature after so many seconds."""
         stages = zip(self.amplitudes_k, self.time_constants_s, strict=True)
         return self.final_c + sum(a * math.exp(-from_now_s / tau) for a, tau in stages)
 
     def remaining_s(self, tolerance_k: float) -> float:
-        """Seconds from the last reading until the temperature is within `tolerance_k` of the final one."""
+        """Seconds until the temperature is within `tolerance_k` of the final one."""
         if not tolerance_k > 0.0:
             raise MeasurementError(f"a temperature never comes within {tolerance_k} K of its end")
         return self._when(lambda from_now_s: abs(self.temperature_c(from_now_s) - self.final_c) <= tolerance_k)
 
     def reaches_s(self, temperature_c: float) -> float | None:
-        """Seconds from the last reading until the curve meets a temperature; None where it ends before."""
+        """Seconds until the curve meets a temperature; None where it ends before."""
         now_k, end_k = self.now_c - temperature_c, self.final_c - temperature_c
         if now_k == 0.0:
             return 0.0
@@ -75,7 +70,7 @@ class Prediction:
         return self._when(lambda from_now_s: (self.temperature_c(from_now_s) - temperature_c) * now_k <= 0.0)
 
     def steadies_s(self, change_k: float, per_s: float) -> float:
-        """Seconds from the last reading until the temperature changes by no more than `change_k` over `per_s`.
+        """Seconds until the temperature changes by no more than `change_k` over `per_s`.
 
         Raises:
             MeasurementError: the change is not above zero.
@@ -101,6 +96,24 @@ class Prediction:
             else:
                 early_s = middle_s
         return late_s
+
+
+def heating(now_c: float, ambient_c: float, heat_w: float, k_per_w: float, time_constant_s: float) -> Curve:
+    """The way of a heatsink under constant heat, by its thermal resistance to the air and its time constant."""
+    final_c = ambient_c + heat_w * k_per_w
+    return Curve(final_c=final_c, amplitudes_k=(now_c - final_c,), time_constants_s=(time_constant_s,))
+
+
+@dataclass(frozen=True)
+class Prediction(Curve):
+    """A curve found from readings: now is the last of them, freed of scatter.
+
+    The final temperature has `expanded_uncertainty_k` (k = 2), and `scatter_k` is the standard deviation of the
+    readings about the curve.
+    """
+
+    expanded_uncertainty_k: float
+    scatter_k: float
 
     def is_good_to(self, tolerance_k: float) -> bool:
         """Whether the final temperature is known to `tolerance_k`, so that there is no need to wait for it."""

@@ -39,6 +39,9 @@ class Plate:
     supply_minimum_v: float = 10.5
     idle_current_a: float | None = None
     heatsink_maximum_c: float = 85.0
+    heatsink_k_per_w: float = 0.3
+    """to the air"""
+    heatsink_time_constant_s: float = 500.0
     remote_turn_on_v: float = 12.0
     """0: the amplifier has no remote lead and wakes with its supply"""
     turn_on_delay_s: float = 2.0

@@ -41,9 +41,6 @@ CARRIER_HZ = 263e3
 """class D amplifiers for vehicles switch at 60 to 400 kHz (common practice)"""
 SHORT_OVER_RATED = 2.5
 """peak output current at which the protection acts, over the highest at rated power"""
-HEAT_PARTS = {False: 0.4, True: 0.2}
-"""Worst heat over full power, linear and class D. A linear stage dissipates 0.4 of its ideal full power at a third of
-it (Boylestad and Nashelsky, ch. 12); class D is hottest at full power, where stage and converter lose about so much."""
 
 
 def derive_physics(plate: Plate, given: AmplifierSimulation | None = None) -> Physics:
@@ -166,14 +163,13 @@ def _idle(plate: Plate, physics: Physics) -> dict[str, float]:
 
 
 def _heatsink(plate: Plate) -> HeatsinkSimulation:
-    """A heatsink that reaches its maximum in a room of 25 degC at about a third of full power for ever."""
+    """The heatsink of the plate, and devices on it that it suits."""
     full_w = max(line.power_w for line in plate.rated) * len(plate.channels)
-    ambient_k_per_w = max(plate.heatsink_maximum_c - 25.0, 10.0) / (HEAT_PARTS[plate.switching] * full_w)
     return HeatsinkSimulation(
-        junction_k_per_w=0.3 * ambient_k_per_w + 0.05,
+        junction_k_per_w=0.3 * plate.heatsink_k_per_w + 0.05,
         junction_capacity_j_per_k=0.04 * full_w,
-        ambient_k_per_w=ambient_k_per_w,
-        capacity_j_per_k=500.0 / ambient_k_per_w,
+        ambient_k_per_w=plate.heatsink_k_per_w,
+        capacity_j_per_k=plate.heatsink_time_constant_s / plate.heatsink_k_per_w,
     )
 
 

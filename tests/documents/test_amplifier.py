@@ -65,8 +65,8 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
         ("gain: 30 dB", "gain: 300 dB", "10:7: '300 dB' is out of range"),
         ("{load: 2 ohm", "{load: 1 ohm", "13:12: 1 ohm is below the minimum load of 2 ohm"),
         ("{load: 2 ohm", "{load: 4 ohm", "13:12: 4 ohm is rated twice; keep one line"),
-        ("{maximum: 85 degC}", "{maximum: 85 K}", "15:21: '85 K': 'K' will not do here; give degC"),
-        ("{maximum: 85 degC}", "{maximum: 850 degC}", "15:21: '850 degC' is out of range; it must be at most 400 degC"),
+        ("{maximum: 85 degC", "{maximum: 85 K", "16:21: '85 K': 'K' will not do here; give degC"),
+        ("{maximum: 85 degC", "{maximum: 850 degC", "16:21: '850 degC' is out of range; it must be at most 400 degC"),
     ],
 )
 def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
@@ -126,3 +126,12 @@ def test_every_physical_parameter_and_fault_can_be_written_with_its_unit(
         "  faults: {aged_reservoir: 30 %, bias_too_high: 4, dc_on_output: {A: 1.2 V}, gain_mismatch: {B: -1.5 dB}}"
     )
     assert list(faults_of(amplifier_text.replace("noise: 0.3 mV", lines, 1), "amplifier")) == []
+
+
+def test_a_heatsink_of_which_nothing_is_said_meets_its_maximum_at_the_worst_heat(amplifier_text: str) -> None:
+    """0.4 of 2 x 250 W is 200 W (Boylestad and Nashelsky, ch. 12), and from 25 degC to 85 degC there are 60 K."""
+    silent = amplifier_text.replace(", resistance: 0.55 K/W, time_constant: 8 min", "")
+    for text, k_per_w in ((silent, 60.0 / 200.0), (amplifier_text, 0.55)):
+        amplifier = read_text(text)
+        assert isinstance(amplifier, Amplifier)
+        assert amplifier.heatsink_k_per_w == pytest.approx(k_per_w)

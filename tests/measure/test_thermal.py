@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq, curve_fit
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.thermal import Prediction, predict_final_temperature
+from benchctl.measure.thermal import Curve, heating, predict_final_temperature
 
 
 def _warming(
@@ -79,7 +79,7 @@ def test_a_single_stage_agrees_with_the_least_squares_of_scipy() -> None:
 
 def test_the_remaining_time_is_when_the_curve_enters_the_tolerance() -> None:
     """Root by scipy on the same curve."""
-    prediction = Prediction(70.0, 0.1, (-20.0, -3.0), (600.0, 30.0), 0.05)
+    prediction = Curve(70.0, (-20.0, -3.0), (600.0, 30.0))
     expected_s = brentq(lambda t: 20.0 * math.exp(-t / 600.0) + 3.0 * math.exp(-t / 30.0) - 1.0, 0.0, 1e4)
     assert prediction.remaining_s(1.0) == pytest.approx(expected_s, abs=1e-3)
     assert prediction.remaining_s(30.0) == 0.0
@@ -133,12 +133,10 @@ def test_series_that_tell_nothing_are_a_named_error(times_s: list[float], temper
 
 def test_a_tolerance_of_zero_is_never_met() -> None:
     with pytest.raises(MeasurementError):
-        Prediction(70.0, 0.1, (-20.0,), (600.0,), 0.05).remaining_s(0.0)
+        Curve(70.0, (-20.0,), (600.0,)).remaining_s(0.0)
 
 
-COOLING = Prediction(
-    final_c=25.0, expanded_uncertainty_k=0.5, amplitudes_k=(40.0,), time_constants_s=(600.0,), scatter_k=0.05
-)
+COOLING = Curve(final_c=25.0, amplitudes_k=(40.0,), time_constants_s=(600.0,))
 
 
 def test_a_single_stage_reaches_a_temperature_after_its_logarithm() -> None:
@@ -162,3 +160,16 @@ def test_a_single_stage_is_steady_when_the_while_takes_less_than_the_change() ->
 def test_no_temperature_is_steady_to_nothing() -> None:
     with pytest.raises(MeasurementError):
         COOLING.steadies_s(0.0, 60.0)
+
+
+def test_constant_heat_leads_to_the_resistance_times_it_above_the_air() -> None:
+    """100 W through 0.5 K/W are 50 K; after one time constant 1/e of the way is left."""
+    curve = heating(now_c=25.0, ambient_c=25.0, heat_w=100.0, k_per_w=0.5, time_constant_s=600.0)
+    assert (curve.now_c, curve.final_c) == (25.0, 75.0)
+    assert curve.temperature_c(600.0) == pytest.approx(75.0 - 50.0 / math.e)
+
+
+def test_a_heatsink_does_not_care_in_how_many_pieces_its_time_is_reckoned() -> None:
+    whole = heating(40.0, 25.0, 80.0, 0.5, 600.0).temperature_c(500.0)
+    middle_c = heating(40.0, 25.0, 80.0, 0.5, 600.0).temperature_c(200.0)
+    assert heating(middle_c, 25.0, 80.0, 0.5, 600.0).temperature_c(300.0) == pytest.approx(whole)
