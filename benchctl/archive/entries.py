@@ -14,6 +14,8 @@ from benchctl.errors import ArchiveError
 from benchctl.measure.figure import Figure
 
 FIGURES = "figures"
+# A step that was begun and will begin anew: what it had found by then is no result.
+STEP_GIVEN_UP = "step given up"
 
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
 # whose vector instructions add in another order, computes the same ones.
@@ -80,8 +82,14 @@ _ENTRY = TypeAdapter(FiguresEntry)
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
-    """The figures entries among a journal's events, in order."""
-    return [FiguresEntry.of_event(event) for event in events if event["event"] == FIGURES]
+    """The figures entries among a journal's events, in order, but for those that are no results."""
+    return [FiguresEntry.of_event(event) for event in results_of(events) if event["event"] == FIGURES]
+
+
+def results_of(events: Sequence[Event]) -> list[Event]:
+    """The events of a journal without what was found by a step that was given up and begun anew."""
+    void = {number for event in events if event["event"] == STEP_GIVEN_UP for number in event["no_results"]}
+    return [event for event in events if not void or event["number"] not in void]
 
 
 def context_as_json(context: Any) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from benchctl.archive.captures import save_capture
 from benchctl.archive.entries import (
     FIGURES,
+    STEP_GIVEN_UP,
     Conditions,
     FiguresEntry,
     as_stored,
@@ -95,6 +96,18 @@ class Recorder:
         )
         # What the journal has is what the table gets, the time included.
         self._entries.append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
+        write_figures(self.folder, self._entries)
+
+    def give_up(self, step: str, no_results: Collection[int], **fields: Any) -> None:
+        """Journal that a step is given up, to begin anew, and take what it had found out of figures.csv.
+
+        Args:
+            step: its name in the sequence.
+            no_results: the numbers of the events that tell what it had found.
+            fields: what else is told of it.
+        """
+        self.event(STEP_GIVEN_UP, step=step, no_results=sorted(no_results), **fields)
+        self._entries = [entry for entry in self._entries if entry.number not in no_results]
         write_figures(self.folder, self._entries)
 
     def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:

@@ -80,9 +80,10 @@ class PlainView:
         return self._run
 
     def started(self, checked: Preflight, run: Run) -> None:
-        self.checked, self._run = checked, run
-        self._say(f"{run.files.sequence.title}: {run.files.amplifier.title} on {run.files.bench.title}")
-        self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
+        is_first_part, self.checked, self._run = self._run is None, checked, run
+        if is_first_part:
+            self._say(f"{run.files.sequence.title}: {run.files.amplifier.title} on {run.files.bench.title}")
+            self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
 
     def step_started(self, index: int, planned: PlannedStep) -> None:
         self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S

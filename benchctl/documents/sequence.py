@@ -11,6 +11,7 @@ from benchctl.documents.fields import Line, ParameterName, Prose
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit
 from benchctl.documents.references import Parameter
+from benchctl.documents.step_base import AfterPowerCycle
 from benchctl.documents.steps import Repeat, Step, Sweep, When
 
 # A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
@@ -44,6 +45,11 @@ class Sequence(Document):
     )
     limits: Limits = Field(
         default_factory=Limits, description="watched from the first step to the last; any one stops the run"
+    )
+    after_power_cycle: AfterPowerCycle = Field(
+        default="end the run",
+        description="what becomes of the run if an instrument was switched off and on and has lost its settings; to"
+        " repeat the step, the bench is made safe and set up anew, at most twice for each step",
     )
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
 

@@ -16,6 +16,8 @@ OnProtection = Literal["go on", "end the run"]
 ON_PROTECTION = "what becomes of the run if the amplifier's own protection silences it"
 # What becomes of the run when a wait has taken as long as it may.
 OnTimeout = Literal["end the run", "go on"]
+# What becomes of the run when an instrument was switched off and on.
+AfterPowerCycle = Literal["end the run", "repeat the step"]
 State = Literal["power", "load", "frequency"]
 
 

@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable
 
 from benchctl.clock import Clock
-from benchctl.errors import BenchctlError
+from benchctl.errors import BenchctlError, OperatorStop
 
 
 class Interlock:
@@ -19,6 +19,7 @@ class Interlock:
         self.opened = clock.signal()
         self._lock = threading.RLock()  # a signal handler may open it while its own thread does
         self._reason: BenchctlError | None = None
+        self._operator_stop: OperatorStop | None = None
         self._lapse: Callable[[], BenchctlError | None] | None = None
 
     @property
@@ -26,9 +27,16 @@ class Interlock:
         """Why it was opened; None while it is closed."""
         return self._reason
 
+    @property
+    def operator_stop(self) -> OperatorStop | None:
+        """That a person has asked the run to end, before it was opened or after."""
+        return self._operator_stop
+
     def open(self, reason: BenchctlError) -> bool:
         """Open it. The first reason stands; returns whether this was the first."""
         with self._lock:
+            if isinstance(reason, OperatorStop):
+                self._operator_stop = self._operator_stop or reason
             if self._reason is not None:
                 return False
             self._reason = reason

@@ -214,6 +214,11 @@ class Session:
             link.close()
 
     @property
+    def has_lost_settings(self) -> bool:
+        """Whether the instrument is known to have been switched off and on since it was first met."""
+        return self._restarted
+
+    @property
     def is_settled(self) -> bool:
         """Whether the last message has been answered, so that the instrument has acted on all that was sent."""
         return self._answered == self._sent and not self._dirty
@@ -237,6 +242,15 @@ class Session:
             return self._exchange(text, self._read_text, self._timeout_s, is_urgent=True)
         finally:
             self._talk.release()
+
+    def look_for_power_cycle(self) -> None:
+        """Ask, past the interlock and on a new link, whether the instrument was switched off and on.
+
+        Raises:
+            InstrumentError: it does not answer, as long as it is off or starts up.
+        """
+        with self._talk, self._placed():
+            self._reopen(_never)
 
     # -- one exchange ------------------------------------------------------------------------------------------
 
@@ -376,7 +390,7 @@ class Session:
         link.drain()
         self._received.clear()
         self._identify(gate)
-        self._look_for_power_cycle(gate)  # the link may be a gateway's, which stands whatever becomes of the instrument
+        self._ask_for_power_cycle(gate)  # the link may be a gateway's, which stands whatever becomes of the instrument
         self._dirty = False
         gate()
 
@@ -385,7 +399,7 @@ class Session:
         self._replace_link(self._opener(self.address))
         self._received.clear()
         self._identify(gate)
-        self._look_for_power_cycle(gate)
+        self._ask_for_power_cycle(gate)
         self._dirty = False
         self._met_before = True
         gate()
@@ -409,7 +423,7 @@ class Session:
                 return
         raise GarbledAnswer(f"does not answer *IDN? as {self.identity or 'an instrument'}")
 
-    def _look_for_power_cycle(self, gate: Gate) -> None:
+    def _ask_for_power_cycle(self, gate: Gate) -> None:
         """Ask whether the instrument was switched on since it was last asked.
 
         Asking clears the answer. One that is lost cannot be had again, and whoever cannot tell has lost its settings.

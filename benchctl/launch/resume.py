@@ -15,7 +15,7 @@ from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, closed
 from benchctl.runner.execute import Outcome
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
-from benchctl.runner.progress import progress_of
+from benchctl.runner.progress import RUN_RESUMED, progress_of
 from benchctl.runner.run import Files
 
 
@@ -42,7 +42,7 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Re
         recorder = Recorder(folder, opened.clock)
 
         def work() -> Outcome:
-            recorder.event("run resumed", index=progress.next_index, step=checked.plan[progress.next_index].label)
+            recorder.event(RUN_RESUMED, index=progress.next_index, step=checked.plan[progress.next_index].label)
             return perform(files, checked, opened, recorder, observer, progress)
 
         return Result(closed_behind(recorder, work), folder.path)

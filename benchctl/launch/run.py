@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Protocol
 
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
-from benchctl.errors import ArchiveError
+from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
 from benchctl.guard.bench_lock import BenchLock, bench_lock
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
@@ -27,10 +28,10 @@ from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
-from benchctl.runner.execute import Outcome, execute
+from benchctl.runner.execute import Outcome, conclude, execute
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import Preflight, preflight
-from benchctl.runner.progress import Progress
+from benchctl.runner.progress import Progress, progress_of
 from benchctl.runner.run import Files, Observer, Run
 from benchctl.simulator.bench import SimulatedBench
 
@@ -55,6 +56,7 @@ class _NobodyAsked:
 
 
 RUN_STARTED = "run started"
+BEGINS_ANEW = "step begins anew"
 
 
 class RunObserver(Observer, Protocol):
@@ -175,9 +177,35 @@ def perform(  # noqa: PLR0917 - what a run is made of
     observer: RunObserver,
     progress: Progress | None = None,
 ) -> Outcome:
-    """Guard and execute, from the first step or from where an earlier part of the run had come."""
+    """Guard and execute, from the first step or from where an earlier part of the run had come.
+
+    Where a step begins anew after a power cycle, the run goes on as one that is resumed does: over new links, under a
+    guard of its own, and from what its journal tells.
+    """
     if checked.warnings:
         recorder.event("warnings accepted", reason=checked.accepted, warnings=list(checked.warnings))
+    outcome = _perform_part(files, checked, opened, recorder, observer, progress)
+    with ExitStack() as stack:
+        while outcome.begins_anew:
+            try:
+                opened = stack.enter_context(opened.renewed())
+                progress = progress_of(checked.plan, read_journal(recorder.folder.journal).events)
+                step = checked.plan[progress.next_index].label
+                recorder.event(BEGINS_ANEW, index=progress.next_index, step=step)
+                outcome = _perform_part(files, checked, opened, recorder, observer, progress)
+            except BenchctlError as error:  # nothing was switched on again
+                outcome = conclude(recorder, replace(outcome, error=error, begins_anew=False))
+    return outcome
+
+
+def _perform_part(  # noqa: PLR0917 - what a run is made of
+    files: Files,
+    checked: Preflight,
+    opened: Opened,
+    recorder: Recorder,
+    observer: RunObserver,
+    progress: Progress | None,
+) -> Outcome:
     opened.bench.report_to(recorder.event)
     guard = Guard(
         opened.bench,
@@ -201,19 +229,42 @@ def perform(  # noqa: PLR0917 - what a run is made of
         if opened.lock is not None:
             stack.enter_context(guarded(opened.bench, opened.interlock, opened.lock, guard, recorder))
         observer.started(checked, this)
+        if opened.asked_to_end is not None:  # after the part of the run that this one follows had ended
+            opened.interlock.open(opened.asked_to_end)
         return execute(checked.plan, this, progress)
 
 
 @dataclass(frozen=True)
 class Opened:
     """The instruments, and the time they live in. Real ones are locked against other runs; of simulated ones, what is
-    behind them."""
+    behind them. `connect` opens the bench again, under another interlock; `before` is that of the part of the run that
+    this one follows."""
 
     bench: Bench
     clock: Clock
     interlock: Interlock
+    connect: Callable[[Interlock], Bench]
     lock: BenchLock | None = None
     simulated: SimulatedBench | None = None
+    before: Interlock | None = None
+
+    @property
+    def asked_to_end(self) -> OperatorStop | None:
+        """That a person has asked the part of the run before to end, which may have ended by itself meanwhile."""
+        return self.before.operator_stop if self.before is not None else None
+
+    @contextmanager
+    def renewed(self) -> Iterator[Opened]:
+        """The same instruments over new links, for another part of the run. The interlock is a new one too: nothing of
+        the part before gets past its own.
+
+        Raises:
+            InstrumentError: an instrument cannot be opened.
+        """
+        self.bench.close()
+        interlock = Interlock(self.clock)
+        with self.connect(interlock) as bench:
+            yield replace(self, bench=bench, interlock=interlock, before=self.interlock)
 
 
 @contextmanager
@@ -238,13 +289,17 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
             lock = stack.enter_context(bench_lock(addresses.values()))
+
+        def connect(interlock: Interlock) -> Bench:
+            near = files.bench.source.folder
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep, near, opener=opener)
+            if simulated is not None and virtual is not None:
+                virtual.before_jumps(partial(_let_arrive, bench, simulated))
+            return bench
+
         interlock = Interlock(clock)
-        bench = stack.enter_context(
-            open_bench(files.bench, addresses, interlock, clock.sleep, files.bench.source.folder, opener=opener)
-        )
-        if simulated is not None and virtual is not None:
-            virtual.before_jumps(partial(_let_arrive, bench, simulated))
-        yield Opened(bench, clock, interlock, lock, simulated)
+        bench = stack.enter_context(connect(interlock))
+        yield Opened(bench, clock, interlock, connect, lock, simulated)
 
 
 def _let_arrive(bench: Bench, simulated: SimulatedBench) -> None:

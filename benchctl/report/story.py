@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from benchctl.archive.entries import FIGURES, FiguresEntry
+from benchctl.archive.entries import FIGURES, FiguresEntry, results_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_as_far_as_whole
 from benchctl.archive.trend import read_trend
@@ -121,7 +121,7 @@ class _Reader:
             return None
 
     def _entries(self, events: Sequence[Event]) -> Iterator[FiguresEntry]:
-        for event in events:
+        for event in results_of(events):
             if event["event"] == FIGURES:
                 try:
                     yield FiguresEntry.of_event(event)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
+from benchctl.archive.recorder import Recorder
 from benchctl.documents.bench_steps import RampSupply
 from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import MEASURING
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.measure.figure import Figure
+from benchctl.runner import power_cycle
 from benchctl.runner.drive import mute
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to
@@ -27,13 +29,15 @@ FAULT_EXIT_CODE = 5
 class Outcome:
     """How a run ended.
 
-    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason.
+    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason. Where a
+    step `begins_anew`, only a part of the run has ended, and whoever performs it goes on from what its journal tells.
     """
 
     error: BenchctlError | None
     unmeasured: tuple[str, ...]
     figures: tuple[Figure, ...]
     confirmations: tuple[Confirmation, ...]
+    begins_anew: bool = False
 
     @property
     def is_safe(self) -> bool:
@@ -85,6 +89,8 @@ def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | Non
     first = progress.next_index if progress is not None else 0
     if progress is not None:
         run.planned = plan[first]
+        unmeasured += progress.unmeasured
+        _look_at_temperatures(run)
         return_to(progress, run)
     for index, planned in enumerate(plan[first:], start=first):
         _perform(index, planned, run, unmeasured)
@@ -107,6 +113,19 @@ def prepare(run: Run) -> None:
     run.bench.check_errors()
 
 
+def _look_at_temperatures(run: Run) -> None:
+    """Whatever was warm when the run was interrupted: nothing is switched on again beyond a limit.
+
+    Raises:
+        LimitTripped: a temperature is beyond its limit.
+        InstrumentError: one cannot be read.
+    """
+    channels = run.bench.thermometer.channels if run.bench.has("thermometer") else {}
+    for signal in dict.fromkeys(watch.limit.signal for watch in run.guard.watches):
+        if signal in channels:
+            run.guard.observe(signal, run.read(signal))
+
+
 def _why_left_out(planned: PlannedStep, run: Run) -> str:
     """The first condition of the step that does not hold, or an empty text."""
     for criteria in planned.only_if:
@@ -124,6 +143,7 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         run.note(f"{planned.label} is left out: {reason}")
         run.recorder.event(STEP_FINISHED, index=index, step=planned.label, left_out=reason)
         return
+    why: dict[str, str] = {}
     try:
         if None in run.already:  # its figures are in the journal, and only its end is not
             _leave_as_after(planned.step, run)
@@ -136,8 +156,9 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         mute(run)
         unmeasured.append(f"{planned.label}: {reason}")
         run.note(f"{planned.label} gives no figures: {reason}")
+        why = {"no_figures": str(reason)}
     run.already = frozenset()
-    run.recorder.event(STEP_FINISHED, index=index, step=planned.label)
+    run.recorder.event(STEP_FINISHED, index=index, step=planned.label, **why)
 
 
 def _leave_as_after(step: StepBase, run: Run) -> None:
@@ -149,15 +170,26 @@ def _leave_as_after(step: StepBase, run: Run) -> None:
 
 
 def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
-    """Safe state, and the last word of the journal. A journal that cannot be written any more is an error too."""
+    """Safe state, and then the last word, unless the step that was under way begins anew. A journal that cannot be
+    written any more is an error too."""
     try:
         run.guard.stop()
     except ArchiveError as lost:
         run.interlock.open(lost)
     error = run.interlock.reason or run.guard.trouble
-    outcome = Outcome(error, tuple(unmeasured), tuple(run.measured), run.guard.confirmations)
     try:
-        run.recorder.event(
+        begins_anew = power_cycle.gives_up_step(run, error)
+    except ArchiveError as lost:
+        error, begins_anew = error or lost, False
+    outcome = Outcome(error, tuple(unmeasured), tuple(run.measured), run.guard.confirmations, begins_anew)
+    return outcome if begins_anew else conclude(run.recorder, outcome)
+
+
+def conclude(recorder: Recorder, outcome: Outcome) -> Outcome:
+    """The last word of the journal. Where that cannot be written, the outcome says so."""
+    error = outcome.error
+    try:
+        recorder.event(
             "run ended",
             reason="finished" if error is None else str(error),
             exit_code=outcome.exit_code,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchctl.archive.entries import FIGURES, FiguresEntry
+from benchctl.archive.entries import FIGURES, STEP_GIVEN_UP, FiguresEntry, entries_of, results_of
 from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.documents.step_base import StepBase
@@ -23,7 +24,10 @@ Event = Mapping[str, Any]
 
 STEP_STARTED = "step started"
 STEP_FINISHED = "step finished"
+RUN_RESUMED = "run resumed"
 CLEAN_LEVEL = "clean level"
+# After any of these no step is under way, until the next one is started.
+_BETWEEN_STEPS = (STEP_FINISHED, STEP_GIVEN_UP, RUN_RESUMED)
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,7 @@ class Progress:
         clean_levels: as `Run.clean_levels`.
         measured: every figure so far.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
+        unmeasured: the finished steps whose records gave no figures, with the reason.
     """
 
     next_index: int = 0
@@ -45,6 +50,7 @@ class Progress:
     clean_levels: Mapping[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
     already: frozenset[int | None] = frozenset()
+    unmeasured: tuple[str, ...] = ()
 
 
 def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progress:
@@ -53,22 +59,54 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
     Raises:
         UsageError: the journal is of another plan, or every step is finished.
     """
+    events = results_of(events)
     finished = [event for event in events if event["event"] == STEP_FINISHED]
     _check_same_plan(plan, [event for event in events if event["event"] in (STEP_STARTED, STEP_FINISHED)])
     next_index = max((event["index"] for event in finished), default=-1) + 1
     if next_index >= len(plan):
         raise UsageError("every step of this run is finished; there is nothing to go on with")
     performed = _Performed(plan, frozenset(event["index"] for event in finished if "left_out" in event))
-    power_on, conditions = _state_after(performed.before(next_index))
-    entries = [FiguresEntry.of_event(event) for event in events if event["event"] == FIGURES]
+    done = performed.before(next_index)
+    # Where the next step switches everything off, nothing need be switched on for it.
+    switches_off = [plan[next_index].step] if isinstance(plan[next_index].step, PowerOff) else []
+    power_on, conditions = _state_after([*done, *switches_off])
     return Progress(
         next_index=next_index,
         power_on=power_on,
         conditions=conditions,
         clean_levels=_clean_levels(performed, events),
-        measured=tuple(figure for entry in entries for figure in entry.figures),
+        measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
         already=_measured_lengths(events, next_index),
+        unmeasured=tuple(f"{event['step']}: {event['no_figures']}" for event in finished if "no_figures" in event),
     )
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A step that is under way.
+
+    `given_up_before` counts how often it was given up already; `findings` are the numbers of the events that tell what
+    it has found so far.
+    """
+
+    index: int
+    label: str
+    given_up_before: int = 0
+    findings: tuple[int, ...] = ()
+
+
+def attempt_under_way(events: Sequence[Event]) -> Attempt | None:
+    """The step that was being performed when the journal ended; None before the first one and between two."""
+    attempt: Attempt | None = None
+    given_up = Counter(event["index"] for event in events if event["event"] == STEP_GIVEN_UP)
+    for event in events:
+        if event["event"] == STEP_STARTED:
+            attempt = Attempt(event["index"], event["step"], given_up[event["index"]])
+        elif event["event"] in _BETWEEN_STEPS:
+            attempt = None
+        elif attempt is not None and event["event"] in (FIGURES, CLEAN_LEVEL):
+            attempt = replace(attempt, findings=(*attempt.findings, event["number"]))
+    return attempt
 
 
 def _check_same_plan(plan: Sequence[PlannedStep], of_steps: Sequence[Event]) -> None:

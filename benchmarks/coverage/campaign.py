@@ -14,7 +14,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
-from benchctl.instruments.bench import open_bench
+from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.launch.run import Opened, perform
 from benchctl.launch.simulated import describe
@@ -92,9 +92,13 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, Witness]]:
         witness = Witness(simulated)
         clock.before_jumps(simulated.settle)
         addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
+
+        def connect(interlock: Interlock) -> Bench:
+            return open_bench(files.bench, addresses, interlock, clock.sleep)
+
         interlock = Interlock(clock)
-        with open_bench(files.bench, addresses, interlock, clock.sleep) as bench:
-            yield Opened(bench, clock, interlock), witness
+        with connect(interlock) as bench:
+            yield Opened(bench, clock, interlock, connect), witness
 
 
 def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Iterator[Judged]:

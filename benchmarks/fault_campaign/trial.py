@@ -18,9 +18,10 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_journal
 from benchctl.documents.bench import Bench
 from benchctl.documents.part import Source
-from benchctl.documents.reader import load_amplifier, load_sequence, read
+from benchctl.documents.reader import load_amplifier, read
+from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import BenchctlError
-from benchctl.launch.run import Opened, Result, opened_bench, run_on
+from benchctl.launch.run import BEGINS_ANEW, Opened, Result, opened_bench, run_on
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
 from benchctl.runner.run import Files
@@ -49,17 +50,18 @@ class Trial:
 
 
 def trial(seed: int, out: Path) -> Trial:
-    """Draw faults, run the short sequence with them, and look at what it left."""
-    return trial_of(draw_faults(Random(seed)), out, seed)
+    """Draw faults, run the short sequence with them, and look at what it left. Every other run repeats the step that a
+    power cycle has interrupted."""
+    return trial_of(draw_faults(Random(seed)), out, seed, repeats=seed % 2 == 1)
 
 
-def trial_of(faults: Sequence[str], out: Path, seed: int = 1) -> Trial:
+def trial_of(faults: Sequence[str], out: Path, seed: int = 1, *, repeats: bool = False) -> Trial:
     """Run the short sequence with these faults, lines of a bench file; its run folder goes if nothing is wrong."""
     done = Trial(seed, faults)
     began = time.perf_counter()
     folder: Path | None = None
     try:
-        folder = _run(done, files_with(faults, seed), out)
+        folder = _run(done, files_with(faults, seed, repeats=repeats), out)
     except BenchctlError as error:
         done.exit_code, done.ending = error.exit_code, f"did not start: {error}"
     except Exception:  # noqa: BLE001 - a fault of the program is what is looked for
@@ -72,15 +74,19 @@ def trial_of(faults: Sequence[str], out: Path, seed: int = 1) -> Trial:
     return done
 
 
-def files_with(faults: Sequence[str], seed: int = 1) -> Files:
-    """The documents of the run: the workshop's bench with these faults."""
+def files_with(faults: Sequence[str], seed: int = 1, *, repeats: bool = False) -> Files:
+    """The documents of the run: the workshop's bench with these faults, and whether a step `repeats` after a power
+    cycle."""
     amplifier = load_amplifier("hx2150")
+    lines = SEQUENCE.read_text(encoding="utf-8") + ("after_power_cycle: repeat the step\n" if repeats else "")
+    sequence = read(Source(SEQUENCE.name, SEQUENCE, lines), "sequence")
     path = library.find("benches", "workshop")
     text = path.read_text(encoding="utf-8").replace("seed: 2150", f"seed: {seed}")
     text += "".join(["  faults:\n", *(f"    - {fault}\n" for fault in faults)]) if faults else ""
     bench = read(Source("bench with faults", path, text), "bench")
     assert isinstance(bench, Bench)
-    return Files(load_sequence(SEQUENCE, amplifier), bench, amplifier)
+    assert isinstance(sequence, SequenceFile)
+    return Files(sequence, bench, amplifier)
 
 
 def _run(done: Trial, files: Files, out: Path) -> Path:
@@ -175,7 +181,9 @@ def _expected_exit_code(events: Sequence[Event], last: Event) -> int:
     if not last["safe"]:
         return 5
     if last["reason"] != "finished":
-        return 4 if any(event["event"] == "trip" for event in events) else 5
+        kinds = [event["event"] for event in events]
+        last_part = kinds[len(kinds) - kinds[::-1].index(BEGINS_ANEW) :] if BEGINS_ANEW in kinds else kinds
+        return 4 if "trip" in last_part else 5
     entries = entries_of(events)
     verdicts = {figure.verdict for entry in entries for figure in entry.figures}
     gave_none = any("gives no figures" in str(event.get("text")) for event in events)

@@ -13,7 +13,7 @@ from benchctl.errors import BenchctlError
 from benchctl.launch.run import Opened, Result, opened_bench, run_on
 from benchctl.runner.plan import PlannedStep, expand
 from benchctl.runner.preflight import preflight
-from benchctl.runner.run import Run
+from benchctl.runner.run import Files, Run
 from benchctl.simulator.bench import SimulatedBench
 from benchmarks.fault_campaign.trial import files_with
 from benchmarks.nobody import Nobody
@@ -69,9 +69,13 @@ class Ended:
         return read_journal(RunFolder.open(self.result.folder).journal).events
 
 
-def dry_run(out: Path, *faults: str, meddler: Meddler | None = None) -> Ended:
-    """Run the short sequence; `faults` are lines of the bench file."""
-    files = files_with(faults)
+def dry_run(out: Path, *faults: str, meddler: Meddler | None = None, repeats: bool = False) -> Ended:
+    """Run the short sequence; `faults` are lines of the bench file, `repeats` what its steps do after a power cycle."""
+    return dry_run_of(files_with(faults, repeats=repeats), out, meddler)
+
+
+def dry_run_of(files: Files, out: Path, meddler: Meddler | None = None) -> Ended:
+    """Run a sequence with these files."""
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
     checked.refuse_hazards()
     try:
