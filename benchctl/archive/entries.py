@@ -11,6 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from benchctl.archive.journal import Event
 from benchctl.errors import ArchiveError
+from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure
 
 FIGURES = "figures"
@@ -79,6 +80,20 @@ class FiguresEntry:
 
 
 _ENTRY = TypeAdapter(FiguresEntry)
+
+
+def context_of(entry: FiguresEntry) -> Any:
+    """The context of an analysis as the analysis takes it.
+
+    Raises:
+        ArchiveError: this version knows no such analysis, or the context is none of it.
+    """
+    if entry.analysis not in ANALYSES:
+        raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
+    try:
+        return TypeAdapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
+    except ValidationError as error:
+        raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is none: {error}") from error
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:

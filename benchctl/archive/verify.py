@@ -7,11 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pydantic import TypeAdapter
-
 from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
-from benchctl.archive.entries import FiguresEntry, entries_of
+from benchctl.archive.entries import FiguresEntry, context_of, entries_of
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
@@ -136,11 +134,8 @@ def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> boo
 
 
 def _compute(entry: FiguresEntry, captures: Mapping[str, Capture]) -> list[Figure]:
-    if entry.analysis not in ANALYSES:
-        raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
-    analysis = ANALYSES[entry.analysis]
-    context = TypeAdapter(analysis.context).validate_python(entry.context)
-    return analysis.figures(captures, entry.named_readings(), context)
+    context = context_of(entry)
+    return ANALYSES[entry.analysis].figures(captures, entry.named_readings(), context)
 
 
 def _compare(written: Sequence[Figure], computed: Sequence[Figure], outcome: _Outcome) -> None:

@@ -57,13 +57,30 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
     """Let a run be watched and stopped, show what came of it, and return its exit code."""
     console = console_for(stderr=as_json)
     with view_for(console) as view, operator_can_stop(view):
-        result = performed(view)
+        try:
+            result = performed(view)
+        except Exception:  # a fault of the program; whoever presses Ctrl-C three times waits for no report either
+            if view.has_started:
+                leave_report(view.run.recorder.folder.path)
+            raise
     if as_json:
         click.echo(json.dumps(_as_data(result), indent=2))
     else:
         console.print(closing_tables(view.run.recorder.measured, view.run.files.amplifier))
         console.print(last_line(result), soft_wrap=True)
+    leave_report(result.folder)
     return result.outcome.exit_code
+
+
+def leave_report(folder: Path) -> None:
+    """Write the page of a run that has ended. How it ended has been said by then, and nothing here may hide it."""
+    try:
+        from benchctl.report.page import write_report  # noqa: PLC0415 - heavy, and nobody waits for it before the run
+
+        write_report(folder)
+    except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the run's own exit code is what counts
+        click.echo(f"Warning: there is no report of this run: {error!r}", err=True)
+        click.echo(f"What was measured is kept. To try again: benchctl report {folder}", err=True)
 
 
 def _as_data(result: Result) -> dict[str, object]:

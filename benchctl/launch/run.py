@@ -322,6 +322,7 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     recorder.event(
         RUN_STARTED,
         dry_run=opened.simulated is not None,
+        seed=None if opened.simulated is None else opened.simulated.seed,
         settings=dict(settings),
         bench_folder=str((files.bench.source.folder or Path()).resolve()),
         instruments=bench.identities(),

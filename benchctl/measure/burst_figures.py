@@ -57,19 +57,24 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     return figures + supply_figures(signals, span) + efficiency
 
 
+def cycle_powers(capture: Capture, context: BurstContext) -> dict[str, Samples]:
+    """Channel -> the power of each cycle in order, W: those among which the figures choose."""
+    return _CyclePowers(Signals(capture, context.accuracy, context.loads), burst_tables(capture, context)).watts
+
+
 class _CyclePowers:
     """The power of each cycle: numbers to choose a cycle by, uncertain only for the cycle chosen."""
 
     def __init__(self, signals: Signals, tables: Tables) -> None:
         self._signals = signals
         self._tables = tables
-        self._watts = {channel: self._nominal(channel, table) for channel, table in tables.items()}
+        self.watts = {channel: self._nominal(channel, table) for channel, table in tables.items()}
 
     def figures(self, name: str, choose: _Choice) -> list[Figure]:
         """The chosen cycle's power of each channel, and of all together: there the choice is by the total."""
-        of_total = choose(np.sum(list(self._watts.values()), axis=0))
+        of_total = choose(np.sum(list(self.watts.values()), axis=0))
         chosen = by_channel({channel: self._uncertain(channel, of_total) for channel in self._tables})
-        chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self._watts.items()}
+        chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self.watts.items()}
         return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
 
     def _nominal(self, channel: str, table: CycleTable) -> Samples:

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchctl.archive.entries import FiguresEntry
 from benchctl.archive.journal import Event
 
 STEP_STARTED, STEP_FINISHED, NOTE = "step started", "step finished", "note"
@@ -94,9 +93,3 @@ def _told(step: StepTaken, event: Event) -> StepTaken:
         _, gave_none, reason = str(event.get("text", "")).partition(f"{step.label} gives no figures: ")
         return replace(step, unmeasured=reason) if gave_none else step
     return step
-
-
-def step_of(entry: FiguresEntry, steps: Sequence[StepTaken]) -> StepTaken | None:
-    """The step that an analysis belongs to: the last of its name that had begun by then."""
-    found = (step for step in reversed(steps) if step.label == entry.step and step.number < entry.number)
-    return next(found, None)

@@ -12,7 +12,8 @@ from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words
 from benchctl.quantity import clock_face, render
-from benchctl.report.course import StepTaken, step_of
+from benchctl.report.course import StepTaken
+from benchctl.report.story import Story
 from benchctl.report.tables import Cell, Head, Table, heads, value_cell
 from benchctl.report.verdicts import requirement_in_words
 
@@ -27,13 +28,12 @@ class StepFigures:
     tables: tuple[Table, ...]
 
 
-def figures_by_step(
-    entries: Sequence[FiguresEntry], steps: Sequence[StepTaken], amplifier: Amplifier | None
-) -> list[StepFigures]:
+def figures_by_step(story: Story) -> list[StepFigures]:
     """Every figure of the run, by the step that measured it, in the order in which steps first gave figures."""
     tables: dict[str, list[Table]] = {}
-    for entry in entries:
-        tables.setdefault(entry.step, []).extend(_EntryTables(entry, step_of(entry, steps), amplifier).tables())
+    for entry in story.entries:
+        found = _EntryTables(entry, story.step_of(entry), story.amplifier).tables()
+        tables.setdefault(entry.step, []).extend(found)
     return [StepFigures(label, tuple(found)) for label, found in tables.items()]
 
 
@@ -58,7 +58,7 @@ def coverage_in_words(figures: Iterable[Figure]) -> str:
 def source_in_words(entry: FiguresEntry, figures: Iterable[Figure]) -> str:
     """The captures that figures were computed from, or the event whose readings they come from."""
     captures = dict.fromkeys(file for figure in figures for file in figure.capture.split())
-    return " ".join(captures) or f"readings in journal event {entry.number}"
+    return "\n".join(captures) or f"readings in journal event {entry.number}"
 
 
 @dataclass(frozen=True)
@@ -70,16 +70,23 @@ class _EntryTables:
     amplifier: Amplifier | None
 
     def tables(self) -> Iterator[Table]:
+        swept = {name for name, places in self._places().items() if len(places) > 1}
+        plain = [figure for figure in self.entry.figures if figure.name not in swept]
+        of_channels = [figure for figure in plain if figure.channel != WHOLE]
+        of_all = [figure for figure in plain if figure.channel == WHOLE]
+        yield from (self._by_channel(each) for each in (of_channels, of_all) if each)
         axes: dict[tuple[bool, bool], list[Figure]] = {}
         for figure in self.entry.figures:
-            axes.setdefault((figure.load_ohm is not None, figure.frequency_hz is not None), []).append(figure)
-        for axis, figures in axes.items():
-            if any(axis):
-                yield self._against(figures)
-                continue
-            of_channels = [figure for figure in figures if figure.channel != WHOLE]
-            of_all = [figure for figure in figures if figure.channel == WHOLE]
-            yield from (self._by_channel(each) for each in (of_channels, of_all) if each)
+            if figure.name in swept:
+                axes.setdefault((figure.load_ohm is not None, figure.frequency_hz is not None), []).append(figure)
+        yield from (self._against(figures) for figures in axes.values())
+
+    def _places(self) -> dict[str, set[tuple[float | None, float | None]]]:
+        """Name -> the loads and frequencies at which the figure was measured."""
+        places: dict[str, set[tuple[float | None, float | None]]] = {}
+        for figure in self.entry.figures:
+            places.setdefault(figure.name, set()).add((figure.load_ohm, figure.frequency_hz))
+        return places
 
     def _by_channel(self, figures: Sequence[Figure]) -> Table:
         channels = channels_of(figures)
@@ -98,7 +105,7 @@ class _EntryTables:
     def _row(self, row: dict[str, Figure], channels: Sequence[str]) -> tuple[Cell, ...]:
         figures = list(row.values())
         return (
-            Cell(figures[0].name, "code"),
+            Cell(figures[0].name, "code", note=conditions_in_words(figures[0].load_ohm, figures[0].frequency_hz)),
             *(value_cell(row[channel]) if channel in row else Cell() for channel in channels),
             Cell(unit_in_words(figures[0])),
             Cell(self._requirement(figures)),

@@ -2,32 +2,23 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import jinja2
 
 from benchctl.archive.files import write_whole
-from benchctl.quantity import clock_face
-from benchctl.report.course import StepTaken, steps_taken
-from benchctl.report.ending import Ending, ending_of
+from benchctl.report.diary import events_table, run_dates, steps_table
+from benchctl.report.ending import ending_of
+from benchctl.report.equipment import equipment_tables
 from benchctl.report.figures import figures_by_step
+from benchctl.report.front import boxes_of, facts_of, versions_of
+from benchctl.report.methods import UNCERTAINTY, methods_of
+from benchctl.report.pictures.gallery import Gallery, gallery_of
+from benchctl.report.rated_power import power_rows, power_table
 from benchctl.report.story import Story, read_story
-from benchctl.report.verdicts import DECISION_RULE, overall
-
-
-@dataclass(frozen=True)
-class Box:
-    """What must not be overlooked; `look` as of a verdict."""
-
-    title: str
-    look: str
-    texts: tuple[str, ...] = ()
-    items: tuple[str, ...] = ()
+from benchctl.report.verdicts import DECISION_RULE, overall_of, verdicts_table
+from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
 
 
 def write_report(path: Path, out: Path | None = None) -> Path:
@@ -39,13 +30,13 @@ def write_report(path: Path, out: Path | None = None) -> Path:
     """
     story = read_story(path)
     page = story.folder.report if out is None else out
-    write_whole(page, report_page(story).encode("utf-8"))
+    write_whole(page, report_page(story, gallery_of(story)).encode("utf-8"))
     return page
 
 
-def report_page(story: Story) -> str:
+def report_page(story: Story, gallery: Gallery) -> str:
     """The page: the same for the same folder."""
-    return printed("report.html", **_contents(story))
+    return printed("report.html", **_contents(story, gallery))
 
 
 def printed(template: str, **contents: Any) -> str:
@@ -61,73 +52,25 @@ def printed(template: str, **contents: Any) -> str:
     return environment.get_template(template).render(contents).lstrip()
 
 
-def _contents(story: Story) -> dict[str, Any]:
-    steps, ending = steps_taken(story.events), ending_of(story)
-    figures = [figure for entry in story.entries for figure in entry.figures]
-    unmeasured = [step for step in steps if step.unmeasured]
+def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
+    ending = ending_of(story)
+    watched = (trips_table(story), protection_table(story), limits_table(story))
     return {
-        "is_dry": story.is_dry,
-        "unit": story.unit,
-        "title": story.title,
-        "purpose": story.sequence.purpose if story.sequence else "",
-        "overall": overall(figures, len(unmeasured), ending),
-        "boxes": list(_boxes(story, ending, unmeasured)),
-        "facts": list(_facts(story, ending)),
-        "figures": figures_by_step(story.entries, steps, story.amplifier),
+        "story": story,
+        "overall": overall_of(story, ending),
+        "boxes": list(boxes_of(story, ending, [*story.missing, *gallery.missing])),
+        "facts": list(facts_of(story, ending)),
+        "verdicts": verdicts_table(story),
         "decision_rule": DECISION_RULE,
-        "footer": _footer(story),
+        "power": power_table(power_rows(story)),
+        "pictures": gallery.pictures,
+        "figures": figures_by_step(story),
+        "watched": [table for table in watched if table is not None],
+        "controls": controls_table(story),
+        "diary": [table for table in (steps_table(story), events_table(story)) if table is not None],
+        "dates": list(run_dates(story)),
+        "equipment": equipment_tables(story),
+        "methods": methods_of(story),
+        "uncertainty": UNCERTAINTY,
+        "versions": list(versions_of(story)),
     }
-
-
-def _boxes(story: Story, ending: Ending, unmeasured: list[StepTaken]) -> Iterator[Box]:
-    if ending.unconfirmed:
-        yield Box(
-            "Not safe: instruments did not confirm the safe state",
-            "fails",
-            texts=tuple(filter(None, [ending.guardian])),
-            items=tuple(f"{part}. By hand: {part.by_hand}." for part in ending.unconfirmed),
-        )
-    elif not ending.is_told and not story.is_dry:
-        yield Box(
-            "Nobody knows whether the bench is safe" if not ending.guardian else "The run was cut off",
-            "fails",
-            texts=(ending.guardian or "The journal ends without a word on it. Look at each instrument's own display, "
-                   "or run: benchctl safe --bench BENCH",),
-        )  # fmt: skip
-    for warnings in story.of_kind("warnings accepted"):
-        reason = f"Reason given: {warnings.get('reason', '')}"
-        yield Box("Warnings of preflight that were waived", "untold", (reason,), tuple(warnings.get("warnings", ())))
-    if unmeasured:
-        items = tuple(f"{step.label}: {step.unmeasured}" for step in unmeasured)
-        yield Box("Steps that gave no figures", "untold", items=items)
-    if story.missing:
-        yield Box("Missing from the run folder", "untold", items=story.missing)
-
-
-def _facts(story: Story, ending: Ending) -> Iterator[tuple[str, str]]:
-    yield "How it ended", ending.words
-    yield "Exit code", ending.code_in_words
-    yield "Date", _date(story)
-    yield "Took", f"{clock_face(story.duration_s)}{' of virtual time' if story.is_dry else ''}"
-    if story.bench:
-        yield "Bench", story.bench.title
-    if settings := story.began.get("settings"):
-        yield "Parameters set", ", ".join(f"{name}={value}" for name, value in settings.items())
-    yield "Run folder", story.folder.path.resolve().name
-
-
-def _date(story: Story) -> str:
-    """The day on which the folder was made, which its name begins with; the journal's own where it was renamed."""
-    made = re.match(r"(\d{8}-\d{6})-", story.folder.path.resolve().name)
-    if made:
-        return f"{datetime.strptime(made[1], '%Y%m%d-%H%M%S'):%Y-%m-%d %H:%M} UTC"
-    walls = [str(event["wall"]) for event in story.events]
-    return f"{walls[0][:16].replace('T', ' ')} UTC" if walls and not story.is_dry else "not known"
-
-
-def _footer(story: Story) -> str:
-    version = story.began.get("versions", {}).get("benchctl", "of unknown version")
-    return (
-        f"Made by benchctl from the run folder {story.folder.path.resolve().name}, measured with benchctl {version}. "
-        "benchctl verify computes every figure again from the captures."
-    )

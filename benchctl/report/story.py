@@ -18,6 +18,7 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import ArchiveError, DocumentError, UsageError
+from benchctl.report.course import StepTaken, steps_taken
 
 RUN_STARTED, RUN_RESUMED, RUN_ENDED = "run started", "run resumed", "run ended"
 _D = TypeVar("_D")
@@ -29,6 +30,7 @@ class Story:
 
     folder: RunFolder
     events: tuple[Event, ...]
+    steps: tuple[StepTaken, ...]
     entries: tuple[FiguresEntry, ...]
     sequence: SequenceFile | None
     bench: Bench | None
@@ -39,6 +41,16 @@ class Story:
     def of_kind(self, kind: str) -> list[Event]:
         """The events of one kind, in order."""
         return [event for event in self.events if event["event"] == kind]
+
+    def step_of(self, entry: FiguresEntry) -> StepTaken | None:
+        """The step that an analysis belongs to: the last of its name that had begun by then."""
+        found = (step for step in reversed(self.steps) if step.label == entry.step and step.number < entry.number)
+        return next(found, None)
+
+    @property
+    def name(self) -> str:
+        """The folder's, however it was named on the command line."""
+        return self.folder.path.resolve().name
 
     @property
     def began(self) -> Mapping[str, Any]:
@@ -96,7 +108,17 @@ class _Reader:
         entries = tuple(self._entries(events))
         self._miss_captures(entries)
         trend = self._trend()
-        return Story(self.folder, events, entries, sequence, bench, amplifier, trend, tuple(self.missing))
+        return Story(
+            folder=self.folder,
+            events=events,
+            steps=tuple(steps_taken(events)),
+            entries=entries,
+            sequence=sequence,
+            bench=bench,
+            amplifier=amplifier,
+            trend=trend,
+            missing=tuple(self.missing),
+        )
 
     def _events(self) -> tuple[Event, ...]:
         journal, trouble = read_as_far_as_whole(self.folder.journal)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pydantic import ValidationError
@@ -10,10 +9,13 @@ from pydantic import ValidationError
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.criteria import Criterion
-from benchctl.measure.figure import Figure
-from benchctl.measure.words import as_said, unit_in_words, verdicts_in_words
+from benchctl.measure.figure import Figure, Verdict
+from benchctl.measure.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
+from benchctl.quantity import render
 from benchctl.report.course import StepTaken
 from benchctl.report.ending import Ending
+from benchctl.report.story import Story
+from benchctl.report.tables import Cell, Table, heads, look_of
 
 DECISION_RULE = (
     "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
@@ -30,9 +32,11 @@ class Overall:
     look: str
 
 
-def overall(figures: Sequence[Figure], unmeasured: int, ending: Ending) -> Overall:
+def overall_of(story: Story, ending: Ending) -> Overall:
     """One word for the run: it passes only if it came to its end, gave its figures, and every verdict passes."""
-    passes, fails, untold = (sum(figure.verdict == word for figure in figures) for word in _WORDS)
+    verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
+    passes, fails, untold = (verdicts.count(word) for word in _WORDS)
+    unmeasured = sum(bool(step.unmeasured) for step in story.steps)
     why = f"{_sentence(verdicts_in_words(passes, fails, untold, unmeasured))}."
     if fails:
         return Overall("Fails", why, "fails")
@@ -43,7 +47,7 @@ def overall(figures: Sequence[Figure], unmeasured: int, ending: Ending) -> Overa
     return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
 
 
-_WORDS = ("passes", "fails", "cannot be told")
+_WORDS: tuple[Verdict, ...] = ("passes", "fails", "cannot be told")
 
 
 def _sentence(words: str) -> str:
@@ -81,9 +85,29 @@ def _in_words(figure: Figure, criterion: Criterion) -> str:
     return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
 
 
-def judged(entries: Sequence[FiguresEntry]) -> Iterator[tuple[FiguresEntry, Figure]]:
-    """Every figure that has a verdict, in order."""
-    for entry in entries:
-        for figure in entry.figures:
-            if figure.verdict:
-                yield entry, figure
+def verdicts_table(story: Story) -> Table | None:
+    """Every figure that was held against something, in order."""
+    rows = tuple(
+        _verdict_row(entry, figure, story.step_of(entry), story.amplifier)
+        for entry in story.entries
+        for figure in entry.figures
+        if figure.verdict
+    )
+    columns = heads("figure", "channel", numbers=["value"]) + heads("unit", "verdict", "requirement", "step")
+    return Table("What was held against a requirement", columns, rows).without_empty_columns() if rows else None
+
+
+def _verdict_row(
+    entry: FiguresEntry, figure: Figure, step: StepTaken | None, amplifier: Amplifier | None
+) -> tuple[Cell, ...]:
+    at = f" at {render(figure.frequency_hz, 'Hz')}" if figure.frequency_hz else ""
+    burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
+    return (
+        Cell(figure.name, "code"),
+        Cell(figure.channel),
+        Cell(value_in_words(figure), "number"),
+        Cell(unit_in_words(figure)),
+        Cell(figure.verdict, look_of(figure.verdict)),
+        Cell(requirement_in_words(figure, step, entry, amplifier)),
+        Cell(f"{entry.step}{burst}{at}"),
+    )

@@ -34,6 +34,7 @@ class SimulatedBench:
     """
 
     def __init__(self, description: BenchDescription, now: Now) -> None:
+        self.seed = description.bench.seed
         self.world = World(description)
         self.faults = FaultDesk(description, self.world.plant, now)
         self.instruments = _instruments(self.world, self.faults.now, description)

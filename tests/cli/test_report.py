@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from benchctl.errors import ArchiveError
 from tests.cli.conftest import Command
-from tests.cli.files import sequence
+from tests.cli.files import IDLE, TONE, sequence
 
 
 def run_folder(benchctl: Command, tmp_path: Path) -> Path:
@@ -28,3 +31,50 @@ def test_a_folder_that_holds_no_run_gives_exit_code_2(benchctl: Command, tmp_pat
         assert ended.exit_code == 2
         assert f"{wrong} is not a run folder" in ended.err
         assert "Traceback" not in ended.err
+
+
+# -- at the end of a run -------------------------------------------------------------------------------------------
+
+
+def test_a_run_leaves_its_page_behind_and_its_last_line_stays_the_last(benchctl: Command, tmp_path: Path) -> None:
+    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run")
+    assert (ended.exit_code, ended.err) == (0, "")
+    *_, last = ended.out.splitlines()
+    folder = Path(last.partition("Run folder: ")[2])
+    assert "Passes (simulated)" in (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_a_run_that_a_limit_stopped_leaves_its_page_too(benchctl: Command, tmp_path: Path) -> None:
+    file = sequence(tmp_path, TONE, ("above: 95 A", "above: 10 A, for: 200 ms"))
+    ended = benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
+    assert ended.exit_code == 4
+    assert "Stopped by a limit: supply_current is " in Path(ended.data["folder"], "report.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    "trouble", [ArchiveError("the disk is full"), ZeroDivisionError("a slip"), KeyboardInterrupt()]
+)
+def test_a_report_that_fails_hides_neither_the_end_of_the_run_nor_its_exit_code(
+    benchctl: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trouble: BaseException
+) -> None:
+    def broken(*_: object) -> None:
+        raise trouble
+
+    monkeypatch.setattr("benchctl.report.page.write_report", broken)
+    file = sequence(tmp_path, IDLE, ("below 2.5 A", "below 500 mA"))
+    ended = benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run")
+    assert ended.exit_code == 1
+    assert "Finished: 1 fails. Run folder: " in ended.out.splitlines()[-1]
+    assert ended.err.startswith("Warning: there is no report of this run: ")
+    assert "To try again: benchctl report runs" in ended.err
+
+
+def test_a_resumed_run_writes_its_page_anew(benchctl: Command, tmp_path: Path) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    journal = folder / "journal.jsonl"
+    lines = journal.read_text(encoding="utf-8").splitlines(keepends=True)
+    place = next(number for number, line in enumerate(lines) if '"step": "2 measure_idle"' in line)
+    journal.write_text("".join(lines[: place + 1]), encoding="utf-8")
+    (folder / "report.html").unlink()
+    assert benchctl("resume", folder).exit_code == 0
+    assert "run resumed" in (folder / "report.html").read_text(encoding="utf-8")

@@ -17,8 +17,11 @@ class Page:
 
     @classmethod
     def of(cls, text: str) -> Page:
-        parser = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False)
-        return cls(parser.parse(text))
+        root = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
+        for element in root.iter():
+            if isinstance(element.tag, str):  # a comment has none
+                element.tag = element.tag.rpartition("}")[2]  # of a picture's own namespace
+        return cls(root)
 
     def all(self, tag: str) -> list[Element]:
         return list(self.root.iter(tag))

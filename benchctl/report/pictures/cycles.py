@@ -1,0 +1,112 @@
+"""The power of each cycle of a burst, with the cycles that the figures tell of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
+
+from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.measure.burst_figures import cycle_powers
+from benchctl.measure.figure import Figure
+from benchctl.measure.power import TOTAL
+from benchctl.measure.record import Samples
+from benchctl.measure.words import burst_in_words, value_in_words
+from benchctl.report.figures import conditions_in_words
+from benchctl.report.pictures.canvas import PAPER, Picture, colour, drawing, legend, marker, svg_of
+from benchctl.report.pictures.records import capture_of
+from benchctl.report.story import Story
+
+CHOSEN = ("first", "highest", "lowest", "last")
+
+
+def cycle_pictures(story: Story) -> Iterator[Picture]:
+    """One for the longest burst of each step that has bursts of more than one cycle."""
+    longest: dict[str, FiguresEntry] = {}
+    for entry in story.entries:
+        if entry.analysis == "burst" and _cycles(entry) > _cycles(longest.get(entry.step)):
+            longest[entry.step] = entry
+    for number, entry in enumerate(longest.values(), start=1):
+        yield _picture(story, entry, f"cycles-{number}")
+
+
+def _cycles(entry: FiguresEntry | None) -> int:
+    """How many cycles its bursts have; a single one makes no picture."""
+    return 1 if entry is None else int(entry.context.get("cycles", 1))
+
+
+def _picture(story: Story, entry: FiguresEntry, name: str) -> Picture:
+    context = context_of(entry)
+    records = {drive: capture_of(story.folder, file) for drive, file in entry.captures.items()}
+    burst = f"a burst of {burst_in_words(context.cycles)} into {conditions_in_words(*_at(entry))}"
+    alt = f"Power against the number of the cycle in {burst}. {_told(entry.figures)}"
+    with drawing(legend_lines=2) as (figure, (axes,)):
+        for drive, dashes in (("full", "-"), ("clean", ":")):
+            if drive in records:
+                _plot(axes, cycle_powers(records[drive], context), drive, dashes)
+        _mark(axes, entry.figures, cycle_powers(records["full"], context) if "full" in records else {})
+        axes.set(xlabel="cycle of the burst", ylabel="power, W")
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.margins(x=0.06, y=0.15)
+        legend(figure, axes, columns=2)
+        svg = svg_of(figure, name, alt)
+    drives = ", ".join(f"{drive} drive from {file}" for drive, file in entry.captures.items())
+    caption = (
+        f"At full drive the first cycle just reaches {100.0 * context.thd_n:g} % of distortion and the rails droop "
+        f"under the rest; at clean drive every cycle keeps it. {drives[:1].upper()}{drives[1:]}."
+    )
+    return Picture(name, f"Power of each cycle in {burst}", caption, alt, svg)
+
+
+def _at(entry: FiguresEntry) -> tuple[float | None, float | None]:
+    return entry.conditions.load_ohm, entry.conditions.frequency_hz
+
+
+def _told(figures: Sequence[Figure]) -> str:
+    """The chosen cycles of each channel in words."""
+    channels = dict.fromkeys(figure.channel for figure in figures if figure.name == "burst_power_first")
+    return " ".join(
+        f"Channel {channel} at full drive: "
+        + ", ".join(
+            f"{which} {value_in_words(figure)} W"
+            for which in CHOSEN
+            for figure in figures
+            if (figure.name, figure.channel) == (f"burst_power_{which}", channel)
+        )
+        + "."
+        for channel in channels
+        if channel != TOTAL
+    )
+
+
+def _plot(axes: Axes, powers: dict[str, Samples], drive: str, dashes: str) -> None:
+    for place, (channel, watts) in enumerate(powers.items()):
+        numbers = np.arange(1, watts.size + 1)
+        dots = marker(place) if drive == "full" else "none"
+        label = f"{channel}, {drive} drive"
+        axes.plot(numbers, watts, dashes, color=colour(place), marker=dots, markersize=3.0, label=label)
+
+
+def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> None:
+    """Rings around the chosen cycles of each channel; of the first one in words, too."""
+    for place, (channel, watts) in enumerate(powers.items()):
+        names: dict[int, list[str]] = {}
+        for which in CHOSEN:
+            for figure in figures:
+                if (figure.name, figure.channel) == (f"burst_power_{which}", channel):
+                    names.setdefault(int(np.argmin(np.abs(watts - figure.value))), []).append(which)
+        for cycle, which_ones in names.items():
+            axes.plot(
+                [cycle + 1], [watts[cycle]], "o", markersize=8.0, markerfacecolor="none", markeredgecolor=colour(place)
+            )
+            if place == 0:
+                axes.annotate(
+                    ", ".join(which_ones),
+                    (cycle + 1, watts[cycle]),
+                    xytext=(0, 8),
+                    textcoords="offset points",
+                    ha="left" if cycle == 0 else "right",
+                    bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
+                )

@@ -1,0 +1,48 @@
+"""All pictures of a run. What one of them needs may be missing; the others are drawn all the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.report.pictures.canvas import Picture
+from benchctl.report.pictures.cycles import cycle_pictures
+from benchctl.report.pictures.distortion import distortion_pictures
+from benchctl.report.pictures.power import power_pictures
+from benchctl.report.pictures.response import response_pictures
+from benchctl.report.pictures.trend import trend_pictures
+from benchctl.report.pictures.waveform import waveform_pictures
+from benchctl.report.story import Story
+
+# What drawing may answer to a journal or a capture that somebody has changed.
+_NOT_DRAWN = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
+
+
+@dataclass(frozen=True)
+class Gallery:
+    """The pictures, and why any of them could not be drawn."""
+
+    pictures: tuple[Picture, ...]
+    missing: tuple[str, ...]
+
+
+def gallery_of(story: Story) -> Gallery:
+    """Every picture that this run has something to show in."""
+    pictures: list[Picture] = []
+    missing: list[str] = []
+    for what, drawn in _all(story):
+        try:
+            pictures += drawn
+        except _NOT_DRAWN as error:
+            missing.append(f"There is no picture of {what}: {error}")
+    return Gallery(tuple(pictures), tuple(missing))
+
+
+def _all(story: Story) -> Iterator[tuple[str, Iterator[Picture]]]:
+    yield "power by load and length of burst", power_pictures(story)
+    yield "the cycles of a burst", cycle_pictures(story)
+    yield "a burst's waveform", waveform_pictures(story)
+    yield "distortion against level", distortion_pictures(story)
+    yield "the response", response_pictures(story)
+    yield "the trend", trend_pictures(story)

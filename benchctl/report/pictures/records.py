@@ -1,0 +1,28 @@
+"""The records behind a run's figures, for pictures: one that cannot be read gives no picture, and the page says so."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+
+from benchctl.archive.captures import load_capture
+from benchctl.archive.folder import RunFolder
+from benchctl.measure.record import Capture
+from benchctl.report.pictures.envelope import Array, envelope
+
+
+def capture_of(folder: RunFolder, file: str) -> Capture:
+    """A capture of the run.
+
+    Raises:
+        ArchiveError: it is not there, or is no whole capture.
+    """
+    return load_capture(folder.inside(file))
+
+
+def plot_envelope(axes: Axes, x: Array, y: Array, colour: str, *, label: str, dashes: str = "-") -> None:
+    """A signal as a line, or where it has more samples than there is room for, as the band that holds them all."""
+    found = envelope(x, y)
+    if found.low is found.high:
+        axes.plot(x, y, dashes, color=colour, label=label)
+        return
+    axes.fill_between(found.x, found.low, found.high, facecolor=colour, edgecolor=colour, linewidth=0.8, label=label)

@@ -1,0 +1,92 @@
+"""Gain and phase, or crosstalk, against frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.figure import Figure
+from benchctl.measure.words import as_said, unit_in_words
+from benchctl.quantity import render
+from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
+from benchctl.report.story import Story
+
+# What may stand against frequency, each in a panel of its own, in this order.
+_PANELS = ("gain", "phase", "crosstalk")
+_FEWEST = 3  # frequencies: fewer are told better by the table
+
+
+def response_pictures(story: Story) -> Iterator[Picture]:
+    """One for each analysis that has figures at several frequencies."""
+    swept = [entry for entry in story.entries if _names(entry)]
+    for number, entry in enumerate(swept, start=1):
+        yield _picture(entry, _names(entry), f"response-{number}")
+
+
+def _names(entry: FiguresEntry) -> list[str]:
+    counts = {name: {f.frequency_hz for f in _of(entry, name) if f.frequency_hz} for name in _PANELS}
+    return [name for name in _PANELS if len(counts[name]) >= _FEWEST]
+
+
+def _of(entry: FiguresEntry, name: str) -> list[Figure]:
+    return [figure for figure in entry.figures if figure.name == name]
+
+
+def _picture(entry: FiguresEntry, names: Sequence[str], name: str) -> Picture:
+    what = " and ".join(names)
+    load = f" into {render(entry.conditions.load_ohm, 'ohm')}" if entry.conditions.load_ohm else ""
+    alt = f"{what[:1].upper()}{what[1:]} against frequency{load}. {_told(entry, names)}"
+    with drawing(len(names), panel_in=0.8 + 1.4 * len(names), legend_lines=1) as (figure, panels):
+        for panel, each in zip(panels, names, strict=True):
+            _plot(panel, _of(entry, each))
+            panel.set_ylabel(f"{each}, {unit_in_words(_of(entry, each)[0])}")
+            _mark_edges(panel, entry)
+        panels[-1].set(xscale="log", xlabel="frequency, Hz")
+        panels[-1].xaxis.set_major_formatter(quantities("Hz"))
+        panels[-1].minorticks_off()
+        legend(figure, panels[0], columns=6)
+        svg = svg_of(figure, name, alt)
+    files = list(dict.fromkeys(entry.captures.values()))
+    through = f"{files[0]} to {files[-1]}" if len(files) > 1 else "".join(files)
+    caption = f"Bands: value ± U. From {through}."
+    return Picture(name, f"{entry.step}: {what} against frequency{load}", caption, alt, svg)
+
+
+def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
+    for place, channel in enumerate(dict.fromkeys(figure.channel for figure in figures)):
+        own = sorted(
+            (f for f in figures if f.channel == channel and f.frequency_hz), key=lambda f: f.frequency_hz or 0.0
+        )
+        hertz = np.array([figure.frequency_hz for figure in own], dtype=np.float64)
+        said = np.array([as_said(figure) for figure in own])
+        panel.plot(
+            hertz,
+            said[:, 0],
+            color=colour(place),
+            label=channel,
+            marker=marker(place),
+            markersize=3.0,
+            linestyle=DASHES[place % len(DASHES)],
+        )
+        panel.fill_between(
+            hertz, said[:, 0] - said[:, 1], said[:, 0] + said[:, 1], color=colour(place), alpha=0.18, linewidth=0
+        )
+
+
+def _mark_edges(panel: Axes, entry: FiguresEntry) -> None:
+    for figure in entry.figures:
+        if figure.name.endswith(("_band_edge", "_pass_corner")) and not figure.bound:
+            panel.axvline(figure.value, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
+
+
+def _told(entry: FiguresEntry, names: Sequence[str]) -> str:
+    sentences = []
+    for name in names:
+        for channel in dict.fromkeys(figure.channel for figure in _of(entry, name)):
+            own = [figure for figure in _of(entry, name) if figure.channel == channel and figure.frequency_hz]
+            said, unit = [as_said(figure)[0] for figure in own], unit_in_words(own[0])
+            sentences.append(f"{name} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
+    return " ".join(sentences)

@@ -1,0 +1,71 @@
+"""One burst as the oscilloscope saw it, at clean drive: the outputs, and what the supply did meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.measure.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.words import burst_in_words
+from benchctl.report.figures import conditions_in_words
+from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, svg_of
+from benchctl.report.pictures.records import capture_of, plot_envelope
+from benchctl.report.story import Story
+
+# Of the burst's length: what is shown before it, and of the recharge behind it.
+_BEFORE, _BEHIND = 0.1, 0.6
+
+
+def waveform_pictures(story: Story) -> Iterator[Picture]:
+    """One: the longest burst into the first load."""
+    bursts = [entry for entry in story.entries if entry.analysis == "burst" and "clean" in entry.captures]
+    if bursts:
+        first = [entry for entry in bursts if entry.conditions == bursts[0].conditions]
+        yield _picture(story, max(first, key=lambda entry: int(entry.context.get("cycles", 1))))
+
+
+def _picture(story: Story, entry: FiguresEntry) -> Picture:
+    context = context_of(entry)
+    whole = capture_of(story.folder, entry.captures["clean"])
+    length_s = context.cycles / context.frequency_hz
+    capture = _shown(whole, length_s)
+    conditions = conditions_in_words(entry.conditions.load_ohm, entry.conditions.frequency_hz)
+    burst = f"a burst of {burst_in_words(context.cycles)} into {conditions} at clean drive"
+    outputs = [name for name in capture.traces if name.startswith("output ") and not name.startswith("output current")]
+    supply = [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in capture.traces]
+    alt = f"The waveform of {burst}. {_told(capture)}"
+    ratios = [2.0, *[1.0] * len(supply)]
+    with drawing(1 + len(supply), panel_in=1.8 + 0.9 * len(supply), ratios=ratios, legend_lines=1) as (figure, panels):
+        for place, name in enumerate(outputs):
+            _plot(panels[0], capture, name, place)
+        panels[0].set_ylabel("output, V")
+        legend(figure, panels[0], len(outputs))
+        for place, (panel, name) in enumerate(zip(panels[1:], supply, strict=True), start=len(outputs)):
+            _plot(panel, capture, name, place)
+            panel.set_ylabel(f"{name.removeprefix('supply ')}, {capture.traces[name].unit}")
+        panels[-1].set_xlabel("time from the start of the burst, ms")
+        svg = svg_of(figure, "waveform", alt)
+    caption = f"Each column shows the lowest and the highest of its samples. From {entry.captures['clean']}."
+    return Picture("waveform", f"{burst[:1].upper()}{burst[1:]}", caption, alt, svg)
+
+
+def _shown(capture: Capture, length_s: float) -> Capture:
+    end_s = capture.start_s + capture.samples * capture.interval_s
+    begin_s = max(capture.start_s, -_BEFORE * length_s)
+    return capture.window(begin_s, min(end_s, (1.0 + _BEHIND) * length_s))
+
+
+def _plot(panel: Axes, capture: Capture, name: str, place: int) -> None:
+    times_ms = 1e3 * (capture.start_s + capture.interval_s * np.arange(capture.samples, dtype=np.float64))
+    plot_envelope(panel, times_ms, capture.traces[name].values(), colour(place), label=name)
+
+
+def _told(capture: Capture) -> str:
+    extremes = {name: (trace.values(), trace.unit) for name, trace in capture.traces.items()}
+    return " ".join(
+        f"{name[:1].upper()}{name[1:]}: between {values.min():.4g} and {values.max():.4g} {unit}."
+        for name, (values, unit) in extremes.items()
+    )

@@ -1,0 +1,155 @@
+"""The pictures of a page: in words too, in the page's own colours, true to the figures, and none that lies."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchctl.archive.captures import load_capture
+from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.measure.burst_figures import cycle_powers
+from benchctl.report.page import report_page
+from benchctl.report.pictures.envelope import envelope
+from benchctl.report.pictures.gallery import Gallery, gallery_of
+from benchctl.report.story import Story, read_story
+from tests.report.conftest import changed
+from tests.report.pages import Page, words_of
+
+
+@pytest.fixture(scope="module")
+def story(whole: Path) -> Story:
+    return read_story(whole)
+
+
+@pytest.fixture(scope="module")
+def gallery(story: Story) -> Gallery:
+    return gallery_of(story)
+
+
+@pytest.fixture(scope="module")
+def page(story: Story, gallery: Gallery) -> Page:
+    return Page.of(report_page(story, gallery))
+
+
+def test_a_run_has_a_picture_of_all_that_it_measured(gallery: Gallery) -> None:
+    assert gallery.missing == ()
+    kinds = [re.sub(r"-\d+$", "", picture.name) for picture in gallery.pictures]
+    assert kinds == ["power", "cycles", "waveform", "distortion", "distortion", "response", "trend"]
+
+
+def test_every_picture_has_a_caption_and_says_in_words_what_it_shows(page: Page) -> None:
+    figures = page.all("figure")
+    assert len(figures) == len(page.all("svg")) == 7
+    for figure in figures:
+        (svg,) = figure.iter("svg")
+        assert svg.get("role") == "img"
+        assert len(svg.get("aria-label", "")) > 40
+        (caption,) = figure.iter("figcaption")
+        assert words_of(caption).startswith("Simulated.")
+        assert re.search(r"captures/|journal|trend\.csv", words_of(caption))
+
+
+def test_a_caption_names_captures_that_are_there(whole: Path, gallery: Gallery) -> None:
+    named = {name for picture in gallery.pictures for name in re.findall(r"captures/\S+\.npz", picture.caption)}
+    assert len(named) > 4
+    assert [name for name in named if not (whole / name).is_file()] == []
+
+
+def test_pictures_have_no_colours_but_those_of_the_page(gallery: Gallery) -> None:
+    """So they follow it into the dark, and onto paper."""
+    for picture in gallery.pictures:
+        colours = re.findall(r"(?:fill|stroke): ([^;\"]+)", picture.svg)
+        assert colours
+        assert {colour for colour in colours if colour != "none" and not colour.startswith("var(--")} == set()
+
+
+def test_two_pictures_share_no_id_and_every_reference_finds_its_own(page: Page) -> None:
+    ids = Counter(element.get("id") for element in page.root.iter() if element.get("id"))
+    assert [name for name, count in ids.items() if count > 1] == []
+    values = [str(value) for element in page.root.iter() for value in element.attrib.values()]
+    referred = {found for value in values for found in re.findall(r"^#(\S+)$|url\(#(\S+?)\)", value) for found in found}
+    labelled = {name for element in page.root.iter() for name in element.get("aria-labelledby", "").split()}
+    assert (referred | labelled) - {""} <= set(ids)
+
+
+def test_a_style_of_a_picture_does_not_reach_the_page(page: Page) -> None:
+    assert [element for svg in page.all("svg") for element in svg.iter("style")] == []
+
+
+def test_the_same_run_gives_the_same_pictures(story: Story, gallery: Gallery) -> None:
+    assert gallery_of(story) == gallery
+
+
+def bursts(story: Story) -> Sequence[FiguresEntry]:
+    return [entry for entry in story.entries if entry.analysis == "burst"]
+
+
+@pytest.mark.parametrize(("which", "choose"), [("first", 0), ("last", -1), ("highest", max), ("lowest", min)])
+def test_the_cycles_that_are_marked_are_those_of_the_figures(
+    whole: Path, story: Story, which: str, choose: object
+) -> None:
+    """Figures are kept to ten digits."""
+    entry = bursts(story)[-1]
+    for channel, watts in cycle_powers(load_capture(whole / entry.captures["full"]), context_of(entry)).items():
+        assert watts.size == 6
+        (figure,) = (f for f in entry.figures if (f.name, f.channel) == (f"burst_power_{which}", channel))
+        chosen = watts[choose] if isinstance(choose, int) else choose(watts)  # type: ignore[operator]
+        assert figure.value == pytest.approx(chosen, rel=1e-9)
+
+
+def test_a_picture_whose_capture_is_gone_is_told_and_the_others_are_drawn(folder: Path) -> None:
+    for capture in (folder / "captures").glob("*burst*"):
+        capture.unlink()
+    gallery = gallery_of(read_story(folder))
+    assert {picture.name for picture in gallery.pictures} >= {"power", "distortion-1", "trend"}
+    assert [told.partition(":")[0] for told in gallery.missing] == [
+        "There is no picture of the cycles of a burst",
+        "There is no picture of a burst's waveform",
+    ]
+
+
+def test_a_picture_of_what_somebody_broke_is_told(folder: Path) -> None:
+    gallery = gallery_of(read_story(changed(folder, "search", exposures=[{"says": "clean"}] * 3)))
+    assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion against level"]
+
+
+# -- decimation ----------------------------------------------------------------------------------------------------
+
+
+def test_every_sample_lies_within_the_band_of_its_column() -> None:
+    x = np.arange(10_007.0)
+    y = np.sin(x * 0.7) * np.cos(x * 0.01)
+    found = envelope(x, y, 100)
+    assert found.x.size == 100
+    nearest = np.abs(x[:, np.newaxis] - found.x).argmin(axis=1)
+    for number in range(100):
+        inner = np.flatnonzero(nearest == number)[1:-1]  # a column's edge may lie a sample to either side
+        assert found.low[number] <= y[inner].min()
+        assert found.high[number] >= y[inner].max()
+    assert (found.low.min(), found.high.max()) == (y.min(), y.max())
+
+
+def test_a_signal_as_fast_as_the_columns_is_not_aliased_into_a_slow_one() -> None:
+    """A cycle a column: every hundredth sample alone would show a straight line."""
+    x = np.arange(10_000.0)
+    found = envelope(x, np.sin(2.0 * np.pi * x / 100.0), 100)
+    assert np.all(found.high > 0.99)
+    assert np.all(found.low < -0.99)
+
+
+def test_a_spike_of_one_sample_is_not_lost() -> None:
+    y = np.zeros(100_000)
+    y[54_321] = 1.0
+    assert envelope(np.arange(100_000.0), y, 50).high.max() == 1.0
+
+
+def test_a_record_that_fits_is_shown_as_it_is() -> None:
+    x = np.arange(200.0)
+    found = envelope(x, x**2, 100)
+    assert found.low is found.high
+    assert np.array_equal(found.low, x**2)
