@@ -32,12 +32,12 @@ from benchctl.runner.execute import Outcome, conclude, execute
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import Preflight, preflight
 from benchctl.runner.progress import Progress, progress_of
-from benchctl.runner.run import Files, Observer, Run
+from benchctl.runner.run import Files, Observer, OwnHands, Run
 from benchctl.simulator.bench import SimulatedBench
 
 
 class _NobodyAsked:
-    """An observer's stand-in for a dry run: what would be asked of hands is told, and taken as done."""
+    """An observer's stand-in for a dry run: what would be asked of hands is told, and the simulated bench does it."""
 
     def __init__(self, observer: RunObserver) -> None:
         self._observer = observer
@@ -224,6 +224,7 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
         recorder=recorder,
         observer=observer if opened.lock is not None else _NobodyAsked(observer),
         planned=checked.plan[0],
+        hands=opened.simulated or OwnHands(),
     )
     with ExitStack() as stack:
         if opened.lock is not None:

@@ -37,6 +37,7 @@ def _connect(run: Run, channels: list[str], request: str) -> None:
             run.wait(RELAY_S)
         case InputsByHand():
             run.observer.hands_needed(request)
+            run.hands.plug(channels)
         case _:
             raise InstrumentError("the bench file does not say how an input is driven alone")
 

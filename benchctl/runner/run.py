@@ -44,6 +44,26 @@ class Observer(Protocol):
         """Ask a person for something that goes on record."""
 
 
+class Hands(Protocol):
+    """What a person does to the amplifier once asked. Of a simulated one something must do it in the person's place."""
+
+    def plug(self, channels: Sequence[str]) -> None:
+        """The generator into these inputs, and a shorting plug into every other."""
+
+    def turn(self, factors: Mapping[str, float]) -> None:
+        """Each channel's gain control, until its gain is so many times what it is."""
+
+
+class OwnHands:
+    """The person who was asked does it."""
+
+    def plug(self, channels: Sequence[str]) -> None:
+        """Done when the person says so."""
+
+    def turn(self, factors: Mapping[str, float]) -> None:
+        """Seen in the next reading."""
+
+
 @dataclass(frozen=True)
 class Files:
     """The three documents of a run."""
@@ -87,6 +107,7 @@ class Run:
     recorder: Recorder
     observer: Observer
     planned: PlannedStep
+    hands: Hands = field(default_factory=OwnHands)
     conditions: Conditions = field(default_factory=Conditions)
     clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: list[Figure] = field(default_factory=list)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -40,12 +40,13 @@ class Conditions(NamedTuple):
 
 
 class Assembly:
-    """One amplifier, ready to be put under any conditions."""
+    """One amplifier, ready to be put under any conditions; `controls`: channel -> what its gain control makes of its
+    gain."""
 
-    def __init__(self, physics: Physics, plate: Plate) -> None:
+    def __init__(self, physics: Physics, plate: Plate, controls: Mapping[str, float]) -> None:
         self._physics = physics
         self._plate = plate
-        self._channels = tuple(output_of(physics, plate, channel) for channel in plate.channels)
+        self._channels = tuple(output_of(physics, plate, channel, controls[channel]) for channel in plate.channels)
 
     def circuit(self, now: Conditions, conductances_s: Sequence[float]) -> Circuit:
         """With a load of so much at each channel."""

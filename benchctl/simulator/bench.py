@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from types import TracebackType
 from typing import Any
 
@@ -11,6 +12,7 @@ from benchctl.simulator.description import BenchDescription
 from benchctl.simulator.disturbed import Disturbances
 from benchctl.simulator.faults import FaultDesk
 from benchctl.simulator.instrument import Instrument, Now
+from benchctl.simulator.plant import Plant
 from benchctl.simulator.ports import HislipPlace
 from benchctl.simulator.scpi_generator import SimulatedGenerator
 from benchctl.simulator.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
@@ -59,6 +61,25 @@ class SimulatedBench:
     def hislip_places(self) -> Mapping[str, HislipPlace]:
         """Where roles answer HiSLIP, once started."""
         return self._server.hislip
+
+    def plug(self, channels: Sequence[str]) -> None:
+        """As a hand would: the generator into these inputs of the amplifier, and a shorting plug into every other."""
+        with self._brought_up_to_now() as plant:
+            plant.plug(channels)
+
+    def turn(self, factors: Mapping[str, float]) -> None:
+        """As a hand would: each channel's gain control, so that its gain becomes so many times what it is."""
+        with self._brought_up_to_now() as plant:
+            for channel, factor in factors.items():
+                plant.turn(channel, factor)
+
+    @contextmanager
+    def _brought_up_to_now(self) -> Iterator[Plant]:
+        """What all clients have sent has been acted on, and nothing of it happens meanwhile."""
+        self.settle()
+        with self.world.lock:
+            self.world.advance(self.faults.now())
+            yield self.world.plant
 
     def settle(self) -> None:
         """Wait until all that clients have sent has been acted on; a virtual clock must ask for it before it jumps."""

@@ -47,13 +47,13 @@ class Output:
         )
 
 
-def output_of(physics: Physics, plate: Plate, channel: str) -> Output:
-    """The output of one channel."""
+def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:
+    """The output of one channel; its gain control makes its gain so many times the one stated."""
     faults = physics.faults
     opened = faults.open_device
     missing = opened.half if opened is not None and opened.channel == channel else None
     return Output(
-        gain=physics.gain * faults.gain_mismatch.get(channel, 1.0),
+        gain=physics.gain * faults.gain_mismatch.get(channel, 1.0) * control,
         offset_v=physics.offset_v.get(channel, 0.0) + faults.dc_on_output.get(channel, 0.0),
         output_ohm=physics.output_resistance_ohm,
         halves=plate.halves,

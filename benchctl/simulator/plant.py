@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from benchctl.simulator.amplifier import Amplifier, Sight
 from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, Conditions
@@ -30,6 +30,9 @@ CIRCUITS_KEPT = 64
 
 GAIN_STEP = 1 / 512
 """Thermal fold-back moves in steps of so much of the gain, a sixtieth of a decibel, so that circuits repeat."""
+
+LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
+"""How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
 
 BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
@@ -58,7 +61,9 @@ class Plant:
         )
         places = description.thermometer.channels.values() if description.thermometer is not None else ()
         self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
-        self._assembly = Assembly(self.physics, description.plate)
+        self._controls = dict.fromkeys(description.plate.channels, 1.0)
+        self._assembly = Assembly(self.physics, description.plate, self._controls)
+        self._plugged = frozenset(description.plate.channels)
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
         self._circuits: dict[Conditions, Circuit] = {}
@@ -124,6 +129,16 @@ class Plant:
         for relay in self.relays.bounce(now_s):
             self._follow_contact(relay)
 
+    def plug(self, channels: Iterable[str]) -> None:
+        """Put the generator's plugs into these inputs, and a shorting plug into every other."""
+        self._plugged = frozenset(channels)
+
+    def turn(self, channel: str, factor: float) -> None:
+        """Turn a channel's gain control, so that its gain becomes so many times what it is; at its ends it stops."""
+        self._controls[channel] = min(max(self._controls[channel] * factor, LOWEST_CONTROL), HIGHEST_CONTROL)
+        self._assembly = Assembly(self.physics, self.description.plate, self._controls)
+        self._circuits.clear()
+
     def circuit(self, tone: Tone, now_s: float) -> Circuit:
         """What all of it makes together at this instant.
 
@@ -177,12 +192,10 @@ class Plant:
         )
 
     def _driven_channels(self) -> frozenset[str]:
-        """All of them, unless a relay is in the way."""
+        """Those that the generator is plugged into, unless a relay is in the way."""
         relays = self.description.input_relays
         return frozenset(
-            channel
-            for channel in self.description.plate.channels
-            if channel not in relays or relays[channel] in self.relays.made
+            channel for channel in self._plugged if channel not in relays or relays[channel] in self.relays.made
         )
 
     def _bias_temperature_c(self) -> float:

@@ -3,37 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 
-from benchctl.simulator.assembly import Assembly
 from tests.runner.measured import Measured, hazards_of, measured, true_gain, within_uncertainty
 from tests.runner.rig import Rig
 
 
 def turning(*turns: tuple[float, float]) -> Callable[[Rig], None]:
-    """A hand: at so many seconds of the run the gain becomes so much."""
+    """A hand: at so many seconds of the run the gain of both channels becomes so many times what it is."""
 
     def disturb(rig: Rig) -> None:
-        for at_s, gain in turns:
-            rig.at(at_s, lambda gain=gain: _turn(rig, gain))  # type: ignore[misc]
+        for at_s, factor in turns:
+            rig.at(at_s, partial(rig.simulated.turn, {"A": factor, "B": factor}))
 
     return disturb
-
-
-def _turn(rig: Rig, gain: float) -> None:
-    plant = rig.plant
-    plant._assembly = Assembly(replace(plant.physics, gain=gain), plant.description.plate)
-    plant._circuits.clear()
 
 
 @pytest.fixture(scope="module")
 def turned(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     """From 31.9 up to 40, which is 32 dB, in two turns."""
     step = "set_gain: {gain: 32 dB, within: 2 %}"
-    return measured(tmp_path_factory.mktemp("run"), step, disturb=turning((8.0, 36.0), (12.0, 40.0)))
+    return measured(tmp_path_factory.mktemp("run"), step, disturb=turning((8.0, 36.0 / 31.9), (12.0, 40.0 / 36.0)))
 
 
 def test_it_waits_until_the_hand_has_brought_the_gain_there(turned: Measured) -> None:

@@ -61,17 +61,19 @@ class _Control:
         right = 0
         while right < STEADY_READINGS:
             gains = _gains(self.take(), context)
-            right = right + 1 if self._is_right(gains, context.wanted_gain) else 0
+            wrong = self._wrong(gains, context.wanted_gain)
+            right = 0 if wrong else right + 1
             self.run.observer.progress(_in_words(gains, context.wanted_gain))
+            self.run.hands.turn(wrong)
             if right < STEADY_READINGS and self.run.clock.now() >= deadline_s:
                 return False
             self.run.wait(READ_EVERY_S)
         return True
 
-    def _is_right(self, gains: Mapping[str, float], wanted: float | None) -> bool:
-        """Each at what is wanted or, where nothing is, all alike."""
-        aims = {channel: wanted or next(iter(gains.values())) for channel in gains}
-        return all(abs(gains[channel] / aim - 1.0) <= self.step.within for channel, aim in aims.items())
+    def _wrong(self, gains: Mapping[str, float], wanted: float | None) -> dict[str, float]:
+        """Each channel that is not at what is wanted or, where nothing is, not like the first -> the factor to it."""
+        aim = wanted or next(iter(gains.values()))
+        return {channel: aim / gain for channel, gain in gains.items() if abs(gain / aim - 1.0) > self.step.within}
 
 
 def perform(step: SetGain, run: Run) -> None:
