@@ -16,7 +16,8 @@ TextWith = Callable[[str], str]
 @pytest.fixture
 def text_with(bench_text: str) -> TextWith:
     """The workshop's bench file with these inputs."""
-    return lambda inputs: bench_text.replace("remote_turn_on:", f"inputs: {inputs}\nremote_turn_on:")
+    head, _, rest = bench_text.partition("inputs: ")
+    return lambda inputs: f"{head}inputs: {inputs}\n{rest.partition(chr(10))[2]}"
 
 
 @pytest.fixture

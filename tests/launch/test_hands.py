@@ -10,9 +10,9 @@ import pytest
 from benchctl.launch.run import Documents, Result, run
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.run import Run
-from tests.runner.rig import POWER_ON_LINE, Audience, Edits, sequence_text, shipped
+from tests.runner.rig import POWER_ON_LINE, Audience, Edits, sequence_text, shipped, with_inputs
 
-HANDS = {"remote_turn_on:": "inputs: {by: hand}\nremote_turn_on:"}
+HANDS = with_inputs("{by: hand}")
 LEAKY = {"noise: 0.3 mV": "noise: 0.3 mV\n  crosstalk: -60 dB"}
 MISMATCHED = {"noise: 0.3 mV": "noise: 0.3 mV\n  faults: {gain_mismatch: {B: -1.5 dB}}"}
 

@@ -41,6 +41,11 @@ POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
 POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
 
 
+def with_inputs(words: str) -> Edits:
+    """The edit of the workshop's bench by which it drives an input alone in another way; without words, in none."""
+    return {"inputs: {by: relay, relays: {A: 111, B: 112}}": f"inputs: {words}" if words else ""}
+
+
 def shipped(shelf: library.Shelf, name: str, edits: Edits | None = None) -> str:
     """The text of a shipped document, each of `edits` made in it; one that does not apply is an error."""
     text = library.find(shelf, name).read_text(encoding="utf-8")

@@ -9,7 +9,7 @@ import pytest
 from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.errors import DocumentError
 from benchctl.runner.plan import PlannedStep, expand
-from tests.runner.rig import Edits, bench_file
+from tests.runner.rig import Edits, bench_file, with_inputs
 
 HX2150 = load_amplifier("hx2150")
 HEAD = "benchctl: sequence 1\ntitle: Flow\nsteps:\n  - power_on: {voltage: 14.4 V, current_limit: 90 A}\n"
@@ -47,9 +47,9 @@ def test_a_condition_may_ask_how_many_channels_there_are(tmp_path: Path, channel
     assert bool(plan(tmp_path, steps)) is is_performed
 
 
-RELAYS = "inputs: {by: relay, relays: {A: 201, B: 202}}"
-ONE_RELAY = "inputs: {by: relay, relays: {A: 201}}"
-HANDS = "inputs: {by: hand}"
+RELAYS = "{by: relay, relays: {A: 201, B: 202}}"
+ONE_RELAY = "{by: relay, relays: {A: 201}}"
+HANDS = "{by: hand}"
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ def test_a_condition_may_ask_how_each_input_is_driven_alone(
     tmp_path: Path, asked: str, inputs: str, enough_for: set[str]
 ) -> None:
     steps = f"  - when: {{bench: {{inputs: {asked}}}}}\n    steps: [{{hold: {{for: 1 s}}}}]\n"
-    planned = plan(tmp_path, steps, {"remote_turn_on:": f"{inputs}\nremote_turn_on:"})
+    planned = plan(tmp_path, steps, with_inputs(inputs))
     assert bool(planned) is (asked in enough_for)
 
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
+from tests.runner.rig import with_inputs
 
-RELAYS = {"remote_turn_on:": "inputs: {by: relay, relays: {A: 201, B: 202}}\nremote_turn_on:"}
-HANDS = {"remote_turn_on:": "inputs: {by: hand}\nremote_turn_on:"}
+HANDS = with_inputs("{by: hand}")
 LEAKY = {"noise: 0.3 mV": "noise: 0.3 mV\n  crosstalk: -60 dB"}
 SHORT = "measure_crosstalk: {from: 1 kHz, to: 4 kHz}"
 
@@ -18,7 +18,7 @@ SHORT = "measure_crosstalk: {from: 1 kHz, to: 4 kHz}"
 def crosstalk(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     step = "measure_crosstalk: {from: 1 kHz, to: 20 kHz, expect: {crosstalk: below -50 dB}}"
     after = "measure_continuous: {level: 200 mV, for: 1 s}"
-    return measured(tmp_path_factory.mktemp("run"), step, after, bench=RELAYS, amplifier=LEAKY)
+    return measured(tmp_path_factory.mktemp("run"), step, after, amplifier=LEAKY)
 
 
 def test_what_leaks_is_told_for_either_undriven_channel_at_each_frequency(crosstalk: Measured) -> None:
@@ -42,7 +42,7 @@ def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(crosstalk:
 
 def test_what_leaks_less_than_the_noise_is_a_bound(tmp_path: Path) -> None:
     sealed = {"noise: 0.3 mV": "noise: 0.3 mV\n  crosstalk: 0 %"}
-    run = measured(tmp_path, SHORT, bench=RELAYS, amplifier=sealed)
+    run = measured(tmp_path, SHORT, amplifier=sealed)
     assert {figure.bound for figure in run.figures("crosstalk")} == {"at most"}
     assert all(figure.value < 1e-4 for figure in run.figures("crosstalk"))
 
@@ -58,9 +58,12 @@ def test_plugs_that_were_left_in_are_noticed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("bench", "words"),
     [
-        ({}, "the generator feeds all inputs together; 'inputs' in the bench file says how one is driven alone"),
+        (
+            with_inputs(""),
+            "the generator feeds all inputs together; 'inputs' in the bench file says how one is driven alone",
+        ),
         (HANDS, "plugs are moved by hand to drive one input alone, and nobody is there"),
-        ({"remote_turn_on:": "inputs: {by: relay, relays: {A: 201}}\nremote_turn_on:"}, "no relay feeds input B"),
+        (with_inputs("{by: relay, relays: {A: 111}}"), "no relay feeds input B"),
     ],
 )
 def test_preflight_refuses_a_bench_that_cannot_drive_one_input_alone(bench: dict[str, str], words: str) -> None:

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
+from benchctl.documents.step_form import HOLDERS
+from benchctl.documents.steps import KINDS
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
 from benchmarks.sequences import BENCHES, TOLERANCE, documents, trial
@@ -20,6 +22,8 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "quick_check": "cx4090",  # on 24 V
     "burst_and_continuous": "lw1200",  # into 1 ohm
     "supply_sensitivity": "dx5080",
+    "set_gains": "cx4090",  # four controls
+    "full_report": "cx4090",  # whose plugs are moved by hand
 }
 
 
@@ -39,6 +43,32 @@ def test_preflight_passes_every_sequence_on_every_amplifier(sequence: str, ampli
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
     assert checked.hazards == ()
     assert checked.warnings == ()
+
+
+def steps_of(sequence: str, amplifier: str) -> set[str]:
+    files = documents(sequence, amplifier, short=True).load()
+    return {planned.step.kind for planned in expand(files.sequence, files.amplifier, files.bench)}
+
+
+def test_every_kind_of_step_stands_in_a_sequence() -> None:
+    """Those that hold others are written out in a plan, and stand in the files."""
+    performed = {kind for sequence in SEQUENCES for amplifier in BENCHES for kind in steps_of(sequence, amplifier)}
+    assert performed == set(KINDS) - set(HOLDERS)
+    for holder in HOLDERS:
+        assert any(f"- {holder}:" in library.find("sequences", name).read_text(encoding="utf-8") for name in SEQUENCES)
+
+
+@pytest.mark.parametrize(
+    ("amplifier", "sequences"),
+    [
+        ("hx2150", {"before_and_after", "damping_and_noise", "full_report", "response_and_filters"}),  # by relays
+        ("cx4090", {"before_and_after", "full_report", "response_and_filters"}),  # by hand, so not unattended
+        ("dx5080", set()),  # all inputs together
+        ("lw1200", set()),  # one channel
+    ],
+)
+def test_crosstalk_is_measured_where_each_input_can_be_driven_alone(amplifier: str, sequences: set[str]) -> None:
+    assert {name for name in SEQUENCES if "measure_crosstalk" in steps_of(name, amplifier)} == sequences
 
 
 @pytest.mark.parametrize("sequence", SEQUENCES)
