@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.fields import (
+    Amperes,
     AmplifierClass,
     ChannelName,
     Distortion,
@@ -29,7 +30,6 @@ from benchctl.documents.part import Document, Misfit, Part, key_of
 from benchctl.documents.simulation import AmplifierSimulation
 from benchctl.documents.step_base import doubled
 from benchctl.quantity import render
-
 
 # Worst heat over full power. A linear stage dissipates 0.4 of its ideal full power at a third of it (Boylestad and
 # Nashelsky, ch. 12); class D is hottest at full power, where stage and converter lose about so much.
@@ -104,6 +104,11 @@ class Amplifier(Document):
         " worse of both is taken for what load, fuse and supply must bear, unless given",
     )
     idle_current_a: PositiveAmperes | None = Field(default=None, description="that the maker expects")
+    least_idle_current_a: Annotated[Amperes, bounded("A", at_least=0)] | None = Field(
+        default=None,
+        description="below which it did not wake, which ends a run; a tenth of `idle_current`, unless given. 0 A if it"
+        " rightly draws next to nothing until it plays",
+    )
     heatsink: HeatsinkRating
     simulation: AmplifierSimulation | None = Field(
         default=None, description="physics for a dry run; only the simulator reads it"
@@ -130,6 +135,8 @@ class Amplifier(Document):
     def misfits(self) -> Iterator[Misfit]:
         slips = tuple(doubled(self.channels, "channels"))
         yield from slips or self._simulation_misfits()
+        if (self.least_idle_current_a or 0.0) > (self.idle_current_a or math.inf):
+            yield Misfit(("least_idle_current",), "it must not lie above 'idle_current', which is what it should draw")
         seen: set[float] = set()
         for index, load_ohm in enumerate(line.load_ohm for line in self.rated):
             if load_ohm in seen:

@@ -65,6 +65,11 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
         ("gain: 30 dB", "gain: 300 dB", "10:7: '300 dB' is out of range"),
         ("{load: 2 ohm", "{load: 1 ohm", "13:12: 1 ohm is below the minimum load of 2 ohm"),
         ("{load: 2 ohm", "{load: 4 ohm", "13:12: 4 ohm is rated twice; keep one line"),
+        (
+            "idle_current: 1.6 A",
+            "idle_current: 1.6 A\nleast_idle_current: 2 A",
+            "16:21: it must not lie above 'idle_current', which is what it should draw",
+        ),
         ("{maximum: 85 degC", "{maximum: 85 K", "16:21: '85 K': 'K' will not do here; give degC"),
         ("{maximum: 85 degC", "{maximum: 850 degC", "16:21: '850 degC' is out of range; it must be at most 400 degC"),
     ],

@@ -10,6 +10,7 @@ from benchctl.instruments.load import RelayBank
 from benchctl.runner.drive import mute
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
+from benchctl.runner.waking import ADVICE, why_asleep
 
 # The supply's voltage counts as there when it is within this part of its setting.
 VOLTAGE_THERE = 0.03
@@ -32,12 +33,14 @@ def perform_on(step: PowerOn, run: Run) -> None:
     """Bring the amplifier up.
 
     Raises:
-        InstrumentError: the supply's voltage does not come, or the amplifier does not come to rest at idle.
+        InstrumentError: the supply's voltage does not come, or the amplifier does not wake or come to rest at idle.
     """
     mute(run)
     _main_on(step, run)
     wake(run)
-    _wait_for_idle(step, run)
+    idle_a = _wait_for_idle(step, run)
+    if reason := why_asleep(run, idle_a):
+        raise InstrumentError(reason, advice=ADVICE)
     run.guard.energised = True
     run.conditions.supply_v = step.voltage_v
 
@@ -83,14 +86,15 @@ def wake(run: Run) -> None:
         run.wait(wanted.delay_s)
 
 
-def _wait_for_idle(step: PowerOn, run: Run) -> None:
+def _wait_for_idle(step: PowerOn, run: Run) -> float:
+    """Until readings of the supply current agree; returns the last."""
     deadline = run.clock.now() + step.timeout_s
     before = run.read("supply_current")
     while True:
         run.wait(IDLE_APART_S)
         now = run.read("supply_current")
         if abs(now - before) <= max(IDLE_ABSOLUTE_A, IDLE_RELATIVE * abs(now)):
-            return
+            return now
         if run.clock.now() >= deadline:
             raise InstrumentError(
                 f"the amplifier's idle current does not come to rest within {step.timeout_s:g} s "

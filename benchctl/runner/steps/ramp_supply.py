@@ -21,6 +21,7 @@ from benchctl.runner.drive import mute
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 from benchctl.runner.steps.power import PROTECTION_MARGIN, turn_on_delay_s, wake
+from benchctl.runner.waking import why_asleep
 
 # Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
 SETTLING_PART = 0.5
@@ -88,7 +89,8 @@ class _Ramp:
         self.outputs = exposure.take(
             self.run, f"ramp {voltage_v:.3g} V", exposure.idle_record(), 0.0, exposure.outputs(self.run)
         )
-        return next(self._reasons(voltage_v, now["supply_voltage"], before_a, now["supply_current"]), "")
+        reasons = self._reasons(voltage_v, now["supply_voltage"], before_a, now["supply_current"])
+        return next(filter(None, reasons), "")
 
     def _read(self, *names: str) -> dict[str, float]:
         """The means of a few readings each, which are kept one by one."""
@@ -112,6 +114,8 @@ class _Ramp:
             yield f"the dc at an output is {render(offset_v, 'V')} and must be {step.dc_offset}"
         if current_a - before_a > step.rise.bound:
             yield f"the current rose from {render(before_a, 'A')} to {render(current_a, 'A')} at constant voltage"
+        if voltage_v >= step.voltage_v - 1e-9:
+            yield why_asleep(self.run, current_a)
 
 
 def _spread(values: Sequence[float]) -> float:
