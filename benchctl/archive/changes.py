@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.compare import identity, label
 from benchctl.archive.entries import Conditions, FiguresEntry
 from benchctl.measure.figure import Figure
 
-_Key = tuple[str, str, Conditions, tuple[str, str, int | None, float | None, float | None]]
+
+@dataclass(frozen=True)
+class Place:
+    """What figures of two runs must share to belong together: the step, its analysis, where it was measured."""
+
+    step: str
+    analysis: str
+    conditions: Conditions
+    identity: tuple[str, str, int | None, float | None, float | None]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A figure that is not what it was; None where one of the runs has no such figure."""
+    """A figure as it was and as it is; None where one of the runs has no such figure."""
 
-    step: str
+    place: Place
     before: Figure | None
     after: Figure | None
+
+    @property
+    def step(self) -> str:
+        return self.place.step
 
     @property
     def figure(self) -> Figure:
@@ -27,6 +39,20 @@ class Change:
         found = self.after or self.before
         assert found is not None, "a change is of something"
         return found
+
+    @property
+    def is_told(self) -> bool:
+        """Whether the two can be held against each other at all."""
+        if self.before is None or self.after is None:
+            return True
+        bounds = bool(self.before.bound) + bool(self.after.bound)
+        known = sum(figure.expanded_uncertainty is not None for figure in (self.before, self.after))
+        return bounds + known >= 2 and bounds < 2
+
+    @property
+    def is_change(self) -> bool:
+        """Whether the difference is beyond its uncertainty, or only one of the runs has the figure."""
+        return self.before is None or self.after is None or (self.is_told and _differ(self.before, self.after))
 
     def __str__(self) -> str:
         was, now = (_in_words(figure) for figure in (self.before, self.after))
@@ -40,44 +66,38 @@ def _in_words(figure: Figure | None) -> str:
 def changed_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:
     """Figures whose difference is beyond its uncertainty, and those that only one of the runs has.
 
-    Figures belong together that come from the same step at the same point. Two values v, w with expanded uncertainties
-    U, V differ if |v - w| > sqrt(U^2 + V^2), as for uncertainties that are independent; a bound differs from what lies
-    wholly beyond it. On one bench the same instruments err alike in both runs, so this finds less than there may be,
-    never more. A value of unknown uncertainty, or a bound beside a bound, tells no change.
+    Two values v, w with expanded uncertainties U, V differ if |v - w| > sqrt(U^2 + V^2), as for uncertainties that are
+    independent; a bound differs from what lies wholly beyond it. On one bench the same instruments err alike in both
+    runs, so this finds less than there may be, never more. A value of unknown uncertainty, or a bound beside a bound,
+    tells no change.
     """
-    old, new = _by_key(before), _by_key(after)
-    return list(_changes(old, new))
+    return [compared for compared in compared_figures(before, after) if compared.is_change]
 
 
-def _by_key(entries: Sequence[FiguresEntry]) -> dict[_Key, Figure]:
+def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:
+    """Every figure of either run, changed or not: those of the first run in its order, then those it has not."""
+    old, new = _by_place(before), _by_place(after)
+    return [Change(place, old.get(place), new.get(place)) for place in dict.fromkeys([*old, *new])]
+
+
+def _by_place(entries: Sequence[FiguresEntry]) -> dict[Place, Figure]:
     return {
-        (entry.step, entry.analysis, entry.conditions, identity(figure)): figure
+        Place(entry.step, entry.analysis, entry.conditions, identity(figure)): figure
         for entry in entries
         for figure in entry.figures
     }
 
 
-def _changes(old: dict[_Key, Figure], new: dict[_Key, Figure]) -> Iterator[Change]:
-    for key in [*old, *(key for key in new if key not in old)]:
-        before, after = old.get(key), new.get(key)
-        if before is None or after is None or _differ(before, after):
-            yield Change(key[0], before, after)
-
-
 def _differ(before: Figure, after: Figure) -> bool:
-    if before.bound and after.bound:
-        return False
     if before.bound or after.bound:
         bound, value = (before, after) if before.bound else (after, before)
         return _is_beyond(value, bound)
-    if before.expanded_uncertainty is None or after.expanded_uncertainty is None:
-        return False
-    return abs(after.value - before.value) > math.hypot(before.expanded_uncertainty, after.expanded_uncertainty)
+    uncertainty = math.hypot(before.expanded_uncertainty or 0.0, after.expanded_uncertainty or 0.0)
+    return abs(after.value - before.value) > uncertainty
 
 
 def _is_beyond(value: Figure, bound: Figure) -> bool:
-    if value.expanded_uncertainty is None:
-        return False
+    uncertainty = value.expanded_uncertainty or 0.0
     if bound.bound == "at most":
-        return value.value - value.expanded_uncertainty > bound.value
-    return value.value + value.expanded_uncertainty < bound.value
+        return value.value - uncertainty > bound.value
+    return value.value + uncertainty < bound.value

@@ -4,29 +4,46 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
 from benchctl.cli.options import json_option
+from benchctl.report.comparison_page import write_comparison
 from benchctl.report.page import write_report
+from benchctl.report.story import read_story
+from benchctl.report.summary import comparison_summary, summary_of
 
 
 @click.command(
     epilog="""\b
 Examples:
   benchctl report runs/20261124-221003-quick-check-hx-2150
-  benchctl report runs/20261124-221003-quick-check-hx-2150 --out hx2150.html"""
+  benchctl report runs/20261124-221003-before-and-after-hx-2150 runs/20261125-090112-before-and-after-hx-2150"""
 )
-@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
-@click.option("--out", type=click.Path(path_type=Path), help="The file to write, in place of the folder's report.html.")
+@click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="The file to write, in place of report.html in the run folder or comparison-....html beside the last one.",
+)
 @json_option
-def report(run_folder: Path, out: Path | None, as_json: bool) -> int:
+def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> int:
     """Make the page of a run, with pictures and tables.
 
     The page is one file that needs no network: the verdicts with what was required, power against the rating, each
     figure with its uncertainty and the capture it comes from. A run that was cut off gets a page too, which says what
     is missing. A run writes its page by itself; this writes it anew.
+
+    Of several run folders the page holds every other one against the first: the same figures side by side, by how much
+    they differ, and whether that is more than their uncertainty.
     """
-    page = write_report(run_folder, out)
-    click.echo(json.dumps({"page": str(page)}, indent=2) if as_json else f"Report: {page}")
+    stories = [read_story(folder) for folder in run_folders]
+    page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
+    if as_json:
+        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(story) for story in stories]}
+        compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}
+        click.echo(json.dumps(said | compared, indent=2))
+    else:
+        click.echo(f"Report: {page}")
     return 0

@@ -75,9 +75,11 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
 def leave_report(folder: Path) -> None:
     """Write the page of a run that has ended. How it ended has been said by then, and nothing here may hide it."""
     try:
-        from benchctl.report.page import write_report  # noqa: PLC0415 - heavy, and nobody waits for it before the run
+        # Heavy, and nobody waits for it before the run.
+        from benchctl.report.page import write_report  # noqa: PLC0415
+        from benchctl.report.story import read_story  # noqa: PLC0415
 
-        write_report(folder)
+        write_report(read_story(folder))
     except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the run's own exit code is what counts
         click.echo(f"Warning: there is no report of this run: {error!r}", err=True)
         click.echo(f"What was measured is kept. To try again: benchctl report {folder}", err=True)

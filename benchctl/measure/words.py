@@ -71,3 +71,17 @@ def verdicts_in_words(passes: int, fails: int, untold: int, unmeasured: int = 0)
     ]
     words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
     return ", ".join(words) if words else "no verdict was asked for"
+
+
+def difference_in_words(before: Figure, after: Figure) -> str:
+    """By how much a figure has become more, with the uncertainty of the difference; nothing beside a bound.
+
+    The uncertainties count as independent; the unit is `unit_in_words`.
+    """
+    if before.bound or after.bound:
+        return ""
+    (was, was_uncertain), (now, now_uncertain) = as_said(before), as_said(after)
+    uncertainty = math.hypot(was_uncertain, now_uncertain)
+    difference = now - was
+    words = rounded(difference, uncertainty) if uncertainty else f"{difference:.4g}"
+    return words if words.startswith("-") else f"+{words}"

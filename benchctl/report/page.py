@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import jinja2
-
 from benchctl.archive.files import write_whole
 from benchctl.report.diary import events_table, run_dates, steps_table
 from benchctl.report.ending import ending_of
@@ -15,20 +13,19 @@ from benchctl.report.figures import figures_by_step
 from benchctl.report.front import boxes_of, facts_of, versions_of
 from benchctl.report.methods import UNCERTAINTY, methods_of
 from benchctl.report.pictures.gallery import Gallery, gallery_of
+from benchctl.report.printed import printed
 from benchctl.report.rated_power import power_rows, power_table
-from benchctl.report.story import Story, read_story
+from benchctl.report.story import Story
 from benchctl.report.verdicts import DECISION_RULE, overall_of, verdicts_table
 from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
 
 
-def write_report(path: Path, out: Path | None = None) -> Path:
-    """Write the page of the run folder at `path` into it, or to the file `out`; returns where it is.
+def write_report(story: Story, out: Path | None = None) -> Path:
+    """Write the page of a run into its folder, or to the file `out`; returns where it is.
 
     Raises:
-        UsageError: there is no run folder at `path`.
-        ArchiveError: its journal cannot be opened, or the page cannot be written.
+        ArchiveError: it cannot be written.
     """
-    story = read_story(path)
     page = story.folder.report if out is None else out
     write_whole(page, report_page(story, gallery_of(story)).encode("utf-8"))
     return page
@@ -36,41 +33,46 @@ def write_report(path: Path, out: Path | None = None) -> Path:
 
 def report_page(story: Story, gallery: Gallery) -> str:
     """The page: the same for the same folder."""
-    return printed("report.html", **_contents(story, gallery))
-
-
-def printed(template: str, **contents: Any) -> str:
-    """A template filled in; whatever comes from outside is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("benchctl.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    return environment.get_template(template).render(contents).lstrip()
+    return printed("report.html", _contents(story, gallery))
 
 
 def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
     ending = ending_of(story)
     watched = (trips_table(story), protection_table(story), limits_table(story))
-    return {
-        "story": story,
-        "overall": overall_of(story, ending),
-        "boxes": list(boxes_of(story, ending, [*story.missing, *gallery.missing])),
-        "facts": list(facts_of(story, ending)),
+    contents: dict[str, Any] = {
         "verdicts": verdicts_table(story),
-        "decision_rule": DECISION_RULE,
         "power": power_table(power_rows(story)),
         "pictures": gallery.pictures,
         "figures": figures_by_step(story),
         "watched": [table for table in watched if table is not None],
         "controls": controls_table(story),
         "diary": [table for table in (steps_table(story), events_table(story)) if table is not None],
-        "dates": list(run_dates(story)),
         "equipment": equipment_tables(story),
         "methods": methods_of(story),
+    }
+    return contents | {
+        "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_] or id_ == "methods"],
+        "story": story,
+        "is_dry": story.is_dry,
+        "overall": overall_of(story, ending),
+        "boxes": list(boxes_of(story, ending, [*story.missing, *gallery.missing])),
+        "facts": list(facts_of(story, ending)),
+        "decision_rule": DECISION_RULE,
+        "dates": list(run_dates(story)),
         "uncertainty": UNCERTAINTY,
         "versions": list(versions_of(story)),
     }
+
+
+# What a page has, in its order; a section with nothing in it is left out, but for the last.
+_SECTIONS = {
+    "verdicts": "Verdicts",
+    "power": "Power against the rating",
+    "pictures": "Pictures",
+    "figures": "All figures",
+    "watched": "Limits and protection",
+    "controls": "Controls",
+    "diary": "Course of the run",
+    "equipment": "Instruments",
+    "methods": "Methods and uncertainty",
+}

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.archive.changes import changed_figures
+from benchctl.archive.changes import changed_figures, compared_figures
 from benchctl.archive.entries import Conditions, FiguresEntry
 from benchctl.measure.figure import Figure
 
@@ -63,3 +63,32 @@ def test_figures_of_another_step_or_load_are_others(other: dict[str, object]) ->
     before, after = entry(figure(1.0)), entry(figure(9.0), **other)  # type: ignore[arg-type]
     found = changed_figures([before], [after])
     assert [(change.before is None, change.after is None) for change in found] == [(False, True), (True, False)]
+
+
+def test_every_figure_is_compared_and_those_that_changed_are_a_part_of_it() -> None:
+    same, other, gone = figure(1.0), figure(1.0, name="idle_power"), figure(1.0, name="dc_offset")
+    before = [entry(same, other, gone)]
+    after = [entry(figure(1.1), figure(9.0, name="idle_power"), figure(1.0, name="clean_level"))]
+    found = {change.figure.name: (change.is_told, change.is_change) for change in compared_figures(before, after)}
+    assert found == {
+        "idle_current": (True, False),
+        "idle_power": (True, True),
+        "dc_offset": (True, True),
+        "clean_level": (True, True),
+    }
+    assert changed_figures(before, after) == [c for c in compared_figures(before, after) if c.is_change]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "is_told"),
+    [
+        (figure(1.0), figure(9.0), True),
+        (figure(1.0), figure(9.0, None, bound="at most"), True),
+        (figure(1.0, None), figure(9.0), False),
+        (figure(1.0, None), figure(9.0, None, bound="at most"), False),
+        (figure(1.0, None, bound="at most"), figure(9.0, None, bound="at most"), False),
+    ],
+)
+def test_what_cannot_be_held_against_each_other_is_not_told(before: Figure, after: Figure, is_told: bool) -> None:
+    (compared,) = compared_figures([entry(before)], [entry(after)])
+    assert compared.is_told is is_told

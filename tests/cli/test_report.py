@@ -78,3 +78,25 @@ def test_a_resumed_run_writes_its_page_anew(benchctl: Command, tmp_path: Path) -
     (folder / "report.html").unlink()
     assert benchctl("resume", folder).exit_code == 0
     assert "run resumed" in (folder / "report.html").read_text(encoding="utf-8")
+
+
+# -- several, and for a program ------------------------------------------------------------------------------------
+
+
+def test_several_folders_are_compared(benchctl: Command, tmp_path: Path) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    ended = benchctl("report", folder, folder, "--out", "both.html")
+    assert (ended.exit_code, ended.out) == (0, "Report: both.html\n")
+    assert "Nothing differs significantly." in Path("both.html").read_text(encoding="utf-8")
+    assert benchctl("report", folder, tmp_path / "nowhere").exit_code == 2
+
+
+def test_json_says_where_the_page_is_and_what_the_run_came_to(benchctl: Command, tmp_path: Path) -> None:
+    file = sequence(tmp_path, TONE)
+    folder = Path(benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run", "--json").data["folder"])
+    said = benchctl("report", folder, "--json").data
+    assert said["page"] == str(folder / "report.html")
+    (run,) = said["runs"]
+    assert (run["amplifier"], run["sequence"]) == ("HX 2150", "Idle, then a tone")
+    assert (run["dry_run"], run["exit_code"], run["verdict"]) == (True, 0, "No verdict")
+    assert run["missing"] == run["unconfirmed"] == run["power"] == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchctl.measure.figure import Figure
-from benchctl.measure.words import burst_in_words, value_in_words
+from benchctl.measure.words import burst_in_words, difference_in_words, value_in_words
 
 
 @pytest.mark.parametrize(
@@ -29,3 +29,19 @@ def test_a_value_is_told_to_two_digits_of_its_uncertainty_or_as_the_bound_it_is(
 
 def test_one_cycle_is_no_plural() -> None:
     assert [burst_in_words(cycles) for cycles in (1, 8)] == ["1 cycle", "8 cycles"]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        (Figure("idle_current", 1.7, "A", 0.03, 2.0), Figure("idle_current", 2.2, "A", 0.04, 2.0), "+0.500 ± 0.050"),
+        (Figure("efficiency", 0.60, "1", 0.03, 2.0), Figure("efficiency", 0.55, "1", 0.04, 2.0), "-5.0 ± 5.0"),
+        (Figure("gain", 10.0, "1"), Figure("gain", 20.0, "1"), "+6.021"),
+        (Figure("thd_n", 0.001, "1", bound="at most"), Figure("thd_n", 0.002, "1", 1e-5, 2.0), ""),
+    ],
+)
+def test_a_difference_has_a_sign_and_the_root_of_the_squares_for_its_uncertainty(
+    before: Figure, after: Figure, words: str
+) -> None:
+    """0.03 and 0.04 make 0.05; a ratio of two is 6.0206 dB."""
+    assert difference_in_words(before, after) == words

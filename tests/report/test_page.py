@@ -277,19 +277,19 @@ def test_figures_that_somebody_broke_are_told(folder: Path) -> None:
 
 
 def test_the_page_is_written_whole_into_the_run_folder_the_same_each_time(folder: Path, tmp_path: Path) -> None:
-    first = write_report(folder)
+    first = write_report(read_story(folder))
     assert first == folder / "report.html"
     assert not list(folder.glob("*.part"))
     text = first.read_text(encoding="utf-8")
-    assert write_report(folder, tmp_path / "again.html").read_text(encoding="utf-8") == text
+    assert write_report(read_story(folder), tmp_path / "again.html").read_text(encoding="utf-8") == text
     assert len(Page.of(text).all("svg")) > 4
 
 
 def test_a_folder_that_holds_no_run_is_an_error_in_words(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is not a run folder"):
-        write_report(tmp_path)
+        read_story(tmp_path)
 
 
 def test_a_page_that_cannot_be_written_is_an_error_in_words(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(ArchiveError, match="cannot write"):
-        write_report(folder, tmp_path / "gone" / "page.html")
+        write_report(read_story(folder), tmp_path / "gone" / "page.html")

@@ -80,11 +80,17 @@ _LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN, _LEGEND_LINE_IN = 0.72, 0.1, 0.2, 0.45
 
 @contextmanager
 def drawing(
-    rows: int = 1, *, panel_in: float = 2.4, ratios: Sequence[float] = (), legend_lines: int = 0
+    rows: int = 1,
+    *,
+    panel_in: float = 2.4,
+    ratios: Sequence[float] = (),
+    legend_lines: int = 0,
+    left_in: float = _LEFT_IN,
 ) -> Iterator[tuple[Drawing, list[Axes]]]:
     """An empty drawing with `rows` panels above each other that share their x axis; drawn in the look of the page.
 
-    `panel_in` is the height of all panels together; `legend_lines` of a legend find room above them: see `legend`.
+    `panel_in` is the height of all panels together, `left_in` the room for labels to their left; `legend_lines` of a
+    legend find room above them: see `legend`.
     """
     top_in = _TOP_IN + _LEGEND_LINE_IN * legend_lines
     height_in = top_in + panel_in + _BOTTOM_IN
@@ -98,7 +104,7 @@ def drawing(
             squeeze=False,
             height_ratios=ratios or [1.0] * rows,
             gridspec_kw={
-                "left": _LEFT_IN / WIDTH_IN,
+                "left": left_in / WIDTH_IN,
                 "right": 1.0 - _RIGHT_IN / WIDTH_IN,
                 "top": 1.0 - top_in / height_in,
                 "bottom": _BOTTOM_IN / height_in,
@@ -109,12 +115,12 @@ def drawing(
         yield figure, [panel[0] for panel in panels]
 
 
-def legend(figure: Drawing, axes: Axes, columns: int) -> None:
+def legend(figure: Drawing, axes: Axes, columns: int, left_in: float = _LEFT_IN) -> None:
     """What the series of a panel are, in the room that the drawing has above its panels."""
     figure.legend(
         *axes.get_legend_handles_labels(),
         loc="upper left",
-        bbox_to_anchor=(_LEFT_IN / WIDTH_IN, 1.0),
+        bbox_to_anchor=(left_in / WIDTH_IN, 1.0),
         ncols=columns,
         borderaxespad=0.0,
         borderpad=0.1,

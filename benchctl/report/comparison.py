@@ -1,0 +1,197 @@
+"""Several runs side by side: the same figures, by how much they differ, and whether that is more than chance."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from benchctl.archive.changes import Change, Place, compared_figures
+from benchctl.measure.figure import Figure
+from benchctl.measure.words import burst_in_words, difference_in_words, unit_in_words
+from benchctl.report.ending import ending_of
+from benchctl.report.figures import WHOLE, conditions_in_words
+from benchctl.report.front import date_of
+from benchctl.report.story import Story
+from benchctl.report.tables import Cell, Head, Table, heads, value_cell
+from benchctl.report.verdicts import overall_of
+
+RULE = (
+    "A difference is significant if it is more than its expanded uncertainty, which is the root of the sum of the "
+    "squares of both uncertainties, as for independent ones. On one bench the same instruments err alike in both runs, "
+    "so less is found than there may be, never more."
+)
+CHANGED, UNCHANGED, UNTOLD = "significant", "not significant", "cannot be told"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Every figure of any run at its place: what it is in the first run, and its change to each other one."""
+
+    stories: tuple[Story, ...]
+    rows: dict[Place, tuple[Change, ...]]
+
+    @property
+    def others(self) -> tuple[Story, ...]:
+        """All runs but the first, which they are held against."""
+        return self.stories[1:]
+
+    def significant(self) -> dict[Place, tuple[Change, ...]]:
+        """The rows with a change to any of the other runs."""
+        return {place: changes for place, changes in self.rows.items() if any(change.is_change for change in changes)}
+
+
+def compare(stories: Sequence[Story]) -> Comparison:
+    """Hold every other run against the first one."""
+    first, *others = stories
+    each = [{c.place: c for c in compared_figures(first.entries, other.entries)} for other in others]
+    places = dict.fromkeys(place for found in each for place in found)
+    rows = {place: tuple(found.get(place, Change(place, None, None)) for found in each) for place in places}
+    return Comparison(tuple(stories), rows)
+
+
+def significance_of(change: Change) -> str:
+    """In words; nothing where neither run has the figure."""
+    if change.before is None and change.after is None:
+        return ""
+    if change.before is None or change.after is None:
+        return "only in one run"
+    if not change.is_told:
+        return UNTOLD
+    return CHANGED if change.is_change else UNCHANGED
+
+
+def names_of(stories: Sequence[Story]) -> list[str]:
+    """A short name for each run, which tells them apart."""
+    return [f"run {number}" for number in range(1, len(stories) + 1)]
+
+
+def runs_table(stories: Sequence[Story]) -> Table:
+    """What each run was; what should be alike and is not stands out."""
+    columns = tuple(Head(name) for name in names_of(stories))
+    return Table("The runs", (Head("of"), *columns), tuple(_facts(stories)))
+
+
+def _facts(stories: Sequence[Story]) -> Iterator[tuple[Cell, ...]]:
+    """Rows of facts, and of those that must be alike if the figures are to be compared."""
+    plain = {
+        "amplifier": [story.unit for story in stories],
+        "date": [date_of(story) for story in stories],
+        "instruments": ["simulated" if story.is_dry else "real" for story in stories],
+        "ended": [ending_of(story).words for story in stories],
+        "verdict": [overall_of(story, ending_of(story)).word for story in stories],
+        "run folder": [story.name for story in stories],
+    }
+    for name, texts in plain.items():
+        yield (Cell(name), *(Cell(text) for text in texts))
+    for name, texts in must_be_alike(stories).items():
+        differ = len(set(texts)) > 1
+        yield (
+            Cell(name),
+            *(Cell(text, "untold" if differ else "", note="differs" if differ else "") for text in texts),
+        )
+
+
+def must_be_alike(stories: Sequence[Story]) -> dict[str, list[str]]:
+    """What two runs must share to be compared, as far as their folders tell."""
+    alike = {
+        "sequence": [_document(story.title, story.sequence.source.text if story.sequence else "") for story in stories],
+        "bench": [_document(_bench(story), story.bench.source.text if story.bench else "") for story in stories],
+        "parameters set": [_pairs(story.began.get("settings") or {}) for story in stories],
+        "controls on record": [_pairs(_controls(story)) for story in stories],
+        "benchctl": [str((story.began.get("versions") or {}).get("benchctl", "unknown")) for story in stories],
+    }
+    return {name: texts for name, texts in alike.items() if any(texts)}
+
+
+def _document(title: str, text: str) -> str:
+    """A document by its title and by its text: two that differ in a word have other digits."""
+    return f"{title}, file {hashlib.sha256(text.encode()).hexdigest()[:8]}" if text else ""
+
+
+def _bench(story: Story) -> str:
+    return story.bench.title if story.bench else ""
+
+
+def _pairs(pairs: Mapping[str, object]) -> str:
+    return ", ".join(f"{name}: {value}" for name, value in pairs.items())
+
+
+def _controls(story: Story) -> dict[str, object]:
+    answers: dict[str, object] = {}
+    for event in story.of_kind("hands"):
+        answers |= event.get("answers") or {}
+    return answers
+
+
+def unlike(stories: Sequence[Story]) -> list[str]:
+    """What the runs should share and do not."""
+    return [name for name, texts in must_be_alike(stories).items() if len(set(texts)) > 1]
+
+
+def changes_table(comparison: Comparison) -> Table | None:
+    """What differs significantly, or is in one of the runs only; None where nothing is."""
+    rows = comparison.significant()
+    return _table("What differs significantly", comparison, rows, is_summary=True) if rows else None
+
+
+def step_tables(comparison: Comparison) -> list[tuple[str, list[Table]]]:
+    """Every figure, by step; a table for each analysis and length of burst."""
+    steps: dict[str, dict[object, dict[Place, tuple[Change, ...]]]] = {}
+    for place, changes in comparison.rows.items():
+        kind = (place.analysis, place.conditions, place.identity[2])
+        steps.setdefault(place.step, {}).setdefault(kind, {})[place] = changes
+    return [
+        (step, [_table(_caption(next(iter(rows))), comparison, rows) for rows in kinds.values()])
+        for step, kinds in steps.items()
+    ]
+
+
+def _caption(place: Place) -> str:
+    cycles = place.identity[2]
+    what = f"bursts of {burst_in_words(cycles)}" if cycles else place.analysis.replace("_", " ")
+    conditions = conditions_in_words(place.conditions.load_ohm, place.conditions.frequency_hz)
+    return f"{place.step}: {what}{f' at {conditions}' if conditions else ''}"
+
+
+def _table(
+    caption: str, comparison: Comparison, rows: Mapping[Place, Sequence[Change]], *, is_summary: bool = False
+) -> Table:
+    """A row a figure; a summary is of several steps and says of each row where it is from."""
+    first, *others = names_of(comparison.stories)
+    columns = [first, *(head for other in others for head in (other, f"{other} less {first}"))]
+    table = Table(
+        caption,
+        (*heads("figure", "channel", numbers=columns), *heads("unit", "step")),
+        tuple(_row(place, changes, is_summary=is_summary) for place, changes in rows.items()),
+        named=2,
+    )
+    return table.without_empty_columns()
+
+
+def _row(place: Place, changes: Sequence[Change], *, is_summary: bool) -> tuple[Cell, ...]:
+    name, channel, cycles, load_ohm, frequency_hz = place.identity
+    figure = next(f for change in changes for f in (change.before, change.after) if f is not None)
+    before = next((change.before for change in changes if change.before is not None), None)
+    burst = f", {burst_in_words(cycles)}" if cycles and is_summary else ""
+    return (
+        Cell(name, "code", note=conditions_in_words(load_ohm, frequency_hz)),
+        Cell("" if channel == WHOLE else channel),
+        _value(before),
+        *(cell for change in changes for cell in (_value(change.after), _difference(change))),
+        Cell(unit_in_words(figure)),
+        Cell(f"{place.step}{burst}" if is_summary else ""),
+    )
+
+
+def _value(figure: Figure | None) -> Cell:
+    return Cell("not measured", "number") if figure is None else value_cell(figure)
+
+
+def _difference(change: Change) -> Cell:
+    words = significance_of(change)
+    look = "changed" if change.is_change and words else "number"
+    if change.before is None or change.after is None:
+        return Cell("", look, note=words)
+    exact = "" if change.before.bound or change.after.bound else repr(change.after.value - change.before.value)
+    return Cell(difference_in_words(change.before, change.after), look, exact, note=words)

@@ -1,0 +1,70 @@
+"""Which figures of two runs differ, and how clearly: each difference in terms of its own uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from benchctl.archive.changes import Change, Place
+from benchctl.measure.words import burst_in_words
+from benchctl.report.comparison import Comparison, names_of
+from benchctl.report.figures import conditions_in_words
+from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, marker, svg_of
+
+_MOST = 20  # figures: those that differ most clearly
+_LINE_IN = 0.19
+_LABEL_IN = 2.4
+
+
+def difference_pictures(comparison: Comparison) -> Iterator[Picture]:
+    """One, where any figure of the runs has a difference with an uncertainty."""
+    clear = {place: [_clearness(change) for change in changes] for place, changes in comparison.rows.items()}
+    told = {place: ratios for place, ratios in clear.items() if any(ratio is not None for ratio in ratios)}
+    chosen = sorted(told, key=lambda place: -max(abs(ratio or 0.0) for ratio in told[place]))[:_MOST]
+    if chosen:
+        yield _picture(comparison, {place: told[place] for place in reversed(chosen)})
+
+
+def _clearness(change: Change) -> float | None:
+    """The difference over its expanded uncertainty; None where it has none."""
+    before, after = change.before, change.after
+    if before is None or after is None or before.expanded_uncertainty is None or after.expanded_uncertainty is None:
+        return None
+    uncertainty = math.hypot(before.expanded_uncertainty, after.expanded_uncertainty)
+    return (after.value - before.value) / uncertainty if uncertainty else None
+
+
+def _picture(comparison: Comparison, rows: dict[Place, list[float | None]]) -> Picture:
+    first, *others = names_of(comparison.stories)
+    title = f"Differences from {first}, over their uncertainty"
+    alt = f"{title}. " + " ".join(f"{_label(place)}: {_told(ratios)}." for place, ratios in reversed(rows.items()))
+    with drawing(panel_in=_LINE_IN * len(rows) + 0.2, legend_lines=1, left_in=_LABEL_IN) as (figure, (axes,)):
+        for number, other in enumerate(others):
+            points = [(ratio, row) for row, ratios in enumerate(rows.values()) if (ratio := ratios[number]) is not None]
+            at, lines = [ratio for ratio, _ in points], [row for _, row in points]
+            axes.plot(at, lines, marker(number), color=colour(number), label=other)
+        for bound in (-1.0, 1.0):
+            axes.axvline(bound, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
+        axes.set_yticks(range(len(rows)), [_label(place) for place in rows])
+        axes.set_xscale("symlog", linthresh=1.0)
+        axes.margins(x=0.1)
+        axes.tick_params(axis="y", labelsize=8.0)
+        axes.set(xlabel="difference / U of the difference", ylim=(-0.7, len(rows) - 0.3))
+        axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+        axes.minorticks_off()
+        legend(figure, axes, columns=6, left_in=_LABEL_IN)
+        svg = svg_of(figure, "differences", alt)
+    caption = f"Beyond the dashed lines a difference is significant. The {len(rows)} that differ most clearly."
+    return Picture("differences", title, caption, alt, svg)
+
+
+def _label(place: Place) -> str:
+    """The step's number, the figure and its channel, and what else tells it from its like."""
+    name, channel, cycles, load_ohm, frequency_hz = place.identity
+    number, *_ = place.step.split()
+    parts = [f"{number} {name} {channel}".rstrip(), conditions_in_words(load_ohm, frequency_hz)]
+    return ", ".join(filter(None, [*parts, burst_in_words(cycles) if cycles else ""]))
+
+
+def _told(ratios: Sequence[float | None]) -> str:
+    return ", ".join("not told" if ratio is None else f"{ratio:.2g}" for ratio in ratios)

@@ -1,0 +1,34 @@
+"""What a program gets: the summary of a run and of a comparison, in base units."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from benchctl.archive.figures import read_figures
+from benchctl.archive.folder import RunFolder
+from benchctl.report.story import read_story
+from benchctl.report.summary import comparison_summary, summary_of
+from tests.report.conftest import killed, real
+
+
+def test_clean_power_is_that_of_the_table_with_rating_and_capture(whole: Path) -> None:
+    table = read_figures(RunFolder.open(whole))
+    rows = table[table["figure"].isin(["burst_power_clean", "continuous_power"])]
+    power = summary_of(read_story(whole))["power"]
+    assert sorted((p["figure"], p["channel"], p["value"], p["capture"]) for p in power) == sorted(
+        rows[["figure", "channel", "value", "capture"]].itertuples(index=False, name=None)
+    )
+    assert {p["rated_w"] for p in power if p["channel"] != "total"} == {150.0}
+
+
+def test_a_killed_run_has_no_exit_code_and_no_verdict_that_passes(folder: Path) -> None:
+    said = summary_of(read_story(killed(real(folder))))
+    assert said["exit_code"] is None
+    assert said["verdict"] != "Passes"
+
+
+def test_it_is_plain_json(whole: Path) -> None:
+    story = read_story(whole)
+    assert json.loads(json.dumps(summary_of(story))) == summary_of(story)
+    assert comparison_summary([story, story]) == {"unlike": [], "changes": []}
