@@ -48,6 +48,7 @@ VoltsPerAmpere = Annotated[float, _reader("V/A"), _schema("V/A")]
 SamplesPerSecond = Annotated[float, _reader("Sa/s"), _schema("Sa/s")]
 KelvinsPerWatt = Annotated[float, _reader("K/W"), _schema("K/W")]
 JoulesPerKelvin = Annotated[float, _reader("J/K"), _schema("J/K")]
+VoltsPerSecond = Annotated[float, _reader("V/s"), _schema("V/s")]
 KelvinsPerSecond = Annotated[float, _reader("K/s"), _schema("K/s")]
 
 

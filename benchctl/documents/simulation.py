@@ -30,11 +30,14 @@ from benchctl.documents.fields import (
     Ratio,
     Seconds,
     Volts,
+    VoltsPerSecond,
     Watts,
     Whole,
     bounded,
 )
 from benchctl.documents.part import Misfit, Part
+
+Slew = Annotated[VoltsPerSecond, bounded("V/s", above=0, at_most=1e6)]
 
 
 class HeatsinkSimulation(Part):
@@ -157,6 +160,17 @@ class AmplifierSimulation(Part):
                 yield Misfit(("filters", index), "a filter of the same corner and slope stands above already")
 
 
+class SupplySlew(Part):
+    """How fast an output of the supply comes to its voltage, and lets go of it."""
+
+    rise_v_per_s: Slew = Field(default=100.0, description="at which it rises")
+    fall_v_per_s: Slew = Field(default=100.0, description="at which it falls at most, however it is loaded")
+    capacitance_f: Annotated[Farads, bounded("F", above=0)] = Field(
+        default=0.002, description="across each output, which a light load empties slowly"
+    )
+    bleed_a: PositiveAmperes = Field(default=0.05, description="what empties it where nothing is connected")
+
+
 class BenchSimulation(Part):
     """What is true of a simulated bench though nobody on it knows."""
 
@@ -175,5 +189,6 @@ class BenchSimulation(Part):
         default=0.003,
         description="the contact of a relay of the load's bank bounces for so long at most when it closes",
     )
+    supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
     supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

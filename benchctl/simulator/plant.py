@@ -124,6 +124,10 @@ class Plant:
         if self.relays.open(relay):
             self._follow_contact(relay)
 
+    def slew(self, now_s: float) -> float:
+        """Bring the supply's voltages on their way; when to do so again, infinity once all are there."""
+        return min(output.move(now_s) for output in self.outputs.values())
+
     def bounce(self, now_s: float) -> None:
         """Let the contacts of relays that have just closed bounce."""
         for relay in self.relays.bounce(now_s):
@@ -216,7 +220,10 @@ def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutp
     if description.supply is None:
         battery = SupplyOutput(lead_ohm, on=True, voltage_v=description.plate.supply_nominal_v, limit_a=math.inf)
         return {1: battery}, {MAIN: battery}
-    outputs = {each.name: SupplyOutput(lead_ohm if each.name == MAIN else 0.0) for each in description.supply.outputs}
+    slew = description.bench.supply_slew
+    outputs = {
+        each.name: SupplyOutput(lead_ohm if each.name == MAIN else 0.0, slew) for each in description.supply.outputs
+    }
     if MAIN not in outputs:
         raise ValueError("no output of the supply is called 'main'; it is the one that feeds the amplifier")
     return {each.number: outputs[each.name] for each in description.supply.outputs}, outputs

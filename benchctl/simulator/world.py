@@ -1,8 +1,9 @@
 """The simulated bench brought up to date whenever somebody asks.
 
 Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
-signal's own changes, a bouncing contact, the amplifier's turn-on delay and the protections; between them only the rail
-moves (rail.py), and the slow things (heatsink, resistors) are taken a step behind it.
+signal's own changes, a bouncing contact, a supply on its way to another voltage, the amplifier's turn-on delay and the
+protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors) are taken a step
+behind it.
 """
 
 from __future__ import annotations
@@ -81,6 +82,7 @@ class World:
         self.history = History()
         self._watchers: list[Watcher] = []
         self._heat_seconds = self._heatsink_w = 0.0
+        self._slew_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._runs: dict[tuple[Circuit, float, float], Run] = {}
 
@@ -191,12 +193,13 @@ class World:
         longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
         change_s = amplifier.next_change_s()
         bounce_s = self.plant.relays.next_bounce_s
-        return min(self.time_s + longest_s, change_s if change_s > self.time_s else math.inf, bounce_s)
+        return min(self.time_s + longest_s, change_s if change_s > self.time_s else math.inf, bounce_s, self._slew_s)
 
     def _look(self) -> tuple[Circuit, Tone]:
         """Let the protections and the amplifier's state follow what has come about; the circuit that comes of it."""
         plant = self.plant
         plant.bounce(self.time_s)
+        self._slew_s = plant.slew(self.time_s)
         for output in plant.outputs.values():
             if output is not plant.main_output:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)

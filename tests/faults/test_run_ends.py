@@ -108,7 +108,7 @@ def test_a_trip_ends_a_long_hold_at_once(tmp_path: Path) -> None:
 
 
 def test_a_trip_in_the_middle_of_a_measurement_ends_it_and_leaves_no_half_figures(tmp_path: Path) -> None:
-    limits = {"supply_current": "{above: 12 A}"}
+    limits = {"supply_current": "{above: 12 A, for: 200 ms}"}  # longer than a soft start
     steps = (POWER_ON_LINE, "set: {load: 4 ohm, frequency: 1 kHz}", "measure_continuous: {level: 700 mV, for: 10 s}")
     with rig(tmp_path, files(*steps, limits=limits)) as bench:
         outcome = bench.execute()

@@ -55,6 +55,9 @@ def test_the_read_back_of_a_burst_train_depends_on_when_one_asks(room: Room) -> 
 
 def test_over_voltage_protection_trips_and_must_be_cleared(room: Room) -> None:
     room.supply.tell("VOLT 14.4;:CURR 90;:OUTP ON;:VOLT:PROT 13")
+    room.wait(0.12)
+    assert room.supply.ask("VOLT:PROT:TRIP?;:OUTP?") == "0;1", "it has not risen so far yet"
+    room.wait(0.02)
     assert room.supply.ask("VOLT:PROT:TRIP?;:OUTP?") == "1;0"
     assert room.supply.ask("STAT:QUES:COND?") == "1"
     room.supply.tell("OUTP ON")

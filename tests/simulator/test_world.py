@@ -107,14 +107,15 @@ def test_asleep_it_takes_milliamperes_and_gives_nothing() -> None:
 
 
 def test_it_wakes_with_the_remote_lead_and_plays_after_its_delay() -> None:
+    """1.5 s after half of its remote voltage is there, which a supply of 100 V/s gives after 60 ms."""
     world = World(describe())
     main, remote = world.plant.outputs[1], world.plant.outputs[2]
     main.on, main.voltage_v, main.limit_a = True, 14.4, 90.0
     world.advance(1.0)
     remote.on, remote.voltage_v, remote.limit_a = True, 12.0, 0.5
-    world.advance(2.49)
+    world.advance(2.55)
     assert world.plant.amplifier.state is State.WAKING
-    world.advance(2.51)
+    world.advance(2.57)
     assert world.plant.amplifier.state is State.PLAYING
 
 
