@@ -61,12 +61,15 @@ def _rows(entry: FiguresEntry) -> Iterator[dict[str, object]]:
 
 
 def write_figures(folder: RunFolder, entries: Iterable[FiguresEntry]) -> None:
-    """Write figures.csv whole; every float with all digits that tell it from its neighbours.
+    """Write figures.csv whole, unless that is what it holds; every float with all digits that tell it from its
+    neighbours.
 
     Raises:
         ArchiveError: it cannot be written.
     """
-    folder.write_atomically("figures.csv", figure_table(entries).to_csv(index=False, lineterminator="\n"))
+    table = figure_table(entries).to_csv(index=False, lineterminator="\n")
+    if not (folder.figures.is_file() and read_bytes(folder.figures) == table.encode("utf-8")):
+        folder.write_atomically("figures.csv", table)
 
 
 def read_figures(folder: RunFolder) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 
-from benchctl.archive.files import disk_errors, sync_folder, write_whole
+from benchctl.archive.files import PART, disk_errors, sync_folder, write_whole
 from benchctl.clock import Clock
 from benchctl.errors import ArchiveError, UsageError
 
@@ -89,6 +89,12 @@ class RunFolder:
     @property
     def report(self) -> Path:
         return self.path / "report.html"
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether tables and trend stand under their final names, as at the end of a run."""
+        unfinished = self.trend.with_name(self.trend.name + PART)
+        return self.figures.is_file() and self.trend.is_file() and not unfinished.exists()
 
     def save_input(self, name: str, text: str) -> Path:
         """Keep a document as it was used, under inputs/."""

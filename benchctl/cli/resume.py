@@ -20,6 +20,7 @@ def resume(run_folder: Path, unattended: bool, as_json: bool) -> int:
 
     It begins at the first unfinished step, with the documents as the run kept them and the same instruments. The
     amplifier is switched on as its sequence did, load and frequency are set as they were, nothing is measured twice,
-    and everything goes on in the same run folder.
+    and everything goes on in the same run folder. A run whose steps are all finished, and whose end or tables could not
+    be written, is completed.
     """
     return show_run(lambda view: go_on(run_folder, view, unattended=unattended), as_json)

@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.guardian import GUARDIAN_ACTED, lines_not_told
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, closed_behind, opened_bench, perform
-from benchctl.runner.execute import Outcome
+from benchctl.runner.execute import FINISHED, RUN_ENDED, Outcome
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
 from benchctl.runner.progress import RUN_RESUMED, progress_of
@@ -22,10 +23,11 @@ from benchctl.runner.run import Files
 def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Result:
     """Go on after the last finished step of the run in `path`, with the documents as the run kept them.
 
-    A dry run goes on as a dry run, on a simulated bench that is cold again.
+    A dry run goes on as a dry run, on a simulated bench that is cold again. Where every step is finished and only the
+    end is missing, or the bench was not known to be safe then, it is made safe and the folder completed.
 
     Raises:
-        UsageError: no run folder, nothing left to do, or a journal that does not tell how the run began.
+        UsageError: no run folder, nothing left to do at all, or a journal that does not tell how the run began.
         PreflightRefused: the bench is not the one that the run began on.
         InstrumentError: an instrument could not be opened; nothing was energised.
         ArchiveError: the run folder cannot be read or written.
@@ -37,15 +39,27 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Re
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
     checked.refuse_hazards(accepted="they were when the run began")
     progress = progress_of(checked.plan, events)
+    if progress.next_index == len(checked.plan) and _is_complete(folder, events):
+        raise UsageError("every step of this run is finished; there is nothing to go on with")
     with opened_bench(files, dry_run=began["dry_run"], elapsed_s=events[-1]["time_s"]) as opened:
         _check_same_instruments(began["instruments"], opened)
         recorder = Recorder(folder, opened.clock)
 
         def work() -> Outcome:
-            recorder.event(RUN_RESUMED, index=progress.next_index, step=checked.plan[progress.next_index].label)
+            for fields in lines_not_told(folder, events):
+                recorder.event(GUARDIAN_ACTED, **fields)
+            left = [planned.label for planned in checked.plan[progress.next_index :]]
+            recorder.event(RUN_RESUMED, index=progress.next_index, step=left[0] if left else "")
             return perform(files, checked, opened, recorder, observer, progress)
 
         return Result(closed_behind(recorder, work), folder.path)
+
+
+def _is_complete(folder: RunFolder, events: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether the last part of the run finished on a bench that was known to be safe, and closed its folder."""
+    last = [event for event in events if event["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)][-1]
+    has_finished = last["event"] == RUN_ENDED and last["safe"] and last["reason"] == FINISHED
+    return has_finished and folder.is_closed
 
 
 def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, Any]:

@@ -15,12 +15,14 @@ from benchctl.measure.figure import Figure
 from benchctl.runner import power_cycle
 from benchctl.runner.drive import mute
 from benchctl.runner.plan import PlannedStep
-from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to
+from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to, take_over
 from benchctl.runner.run import Run
 from benchctl.runner.steps import ACTIONS
 from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
+RUN_ENDED = "run ended"
+FINISHED = "finished"  # the reason of one that came to the end of its plan
 # What a fault of the program itself counts as: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
 
@@ -88,8 +90,10 @@ def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | Non
     run.guard.start()
     first = progress.next_index if progress is not None else 0
     if progress is not None:
-        run.planned = plan[first]
         unmeasured += progress.unmeasured
+        take_over(progress, run)
+    if progress is not None and first < len(plan):
+        run.planned = plan[first]
         _look_at_temperatures(run)
         return_to(progress, run)
     for index, planned in enumerate(plan[first:], start=first):
@@ -190,8 +194,8 @@ def conclude(recorder: Recorder, outcome: Outcome) -> Outcome:
     error = outcome.error
     try:
         recorder.event(
-            "run ended",
-            reason="finished" if error is None else str(error),
+            RUN_ENDED,
+            reason=FINISHED if error is None else str(error),
             exit_code=outcome.exit_code,
             safe=outcome.is_safe,
             instruments=[asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],

@@ -35,7 +35,7 @@ class Progress:
     """Where a run goes on.
 
     Attributes:
-        next_index: the first unfinished step of the plan.
+        next_index: the first unfinished step of the plan, or how many there are where all are finished.
         power_on: the step that switched the amplifier on, where it is on at that place.
         conditions: what the bench was set to.
         clean_levels: as `Run.clean_levels`.
@@ -57,18 +57,16 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
     """Read a journal's events.
 
     Raises:
-        UsageError: the journal is of another plan, or every step is finished.
+        UsageError: the journal is of another plan.
     """
     events = results_of(events)
     finished = [event for event in events if event["event"] == STEP_FINISHED]
     _check_same_plan(plan, [event for event in events if event["event"] in (STEP_STARTED, STEP_FINISHED)])
     next_index = max((event["index"] for event in finished), default=-1) + 1
-    if next_index >= len(plan):
-        raise UsageError("every step of this run is finished; there is nothing to go on with")
     performed = _Performed(plan, frozenset(event["index"] for event in finished if "left_out" in event))
     done = performed.before(next_index)
     # Where the next step switches everything off, nothing need be switched on for it.
-    switches_off = [plan[next_index].step] if isinstance(plan[next_index].step, PowerOff) else []
+    switches_off = [each.step for each in plan[next_index : next_index + 1] if isinstance(each.step, PowerOff)]
     power_on, conditions = _state_after([*done, *switches_off])
     return Progress(
         next_index=next_index,
@@ -185,11 +183,15 @@ def _switch_on(step: PowerOn | RampSupply, run: Run) -> None:
         bring_up(step, run)
 
 
-def return_to(progress: Progress, run: Run) -> None:
-    """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
+def take_over(progress: Progress, run: Run) -> None:
+    """What earlier parts of the run have found."""
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
     run.already = progress.already
+
+
+def return_to(progress: Progress, run: Run) -> None:
+    """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
     if progress.power_on is not None:
         _switch_on(progress.power_on, run)
         if progress.conditions.supply_v not in (None, progress.power_on.voltage_v):

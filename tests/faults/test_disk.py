@@ -6,7 +6,7 @@ import os
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -109,6 +109,33 @@ def test_a_full_disk_ends_the_run_safe_and_the_run_goes_on_once_there_is_room(sm
     events = read_journal(RunFolder.open(folder).journal).events
     assert events[-1]["event"] == "run ended"
     assert events[-1]["safe"]
+
+
+@pytest.mark.parametrize(("room", "is_told"), [(-100, False), (0, True)])
+def test_a_disk_that_is_full_once_the_last_step_is_finished_leaves_a_run_that_can_be_completed(
+    tmp_path: Path, room: int, is_told: bool
+) -> None:
+    """Whether there is no room for the journal's last event, or none for the table that comes behind it."""
+    calm = dry_run(tmp_path / "calm")
+    assert calm.result is not None
+    size = RunFolder.open(calm.result.folder).journal.stat().st_size + room
+    with ExitStack() as full:
+
+        def fill_up(run: Run) -> None:
+            run.recorder.folder.figures.unlink()  # a table that is there already need not be written
+            full.enter_context(files_limited_to(size))
+            run.recorder.folder.figures.with_name("figures.csv.part").mkdir()  # what is smaller finds no room either
+
+        ended = dry_run(tmp_path / "full", meddler=Meddler(POWER_OFF, fill_up))
+    (folder,) = map(RunFolder.open, (tmp_path / "full").iterdir())
+    (folder.path / "figures.csv.part").rmdir()
+    told = [event["event"] for event in read_journal(folder.journal).events]
+    assert (told[-1] == "run ended") == is_told
+    assert told.count("step finished") == POWER_OFF + 1
+    assert (ended.exit_code, ended.still_on, folder.is_closed) == (5, (), False)
+    assert resume(folder.path, Meddler()).outcome.exit_code == 0
+    assert folder.is_closed
+    assert read_journal(folder.journal).events[-1]["event"] == "run ended"
 
 
 # -- read-only --------------------------------------------------------------------------------------------------

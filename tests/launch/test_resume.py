@@ -12,9 +12,12 @@ import pytest
 
 from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.guardian import GUARDIAN_ACTED
 from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import verify
 from benchctl.errors import PreflightRefused, UsageError
+from benchctl.guard.guardian_report import Report
+from benchctl.guard.safe_state import Confirmation
 from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
 from benchctl.measure.figure import Figure
@@ -115,6 +118,93 @@ def test_a_finished_step_is_not_performed_again(whole: Result, tmp_path: Path) -
 def test_a_whole_run_has_nothing_to_go_on_with(whole: Result) -> None:
     with pytest.raises(UsageError, match="nothing to go on with"):
         resume(whole.folder, Silent())
+
+
+# -- every step is finished, and something is missing all the same ---------------------------------------------
+
+
+def assert_completed(folder: Path, whole: Result) -> None:
+    """Its end is told, its tables stand under their names, and nothing was switched on for it."""
+    resumed = resume(folder, Silent())
+    assert resumed.outcome.exit_code == whole.outcome.exit_code
+    assert resumed.outcome.verdicts("passes") == whole.outcome.verdicts("passes")
+    told = events(folder)
+    assert told[told.index("run resumed") :] == ["run resumed", "safe state", "run ended"]
+    assert table(folder).equals(table(whole.folder))
+    assert RunFolder.open(folder).is_closed
+    with pytest.raises(UsageError, match="nothing to go on with"):
+        resume(folder, Silent())
+
+
+@pytest.mark.parametrize("last", ["step finished", "safe state"])
+def test_a_run_whose_end_is_missing_is_completed(whole: Result, tmp_path: Path, last: str) -> None:
+    """The disk was full once the last step was finished."""
+    lines = len(events(whole.folder)) - events(whole.folder)[::-1].index(last)
+    assert_completed(cut_after(whole, tmp_path / "run", lines), whole)
+
+
+@pytest.mark.parametrize("missing", ["figures.csv", "trend.csv"])
+def test_a_run_whose_tables_could_not_be_written_is_completed(whole: Result, tmp_path: Path, missing: str) -> None:
+    folder = tmp_path / "run"
+    shutil.copytree(whole.folder, folder)
+    (folder / missing).rename(folder / f"{missing}.part")
+    assert_completed(folder, whole)
+
+
+def test_a_run_whose_bench_was_not_known_to_be_safe_is_made_safe(whole: Result, tmp_path: Path) -> None:
+    folder = tmp_path / "run"
+    shutil.copytree(whole.folder, folder)
+    journal = folder / "journal.jsonl"
+    *before, last = journal.read_text().splitlines(keepends=True)
+    journal.write_text("".join(before) + json.dumps({**json.loads(last), "safe": False, "exit_code": 5}) + "\n")
+    assert_completed(folder, whole)
+
+
+# -- what the guardian did in between --------------------------------------------------------------------------
+
+
+def guarded(folder: Path) -> Path:
+    """The folder of a run that died and whose guardian could not reach the supply at first."""
+    report = Report(folder / "guardian.jsonl")
+    generator = Confirmation("generator", "output off", confirmed=True)
+    report.acting("the run has died")
+    report.acted([generator, Confirmation("supply", "output 'main' off", confirmed=False, detail="no answer")], then="")
+    report.acted([generator, Confirmation("supply", "output 'main' off", confirmed=True)], then="")
+    return folder
+
+
+def test_what_the_guardian_did_goes_into_the_journal_before_the_run_goes_on(whole: Result, tmp_path: Path) -> None:
+    folder = guarded(cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2))
+    resume(folder, Silent())
+    journal = read_journal(folder / "journal.jsonl")
+    acted = journal.of_kind(GUARDIAN_ACTED)
+    assert [(event["line"], event["did"]) for event in acted] == [(1, "acting"), (2, "unsafe"), (3, "safe")]
+    assert acted[0]["reason"] == "the run has died"
+    confirmed = [[part["confirmed"] for part in event["instruments"]] for event in acted[1:]]
+    assert confirmed == [[True, False], [True, True]]
+    assert acted[1]["instruments"][1]["detail"] == "no answer"
+    assert acted[-1]["number"] < journal.of_kind("run resumed")[0]["number"]
+
+
+def test_it_is_told_once_however_often_the_run_goes_on(whole: Result, tmp_path: Path) -> None:
+    folder = guarded(cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2))
+    resume(folder, Silent())
+    journal = folder / "journal.jsonl"
+    lines = journal.read_text().splitlines(keepends=True)
+    journal.write_text("".join(lines[: events(folder).index("run resumed") + 2]))
+    Report(folder / "guardian.jsonl").acting("the run has died again")
+    resume(folder, Silent())
+    told = read_journal(journal).of_kind(GUARDIAN_ACTED)
+    assert [event["line"] for event in told] == [1, 2, 3, 4]
+    assert told[-1]["reason"] == "the run has died again"
+
+
+def test_a_line_of_the_guardian_that_was_cut_off_is_told_as_it_is(whole: Result, tmp_path: Path) -> None:
+    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
+    (folder / "guardian.jsonl").write_text('{"wall": "2026-11-25T19:')
+    resume(folder, Silent())
+    (torn,) = read_journal(folder / "journal.jsonl").of_kind(GUARDIAN_ACTED)
+    assert torn["torn"] == '{"wall": "2026-11-25T19:'
 
 
 def test_a_bench_with_another_instrument_is_refused(whole: Result, tmp_path: Path) -> None:
