@@ -98,6 +98,17 @@ def test_the_excerpt_of_the_demo_is_what_it_prints(ran: Mapping[str, Ran]) -> No
             assert digits_aside(line) in printed, f"README shows {line!r}, which the demo does not print there"
 
 
+def test_the_excerpt_of_preflight_is_what_it_prints(ran: Mapping[str, Ran]) -> None:
+    """Line by line and in order; figures, and with them the gaps between columns, may have moved a little."""
+    (excerpt,) = (block.text for block in blocks(README, "text") if "heatsink" in block.text.splitlines()[0])
+    (command,) = (command for command in ran if command.startswith("benchctl preflight sequences/"))
+    printed = iter(re.sub(" +", " ", digits_aside(ran[command].out)).splitlines())
+    for line in excerpt.splitlines():
+        if line != "...":
+            shown = re.sub(" +", " ", digits_aside(line))
+            assert shown in printed, f"README shows {line!r}, which preflight does not print there"
+
+
 def test_the_picture_shows_the_tables_that_the_demo_prints(ran: Mapping[str, Ran]) -> None:
     svg = PICTURE.read_text(encoding="utf-8")
     assert PICTURE.stat().st_size < 200_000

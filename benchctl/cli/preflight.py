@@ -6,15 +6,20 @@ import json
 from dataclasses import asdict
 
 import click
-from rich.table import Table
+from rich.console import Group, RenderableType
 
+from benchctl.cli.chart import Chart, Series
 from benchctl.cli.options import json_option, of_a_run, unattended_option
+from benchctl.cli.outline import Outline, folded, in_minutes
 from benchctl.cli.words import console_for
+from benchctl.documents.amplifier import Amplifier
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import Documents
 from benchctl.quantity import render
-from benchctl.runner.outlook import Forecast
-from benchctl.runner.plan import expand
+from benchctl.runner.estimate import Estimate, estimate
+from benchctl.runner.expectation import Expectation, series
+from benchctl.runner.outlook import AMBIENT_C
+from benchctl.runner.plan import expand, outline
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.preflight import preflight as look_ahead
 
@@ -22,20 +27,22 @@ from benchctl.runner.preflight import preflight as look_ahead
 @click.command(epilog="Example:  benchctl preflight burst_and_continuous --bench workshop --amplifier hx2150")
 @of_a_run
 @unattended_option
+@click.option("--all", "show_all", is_flag=True, help="Show every turn of long sweeps and repeats.")
 @json_option
-def preflight(documents: Documents, unattended: bool, as_json: bool) -> int:
+def preflight(documents: Documents, unattended: bool, show_all: bool, as_json: bool) -> int:
     """Show what a run would do, and every hazard.
 
-    Lists the expanded steps with the time, power and current to expect. Nothing is touched. A hazard is a refusal:
+    Shows the expanded steps as a tree with the time, energy, supply current and heatsink to expect, and current and
+    heatsink against time. Nothing is touched. A hazard is a refusal, judged by the worst and not by what is expected:
     `run` makes the same checks first and does not begin until they pass.
     """
     files = documents.load()
     checked = look_ahead(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
+    whole = estimate(outline(files.sequence, files.amplifier, files.bench), checked)
     if as_json:
-        click.echo(json.dumps(_as_data(checked), indent=2))
+        click.echo(json.dumps(_as_data(checked, whole), indent=2))
         return PreflightRefused.exit_code if checked.hazards else 0
-    console_for().print(steps_table(checked))
-    click.echo(time_in_words(checked))
+    console_for().print(_shown(checked, whole, files.amplifier, show_all=show_all))
     checked.refuse_hazards(accepted="they are shown below")
     for warning in checked.warnings:
         click.echo(f"Warning: {warning}")
@@ -43,56 +50,91 @@ def preflight(documents: Documents, unattended: bool, as_json: bool) -> int:
     return 0
 
 
-def steps_table(checked: Preflight) -> Table:
-    """A row a step."""
-    table = Table(title="Steps", title_justify="left")
-    table.add_column("step")
-    for name in ("time", "into each load", "supply current", "energy, each load"):
-        table.add_column(name, justify="right")
-    for planned, forecast in zip(checked.plan, checked.forecasts, strict=True):
-        table.add_row(planned.label, *_cells(forecast))
-    return table
-
-
-def _cells(forecast: Forecast) -> tuple[str, str, str, str]:
-    time = f"up to {in_minutes(forecast.at_most_s)}" if forecast.at_most_s else in_minutes(forecast.duration_s)
-    if not forecast.load_w:
-        return time, "", "", ""
-    return (
-        time,
-        render(forecast.load_w, "W", digits=3),
-        render(forecast.supply_a, "A", digits=3),
-        render(forecast.energy_j, "J", digits=3),
+def _shown(checked: Preflight, whole: Estimate, amplifier: Amplifier, *, show_all: bool) -> RenderableType:
+    """The tree, the chart, and what is to be expected of the whole."""
+    in_view = whole if show_all else folded(whole)
+    hint = " Long sweeps and repeats are folded; --all shows each turn." if in_view.rows < whole.rows else ""
+    return Group(
+        Outline(in_view), "", *_chart(checked, amplifier), time_in_words(checked) + hint, _worst_in_words(checked)
     )
 
 
-def in_minutes(seconds: float) -> str:
-    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h."""
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes}:{rest:02d} min"
-    return f"{minutes // 60}:{minutes % 60:02d} h"
+def _chart(checked: Preflight, amplifier: Amplifier) -> list[RenderableType]:
+    """Current and heatsink against time; nothing where no time passes."""
+    steps, maximum = checked.expectations, render(amplifier.heatsink.maximum_c, "degC")
+    if checked.expected_s <= 0.0:
+        return []
+    current = Series("Highest supply current to expect, A", 0.0, lambda start, end: _highest_a(steps, start, end))
+    title = f"Heatsink to expect, degC, from {AMBIENT_C:g} degC; its maximum is {maximum}"
+    heatsink = Series(title, AMBIENT_C - 5.0, lambda start, end: _hottest_c(steps, start, end))
+    return [Chart((current, heatsink), checked.expected_s, in_minutes), ""]
+
+
+def _within(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> list[Expectation]:
+    return [step for step in steps if step.duration_s > 0.0 and step.begins_s < end_s and step.ends_s > start_s]
+
+
+def _highest_a(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> float:
+    return max((step.peak_a for step in _within(steps, start_s, end_s)), default=0.0)
+
+
+def _hottest_c(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> float:
+    """A heatsink only rises or only falls within a step, so it is hottest at one of the ends."""
+    return max(
+        (
+            step.heatsink.temperature_c(min(max(time_s, step.begins_s), step.ends_s) - step.begins_s)
+            for step in _within(steps, start_s, end_s)
+            for time_s in (start_s, end_s)
+        ),
+        default=AMBIENT_C,
+    )
 
 
 def time_in_words(checked: Preflight) -> str:
-    """How long the run takes, as far as anybody knows beforehand."""
+    """How long the run takes, open waits as is likely and at most."""
     if checked.at_most_s == checked.duration_s:
         return f"About {in_minutes(checked.duration_s)}."
-    at_most = in_minutes(checked.at_most_s)
-    return f"About {in_minutes(checked.duration_s)} and the time to cool or settle, in all at most {at_most}."
+    expected, at_most = in_minutes(checked.expected_s), in_minutes(checked.at_most_s)
+    return f"About {expected}, cooling and settling included; at most {at_most}."
 
 
-def _as_data(checked: Preflight) -> dict[str, object]:
+def _worst_in_words(checked: Preflight) -> str:
+    """By what the hazards are judged."""
+    worst_a = max((forecast.supply_a for forecast in checked.forecasts), default=0.0)
+    worst_w = max((forecast.load_w for forecast in checked.forecasts), default=0.0)
+    if not worst_w:
+        return "Nothing is driven."
+    return (
+        f"Judged by the worst instead: {render(worst_a, 'A', digits=3)} from the supply, "
+        f"{render(worst_w, 'W', digits=3)} into a load."
+    )
+
+
+def _as_data(checked: Preflight, whole: Estimate) -> dict[str, object]:
     return {
         "steps": [
-            {"step": planned.label, **asdict(forecast)}
-            for planned, forecast in zip(checked.plan, checked.forecasts, strict=True)
+            {"step": planned.label, **asdict(forecast), "expected": _expected(expectation)}
+            for planned, forecast, expectation in zip(
+                checked.plan, checked.forecasts, checked.expectations, strict=True
+            )
         ],
+        "tree": asdict(whole),
+        "series": [asdict(instant) for instant in series(checked.expectations)],
+        "ambient_c": AMBIENT_C,
         "duration_s": checked.duration_s,
+        "expected_s": checked.expected_s,
         "at_most_s": checked.at_most_s,
         "hazards": list(checked.hazards),
         "warnings": list(checked.warnings),
+    }
+
+
+def _expected(step: Expectation) -> dict[str, float]:
+    return {
+        "begins_s": step.begins_s,
+        "duration_s": step.duration_s,
+        "energy_j": step.energy_j,
+        "supply_a": step.supply_a,
+        "peak_a": step.peak_a,
+        "heatsink_c": step.heatsink_c,
     }

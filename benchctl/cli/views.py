@@ -175,15 +175,15 @@ class LiveView(PlainView):
         remaining_s = self._remaining_s(now_s)
         return Text(
             f"step {self._index + 1} of {len(self.checked.plan)}  {label}  {self._step_progress}".rstrip() + "\n"
-            f"elapsed {clock_face(now_s)}  remaining about {clock_face(remaining_s)} and the time to cool",
+            f"elapsed {clock_face(now_s)}  remaining about {clock_face(remaining_s)}",
             style="bold",
         )
 
     def _remaining_s(self, now_s: float) -> float:
         assert self.checked is not None
-        forecasts = self.checked.forecasts[self._index :]
-        left_in_step_s = max(0.0, forecasts[0].duration_s - (now_s - self._step_began_s))
-        return left_in_step_s + sum(forecast.duration_s for forecast in forecasts[1:])
+        step, *later = self.checked.expectations[self._index :]
+        left_in_step_s = max(0.0, step.duration_s - (now_s - self._step_began_s))
+        return left_in_step_s + sum(each.duration_s for each in later)
 
 
 def figure_lines(figures: Sequence[Figure]) -> list[str]:

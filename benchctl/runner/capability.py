@@ -93,17 +93,16 @@ class Capability:
 
     def supply_a(self, asked_w: float) -> float:
         """The supply's current then, idle current included."""
-        return self.supply_w(asked_w) / self.supply_v + self.idle_a
-
-    @property
-    def idle_a(self) -> float:
-        """What the undriven amplifier draws; what is lost in switching rises with the rails."""
-        ratio = self.supply_v / self.amplifier.supply.nominal_v
-        return (self.amplifier.idle_current_a or 0.0) * max(ratio, 1.0)
+        return self.supply_w(asked_w) / self.supply_v + idle_a(self.amplifier, self.supply_v)
 
     def _drive(self, asked_w: float) -> float:
         """The amplitude that is asked for, over the highest that is not clipped."""
         return math.sqrt(asked_w / self.full_w)
+
+
+def idle_a(amplifier: Amplifier, supply_v: float) -> float:
+    """What the undriven amplifier draws, as far as its maker says; what is lost in switching rises with the rails."""
+    return (amplifier.idle_current_a or 0.0) * max(supply_v / amplifier.supply.nominal_v, 1.0)
 
 
 class _Means(NamedTuple):

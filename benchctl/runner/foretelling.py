@@ -12,6 +12,8 @@ READ_EVERY_S = 1.0
 # A new prediction once there is so much more to go by; the first after some readings.
 LOOK_AFTER = 1.2
 FIRST_LOOK_S = 20.0
+# After so many time constants a heatsink's end is foretold to a kelvin (tried on the simulated bench).
+KNOWN_AFTER = 1.25
 # A thermometer's display: what a prediction may trust a reading to.
 RESOLUTION_K = 0.01
 

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypedDict
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
+from benchctl.measure.thermal import Curve, heating
 from benchctl.quantity import render
-from benchctl.runner.capability import BURST_OVER_RATED, MOST, Capability
+from benchctl.runner.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
+from benchctl.runner.draw import Bursts, Draw, draw_of, together
+from benchctl.runner.expectation import Expectation
 
+# Nobody has read a thermometer yet.
+AMBIENT_C = 25.0
 # After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
 RESERVOIR_S = 0.1
 
 
 class Power(TypedDict):
     """What a step puts into one load resistor, and what the supply gives for it: the most that it lasts for, and the
-    root mean square of it, which warms a fuse."""
+    root mean square of it, which warms a fuse. `draw` is what is to be expected instead of the worst."""
 
     load_ohm: float | None
     load_w: float
@@ -25,36 +31,29 @@ class Power(TypedDict):
     supply_a: float
     fuse_a: float
     output_peak_v: float
-
-
-@dataclass(frozen=True)
-class Bursts:
-    """Bursts that follow each other: the part of the time that they last, the level between them over that in them,
-    and how long one is."""
-
-    duty: float
-    low_level_ratio: float
-    burst_s: float
+    draw: Draw
 
 
 @dataclass(frozen=True)
 class Forecast:
-    """One step: how long it takes, `at_most_s` where that is open, and its worst power (zeros where undriven)
-    with the load that takes it."""
+    """One step: how long it takes; where that is open, at most and as is likely; its worst power (zeros where undriven)
+    with the load that takes it; and the draw to expect."""
 
     duration_s: float
     at_most_s: float | None = None
+    likely_s: float | None = None
     load_ohm: float | None = None
     load_w: float = 0.0
     for_s: float = 0.0
     supply_a: float = 0.0
     fuse_a: float = 0.0
     output_peak_v: float = 0.0
+    draw: Draw = field(default_factory=Draw)
 
     @property
-    def energy_j(self) -> float:
-        """Into one load resistor."""
-        return self.load_w * self.for_s
+    def expected_s(self) -> float:
+        """How long it takes, open waits as is likely."""
+        return self.duration_s if self.likely_s is None else self.likely_s
 
 
 @dataclass
@@ -70,6 +69,7 @@ class Outlook:
     level_v: float | None = None
     clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
     unattended: bool = False
+    heatsink_c: float = AMBIENT_C
     hazards: list[str] = field(default_factory=list)
 
     def hazard(self, text: str) -> None:
@@ -97,46 +97,53 @@ class Outlook:
             f"no level is given, and no find_clean_level comes before it at {place}; put one before it, or {instead}"
         )
 
+    # -- what drives it ----------------------------------------------------------------------------------------
+
     def tone(self, level_v: float, *, for_s: float, bursts: Bursts | None = None) -> Power:
         """A tone at a level of V rms, steady or in bursts; clipped where that is more than the amplifier can give."""
-        most = self._most()
-        return self._power(most, (level_v * self.amplifier.gain_ratio) ** 2 / most.load_ohm, for_s, bursts)
+        most = self._into_load(MOST)
+        asked_w = (level_v * self.amplifier.gain_ratio) ** 2 / most.load_ohm
+        return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
 
     def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
         """As much as the amplifier gives without end, steady or in bursts."""
-        most = self._most()
-        return self._power(most, most.full_w, for_s, bursts)
+        expected = self._into_load(EXPECTED)
+        return self._power(self._into_load(MOST).full_w, draw_of(expected, expected.full_w, for_s, bursts), bursts)
 
-    def full_bursts(self, *, for_s: float, longest_s: float) -> Power:
-        """As much as the amplifier gives in single bursts that last `for_s` in all, the longest of them `longest_s`.
+    def full_bursts(self, *, for_s: float, trains: Sequence[tuple[Bursts, float]]) -> Power:
+        """As much as the amplifier gives in single bursts that last `for_s` in all.
 
         The reservoir adds to the power of a short burst, and bears its current; one that outlasts the reservoir draws
-        from the supply what a steady tone does.
+        from the supply what a steady tone does. `trains`: the bursts, each with how long they follow each other near
+        full drive.
         """
-        most = self._most()
-        power = self._power(most, most.full_w, for_s)
-        power["load_w"] = most.burst_w
+        most, expected = self._into_load(MOST), self._into_load(EXPECTED)
+        draws = (draw_of(expected, expected.full_w, near_full_s, bursts) for bursts, near_full_s in trains)
+        power = self._power(most.full_w, together(draws), None)
+        power["for_s"], power["load_w"] = for_s, most.burst_w
         power["output_peak_v"] = math.sqrt(2.0 * most.burst_w * most.load_ohm)
-        if longest_s <= RESERVOIR_S:
+        if all(bursts.burst_s <= RESERVOIR_S for bursts, _ in trains):
             power["supply_a"] *= BURST_OVER_RATED / MOST.over_rated
         return power
 
-    def _most(self) -> Capability:
-        """The most that the amplifier may give; into a rated load where none is set, which is a hazard of its own."""
+    def _into_load(self, assumptions: Assumptions) -> Capability:
+        """Into the load that is set; into a rated one where none is, which is a hazard of its own."""
         load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
-        return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, MOST)
+        return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, assumptions)
 
-    def _power(self, most: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> Power:
+    def _power(self, asked_w: float, draw: Draw, bursts: Bursts | None) -> Power:
         """Into one load; of bursts that follow each other load and fuse feel the mean, and the supply each of them that
         outlasts the reservoir."""
+        most = self._into_load(MOST)
         burst_w, burst_a = most.given_w(asked_w), most.supply_a(asked_w)
         power = Power(
             load_ohm=self.load_ohm,
             load_w=burst_w,
-            for_s=for_s,
+            for_s=draw.for_s,
             supply_a=burst_a,
             fuse_a=burst_a,
             output_peak_v=math.sqrt(2.0 * min(asked_w, most.burst_w) * most.load_ohm),
+            draw=draw,
         )
         if bursts is None:
             return power
@@ -147,3 +154,40 @@ class Outlook:
         if bursts.burst_s <= RESERVOIR_S:
             power["supply_a"] = bursts.duty * burst_a + rest_part * rest_a
         return power
+
+    # -- what comes of it --------------------------------------------------------------------------------------
+
+    @property
+    def idle_a(self) -> float:
+        """The supply's current while nothing drives the amplifier."""
+        return 0.0 if self.supply_v is None else idle_a(self.amplifier, self.supply_v)
+
+    def warming(self, draw: Draw | None = None) -> Curve:
+        """Where the heatsink goes from here, undriven or under a draw."""
+        heat_w = self.idle_a * (self.supply_v or 0.0) + (0.0 if draw is None else draw.heat_w)
+        return self._heating(heat_w)
+
+    def _heating(self, heat_w: float) -> Curve:
+        k_per_w, time_constant_s = self.amplifier.heatsink_k_per_w, self.amplifier.heatsink.time_constant_s
+        return heating(self.heatsink_c, AMBIENT_C, heat_w, k_per_w, time_constant_s)
+
+    def go_through(self, forecast: Forecast, begins_s: float) -> Expectation:
+        """What to expect of a step in this state, and leave the heatsink as the step does.
+
+        Its drives, however they are spread over it, warm the heatsink evenly.
+        """
+        duration_s, supply_v, draw = forecast.expected_s, self.supply_v or 0.0, forecast.draw
+        # An open drive is foreseen at its longest, and may be likely to end before.
+        part = min(1.0, duration_s / draw.for_s) if draw.for_s else 0.0
+        energy_j = self.idle_a * supply_v * duration_s + part * draw.supply_j
+        heat_w = (energy_j - part * draw.loads_j) / duration_s if duration_s else 0.0
+        expected = Expectation(
+            begins_s=begins_s,
+            duration_s=duration_s,
+            energy_j=energy_j,
+            supply_a=energy_j / supply_v / duration_s if supply_v and duration_s else self.idle_a,
+            peak_a=max(draw.peak_a, self.idle_a),
+            heatsink=self._heating(heat_w),
+        )
+        self.heatsink_c = expected.heatsink_c
+        return expected

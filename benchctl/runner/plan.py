@@ -1,9 +1,9 @@
-"""From a sequence to a flat list of steps: sweeps and repeats written out, conditions on the files decided."""
+"""From a sequence to its steps in order: sweeps and repeats written out, conditions on the files decided."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench, InputsByHand, InputsByRelay
@@ -38,10 +38,55 @@ class PlannedStep:
         """How the step is named in the journal, the terminal and the table of figures."""
         return f"{self.number} {self.step.kind}" + (f" [{self.point}]" if self.point else "")
 
+    @property
+    def title(self) -> str:
+        """What it does, in words: its kind, and what a `set` sets."""
+        if not isinstance(self.step, Set):
+            return self.step.kind
+        return f"{self.step.kind} {values_in_words(_values(self.step))}"
+
+
+@dataclass(frozen=True)
+class Branch:
+    """Steps that belong together: the whole sequence, a sweep and each of its points, a repeat and each of its turns,
+    what is done only when something holds.
+
+    Attributes:
+        number: its place in the file; empty for the whole sequence, and for what is a part of a loop.
+        title: what it is, in words, such as `sweep load, frequency` or `4 ohm, 1 kHz`.
+        children: its parts in the order in which they are performed.
+        setting: of a sweep's point, the step that takes the bench there, before all others.
+        is_loop: whether its parts are the same steps over and over.
+    """
+
+    number: str
+    title: str
+    children: tuple[Branch | PlannedStep, ...]
+    setting: PlannedStep | None = None
+    is_loop: bool = False
+
+    def steps(self) -> Iterator[PlannedStep]:
+        """Every step in it, in the order in which it is performed."""
+        if self.setting is not None:
+            yield self.setting
+        for child in self.children:
+            if isinstance(child, Branch):
+                yield from child.steps()
+            else:
+                yield child
+
+
+def outline(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> Branch:
+    """The sequence as it is performed on this amplifier and this bench, as a tree."""
+    return Branch("", sequence.title, tuple(_Expansion(amplifier, bench).of(sequence.steps, "", "", ())))
+
 
 def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[PlannedStep, ...]:
     """Every step in the order in which it is performed on this amplifier and this bench."""
-    return tuple(_Expansion(amplifier, bench).of(sequence.steps, "", ""))
+    return tuple(outline(sequence, amplifier, bench).steps())
+
+
+Conditions = tuple[Mapping[str, Criterion], ...]
 
 
 @dataclass(frozen=True)
@@ -49,37 +94,58 @@ class _Expansion:
     amplifier: Amplifier
     bench: Bench
 
-    def of(self, steps: Iterable[StepBase], prefix: str, point: str) -> Iterator[PlannedStep]:
+    def of(
+        self, steps: Iterable[StepBase], prefix: str, point: str, only_if: Conditions
+    ) -> Iterator[Branch | PlannedStep]:
         for place, step in enumerate(steps, start=1):
             number = f"{prefix}{place}"
             match step:
                 case Sweep():
-                    yield from self._swept(step, number, point)
+                    yield self._swept(step, number, point, only_if)
                 case Repeat():
-                    yield from self._repeated(step, number, point)
+                    yield from self._repeated(step, number, point, only_if)
                 case When():
-                    yield from self._conditional(step, number, point)
+                    yield from self._conditional(step, number, point, only_if)
                 case _:
-                    yield PlannedStep(number, point, step)
+                    yield PlannedStep(number, point, step, only_if)
 
-    def _swept(self, sweep: Sweep, number: str, outer: str) -> Iterator[PlannedStep]:
+    def _swept(self, sweep: Sweep, number: str, outer: str, only_if: Conditions) -> Branch:
+        points = []
         for values in sweep.points():
-            point = _joined(outer, _in_words(values))
-            yield PlannedStep(number, point, _setting(values))
-            yield from self.of(sweep.steps, f"{number}.", point)
+            title = values_in_words(values)
+            point = _joined(outer, title)
+            setting = PlannedStep(number, point, _setting(values), only_if)
+            parts = tuple(self.of(sweep.steps, f"{number}.", point, only_if))
+            points.append(Branch("", title, parts, setting))
+        return Branch(number, f"sweep {', '.join(sweep.axes)}", tuple(points), is_loop=True)
 
-    def _repeated(self, repeat: Repeat, number: str, outer: str) -> Iterator[PlannedStep]:
+    def _repeated(self, repeat: Repeat, number: str, outer: str, only_if: Conditions) -> Iterator[Branch]:
+        turns = []
         for turn in range(1, repeat.times + 1):
-            yield from self.of(repeat.steps, f"{number}.", _joined(outer, f"{turn} of {repeat.times}"))
+            title = f"{turn} of {repeat.times}"
+            parts = tuple(self.of(repeat.steps, f"{number}.", _joined(outer, title), only_if))
+            turns += [Branch("", title, parts)] if parts else []
+        if turns:
+            yield Branch(number, f"repeat {repeat.times} times", tuple(turns), is_loop=True)
 
-    def _conditional(self, when: When, number: str, point: str) -> Iterator[PlannedStep]:
+    def _conditional(self, when: When, number: str, point: str, only_if: Conditions) -> Iterator[Branch]:
         if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
             return
         if when.bench is not None and not _drives_alone(self.bench, self.amplifier, when.bench.inputs):
             return
-        own = (when.criteria,) if when.criteria else ()
-        for planned in self.of(when.steps, f"{number}.", point):
-            yield replace(planned, only_if=(*own, *planned.only_if))
+        own = (*only_if, when.criteria) if when.criteria else only_if
+        parts = tuple(self.of(when.steps, f"{number}.", point, own))
+        if parts:
+            yield Branch(number, f"when {_conditions_in_words(when)}", parts)
+
+
+def _conditions_in_words(when: When) -> str:
+    """What must hold: figures measured before, then what the files must say, which is so wherever this is asked."""
+    told = [f"{name} {criterion}" for name, criterion in when.criteria.items()]
+    for traits in (when.amplifier, when.bench):
+        given = traits.model_dump(exclude_none=True, by_alias=True) if traits is not None else {}
+        told += [f"{key} {getattr(traits, key, value)}" for key, value in given.items()]
+    return ", ".join(told)
 
 
 def _is_such(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
@@ -103,7 +169,8 @@ def _joined(outer: str, inner: str) -> str:
     return ", ".join(filter(None, [outer, inner]))
 
 
-def _in_words(values: Mapping[str, float]) -> str:
+def values_in_words(values: Mapping[str, float]) -> str:
+    """Values of load, frequency, level and supply: `4 ohm, 1 kHz`."""
     return ", ".join(render(value, _AXIS_UNITS[axis]) for axis, value in values.items())
 
 
@@ -115,3 +182,14 @@ def _setting(values: Mapping[str, float]) -> Set:
         level_v=values.get("level"),
         supply_v=values.get("supply"),
     )
+
+
+def _values(setting: Set) -> Mapping[str, float]:
+    """The other way round."""
+    given = {
+        "load": setting.load_ohm,
+        "frequency": setting.frequency_hz,
+        "level": setting.level_v,
+        "supply": setting.supply_v,
+    }
+    return {axis: value for axis, value in given.items() if value is not None}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
 from benchctl.runner import cautions, hazards
+from benchctl.runner.expectation import Expectation
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import Files
@@ -17,11 +18,12 @@ from benchctl.runner.steps import ACTIONS
 class Preflight:
     """The steps with what they are expected to take, every hazard and every warning found.
 
-    `accepted` is why a person goes on in spite of the warnings.
+    `forecasts` are the worst, `expectations` the likely. `accepted` is why a person goes on in spite of the warnings.
     """
 
     plan: tuple[PlannedStep, ...]
     forecasts: tuple[Forecast, ...]
+    expectations: tuple[Expectation, ...]
     hazards: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     accepted: str = ""
@@ -30,6 +32,11 @@ class Preflight:
     def duration_s(self) -> float:
         """The whole run without the waits whose length nobody knows."""
         return sum(forecast.duration_s for forecast in self.forecasts)
+
+    @property
+    def expected_s(self) -> float:
+        """The whole run, open waits as long as is likely."""
+        return sum(expected.duration_s for expected in self.expectations)
 
     @property
     def at_most_s(self) -> float:
@@ -50,12 +57,14 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
     """Walk through the plan on paper."""
     found = list(hazards.of_files(files, unattended=unattended))
     outlook = Outlook(files.bench, files.amplifier, unattended=unattended)
-    forecasts = []
+    forecasts: list[Forecast] = []
+    expectations: list[Expectation] = []
     for planned in plan:
         forecast = ACTIONS[type(planned.step)].foresee(planned.step, outlook)
         outlook.hazards += hazards.of_step(planned.step, forecast, outlook)
         found += [f"{planned.label}: {text}" for text in outlook.hazards]
         outlook.hazards.clear()
         forecasts.append(forecast)
+        expectations.append(outlook.go_through(forecast, expectations[-1].ends_s if expectations else 0.0))
     warnings = cautions.of_run(files, plan, forecasts, unattended=unattended)
-    return Preflight(tuple(plan), tuple(forecasts), tuple(dict.fromkeys(found)), tuple(warnings))
+    return Preflight(tuple(plan), tuple(forecasts), tuple(expectations), tuple(dict.fromkeys(found)), tuple(warnings))

@@ -2,30 +2,59 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
-from benchctl.cli.preflight import in_minutes
+from benchctl.cli.outline import in_minutes
 from tests.cli.conftest import Command
 from tests.cli.files import IDLE, TONE, amplifier, bench, sequence
 
 LONG_TONE = ("{for: 1 s, level: 500 mV}", "{for: 600 s, level: 800 mV}")
 
 
-def test_the_steps_are_listed_with_time_power_and_current(benchctl: Command) -> None:
-    ended = benchctl("preflight", "burst_and_continuous", "--bench", "workshop", "--amplifier", "hx2150")
+DEMO = ("preflight", "burst_and_continuous", "--bench", "workshop", "--amplifier", "hx2150")
+
+
+def test_the_steps_are_a_tree_with_time_energy_current_and_heatsink(benchctl: Command) -> None:
+    ended = benchctl(*DEMO)
     assert ended.exit_code == 0
-    rows = [line for line in ended.out.splitlines() if "measure_continuous" in line]
-    assert [f"3.4 measure_continuous [{load} ohm, 1 kHz]" in row for load, row in zip((4, 2), rows, strict=True)]
-    assert all(" W " in row and " A " in row and "J " in row for row in rows)
-    assert ended.out.splitlines()[-1] == "Preflight passes."
+    lines = ended.out.splitlines()
+    assert next(line for line in lines if "ohm, 1 kHz" in line).lstrip("│ ├─").startswith("4 ohm, 1 kHz")
+    rows = [line for line in lines if "3.4 measure_continuous" in line]
+    assert len(rows) == 2, "one for each load"
+    assert all(re.search(r"5 s +[\d.]+ kJ +[\d.]+ A +[\d.]+ degC$", row) for row in rows)
+    assert lines[-1] == "Preflight passes."
+
+
+def test_current_and_heatsink_are_drawn_against_time_with_their_units(benchctl: Command) -> None:
+    shown = benchctl(*DEMO).out
+    assert "Highest supply current to expect, A\n" in shown
+    assert "Heatsink to expect, degC, from 25 degC; its maximum is 85 degC\n" in shown
+    assert re.search(r"^ +0 s +52 s +1:4\d min$", shown, re.MULTILINE)
 
 
 def test_open_waits_are_told_with_the_longest_they_may_last(benchctl: Command) -> None:
-    shown = benchctl("preflight", "burst_and_continuous", "-b", "workshop", "-a", "hx2150").out
-    assert shown.count("up to 40:00 min") == 2
-    assert "in all at most 1:2" in shown
+    shown = benchctl(*DEMO).out
+    assert len(re.findall(r"3.1 cool +0 s 40:00 min", shown)) == 2
+    assert "cooling and settling included; at most 1:2" in shown
+
+
+def test_long_loops_are_folded_unless_all_is_asked_for(benchctl: Command) -> None:
+    """Six frequencies of three steps each; what is folded is counted all the same."""
+    bandwidth = ("preflight", "power_bandwidth", "-b", "workshop", "-a", "hx2150")
+    folded, whole = benchctl(*bandwidth).out, benchctl(*bandwidth, "--all").out
+    assert "4 more, 20 Hz to 10 kHz" in folded
+    assert "--all shows each turn" in folded
+    assert [text.count("find_clean_level") for text in (folded, whole)] == [2, 6]
+    assert "--all" not in whole
+    sweeps = {line for text in (folded, whole) for line in text.splitlines() if "sweep frequency" in line}
+    assert len({re.sub(r"\s+", " ", line) for line in sweeps}) == 1
+
+
+def test_a_sequence_that_fits_a_screen_is_not_folded(benchctl: Command) -> None:
+    assert "--all" not in benchctl(*DEMO).out
 
 
 @pytest.mark.parametrize(
@@ -73,6 +102,19 @@ def test_json_holds_the_same(benchctl: Command, tmp_path: Path) -> None:
     assert [step["step"] for step in ended.data["steps"]][-2:] == ["4 measure_continuous", "5 power_off"]
     assert ended.data["duration_s"] > 600.0
     assert "is rated 60 W" in ended.data["hazards"][0]
+
+
+def test_json_holds_the_tree_and_the_series_that_are_shown(benchctl: Command) -> None:
+    data = benchctl(*DEMO, "--json").data
+    sweep = data["tree"]["parts"][2]
+    assert [part["title"] for part in sweep["parts"]] == ["4 ohm, 1 kHz", "2 ohm, 1 kHz"]
+    assert next(part["title"] for part in sweep["parts"][0]["parts"]) == "cool"
+    assert data["tree"]["energy_j"] == pytest.approx(sum(step["expected"]["energy_j"] for step in data["steps"]))
+    times_s = [instant["time_s"] for instant in data["series"]]
+    assert times_s == sorted(times_s)
+    assert (times_s[0], times_s[-1]) == (0.0, pytest.approx(data["expected_s"]))
+    assert data["series"][0]["heatsink_c"] == data["ambient_c"] == 25.0
+    assert max(instant["supply_a"] for instant in data["series"]) == data["tree"]["peak_a"]
 
 
 @pytest.mark.parametrize(

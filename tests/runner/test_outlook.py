@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.runner.draw import Bursts
 from benchctl.runner.outlook import Outlook
 from tests.runner.rig import amplifier_file, bench_file
 
@@ -24,7 +25,9 @@ def test_the_supply_current_follows_from_power_class_and_idle_current(edits: dic
 
 def test_a_burst_that_outlasts_the_reservoir_draws_no_more_than_a_steady_tone() -> None:
     """Its first cycles still give more, and that is what load and probe must bear."""
-    short, long = (outlook(LINEAR).full_bursts(for_s=5.0, longest_s=each) for each in (0.02, 0.4))
+    short, long = (
+        outlook(LINEAR).full_bursts(for_s=5.0, trains=[(Bursts(0.1, 0.1, burst_s=each), 10.0)]) for each in (0.02, 0.4)
+    )
     steady = outlook(LINEAR).full_power(for_s=5.0)
     assert short["supply_a"] > long["supply_a"] == steady["supply_a"]
     assert short["load_w"] == long["load_w"] > steady["load_w"]

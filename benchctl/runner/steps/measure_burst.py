@@ -14,12 +14,13 @@ from benchctl.measure.context import BurstContext
 from benchctl.measure.distortion import Distortion
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
+from benchctl.runner.draw import Bursts
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
-from benchctl.runner.steps.search import run_search, search_from, usual_exposures
+from benchctl.runner.steps.search import CLOSING_EXPOSURES, run_search, search_from, usual_exposures
 
 SEARCH = "search"  # the name of a record that is taken on the way to a level
 # The search for the full level, from the clean level on.
@@ -115,6 +116,7 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     frequency_hz = outlook.frequency_hz or 1000.0
     duration_s = burst_s = 0.0
+    trains: list[tuple[Bursts, float]] = []
     for cycles in step.cycles:
         length_s = cycles / frequency_hz
         if length_s >= step.every_s:
@@ -126,5 +128,7 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
         burst_s += exposures * length_s
-    longest_s = max(step.cycles) / frequency_hz
-    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s, longest_s=longest_s))
+        near_full = CLOSING_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
+        bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
+        trains.append((bursts, near_full * step.every_s))
+    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s, trains=trains))

@@ -141,6 +141,5 @@ def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
 
 
 def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:
-    outlook.supply_v = None
-    outlook.load_ohm = None
+    outlook.supply_v = outlook.load_ohm = outlook.level_v = None
     return Forecast(duration_s=LEAD_OFF_S)

@@ -12,9 +12,10 @@ from benchctl.instruments.generator import Burst
 from benchctl.measure.record import Capture
 from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
+from benchctl.runner.draw import Bursts, Draw
 from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
-from benchctl.runner.foretelling import READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
-from benchctl.runner.outlook import Bursts, Forecast, Outlook
+from benchctl.runner.foretelling import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
+from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import SETTLE_S
@@ -215,7 +216,19 @@ def foresee(step: Soak, outlook: Outlook) -> Forecast:
         power = outlook.tone(level_v, for_s=step.for_s, bursts=bursts)
     if step.until is None and step.heatsink is None:
         return Forecast(duration_s=step.for_s, **power)
-    return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, **power)
+    likely_s = _likely_s(step, outlook, power["draw"])
+    return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, likely_s=likely_s, **power)
+
+
+def _likely_s(step: Soak, outlook: Outlook, draw: Draw) -> float:
+    """Until the heatsink is too warm, its end is well enough foretold, or the time is over."""
+    curve, ends_s = outlook.warming(draw), [step.for_s]
+    if step.until is not None:
+        ends_s.append(max(SHORTEST_S, KNOWN_AFTER * max(curve.time_constants_s)))
+    if step.heatsink is not None:
+        is_too_warm = not step.heatsink.holds(curve.now_c)
+        ends_s.append(READ_EVERY_S if is_too_warm else curve.reaches_s(step.heatsink.bound) or step.for_s)
+    return min(ends_s)
 
 
 def _foreseen_bursts(step: Soak, frequency_hz: float, outlook: Outlook) -> Bursts | None:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 from benchctl.documents.bench_steps import Cool, Hold, Settle
 from benchctl.documents.criteria import Criterion
 from benchctl.errors import RequirementFailed
+from benchctl.measure.thermal import Curve
 from benchctl.quantity import render
 from benchctl.runner.drive import mute
-from benchctl.runner.foretelling import Foretelling, left_in_words
+from benchctl.runner.foretelling import KNOWN_AFTER, Foretelling, left_in_words
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
 
@@ -144,8 +146,26 @@ def foresee_hold(step: Hold, outlook: Outlook) -> Forecast:
 def foresee_cool(step: Cool, outlook: Outlook) -> Forecast:
     """How long depends on how warm it is by then, which nobody knows yet: up to its timeout."""
     outlook.level_v = None
-    return Forecast(duration_s=0.0, at_most_s=step.timeout_s)
+    likely_s = 0.0
+    if not step.heatsink.holds(outlook.heatsink_c):
+        cooling_s = outlook.warming().reaches_s(step.heatsink.bound)
+        likely_s = step.timeout_s if cooling_s is None else min(cooling_s, step.timeout_s)
+    return Forecast(duration_s=0.0, at_most_s=step.timeout_s, likely_s=likely_s)
 
 
-def foresee_settle(step: Settle, _outlook: Outlook) -> Forecast:
-    return Forecast(duration_s=step.per_s, at_most_s=step.timeout_s)
+def foresee_settle(step: Settle, outlook: Outlook) -> Forecast:
+    """Whatever drives the amplifier goes on doing so."""
+    driven = None if outlook.level_v is None else outlook.tone(outlook.level_v, for_s=step.timeout_s)
+    likely_s = _settled_s(step, outlook.warming(driven["draw"] if driven else None))
+    wait = Forecast(step.per_s, at_most_s=step.timeout_s, likely_s=min(likely_s, step.timeout_s))
+    return replace(wait, **driven) if driven else wait
+
+
+def _settled_s(step: Settle, curve: Curve) -> float:
+    """Until the heatsink stays as it is, or its end is well enough foretold, whichever comes first."""
+    ends_s = []
+    if step.heatsink is not None:
+        ends_s.append(curve.steadies_s(step.heatsink.bound, step.per_s) + step.per_s)
+    if step.foretold is not None:
+        ends_s.append(max(step.per_s, KNOWN_AFTER * max(curve.time_constants_s)))
+    return min(ends_s, default=step.per_s)
