@@ -19,7 +19,7 @@ from benchctl.documents.tree import Table
 from benchctl.documents.words import unknown
 from benchctl.errors import quote
 
-_UNIT_SUFFIX = re.compile(r"_(?:v_per_a|per_k|sa_per_s|k_per_w|j_per_k|k_per_s|v|a|w|ohm|hz|s|c|k|f|h)$")
+_UNIT_SUFFIX = re.compile(r"_(?:v_per_a|per_k|sa_per_s|k_per_w|j_per_k|k_per_s|v_per_s|v|a|w|ohm|hz|s|c|k|f|h)$")
 
 
 def key_of(attribute: str) -> str:

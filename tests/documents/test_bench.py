@@ -147,8 +147,21 @@ CONTRADICTIONS = [
     ("ratio: 20,", "ratio: ^20 V,", "'20 V' is not a plain number"),
     ("driver: supply/scpi99", "driver: ^supply/scpi98", "there is no file 'supply/scpi98', and nothing of that name"),
     ("driver: supply/scpi99", "driver: ^generator/scpi99", "'generator/scpi99' drives a generator; a supply is"),
+    ("seed: 2150", "supply_slew: {rise: ^0 V/s}", "'0 V/s' is out of range; it must be more than 0 V/s"),
+    ("seed: 2150", "supply_slew: {fall: ^10 V}", "'10 V': 'V' will not do here; give V/s or V/ms"),
+    ("seed: 2150", "relay_bounce: ^-1 ms", "'-1 ms' is out of range; it must be at least 0 s"),
     ("driver: load/relay_bank", "driver: ^load/scpi99", "'load/scpi99' drives a load of kind 'electronic'; this"),
 ]
+
+
+def test_a_simulated_bench_may_be_slower_than_most(bench_text: str) -> None:
+    slow = "seed: 2150\n  sensor_lag: 4 s\n  relay_bounce: 20 ms\n  supply_slew: {rise: 0.05 V/ms, bleed: 20 mA}"
+    bench = read_text(bench_text.replace("seed: 2150", slow), "bench")
+    assert isinstance(bench, Bench)
+    truth = bench.simulation
+    assert truth is not None
+    assert (truth.sensor_lag_s, truth.relay_bounce_s) == (4.0, 0.02)
+    assert (truth.supply_slew.rise_v_per_s, truth.supply_slew.bleed_a) == (50.0, 0.02)
 
 
 @pytest.mark.parametrize(("old", "new", "message"), CONTRADICTIONS)
