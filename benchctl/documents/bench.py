@@ -213,9 +213,9 @@ class Bench(Document):
     def _fault_misfits(self) -> Iterator[Misfit]:
         if self.simulation is None:
             return
-        lead = self.remote_turn_on
-        turn_on_relay = lead.relay if isinstance(lead, TurnOnByRelay) else None
-        for misfit in fault_misfits(self.simulation.faults, self.instruments, turn_on_relay):
+        others = [self.remote_turn_on.relay] if isinstance(self.remote_turn_on, TurnOnByRelay) else []
+        others += self.inputs.relays.values() if isinstance(self.inputs, InputsByRelay) else []
+        for misfit in fault_misfits(self.simulation.faults, self.instruments, others):
             yield Misfit(("simulation", "faults", *misfit.path), misfit.message)
 
     def _load_misfits(self) -> Iterator[Misfit]:

@@ -7,7 +7,7 @@ strikes once unless more is asked; a fault of the bench itself stays.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -156,24 +156,27 @@ BenchFault = Annotated[
 
 
 def fault_misfits(
-    faults: Sequence[FaultBase], instruments: Instruments, turn_on_relay: int | None = None
+    faults: Sequence[FaultBase], instruments: Instruments, other_relays: Collection[int] = ()
 ) -> Iterator[Misfit]:
-    """Faults of things that the bench has not got; paths start from the list of faults."""
+    """Faults of things that the bench has not got; paths start from the list of faults.
+
+    `other_relays`: those of the bank that connect no resistor.
+    """
     present = [name for name, _ in instruments.items()]
     for index, fault in enumerate(faults):
         if fault.instrument is not None and fault.instrument not in present:
             yield Misfit((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
-        elif missing := _missing_part(fault, instruments, turn_on_relay):
+        elif missing := _missing_part(fault, instruments, other_relays):
             yield Misfit((index, missing[0]), missing[1])
 
 
-def _missing_part(fault: FaultBase, instruments: Instruments, turn_on_relay: int | None) -> tuple[str, str] | None:
+def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Collection[int]) -> tuple[str, str] | None:
     """The key that names a part of an instrument that is not there, and what to say of it."""
     supply, thermometer = instruments.supply, instruments.thermometer
     match fault:
         case OutputStuck(instrument="supply", output=output) if supply and output not in supply.outputs:
             return "output", f"the supply has no output '{output}'; there are {', '.join(supply.outputs)}"
-        case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, turn_on_relay)):
+        case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, other_relays)):
             there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
             return "relay", f"the bench has no relay {relay}; {there_are}"
         case SensorOpen(sensor=sensor) if thermometer:
@@ -183,10 +186,8 @@ def _missing_part(fault: FaultBase, instruments: Instruments, turn_on_relay: int
     return None
 
 
-def _relays(instruments: Instruments, turn_on_relay: int | None) -> list[int]:
+def _relays(instruments: Instruments, others: Collection[int]) -> list[int]:
     load = instruments.load
     if load is None or load.kind != "relay bank":
         return []
-    return sorted(
-        {resistor.relay for resistor in load.resistors} | ({turn_on_relay} if turn_on_relay is not None else set())
-    )
+    return sorted({*(resistor.relay for resistor in load.resistors), *others})

@@ -61,7 +61,8 @@ class RelayBank(Load):
         self._relays = {ohm: tuple(numbers) for ohm, numbers in relays.items()}
         loads = {relay for numbers in self._relays.values() for relay in numbers}
         self._load_relays = tuple(sorted(loads))
-        self._every = tuple(sorted(loads | ({turn_on_relay} if turn_on_relay is not None else set())))
+        others = {*self._input_relays.values(), *([] if turn_on_relay is None else [turn_on_relay])}
+        self._every = tuple(sorted(loads | others))
 
     def prepare(self) -> None:
         self._say(self._words.prepare)

@@ -40,6 +40,11 @@ def test_hands_need_no_more_than_a_word(bench_with: Callable[[str], Bench]) -> N
     assert isinstance(bench_with("{by: hand}").inputs, InputsByHand)
 
 
+def test_a_relay_of_an_input_may_stick_as_well(text_with: TextWith) -> None:
+    text = text_with("{by: relay, relays: {A: 201, B: 202}}")
+    assert read_text(f"{text}  faults: [{{kind: relay stuck, relay: 202, at: 1 s}}]\n")
+
+
 @pytest.mark.parametrize(
     ("inputs", "words"),
     [

@@ -41,6 +41,10 @@ POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
 POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
 
 
+# Closed from the beginning of a run on the workshop's bench: the generator drives every input.
+INPUT_RELAYS = frozenset({111, 112})
+
+
 def with_inputs(words: str) -> Edits:
     """The edit of the workshop's bench by which it drives an input alone in another way; without words, in none."""
     return {"inputs: {by: relay, relays: {A: 111, B: 112}}": f"inputs: {words}" if words else ""}

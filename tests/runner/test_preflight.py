@@ -15,7 +15,7 @@ from benchctl.runner.plan import expand
 from benchctl.runner.preflight import Preflight, preflight
 from benchctl.runner.run import Files
 from tests.instruments.test_roles import with_electronic_load
-from tests.runner.rig import POWER_ON_LINE, Edits, files, rig, shipped
+from tests.runner.rig import POWER_ON_LINE, Edits, files, rig, shipped, with_inputs
 
 SET_4_OHM = "set: {load: 4 ohm, frequency: 1 kHz}"
 SET_2_OHM = "set: {load: 2 ohm, frequency: 1 kHz}"
@@ -46,11 +46,11 @@ def hazards(
 
 
 def without(role: str) -> Edits:
-    """An edit that takes a role out of the workshop's bench."""
+    """An edit that takes a role out of the workshop's bench; without a load no relay feeds an input."""
     text = shipped("benches", "workshop")
     block = re.search(rf"  {role}:\n(?:    .*\n|\n)+", text)
     assert block is not None
-    return {block.group(): ""}
+    return {block.group(): "", **(with_inputs("") if role == "load" else {})}
 
 
 @pytest.mark.parametrize("name", sorted(library.shipped("sequences")))
