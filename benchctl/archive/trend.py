@@ -17,8 +17,8 @@ from benchctl.archive.files import PART, disk_errors, read_bytes, sync_folder, w
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError
 
-_SUPPLY = {"supply_voltage": "supply_voltage_v", "supply_current": "supply_current_a"}
-_FIRST_COLUMNS = ("time_s", *_SUPPLY.values())
+# What a signal's name begins with -> the unit at the end of its column; anything else is a temperature.
+_UNITS = {"supply_voltage": "v", "supply_current": "a"}
 
 
 class Trend:
@@ -41,15 +41,15 @@ class Trend:
 
         Args:
             time_s: on the run's clock.
-            readings: `supply_voltage` in V, `supply_current` in A, and any other name a temperature in degC. One
-                that is absent, None or not finite leaves its cell empty.
+            readings: what begins with `supply_voltage` in V, with `supply_current` in A, and any other name a
+                temperature in degC. One that is absent, None or not finite leaves its cell empty.
 
         Raises:
             ArchiveError: it cannot be written, or the trend is finished.
         """
         if self._finished:
             raise ArchiveError(f"{self._path} is finished; no sample can be added")
-        cells = {"time_s": time_s} | {_column(name): value for name, value in readings.items()}
+        cells = {"time_s": time_s} | {trend_column(name): value for name, value in readings.items()}
         with self._lock, disk_errors("write", self._part):
             file = self._opened_for(cells)
             _write_all(file, _line(_cell(cells.get(column)) for column in self._columns))
@@ -126,8 +126,13 @@ def _numbers(row: Sequence[str]) -> list[float]:
     return [float(cell) if cell else math.nan for cell in row]
 
 
-def _column(signal: str) -> str:
-    return _SUPPLY.get(signal, f"{signal}_c")
+def trend_column(signal: str) -> str:
+    """The column of a signal, which ends in its unit."""
+    unit = next((unit for beginning, unit in _UNITS.items() if signal.startswith(beginning)), "c")
+    return f"{signal}_{unit}"
+
+
+_FIRST_COLUMNS = ("time_s", *map(trend_column, _UNITS))
 
 
 def _cell(value: float | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -184,6 +184,12 @@ class InputsByHand(Part):
 Inputs = Annotated[InputsByRelay | InputsByHand, Field(discriminator="by")]
 
 
+def _missing(name: str, there_are: Sequence[str]) -> str:
+    near = nearest(name, there_are)
+    hint = f"did you mean '{near}'?" if near else f"there are {', '.join(there_are)}" if there_are else "there is none"
+    return f"nothing is called '{name}' under 'instruments'; {hint}"
+
+
 class Bench(Document):
     """A whole bench file."""
 
@@ -201,6 +207,7 @@ class Bench(Document):
 
     def misfits(self) -> Iterator[Misfit]:
         yield from self._load_misfits()
+        yield from self._limit_misfits()
         yield from self._fault_misfits()
         if isinstance(self.inputs, InputsByRelay):
             yield from self._input_misfits(self.inputs)
@@ -233,6 +240,19 @@ class Bench(Document):
                 yield Misfit(
                     ("instruments", "load", *path), f"no output '{channel}' under 'signals'; there are {names}"
                 )
+
+    def _limit_misfits(self) -> Iterator[Misfit]:
+        """Limits on what is not there, of this file's own; those of a sequence are preflight's."""
+        supply, thermometer = self.instruments.supply, self.instruments.thermometer
+        outputs = tuple(supply.outputs) if supply is not None else ()
+        sensors = tuple(thermometer.channels.others) if thermometer is not None else ()
+        for key, named, there_are in (
+            ("supply_outputs", self.limits.supply_outputs, outputs),
+            ("temperatures", self.limits.temperatures, sensors),
+        ):
+            for name in named:
+                if name not in there_are:
+                    yield Misfit(("limits", key, name), _missing(name, there_are), is_key=True)
 
     def _supply_misfits(self, lead: TurnOnBySupply) -> Iterator[Misfit]:
         at = ("remote_turn_on", "output")

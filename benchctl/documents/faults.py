@@ -19,11 +19,11 @@ from benchctl.documents.fields import (
     Ratio,
     RelayNumber,
     Seconds,
+    SensorName,
     Volts,
     Whole,
     bounded,
     counted,
-    worded,
 )
 from benchctl.documents.instruments import Instruments
 from benchctl.documents.part import Misfit, Part
@@ -48,7 +48,6 @@ LinkFaultKind = Literal[
 ]
 
 Count = Annotated[Whole, counted(at_least=1, at_most=1_000_000)]
-SensorPlace = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a thermometer channel such as 'heatsink'", longest=20)]
 
 
 class FaultBase(Part):
@@ -126,7 +125,7 @@ class SensorOpen(FaultBase):
 
     kind: Literal["sensor open"]
     instrument: Literal["thermometer"] = "thermometer"
-    sensor: SensorPlace = "heatsink"
+    sensor: SensorName = "heatsink"
 
 
 class SupplyDrift(FaultBase):

@@ -202,6 +202,7 @@ Line = Annotated[str, worded(_ONE_LINE, "a line of text", longest=200)]
 Prose = Annotated[str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", longest=4000)]
 # A channel's name is printed in tables, file names and pages.
 ChannelName = Annotated[str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20)]
+SensorName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
 OutputName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
 AmplifierClass = Literal["A", "AB", "B", "D", "G", "H"]
 Outputs = Literal["grounded", "floating"]

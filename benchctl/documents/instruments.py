@@ -30,11 +30,13 @@ from benchctl.documents.fields import (
     RelayNumber,
     SamplesPerSecond,
     ScanChannel,
+    SensorName,
     Tolerance,
     Whole,
     bounded,
     counted,
 )
+from benchctl.documents.limits import KNOWN_SENSORS
 from benchctl.documents.part import Misfit, Part, Reading
 from benchctl.errors import UsageError
 from benchctl.quantity import render
@@ -245,20 +247,31 @@ class ThermometerChannels(Part):
     heatsink: ScanChannel | None = Field(default=None, description="on the amplifier's heatsink")
     ambient: ScanChannel | None = Field(default=None, description="in the air around the bench")
     load: ScanChannel | None = Field(default=None, description="on the load resistors")
+    others: dict[SensorName, ScanChannel] = Field(
+        default_factory=dict,
+        description="further sensors by names of your own, to be watched and kept in the trend; one whose name begins"
+        " with `heatsink_` is on the amplifier's heatsink too, and its maximum holds there",
+    )
 
     def items(self) -> tuple[tuple[str, int], ...]:
         """The channels that are there, by what they measure."""
-        every = (("heatsink", self.heatsink), ("ambient", self.ambient), ("load", self.load))
-        return tuple((name, channel) for name, channel in every if channel is not None)
+        known = ((name, getattr(self, name)) for name in KNOWN_SENSORS)
+        return (*((name, channel) for name, channel in known if channel is not None), *self.others.items())
 
     def misfits(self) -> Iterator[Misfit]:
         seen: dict[int, str] = {}
         for name, channel in self.items():
+            at = ("others", name) if name in self.others else (name,)
             if channel in seen:
-                yield Misfit((name,), f"channel {channel} is '{seen[channel]}' already")
+                yield Misfit(at, f"channel {channel} is '{seen[channel]}' already")
             seen.setdefault(channel, name)
+        for name in self.others:
+            if name in KNOWN_SENSORS:
+                yield Misfit(("others", name), f"'{name}' stands under 'channels' itself", is_key=True)
+            elif name.startswith("supply_") or name == "output_offset":
+                yield Misfit(("others", name), f"'{name}' is what a reading of another kind is called", is_key=True)
         if not seen:
-            yield Misfit((), "a thermometer without channels; give heatsink, ambient or load")
+            yield Misfit((), "a thermometer without channels; give heatsink, ambient, load or others")
 
 
 class ThermometerAccuracies(Part):

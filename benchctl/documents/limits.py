@@ -8,7 +8,16 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field
 
-from benchctl.documents.fields import Amperes, Celsius, KelvinsPerSecond, NotNegativeSeconds, Volts, bounded
+from benchctl.documents.fields import (
+    Amperes,
+    Celsius,
+    KelvinsPerSecond,
+    NotNegativeSeconds,
+    OutputName,
+    SensorName,
+    Volts,
+    bounded,
+)
 from benchctl.documents.part import Misfit, Part
 from benchctl.quantity import render
 
@@ -115,17 +124,72 @@ class TemperatureLimit(Limit):
         return math.inf if self.rising_k_per_s is None else self.rising_k_per_s
 
 
+MAIN_OUTPUT = "main"
+# What a thermometer channel may be called that has a key of its own.
+KNOWN_SENSORS = ("heatsink", "ambient", "load")
+
+
+def output_signal(quantity: str, output: str) -> str:
+    """What is watched of a supply output: `supply_voltage` of the main one, `supply_voltage_remote` of another."""
+    return f"supply_{quantity}" if output == MAIN_OUTPUT else f"supply_{quantity}_{output}"
+
+
+class OutputLimits(Part):
+    """The limits of one further output of the supply."""
+
+    current: CurrentLimit | None = Field(default=None, description="what it delivers")
+    voltage: VoltageLimit | None = Field(default=None, description="at its terminals, between power_on and power_off")
+
+    def items(self) -> Iterator[tuple[str, Limit]]:
+        """The quantities that are limited, each with its limit."""
+        for quantity, limit in (("current", self.current), ("voltage", self.voltage)):
+            if limit is not None:
+                yield quantity, limit
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.current is None and self.voltage is None:
+            yield Misfit((), "nothing is limited; give 'current' or 'voltage'")
+
+
 class Limits(Part):
     """The limits of a bench or a sequence, by the signal they watch."""
 
     supply_current: CurrentLimit | None = Field(default=None, description="what the main supply output delivers")
-    supply_voltage: VoltageLimit | None = Field(default=None, description="at the main supply output")
+    supply_voltage: VoltageLimit | None = Field(
+        default=None, description="at the main supply output; a lower bound holds between power_on and power_off"
+    )
+    supply_outputs: dict[OutputName, OutputLimits] = Field(
+        default_factory=dict, description="further outputs of the supply by name, such as the turn-on lead's"
+    )
     heatsink: TemperatureLimit | None = Field(default=None, description="the amplifier's heatsink")
     ambient: TemperatureLimit | None = Field(default=None, description="the air around the bench")
     load: TemperatureLimit | None = Field(default=None, description="the load resistors")
-    output_offset: VoltageLimit | None = Field(default=None, description="dc at any amplifier output")
+    temperatures: dict[SensorName, TemperatureLimit] = Field(
+        default_factory=dict, description="further sensors, by their names under the thermometer's `others`"
+    )
+    output_offset: VoltageLimit | None = Field(
+        default=None, description="dc at any amplifier output, looked at in each record"
+    )
 
     def items(self) -> tuple[tuple[str, Limit], ...]:
         """The signals that are watched, each with its limit, in a fixed order."""
-        every = ((name, getattr(self, name)) for name in type(self).model_fields)
-        return tuple((name, limit) for name, limit in every if limit is not None)
+        return tuple(self._items())
+
+    def _items(self) -> Iterator[tuple[str, Limit]]:
+        for name in type(self).model_fields:
+            match given := getattr(self, name):
+                case Limit():
+                    yield name, given
+                case dict() if name == "supply_outputs":
+                    for output, limits in self.supply_outputs.items():
+                        yield from ((output_signal(quantity, output), limit) for quantity, limit in limits.items())
+                case dict():
+                    yield from self.temperatures.items()
+
+    def misfits(self) -> Iterator[Misfit]:
+        for name in self.temperatures:
+            if name in KNOWN_SENSORS:
+                yield Misfit(("temperatures", name), f"'{name}' stands under 'limits' itself", is_key=True)
+        if MAIN_OUTPUT in self.supply_outputs:
+            message = "'main' is limited by 'supply_current' and 'supply_voltage' under 'limits' itself"
+            yield Misfit(("supply_outputs", MAIN_OUTPUT), message, is_key=True)

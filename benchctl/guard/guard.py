@@ -49,7 +49,7 @@ class Guard:
         self._interlock = interlock
         self._report = report
         self._trend = trend
-        self._samplers = samplers_of(bench)
+        self._samplers = samplers_of(bench, {limit.signal for limit in limits})
         self._fresh: dict[str, float | None] = {}  # read since the last row of the trend
         self.watches = [Watch(limit) for limit in limits]
         self.readings: dict[str, float | None] = {}

@@ -62,7 +62,7 @@ def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[Wa
     return [
         *_from(sequence.limits, "sequence"),
         *_from(bench.limits, "bench"),
-        *_of_amplifier(amplifier),
+        *_of_amplifier(amplifier, bench),
         *_of_supply(bench),
     ]
 
@@ -72,9 +72,12 @@ def _from(limits: Limits, origin: str) -> Iterator[WatchedLimit]:
         yield WatchedLimit(signal, bound, origin)
 
 
-def _of_amplifier(amplifier: Amplifier) -> Iterator[WatchedLimit]:
-    if amplifier.heatsink is not None:
-        yield WatchedLimit("heatsink", TemperatureLimit(above=amplifier.heatsink.maximum_c), "amplifier")
+def _of_amplifier(amplifier: Amplifier, bench: Bench) -> Iterator[WatchedLimit]:
+    """Its heatsink's maximum, wherever a sensor is on it."""
+    thermometer = bench.instruments.thermometer
+    others = thermometer.channels.others if thermometer is not None else {}
+    for sensor in ("heatsink", *(name for name in others if name.startswith("heatsink_"))):
+        yield WatchedLimit(sensor, TemperatureLimit(above=amplifier.heatsink.maximum_c), "amplifier")
 
 
 def _of_supply(bench: Bench) -> Iterator[WatchedLimit]:

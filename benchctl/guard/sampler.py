@@ -6,16 +6,20 @@ And each thread looks after the others: readings that cease to come are noticed 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from benchctl.documents.limits import output_signal
 from benchctl.guard.limits import SUPPLY_PROTECTION
 from benchctl.instruments.bench import Bench
+from benchctl.instruments.supply import Supply
 
 SAMPLING_PERIOD_S = 0.2
 # A heatsink of a kilogram moves by hundredths of a kelvin in a second.
 TEMPERATURE_PERIOD_S = 1.0
+# What feeds the turn-on lead and the like changes when it is switched, and when a lead comes off.
+SIDE_PERIOD_S = 1.0
 # The supply has switched its output off by itself by then; what must not happen is that the run goes on for long.
 PROTECTION_PERIOD_S = 2.0
 # A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
@@ -67,12 +71,15 @@ class Sampler:
         return now_s - self._read_s[sensor.signal] > sensor.period_s + STALE_S
 
 
-def samplers_of(bench: Bench) -> list[Sampler]:
-    """One for each instrument that can be watched on this bench, the supply last."""
-    return [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench)) if sensors]
+def samplers_of(bench: Bench, watched: Collection[str] = ()) -> list[Sampler]:
+    """One for each instrument that can be watched on this bench, the supply last.
+
+    Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
+    """
+    return [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
 
 
-def _of_supply(bench: Bench) -> list[Sensor]:
+def _of_supply(bench: Bench, watched: Collection[str]) -> list[Sensor]:
     if not bench.has("supply"):
         return []
     supply, output = bench.supply, bench.main_output
@@ -80,7 +87,15 @@ def _of_supply(bench: Bench) -> list[Sensor]:
         Sensor("supply_voltage", SAMPLING_PERIOD_S, partial(supply.measure_voltage, output)),
         Sensor("supply_current", SAMPLING_PERIOD_S, partial(supply.measure_current, output)),
         Sensor(SUPPLY_PROTECTION, PROTECTION_PERIOD_S, partial(supply.tripped_protections, output), has_trend=False),
+        *(sensor for sensor in _of_further_outputs(supply, output) if sensor.signal in watched),
     ]
+
+
+def _of_further_outputs(supply: Supply, main: str) -> Iterator[Sensor]:
+    for name in supply.outputs:
+        if name != main:
+            yield Sensor(output_signal("voltage", name), SIDE_PERIOD_S, partial(supply.measure_voltage, name))
+            yield Sensor(output_signal("current", name), SIDE_PERIOD_S, partial(supply.measure_current, name))
 
 
 def _temperatures(bench: Bench) -> list[Sensor]:

@@ -24,6 +24,7 @@ from benchctl.documents.driver import (
     ThermometerDriver,
 )
 from benchctl.documents.instruments import RelayBank as RelayBankEntry
+from benchctl.documents.limits import MAIN_OUTPUT
 from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
@@ -44,8 +45,6 @@ from benchctl.instruments.thermometer import Thermometer
 
 _R = TypeVar("_R", bound=Role)
 ClockSleep = Callable[..., object]  # Clock.sleep
-
-MAIN_OUTPUT = "main"
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,12 @@ from typing import Any
 import pandas as pd
 
 from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.trend import trend_column
 from benchctl.guard.limits import WatchedLimit, limits_of
 from benchctl.measure.words import unit_in_words, value_in_words
 from benchctl.quantity import clock_face, render
 from benchctl.report.story import Story
 from benchctl.report.tables import Cell, Table, heads
-
-_COLUMNS = {"supply_voltage": "supply_voltage_v", "supply_current": "supply_current_a"}
 
 
 def limits_table(story: Story) -> Table | None:
@@ -45,7 +44,7 @@ def _limit_row(limit: WatchedLimit, trend: pd.DataFrame | None, has_tripped: boo
 
 def _extremes(limit: WatchedLimit, trend: pd.DataFrame | None) -> tuple[str, str]:
     """Of what the trend has of the signal; while the supply is off, too."""
-    column = _COLUMNS.get(limit.signal, f"{limit.signal}_c")
+    column = trend_column(limit.signal)
     if trend is None or column not in trend.columns or not trend[column].notna().any():
         return "not in the trend", ""
     return render(float(trend[column].min()), limit.bound.unit), render(float(trend[column].max()), limit.bound.unit)

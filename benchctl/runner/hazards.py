@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
 from benchctl.documents.bench_steps import PowerOn, RampSupply, Set, Settle
 from benchctl.documents.instruments import RelayBank
+from benchctl.documents.limits import output_signal
 from benchctl.documents.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.outlook import Forecast, Outlook
@@ -66,10 +67,18 @@ def _sensors(files: Files) -> Iterator[str]:
 
 def _missing_sensor(bench: Bench, signal: str, channels: dict[str, int]) -> str:
     if signal.startswith("supply_"):
-        return "" if bench.instruments.supply is not None else "supply"
+        return _missing_output(bench, signal)
     if signal == "output_offset":
         return "" if bench.instruments.oscilloscope is not None else "oscilloscope"
     return "" if signal in channels else "thermometer channel"
+
+
+def _missing_output(bench: Bench, signal: str) -> str:
+    supply = bench.instruments.supply
+    if supply is None:
+        return "supply"
+    is_there = any(signal == output_signal(what, name) for name in supply.outputs for what in ("voltage", "current"))
+    return "" if is_there else "supply output"
 
 
 def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[str]:

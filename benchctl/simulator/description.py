@@ -208,7 +208,7 @@ class RemoteLead:
 
 @dataclass(frozen=True)
 class ThermometerDescription:
-    """The thermometer: channel number to the place of its sensor (heatsink, ambient, load)."""
+    """The thermometer: channel number to the place of its sensor (heatsink, load, anything else is in the air)."""
 
     channels: Mapping[int, str]
     temperature: Spec = field(default_factory=Spec)

@@ -21,14 +21,19 @@ def test_each_signal_has_its_own_unit(document_of: object) -> None:
         + "  supply_current: {above: 95 A, for: 500 ms}\n  supply_voltage: {below: 11 V, above: 16 V}\n"
         + "  heatsink: {above: 85 degC}\n  ambient: {above: 40 degC}\n  load: {above: 180 degC}\n"
         + "  output_offset: {outside: 500 mV, for: 1 s}\n"
+        + "  temperatures: {transformer: {above: 90 degC}}\n"
+        + "  supply_outputs: {remote: {voltage: {below: 10 V}, current: {above: 100 mA}}}\n"
     )
     assert isinstance(sequence, Sequence)
     assert [(name, limit.unit) for name, limit in sequence.limits.items()] == [
         ("supply_current", "A"),
         ("supply_voltage", "V"),
+        ("supply_current_remote", "A"),
+        ("supply_voltage_remote", "V"),
         ("heatsink", "degC"),
         ("ambient", "degC"),
         ("load", "degC"),
+        ("transformer", "degC"),
         ("output_offset", "V"),
     ]
 
@@ -77,6 +82,10 @@ def test_a_limit_says_itself_in_words() -> None:
         ("supply_voltage: {below: 16 V, above: 11 V}", "5:27: no reading can pass"),
         ("supply_current: {above: 9 A, for: -1 s}", "5:37: '-1 s' is out of range; it must be at least 0 s"),
         ("supply_curent: {above: 9 A}", "5:3: unknown key 'supply_curent'; did you mean 'supply_current'?"),
+        ("temperatures: {heatsink: {above: 85 degC}}", "5:18: 'heatsink' stands under 'limits' itself"),
+        ("temperatures: {Choke: {above: 85 degC}}", "5:18: 'Choke' will not do; a name of small letters"),
+        ("supply_outputs: {main: {current: {above: 9 A}}}", "5:20: 'main' is limited by 'supply_current' and"),
+        ("supply_outputs: {remote: {}}", "5:28: nothing is limited; give 'current' or 'voltage'"),
         ("supply_current: 9 A", "5:19: '9 A' stands where a mapping of keys to values belongs"),
     ],
 )

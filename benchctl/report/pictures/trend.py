@@ -44,8 +44,8 @@ def trend_pictures(story: Story) -> Iterator[Picture]:
 
 def _panels(trend: pd.DataFrame) -> Iterator[tuple[str, list[str]]]:
     there = [str(column) for column in trend.columns if trend[column].notna().any()]
-    yield "current, A", [column for column in there if column == "supply_current_a"]
-    yield "voltage, V", [column for column in there if column == "supply_voltage_v"]
+    yield "current, A", [column for column in there if column.startswith("supply_current")]
+    yield "voltage, V", [column for column in there if column.startswith("supply_voltage")]
     yield "degC", [column for column in there if column.endswith("_c")]
 
 
