@@ -5,17 +5,21 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from benchctl.archive.captures import load_capture
-from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.archive.entries import Conditions, FiguresEntry, context_of
 from benchctl.measure.burst_figures import cycle_powers
+from benchctl.measure.figure import Figure
 from benchctl.report.page import report_page
+from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.envelope import envelope
 from benchctl.report.pictures.gallery import Gallery, gallery_of
+from benchctl.report.pictures.power import power_pictures
 from benchctl.report.story import Story, read_story
 from tests.report.conftest import changed
 from tests.report.pages import Page, words_of
@@ -153,3 +157,34 @@ def test_a_record_that_fits_is_shown_as_it_is() -> None:
     found = envelope(x, x**2, 100)
     assert found.low is found.high
     assert np.array_equal(found.low, x**2)
+
+
+# -- what a sequence swept -----------------------------------------------------------------------------------------
+
+
+def tone(frequency_hz: float, power_w: float) -> FiguresEntry:
+    power = Figure("continuous_power", power_w, "W", 1.0, 2.0, channel="A", capture="captures/0001-continuous.npz")
+    figures = [power, Figure("efficiency", 0.5, "1", 0.01, 2.0), Figure("supply_current", 9.0, "A", 0.1, 2.0)]
+    return FiguresEntry("3.1 measure_continuous", "continuous", {}, {}, {}, Conditions(4.0, frequency_hz), figures)
+
+
+def test_power_at_several_frequencies_stands_against_frequency(story: Story) -> None:
+    swept = replace(story, entries=tuple(tone(hertz, 100.0) for hertz in (20.0, 1e3, 20e3)))
+    (picture,) = power_pictures(swept)
+    assert picture.title == "Clean power against frequency"
+    assert "Channel A, 4 ohm: 20 Hz 100.0 ± 1.0 W, 1 kHz 100.0 ± 1.0 W, 20 kHz 100.0 ± 1.0 W." in picture.alt
+
+
+def test_several_levels_into_one_load_make_a_picture_of_efficiency(story: Story) -> None:
+    levels = tuple(tone(1e3, power_w) for power_w in (80.0, 10.0, 40.0, 20.0))
+    assert list(efficiency_pictures(replace(story, entries=levels[:3]))) == []
+    (picture,) = efficiency_pictures(replace(story, entries=levels))
+    assert picture.alt.endswith(
+        "50.0 ± 1.0 % at 10 W, 50.0 ± 1.0 % at 20 W, 50.0 ± 1.0 % at 40 W, 50.0 ± 1.0 % at 80 W."
+    )
+
+
+def test_the_frequency_of_a_response_has_its_unit(gallery: Gallery) -> None:
+    (response,) = (picture for picture in gallery.pictures if picture.name == "response-1")
+    assert re.search(r">1k</text>", response.svg)
+    assert "frequency, Hz" in response.svg

@@ -12,13 +12,14 @@ from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, lege
 from benchctl.report.story import Story
 
 _COLUMNS = 2
+_MOST = 4
 _FEWEST = 3  # exposures: two points are no curve
 
 
 def distortion_pictures(story: Story) -> Iterator[Picture]:
-    """One for each load and frequency that clean levels were searched at."""
-    points = dict.fromkeys(_point(event) for event in story.of_kind("search"))
-    for number, point in enumerate(points, start=1):
+    """One for each load and frequency that clean levels were searched at, as far as anybody would look at them all."""
+    points = list(dict.fromkeys(_point(event) for event in story.of_kind("search")))
+    for number, point in enumerate(points[:_MOST], start=1):
         searches = [e for e in story.of_kind("search") if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST]
         if searches:
             yield _picture(searches, point, _bounds(searches, story.steps), f"distortion-{number}")

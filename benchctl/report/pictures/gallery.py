@@ -9,6 +9,7 @@ from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.cycles import cycle_pictures
 from benchctl.report.pictures.distortion import distortion_pictures
+from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.power import power_pictures
 from benchctl.report.pictures.response import response_pictures
 from benchctl.report.pictures.trend import trend_pictures
@@ -43,6 +44,7 @@ def _all(story: Story) -> Iterator[tuple[str, Iterator[Picture]]]:
     yield "power by load and length of burst", power_pictures(story)
     yield "the cycles of a burst", cycle_pictures(story)
     yield "a burst's waveform", waveform_pictures(story)
+    yield "efficiency", efficiency_pictures(story)
     yield "distortion against level", distortion_pictures(story)
     yield "the response", response_pictures(story)
     yield "the trend", trend_pictures(story)

@@ -1,72 +1,147 @@
-"""Clean power by length of burst and load, with the interval of each figure and the rating."""
+"""Clean power with the interval of each figure and the rating: by length of burst, or against what was swept."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
+from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import value_in_words
-from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, lines_of, marker, svg_of
-from benchctl.report.rated_power import Length, PowerRow, length_in_words, lengths_of, power_rows
+from benchctl.quantity import render
+from benchctl.report.figures import conditions_in_words
+from benchctl.report.pictures.canvas import (
+    DASHES,
+    SOFT,
+    Picture,
+    colour,
+    drawing,
+    legend,
+    lines_of,
+    marker,
+    quantities,
+    svg_of,
+)
+from benchctl.report.rated_power import PowerRow, length_in_words, lengths_of, power_rows
 from benchctl.report.story import Story
 
 _COLUMNS = 2
 _APART = 0.12  # of the distance of two lengths: channels stand side by side
+_FEWEST = 3  # frequencies or voltages: fewer are told better by the table
+
+
+@dataclass(frozen=True)
+class _Point:
+    """One power: its series, its place on the axis, in numbers and in words."""
+
+    series: tuple[str, str]  # channel, and what else the series has in common
+    x: float
+    x_in_words: str
+    figure: Figure
+
+
+@dataclass(frozen=True)
+class _Axis:
+    """What power stands against."""
+
+    title: str
+    label: str
+    points: Callable[[PowerRow], list[_Point]]
+    names: tuple[str, ...] = ()  # of places that are no numbers
+    is_log: bool = False
+    unit: str = ""
 
 
 def power_pictures(story: Story) -> Iterator[Picture]:
     """One, where clean power was measured."""
     rows = [row for row in power_rows(story) if row.channel != TOTAL]
-    if not rows:
-        return
+    if rows:
+        yield _picture(rows, _axis_of(rows))
+
+
+def _axis_of(rows: Sequence[PowerRow]) -> _Axis:
     lengths = lengths_of(rows)
-    alt = "Clean power. " + " ".join(_told(row, lengths) for row in rows)
-    with drawing(panel_in=2.6, legend_lines=lines_of(len(rows), _COLUMNS)) as (figure, (axes,)):
-        _plot(axes, rows, lengths)
+    if len(lengths) == 1 and len({row.frequency_hz for row in rows}) >= _FEWEST:
+        return _Axis("frequency", "frequency, Hz", _by_frequency, is_log=True, unit="Hz")
+    if len(lengths) == 1 and len({row.supply_v for row in rows}) >= _FEWEST:
+        return _Axis("supply voltage", "supply voltage, V", _by_supply, unit="V")
+    has_supplies = len({row.supply_v for row in rows}) > 1
+
+    def by_length(row: PowerRow) -> list[_Point]:
+        supply = f", {render(row.supply_v, 'V')}" if has_supplies and row.supply_v else ""
+        return [
+            _Point((row.channel, row.conditions + supply), lengths.index(length), length_in_words(length), figure)
+            for length, figure in row.by_length.items()
+        ]
+
+    return _Axis("load and length of burst", "", by_length, tuple(length_in_words(length) for length in lengths))
+
+
+def _by_frequency(row: PowerRow) -> list[_Point]:
+    others = conditions_in_words(row.load_ohm, None) + (f", {render(row.supply_v, 'V')}" if row.supply_v else "")
+    hertz = row.frequency_hz or 0.0
+    return [_Point((row.channel, others), hertz, render(hertz, "Hz"), figure) for figure in row.by_length.values()]
+
+
+def _by_supply(row: PowerRow) -> list[_Point]:
+    others, volts = row.conditions, row.supply_v or 0.0
+    return [_Point((row.channel, others), volts, render(volts, "V"), figure) for figure in row.by_length.values()]
+
+
+def _picture(rows: Sequence[PowerRow], axis: _Axis) -> Picture:
+    series: dict[tuple[str, str], list[_Point]] = {}
+    for point in (point for row in rows for point in axis.points(row)):
+        series.setdefault(point.series, []).append(point)
+    alt = f"Clean power against {axis.title}. " + " ".join(_told(name, points) for name, points in series.items())
+    with drawing(panel_in=2.6, legend_lines=lines_of(len(series), _COLUMNS)) as (figure, (axes,)):
+        _plot(axes, series, is_apart=bool(axis.names))
         _rate(axes, rows)
-        axes.set(ylabel="clean power, W", ylim=(0.0, None), xlim=(-0.5, len(lengths) - 0.5))
-        axes.set_xticks(range(len(lengths)), [length_in_words(length) for length in lengths])
+        _scale(axes, axis)
         legend(figure, axes, _COLUMNS)
         svg = svg_of(figure, "power", alt)
-    files = dict.fromkeys(file for row in rows for each in row.by_length.values() for file in each.capture.split())
-    caption = f"Bars: value ± U. From {', '.join(files)}."
-    yield Picture("power", "Clean power by load and length of burst", caption, alt, svg)
-
-
-def _told(row: PowerRow, lengths: Sequence[Length]) -> str:
-    values = ", ".join(
-        f"{length_in_words(length)} {value_in_words(row.by_length[length])} W"
-        for length in lengths
-        if length in row.by_length
+    files = dict.fromkeys(
+        file for points in series.values() for point in points for file in point.figure.capture.split()
     )
-    rated = f", rated {row.rated_w:g} W" if row.rated_w else ""
-    return f"{row.conditions}, channel {row.channel}{rated}: {values}."
+    caption = f"Bars: value ± U. From {', '.join(files)}."
+    return Picture("power", f"Clean power against {axis.title}", caption, alt, svg)
 
 
-def _plot(axes: Axes, rows: Sequence[PowerRow], lengths: Sequence[Length]) -> None:
-    channels = list(dict.fromkeys(row.channel for row in rows))
-    conditions = list(dict.fromkeys((row.conditions, row.supply_v) for row in rows))
-    supplies = {row.supply_v for row in rows}
-    for row in rows:
-        channel, dashes = (
-            channels.index(row.channel),
-            DASHES[conditions.index((row.conditions, row.supply_v)) % len(DASHES)],
-        )
-        there = [place for place, length in enumerate(lengths) if length in row.by_length]
-        figures = [row.by_length[lengths[place]] for place in there]
-        at = f"{row.conditions}, {row.supply_v:g} V" if len(supplies) > 1 and row.supply_v else row.conditions
+def _told(name: tuple[str, str], points: Sequence[_Point]) -> str:
+    channel, others = name
+    values = ", ".join(f"{point.x_in_words} {value_in_words(point.figure)} W" for point in points)
+    return f"Channel {channel}, {others}: {values}."
+
+
+def _plot(axes: Axes, series: dict[tuple[str, str], list[_Point]], *, is_apart: bool) -> None:
+    channels = list(dict.fromkeys(channel for channel, _ in series))
+    others = list(dict.fromkeys(other for _, other in series))
+    for (channel, other), points in series.items():
+        place = channels.index(channel)
+        aside = _APART * (place - (len(channels) - 1) / 2) if is_apart else 0.0
+        in_order = sorted(points, key=lambda point: point.x)
         axes.errorbar(
-            [place + _APART * (channel - (len(channels) - 1) / 2) for place in there],
-            [figure.value for figure in figures],
-            [figure.expanded_uncertainty or 0.0 for figure in figures],
-            fmt=marker(channel),
-            linestyle=dashes,
-            color=colour(channel),
+            [point.x + aside for point in in_order],
+            [point.figure.value for point in in_order],
+            [point.figure.expanded_uncertainty or 0.0 for point in in_order],
+            fmt=marker(place),
+            linestyle=DASHES[others.index(other) % len(DASHES)],
+            color=colour(place),
             capsize=2.5,
-            label=f"{row.channel}: {at}",
+            label=f"{channel}: {other}",
         )
+
+
+def _scale(axes: Axes, axis: _Axis) -> None:
+    axes.set(ylabel="clean power, W", ylim=(0.0, None), xlabel=axis.label)
+    if axis.names:
+        axes.set_xlim(-0.5, len(axis.names) - 0.5)
+        axes.set_xticks(range(len(axis.names)), axis.names)
+    else:
+        axes.set_xscale("log" if axis.is_log else "linear")
+        axes.xaxis.set_major_formatter(quantities(axis.unit))
+        axes.minorticks_off()
 
 
 def _rate(axes: Axes, rows: Sequence[PowerRow]) -> None:
@@ -77,8 +152,9 @@ def _rate(axes: Axes, rows: Sequence[PowerRow]) -> None:
             f"rated {rated_w:g} W into {load_ohm:g} ohm",
             (0.0, rated_w),
             xycoords=("axes fraction", "data"),
-            xytext=(4, 3),
+            xytext=(4, -2),
             textcoords="offset points",
+            va="top",
             color=SOFT,
             fontsize=8.0,
         )

@@ -1,0 +1,77 @@
+"""Efficiency and supply current against output power, where a sequence drives the same load at several levels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from matplotlib.axes import Axes
+
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.figure import Figure
+from benchctl.measure.power import TOTAL
+from benchctl.measure.words import as_said, unit_in_words, value_in_words
+from benchctl.quantity import render
+from benchctl.report.figures import conditions_in_words
+from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
+from benchctl.report.story import Story
+
+_FEWEST = 4  # levels: fewer are told better by the table
+_COLUMNS = 2
+_PANELS = ("efficiency", "supply_current")
+
+_Curve = list[tuple[Figure, dict[str, Figure]]]  # output power, and what stands against it
+
+
+def efficiency_pictures(story: Story) -> Iterator[Picture]:
+    """One, where there is a load with enough levels."""
+    curves: dict[str, _Curve] = {}
+    for entry in story.entries:
+        point = _point(entry)
+        if point is not None:
+            curves.setdefault(_name(story, entry), []).append(point)
+    told = {name: sorted(curve, key=lambda p: p[0].value) for name, curve in curves.items() if len(curve) >= _FEWEST}
+    if told:
+        yield _picture(told)
+
+
+def _point(entry: FiguresEntry) -> tuple[Figure, dict[str, Figure]] | None:
+    powers = {figure.channel: figure for figure in entry.figures if figure.name == "continuous_power"}
+    power = powers.get(TOTAL) or next(iter(powers.values()), None)
+    against = {figure.name: figure for figure in entry.figures if figure.name in _PANELS and not figure.channel}
+    return (power, against) if power is not None and "efficiency" in against else None
+
+
+def _name(story: Story, entry: FiguresEntry) -> str:
+    step = story.step_of(entry)
+    supply = f", {render(step.set_to.supply_v, 'V')}" if step and step.set_to.supply_v else ""
+    return conditions_in_words(entry.conditions.load_ohm, entry.conditions.frequency_hz) + supply
+
+
+def _picture(curves: dict[str, _Curve]) -> Picture:
+    title = "Efficiency and supply current against output power"
+    alt = f"{title}. " + " ".join(_told(name, curve) for name, curve in curves.items())
+    with drawing(2, panel_in=3.0, legend_lines=lines_of(len(curves), _COLUMNS)) as (figure, panels):
+        for place, (name, curve) in enumerate(curves.items()):
+            for panel, what in zip(panels, _PANELS, strict=True):
+                _plot(panel, [(power, against[what]) for power, against in curve if what in against], place, name)
+        panels[0].set_ylabel("efficiency, %")
+        panels[1].set(ylabel="current, A", xlabel="output power, all channels, W")
+        legend(figure, panels[0], _COLUMNS)
+        svg = svg_of(figure, "efficiency", alt)
+    files = [file for curve in curves.values() for power, _ in curve for file in power.capture.split()]
+    caption = f"Bars: value ± U. From {files[0]} to {files[-1]}."
+    return Picture("efficiency", title, caption, alt, svg)
+
+
+def _plot(panel: Axes, points: Sequence[tuple[Figure, Figure]], place: int, name: str) -> None:
+    said = [(power.value, *as_said(figure)) for power, figure in points]
+    watts, values, uncertainties = zip(*said, strict=True) if said else ((), (), ())
+    panel.errorbar(watts, values, uncertainties, fmt=f"{marker(place)}-", color=colour(place), capsize=2.0, label=name)
+
+
+def _told(name: str, curve: _Curve) -> str:
+    points = (
+        f"{value_in_words(against['efficiency'])} {unit_in_words(against['efficiency'])} at {power.value:.3g} W"
+        for power, against in curve
+    )
+    return f"{name}: {', '.join(points)}."
