@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -65,8 +66,11 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
             raise
     if as_json:
         click.echo(json.dumps(_as_data(result), indent=2))
+        if not result.outcome.is_safe:  # whatever program reads the rest, a person must hear of this
+            console.print(last_line(result), soft_wrap=True)
     else:
-        console.print(closing_tables(view.run.recorder.measured, view.run.files.amplifier))
+        run, confirmations = view.run, result.outcome.confirmations
+        console.print(closing_tables(run.recorder.measured, run.files.amplifier, confirmations))
         console.print(last_line(result), soft_wrap=True)
     leave_report(result.folder)
     return result.outcome.exit_code
@@ -93,5 +97,5 @@ def _as_data(result: Result) -> dict[str, object]:
         "error": None if outcome.error is None else str(outcome.error),
         "unmeasured": list(outcome.unmeasured),
         "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "cannot be told")},
-        "safe_state": [vars(confirmation) for confirmation in outcome.confirmations],
+        "safe_state": [asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
     }

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
+from benchctl.guard.safe_state import Confirmation
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
@@ -24,8 +25,11 @@ _MOST_FREQUENCIES = 12
 _TABULATED = ("idle", "burst", "continuous")
 
 
-def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> RenderableType:
-    """What was measured: idle, output power per channel, full drive, supply draw, and whatever else."""
+def closing_tables(
+    entries: Sequence[FiguresEntry], amplifier: Amplifier, confirmations: Sequence[Confirmation] = ()
+) -> RenderableType:
+    """What was measured: idle, output power per channel, full drive, supply draw, and whatever else; and, last and in
+    red, what is not known to be off."""
     tables = [
         _idle_table(entries),
         _power_table(entries, amplifier),
@@ -33,6 +37,7 @@ def closing_tables(entries: Sequence[FiguresEntry], amplifier: Amplifier) -> Ren
         _supply_table(entries),
         *_response_tables(entries),
         _other_table(entries),
+        _unconfirmed_table(confirmations),
     ]
     return Group(*(table for table in tables if table.row_count))
 
@@ -230,4 +235,14 @@ def _other_table(entries: Sequence[FiguresEntry]) -> Table:
                 if figure.name not in _AGAINST_FREQUENCY or figure.frequency_hz is None:
                     at = _at(_conditions_of(entry, figure))
                     table.add_row(figure.name, at, figure.channel, *_value_unit_verdict(figure))
+    return table
+
+
+def _unconfirmed_table(confirmations: Sequence[Confirmation]) -> Table:
+    """What did not confirm the safe state, and what a person does about it."""
+    table = _table("NOT SAFE: to be switched off by hand, now", "instrument", "part", "it says", "by hand", right=[])
+    table.title_style = table.style = table.border_style = table.header_style = "bold red"
+    for each in confirmations:
+        if not each.confirmed:
+            table.add_row(each.instrument, each.part, each.detail, each.by_hand)
     return table
