@@ -1,5 +1,5 @@
-"""An instrument that cannot confirm that it is off is named in red with what to do by hand: in the closing tables, in the
-exit line, and for whoever reads JSON."""
+"""An instrument that cannot confirm that it is off is named in red with what to do by hand: in the closing tables, in
+the exit line, and for whoever reads JSON."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def run_with_a_stuck_supply(benchctl: Command, folder: Path, *options: str) -> F
 def test_the_exit_line_and_the_closing_tables_name_it_and_what_to_do_by_hand(benchctl: Command, tmp_path: Path) -> None:
     ended = run_with_a_stuck_supply(benchctl, tmp_path)
     assert ended.exit_code == 5
-    lines = ended.out.splitlines()
+    lines = [line.rstrip() for line in ended.out.splitlines()]
     table = lines.index("NOT SAFE: to be switched off by hand, now")
     (row,) = [line for line in lines[table:] if line.startswith("│ supply")]
     assert "output 'main' off" in row
