@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.documents.instruments import RelayBank
 from benchctl.quantity import render
+from benchctl.runner.burdens import bears_s, ratings_w
 from benchctl.runner.outlook import Forecast
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import Files
@@ -27,27 +28,40 @@ def of_run(
 
 
 def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
-    switching = [planned.step for planned in plan if isinstance(planned.step, PowerOn | RampSupply | PowerOff)]
-    if switching and isinstance(switching[-1], PowerOn | RampSupply):
-        yield "the sequence ends with the amplifier on; with 'power_off' at its end it sleeps before its supply goes"
+    switching = [planned for planned in plan if isinstance(planned.step, PowerOn | RampSupply | PowerOff)]
+    if switching and isinstance(switching[-1].step, PowerOn | RampSupply):
+        yield (
+            f"the sequence ends with the amplifier on, since {switching[-1].label}; "
+            "with 'power_off' at its end the amplifier sleeps before its supply goes"
+        )
 
 
 def _unwatched(files: Files) -> Iterator[str]:
     """The heatsink is always watched, for the amplifier file limits it; a short shows in the current first."""
     if files.sequence.limits.supply_current is None and files.bench.limits.supply_current is None:
-        yield "nobody is there, and neither sequence nor bench limits supply_current"
+        supply = files.bench.instruments.supply
+        gives = f", and the supply gives up to {render(supply.main.current_a, 'A')}" if supply is not None else ""
+        fuse = render(files.amplifier.supply.fuse_a, "A")
+        yield (
+            f"nobody is there, and neither sequence nor bench limits supply_current{gives}; limit it, for example to "
+            f"the amplifier's fuse: 'limits: {{supply_current: {{above: {fuse}}}}}'"
+        )
 
 
 def _overloads(files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast]) -> Iterator[str]:
     """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
-    bank = files.bench.instruments.load
-    if not isinstance(bank, RelayBank):
+    if not isinstance(files.bench.instruments.load, RelayBank):
         return
     for planned, forecast in zip(plan, forecasts, strict=True):
-        ratings = [r.rated_power_w for r in bank.resistors if r.nominal_ohm == forecast.load_ohm]
-        rated_w = min(ratings, default=math.inf)
+        ratings = ratings_w(files.bench, files.amplifier, forecast.load_ohm or 0.0)
+        rated_w = min(ratings.values(), default=math.inf)
         if forecast.load_w > rated_w:
+            load, borne_s = (
+                render(forecast.load_ohm or 0.0, "ohm"),
+                render(bears_s(forecast.load_w, rated_w), "s", digits=3),
+            )
             yield (
-                f"{planned.label}: {render(forecast.load_w, 'W')} for {render(forecast.for_s, 's')} is above a load "
-                f"resistor's rating of {render(rated_w, 'W')}, if not for long"
+                f"{planned.label}: up to {render(forecast.load_w, 'W')} for {render(forecast.for_s, 's')} into a "
+                f"load of {load} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
+                "where yours is another kind, lower the level or wire a larger one"
             )

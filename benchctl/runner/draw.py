@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from benchctl.quantity import render
 from benchctl.runner.capability import Capability
 
 
@@ -16,6 +17,14 @@ class Bursts:
     duty: float
     low_level_ratio: float
     burst_s: float
+
+
+def burst_too_long_in_words(cycles: int, burst_s: float, every_s: float) -> str:
+    """Why bursts do not fit into their period."""
+    return (
+        f"a burst of {cycles} cycles lasts {render(burst_s, 's')} and one begins every {render(every_s, 's')}; "
+        "take fewer cycles, or a longer 'every'"
+    )
 
 
 @dataclass(frozen=True)

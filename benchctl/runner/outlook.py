@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TypedDict
 
@@ -56,6 +56,17 @@ class Forecast:
         return self.duration_s if self.likely_s is None else self.likely_s
 
 
+def level_hazards(level_v: float, bench: Bench) -> Iterator[str]:
+    """What speaks against a level of the generator, V rms."""
+    generator = bench.instruments.generator
+    highest_v = math.inf if generator is None else generator.ratings.level_v
+    if level_v > highest_v:
+        yield (
+            f"a level of {render(level_v, 'V')} is more than the generator gives, {render(highest_v, 'V')}; "
+            "lower it, or turn the amplifier's gain up"
+        )
+
+
 @dataclass
 class Outlook:
     """The state that the bench will be in when a step begins, as far as the documents tell."""
@@ -67,9 +78,12 @@ class Outlook:
     load_ohm: float | None = None
     frequency_hz: float | None = None
     level_v: float | None = None
+    set_gain: float | None = None
     clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
     unattended: bool = False
     heatsink_c: float = AMBIENT_C
+    # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
+    load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
     hazards: list[str] = field(default_factory=list)
 
     def hazard(self, text: str) -> None:
@@ -101,8 +115,9 @@ class Outlook:
 
     def tone(self, level_v: float, *, for_s: float, bursts: Bursts | None = None) -> Power:
         """A tone at a level of V rms, steady or in bursts; clipped where that is more than the amplifier can give."""
+        self.hazards += level_hazards(level_v, self.bench)
         most = self._into_load(MOST)
-        asked_w = (level_v * self.amplifier.gain_ratio) ** 2 / most.load_ohm
+        asked_w = (level_v * self.gain) ** 2 / most.load_ohm
         return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
 
     def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
@@ -154,6 +169,11 @@ class Outlook:
         if bursts.burst_s <= RESERVOIR_S:
             power["supply_a"] = bursts.duty * burst_a + rest_part * rest_a
         return power
+
+    @property
+    def gain(self) -> float:
+        """Volts at the output for a volt of the generator: as set on the way, or as the amplifier file says."""
+        return self.set_gain or self.amplifier.gain_ratio
 
     # -- what comes of it --------------------------------------------------------------------------------------
 

@@ -71,7 +71,7 @@ def test_what_is_refused_is_an_error_with_every_hazard() -> None:
 
 def test_a_hazard_names_the_step_and_the_point_it_comes_from() -> None:
     (found,) = hazards(POWER_ON_LINE, "sweep: {load: [4 ohm, 1 ohm]}\n    steps: [{hold: {for: 1 s}}]", bench=one_ohm())
-    assert found == "2 set [1 ohm]: 1 ohm is below the amplifier's minimum load of 2 ohm"
+    assert found == "2 set [1 ohm]: 1 ohm is below the amplifier's minimum load of 2 ohm; connect no less"
 
 
 def one_ohm() -> Edits:
@@ -105,26 +105,67 @@ def test_an_earthed_probe_on_a_grounded_output_is_no_hazard() -> None:
 
 
 def test_a_load_that_the_bench_lacks_is_refused_with_the_channels_that_miss_it() -> None:
-    assert hazards("set: {load: 8 ohm}") == ("1 set: the bench has no 8 ohm load at channel A and B",)
+    assert hazards("set: {load: 8 ohm}") == (
+        "1 set: the bench has no 8 ohm load at channel A and B; there are 2 ohm and 4 ohm",
+    )
 
 
 def test_an_electronic_load_at_one_channel_leaves_the_other_unloaded() -> None:
     assert hazards("set: {load: 4 ohm}", bench=with_electronic_load()) == (
-        "1 set: the bench has no 4 ohm load at channel B",
+        "1 set: the bench has no 4 ohm load at channel B; there is one of 1 ohm to 1 kohm at channel A alone",
     )
 
 
 def test_more_watts_than_a_resistor_bears_for_the_time_asked_are_refused() -> None:
-    """150 W rated, a fifth more at most, into 60 W for 300 s: 12.5 s at the rating's worth of excess is allowed."""
+    """150 W rated, a fifth more at most, into 60 W for 300 s. Each second leaves two of the rating on top; 12.5 s of
+    them are allowed, and the search before took a part of that."""
     weak = {
         "temperature_coefficient: 60 ppm/K, rated_power: 600 W": "temperature_coefficient: 60 ppm/K, rated_power: 60 W"
     }
     found = hazards(POWER_ON_LINE, SET_4_OHM, FIND, "measure_continuous: {for: 300 s}", bench=weak)
-    assert found == tuple(
-        f"4 measure_continuous: the 4 ohm load of channel {channel} is rated 60 W; "
-        "this step may put 180 W into it for 300.2 s"
-        for channel in "AB"
+    (told,) = found
+    assert told.startswith(
+        "4 measure_continuous: the 4 ohm load at A and B is rated 60 W; this step may put 180 W into it for 300.2 s, "
+        "and it bears that for "
     )
+    assert told.endswith(" s; lower the level, shorten the step, or wire a larger one")
+    (seconds,) = re.findall(r"bears that for ([\d.]+) s", told)
+    assert 5.0 < float(seconds) <= 6.25
+
+
+def test_overloads_that_follow_each_other_add_up() -> None:
+    """180 W into 60 W leave two seconds of the rating a second: more than 12.5 s in three steps of 2 s and a little."""
+    weak = {
+        "temperature_coefficient: 60 ppm/K, rated_power: 600 W": "temperature_coefficient: 60 ppm/K, rated_power: 60 W"
+    }
+    tone, rest = "measure_continuous: {for: 2 s, level: 849 mV}", "hold: {for: 10 s}"
+    assert not hazards(POWER_ON_LINE, SET_4_OHM, tone, bench=weak)
+    told = hazards(POWER_ON_LINE, SET_4_OHM, *[tone] * 4, bench=weak)
+    assert told[0].startswith("5 measure_continuous: the 4 ohm load at A and B is rated 60 W")
+    assert "warm from the steps before" in told[0]
+    assert not hazards(POWER_ON_LINE, SET_4_OHM, *[tone, rest] * 4, bench=weak)
+
+
+def test_a_resistor_at_a_channel_that_the_amplifier_has_not_got_is_not_looked_at() -> None:
+    of_b = (
+        "channel: B, relay: 102, measured: 3.991 ohm, uncertainty: 0.2 %,\n         temperature_coefficient: 60 ppm/K, "
+    )
+    weak_b = {f"{of_b}rated_power: 600 W": f"{of_b}rated_power: 6 W"}
+    steps = (POWER_ON_LINE, SET_4_OHM, FIND, CONTINUOUS)
+    assert hazards(*steps, bench=weak_b)
+    mono = {"channels: [A, B]": "channels: [A]", "offset: {A: 6 mV, B: -9 mV}": "offset: {A: 6 mV}"}
+    assert not hazards(*steps, bench=weak_b, amplifier=mono)
+
+
+def test_more_volts_than_an_electronic_load_takes_are_refused() -> None:
+    """100 W without clipping into 4 ohm are 28.3 V peak."""
+    mono = {"channels: [A, B]": "channels: [A]", "offset: {A: 6 mV, B: -9 mV}": "offset: {A: 6 mV}"}
+    edits = with_electronic_load()
+    (text,) = (text for text in edits.values() if "power: " in text)
+    rated = text.replace("power: 1000 W", "voltage: 20 V, power: 1000 W")
+    edits = {old: rated if new == text else new for old, new in edits.items()}
+    found = hazards(POWER_ON_LINE, SET_4_OHM, "set: {level: 632 mV}", bench=edits, amplifier=mono)
+    assert any("may reach 28.26 V peak and the electronic load is rated 20 V; " in text for text in found), found
 
 
 def test_an_overload_of_a_moment_is_no_hazard() -> None:
@@ -145,7 +186,11 @@ def test_a_tone_at_a_low_level_is_taken_for_what_it_is() -> None:
 def test_a_fuse_that_cannot_carry_the_expected_current_is_refused() -> None:
     found = hazards(POWER_ON_LINE, SET_2_OHM, FIND, CONTINUOUS, amplifier={"fuse: 80 A": "fuse: 40 A"})
     assert any(
-        re.search(r"measure_continuous: this step may draw 7\d\.\d+ A and the amplifier's fuse is 40 A", text)
+        re.search(
+            r"measure_continuous: this step may draw 7\d\.\d+ A for 5\.\d+ s and the amplifier's fuse is 40 A, "
+            "which carries 44 A; ",
+            text,
+        )
         for text in found
     )
 
@@ -165,9 +210,12 @@ def test_a_current_clamp_rated_for_less_is_refused() -> None:
 @pytest.mark.parametrize(
     ("power_on", "words"),
     [
-        ("{voltage: 17 V, current_limit: 90 A}", "17 V is more than the amplifier bears, 16 V"),
-        ("{voltage: 9 V, current_limit: 90 A}", "9 V is less than the amplifier needs, 10.5 V"),
-        ("{voltage: 14.4 V, current_limit: 130 A}", "a current limit of 130 A is more than the supply gives, 120 A"),
+        ("{voltage: 17 V, current_limit: 90 A}", "17 V is more than the amplifier bears; stay within 16 V"),
+        ("{voltage: 9 V, current_limit: 90 A}", "9 V is less than the amplifier needs; give 10.5 V or more"),
+        (
+            "{voltage: 14.4 V, current_limit: 130 A}",
+            "a current limit of 130 A is more than the supply's output 'main' gives; stay within 120 A",
+        ),
     ],
 )
 def test_a_supply_setting_that_does_not_fit_is_refused(power_on: str, words: str) -> None:
@@ -176,7 +224,7 @@ def test_a_supply_setting_that_does_not_fit_is_refused(power_on: str, words: str
 
 def test_a_supply_too_weak_for_the_voltage_asked_is_refused() -> None:
     found = hazards(POWER_ON_LINE, bench={"main: {number: 1, voltage: 20 V": "main: {number: 1, voltage: 13 V"})
-    assert found == ("1 power_on: 14.4 V is more than the supply gives, 13 V",)
+    assert found == ("1 power_on: 14.4 V is more than the supply's output 'main' gives; stay within 13 V",)
 
 
 def test_more_volts_than_a_probe_is_rated_for_are_refused() -> None:
@@ -184,13 +232,18 @@ def test_more_volts_than_a_probe_is_rated_for_are_refused() -> None:
     weak = {"ratio: 20, rating: 400 V": "ratio: 20, rating: 30 V"}
     found = hazards(POWER_ON_LINE, SET_4_OHM, BURST, bench=weak)
     assert found == tuple(
-        f"3 measure_burst: output {channel} may reach 43.82 V peak and its probe is rated 30 V" for channel in "AB"
+        f"3 measure_burst: output {channel} may reach 43.82 V peak and its probe is rated 30 V; "
+        "lower the level, or use a probe that bears it"
+        for channel in "AB"
     )
 
 
 def test_more_volts_than_an_oscilloscope_input_takes_are_refused() -> None:
     found = hazards(POWER_ON_LINE, SET_4_OHM, BURST, bench={"input: 300 V": "input: 2 V"})
-    assert "3 measure_burst: output A may put 2.191 V on oscilloscope channel 1, which takes 2 V" in found
+    assert found[0] == (
+        "3 measure_burst: output A may put 2.191 V on oscilloscope channel 1, which takes 2 V; "
+        "use a probe of a higher ratio than 20"
+    )
 
 
 @pytest.mark.parametrize(
@@ -198,9 +251,12 @@ def test_more_volts_than_an_oscilloscope_input_takes_are_refused() -> None:
     [
         (
             {"ratio: 10, rating: 300 V": "ratio: 10, rating: 12 V"},
-            "14.4 V is more than the probe on the supply is rated, 12 V",
+            "14.4 V is more than the probe on the supply is rated, 12 V; use one that bears it",
         ),
-        ({"input: 300 V": "input: 1 V"}, "the supply puts 1.44 V on oscilloscope channel 4, which takes 1 V"),
+        (
+            {"input: 300 V": "input: 1 V"},
+            "the supply puts 1.44 V on oscilloscope channel 4, which takes 1 V; use a probe of a higher ratio than 10",
+        ),
     ],
 )
 def test_more_volts_than_the_supplys_own_probe_or_input_takes_are_refused(edit: Edits, words: str) -> None:
@@ -219,11 +275,15 @@ def test_more_volts_than_the_supplys_own_probe_or_input_takes_are_refused(edit: 
 )
 def test_a_role_that_a_step_needs_and_the_bench_lacks_is_refused(role: str, step: str) -> None:
     found = hazards(POWER_ON_LINE, step, bench=without(role))
-    assert any(text.endswith(f"needs a {role}, and the bench file has none") for text in found)
+    article = "an" if role[0] == "o" else "a"
+    needs = f"needs {article} {role}, and the bench file has none; add it under 'instruments', or leave the step out"
+    assert any(text.endswith(needs) for text in found)
 
 
 def test_settling_needs_only_what_it_looks_at() -> None:
-    needs = "1 settle: needs a thermometer, and the bench file has none"
+    needs = (
+        "1 settle: needs a thermometer, and the bench file has none; add it under 'instruments', or leave the step out"
+    )
     assert needs in hazards("settle: {heatsink: within 1 K}", bench=without("thermometer"))
     assert needs not in hazards("settle: {supply_current: within 50 mA}", bench=without("thermometer"))
 
@@ -231,29 +291,35 @@ def test_settling_needs_only_what_it_looks_at() -> None:
 def test_a_limit_without_a_sensor_is_refused() -> None:
     no_sensor = {", load: 103}": "}"}
     found = hazards("power_off", limits={"load": "{above: 100 degC}"}, bench=no_sensor)
-    assert found == (
-        "the sequence limits load (above 100 degC) and the bench has no thermometer channel that reads it",
-        "the bench limits load (above 180 degC) and the bench has no thermometer channel that reads it",
+    assert found == tuple(
+        f"the {origin} limits load (above {bound}) and the bench has no thermometer channel that reads it; "
+        "what cannot be read counts as passed; add the sensor to the bench file, or take the limit out"
+        for origin, bound in (("sequence", "100 degC"), ("bench", "180 degC"))
     )
 
 
 def test_a_heatsink_that_nobody_watches_is_refused() -> None:
     found = hazards("power_off", bench={"channels: {heatsink: 101, ": "channels: {"})
-    assert found == ("no thermometer channel is on the heatsink, so its maximum temperature cannot be watched",)
+    assert found == (
+        "no thermometer channel is on the heatsink, so its maximum of 85 degC cannot be watched; "
+        "give its channel in the bench file, 'channels: {heatsink: ...}'",
+    )
 
 
 def test_a_turn_on_lead_by_hand_needs_hands() -> None:
     by_hand = {"remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: hand}"}
     assert hazards(POWER_ON_LINE, bench=by_hand, unattended=False) == ()
     assert hazards(POWER_ON_LINE, bench=by_hand, unattended=True) == (
-        "the remote turn-on lead is switched by hand, and nobody is there in an unattended run",
+        "the remote turn-on lead is switched by hand, and nobody is there in an unattended run; "
+        "feed it from a supply output or a relay, or be there",
     )
 
 
 def test_a_turn_on_lead_that_nothing_feeds_is_refused() -> None:
     nothing = {"remote_turn_on: {by: supply, output: remote, voltage: 12 V}": ""}
     assert hazards(POWER_ON_LINE, bench=nothing) == (
-        "the amplifier has a remote turn-on lead and nothing on the bench feeds it: it would stay asleep",
+        "the amplifier has a remote turn-on lead, which wants 12 V, and nothing on the bench feeds it: "
+        "it would stay asleep; say in the bench file what does, 'remote_turn_on: {by: ...}'",
     )
 
 
@@ -266,7 +332,10 @@ def test_an_output_that_the_oscilloscope_does_not_see_is_refused() -> None:
             "  noise: 0.3 mV\n  noise": "  noise",
         },
     )
-    assert found == ("the amplifier's output C is not wired to the oscilloscope, so nothing of it can be seen",)
+    assert found == (
+        "the amplifier's output C is not wired to the oscilloscope, so nothing of it can be seen; wired are A, B; "
+        "add it under 'signals' in the bench file",
+    )
 
 
 @pytest.mark.parametrize(
@@ -280,14 +349,24 @@ def test_an_output_that_the_oscilloscope_does_not_see_is_refused() -> None:
         ),
         (
             (POWER_ON_LINE, SET_4_OHM, "measure_burst: {cycles: [600], every: 500 ms}"),
-            "a burst of 600 cycles lasts 0.6 s and one begins every 0.5 s",
+            "a burst of 600 cycles lasts 600 ms and one begins every 500 ms; take fewer cycles, or a longer 'every'",
         ),
-        ((POWER_ON_LINE, "set: {level: 8 V}"), "a level of 8 V is more than the generator gives, 7 V"),
-        ((POWER_ON_LINE, "set: {frequency: 2 MHz}"), "2 MHz is more than the generator gives, 1 MHz"),
+        (
+            (POWER_ON_LINE, "set: {level: 8 V}"),
+            "a level of 8 V is more than the generator gives, 7 V; lower it, or turn the amplifier's gain up",
+        ),
+        ((POWER_ON_LINE, "set: {frequency: 2 MHz}"), "2 MHz is more than the generator gives; stay within 1 MHz"),
     ],
 )
 def test_a_sequence_that_could_not_work_is_refused_beforehand(steps: tuple[str, ...], words: str) -> None:
     assert any(text.endswith(words) for text in hazards(*steps))
+
+
+def test_a_level_that_follows_from_rated_power_is_held_against_the_generator_too() -> None:
+    """24.5 V over 10 dB of gain are 7.75 V."""
+    soak = "soak: {for: 1 min, of_rated: 100 %}"
+    found = hazards(POWER_ON_LINE, SET_4_OHM, soak, amplifier={"gain: 30 dB": "gain: 10 dB"})
+    assert any("a level of 7.746 V is more than the generator gives, 7 V" in text for text in found)
 
 
 def test_a_hazard_is_told_once_however_often_it_comes() -> None:

@@ -95,7 +95,10 @@ def test_a_current_that_rises_at_constant_voltage_stops_it(tmp_path: Path) -> No
     ("ramp", "words"),
     [
         ("ramp_supply: {voltage: 17 V, current_limit: 3 A}", "17 V is more than the amplifier bears"),
-        ("ramp_supply: {voltage: 14.4 V, current_limit: 130 A}", "is more than the supply gives"),
+        (
+            "ramp_supply: {voltage: 14.4 V, current_limit: 130 A}",
+            "than the supply's output 'main' gives; stay within 120 A",
+        ),
     ],
 )
 def test_preflight_refuses_what_cannot_be(ramp: str, words: str) -> None:

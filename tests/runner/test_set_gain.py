@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from tests.runner.measured import Measured, hazards_of, measured, true_gain, within_uncertainty
-from tests.runner.rig import Rig
+from tests.runner.rig import POWER_ON_LINE, Rig
+from tests.runner.test_preflight import checked
 
 
 def turning(*turns: tuple[float, float]) -> Callable[[Rig], None]:
@@ -87,3 +88,15 @@ def test_an_unattended_run_refuses_it() -> None:
     step = "set_gain: {gain: 30 dB}"
     assert any("nobody is there" in hazard for hazard in hazards_of(step))
     assert hazards_of(step, unattended=False) == ()
+
+
+@pytest.mark.parametrize(
+    ("on_timeout", "power_w"), [("end the run", 600.0 / 16.0 / 4.0), ("go on", 1000.0 / 4.0 / 4.0)]
+)
+def test_preflight_reckons_from_then_on_with_the_gain_that_was_set(on_timeout: str, power_w: float) -> None:
+    """At a sensitivity of 2 V, 500 mV give a quarter of the 24.5 V of 150 W into 4 ohm. At 30 dB they give 15.8 V, and
+    may still do so where the run goes on without the hand having been there."""
+    set_gain = f"set_gain: {{input_sensitivity: 2 V, on_timeout: {on_timeout}}}"
+    tuned = "set: {load: 4 ohm, frequency: 1 kHz}"
+    steps = (POWER_ON_LINE, tuned, set_gain, "set: {level: 500 mV}", "hold: {for: 1 s}")
+    assert checked(*steps).forecasts[-1].load_w == pytest.approx(power_w, rel=1e-3)

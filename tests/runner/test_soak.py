@@ -115,7 +115,7 @@ def test_the_run_ends_with_the_silence_if_the_sequence_asks_for_it(tmp_path: Pat
         ("soak: {for: 1 h}", "no level is given, and no find_clean_level comes before it at 4 ohm and 1 kHz"),
         ("soak: {for: 1 h, of_rated: 50 %, crest_factor: 6 dB, low_level: -2 dB}", "no bursts over a rest"),
         ("soak: {for: 1 h, level: 8 V}", "a level of 8 V is more than the generator gives"),
-        ("soak: {for: 1 h, of_rated: 50 %, cycles: 600, every: 500 ms}", "does not end before the next begins"),
+        ("soak: {for: 1 h, of_rated: 50 %, cycles: 600, every: 500 ms}", "lasts 600 ms and one begins every 500 ms"),
     ],
 )
 def test_preflight_refuses_what_cannot_be(step: str, words: str) -> None:

@@ -29,8 +29,11 @@ def foresee_note(_step: Note, _outlook: Outlook) -> Forecast:
     return Forecast(duration_s=0.0)
 
 
-def foresee_prompt(_step: Prompt, outlook: Outlook) -> Forecast:
+def foresee_prompt(step: Prompt, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     if outlook.unattended:
-        outlook.hazard("hands are needed, and nobody is there in an unattended run")
+        outlook.hazard(
+            f"hands are needed ({step.request}), and nobody is there in an unattended run; "
+            "be there, or leave the step out"
+        )
     return Forecast(duration_s=HANDS_S)

@@ -14,7 +14,7 @@ from benchctl.measure.context import BurstContext
 from benchctl.measure.distortion import Distortion
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
-from benchctl.runner.draw import Bursts
+from benchctl.runner.draw import Bursts, burst_too_long_in_words
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
@@ -120,7 +120,7 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
     for cycles in step.cycles:
         length_s = cycles / frequency_hz
         if length_s >= step.every_s:
-            outlook.hazard(f"a burst of {cycles} cycles lasts {length_s:g} s and one begins every {step.every_s:g} s")
+            outlook.hazard(burst_too_long_in_words(cycles, length_s, step.every_s))
         exposures, finals = usual_exposures(step, outlook), 1
         if cycles > 1:  # a single cycle is first and worst in one
             exposures, finals = exposures + FULL_EXPOSURES, 2

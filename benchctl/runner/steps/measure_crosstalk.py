@@ -41,7 +41,7 @@ def foresee(step: MeasureCrosstalk, outlook: Outlook) -> Forecast:
     outlook.hazards += hazards_of_driving_alone(outlook)
     frequencies = stepped_sine.frequencies_hz(step)
     if not frequencies:
-        outlook.hazard(f"there is no frequency from {step.from_hz:g} Hz to {step.to_hz:g} Hz")
+        outlook.hazard(stepped_sine.too_few_in_words(step, frequencies))
         return Forecast(duration_s=0.0)
     level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
     once = stepped_sine.foresee_sweep(outlook, frequencies, level_v)

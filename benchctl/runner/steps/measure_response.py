@@ -45,7 +45,7 @@ def foresee(step: MeasureResponse | MeasureFilter, outlook: Outlook) -> Forecast
     """A filter takes the output through ranges of the oscilloscope, and some records are taken twice."""
     frequencies = stepped_sine.frequencies_hz(step)
     if len(frequencies) < 2:
-        outlook.hazard(f"there are {len(frequencies)} frequencies from {step.from_hz:g} Hz to {step.to_hz:g} Hz")
+        outlook.hazard(stepped_sine.too_few_in_words(step, frequencies))
         return Forecast(duration_s=0.0)
     level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
     retaken = RETAKEN if isinstance(step, MeasureFilter) else 0.0

@@ -145,11 +145,16 @@ def _decibels(ratio: float) -> str:
 def foresee(step: SetGain, outlook: Outlook) -> Forecast:
     """As long as it takes to see that all is right, or until the time is over."""
     if outlook.unattended:
-        outlook.hazard("a hand turns the gain control, and nobody is there in an unattended run")
+        outlook.hazard(
+            "a hand turns the gain control, and nobody is there in an unattended run; be there, or leave the step out"
+        )
     load_ohm = outlook.load_ohm or 4.0
     each_s = exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
     level_v = step.level_v or quiet_level_v(outlook.amplifier, load_ohm) * FURTHER_BELOW
     power = outlook.tone(level_v, for_s=step.timeout_s)
     outlook.level_v = None
+    if (wanted := wanted_gain(step, outlook.amplifier, load_ohm)) is not None:
+        # A run that goes on with whatever the hand has made may have the higher of both.
+        outlook.set_gain = wanted if step.on_timeout == "end the run" else max(wanted, outlook.gain)
     return Forecast(duration_s=shortest_s, at_most_s=shortest_s + step.timeout_s, **power)

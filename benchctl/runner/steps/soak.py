@@ -12,7 +12,7 @@ from benchctl.instruments.generator import Burst
 from benchctl.measure.record import Capture
 from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
-from benchctl.runner.draw import Bursts, Draw
+from benchctl.runner.draw import Bursts, Draw, burst_too_long_in_words
 from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.foretelling import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
 from benchctl.runner.outlook import Forecast, Outlook
@@ -236,11 +236,11 @@ def _foreseen_bursts(step: Soak, frequency_hz: float, outlook: Outlook) -> Burst
     try:
         cycles = cycles_of(step, frequency_hz)
     except MeasurementError as impossible:
-        outlook.hazard(str(impossible))
+        outlook.hazard(f"{impossible}; ask for a higher crest factor, or a lower low_level")
         return None
     if cycles is None:
         return None
     burst_s = cycles / frequency_hz
     if burst_s >= step.every_s:
-        outlook.hazard(f"a burst of {cycles} cycles does not end before the next begins, after {step.every_s:g} s")
+        outlook.hazard(burst_too_long_in_words(cycles, burst_s, step.every_s))
     return Bursts(min(burst_s / step.every_s, 1.0), step.low_level_ratio, burst_s)

@@ -12,6 +12,7 @@ from benchctl.documents.measuring_steps import SteppedSine
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.frequencies import iso_266_hz, per_octave_hz
 from benchctl.measure.record import Capture
+from benchctl.quantity import render
 from benchctl.runner import exposure
 from benchctl.runner.drive import mute, set_frequency, tone
 from benchctl.runner.outlook import Forecast, Outlook
@@ -36,6 +37,15 @@ def frequencies_hz(step: SteppedSine) -> tuple[float, ...]:
     if step.per_octave in (1, 3):
         return iso_266_hz(step.from_hz, step.to_hz, step.per_octave)
     return per_octave_hz(step.from_hz, step.to_hz, step.per_octave)
+
+
+def too_few_in_words(step: SteppedSine, frequencies: Sequence[float]) -> str:
+    """Why a sweep of so few frequencies tells nothing."""
+    span = f"{render(step.from_hz, 'Hz')} to {render(step.to_hz, 'Hz')}"
+    return (
+        f"of {step.per_octave} frequencies an octave there {'is' if len(frequencies) == 1 else 'are'} "
+        f"{len(frequencies) or 'none'} from {span}; widen that, or take more an octave"
+    )
 
 
 def quiet_level_v(amplifier: Amplifier, load_ohm: float) -> float:
@@ -97,7 +107,8 @@ def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float
     generator = outlook.bench.instruments.generator
     if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
         outlook.hazard(
-            f"{max(frequencies):g} Hz is more than the generator gives, {generator.ratings.frequency_hz:g} Hz"
+            f"{render(max(frequencies), 'Hz')} is more than the generator gives; "
+            f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
         )
     record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
