@@ -23,9 +23,10 @@ class Instrument(ABC, Generic[Settings]):
     Before each message the world is brought up to the clock, so an answer always belongs to the time of its question.
 
     All that *RST sets is one immutable value of the type `Settings`, and *SAV and *RCL keep and bring back the same
-    (IEEE 488.2 10.33, 10.27). A recall puts nothing under power: outputs come back off, and nothing is under way,
-    whatever was when the settings were saved. An empty memory cannot be recalled (-200), rather than that it stood for
-    settings which nobody chose. *RST leaves the memories alone, and they outlast a loss of power.
+    (IEEE 488.2 10.33, 10.27). A recall switches nothing on: outputs and inputs come back off, and nothing is under way,
+    whatever was when the settings were saved; only a bank of relays, which is nothing but those, closes what it closed
+    then. An empty memory cannot be recalled (-200), rather than that it stood for settings which nobody chose. *RST
+    leaves the memories alone, and they outlast a loss of power.
     """
 
     model: str
