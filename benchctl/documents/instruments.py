@@ -52,8 +52,8 @@ class Instrument(Part):
     @field_validator("driver", mode="after")
     @classmethod
     def _driver_exists(cls, driver: str, info: ValidationInfo) -> str:
-        """Only where a file is read: a model built in Python has no folder to look in."""
-        if isinstance(info.context, Reading):
+        """Only where a file is read that is to be used: a model built in Python has no folder to look in."""
+        if isinstance(info.context, Reading) and info.context.looks_for_drivers:
             try:
                 library.find("drivers", driver, info.context.folder)
             except UsageError as error:

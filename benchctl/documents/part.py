@@ -53,6 +53,7 @@ class Reading:
     """What a reader hands to the models while one file is validated."""
 
     folder: Path | None = None  # that the file's own references start from
+    looks_for_drivers: bool = True
     known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
     settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run
     faults: list[tuple[Place, str]] = field(default_factory=list)

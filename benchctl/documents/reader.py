@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal, TypeVar
@@ -48,6 +48,21 @@ def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
     if near is not None:
         source = replace(source, path=near / Path(source.name).name)
     document = read(source, "bench")
+    assert isinstance(document, Bench)
+    return document
+
+
+def load_kept_bench(path: Path) -> Bench:
+    """A bench file as a run has kept it. Its drivers were right then; they may be elsewhere by now, and nobody needs
+    them to know what the bench was.
+
+    Raises:
+        DocumentError: it is wrong; every problem with its place.
+        UsageError: it cannot be opened.
+    """
+    source = read_source(path)
+    tree, problems = parse_tree(source.text, source.name)
+    document = _document(source, tree, "bench", Reading(faults=_faults(problems), looks_for_drivers=False))
     assert isinstance(document, Bench)
     return document
 
@@ -150,14 +165,23 @@ def read(
         folder=source.folder,
         known=STAND_IN if amplifier is None else known_of(amplifier),
         settings=settings or {},
-        faults=[(Place(problem.line, problem.column), problem.message) for problem in problems],
+        faults=_faults(problems),
     )
+    document = _document(source, tree, kind, reading)
+    if isinstance(document, Bench):
+        _check_drivers(document, tree)
+    return document
+
+
+def _faults(problems: Iterable[Problem]) -> list[tuple[Place, str]]:
+    return [(Place(problem.line, problem.column), problem.message) for problem in problems]
+
+
+def _document(source: Source, tree: object, kind: Kind | None, reading: Reading) -> Document:
     document = _read_tree(tree, kind, reading)
     if reading.faults or document is None:
         raise DocumentError(_problems(source.name, reading.told()))
     document._source = source
-    if isinstance(document, Bench):
-        _check_drivers(document, tree)
     return document
 
 

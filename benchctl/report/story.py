@@ -15,7 +15,7 @@ from benchctl.archive.journal import Event, read_as_far_as_whole
 from benchctl.archive.trend import read_trend
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
-from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.documents.reader import load_amplifier, load_kept_bench, load_sequence
 from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import ArchiveError, DocumentError, UsageError
 from benchctl.report.course import StepTaken, steps_taken
@@ -103,8 +103,7 @@ class _Reader:
         amplifier = self._document("amplifier.yaml", lambda: load_amplifier(inputs / "amplifier.yaml"))
         settings = began.get("settings", {})
         sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
-        near = Path(str(began["bench_folder"])) if "bench_folder" in began else None
-        bench = self._document("bench.yaml", lambda: load_bench(inputs / "bench.yaml", near))
+        bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
         entries = tuple(self._entries(events))
         self._miss_captures(entries)
         trend = self._trend()

@@ -38,10 +38,12 @@ def overall_of(story: Story, ending: Ending) -> Overall:
     passes, fails, untold = (verdicts.count(word) for word in _WORDS)
     unmeasured = sum(bool(step.unmeasured) for step in story.steps)
     why = f"{_sentence(verdicts_in_words(passes, fails, untold, unmeasured))}."
+    if not ending.is_finished:
+        why = f"The run did not come to its end. {why}"
     if fails:
         return Overall("Fails", why, "fails")
     if not ending.is_finished:
-        return Overall("No verdict", f"The run did not come to its end. {why}", "untold")
+        return Overall("No verdict", why, "untold")
     if untold or unmeasured:
         return Overall("Cannot be told", why, "untold")
     return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")

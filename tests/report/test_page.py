@@ -15,7 +15,7 @@ from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.page import report_page, write_report
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.story import read_story
-from tests.report.conftest import changed, killed, real, rewrite
+from tests.report.conftest import Event, changed, killed, real, rewrite
 from tests.report.pages import Page, exact_values, part, rows_of, words_of
 
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style></title>"
@@ -170,8 +170,11 @@ def test_a_limit_that_tripped_is_told_with_its_words(folder: Path) -> None:
 
 
 def test_a_run_that_ended_early_has_no_verdict_though_all_pass(folder: Path) -> None:
-    page = page_of(changed(killed(folder, "step finished", 3), "figures", figures=[]))
-    assert "No verdict" in page.text
+    def only_what_passes(events: list[Event]) -> list[Event]:
+        return [e | {"figures": [f for f in e.get("figures", ()) if f["verdict"] != "fails"]} for e in events]
+
+    page = page_of(rewrite(killed(folder, "step finished", 3), only_what_passes))
+    assert "No verdict (simulated) The run did not come to its end. 2 verdicts pass." in page.text
     assert "The journal does not tell how the run ended" in page.text
 
 
@@ -250,6 +253,16 @@ def test_a_document_that_is_gone_is_told_and_the_figures_stay(folder: Path, name
     page = page_of(folder)
     assert f"inputs/{name}.yaml cannot be read: it is not there" in page.text
     assert page.row("3 measure_idle: ", "idle_current")
+
+
+def test_a_bench_whose_own_driver_is_not_on_this_computer_is_read_all_the_same(folder: Path) -> None:
+    file = folder / "inputs" / "bench.yaml"
+    text = file.read_text(encoding="utf-8")
+    assert "driver: supply/scpi99" in text
+    file.write_text(text.replace("driver: supply/scpi99", "driver: my_own_supply.yaml"), encoding="utf-8")
+    page = page_of(folder)
+    assert "Missing from the run folder" not in page.text
+    assert "my_own_supply.yaml" in page.row("Instruments", "supply")
 
 
 def test_captures_trend_and_table_that_are_gone_are_told(folder: Path) -> None:
