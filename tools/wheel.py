@@ -33,6 +33,8 @@ def main() -> None:
         _run(folder, str(programs / "benchctl"), "check", *SHIPPED)
         bench = ("--bench", "workshop", "--amplifier", "hx2150")
         _run(folder, str(programs / "benchctl"), "run", "quick_check", *bench, "--dry-run", "--json")
+        (run_folder,) = (folder / "runs").iterdir()
+        _run(folder, str(programs / "benchctl"), "report", str(run_folder))
 
 
 def _run(folder: Path, *command: str) -> None:
