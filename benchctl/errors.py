@@ -60,12 +60,16 @@ class BenchctlError(Exception):
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong in a document: where (1-based line and column), what was found, what would be right."""
+    """One thing wrong in a document: where (1-based line and column), what was found, what would be right.
+
+    `source_line` is the line as it stands in the file, where it can be shown.
+    """
 
     file: str
     line: int
     column: int
     message: str
+    source_line: str = ""
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}: {self.message}"

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 import click
 
+from benchctl.cli.faults import fault_lines
 from benchctl.cli.lazy import LazyGroup, Place
-from benchctl.errors import BenchctlError, PreflightRefused
+from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
 
 # What a fault of the program itself counts as: whatever was asked for has failed.
 FAULT_EXIT_CODE = 5
@@ -32,7 +33,7 @@ Try it without a bench:
     epilog=_EPILOG,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     places={
-        "check": Place("benchctl.cli.check:check", "Say what is wrong in a file, at which line."),
+        "check": Place("benchctl.cli.check:check", "Say what a file describes, or what is wrong in it, at which line."),
         "preflight": Place("benchctl.cli.preflight:preflight", "Show what a run would do, and every hazard."),
         "run": Place("benchctl.cli.run:run", "Run a sequence on an amplifier, real or dry."),
         "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
@@ -83,6 +84,10 @@ def tell(error: BenchctlError) -> None:
         click.echo("Preflight refuses; nothing was energised:", err=True)
         for hazard in error.hazards:
             click.echo(f"  - {hazard}", err=True)
+        return
+    if isinstance(error, DocumentError):
+        for problem in error.problems:
+            click.echo("\n".join(fault_lines(problem)), err=True)
         return
     click.echo(error.message if error.message.count("\n") else str(error), err=True)
     if error.advice:

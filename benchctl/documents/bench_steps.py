@@ -112,6 +112,11 @@ class Settle(StepBase):
     timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait")
     on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
 
+    @property
+    def roles(self) -> tuple[str, ...]:
+        asked = {"thermometer": self.heatsink or self.foretold, "supply": self.supply_current}
+        return tuple(role for role, criterion in asked.items() if criterion is not None)
+
     def misfits(self) -> Iterator[Misfit]:
         if self.heatsink is None and self.supply_current is None and self.foretold is None:
             wanted = "heatsink, supply_current or foretold, such as 'heatsink: within 1 K'"

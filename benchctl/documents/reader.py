@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal, TypeVar
@@ -20,6 +21,7 @@ from benchctl.documents.place import Place, place_after, place_of
 from benchctl.documents.references import STAND_IN, known_of, resolve
 from benchctl.documents.sentences import Fault, located, sentences
 from benchctl.documents.sequence import Sequence
+from benchctl.documents.syntax import LINE_END
 from benchctl.documents.tree import LONGEST_FILE_BYTES, Table, parse_tree
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import DocumentError, Problem, UsageError, quote
@@ -160,17 +162,35 @@ def read(
     Raises:
         DocumentError: it is wrong; every problem with its place.
     """
-    tree, problems = parse_tree(source.text, source.name)
-    reading = Reading(
-        folder=source.folder,
-        known=STAND_IN if amplifier is None else known_of(amplifier),
-        settings=settings or {},
-        faults=_faults(problems),
-    )
-    document = _document(source, tree, kind, reading)
-    if isinstance(document, Bench):
-        _check_drivers(document, tree)
-    return document
+    with _shown_lines(source):
+        tree, problems = parse_tree(source.text, source.name)
+        reading = Reading(
+            folder=source.folder,
+            known=STAND_IN if amplifier is None else known_of(amplifier),
+            settings=settings or {},
+            faults=_faults(problems),
+        )
+        document = _document(source, tree, kind, reading)
+        if isinstance(document, Bench):
+            _check_drivers(document, tree)
+        return document
+
+
+@contextmanager
+def _shown_lines(source: Source) -> Iterator[None]:
+    """Give each problem of this file the line that it stands in; those of another file have theirs."""
+    try:
+        yield
+    except DocumentError as error:
+        lines = LINE_END.split(source.text)
+        raise DocumentError(
+            [
+                replace(problem, source_line=lines[problem.line - 1])
+                if problem.file == source.name and problem.line <= len(lines)
+                else problem
+                for problem in error.problems
+            ]
+        ) from None
 
 
 def _faults(problems: Iterable[Problem]) -> list[tuple[Place, str]]:

@@ -60,14 +60,14 @@ class Sequence(Document):
             yield Misfit(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
 
 
-def _in_order(
+def in_order(
     steps: tuple[Step, ...], path: tuple[str | int, ...] = ("steps",)
 ) -> Iterator[tuple[Step, tuple[str | int, ...]]]:
     """Every step once, in the order of the file, with its path; the steps that it holds follow it."""
     for index, step in enumerate(steps):
         yield step, (*path, index)
         if isinstance(step, Sweep | Repeat | When):
-            yield from _in_order(step.steps, (*path, index, "steps"))
+            yield from in_order(step.steps, (*path, index, "steps"))
 
 
 _SWITCHING_ON = ("power_on", "ramp_supply")
@@ -76,7 +76,7 @@ _SWITCHING_ON = ("power_on", "ramp_supply")
 def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
     """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
     on = False
-    for step, path in _in_order(steps):
+    for step, path in in_order(steps):
         if step.kind in _SWITCHING_ON and on:
             yield Misfit(path, "the amplifier is on already; give 'power_off' first")
         elif "power" in step.STATE and not on:

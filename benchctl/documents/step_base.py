@@ -30,6 +30,11 @@ class StepBase(Part):
 
     kind: str
 
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """Of the instruments that this step needs, as it is set."""
+        return self.ROLES
+
 
 class Driven(StepBase):
     """A step that drives the amplifier into its load and looks at its outputs."""

@@ -9,7 +9,7 @@ import yaml
 from benchctl.documents.place import START, Place, place_after, place_at
 from benchctl.errors import Problem, quote
 
-_LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # YAML 1.1, 4.2: what the parser counts as a line's end
+LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # YAML 1.1, 4.2: what the parser counts as a line's end
 _NO_COLON = "this line has no colon after its key; write 'key: value'"
 # What the YAML parser says -> what a technician can act on, and whether the place is where the construct began.
 _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
@@ -57,7 +57,7 @@ def syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
         return Problem(file, *place_after(text[: error.position]), message)
     place, began = (place_at(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
     complaint = " ".join(filter(None, (getattr(error, said, None) for said in ("problem", "context"))))
-    return Problem(file, *_judge(complaint, place, began, _LINE_END.split(text)))
+    return Problem(file, *_judge(complaint, place, began, LINE_END.split(text)))
 
 
 def _judge(complaint: str, place: Place, began: Place, lines: list[str]) -> tuple[int, int, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
-from benchctl.documents.bench_steps import PowerOn, RampSupply, Set, Settle
+from benchctl.documents.bench_steps import PowerOn, RampSupply, Set
 from benchctl.documents.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.limits import output_signal
 from benchctl.documents.step_base import StepBase
@@ -121,11 +121,7 @@ def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
 
 def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
     present = {name for name, _ in bench.instruments.items()}
-    wanted = step.ROLES
-    if isinstance(step, Settle):
-        asked = {"thermometer": step.heatsink or step.foretold, "supply": step.supply_current}
-        wanted = tuple(role for role, criterion in asked.items() if criterion is not None)
-    for role in wanted:
+    for role in step.roles:
         if role not in present:
             yield f"needs {_a(role)}, and the bench file has none; add it under 'instruments', or leave the step out"
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl import library
 from tests.cli.conftest import Command
 from tests.cli.files import IDLE, amplifier, bench, sequence, written
 
@@ -21,7 +22,65 @@ def garbage(size: int) -> bytes:
 
 def test_what_ships_is_in_order(benchctl: Command) -> None:
     ended = benchctl("check", "quick_check", "burst_and_continuous", "workshop", "hx2150", "supply/scpi99")
-    assert (ended.exit_code, ended.out) == (0, "5 files in order\n")
+    assert (ended.exit_code, ended.err) == (0, "")
+    assert ended.out.splitlines()[-1] == "5 files in order"
+
+
+def said(benchctl: Command, file: str | Path) -> str:
+    """What the command tells of a file in order, each gap as one space."""
+    ended = benchctl("check", file)
+    assert ended.exit_code == 0
+    return re.sub(r"\s+", " ", ended.out)
+
+
+@pytest.mark.parametrize(
+    ("file", "says"),
+    [
+        ("quick_check", "sequence 'Quick check'"),
+        ("quick_check", "purpose Under a minute: is the amplifier alive"),
+        ("quick_check", "parameter frequency = 1 kHz (20 Hz to 20 kHz): the frequency of every burst and drive"),
+        ("quick_check", "current_limit = amplifier.supply.fuse (in A): of the supply"),
+        ("quick_check", "to set one --set frequency=1kHz"),
+        ("quick_check", "steps power_on, measure_idle, set, measure_burst, find_clean_level"),
+        ("quick_check", "in all 7 steps"),
+        (
+            "quick_check",
+            "needs generator, oscilloscope, load, supply, thermometer; every output on an oscilloscope channel",
+        ),
+        ("quick_check", "limit supply_current above amplifier.supply.fuse, for 10 s"),
+        ("burst_and_continuous", "sweep load amplifier.rated_loads, frequency frequency (cool, measure_burst,"),
+        (
+            "burst_and_continuous",
+            "in all 8 steps when sweeps and repeats are written out, on an amplifier with one rated",
+        ),
+        ("first_power_up", "10 times (hold, measure_idle)"),
+        ("first_power_up", "a sensor on the heatsink; hands"),
+        ("workshop", "bench 'Bench 2 of the ferry-amplifier workshop'"),
+        (
+            "workshop",
+            "oscilloscope 12 bits, 50 MSa/s, 1,000,000 samples, inputs to 300 V; oscilloscope/preamble_list at",
+        ),
+        ("workshop", "supply current on oscilloscope channel 3 by a clamp, 10 mV/A, to 200 A"),
+        ("workshop", "loads at output A: 4 ohm 600 W, 2 ohm 1 kW at output B:"),
+        ("workshop", "turn-on lead 12 V by the supply's output 'remote'"),
+        ("workshop", "limit supply_current above 110 A for 500 ms load above 180 degC"),
+        ("hx2150", "rated 150 W into 4 ohm at each channel, all of them driven, at 1 % distortion 250 W into 2 ohm"),
+        ("hx2150", "outputs 2 channels A and B, grounded; no load below 2 ohm"),
+        ("hx2150", "supply 14.4 V (10.5 V to 16 V), fuse 80 A, unregulated rails"),
+        ("supply/scpi99", "role supply commands 15: set_voltage, get_voltage"),
+        ("supply/scpi99", "left out prepare"),
+    ],
+)
+def test_a_file_in_order_is_told_in_a_few_lines(benchctl: Command, file: str, says: str) -> None:
+    assert says in said(benchctl, file)
+
+
+@pytest.mark.parametrize("shelf", ["sequences", "benches", "amplifiers", "drivers"])
+def test_whatever_ships_can_be_told_on_less_than_a_screen(benchctl: Command, shelf: library.Shelf) -> None:
+    for name, path in library.shipped(shelf).items():
+        lines = benchctl("check", path).out.splitlines()
+        assert 3 < len(lines) <= 40, name
+        assert all(len(line) <= 120 for line in lines[1:]), name
 
 
 @pytest.mark.parametrize(
@@ -47,10 +106,28 @@ def test_a_fault_is_told_with_line_and_column_and_what_would_be_right(
     file = sequence(tmp_path, IDLE, (old, new))
     ended = benchctl("check", file)
     assert ended.exit_code == 2
-    faults = [FAULT.match(line) for line in ended.err.splitlines()[:-1]]
-    assert all(faults)
-    told = [(int(fault["line"]), int(fault["column"])) for fault in faults if fault and says in fault["message"]]
+    faults = [fault for line in ended.err.splitlines() if (fault := FAULT.match(line))]
+    told = [(int(fault["line"]), int(fault["column"])) for fault in faults if says in fault["message"]]
     assert place in told, ended.err
+
+
+def test_the_line_of_a_fault_is_shown_with_a_caret_under_the_place(benchctl: Command, tmp_path: Path) -> None:
+    file = sequence(tmp_path, IDLE, ("14.4 V", "14.4 A"))
+    _, shown, caret, *_ = benchctl("check", file).err.splitlines()
+    assert shown == "     5 |   - power_on: {voltage: 14.4 A, current_limit: 90 A}"
+    assert caret.strip(" |") == "^"
+    assert shown[caret.index("^") :].startswith("14.4 A,")
+
+
+def test_a_line_too_long_to_show_is_shown_around_the_place(benchctl: Command, tmp_path: Path) -> None:
+    """A line of a thousand characters with its fault in the middle, and a tab, which would move the caret."""
+    padding = f"notes: {'x' * 490}, "
+    file = sequence(tmp_path, IDLE, ("{voltage: 14.4 V", f"{{{padding}voltage: 14.4 A, more: {'y' * 490}"))
+    lines = benchctl("check", file).err.splitlines()
+    place = next(number for number, line in enumerate(lines) if "'A' will not do here" in line)
+    _, shown, caret = lines[place : place + 3]
+    assert len(shown) < 120
+    assert shown[caret.index("^") :].startswith("14.4 A,")
 
 
 @pytest.mark.parametrize(
@@ -104,10 +181,19 @@ def test_json_holds_file_line_column_and_message(benchctl: Command, tmp_path: Pa
     file = sequence(tmp_path, IDLE, ("90 A", "90 V"))
     ended = benchctl("check", file, "--json")
     assert ended.exit_code == 2
-    (fault,) = ended.data
+    (fault,) = ended.data["faults"]
     assert (fault["file"], fault["line"], fault["column"]) == (str(file), 5, 48)
     assert "'V' will not do here" in fault["message"]
-    assert benchctl("check", "quick_check", "--json").data == []
+    assert fault["source_line"] == "  - power_on: {voltage: 14.4 V, current_limit: 90 V}"
+
+
+def test_json_holds_what_a_file_in_order_says(benchctl: Command) -> None:
+    data = benchctl("check", "quick_check", "--json").data
+    assert data["faults"] == []
+    (file,) = data["files"]
+    assert (file["file"], file["kind"], file["title"]) == ("quick_check", "sequence", "Quick check")
+    assert file["says"]["in all"] == ["7 steps when sweeps and repeats are written out"]
+    assert len(file["says"]["parameter"]) == 2
 
 
 def test_a_file_that_is_not_there_is_named(benchctl: Command) -> None:

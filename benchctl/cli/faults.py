@@ -1,0 +1,33 @@
+"""A fault of a file as a person sees it: place, what is wrong, and the line itself with a caret under the place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchctl.errors import Problem
+
+# A line of the file is shown so far around the place; longer ones are noise, or somebody's base64.
+_WIDEST = 96
+_CUT = "..."
+
+
+def fault_lines(problem: Problem) -> Iterator[str]:
+    """The fault in a line, then the file's own line with a caret under the place, where there is one to show."""
+    yield str(problem)
+    if not problem.source_line.strip():
+        return
+    shown, column = _window(problem.source_line, problem.column)
+    margin = f"{problem.line:>6} | "
+    yield f"{margin}{shown}"
+    yield f"{'|':>{len(margin) - 1}} {' ' * (column - 1)}^"
+
+
+def _window(line: str, column: int) -> tuple[str, int]:
+    """The part of a line around a column, and the column within it; nothing in it can move a terminal's cursor."""
+    plain = "".join(char if char.isprintable() else " " if char == "\t" else "?" for char in line).rstrip()
+    column = min(column, len(plain) + 1)
+    if len(plain) <= _WIDEST:
+        return plain, column
+    start = max(0, min(column - 1 - _WIDEST // 2, len(plain) - _WIDEST))
+    before, after = _CUT if start else "", _CUT if start + _WIDEST < len(plain) else ""
+    return f"{before}{plain[start : start + _WIDEST]}{after}", column - start + len(before)

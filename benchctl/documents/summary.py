@@ -1,0 +1,227 @@
+"""What a document says, in a few lines: so that a technician sees whether it says what was meant."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.bench import (
+    Bench,
+    CurrentClamp,
+    CurrentWiring,
+    InputsByRelay,
+    TurnOnByRelay,
+    TurnOnBySupply,
+    VoltageWiring,
+)
+from benchctl.documents.driver import Driver
+from benchctl.documents.instruments import (
+    ElectronicLoad,
+    Generator,
+    Instrument,
+    Oscilloscope,
+    RelayBank,
+    Supply,
+    Thermometer,
+)
+from benchctl.documents.part import Document
+from benchctl.documents.sequence import Sequence as SequenceFile
+from benchctl.documents.sequence_summary import sequence_rows
+from benchctl.quantity import render
+
+Row = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """A document's kind and title, and rows of what it says: several rows of one name follow each other."""
+
+    kind: str
+    title: str
+    rows: tuple[Row, ...]
+
+    def by_name(self) -> Mapping[str, list[str]]:
+        """The rows of each name."""
+        found: dict[str, list[str]] = {}
+        for name, text in self.rows:
+            found.setdefault(name, []).append(text)
+        return found
+
+
+def summary(document: Document) -> Summary:
+    """What a document says."""
+    match document:
+        case SequenceFile():
+            return Summary("sequence", document.title, tuple(sequence_rows(document)))
+        case Bench():
+            return Summary("bench", document.title, tuple(_bench(document)))
+        case Amplifier():
+            return Summary("amplifier", document.title, tuple(_amplifier(document)))
+        case _:
+            driver: Any = document
+            return Summary("driver", driver.title, tuple(_driver(driver)))
+
+
+# -- amplifier -----------------------------------------------------------------------------------------------------
+
+
+def _amplifier(amplifier: Amplifier) -> Iterator[Row]:
+    serial = [f"serial {amplifier.serial}"] if amplifier.serial else []
+    yield "unit", ", ".join([f"class {amplifier.amplifier_class}", *serial])
+    count = len(amplifier.channels)
+    channels = f"{count} channel{'s' if count > 1 else ''} {_listed(amplifier.channels)}"
+    yield "outputs", f"{channels}, {amplifier.outputs}; no load below {render(amplifier.minimum_load_ohm, 'ohm')}"
+    for line in amplifier.rated:
+        power, load = render(line.power_w, "W"), render(line.load_ohm, "ohm")
+        yield (
+            "rated",
+            f"{power} into {load} at each channel, all of them driven, at {render(line.thd_n, '1')} distortion",
+        )
+    yield "gain", f"{_decibels(amplifier.gain_ratio)} with the controls as tested"
+    supply = amplifier.supply
+    reach = f"{render(supply.minimum_v, 'V')} to {render(supply.maximum_v, 'V')}"
+    rails = f", {amplifier.rails} rails" if amplifier.rails else ""
+    yield "supply", f"{render(supply.nominal_v, 'V')} ({reach}), fuse {render(supply.fuse_a, 'A')}{rails}"
+    idle = render(amplifier.idle_current_a, "A") if amplifier.idle_current_a else "not said"
+    yield "idle current", idle
+    lead = amplifier.remote_turn_on
+    wakes = f"by {render(lead.voltage_v, 'V')}, plays {render(lead.delay_s, 's')} later" if lead else "with its supply"
+    yield "wakes", wakes
+    yield "heatsink", f"at most {render(amplifier.heatsink.maximum_c, 'degC')}{_warming(amplifier)}"
+    yield "dry run", "physics of its own" if amplifier.simulation is not None else "physics derived from the ratings"
+
+
+def _warming(amplifier: Amplifier) -> str:
+    stated = amplifier.heatsink.resistance_k_per_w
+    return f", {stated:g} K/W to the air, time constant {amplifier.heatsink.time_constant_s:g} s" if stated else ""
+
+
+# -- bench ---------------------------------------------------------------------------------------------------------
+
+
+def _bench(bench: Bench) -> Iterator[Row]:
+    for role, instrument in bench.instruments.items():
+        calibrated = f", calibrated {instrument.calibrated}" if instrument.calibrated else ", not calibrated"
+        place = f"{instrument.driver} at {instrument.address}"
+        yield role, f"{_RATINGS[type(instrument)](instrument)}; {place}{calibrated}"
+    for name, wiring in bench.signals.wirings():
+        yield "wired", f"{name} on oscilloscope channel {wiring.oscilloscope} by a {_probe(wiring)}"
+    yield "trigger", _trigger(bench)
+    yield from (("loads", text) for text in _loads(bench))
+    yield "turn-on lead", _lead(bench)
+    yield "inputs", _inputs(bench)
+    for signal, limit in bench.limits.items():
+        yield "limit", f"{signal} {limit}"
+
+
+def _generator(instrument: Generator) -> str:
+    ratings = instrument.ratings
+    return f"up to {render(ratings.level_v, 'V')} and {render(ratings.frequency_hz, 'Hz')}"
+
+
+def _oscilloscope(instrument: Oscilloscope) -> str:
+    ratings = instrument.ratings
+    speed, depth = render(ratings.sample_rate_hz, "Sa/s"), f"{ratings.memory:,} samples"
+    return f"{ratings.bits} bits, {speed}, {depth}, inputs to {render(ratings.input_v, 'V')}"
+
+
+def _supply(instrument: Supply) -> str:
+    outputs = (
+        f"{name} {render(output.voltage_v, 'V')} {render(output.current_a, 'A')}"
+        for name, output in instrument.outputs.items()
+    )
+    return f"outputs {', '.join(outputs)}"
+
+
+def _thermometer(instrument: Thermometer) -> str:
+    return ", ".join(f"{name} on channel {channel}" for name, channel in instrument.channels.items())
+
+
+def _bank(instrument: RelayBank) -> str:
+    count = len(instrument.resistors)
+    return f"{count} resistor{'s' if count > 1 else ''} behind relays"
+
+
+def _electronic(instrument: ElectronicLoad) -> str:
+    span = instrument.ratings.resistance
+    return f"electronic, {render(span.minimum_ohm, 'ohm')} to {render(span.maximum_ohm, 'ohm')}"
+
+
+_RATINGS: Mapping[type[Instrument], Callable[[Any], str]] = {
+    Generator: _generator,
+    Oscilloscope: _oscilloscope,
+    RelayBank: _bank,
+    ElectronicLoad: _electronic,
+    Supply: _supply,
+    Thermometer: _thermometer,
+}
+
+
+def _probe(wiring: VoltageWiring | CurrentWiring) -> str:
+    probe = wiring.probe
+    if isinstance(probe, CurrentClamp):
+        return f"clamp, {probe.sensitivity_v_per_a * 1e3:g} mV/A, to {render(probe.rating_a, 'A')}"
+    return f"{probe.kind} probe, {probe.ratio:g}:1, to {render(probe.rating_v, 'V')}"
+
+
+def _trigger(bench: Bench) -> str:
+    trigger = bench.signals.trigger
+    return "external" if trigger.is_external else f"the generator's sync output on channel {trigger.channel}"
+
+
+def _loads(bench: Bench) -> Iterator[str]:
+    load = bench.instruments.load
+    if isinstance(load, RelayBank):
+        for channel in bench.signals.outputs:
+            own = [each for each in load.resistors if each.channel == channel]
+            words = (f"{render(each.nominal_ohm, 'ohm')} {render(each.rated_power_w, 'W')}" for each in own)
+            yield f"at output {channel}: {', '.join(words) or 'none'}"
+    elif load is not None:
+        yield f"at output {load.channel}: {_electronic(load)}, {render(load.ratings.power_w, 'W')}"
+
+
+def _lead(bench: Bench) -> str:
+    match bench.remote_turn_on:
+        case TurnOnBySupply() as lead:
+            return f"{render(lead.voltage_v, 'V')} by the supply's output '{lead.output}'"
+        case TurnOnByRelay() as lead:
+            return f"by relay {lead.relay}"
+        case None:
+            return "fed by nothing"
+        case _:
+            return "by hand"
+
+
+def _inputs(bench: Bench) -> str:
+    match bench.inputs:
+        case InputsByRelay(relays=relays):
+            return "driven alone by relays " + ", ".join(f"{relay} ({channel})" for channel, relay in relays.items())
+        case None:
+            return "all driven together"
+        case _:
+            return "driven alone by hand"
+
+
+# -- driver --------------------------------------------------------------------------------------------------------
+
+
+def _driver(driver: Driver) -> Iterator[Row]:
+    kind = getattr(driver, "kind", None) or getattr(driver, "preamble", None)
+    yield "role", f"{driver.role}, {kind}" if kind else driver.role
+    given = {name: command for name, command in driver.commands if command}
+    left_out = [name for name, command in driver.commands if not command]
+    yield "commands", f"{len(given)}: {', '.join(given)}"
+    if left_out:
+        yield "left out", ", ".join(left_out)
+
+
+def _listed(names: Sequence[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def _decibels(ratio: float) -> str:
+    return f"{20.0 * math.log10(ratio):.4g} dB"
