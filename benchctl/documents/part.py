@@ -55,6 +55,7 @@ class Reading:
     folder: Path | None = None  # that the file's own references start from
     looks_for_drivers: bool = True
     known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
+    amplifier_file: str = "the amplifier file"  # that they come from
     settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run
     faults: list[tuple[Place, str]] = field(default_factory=list)
     refused: dict[Place, str] = field(default_factory=dict)

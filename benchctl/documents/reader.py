@@ -167,6 +167,7 @@ def read(
         reading = Reading(
             folder=source.folder,
             known=STAND_IN if amplifier is None else known_of(amplifier),
+            amplifier_file=amplifier.source.name if amplifier is not None else "the amplifier file",
             settings=settings or {},
             faults=_faults(problems),
         )

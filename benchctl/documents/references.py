@@ -210,17 +210,20 @@ class _Resolver:
         self.used.add(str(name))
         value = self._known.get(name)
         if value is None:
-            self._reading.refuse(name.place, _unresolved(name, self._known))
+            self._reading.refuse(name.place, _unresolved(name, self._known, self._reading.amplifier_file))
             return Text("", name.place)
         if isinstance(value, tuple):
             return Listing((Text(item, name.place) for item in value), name.place)
         return Text(value, name.place)
 
 
-def _unresolved(name: str, known: Known) -> str:
+def _unresolved(name: str, known: Known, amplifier_file: str) -> str:
     """Why a name stands for nothing: nobody knows it, or the amplifier file leaves out what it comes from."""
     if name.startswith("amplifier.idle") and name in STAND_IN:
-        return f"{quote(name)} stands for nothing: the amplifier file does not give 'idle_current'"
+        return (
+            f"{quote(name)} stands for nothing: {amplifier_file} does not give 'idle_current'; add a line with the idle "
+            "current that the maker expects, such as 'idle_current: 1 A'"
+        )
     return unknown(name, known, "name")
 
 

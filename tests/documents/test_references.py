@@ -123,12 +123,19 @@ def test_references_do_not_compute(tmp_path: Path) -> None:
     assert problems(tmp_path, text)
 
 
-def test_what_the_amplifier_file_leaves_out_is_named(tmp_path: Path) -> None:
-    """An amplifier whose idle current nobody knows cannot be held to it."""
-    silent = HX2150.model_copy(update={"idle_current_a": None})
-    text = HEAD + POWER_ON.replace("amplifier.supply.fuse", "amplifier.idle.current_limit")
-    with pytest.raises(DocumentError, match="does not give 'idle_current'"):
-        load_sequence(written(tmp_path, text), silent)
+def test_what_the_amplifier_file_leaves_out_is_named_with_the_place_that_asks_for_it(tmp_path: Path) -> None:
+    """An amplifier whose idle current nobody knows cannot be held to it. The place is the sequence's, the entry the
+    amplifier file's, and what to write there is said."""
+    plate = tmp_path / "unit.yaml"
+    plate.write_text(HX2150.source.text.replace("idle_current: 1.6 A\n", ""))
+    silent = load_amplifier(plate)
+    asking = HEAD + POWER_ON.replace("amplifier.supply.fuse", "amplifier.idle.current_limit")
+    with pytest.raises(DocumentError) as caught:
+        load_sequence(written(tmp_path, asking), silent)
+    (problem,) = caught.value.problems
+    assert asking.splitlines()[problem.line - 1][problem.column - 1 :].startswith("amplifier.idle.current_limit")
+    assert f"{plate} does not give 'idle_current'; add a line" in problem.message
+    assert "'idle_current: 1 A'" in problem.message
 
 
 def test_a_criterion_may_come_from_the_amplifier_file(tmp_path: Path) -> None:
