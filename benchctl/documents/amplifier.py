@@ -84,8 +84,8 @@ class HeatsinkRating(Part):
 class Amplifier(Document):
     """A whole amplifier file."""
 
-    title: Line = Field(description="the model's name, as tables and folders show it")
-    serial: Line | None = Field(default=None, description="of the unit under test")
+    title: Line = Field(description="the model's name, as tables and folders show it", examples=["HX 2150"])
+    serial: Line | None = Field(default=None, description="of the unit under test", examples=["17-0042"])
     amplifier_class: AmplifierClass = Field(alias="class", description="of its output stage")
     channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="the names of its outputs")
     outputs: Outputs = Field(

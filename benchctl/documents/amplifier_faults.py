@@ -37,7 +37,7 @@ class AmplifierFaults(Part):
         default=None, description="what is left of the reservoir's capacitance"
     )
     open_device: OpenDevice | None = Field(default=None, description="an output device that is open")
-    bias_too_high: PositiveNumber | None = Field(default=None, description="the bias over the right bias, such as 4")
+    bias_too_high: PositiveNumber | None = Field(default=None, description="the bias over the right bias", examples=[4])
     dc_on_output: dict[ChannelName, Volts] = Field(
         default_factory=dict, description="channel -> dc that it should not have"
     )

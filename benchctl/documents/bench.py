@@ -47,19 +47,19 @@ class _VoltageProbe(Part):
 class DifferentialProbe(_VoltageProbe):
     """A probe whose two tips may sit anywhere."""
 
-    kind: Literal["differential"]
+    kind: Literal["differential"] = Field(description="two tips that may sit anywhere")
 
 
 class SingleEndedProbe(_VoltageProbe):
     """A probe whose second lead is the oscilloscope's earth."""
 
-    kind: Literal["single-ended"]
+    kind: Literal["single-ended"] = Field(description="one tip; the second lead is the oscilloscope's earth")
 
 
 class CurrentClamp(Part):
     """A clamp that turns a current into a voltage."""
 
-    kind: Literal["current clamp"]
+    kind: Literal["current clamp"] = Field(description="a clamp around the lead")
     sensitivity_v_per_a: Annotated[VoltsPerAmpere, bounded("V/A", above=0)] = Field(description="such as `10 mV/A`")
     rating_a: PositiveAmperes = Field(description="highest current, peak")
     accuracy: Tolerance = Field(description="of its sensitivity")
@@ -79,7 +79,9 @@ class VoltageWiring(Part):
     """A voltage on an oscilloscope channel."""
 
     oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
-    probe: VoltageProbe
+    probe: VoltageProbe = Field(
+        description="what lies between the signal and the channel: differential or single-ended"
+    )
 
 
 class CurrentWiring(Part):
@@ -101,6 +103,9 @@ class Trigger:
         return self.channel is None
 
 
+_TRIGGER = {"type": "string", "pattern": "^(external|channel [1-8])$", "examples": ["external", "channel 4"]}
+
+
 def _parse_trigger(text: str) -> Trigger:
     channel = re.fullmatch(r"channel ([1-8])", text)
     if text != "external" and channel is None:
@@ -118,8 +123,10 @@ class Signals(Part):
     )
     supply_current: CurrentWiring | None = Field(default=None, description="the supply's own reading is used if absent")
     supply_voltage: VoltageWiring | None = Field(default=None, description="the supply's own reading is used if absent")
-    trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema({"type": "string"})] = Field(
-        default=Trigger(), description="`external`, or the channel that carries the generator's sync output"
+    trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema(_TRIGGER)] = Field(
+        default=Trigger(),
+        json_schema_extra={"default": "external"},
+        description="`external`, or the channel that carries the generator's sync output",
     )
 
     def wirings(self) -> tuple[tuple[str, VoltageWiring | CurrentWiring], ...]:
@@ -146,7 +153,7 @@ def _path(signal: str) -> tuple[str, ...]:
 class TurnOnBySupply(Part):
     """A second supply output feeds the remote turn-on lead."""
 
-    by: Literal["supply"]
+    by: Literal["supply"] = Field(description="a second output of the supply feeds it")
     output: OutputName = Field(description="the supply output, by name")
     voltage_v: PositiveVolts = Field(default=12.0, description="to set it to")
 
@@ -154,14 +161,14 @@ class TurnOnBySupply(Part):
 class TurnOnByRelay(Part):
     """A relay of the load's relay bank connects the remote turn-on lead."""
 
-    by: Literal["relay"]
-    relay: RelayNumber
+    by: Literal["relay"] = Field(description="a relay of the load's bank connects it")
+    relay: RelayNumber = Field(description="that connects it")
 
 
 class TurnOnByHand(Part):
     """A person connects the remote turn-on lead when asked."""
 
-    by: Literal["hand"]
+    by: Literal["hand"] = Field(description="a person connects it when asked")
 
 
 RemoteTurnOn = Annotated[TurnOnBySupply | TurnOnByRelay | TurnOnByHand, Field(discriminator="by")]
@@ -171,14 +178,14 @@ class InputsByRelay(Part):
     """Relays of the load's relay bank connect the generator to the amplifier's inputs, one each; where one is open,
     the input is terminated."""
 
-    by: Literal["relay"]
+    by: Literal["relay"] = Field(description="relays of the load's bank connect the generator to the inputs")
     relays: dict[ChannelName, RelayNumber] = Field(min_length=1, description="amplifier channel -> relay")
 
 
 class InputsByHand(Part):
     """A person moves the plugs when asked: the generator's into one input, a shorting plug into each other."""
 
-    by: Literal["hand"]
+    by: Literal["hand"] = Field(description="a person moves the plugs when asked")
 
 
 Inputs = Annotated[InputsByRelay | InputsByHand, Field(discriminator="by")]

@@ -8,82 +8,17 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from benchctl.documents.fields import reading_as
+from benchctl.documents.figures import FIGURES
 from benchctl.documents.part import Misfit, Misfits
-from benchctl.documents.references import REFERABLE
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
-from benchctl.quantity import example, parse_quantity, render
+from benchctl.quantity import example, parse_quantity, pattern_for, render
 
 Relation = Literal["below", "above", "within", "outside"]
 RELATIONS: tuple[Relation, ...] = get_args(Relation)
 
 # Every figure a criterion may name, with the unit its bound is written in.
-FIGURE_UNITS: Mapping[str, str] = {
-    "idle_current": "A",
-    "idle_power": "W",
-    "dc_offset": "V",
-    "supply_voltage": "V",
-    "supply_voltage_lowest": "V",
-    "supply_current": "A",
-    "supply_current_peak": "A",
-    "burst_power_clean": "W",
-    "burst_power_first": "W",
-    "burst_power_highest": "W",
-    "burst_power_lowest": "W",
-    "burst_power_last": "W",
-    "droop": "1",
-    "continuous_power": "W",
-    "output_rms": "V",
-    "output_peak": "V",
-    "thd_n": "1",
-    "thd": "1",
-    "crest_factor": "1",
-    "efficiency": "1",
-    "clean_level": "V",
-    "heatsink_temperature": "degC",
-    "output_impedance": "ohm",
-    "damping_factor": "",
-    "output_noise": "V",
-    "output_noise_a_weighted": "V",
-    "signal_to_noise_1w": "1",
-    "signal_to_noise_rated": "1",
-    "gain": "1",
-    "gain_error": "1",
-    "input_sensitivity": "V",
-    "phase": "rad",
-    "channel_balance": "1",
-    "lower_band_edge": "Hz",
-    "upper_band_edge": "Hz",
-    "crosstalk": "1",
-    "low_pass_corner": "Hz",
-    "low_pass_slope": "dB/octave",
-    "low_pass_order": "",
-    "high_pass_corner": "Hz",
-    "high_pass_slope": "dB/octave",
-    "high_pass_order": "",
-    "ramp_voltage": "V",
-    "ramp_current": "A",
-    "idle_current_rise": "A",
-    "soak_time": "s",
-    "average_power": "W",
-    "power_drift": "1",
-    "supply_current_drift": "A",
-    "fuse_load": "1",
-    "final_heatsink_temperature": "degC",
-    "heatsink_time_constant": "s",
-    "heatsink_time_constant_fast": "s",
-    "fold_back_time": "s",
-    "fold_back_gain": "1",
-    "fold_back_power": "W",
-    "fold_back_temperature": "degC",
-    "protection_level": "V",
-    "protection_time": "s",
-    "protection_power": "W",
-    "protection_output": "V",
-    "protection_temperature": "degC",
-    "protection_supply_voltage": "V",
-    "protection_supply_current": "A",
-}
+FIGURE_UNITS: Mapping[str, str] = {name: figure.unit for name, figure in FIGURES.items()}
 
 
 # Figures that are 1 where all is well: within 1 dB is a little above 1 as well as a little below.
@@ -142,9 +77,14 @@ def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELA
 
 def _written_as(unit: str, *relations: Relation, bound: str = "") -> tuple[BeforeValidator, WithJsonSchema]:
     """`bound`: an example of one, where the unit's own would mislead."""
-    pattern = f"^({'|'.join(relations)}) "
-    schema = {"type": "string", "pattern": pattern, "examples": [f"{relations[0]} {bound or example(unit)}"]}
+    schema = _schema(unit, relations, f"{relations[0]} {bound or example(unit)}")
     return reading_as(lambda text: parse_criterion(text, unit, relations)), WithJsonSchema(schema)
+
+
+def _schema(unit: str, relations: tuple[Relation, ...], shown: str) -> dict[str, Any]:
+    """Of a criterion as it is written; `shown` is an example."""
+    pattern = f"^({'|'.join(relations)}) +{pattern_for(unit).removeprefix('^')}"
+    return {"type": "string", "pattern": pattern, "examples": [shown]}
 
 
 BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]
@@ -160,7 +100,10 @@ Expectations = Mapping[str, Criterion]
 def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
     """The type of an `expect:` mapping over some figures: `Annotated[Expectations, *expecting("thd_n")]`."""
     properties = {
-        name: {"type": "string", "examples": [f"below {example(FIGURE_UNITS[name])}"], REFERABLE: True}
+        name: {
+            **_schema(FIGURE_UNITS[name], RELATIONS, FIGURES[name].example),
+            "description": FIGURES[name].meaning,
+        }
         for name in figures
     }
     schema = {"type": "object", "additionalProperties": False, "properties": properties}

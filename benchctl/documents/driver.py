@@ -16,53 +16,68 @@ from benchctl.documents.words import describe, unknown
 Role = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
 ROLES: tuple[Role, ...] = ("generator", "oscilloscope", "load", "supply", "thermometer")
 
-Plain = Annotated[Command, offering()]
-Question = Annotated[Query, asking()]
+Plain = Annotated[Command, *offering()]
+Question = Annotated[Query, *asking()]
 
-_PREPARE = "sent once after reset, before anything else"
+
+_ROLE: Any = Field(description="what the family of instruments is used as")
+_TITLE: Any = Field(description="of the family", examples=["Scanner that wants its channel chosen first"])
+_PREPARE: Any = Field(default=Command(), description="sent once after reset, before anything else", examples=["*CLS"])
 
 
 class GeneratorCommands(Part):
     """Sine, level, frequency, bursts with a low level between them. Levels are RMS."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    set_frequency: Annotated[Command, offering(frequency_hz=REAL)]
-    get_frequency: Question
-    set_level: Annotated[Command, offering(level_v=REAL)]
-    get_level: Question
-    burst_on: Annotated[Command, offering(level_v=REAL, low_level_v=REAL, burst_s=REAL, rest_s=REAL)] = Field(
+    prepare: Plain = _PREPARE
+    set_frequency: Annotated[Command, *offering(frequency_hz=REAL)] = Field(description="tune the sine")
+    get_frequency: Question = Field(description="answers the frequency, Hz")
+    set_level: Annotated[Command, *offering(level_v=REAL)] = Field(description="set the level, V RMS")
+    get_level: Question = Field(description="answers the level, V RMS")
+    burst_on: Annotated[Command, *offering(level_v=REAL, low_level_v=REAL, burst_s=REAL, rest_s=REAL)] = Field(
         description="start endless repetitions: a burst at the level, then rest at the low level"
     )
     burst_off: Plain = Field(description="back to a steady tone")
-    output_on: Plain
-    output_off: Plain
-    get_output: Question
+    output_on: Plain = Field(description="connect the output")
+    output_off: Plain = Field(description="disconnect the output")
+    get_output: Question = Field(description="answers 1 where the output is connected, else 0")
 
 
 class GeneratorDriver(Document):
     """Driver file of a function generator."""
 
-    role: Literal["generator"]
-    title: Line
+    role: Literal["generator"] = _ROLE
+    title: Line = _TITLE
     commands: GeneratorCommands
 
 
 class OscilloscopeCommands(Part):
     """What both forms of preamble share."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    show_channel: Annotated[Command, offering(channel=WHOLE)]
-    hide_channel: Annotated[Command, offering(channel=WHOLE)]
-    set_vertical: Annotated[Command, offering(channel=WHOLE, volts_per_division=REAL, offset_v=REAL)]
-    get_vertical: Annotated[Query, asking(channel=WHOLE)] = Field(description="answers volts per division")
-    set_record: Annotated[Command, offering(seconds_per_division=REAL, samples=WHOLE, pretrigger_s=REAL)]
-    trigger_external: Plain
-    trigger_channel: Annotated[Command, offering(channel=WHOLE, level_v=REAL)]
+    prepare: Plain = _PREPARE
+    show_channel: Annotated[Command, *offering(channel=WHOLE)] = Field(description="take this channel into the record")
+    hide_channel: Annotated[Command, *offering(channel=WHOLE)] = Field(
+        description="leave this channel out of the record"
+    )
+    set_vertical: Annotated[Command, *offering(channel=WHOLE, volts_per_division=REAL, offset_v=REAL)] = Field(
+        description="set a channel's range and the voltage in the middle of the screen"
+    )
+    get_vertical: Annotated[Query, *asking(channel=WHOLE)] = Field(
+        description="answers the range that is set, volts per division"
+    )
+    set_record: Annotated[Command, *offering(seconds_per_division=REAL, samples=WHOLE, pretrigger_s=REAL)] = Field(
+        description="set time base, number of samples, and how much is kept from before the trigger"
+    )
+    trigger_external: Plain = Field(description="trigger on the external input's rising edge")
+    trigger_channel: Annotated[Command, *offering(channel=WHOLE, level_v=REAL)] = Field(
+        description="trigger on a channel's rising edge"
+    )
     trigger_free: Plain = Field(description="take a record without waiting for a trigger")
     single: Plain = Field(description="arm for one record")
-    stop: Plain
+    stop: Plain = Field(description="leave a record that waits for its trigger")
     get_finished: Question = Field(description="answers 1 once the record is whole")
-    choose_source: Annotated[Command, offering(channel=WHOLE)]
+    choose_source: Annotated[Command, *offering(channel=WHOLE)] = Field(
+        description="choose the channel that preamble and block are asked of"
+    )
     get_block: Question = Field(description="answers the codes as an IEEE 488.2 block")
 
 
@@ -75,26 +90,26 @@ class ListPreambleCommands(OscilloscopeCommands):
 class FieldPreambleCommands(OscilloscopeCommands):
     """A question for each field of the preamble."""
 
-    get_x_increment: Question
-    get_x_zero: Question
-    get_y_multiplier: Question
-    get_y_offset: Question
-    get_y_zero: Question
+    get_x_increment: Question = Field(description="answers the time between samples, s")
+    get_x_zero: Question = Field(description="answers the time of the first sample against the trigger, s")
+    get_y_multiplier: Question = Field(description="answers the volts of one code")
+    get_y_offset: Question = Field(description="answers the code that stands for y_zero")
+    get_y_zero: Question = Field(description="answers the volts of the code y_offset")
 
 
 class Divisions(Part):
     """Divisions of the screen, which turn a setting per division into full scale."""
 
-    vertical: Annotated[Whole, counted(at_least=2, at_most=20)]
-    horizontal: Annotated[Whole, counted(at_least=2, at_most=20)]
+    vertical: Annotated[Whole, counted(at_least=2, at_most=20, example=8)] = Field(description="from bottom to top")
+    horizontal: Annotated[Whole, counted(at_least=2, at_most=20, example=10)] = Field(description="from left to right")
 
 
 class ListPreambleDriver(Document):
     """Driver file of an oscilloscope whose preamble is one list."""
 
-    role: Literal["oscilloscope"]
-    title: Line
-    preamble: Literal["list"]
+    role: Literal["oscilloscope"] = _ROLE
+    title: Line = _TITLE
+    preamble: Literal["list"] = Field(description="one question answers all of the preamble")
     divisions: Divisions
     commands: ListPreambleCommands
 
@@ -102,9 +117,9 @@ class ListPreambleDriver(Document):
 class FieldPreambleDriver(Document):
     """Driver file of an oscilloscope whose preamble is a question a field."""
 
-    role: Literal["oscilloscope"]
-    title: Line
-    preamble: Literal["fields"]
+    role: Literal["oscilloscope"] = _ROLE
+    title: Line = _TITLE
+    preamble: Literal["fields"] = Field(description="a question for each field of the preamble")
     divisions: Divisions
     commands: FieldPreambleCommands
 
@@ -112,93 +127,95 @@ class FieldPreambleDriver(Document):
 class RelayBankCommands(Part):
     """Relays by number; `{relays}` is put in as `101,103`."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    close: Annotated[Command, offering(relays=WHOLES)]
-    open: Annotated[Command, offering(relays=WHOLES)]
-    open_all: Plain
-    get_closed: Annotated[Query, asking(relays=WHOLES)] = Field(
-        description="answers 1 or 0 for each, separated by commas"
+    prepare: Plain = _PREPARE
+    close: Annotated[Command, *offering(relays=WHOLES)] = Field(description="close these relays")
+    open: Annotated[Command, *offering(relays=WHOLES)] = Field(description="open these relays")
+    open_all: Plain = Field(description="open every relay of the bank")
+    get_closed: Annotated[Query, *asking(relays=WHOLES)] = Field(
+        description="answers 1 or 0 for each relay, separated by commas"
     )
 
 
 class RelayBankDriver(Document):
     """Driver file of a bank of load resistors behind relays."""
 
-    role: Literal["load"]
-    title: Line
-    kind: Literal["relay bank"]
+    role: Literal["load"] = _ROLE
+    title: Line = _TITLE
+    kind: Literal["relay bank"] = Field(description="resistors behind relays")
     commands: RelayBankCommands
 
 
 class ElectronicLoadCommands(Part):
     """Resistance mode."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    set_resistance: Annotated[Command, offering(resistance_ohm=REAL)]
-    get_resistance: Question
-    connect: Plain
-    disconnect: Plain
-    get_connected: Question
+    prepare: Plain = _PREPARE
+    set_resistance: Annotated[Command, *offering(resistance_ohm=REAL)] = Field(description="set the resistance")
+    get_resistance: Question = Field(description="answers the resistance that is set, ohm")
+    connect: Plain = Field(description="switch the input on")
+    disconnect: Plain = Field(description="switch the input off")
+    get_connected: Question = Field(description="answers 1 where the input is on, else 0")
 
 
 class ElectronicLoadDriver(Document):
     """Driver file of an electronic load."""
 
-    role: Literal["load"]
-    title: Line
-    kind: Literal["electronic"]
+    role: Literal["load"] = _ROLE
+    title: Line = _TITLE
+    kind: Literal["electronic"] = Field(description="an electronic load in resistance mode")
     commands: ElectronicLoadCommands
 
 
 # A supply with a single output has nothing to choose.
 _OUTPUT: dict[str, Any] = {"output": WHOLE}
-_OfOutput = Annotated[Command, offering(optional=_OUTPUT)]
-_AskOutput = Annotated[Query, asking(optional=_OUTPUT)]
-_SetVolts = Annotated[Command, offering(optional=_OUTPUT, voltage_v=REAL)]
-_SetAmperes = Annotated[Command, offering(optional=_OUTPUT, current_a=REAL)]
+_OfOutput = Annotated[Command, *offering(optional=_OUTPUT)]
+_AskOutput = Annotated[Query, *asking(optional=_OUTPUT)]
+_SetVolts = Annotated[Command, *offering(optional=_OUTPUT, voltage_v=REAL)]
+_SetAmperes = Annotated[Command, *offering(optional=_OUTPUT, current_a=REAL)]
 
 
 class SupplyCommands(Part):
     """Every command may choose its `{output}` by number."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    set_voltage: _SetVolts
-    get_voltage: _AskOutput
-    set_current_limit: _SetAmperes
-    get_current_limit: _AskOutput
-    set_overvoltage: _SetVolts = Field(description="the supply's own protection: level, and on")
-    get_overvoltage: _AskOutput
-    set_overcurrent: _SetAmperes = Field(description="the supply's own protection: level, and on")
-    get_overcurrent: _AskOutput
+    prepare: Plain = _PREPARE
+    set_voltage: _SetVolts = Field(description="set the voltage")
+    get_voltage: _AskOutput = Field(description="answers the voltage that is set, V")
+    set_current_limit: _SetAmperes = Field(description="set the current limit")
+    get_current_limit: _AskOutput = Field(description="answers the current limit, A")
+    set_overvoltage: _SetVolts = Field(description="the supply's own over-voltage protection: level, and on")
+    get_overvoltage: _AskOutput = Field(description="answers the level of over-voltage protection, V")
+    set_overcurrent: _SetAmperes = Field(description="the supply's own over-current protection: level, and on")
+    get_overcurrent: _AskOutput = Field(description="answers the level of over-current protection, A")
     get_tripped: _AskOutput = Field(description="answers 1 for each protection that tripped, else 0")
-    clear_protection: _OfOutput
-    output_on: _OfOutput
-    output_off: _OfOutput
-    get_output: _AskOutput
-    measure_voltage: _AskOutput
-    measure_current: _AskOutput
+    clear_protection: _OfOutput = Field(description="let an output that tripped be switched on again")
+    output_on: _OfOutput = Field(description="switch the output on")
+    output_off: _OfOutput = Field(description="switch the output off")
+    get_output: _AskOutput = Field(description="answers 1 where the output is on, else 0")
+    measure_voltage: _AskOutput = Field(description="answers the voltage at the output, V")
+    measure_current: _AskOutput = Field(description="answers the current out of the output, A")
 
 
 class SupplyDriver(Document):
     """Driver file of a dc supply."""
 
-    role: Literal["supply"]
-    title: Line
+    role: Literal["supply"] = _ROLE
+    title: Line = _TITLE
     commands: SupplyCommands
 
 
 class ThermometerCommands(Part):
     """One channel a question; answers in degC."""
 
-    prepare: Plain = Field(default=Command(), description=_PREPARE)
-    measure_temperature: Annotated[Query, asking(optional={"channel": WHOLE})]
+    prepare: Plain = _PREPARE
+    measure_temperature: Annotated[Query, *asking(optional={"channel": WHOLE})] = Field(
+        description="answers the temperature of a channel, degC"
+    )
 
 
 class ThermometerDriver(Document):
     """Driver file of a thermometer."""
 
-    role: Literal["thermometer"]
-    title: Line
+    role: Literal["thermometer"] = _ROLE
+    title: Line = _TITLE
     commands: ThermometerCommands
 
 

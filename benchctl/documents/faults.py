@@ -47,7 +47,7 @@ LinkFaultKind = Literal[
     "another model",
 ]
 
-Count = Annotated[Whole, counted(at_least=1, at_most=1_000_000)]
+Count = Annotated[Whole, counted(at_least=1, at_most=1_000_000, example=3)]
 
 
 class FaultBase(Part):
@@ -76,7 +76,7 @@ class FaultBase(Part):
 class ExchangeFault(FaultBase):
     """What strikes single exchanges: one, unless more is said."""
 
-    instrument: RoleName
+    instrument: RoleName = Field(description="whose exchanges it strikes")
     times: Count | None = Field(default=None, description="how many exchanges it strikes; one, unless it says 'for'")
 
     @property
@@ -94,45 +94,45 @@ class ExchangeFault(FaultBase):
 class LinkFault(ExchangeFault):
     """Something goes wrong between an instrument and whoever talks to it."""
 
-    kind: LinkFaultKind
+    kind: LinkFaultKind = Field(description="what goes wrong")
 
 
 class LateAnswer(ExchangeFault):
     """An answer leaves late, but before the answer to the next question, as instruments answer in order."""
 
-    kind: Literal["late answer"]
+    kind: Literal["late answer"] = Field(description="an answer leaves late")
     by_s: PositiveSeconds = Field(default=3.0, description="how late it leaves if nothing more is asked")
 
 
 class OutputStuck(FaultBase):
     """An output, once on, does not switch off."""
 
-    kind: Literal["output stuck"]
-    instrument: Literal["generator", "supply"]
+    kind: Literal["output stuck"] = Field(description="an output, once on, does not switch off")
+    instrument: Literal["generator", "supply"] = Field(description="whose output it is")
     output: OutputName = Field(default="main", description="which output of the supply")
 
 
 class RelayStuck(FaultBase):
     """A relay stays as it is."""
 
-    kind: Literal["relay stuck"]
-    instrument: Literal["load"] = "load"
-    relay: RelayNumber
+    kind: Literal["relay stuck"] = Field(description="a relay stays as it is")
+    instrument: Literal["load"] = Field(default="load", description="whose relay it is")
+    relay: RelayNumber = Field(description="of the bank, whatever it connects")
 
 
 class SensorOpen(FaultBase):
     """A temperature sensor comes off."""
 
-    kind: Literal["sensor open"]
-    instrument: Literal["thermometer"] = "thermometer"
-    sensor: SensorName = "heatsink"
+    kind: Literal["sensor open"] = Field(description="a temperature sensor comes off")
+    instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
+    sensor: SensorName = Field(default="heatsink", description="by what it measures")
 
 
 class SupplyDrift(FaultBase):
     """The supply's main output creeps away from its setting."""
 
-    kind: Literal["supply drift"]
-    instrument: Literal["supply"] = "supply"
+    kind: Literal["supply drift"] = Field(description="the main output creeps away from its setting")
+    instrument: Literal["supply"] = Field(default="supply", description="whose output it is")
     by_v: Volts = Field(description="how far, such as `-3 V`")
     over_s: PositiveSeconds = Field(default=10.0, description="how long it takes for that")
 
@@ -143,9 +143,11 @@ class ClockJump(FaultBase):
     Less than nothing: the instruments' time stands still for so long.
     """
 
-    kind: Literal["clock jump"]
+    kind: Literal["clock jump"] = Field(description="time passes on the bench that the run's clock knows nothing of")
     instrument: RoleName | None = Field(default=None, description="whose exchanges are counted; all if absent")
-    by_s: Annotated[Seconds, bounded("s", at_least=-86_400, at_most=86_400)]
+    by_s: Annotated[Seconds, bounded("s", at_least=-86_400, at_most=86_400)] = Field(
+        description="how much; below zero it stands still for so long"
+    )
 
 
 BenchFault = Annotated[

@@ -9,9 +9,11 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
 
 from benchctl.documents.words import describe
 from benchctl.quantity import QuantityError, example, parse_quantity, render
@@ -159,27 +161,47 @@ Gain = Annotated[
     bounded("", at_least=1e-3, at_most=1e6),
     WithJsonSchema({"type": ["string", "number"], "examples": ["30 dB", "31.6"]}),
 ]
-Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number"})]
+Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
 PositiveNumber = Annotated[Number, bounded("", above=0)]
 Whole = Annotated[int, BeforeValidator(_read_whole), WithJsonSchema({"type": "integer", "minimum": 0})]
-Truth = Annotated[bool, BeforeValidator(_read_truth), WithJsonSchema({"enum": ["yes", "no", "true", "false"]})]
-Date = Annotated[datetime.date, BeforeValidator(_read_date), WithJsonSchema({"type": "string", "format": "date"})]
+Truth = Annotated[
+    bool, BeforeValidator(_read_truth), WithJsonSchema({"enum": ["yes", "no", "true", "false", True, False]})
+]
+Date = Annotated[
+    datetime.date,
+    BeforeValidator(_read_date),
+    WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-03-02"]}),
+]
 
 
-def counted(*, at_least: int, at_most: int) -> AfterValidator:
-    """A range check for whole numbers."""
+@dataclass(frozen=True)
+class _Counted:
+    """A range of whole numbers, checked where one is read and told where a schema is made."""
 
-    def check(value: int) -> int:
-        if not at_least <= value <= at_most:
-            raise OutOfRange(f"it must be from {at_least} to {at_most}")
+    at_least: int
+    at_most: int
+    example: int
+
+    def _check(self, value: int) -> int:
+        if not self.at_least <= value <= self.at_most:
+            raise OutOfRange(f"it must be from {self.at_least} to {self.at_most}")
         return value
 
-    return AfterValidator(check)
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_after_validator_function(self._check, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {**handler(schema), "minimum": self.at_least, "maximum": self.at_most, "examples": [self.example]}
 
 
-ScopeChannel = Annotated[Whole, counted(at_least=1, at_most=8)]
-RelayNumber = Annotated[Whole, counted(at_least=1, at_most=99_999)]
-ScanChannel = Annotated[Whole, counted(at_least=1, at_most=99_999)]
+def counted(*, at_least: int, at_most: int, example: int) -> _Counted:
+    """A range check for whole numbers: `Annotated[Whole, counted(at_least=1, at_most=8, example=4)]`."""
+    return _Counted(at_least, at_most, example)
+
+
+ScopeChannel = Annotated[Whole, counted(at_least=1, at_most=8, example=1)]
+RelayNumber = Annotated[Whole, counted(at_least=1, at_most=99_999, example=101)]
+ScanChannel = Annotated[Whole, counted(at_least=1, at_most=99_999, example=101)]
 
 
 def worded(pattern: str, wanted: str, *, longest: int) -> BeforeValidator:
@@ -197,18 +219,30 @@ def worded(pattern: str, wanted: str, *, longest: int) -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def _shown(example: str) -> WithJsonSchema:
+    """Of a text. YAML takes some for numbers, or for yes and no, where a document takes every scalar as it stands."""
+    return WithJsonSchema({"type": ["string", "number", "boolean"], "examples": [example]})
+
+
 _ONE_LINE = r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]+"  # letters of any script, and nothing that ends a line
-Line = Annotated[str, worded(_ONE_LINE, "a line of text", longest=200)]
-Prose = Annotated[str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", longest=4000)]
+Line = Annotated[str, worded(_ONE_LINE, "a line of text", longest=200), _shown("Bench 2 of the workshop")]
+Prose = Annotated[
+    str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", longest=4000), _shown("What the amplifier delivers.")
+]
 # A channel's name is printed in tables, file names and pages.
-ChannelName = Annotated[str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20)]
-SensorName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
-OutputName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)]
+ChannelName = Annotated[
+    str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20), _shown("A")
+]
+_SMALL = worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)
+SensorName = Annotated[str, _SMALL, _shown("heatsink")]
+OutputName = Annotated[str, _SMALL, _shown("remote")]
 AmplifierClass = Literal["A", "AB", "B", "D", "G", "H"]
 Outputs = Literal["grounded", "floating"]
 ParameterName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters, digits and _", longest=40)]
 DriverName = Annotated[
-    str, worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200)
+    str,
+    worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200),
+    WithJsonSchema({"type": "string", "examples": ["supply/scpi99", "./mine.yaml"]}),
 ]
 Address = Annotated[
     str,
@@ -217,6 +251,7 @@ Address = Annotated[
         "a VISA address such as 'TCPIP::192.168.1.20::5025::SOCKET' or 'USB0::0x1234::0x5678::SERIAL::INSTR'",
         longest=200,
     ),
+    WithJsonSchema({"type": "string", "examples": ["TCPIP::192.168.1.20::5025::SOCKET"]}),
 ]
 
 

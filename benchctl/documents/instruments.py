@@ -85,8 +85,10 @@ class Generator(Instrument):
 class OscilloscopeRatings(Part):
     """What the oscilloscope can take and give."""
 
-    bits: Annotated[Whole, counted(at_least=6, at_most=24)] = Field(description="of its converter")
-    memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000)] = Field(description="samples per channel")
+    bits: Annotated[Whole, counted(at_least=6, at_most=24, example=12)] = Field(description="of its converter")
+    memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000, example=1_000_000)] = Field(
+        description="samples per channel"
+    )
     sample_rate_hz: Annotated[SamplesPerSecond, bounded("Sa/s", above=0)] = Field(
         description="highest, all channels on"
     )
@@ -157,8 +159,8 @@ class RelayBank(Instrument):
 class ResistanceRange(Part):
     """Resistances an electronic load can be set to."""
 
-    minimum_ohm: PositiveOhms
-    maximum_ohm: PositiveOhms
+    minimum_ohm: PositiveOhms = Field(description="the lowest")
+    maximum_ohm: PositiveOhms = Field(description="the highest")
 
     def misfits(self) -> Iterator[Misfit]:
         if self.maximum_ohm <= self.minimum_ohm:
@@ -206,7 +208,7 @@ Load = Annotated[
 class SupplyOutput(Part):
     """One output of the supply."""
 
-    number: Annotated[Whole, counted(at_least=1, at_most=16)] = Field(description="as its commands count it")
+    number: Annotated[Whole, counted(at_least=1, at_most=16, example=1)] = Field(description="as its commands count it")
     voltage_v: PositiveVolts = Field(description="highest voltage")
     current_a: PositiveAmperes = Field(description="highest current")
 
@@ -292,7 +294,9 @@ class Instruments(Part):
 
     generator: Generator | None = None
     oscilloscope: Oscilloscope | None = None
-    load: Load | None = None
+    load: Load | None = Field(
+        default=None, description="resistors behind relays (`resistors`), or an electronic load (`channel`, `ratings`)"
+    )
     supply: Supply | None = None
     thermometer: Thermometer | None = None
 

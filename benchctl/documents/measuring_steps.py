@@ -31,7 +31,7 @@ from benchctl.documents.step_base import (
     doubled,
 )
 
-FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48)]
+FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48, example=3)]
 
 IDLE_FIGURES = ("idle_current", "idle_power", "supply_voltage", "dc_offset", "heatsink_temperature")
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")

@@ -79,6 +79,7 @@ class _Search(_Powered):
         default=1.9952623149688795,
         alias="step",
         description="the largest step beyond the highest level known to be clean",
+        json_schema_extra={"default": "6 dB"},
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
 

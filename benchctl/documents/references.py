@@ -109,11 +109,12 @@ class Parameter(Part):
         description="the unit its value comes in, with any prefix; 1 for a ratio in % or dB"
     )
     default: Annotated[str, _WRITTEN_OR_REFERRED] = Field(
-        description="what it is unless set, such as `14.4 V`, or `{from: amplifier.supply.nominal}`"
+        description="what it is unless set, or where that comes from",
+        examples=["14.4 V", "{from: amplifier.supply.nominal}"],
     )
-    lowest: str | None = Field(default=None, description="the lowest value it may be set to")
-    highest: str | None = Field(default=None, description="the highest value it may be set to")
-    purpose: Prose = Field(default="", description="what it changes")
+    lowest: str | None = Field(default=None, description="the lowest value it may be set to", examples=["11 V"])
+    highest: str | None = Field(default=None, description="the highest value it may be set to", examples=["16 V"])
+    purpose: Prose = Field(default="", description="what it changes", examples=["what the amplifier is fed with"])
 
     def misfits(self) -> Iterator[Misfit]:
         for key in ("default", "lowest", "highest"):

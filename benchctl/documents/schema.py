@@ -11,13 +11,17 @@ from typing import Any, Literal
 
 from pydantic import TypeAdapter
 
+from benchctl import library
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
+from benchctl.documents.criteria import Criterion
 from benchctl.documents.driver import Driver
+from benchctl.documents.reader import load_driver
 from benchctl.documents.references import REFERABLE, STAND_IN
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.step_form import HOLDERS, TRAITS
 from benchctl.documents.steps import STEP_CLASSES
+from benchctl.documents.templates import TAKES
 from benchctl.quantity import pattern_for, render
 
 Kind = Literal["sequence", "bench", "amplifier", "driver"]
@@ -28,6 +32,8 @@ _MODELS: Mapping[Kind, Any] = {"sequence": Sequence, "bench": Bench, "amplifier"
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # What pydantic says and an editor does not need.
 _NOISE = ("title", "discriminator", "unit")
+# What a step that holds others has beside its kind.
+STEPS: Schema = {"type": "array", "description": "the steps that it holds, in order", "minItems": 1}
 # The name of a reference's own schema.
 _REFERENCE = "Reference"
 
@@ -39,6 +45,8 @@ def schema_of(kind: Kind) -> Schema:
     if kind == "sequence":
         definitions = _steps_as_written(definitions)
         made["properties"]["steps"]["items"] = {"$ref": "#/$defs/Step"}
+    if kind == "driver":
+        _show_shipped_commands(definitions)
     schema = _plain(made)
     plain_definitions = {name: _plain(definition) for name, definition in sorted(definitions.items())}
     if kind == "sequence":
@@ -83,7 +91,7 @@ def _form(kind: str, name: str, settings: Schema) -> Schema:
         "additionalProperties": False,
     }
     if kind in HOLDERS:
-        form["properties"]["steps"] = {"type": "array", "items": {"$ref": "#/$defs/Step"}, "minItems": 1}
+        form["properties"]["steps"] = {**STEPS, "items": {"$ref": "#/$defs/Step"}}
         form["required"] = [kind, "steps"]
     return form
 
@@ -98,7 +106,9 @@ def _settings(kind: str, definition: Schema) -> Schema:
     if kind == "when":
         return _criteria(properties, {files: properties[files] for files in TRAITS})
     if kind == "note":
-        return {"anyOf": [{"type": "string"}, settings]}
+        return {key: properties["text"][key] for key in ("description", "examples")} | {
+            "anyOf": [{"type": "string"}, settings]
+        }
     return settings
 
 
@@ -106,6 +116,17 @@ def _criteria(properties: Schema, others: Schema) -> Schema:
     """Figures with their criteria directly behind the kind, as `require` and `when` are written."""
     criteria = properties["criteria"]
     return {**criteria, "properties": {**criteria["properties"], **others}, "minProperties": 1}
+
+
+def _show_shipped_commands(definitions: Schema) -> None:
+    """What the drivers that ship send is the example of each command."""
+    for name in library.shipped("drivers"):
+        commands = load_driver(name).commands
+        settings = definitions[type(commands).__name__]["properties"]
+        for command in type(commands).model_fields:
+            texts = [template.text for template in getattr(commands, command).templates]
+            if texts:
+                settings[command].setdefault("examples", []).append(texts[0] if len(texts) == 1 else texts)
 
 
 def _with_header(schema: Schema, kind: Kind, definitions: Schema) -> Schema:
@@ -135,7 +156,7 @@ def _plain(schema: Any) -> Any:
         return schema
     if "properties" in schema:
         schema = {**schema, "properties": {key: _plain(value) for key, value in schema["properties"].items()}}
-    return _without_noise(_quantity(_without_null(schema)))
+    return _without_noise(_command(_criterion(_quantity(_without_null(schema)))))
 
 
 def _without_null(schema: Schema) -> Schema:
@@ -157,6 +178,23 @@ def _quantity(schema: Schema) -> Schema:
     return quantity
 
 
+def _criterion(schema: Schema) -> Schema:
+    default = schema.get("default")
+    if not isinstance(default, dict) or default.keys() != Criterion.model_fields.keys():
+        return schema
+    return {**schema, "default": str(Criterion.model_validate(default))}
+
+
+def _command(schema: Schema) -> Schema:
+    """A driver's command says which values it takes; one that is left out is no command at all."""
+    takes = schema.get(TAKES)
+    if takes is None:
+        return schema
+    values = f"; takes {', '.join(f'{{{name}}}' for name in takes)}" if takes else ""
+    rest = {key: value for key, value in schema.items() if key not in (TAKES, "default")}
+    return {**rest, "description": schema.get("description", "") + values}
+
+
 def _without_noise(schema: Schema) -> Schema:
     kept = {key: value for key, value in schema.items() if key not in _NOISE}
     return {key: value if key == "properties" else _plain_inside(key, value) for key, value in kept.items()}
@@ -173,7 +211,13 @@ def _reference() -> Schema:
     return {
         "type": "object",
         "description": "a value of a parameter or of the amplifier file",
-        "properties": {"from": {"type": "string", "examples": ["supply", *STAND_IN]}},
+        "properties": {
+            "from": {
+                "type": "string",
+                "description": "a parameter of this sequence, or an entry of the amplifier file",
+                "examples": ["supply", *STAND_IN],
+            }
+        },
         "required": ["from"],
         "additionalProperties": False,
     }
@@ -203,8 +247,8 @@ def _walk_properties(schema: Any, change: Callable[[Any], Any]) -> Any:
 def _or_reference(schema: Any) -> Any:
     if not isinstance(schema, dict) or not _may_be_referred_to(schema):
         return schema
-    written = {key: value for key, value in schema.items() if key != REFERABLE}
     shown = {key: schema[key] for key in ("description", "default", "examples") if key in schema}
+    written = {key: value for key, value in schema.items() if key not in {REFERABLE, *shown}}
     return {**shown, "anyOf": [written, {"$ref": f"#/$defs/{_REFERENCE}"}]}
 
 

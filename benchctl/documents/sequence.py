@@ -38,7 +38,9 @@ def _expanded_count(step: Step) -> int:
 class Sequence(Document):
     """A whole sequence file."""
 
-    title: Line = Field(description="one line for the report's head and the run folder's name")
+    title: Line = Field(
+        description="one line for the report's head and the run folder's name", examples=["Power into 4 ohm, warm"]
+    )
     purpose: Prose = Field(default="", description="what the sequence finds out")
     parameters: dict[ParameterName, Parameter] = Field(
         default_factory=dict, description="values that may be set for one run; used as `{from: name}`"

@@ -106,8 +106,8 @@ class AmplifierSimulation(Part):
     rail_stiffness_ohm: Ohms | None = Field(default=None, gt=0, description="source resistance of the lumped rails")
     reservoir_f: Farads | None = Field(default=None, gt=0, description="capacitance of the lumped rails")
     saturation_v: Volts | None = Field(default=None, ge=0, description="what the output stage leaves of the rail")
-    output_resistance_ohm: Ohms | None = Field(default=None, ge=0)
-    converter_efficiency: Ratio | None = Field(default=None, gt=0, le=1)
+    output_resistance_ohm: Ohms | None = Field(default=None, ge=0, description="of each output")
+    converter_efficiency: Ratio | None = Field(default=None, gt=0, le=1, description="of the supply's converter")
     rails: Literal["unregulated", "regulated"] | None = Field(
         default=None, description="unregulated rails follow the supply; regulated ones are held as long as they can be"
     )
@@ -174,7 +174,7 @@ class SupplySlew(Part):
 class BenchSimulation(Part):
     """What is true of a simulated bench though nobody on it knows."""
 
-    seed: Whole = Field(default=1, description="every instrument's true error is drawn from it")
+    seed: Whole = Field(default=1, description="every instrument's true error is drawn from it", examples=[2150])
     instrument_errors: Literal["drawn", "none"] = Field(
         default="drawn", description="drawn: inside each stated accuracy; none: every instrument is exact"
     )

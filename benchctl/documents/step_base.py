@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from benchctl.documents.fields import Ratio, Whole, bounded, counted
 from benchctl.documents.part import Misfit, Part
 
-CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000)]
+CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
 RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
 # What becomes of the run when the amplifier's own protection silences it.

@@ -52,14 +52,14 @@ class Note(StepBase):
     """Write a line into the journal and onto the terminal."""
 
     kind: Literal["note"] = "note"
-    text: Line = Field(description="what to write")
+    text: Line = Field(description="what to write", examples=["the lid is off from here on"])
 
 
 class Prompt(StepBase):
     """Ask a person to do something, and for what should be on record; an unattended run refuses it."""
 
     kind: Literal["prompt"] = "prompt"
-    request: Line = Field(description="what is to be done, such as `Turn both input gains to maximum`")
+    request: Line = Field(description="what is to be done", examples=["Turn both input gains to maximum"])
     record: tuple[Line, ...] = Field(
         default=(), description="what is asked for and kept with the run, such as `input gain` or `bass boost`"
     )
@@ -72,7 +72,7 @@ class Repeat(StepBase):
     """Perform steps several times over."""
 
     kind: Literal["repeat"] = "repeat"
-    times: Annotated[Whole, counted(at_least=2, at_most=1000)] = Field(description="how often")
+    times: Annotated[Whole, counted(at_least=2, at_most=1000, example=10)] = Field(description="how often")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done each time")
 
 

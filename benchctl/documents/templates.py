@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BeforeValidator, GetCoreSchemaHandler, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
 from benchctl.documents.part import Misfit, Misfits
@@ -27,6 +27,8 @@ WHOLE: Kind = "whole"
 WHOLES: Kind = "wholes"  # a channel list's inside: 101,103
 MNEMONIC: Kind = "mnemonic"
 
+# In a command's schema: the values that it may take, from which its description is completed.
+TAKES = "takes"
 LONGEST_TEMPLATE = 400  # characters; SCPI instruments commonly take 255 or more a message
 _FORMATS: Mapping[Kind, re.Pattern[str]] = {
     "real": re.compile(r"(?:\.[0-9]{1,2})?[efgEG]"),
@@ -142,28 +144,32 @@ class Command:
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.is_instance_schema(cls)
 
-    @classmethod
-    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        one = {"type": "string"}
-        return {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]}
-
 
 @dataclass(frozen=True)
 class Query(Command):
     """A command whose last message, and only that one, is answered."""
 
 
-def offering(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> BeforeValidator:
-    """The type of a command that offers values: `Annotated[Command, offering(level_v=REAL)]`.
+def offering(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> tuple[BeforeValidator, WithJsonSchema]:
+    """The type of a command that offers values: `Annotated[Command, *offering(level_v=REAL)]`.
 
     A driver must use each needed value, or the setting would be lost; it may leave the optional ones.
     """
-    return BeforeValidator(lambda value: _read_command(value, Command, needed, optional or {}))
+    return _reading(Command, needed, optional or {})
 
 
-def asking(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> BeforeValidator:
-    """As `offering`, for a command that is answered: `Annotated[Query, asking()]`."""
-    return BeforeValidator(lambda value: _read_command(value, Query, needed, optional or {}))
+def asking(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> tuple[BeforeValidator, WithJsonSchema]:
+    """As `offering`, for a command that is answered: `Annotated[Query, *asking()]`."""
+    return _reading(Query, needed, optional or {})
+
+
+def _reading(
+    kind: type[Command], needed: Mapping[str, Kind], optional: Mapping[str, Kind]
+) -> tuple[BeforeValidator, WithJsonSchema]:
+    """How a command is read, and how it is written: a line or several, with the values that it may take."""
+    one = {"type": "string", "maxLength": LONGEST_TEMPLATE}
+    written = {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}], TAKES: [*needed, *optional]}
+    return BeforeValidator(lambda value: _read_command(value, kind, needed, optional)), WithJsonSchema(written)
 
 
 def _read_command(value: Any, kind: type[Command], needed: Mapping[str, Kind], optional: Mapping[str, Kind]) -> Any:

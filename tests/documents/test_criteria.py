@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from benchctl.documents.criteria import FIGURE_UNITS, Criterion, Expectations, parse_criterion
+from benchctl.documents.figures import FIGURES
 from benchctl.documents.measuring_steps import MeasureResponse
 
 
@@ -77,3 +78,9 @@ def test_a_balance_is_about_one_and_not_about_nought(text: str) -> None:
 
 def balance(text: str) -> Expectations:
     return MeasureResponse.model_validate({"expect": {"channel_balance": text}}).expect
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_the_criterion_that_is_shown_for_a_figure_is_one(name: str) -> None:
+    figure = FIGURES[name]
+    assert parse_criterion(figure.example, figure.unit).unit == figure.unit

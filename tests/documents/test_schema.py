@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
-from jsonschema import Draft202012Validator
+from jsonschema import Draft202012Validator, ValidationError
 
 from benchctl.documents.reader import read_any
-from benchctl.documents.schema import KINDS, Kind, schema_of
+from benchctl.documents.schema import KINDS, Kind, Schema, schema_of
 from benchctl.errors import DocumentError
 
 ROOT = Path(__file__).parents[2]
 SHIPPED = sorted(path for folder in ("drivers", "sequences", "sim") for path in (ROOT / folder).rglob("*.yaml"))
+
+
+_schema_of = cache(schema_of)
 
 
 class Plain(yaml.SafeLoader):
@@ -28,10 +33,18 @@ Plain.yaml_implicit_resolvers = {
 }
 
 
-def faults(text: str) -> Iterator[str]:
-    document: Any = yaml.load(text, Plain)
+def kind_of(document: Any) -> Kind:
     kind: Kind = document["benchctl"].split()[0]
-    return (error.message for error in Draft202012Validator(schema_of(kind)).iter_errors(document))
+    return kind
+
+
+def errors(text: str) -> Iterator[ValidationError]:
+    document: Any = yaml.load(text, Plain)
+    return Draft202012Validator(_schema_of(kind_of(document))).iter_errors(document)
+
+
+def faults(text: str) -> Iterator[str]:
+    return (error.message for error in errors(text))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -59,27 +72,115 @@ RIGHT = [
     SEQUENCE + "  - sweep: {load: {from: amplifier.rated_loads}}\n    steps: [power_off]\n",
 ]
 
-WRONG = [
-    SEQUENCE.replace("sequence 1", "sequence 2"),
-    SEQUENCE.replace("14.4 V", "14.4 A"),
-    SEQUENCE.replace("14.4 V", "14.4"),
-    SEQUENCE.replace("14.4 V", "14,4 V"),
-    SEQUENCE.replace("voltage", "voltagge"),
-    SEQUENCE.replace("title: T\n", ""),
-    SEQUENCE.replace(", current_limit: 90 A", ""),
-    SEQUENCE + "  - hold: {}\n",
-    SEQUENCE + "  - holdd: {for: 1 s}\n",
-    SEQUENCE + "  - hold\n",
-    SEQUENCE + "  - hold: {for: 1 s, kind: hold}\n",
-    SEQUENCE + "  - require: {}\n",
-    SEQUENCE + "  - require: {idle_curent: below 3 A}\n",
-    SEQUENCE + "  - sweep: {load: [4 ohm]}\n",
-    SEQUENCE + "  - sweep: {load: 4 ohm}\n    steps: [power_off]\n",
-    SEQUENCE + "  - hold: {for: 1 s}\n    steps: [power_off]\n",
-    SEQUENCE + "limits: {supply_current: {above: 95 V}}\n",
-    SEQUENCE + "limits: {suply_current: {above: 95 A}}\n",
-    SEQUENCE + "colour: blue\n",
-]
+BENCH = (ROOT / "sim" / "workshop.yaml").read_text(encoding="utf-8")
+AMPLIFIER = (ROOT / "sim" / "amplifiers" / "hx2150.yaml").read_text(encoding="utf-8")
+SUPPLY = (ROOT / "drivers" / "supply" / "scpi99.yaml").read_text(encoding="utf-8")
+SCOPE = (ROOT / "drivers" / "oscilloscope" / "preamble_list.yaml").read_text(encoding="utf-8")
+END = SEQUENCE.splitlines()[-1]
+
+# What is wrong; the text and what becomes of a part of it; where an editor is to underline it.
+WRONG = {
+    "a sequence of a version to come": (SEQUENCE, "sequence 1", "sequence 2", "benchctl"),
+    "a quantity of another unit": (SEQUENCE, "14.4 V", "14.4 A", "steps/0/power_on/voltage"),
+    "a quantity without its unit": (SEQUENCE, "14.4 V", "14.4", "steps/0/power_on/voltage"),
+    "a decimal comma": (SEQUENCE, "14.4 V", "'14,4 V'", "steps/0/power_on/voltage"),
+    "a misspelt setting": (SEQUENCE, "voltage", "voltagge", "steps/0/power_on"),
+    "a sequence without a title": (SEQUENCE, "title: T\n", "", ""),
+    "a setting that is missing": (SEQUENCE, ", current_limit: 90 A", "", "steps/0/power_on"),
+    "a step without its settings": (SEQUENCE, END, f"{END}\n  - hold: {{}}", "steps/1/hold"),
+    "a misspelt step": (SEQUENCE, END, f"{END}\n  - holdd: {{for: 1 s}}", "steps/1"),
+    "a bare word that needs settings": (SEQUENCE, END, f"{END}\n  - hold", "steps/1"),
+    "a kind that is written out": (SEQUENCE, END, f"{END}\n  - hold: {{for: 1 s, kind: hold}}", "steps/1/hold"),
+    "nothing that is required": (SEQUENCE, END, f"{END}\n  - require: {{}}", "steps/1/require"),
+    "a misspelt figure": (SEQUENCE, END, f"{END}\n  - require: {{idle_curent: below 3 A}}", "steps/1/require"),
+    "a criterion without a relation": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - require: {{idle_current: 3 A}}",
+        "steps/1/require/idle_current",
+    ),
+    "a criterion of another unit": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - require: {{idle_current: below 3 W}}",
+        "steps/1/require/idle_current",
+    ),
+    "a figure that the step does not give": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - measure_idle: {{expect: {{thd_n: below 1 %}}}}",
+        "steps/1/measure_idle/expect",
+    ),
+    "a sweep that holds no steps": (SEQUENCE, END, f"{END}\n  - sweep: {{load: [4 ohm]}}", "steps/1"),
+    "one value where a list belongs": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - sweep: {{load: 4 ohm}}\n    steps: [power_off]",
+        "steps/1/sweep/load",
+    ),
+    "steps in a step that holds none": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - hold: {{for: 1 s}}\n    steps: [power_off]",
+        "steps/1",
+    ),
+    "a repeat of once": (
+        SEQUENCE,
+        END,
+        f"{END}\n  - repeat: {{times: 1}}\n    steps: [power_off]",
+        "steps/1/repeat/times",
+    ),
+    "a limit of another unit": (
+        SEQUENCE,
+        "steps:",
+        "limits: {supply_current: {above: 95 V}}\nsteps:",
+        "limits/supply_current/above",
+    ),
+    "a misspelt limit": (SEQUENCE, "steps:", "limits: {suply_current: {above: 95 A}}\nsteps:", "limits"),
+    "a key of nobody's": (SEQUENCE, "steps:", "colour: blue\nsteps:", ""),
+    "a parameter without a unit": (SEQUENCE, "steps:", "parameters: {u: {default: 14 V}}\nsteps:", "parameters/u"),
+    "a bench without signals": (BENCH, BENCH[BENCH.index("signals:") : BENCH.index("limits:")], "", ""),
+    "a role that there is not": (BENCH, "  thermometer:", "  thermometre:", "instruments"),
+    "an instrument without its accuracy": (
+        BENCH,
+        "    accuracy:\n      temperature: {fixed: 1 K}\n",
+        "",
+        "instruments/thermometer",
+    ),
+    "a probe of no kind": (BENCH, "kind: single-ended", "kind: earthed", "signals/supply_voltage/probe/kind"),
+    "an input that the oscilloscope has not got": (
+        BENCH,
+        "B: {oscilloscope: 2",
+        "B: {oscilloscope: 9",
+        "signals/outputs/B/oscilloscope",
+    ),
+    "a trigger from nowhere": (BENCH, "trigger: external", "trigger: channel 9", "signals/trigger"),
+    "a turn-on lead by magic": (
+        BENCH,
+        "{by: supply, output: remote",
+        "{by: magic, output: remote",
+        "remote_turn_on/by",
+    ),
+    "a converter of no bits": (BENCH, "bits: 12", "bits: 0", "instruments/oscilloscope/ratings/bits"),
+    "a fault that nobody knows": (
+        BENCH,
+        "  seed: 2150",
+        "  faults: [{kind: gremlin, at: 1 s}]",
+        "simulation/faults/0/kind",
+    ),
+    "an amplifier of no class": (AMPLIFIER, "class: AB", "class: X", "class"),
+    "outputs that hover": (AMPLIFIER, "outputs: grounded", "outputs: hovering", "outputs"),
+    "a fuse in volts": (AMPLIFIER, "fuse: 80 A", "fuse: 80 V", "supply/fuse"),
+    "an amplifier without channels": (AMPLIFIER, "channels: [A, B]", "channels: []", "channels"),
+    "a rating without power": (AMPLIFIER, "power: 150 W, ", "", "rated/0"),
+    "an amplifier without a heatsink": (AMPLIFIER, "heatsink: {maximum", "heatsinc: {maximum", ""),
+    "physics that there are not": (AMPLIFIER, "  housekeeping: 4 W", "  housekeping: 4 W", "simulation"),
+    "a driver of no role": (SUPPLY, "role: supply", "role: coffee", "role"),
+    "a driver that cannot switch off": (SUPPLY, "  output_off:", "  output_of:", "commands"),
+    "a command that is no text": (SUPPLY, "  output_off: ", "  output_off: {} # ", "commands/output_off"),
+    "a preamble of another form": (SCOPE, "preamble: list", "preamble: tuple", "preamble"),
+    "a screen of one division": (SCOPE, "vertical: 8", "vertical: 1", "divisions/vertical"),
+}
 
 
 @pytest.mark.parametrize("text", RIGHT)
@@ -89,30 +190,136 @@ def test_what_the_program_takes_the_schema_takes(text: str, tmp_path: Path) -> N
     assert list(faults(text)) == []
 
 
-@pytest.mark.parametrize("text", WRONG)
-def test_what_the_schema_refuses_the_program_refuses(text: str, tmp_path: Path) -> None:
-    (tmp_path / "x.yaml").write_text(text)
+def places(text: str) -> set[str]:
+    """Where a general validator sees a fault, in every choice that it tried."""
+    return {"/".join(map(str, error.absolute_path)) for error in _leaves(errors(text))}
+
+
+def _leaves(found: Iterable[ValidationError]) -> Iterator[ValidationError]:
+    for error in found:
+        yield error
+        yield from _leaves(error.context or ())
+
+
+@pytest.mark.parametrize("slip", WRONG)
+def test_what_the_schema_refuses_the_program_refuses(slip: str, tmp_path: Path) -> None:
+    text, old, new, place = WRONG[slip]
+    assert text.count(old), "the slip is not made"
+    (tmp_path / "x.yaml").write_text(text.replace(old, new, 1))
     with pytest.raises(DocumentError):
         read_any(tmp_path / "x.yaml")
-    assert list(faults(text)) != []
+    assert place in places(text.replace(old, new, 1))
 
 
-def test_descriptions_and_defaults_are_there_for_the_editor() -> None:
-    """A default is shown as it would be written."""
-    cool = schema_of("sequence")["$defs"]["CoolSettings"]
-    timeout = cool["properties"]["timeout"]
-    assert timeout["description"]
-    assert timeout["default"] == "3.6 ks"
+def test_the_wrong_documents_are_of_every_kind_and_right_but_for_their_slip() -> None:
+    texts = {text for text, *_ in WRONG.values()}
+    assert {kind_of(yaml.load(text, Plain)) for text in texts} == set(KINDS)
+    assert [fault for text in texts for fault in faults(text)] == []
 
 
-@pytest.mark.parametrize("kind", ["sequence", "amplifier"])
-def test_every_setting_says_what_it_is(kind: Kind) -> None:
-    """In words or, where its name says it, by an example of how it is written."""
-    settings = [
-        (f"{name}.{key}", setting)
-        for name, definition in schema_of(kind)["$defs"].items()
-        for key, setting in definition.get("properties", {}).items()
-        if "$ref" not in setting
+def test_a_text_that_looks_like_a_number_is_a_text(tmp_path: Path) -> None:
+    text = AMPLIFIER.replace("channels: [A, B]", "serial: 17\nchannels: [1, 2]").replace(
+        "{A: 6 mV, B: -9 mV}", "{1: 6 mV}"
+    )
+    (tmp_path / "x.yaml").write_text(text)
+    assert read_any(tmp_path / "x.yaml").channels == ("1", "2")  # type: ignore[attr-defined]
+    assert list(faults(text)) == []
+
+
+# -- what an editor shows ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One key of a document, where it stands, and what its schema says."""
+
+    name: str
+    says: Schema
+    definitions: Schema
+
+    def resolved(self) -> Schema:
+        """What it says, and what a definition says that it refers to."""
+        return _followed(self.says, self.definitions)
+
+    def scalars(self) -> list[Schema]:
+        """The forms that a value may have, but for mappings and lists."""
+        whole = self.resolved()
+        forms = [_followed(form, self.definitions) for form in whole.get("anyOf") or whole.get("oneOf") or [whole]]
+        return [form for form in forms if form.get("type") not in {"object", "array"} and "properties" not in form]
+
+
+def _followed(schema: Schema, definitions: Schema) -> Schema:
+    target = schema.get("$ref", "").rpartition("/")[2]
+    return {**definitions[target], **schema} if target else schema
+
+
+def settings_of(kind: Kind) -> list[Setting]:
+    schema = _schema_of(kind)
+    owners = {kind: schema, **schema["$defs"]}
+    return [
+        Setting(name, says, schema["$defs"]) for owner, node in owners.items() for name, says in _settings(owner, node)
     ]
-    assert settings
-    assert [name for name, setting in settings if not setting.keys() & {"description", "examples"}] == []
+
+
+def _settings(owner: str, node: Any) -> Iterator[tuple[str, Schema]]:
+    if isinstance(node, list):
+        for item in node:
+            yield from _settings(owner, item)
+    if not isinstance(node, dict):
+        return
+    for name, says in node.get("properties", {}).items():
+        yield f"{owner}.{name}", says
+        yield from _settings(f"{owner}.{name}", says)
+    for inside in ("items", "anyOf", "oneOf", "additionalProperties"):
+        yield from _settings(owner, node.get(inside))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_key_says_what_it_is(kind: Kind) -> None:
+    settings = settings_of(kind)
+    assert len(settings) > 50
+    assert [each.name for each in settings if len(each.resolved().get("description", "")) < 5] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_value_is_shown_by_an_example_or_by_its_choices(kind: Kind) -> None:
+    shown = {"examples", "const", "enum"}
+    assert [
+        each.name
+        for each in settings_of(kind)
+        if not each.resolved().keys() & shown and not all(form.keys() & shown for form in each.scalars())
+    ] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_examples_and_defaults_are_as_they_would_be_written(kind: Kind) -> None:
+    """A general validator takes them where they stand; those of a quantity carry its unit, or it would not."""
+    wrong = []
+    for each in settings_of(kind):
+        says = each.resolved()
+        validator = Draft202012Validator({**each.says, "$defs": each.definitions})
+        for written in [*says.get("examples", ()), *([says["default"]] if "default" in says else [])]:
+            if not validator.is_valid(written):
+                wrong.append((each.name, written))
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "default"),
+    [
+        ("sequence", "CoolSettings.timeout", "3.6 ks"),
+        ("sequence", "FindCleanLevelSettings.step", "6 dB"),
+        ("sequence", "RampSupplySettings.dc_offset", "within 100 mV"),
+        ("bench", "Signals.trigger", "external"),
+        ("amplifier", "Rating.thd_n", "1 %"),
+    ],
+)
+def test_a_default_is_what_the_program_takes_if_nothing_is_written(kind: Kind, name: str, default: str) -> None:
+    (setting,) = (each for each in settings_of(kind) if each.name == name)
+    assert setting.says["default"] == default
+
+
+def test_a_command_says_which_values_it_takes_and_what_shipped_drivers_send() -> None:
+    (setting,) = (each for each in settings_of("driver") if each.name == "SupplyCommands.set_voltage")
+    assert setting.says["description"].endswith("takes {voltage_v}, {output}")
+    assert yaml.safe_load(SUPPLY)["commands"]["set_voltage"] in setting.says["examples"]
