@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from benchctl.archive.entries import STEP_GIVEN_UP
 from benchctl.archive.journal import Event
 
 STEP_STARTED, STEP_FINISHED, NOTE = "step started", "step finished", "note"
@@ -23,7 +24,8 @@ class SetTo:
 class StepTaken:
     """One step that was begun; `finished_s` is None where its end is not told.
 
-    `number` is that of the event that began it. `left_out` and `unmeasured` say why it did nothing or gave no figures.
+    `number` is that of the event that began it. `left_out` and `unmeasured` say why it did nothing or gave no figures,
+    `given_up` which instruments had lost their power, so that it was begun anew.
     """
 
     label: str
@@ -34,6 +36,7 @@ class StepTaken:
     finished_s: float | None = None
     left_out: str = ""
     unmeasured: str = ""
+    given_up: str = ""
 
     @property
     def kind(self) -> str:
@@ -89,6 +92,8 @@ def _set_to(previous: StepTaken | None, settings: Mapping[str, Any]) -> SetTo:
 def _told(step: StepTaken, event: Event) -> StepTaken:
     if event["event"] == STEP_FINISHED:
         return replace(step, finished_s=float(event["time_s"]), left_out=str(event.get("left_out", "")))
+    if event["event"] == STEP_GIVEN_UP:
+        return replace(step, finished_s=float(event["time_s"]), given_up=" and ".join(event.get("lost_power", ())))
     if event["event"] == NOTE:
         _, gave_none, reason = str(event.get("text", "")).partition(f"{step.label} gives no figures: ")
         return replace(step, unmeasured=reason) if gave_none else step

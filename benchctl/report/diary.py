@@ -9,7 +9,7 @@ from typing import Any
 from benchctl.archive.entries import FIGURES
 from benchctl.quantity import clock_face, render
 from benchctl.report.course import STEP_FINISHED, STEP_STARTED, StepTaken
-from benchctl.report.story import RUN_ENDED, RUN_RESUMED, RUN_STARTED, Story
+from benchctl.report.story import BEGINS_ANEW, RUN_ENDED, RUN_RESUMED, RUN_STARTED, Story
 from benchctl.report.tables import Cell, Table, heads
 
 # These have tables of their own, or come so often that the journal is the place for them.
@@ -43,6 +43,8 @@ def _step_row(number: int, step: StepTaken, figures: int) -> tuple[Cell, ...]:
 def _came_to(step: StepTaken, figures: int) -> Cell:
     if step.left_out:
         return Cell(f"left out: {step.left_out}")
+    if step.given_up:
+        return Cell(f"given up, and begun anew: {step.given_up} lost power", "untold")
     if step.unmeasured:
         return Cell(f"no figures: {step.unmeasured}", "untold")
     if step.finished_s is None:
@@ -69,7 +71,7 @@ def events_table(story: Story) -> Table | None:
 
 
 # Of these, one field says it all.
-_TELLING = {"note": "text", "run ended": "reason", "run resumed": "step", "torn_line": "torn"}
+_TELLING = {"note": "text", "run ended": "reason", "run resumed": "step", BEGINS_ANEW: "step", "torn_line": "torn"}
 
 
 def _in_words(event: Mapping[str, Any]) -> str:

@@ -21,6 +21,7 @@ from benchctl.errors import ArchiveError, DocumentError, UsageError
 from benchctl.report.course import StepTaken, steps_taken
 
 RUN_STARTED, RUN_RESUMED, RUN_ENDED = "run started", "run resumed", "run ended"
+BEGINS_ANEW = "step begins anew"
 _D = TypeVar("_D")
 
 

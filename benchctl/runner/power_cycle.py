@@ -108,4 +108,4 @@ def _tell_of_waiting(run: Run, away: Collection[str]) -> None:
     for each in run.guard.confirmations:
         if not each.confirmed:
             run.note(f"NOT SAFE: {each}. By hand, now: {each.by_hand}.")
-    run.note(f"{' and '.join(away)} cannot be reached: waiting up to {RETURN_S:.0f} s in case it starts up again")
+    run.note(f"{' and '.join(away)} cannot be reached: waiting up to {RETURN_S:.0f} s for a start-up")

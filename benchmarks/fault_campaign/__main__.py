@@ -33,8 +33,8 @@ def main(runs: int, seed: int, keep: Path | None) -> None:
     wrong = sum(bool(each.violations) for each in done)
     longest = max(done, key=lambda each: each.seconds)
     console.print(
-        f"{len(done)} runs, {wrong} not as promised; {sum(each.seconds for each in done):.0f} s, "
-        f"the longest {longest.seconds:.1f} s (seed {longest.seed})"
+        f"{len(done)} runs, {wrong} not as promised; a step began anew {sum(each.began_anew for each in done)} times; "
+        f"{sum(each.seconds for each in done):.0f} s, the longest {longest.seconds:.1f} s (seed {longest.seed})"
     )
     sys.exit(1 if wrong else 0)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from random import Random
 
 from benchctl import library
-from benchctl.archive.entries import entries_of
+from benchctl.archive.entries import STEP_GIVEN_UP, entries_of
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_journal
@@ -45,6 +45,7 @@ class Trial:
     ending: str = ""
     struck: Mapping[str, int] = field(default_factory=dict)
     left_on: Sequence[str] = ()
+    began_anew: int = 0
     violations: list[str] = field(default_factory=list)
     seconds: float = 0.0
 
@@ -148,6 +149,7 @@ def _press(simulated: SimulatedBench, opened: Opened, name: str) -> None:
 def _wrong_with(folder: RunFolder, done: Trial) -> Iterator[str]:
     """Everything in a run folder that is not as promised."""
     journal = read_journal(folder.journal)
+    done.began_anew = len(journal.of_kind(BEGINS_ANEW))
     if journal.torn is not None:
         yield "the journal's last line is torn"
     if not read_figures(folder).equals(figure_table(entries_of(journal.events))):
@@ -182,7 +184,7 @@ def _expected_exit_code(events: Sequence[Event], last: Event) -> int:
         return 5
     if last["reason"] != "finished":
         kinds = [event["event"] for event in events]
-        last_part = kinds[len(kinds) - kinds[::-1].index(BEGINS_ANEW) :] if BEGINS_ANEW in kinds else kinds
+        last_part = kinds[len(kinds) - kinds[::-1].index(STEP_GIVEN_UP) :] if STEP_GIVEN_UP in kinds else kinds
         return 4 if "trip" in last_part else 5
     entries = entries_of(events)
     verdicts = {figure.verdict for entry in entries for figure in entry.figures}

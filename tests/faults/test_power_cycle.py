@@ -20,6 +20,8 @@ from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import OperatorStop
 from benchctl.launch.resume import resume
 from benchctl.launch.run import BEGINS_ANEW
+from benchctl.report.diary import steps_table
+from benchctl.report.story import read_story
 from benchctl.runner.power_cycle import REPEATS_A_STEP, RETURN_S
 from benchctl.runner.run import Files, Run
 from tests.faults.dry import Ended, Meddler, dry_run, dry_run_of
@@ -146,7 +148,7 @@ def test_a_long_hold_ends_as_soon_as_the_guard_notices(tmp_path: Path) -> None:
 
 
 def test_a_step_that_switches_everything_off_switches_nothing_on_to_begin_anew(tmp_path: Path) -> None:
-    files = files_of(POWER_ON_LINE, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 3.2 s}"])
+    files = files_of(POWER_ON_LINE, "power_off", faults=["{kind: power cycle, instrument: generator, exchange: 14}"])
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
     (given_up,), (again,) = of_kind(ended, STEP_GIVEN_UP), of_kind(ended, BEGINS_ANEW)
@@ -194,6 +196,15 @@ def test_a_folder_with_an_interrupted_attempt_can_be_verified(interrupted: Ended
     found = verify(interrupted.result.folder)
     assert found.agrees
     assert found.unused_captures
+
+
+def test_the_report_says_which_attempt_was_given_up_and_why(interrupted: Ended) -> None:
+    assert interrupted.result is not None
+    table = steps_table(read_story(interrupted.result.folder))
+    assert table is not None
+    bursts = [row[-1].text for row in table.rows if row[1].text == "3 measure_burst"]
+    assert bursts[0] == "given up, and begun anew: oscilloscope lost power"
+    assert "figures" in bursts[1]
 
 
 def test_a_resumed_run_takes_none_of_it_for_a_result_either(interrupted: Ended, tmp_path: Path) -> None:
@@ -249,7 +260,7 @@ def test_an_instrument_that_stays_away_is_not_waited_for_without_end(tmp_path: P
     assert RETURN_S <= ended.events[-1]["time_s"] - 5.0 < RETURN_S + 20.0
     shouted, waiting = meddler.notes[-2:]
     assert re.match(r"NOT SAFE: supply: output '\w+' off: NOT CONFIRMED .*By hand, now: open the switch", shouted)
-    assert "supply cannot be reached: waiting up to 120 s" in waiting
+    assert "supply cannot be reached: waiting up to 120 s for a start-up" in waiting
     assert next(event for event in ended.events if event.get("text") == waiting)["time_s"] < 10.0
 
 
