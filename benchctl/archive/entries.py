@@ -15,6 +15,7 @@ from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure
 
 FIGURES = "figures"
+HANDS = "hands"
 # A step that was begun and will begin anew: what it had found by then is no result.
 STEP_GIVEN_UP = "step given up"
 
@@ -105,6 +106,12 @@ def results_of(events: Sequence[Event]) -> list[Event]:
     """The events of a journal without what was found by a step that was given up and begun anew."""
     void = {number for event in events if event["event"] == STEP_GIVEN_UP for number in event["no_results"]}
     return [event for event in events if not void or event["number"] not in void]
+
+
+def positions_of(events: Sequence[Event]) -> dict[str, str]:
+    """What a person has said of each control and whatever else a prompt asked for, as it was last."""
+    answers = (event.get("answers") or {} for event in events if event["event"] == HANDS)
+    return {str(name): str(answer) for said in answers for name, answer in said.items()}
 
 
 def context_as_json(context: Any) -> dict[str, Any]:

@@ -10,12 +10,14 @@ from typing import Any
 from benchctl.archive.captures import save_capture
 from benchctl.archive.entries import (
     FIGURES,
+    HANDS,
     STEP_GIVEN_UP,
     Conditions,
     FiguresEntry,
     as_stored,
     context_as_json,
     entries_of,
+    positions_of,
     readings_as_json,
 )
 from benchctl.archive.figures import write_figures
@@ -40,6 +42,7 @@ class Recorder:
         self.folder = folder
         events = read_journal(folder.journal).events if folder.journal.exists() else ()
         self._entries = entries_of(events)
+        self._positions = positions_of(events)
         self._journal = Journal(folder.journal, clock)
         self._trend = Trend(folder)
 
@@ -47,6 +50,16 @@ class Recorder:
     def measured(self) -> tuple[FiguresEntry, ...]:
         """Every analysis of the run so far with its figures, as stored, in order."""
         return tuple(self._entries)
+
+    @property
+    def positions(self) -> Mapping[str, str]:
+        """What a person has said of each control and whatever else was asked for, as it was last."""
+        return dict(self._positions)
+
+    def hands(self, request: str, answers: Mapping[str, str]) -> None:
+        """Keep that a person was asked to do something, and what they said of each thing that was asked for."""
+        self.event(HANDS, request=request, answers=dict(answers))
+        self._positions |= answers
 
     def event(self, kind: str, /, **fields: Any) -> None:
         """Write an event of this kind into the journal; see `Journal.append`."""

@@ -70,7 +70,8 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
             console.print(last_line(result), soft_wrap=True)
     else:
         run, confirmations = view.run, result.outcome.confirmations
-        console.print(closing_tables(run.recorder.measured, run.files.amplifier, confirmations))
+        recorder = run.recorder
+        console.print(closing_tables(recorder.measured, run.files.amplifier, confirmations, recorder.positions))
         console.print(last_line(result), soft_wrap=True)
     leave_report(result.folder)
     return result.outcome.exit_code

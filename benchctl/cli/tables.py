@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -26,11 +26,15 @@ _TABULATED = ("idle", "burst", "continuous")
 
 
 def closing_tables(
-    entries: Sequence[FiguresEntry], amplifier: Amplifier, confirmations: Sequence[Confirmation] = ()
+    entries: Sequence[FiguresEntry],
+    amplifier: Amplifier,
+    confirmations: Sequence[Confirmation] = (),
+    positions: Mapping[str, str] | None = None,
 ) -> RenderableType:
-    """What was measured: idle, output power per channel, full drive, supply draw, and whatever else; and, last and in
-    red, what is not known to be off."""
+    """With which controls what was measured: idle, output power per channel, full drive, supply draw, and whatever
+    else; and, last and in red, what is not known to be off."""
     tables = [
+        _positions_table(positions or {}),
         _idle_table(entries),
         _power_table(entries, amplifier),
         _full_drive_table(entries),
@@ -54,6 +58,14 @@ def _table(title: str, *columns: str, right: Sequence[str]) -> Table:
         table.add_column(column)
     for column in right:
         table.add_column(column, justify="right")
+    return table
+
+
+def _positions_table(positions: Mapping[str, str]) -> Table:
+    """The same amplifier with another gain, or with a filter in, is another amplifier."""
+    table = _table("Controls, as the operator gave them", "control", "position", right=[])
+    for control, position in positions.items():
+        table.add_row(Text(control), Text(position))
     return table
 
 

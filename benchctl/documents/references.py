@@ -222,8 +222,8 @@ def _unresolved(name: str, known: Known, amplifier_file: str) -> str:
     """Why a name stands for nothing: nobody knows it, or the amplifier file leaves out what it comes from."""
     if name.startswith("amplifier.idle") and name in STAND_IN:
         return (
-            f"{quote(name)} stands for nothing: {amplifier_file} does not give 'idle_current'; add a line with the idle "
-            "current that the maker expects, such as 'idle_current: 1 A'"
+            f"{quote(name)} stands for nothing: {amplifier_file} does not give 'idle_current'; "
+            "add a line with the idle current that the maker expects, such as 'idle_current: 1 A'"
         )
     return unknown(name, known, "name")
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Place, compared_figures
+from benchctl.archive.entries import HANDS, positions_of
 from benchctl.measure.figure import Figure
 from benchctl.measure.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.report.ending import ending_of
@@ -98,7 +99,7 @@ def must_be_alike(stories: Sequence[Story]) -> dict[str, list[str]]:
         "sequence": [_document(story.title, story.sequence.source.text if story.sequence else "") for story in stories],
         "bench": [_document(_bench(story), story.bench.source.text if story.bench else "") for story in stories],
         "parameters set": [_pairs(story.began.get("settings") or {}) for story in stories],
-        "controls on record": [_pairs(_controls(story)) for story in stories],
+        "controls on record": [_pairs(positions_of(story.of_kind(HANDS))) for story in stories],
         "benchctl": [str((story.began.get("versions") or {}).get("benchctl", "unknown")) for story in stories],
     }
     return {name: texts for name, texts in alike.items() if any(texts)}
@@ -115,13 +116,6 @@ def _bench(story: Story) -> str:
 
 def _pairs(pairs: Mapping[str, object]) -> str:
     return ", ".join(f"{name}: {value}" for name, value in pairs.items())
-
-
-def _controls(story: Story) -> dict[str, object]:
-    answers: dict[str, object] = {}
-    for event in story.of_kind("hands"):
-        answers |= event.get("answers") or {}
-    return answers
 
 
 def unlike(stories: Sequence[Story]) -> list[str]:

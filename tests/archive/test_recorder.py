@@ -179,3 +179,23 @@ def test_a_run_does_not_go_on_in_a_folder_whose_journal_is_broken(folder: RunFol
     folder.journal.write_text("broken\n" + json.dumps(event) + "\n")
     with pytest.raises(ArchiveError, match=r"journal\.jsonl:1"):
         Recorder(folder, clock)
+
+
+# -- what a person said --------------------------------------------------------------------------------------------
+
+
+def test_positions_are_kept_in_the_journal_and_known_to_whoever_goes_on(
+    recorder: Recorder, folder: RunFolder, clock: VirtualClock
+) -> None:
+    """What was said last counts; a run that is gone on with need not ask again."""
+    recorder.hands("Turn the gains up", {"gain A": "half past two", "gain B": "three"})
+    recorder.hands("Turn gain B back", {"gain B": "half past two"})
+    recorder.finish()
+    kept = read_journal(folder.journal).of_kind("hands")
+    assert [event["answers"] for event in kept] == [
+        {"gain A": "half past two", "gain B": "three"},
+        {"gain B": "half past two"},
+    ]
+    going_on = Recorder(folder, clock)
+    assert going_on.positions == {"gain A": "half past two", "gain B": "half past two"}
+    going_on.finish()

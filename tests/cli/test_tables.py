@@ -90,3 +90,19 @@ def test_of_a_fine_response_some_frequencies_are_shown_and_all_where_something_i
     assert len(lines) == 13
     assert [line.split()[1] for line in lines if "fails" in line] == ["900"]
     assert any(line.startswith("│ 1 kHz ") for line in lines)
+
+
+def test_the_positions_of_controls_stand_first_among_the_closing_tables() -> None:
+    console = Console(file=io.StringIO(), width=120)
+    positions = {"gain controls": "half past two", "filters and boost": "off [all]"}
+    console.print(closing_tables(ENTRIES, load_amplifier("hx2150"), positions=positions))
+    file = console.file
+    assert isinstance(file, io.StringIO)
+    first, *rest = file.getvalue().splitlines()
+    assert first.strip() == "Controls, as the operator gave them"
+    assert any("gain controls" in line and "half past two" in line for line in rest)
+    assert any("filters and boost" in line and "off [all]" in line for line in rest), "a person's text is no markup"
+
+
+def test_where_nobody_was_asked_there_is_no_table_of_controls() -> None:
+    assert not any("Controls" in line for line in shown(ENTRIES))

@@ -460,3 +460,13 @@ def test_every_gain_in_decibels_of_the_amplifier_file_is_an_amplitude_ratio() ->
     from tests.runner.rig import amplifier_file
 
     assert amplifier_file().gain_ratio == pytest.approx(math.pow(10.0, 1.5))
+
+
+def test_what_a_prompt_asks_for_is_on_record_with_the_run(tmp_path: Path) -> None:
+    these = files("prompt: {request: Set the controls, record: [gain, filters and boost]}")
+    with rig(tmp_path, these) as bench:
+        assert bench.execute().error is None
+        assert bench.audience.requests == ["Set the controls", "gain", "filters and boost"]
+        assert bench.run.recorder.positions == {"gain": "as it should be", "filters and boost": "as it should be"}
+        (event,) = bench.events("hands")
+    assert event["request"] == "Set the controls"

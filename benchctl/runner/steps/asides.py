@@ -22,7 +22,7 @@ def perform_prompt(step: Prompt, run: Run) -> None:
         mute(run)
     run.observer.hands_needed(step.request)
     answers = {name: run.observer.answer(name) for name in step.record}
-    run.recorder.event("hands", request=step.request, answers=answers)
+    run.recorder.hands(step.request, answers)
 
 
 def foresee_note(_step: Note, _outlook: Outlook) -> Forecast:
