@@ -23,9 +23,9 @@ from matplotlib.ticker import FuncFormatter
 
 from benchctl.quantity import render
 
-INK, SOFT, RULE, PAPER = "#010101", "#010102", "#010103", "#010104"
+INK, SOFT, RULE = "#010101", "#010102", "#010103"
 SERIES = ("#010110", "#010111", "#010112", "#010113", "#010114", "#010115")
-_VARIABLES = {INK: "--ink", SOFT: "--soft", RULE: "--rule", PAPER: "--paper"} | {
+_VARIABLES = {INK: "--ink", SOFT: "--soft", RULE: "--rule"} | {
     stand_in: f"--series-{number}" for number, stand_in in enumerate(SERIES)
 }
 # Beside the colour, so that a picture can be read without it.

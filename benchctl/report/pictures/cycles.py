@@ -15,7 +15,7 @@ from benchctl.measure.power import TOTAL
 from benchctl.measure.record import Samples
 from benchctl.measure.words import burst_in_words, value_in_words
 from benchctl.report.figures import conditions_in_words
-from benchctl.report.pictures.canvas import PAPER, Picture, colour, drawing, legend, marker, svg_of
+from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, marker, svg_of
 from benchctl.report.pictures.records import capture_of
 from benchctl.report.story import Story
 
@@ -40,17 +40,17 @@ def _cycles(entry: FiguresEntry | None) -> int:
 def _picture(story: Story, entry: FiguresEntry, name: str) -> Picture:
     context = context_of(entry)
     records = {drive: capture_of(story.folder, file) for drive, file in entry.captures.items()}
+    powers = {drive: cycle_powers(records[drive], context) for drive in ("full", "clean") if drive in records}
     burst = f"a burst of {burst_in_words(context.cycles)} into {conditions_in_words(*_at(entry))}"
     alt = f"Power against the number of the cycle in {burst}. {_told(entry.figures)}"
-    with drawing(legend_lines=2) as (figure, (axes,)):
-        for drive, dashes in (("full", "-"), ("clean", ":")):
-            if drive in records:
-                _plot(axes, cycle_powers(records[drive], context), drive, dashes)
-        _mark(axes, entry.figures, cycle_powers(records["full"], context) if "full" in records else {})
+    with drawing(legend_lines=max(len(watts) for watts in powers.values())) as (figure, (axes,)):
+        for drive, watts in powers.items():
+            _plot(axes, watts, drive)
+        _mark(axes, entry.figures, powers.get("full", {}))
         axes.set(xlabel="cycle of the burst", ylabel="power, W")
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.margins(x=0.06, y=0.15)
-        legend(figure, axes, columns=2)
+        legend(figure, axes, columns=len(powers))
         svg = svg_of(figure, name, alt)
     drives = ", ".join(f"{drive} drive from {file}" for drive, file in entry.captures.items())
     caption = (
@@ -81,32 +81,32 @@ def _told(figures: Sequence[Figure]) -> str:
     )
 
 
-def _plot(axes: Axes, powers: dict[str, Samples], drive: str, dashes: str) -> None:
+def _plot(axes: Axes, powers: dict[str, Samples], drive: str) -> None:
     for place, (channel, watts) in enumerate(powers.items()):
         numbers = np.arange(1, watts.size + 1)
-        dots = marker(place) if drive == "full" else "none"
+        dashes, dots = ("-", marker(place)) if drive == "full" else (":", "none")
         label = f"{channel}, {drive} drive"
         axes.plot(numbers, watts, dashes, color=colour(place), marker=dots, markersize=3.0, label=label)
 
 
 def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> None:
-    """Rings around the chosen cycles of each channel; of the first one in words, too."""
+    """Rings around the chosen cycles of each channel; of the strongest one in words, too, with nothing above it."""
+    strongest = max(powers, key=lambda channel: float(powers[channel].max()), default="")
     for place, (channel, watts) in enumerate(powers.items()):
-        names: dict[int, list[str]] = {}
-        for which in CHOSEN:
-            for figure in figures:
-                if (figure.name, figure.channel) == (f"burst_power_{which}", channel):
-                    names.setdefault(int(np.argmin(np.abs(watts - figure.value))), []).append(which)
-        for cycle, which_ones in names.items():
-            axes.plot(
-                [cycle + 1], [watts[cycle]], "o", markersize=8.0, markerfacecolor="none", markeredgecolor=colour(place)
-            )
-            if place == 0:
-                axes.annotate(
-                    ", ".join(which_ones),
-                    (cycle + 1, watts[cycle]),
-                    xytext=(0, 8),
-                    textcoords="offset points",
-                    ha="left" if cycle == 0 else "right",
-                    bbox={"boxstyle": "round,pad=0.1", "facecolor": PAPER, "edgecolor": "none"},
-                )
+        for cycle, names in _chosen(figures, channel, watts).items():
+            at = (cycle + 1, float(watts[cycle]))
+            axes.plot([at[0]], [at[1]], "o", markersize=8.0, markerfacecolor="none", markeredgecolor=colour(place))
+            if channel == strongest:
+                aside = (0, -14) if names == ["lowest"] else (0, 8)  # it may be next to the last one
+                side = "left" if cycle == 0 else "right"
+                axes.annotate(", ".join(names), at, xytext=aside, textcoords="offset points", ha=side)
+
+
+def _chosen(figures: Sequence[Figure], channel: str, watts: Samples) -> dict[int, list[str]]:
+    """Cycle, counted from 0 -> which of the figures tell of it."""
+    names: dict[int, list[str]] = {}
+    for which in CHOSEN:
+        for figure in figures:
+            if (figure.name, figure.channel) == (f"burst_power_{which}", channel):
+                names.setdefault(int(np.argmin(np.abs(watts - figure.value))), []).append(which)
+    return names

@@ -11,12 +11,13 @@ from benchctl.archive.entries import FiguresEntry, context_of
 from benchctl.measure.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.words import burst_in_words
 from benchctl.report.figures import conditions_in_words
-from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, svg_of
+from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, svg_of
 from benchctl.report.pictures.records import capture_of, plot_envelope
 from benchctl.report.story import Story
 
 # Of the burst's length: what is shown before it, and of the recharge behind it.
 _BEFORE, _BEHIND = 0.1, 0.6
+_COLUMNS = 3
 
 
 def waveform_pictures(story: Story) -> Iterator[Picture]:
@@ -38,11 +39,12 @@ def _picture(story: Story, entry: FiguresEntry) -> Picture:
     supply = [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in capture.traces]
     alt = f"The waveform of {burst}. {_told(capture)}"
     ratios = [2.0, *[1.0] * len(supply)]
-    with drawing(1 + len(supply), panel_in=1.8 + 0.9 * len(supply), ratios=ratios, legend_lines=1) as (figure, panels):
+    panel_in, lines = 1.8 + 0.9 * len(supply), lines_of(len(outputs), _COLUMNS)
+    with drawing(1 + len(supply), panel_in=panel_in, ratios=ratios, legend_lines=lines) as (figure, panels):
         for place, name in enumerate(outputs):
             _plot(panels[0], capture, name, place)
         panels[0].set_ylabel("output, V")
-        legend(figure, panels[0], len(outputs))
+        legend(figure, panels[0], _COLUMNS)
         for place, (panel, name) in enumerate(zip(panels[1:], supply, strict=True), start=len(outputs)):
             _plot(panel, capture, name, place)
             panel.set_ylabel(f"{name.removeprefix('supply ')}, {capture.traces[name].unit}")
