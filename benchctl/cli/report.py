@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from benchctl.cli.options import json_option
+from benchctl.errors import UsageError
 from benchctl.report.comparison_page import write_comparison
 from benchctl.report.page import write_report
 from benchctl.report.story import read_story
@@ -24,7 +25,7 @@ Examples:
 @click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, dir_okay=False),
     help="The file to write, in place of report.html in the run folder or comparison-....html beside the last one.",
 )
 @json_option
@@ -38,6 +39,8 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
     Of several run folders the page holds every other one against the first: the same figures side by side, by how much
     they differ, and whether that is more than their uncertainty.
     """
+    if out is not None and not out.parent.is_dir():
+        raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
     stories = [read_story(folder) for folder in run_folders]
     page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
     if as_json:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.cli.views import PlainView
 from benchctl.errors import ArchiveError
 from tests.cli.conftest import Command
 from tests.cli.files import IDLE, TONE, sequence
@@ -33,6 +34,13 @@ def test_a_folder_that_holds_no_run_gives_exit_code_2(benchctl: Command, tmp_pat
         assert "Traceback" not in ended.err
 
 
+@pytest.mark.parametrize("out", ["nowhere/page.html", "."])
+def test_a_page_that_has_no_place_to_go_gives_exit_code_2(benchctl: Command, tmp_path: Path, out: str) -> None:
+    ended = benchctl("report", tmp_path, "--out", out)
+    assert ended.exit_code == 2
+    assert "nowhere" in ended.err or "is a directory" in ended.err
+
+
 # -- at the end of a run -------------------------------------------------------------------------------------------
 
 
@@ -49,6 +57,19 @@ def test_a_run_that_a_limit_stopped_leaves_its_page_too(benchctl: Command, tmp_p
     ended = benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
     assert ended.exit_code == 4
     assert "Stopped by a limit: supply_current is " in Path(ended.data["folder"], "report.html").read_text("utf-8")
+
+
+def test_a_fault_of_the_program_leaves_a_page_of_what_was_done_by_then(
+    benchctl: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def slip(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(PlainView, "figures", slip)  # in the midst of a step
+    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run")
+    assert ended.exit_code == 5
+    (page,) = Path("runs").glob("*/report.html")
+    assert "idle_current" in page.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
