@@ -38,6 +38,7 @@ class ScriptedPeer:
         self.heard: list[str] = []
         self.connections = 0
         self.overdue: list[bytes] = []  # answers that come just before the next identity
+        self.standard_events: list[bytes] = []  # what *ESR? is answered in turn, and then 0; an empty one is no answer
         self._events = events if events is not None else []
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._server.getsockname()[1]
@@ -80,6 +81,7 @@ class ScriptedPeer:
                 conversation.reply(self.overdue.pop(0))
             conversation.reply(IDENTITY.encode() + b"\n")
         elif text == "*ESR?":
-            conversation.reply(b"0\n")
+            events = self.standard_events.pop(0) if self.standard_events else b"0"
+            conversation.reply(events + b"\n" if events else b"")
         else:
             self._answer(conversation, text)

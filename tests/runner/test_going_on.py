@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from benchctl.runner.execute import execute
 from benchctl.runner.progress import Progress, progress_of
-from tests.runner.rig import POWER_ON, Rig, files, rig
+from tests.runner.rig import POWER_ON, POWER_ON_LINE, Rig, files, rig
 
 RAMP = "ramp_supply: {voltage: 14.4 V, current_limit: 5 A, step: 4 V, dwell: 2 s}"
 HAS_FIGURES: frozenset[int | None] = frozenset({None})
@@ -30,6 +32,18 @@ def test_a_tone_that_was_set_before_a_measurement_is_muted_after_it(tmp_path: Pa
         progress.conditions.load_ohm, progress.conditions.level_v = 4.0, 0.2
         go_on(it, progress)
         assert not it.plant.drive.output_on
+
+
+@pytest.mark.parametrize("reading", ["99", "9.9E37"])
+def test_nothing_is_switched_on_again_while_the_heatsink_is_too_hot_or_cannot_be_read(
+    tmp_path: Path, reading: str
+) -> None:
+    """A run that is gone on with does not know what has become of the amplifier meanwhile."""
+    with rig(tmp_path, files(POWER_ON_LINE, "measure_idle: {for: 1 s}", "power_off")) as it:
+        it.taps.forge("thermometer", "(@101)", reading)
+        outcome = execute(it.plan, it.run, Progress(next_index=1, power_on=POWER_ON))
+        assert outcome.exit_code in {4, 5}
+        assert not [text for _, text in it.taps.sent if text.endswith("OUTP ON")]
 
 
 def test_figures_of_a_protection_do_not_say_that_the_step_has_its_own(tmp_path: Path) -> None:
