@@ -79,7 +79,8 @@ def pattern_for(base_unit: str) -> str:
     return f"^{number} ?({'|'.join(re.escape(unit) for unit in units)})$"
 
 
-def _wanted(base_unit: str) -> str:
+def units_in_words(base_unit: str) -> str:
+    """The units that a quantity may be written in, for a sentence."""
     if not base_unit:
         return "a plain number"
     *others, last = units_for(base_unit)
@@ -104,10 +105,12 @@ def parse_quantity(text: str, base_unit: str) -> float:
         raise QuantityError(f"{quote(text)} has a decimal comma; write the number with a point")
     unit = rest.removeprefix(" ")
     if not unit and base_unit:
-        raise QuantityError(f"{quote(text)} has no unit; give {_wanted(base_unit)}, for example '{example(base_unit)}'")
+        raise QuantityError(
+            f"{quote(text)} has no unit; give {units_in_words(base_unit)}, for example '{example(base_unit)}'"
+        )
     value = _scale(number.group(), unit, base_unit)
     if value is None:
-        raise QuantityError(f"{quote(text)}: {quote(unit)} will not do here; give {_wanted(base_unit)}")
+        raise QuantityError(f"{quote(text)}: {quote(unit)} will not do here; give {units_in_words(base_unit)}")
     if not math.isfinite(value):
         raise QuantityError(f"{quote(text)} is too large to be meant")
     return value

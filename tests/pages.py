@@ -29,8 +29,17 @@ def text_of(page: str) -> str:
     return (ROOT / page).read_text(encoding="utf-8")
 
 
+def section_of(page: str, heading: str) -> str:
+    """What stands under a heading of a page."""
+    return text_of(page).split(f"\n## {heading}\n")[1].split("\n## ")[0]
+
+
 def blocks(page: str, kind: str) -> list[Block]:
-    found = _BLOCK.finditer(text_of(page))
+    return blocks_in(text_of(page), kind)
+
+
+def blocks_in(text: str, kind: str) -> list[Block]:
+    found = _BLOCK.finditer(text)
     return [Block(each["kind"], each["text"], each["reason"] or "") for each in found if each["kind"] == kind]
 
 

@@ -18,9 +18,10 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.driver import Driver
 from benchctl.documents.part import Document, Source
 from benchctl.documents.reader import read
+from benchctl.documents.references import STAND_IN
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.steps import KINDS
-from tests.pages import PAGES, ROOT, blocks, digits_aside, links, text_of
+from tests.pages import PAGES, ROOT, blocks, blocks_in, digits_aside, links, section_of, text_of
 from tools import figure_table, sequence_table
 from tools.marked import part_of
 from tools.picture import PICTURE, words_of
@@ -149,11 +150,40 @@ def test_mistakes_are_told_as_readme_shows_them(tmp_path: Path) -> None:
     assert ended.err.startswith(excerpt)
 
 
+# -- a sequence of one's own ---------------------------------------------------------------------------------------
+
+OWN = section_of(README, "Write your own sequence")
+
+
+@pytest.mark.parametrize("place", range(len(blocks_in(OWN, "yaml"))))
+def test_a_sequence_that_is_written_off_the_page_passes_check_and_runs(place: int, tmp_path: Path) -> None:
+    """From nothing but the page's text: 0 or 1, a run that finished, and figures."""
+    (tmp_path / "mine.yaml").write_text(blocks_in(OWN, "yaml")[place].text, encoding="utf-8")
+    checked = shell("benchctl check mine.yaml", tmp_path)
+    assert (checked.exit_code, checked.err) == (0, "")
+    ended = shell("benchctl run mine.yaml --bench workshop --amplifier hx2150 --dry-run --out here", tmp_path)
+    assert ended.exit_code in {0, 1}, ended.err
+    (table,) = tmp_path.glob("here/*/figures.csv")
+    assert len(table.read_text(encoding="utf-8").splitlines()) > 20
+
+
+def test_the_first_sequence_of_the_page_is_what_new_writes_and_the_schema_is_beside_it(tmp_path: Path) -> None:
+    assert shell("benchctl new sequence mine.yaml", tmp_path).exit_code == 0
+    assert blocks_in(OWN, "yaml")[0].text == (tmp_path / "mine.yaml").read_text(encoding="utf-8")
+    kept = shell("benchctl schema sequence > by_hand.json", tmp_path)
+    assert kept.exit_code == 0
+    assert (tmp_path / "by_hand.json").read_bytes() == (tmp_path / "sequence.schema.json").read_bytes()
+
+
+def test_the_page_names_all_that_a_sequence_may_take_from_the_amplifier_file() -> None:
+    assert set(re.findall(r"`(amplifier\.[\w.]+)`", OWN)) == set(STAND_IN)
+
+
 # -- tables --------------------------------------------------------------------------------------------------------
 
 
 def table_rows(heading: str) -> list[list[str]]:
-    section = text_of(README).split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    section = section_of(README, heading)
     return [[cell.strip() for cell in line.strip("|").split(" | ")] for line in section.splitlines() if "|" in line]
 
 

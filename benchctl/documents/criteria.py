@@ -12,7 +12,10 @@ from benchctl.documents.figures import FIGURES
 from benchctl.documents.part import Misfit, Misfits
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
-from benchctl.quantity import example, parse_quantity, pattern_for, render
+from benchctl.quantity import example, parse_quantity, pattern_for, render, units_in_words
+
+# What an editor is to say where a text does not match its pattern; a validator that does not know it passes it over.
+PATTERN_MESSAGE = "patternErrorMessage"
 
 Relation = Literal["below", "above", "within", "outside"]
 RELATIONS: tuple[Relation, ...] = get_args(Relation)
@@ -84,7 +87,8 @@ def _written_as(unit: str, *relations: Relation, bound: str = "") -> tuple[Befor
 def _schema(unit: str, relations: tuple[Relation, ...], shown: str) -> dict[str, Any]:
     """Of a criterion as it is written; `shown` is an example."""
     pattern = f"^({'|'.join(relations)}) +{pattern_for(unit).removeprefix('^')}"
-    return {"type": "string", "pattern": pattern, "examples": [shown]}
+    message = f"{' or '.join(relations)} and then {units_in_words(unit)} belongs here"
+    return {"type": "string", "pattern": pattern, PATTERN_MESSAGE: message, "examples": [shown]}
 
 
 BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]

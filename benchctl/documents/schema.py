@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 from benchctl import library
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
-from benchctl.documents.criteria import Criterion
+from benchctl.documents.criteria import PATTERN_MESSAGE, Criterion
 from benchctl.documents.driver import Driver
 from benchctl.documents.reader import load_driver
 from benchctl.documents.references import REFERABLE, STAND_IN
@@ -22,7 +22,7 @@ from benchctl.documents.sequence import Sequence
 from benchctl.documents.step_form import HOLDERS, TRAITS
 from benchctl.documents.steps import STEP_CLASSES
 from benchctl.documents.templates import TAKES
-from benchctl.quantity import pattern_for, render
+from benchctl.quantity import pattern_for, render, units_in_words
 
 Kind = Literal["sequence", "bench", "amplifier", "driver"]
 Schema = dict[str, Any]
@@ -36,6 +36,16 @@ _NOISE = ("title", "discriminator", "unit")
 STEPS: Schema = {"type": "array", "description": "the steps that it holds, in order", "minItems": 1}
 # The name of a reference's own schema.
 _REFERENCE = "Reference"
+
+
+def schema_name(kind: Kind) -> str:
+    """The file that holds the schema beside documents of the kind."""
+    return f"{kind}.schema.json"
+
+
+def modeline(kind: Kind) -> str:
+    """The comment by which an editor with a YAML language server finds the schema beside a document."""
+    return f"# yaml-language-server: $schema={schema_name(kind)}\n"
 
 
 def schema_of(kind: Kind) -> Schema:
@@ -172,7 +182,11 @@ def _quantity(schema: Schema) -> Schema:
     unit = schema.get("unit")
     if unit is None or schema.get("type") != "string":
         return schema
-    quantity = {**schema, "pattern": pattern_for(unit)}
+    quantity = {
+        **schema,
+        "pattern": pattern_for(unit),
+        PATTERN_MESSAGE: f"a quantity in {units_in_words(unit)} belongs here",
+    }
     if isinstance(quantity.get("default"), int | float):
         quantity["default"] = render(quantity["default"], unit)
     return quantity

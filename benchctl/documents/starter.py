@@ -13,13 +13,19 @@ from benchctl import library
 from benchctl.documents.driver import Role
 from benchctl.errors import UsageError
 
-# What a new sequence may measure, each with the lines that do it at every rated load.
-MEASUREMENTS: Mapping[str, str] = {
+# What a new sequence may measure: once, and at every rated load.
+_ONCE: Mapping[str, str] = {
+    "response": "  - measure_response: {from: 20 Hz, to: 20 kHz, per_octave: 3}\n",
+    "noise": "  - measure_noise: {for: 5 s}\n",
+    "damping": "  - measure_damping: {loads: {from: amplifier.rated_loads}}\n",
+}
+_AT_EACH_LOAD: Mapping[str, str] = {
     "burst": "      - measure_burst: {cycles: [1, 8, 20], every: 500 ms, low_level: -20 dB, thd_n: 1 %}\n",
     "continuous": (
         "      - find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V}\n      - measure_continuous: {for: 5 s}\n"
     ),
 }
+MEASUREMENTS = (*_AT_EACH_LOAD, *_ONCE)
 
 _SEQUENCE = Template("""\
 benchctl: sequence 1
@@ -31,21 +37,25 @@ parameters:                           # may be set for one run: --set supply=13.
   supply: {unit: V, default: {from: amplifier.supply.nominal}, purpose: what the amplifier is fed with}
 
 limits:                               # watched from the first step to the last; any one stops the run
-  supply_current: {above: $current_limit, for: 500 ms}
+  supply_current: {above: {from: amplifier.supply.fuse}, for: 10 s}   # a fuse bears a burst
   supply_voltage: {below: {from: amplifier.supply.minimum}, for: 500 ms}
   heatsink: {above: {from: amplifier.heatsink.maximum}}
   output_offset: {outside: 500 mV, for: 1 s}
 
 steps:
-  - power_on: {voltage: {from: supply}, current_limit: $current_limit}
+  - power_on: {voltage: {from: supply}, current_limit: {from: amplifier.supply.fuse}}
   - measure_idle: {for: 10 s, expect: {dc_offset: within 50 mV}}
+$measurements  - power_off
+""")
+
+_SET = "  - set: {load: {from: amplifier.minimum_load}, frequency: 1 kHz}\n"
+_SWEEP = """\
   - sweep:                            # the steps below are done at every combination of these
       load: {from: amplifier.rated_loads}
       frequency: [1 kHz]
     steps:
       - cool: {heatsink: below 45 degC, timeout: 40 min}
-$measurements  - power_off
-""")
+"""
 
 _AMPLIFIER = Template("""\
 benchctl: amplifier 1
@@ -123,6 +133,7 @@ $outputs  # supply_current:
   trigger: external                   # the generator's sync output, on the oscilloscope's external trigger
 
 remote_turn_on: {by: supply, output: remote, voltage: 12 V}   # or {by: relay, relay: 110}, or {by: hand}
+# inputs: {by: hand}                  # how one input is driven alone, for crosstalk; absent if all are fed together
 
 limits:                               # what this bench bears; these hold under every sequence
   supply_current: {above: 100 A, for: 500 ms}
@@ -139,10 +150,12 @@ _MODEL_DRIVERS: Mapping[Role, str] = {
 }
 
 
-def sequence_text(title: str, measurements: Sequence[str], current_limit: str) -> str:
-    """A sequence that brings an amplifier up, measures at every rated load, and shuts it down."""
-    lines = "".join(MEASUREMENTS[name] for name in measurements)
-    return _SEQUENCE.substitute(title=_scalar(title), current_limit=current_limit, measurements=lines)
+def sequence_text(title: str, measurements: Sequence[str]) -> str:
+    """A sequence that brings an amplifier up, measures, what spares it first, and shuts it down."""
+    once = "".join(lines for name, lines in _ONCE.items() if name in measurements)
+    swept = "".join(lines for name, lines in _AT_EACH_LOAD.items() if name in measurements)
+    lines = (_SET + once if once else "") + (_SWEEP + swept if swept else "")
+    return _SEQUENCE.substitute(title=_scalar(title), measurements=lines)
 
 
 def amplifier_text(channels: Sequence[str], rated: Sequence[tuple[str, str]], **plate: str) -> str:
