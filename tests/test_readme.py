@@ -10,12 +10,15 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from benchctl.documents.amplifier import Amplifier
+from benchctl.documents.amplifier_faults import AmplifierFaults
 from benchctl.documents.bench import Bench
 from benchctl.documents.driver import Driver
+from benchctl.documents.faults import BenchFault
 from benchctl.documents.part import Document, Source
 from benchctl.documents.reader import read
 from benchctl.documents.references import STAND_IN
@@ -148,6 +151,27 @@ def test_mistakes_are_told_as_readme_shows_them(tmp_path: Path) -> None:
     (tmp_path / "mybench.yaml").write_text(wrong.replace("\nremote_turn_on:", "\nremote_turnon:"), encoding="utf-8")
     ended = shell("benchctl check mybench.yaml", tmp_path)
     assert ended.err.startswith(excerpt)
+
+
+def test_the_faults_of_the_page_are_faults_and_do_what_it_says(tmp_path: Path) -> None:
+    """One lost answer is asked for again; a heatsink that cannot be read stops the run, and the bench is safe."""
+    section = section_of(README, "Faults on purpose")
+    (faults,) = (block.text for block in blocks_in(section, "yaml"))
+    bench, _, _ = (ROOT / "sim" / "workshop.yaml").read_text(encoding="utf-8").partition("simulation:")
+    (tmp_path / "bench.yaml").write_text(bench + faults, encoding="utf-8")
+    ended = shell("benchctl run quick_check --bench bench.yaml --amplifier hx2150 --dry-run", tmp_path)
+    assert ended.exit_code == 4
+    (journal,) = tmp_path.glob("runs/*/journal.jsonl")
+    assert '"event":"asked again"' in journal.read_text(encoding="utf-8").replace(": ", ":")
+    assert "heatsink" in ended.out + ended.err
+
+
+def test_the_page_names_every_kind_of_fault() -> None:
+    named = set(re.findall(r"`([a-z][a-z_ -]+)`", section_of(README, "Faults on purpose")))
+    kinds = {
+        kind for fault in get_args(get_args(BenchFault)[0]) for kind in get_args(fault.model_fields["kind"].annotation)
+    }
+    assert named >= (kinds - {"no answer", "sensor open"}) | set(AmplifierFaults.model_fields)
 
 
 # -- a sequence of one's own ---------------------------------------------------------------------------------------
