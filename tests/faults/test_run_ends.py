@@ -304,7 +304,7 @@ def test_a_bench_that_is_not_safe_to_begin_with_is_not_energised(held: Rig) -> N
 
 def test_an_unconfirmed_safe_state_counts_for_more_than_the_limit_that_tripped(held: Rig) -> None:
     def trip_with_a_relay_stuck() -> None:
-        held.taps.forge("load", "ROUT:CLOS?", "1,0,0,0")
+        held.taps.forge("load", "ROUT:CLOS?", "1,0,0,0,0,0")
         held.taps.forge("thermometer", "(@101)", "99")
 
     held.at(60.0, trip_with_a_relay_stuck)
@@ -312,7 +312,7 @@ def test_an_unconfirmed_safe_state_counts_for_more_than_the_limit_that_tripped(h
     assert isinstance(outcome.error, LimitTripped)
     assert outcome.exit_code == 5
     assert [str(each) for each in outcome.confirmations if not each.confirmed] == [
-        "load: disconnected: NOT CONFIRMED (it answers '1,0,0,0' to ROUT:CLOS? (@101,102,103,104))"
+        "load: disconnected: NOT CONFIRMED (it answers '1,0,0,0,0,0' to ROUT:CLOS? (@101,102,103,104,111,112))"
     ]
 
 
