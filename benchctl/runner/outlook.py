@@ -175,6 +175,12 @@ class Outlook:
         """Volts at the output for a volt of the generator: as set on the way, or as the amplifier file says."""
         return self.set_gain or self.amplifier.gain_ratio
 
+    @property
+    def rated_level_v(self) -> float:
+        """The generator's level, V rms, that should give rated power into the load, as it is at this supply voltage."""
+        rated = self._into_load(EXPECTED)
+        return math.sqrt(rated.rated_w * rated.load_ohm) / self.gain
+
     # -- what comes of it --------------------------------------------------------------------------------------
 
     @property

@@ -20,7 +20,7 @@ from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
 from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
-from benchctl.runner.steps.search import CLOSING_EXPOSURES, run_search, search_from, usual_exposures
+from benchctl.runner.steps.search import NEAR_FULL_EXPOSURES, run_search, search_from, usual_exposures
 
 SEARCH = "search"  # the name of a record that is taken on the way to a level
 # The search for the full level, from the clean level on.
@@ -128,7 +128,7 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
         burst_s += exposures * length_s
-        near_full = CLOSING_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
+        near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
         bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
         trains.append((bursts, near_full * step.every_s))
     return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s, trains=trains))

@@ -137,7 +137,7 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
 def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
     outlook.supply_v = step.voltage_v
     outlook.current_limit_a = step.current_limit_a
-    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + IDLE_APART_S + 0.5)
+    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + IDLE_APART_S + POLL_S)
 
 
 def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:
