@@ -46,8 +46,6 @@ def main(  # noqa: PLR0917 - click passes each option by name
         kills = _perform(console, target, moments_s, benches)
     console.print(_latencies(kills))
     wrong = [kill for kill in kills if kill.faults]
-    for kill in wrong:
-        console.print(f"killed at {kill.moment_s:.3f} s: {'; '.join(kill.faults)}", style="red", markup=False)
     console.print(f"{len(kills)} kills, {len(wrong)} not as promised")
     sys.exit(1 if wrong else 0)
 
@@ -77,9 +75,16 @@ def _perform(
         task = progress.add_task("killing runs", total=len(moments_s))
         for done in as_completed([pool.submit(kill, moment_s) for moment_s in moments_s]):
             kills.append(done.result())
+            _say_wrong(progress.console, kills[-1])
             slowest = max(each.safe_after_s for each in kills)
             progress.update(task, advance=1, description=f"killing runs, slowest {slowest * 1e3:.0f} ms")
     return kills
+
+
+def _say_wrong(console: Console, kill: Kill) -> None:
+    """At once, because a campaign is long and may be broken off."""
+    if kill.faults:
+        console.print(f"killed at {kill.moment_s:.3f} s: {'; '.join(kill.faults)}", style="red", markup=False)
 
 
 def _latencies(kills: Sequence[Kill]) -> Table:
