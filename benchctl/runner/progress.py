@@ -67,11 +67,12 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
     done = performed.before(next_index)
     # Where the next step switches everything off, nothing need be switched on for it.
     switches_off = [each.step for each in plan[next_index : next_index + 1] if isinstance(each.step, PowerOff)]
-    power_on, conditions = _state_after([*done, *switches_off])
+    left = _Left()
+    left.go_through(*done, *switches_off)
     return Progress(
         next_index=next_index,
-        power_on=power_on,
-        conditions=conditions,
+        power_on=left.power_on,
+        conditions=left.conditions,
         clean_levels=_clean_levels(performed, events),
         measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
         already=_measured_lengths(events, next_index),
@@ -125,41 +126,56 @@ class _Performed:
         """The steps that were performed before this one."""
         return [each.step for place, each in enumerate(self.plan[:index]) if place not in self.left_out]
 
-    def is_search(self, index: int) -> bool:
-        """Whether this step searched for a clean level."""
-        return isinstance(self.plan[index].step, FindCleanLevel) and index not in self.left_out
+    def searches(self) -> Mapping[int, tuple[float | None, float | None]]:
+        """Each step that searched for a clean level -> the load and the frequency that were set then."""
+        left, places = _Left(), {}
+        for index, planned in enumerate(self.plan):
+            if index in self.left_out:
+                continue
+            if isinstance(planned.step, FindCleanLevel):
+                places[index] = (left.conditions.load_ohm, left.conditions.frequency_hz)
+            left.go_through(planned.step)
+        return places
 
 
-def _state_after(done: Sequence[StepBase]) -> tuple[PowerOn | RampSupply | None, Conditions]:
-    """What these steps left the bench set to."""
+@dataclass
+class _Left:
+    """What steps have left the bench set to."""
+
     power_on: PowerOn | RampSupply | None = None
-    conditions = Conditions()
-    for each in done:
-        match each:
-            case PowerOn() | RampSupply() as step:
-                power_on, conditions.supply_v = step, step.voltage_v
+    conditions: Conditions = field(default_factory=Conditions)
+
+    def go_through(self, *steps: StepBase) -> None:
+        """These were performed."""
+        for step in steps:
+            self._go_through(step, self.conditions)
+
+    def _go_through(self, step: StepBase, conditions: Conditions) -> None:
+        match step:
+            case PowerOn() | RampSupply():
+                self.power_on, conditions.supply_v = step, step.voltage_v
             case PowerOff():
-                power_on, conditions.load_ohm, conditions.level_v = None, None, None
-            case Set() as step:
+                self.power_on, conditions.load_ohm, conditions.level_v = None, None, None
+            case Set():
                 if step.load_ohm not in (None, conditions.load_ohm):
                     conditions.load_ohm, conditions.level_v = step.load_ohm, None  # switched without a signal
                 conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
                 conditions.level_v = step.level_v or conditions.level_v
                 conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if each.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
+            case _ if step.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
                 conditions.level_v = None  # these leave the amplifier undriven
-    return power_on, conditions
 
 
 def _clean_levels(performed: _Performed, events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
     """What was found last for each load and frequency; a search forgets what was found before it, whatever it finds."""
+    searches = performed.searches()
     found: dict[tuple[float, float], CleanLevel] = {}
     for event in events:
         if event["event"] == CLEAN_LEVEL:
             found[event["load_ohm"], event["frequency_hz"]] = CleanLevel(event["level_v"], event["thd_n"])
-        elif event["event"] == STEP_STARTED and performed.is_search(event["index"]):
-            _, at = _state_after(performed.before(event["index"]))
-            found = {place: level for place, level in found.items() if place != (at.load_ohm, at.frequency_hz)}
+        elif event["event"] == STEP_STARTED and event["index"] in searches:
+            place = searches[event["index"]]
+            found = {other: level for other, level in found.items() if other != place}
     return found
 
 
