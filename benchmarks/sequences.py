@@ -57,7 +57,10 @@ TOLERANCE = 0.1
 
 @dataclass(frozen=True)
 class Trial:
-    """How one sequence went on one amplifier; `foreseen_s` and `taken_s` are of the steps whose length was known."""
+    """How one sequence went on one amplifier.
+
+    `foreseen_s` and `taken_s` are of the steps whose length was known; `late` took longer than at most.
+    """
 
     sequence: str
     amplifier: str
@@ -65,6 +68,7 @@ class Trial:
     reason: str
     is_safe: bool
     unmeasured: tuple[str, ...] = ()
+    late: tuple[str, ...] = ()
     foreseen_s: float = 0.0
     taken_s: float = 0.0
 
@@ -81,6 +85,7 @@ class Trial:
             yield "the bench is not known to be safe"
         if self.off > TOLERANCE:
             yield f"foreseen {self.foreseen_s:.1f} s, taken {self.taken_s:.1f} s"
+        yield from self.late
 
 
 def documents(sequence: str, amplifier: str, *, short: bool) -> Documents:
@@ -103,26 +108,40 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True) -> Tr
     events = read_journal(result.folder / "journal.jsonl").events
     ended, outcome = events[-1], result.outcome
     foreseen_s, taken_s = times(checked, events, outcome.unmeasured)
+    late = tuple(overruns(checked, events))
     is_safe = ended["event"] == "run ended" and ended["safe"] and outcome.is_safe
     reason = ended.get("reason", "")
-    return Trial(sequence, amplifier, outcome.exit_code, reason, is_safe, outcome.unmeasured, foreseen_s, taken_s)
+    return Trial(sequence, amplifier, outcome.exit_code, reason, is_safe, outcome.unmeasured, late, foreseen_s, taken_s)
 
 
 def times(checked: Preflight, events: Sequence[Event], unmeasured: Sequence[str]) -> tuple[float, float]:
     """Foreseen and taken, s, of the steps whose length is known, without those that were left out or cut short."""
     cut_short = {reason.split(": ")[0] for reason in unmeasured}
-    began = {event["index"]: event["time_s"] for event in events if event["event"] == "step started"}
-    done = {event["index"]: event for event in events if event["event"] == "step finished"}
+    taken_s = _taken_s(events)
     known = [
         index
         for index, forecast in enumerate(checked.forecasts)
-        if index in done
-        and forecast.at_most_s is None
-        and "left_out" not in done[index]
-        and done[index]["step"] not in cut_short
+        if index in taken_s and forecast.at_most_s is None and checked.plan[index].label not in cut_short
     ]
-    foreseen_s = sum(checked.forecasts[index].duration_s for index in known)
-    return foreseen_s, sum(done[index]["time_s"] - began[index] for index in known)
+    return sum(checked.forecasts[index].duration_s for index in known), sum(taken_s[index] for index in known)
+
+
+def overruns(checked: Preflight, events: Sequence[Event]) -> Iterator[str]:
+    """The open steps that took longer than was foreseen at most."""
+    for index, seconds in _taken_s(events).items():
+        at_most_s = checked.forecasts[index].at_most_s
+        if at_most_s is not None and seconds > (1.0 + TOLERANCE) * at_most_s:
+            yield f"{checked.plan[index].label}: foreseen at most {at_most_s:.1f} s, taken {seconds:.1f} s"
+
+
+def _taken_s(events: Sequence[Event]) -> dict[int, float]:
+    """Of each step by its place in the plan, without those that were left out."""
+    began = {event["index"]: event["time_s"] for event in events if event["event"] == "step started"}
+    return {
+        event["index"]: event["time_s"] - began[event["index"]]
+        for event in events
+        if event["event"] == "step finished" and "left_out" not in event
+    }
 
 
 @click.command()

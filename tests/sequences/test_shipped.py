@@ -11,7 +11,7 @@ from benchctl.documents.step_form import HOLDERS
 from benchctl.documents.steps import KINDS
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
-from benchmarks.sequences import BENCHES, TOLERANCE, documents, trial
+from benchmarks.sequences import BENCHES, documents, trial
 
 SEQUENCES = tuple(library.shipped("sequences"))
 # Each sequence on one amplifier, and these so that every amplifier has its turn.
@@ -23,7 +23,6 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "burst_and_continuous": "lw1200",  # into 1 ohm
     "supply_sensitivity": "dx5080",
     "set_gains": "cx4090",  # four controls
-    "full_report": "cx4090",  # whose plugs are moved by hand
 }
 
 
@@ -84,4 +83,4 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(sequence: str, amplif
     assert ended.reason == "finished"
     assert ended.unmeasured == ()
     assert ended.is_safe
-    assert ended.off < TOLERANCE, f"foreseen {ended.foreseen_s:.1f} s, taken {ended.taken_s:.1f} s"
+    assert list(ended.violations()) == []
