@@ -42,10 +42,10 @@ class Expectation:
 
 @dataclass(frozen=True)
 class Instant:
-    """What is to be expected at one time of the run."""
+    """What is to be expected at one time of the run: the highest supply current of the step, and the heatsink."""
 
     time_s: float
-    supply_a: float
+    peak_a: float
     heatsink_c: float
 
 

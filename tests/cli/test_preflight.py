@@ -114,7 +114,7 @@ def test_json_holds_the_tree_and_the_series_that_are_shown(benchctl: Command) ->
     assert times_s == sorted(times_s)
     assert (times_s[0], times_s[-1]) == (0.0, pytest.approx(data["expected_s"]))
     assert data["series"][0]["heatsink_c"] == data["ambient_c"] == 25.0
-    assert max(instant["supply_a"] for instant in data["series"]) == data["tree"]["peak_a"]
+    assert max(instant["peak_a"] for instant in data["series"]) == data["tree"]["peak_a"]
 
 
 @pytest.mark.parametrize(
