@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -102,7 +103,13 @@ class _Asked(click.Option):
     def prompt_for_value(self, ctx: click.Context) -> Any:
         if ctx.meta.get(_TAKE_OFFERED):
             return self.type_cast_value(ctx, self.get_default(ctx))
-        return super().prompt_for_value(ctx)
+        try:
+            return super().prompt_for_value(ctx)
+        except click.Abort:
+            if sys.stdin.isatty():
+                raise
+            message = f"nobody answers '{self.prompt}'; give {self.opts[0]}, or --yes to take what is offered"
+            raise click.UsageError(message, ctx) from None
 
 
 def asking(questions: Sequence[Question]) -> Callable[[_F], _F]:

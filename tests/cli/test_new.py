@@ -112,6 +112,35 @@ def test_the_three_new_files_run_dry_together_without_a_change(tmp_path: Path) -
     assert named >= {"burst_power_clean", "continuous_power", "gain", "output_noise", "damping_factor"}
 
 
+@pytest.mark.parametrize(
+    ("plate", "wired"),
+    [
+        (
+            {"--class": "D", "--outputs": "floating", "--channels": "Sub", "--minimum-load": "1 ohm", "--gain": "34 dB"}
+            | {"--rated": "1 ohm = 300 W, 2 ohm=200 W", "--idle-current": "2 A", "--fuse": "60 A"},
+            {"--channels": "Sub", "--loads": "1 ohm, 2 ohm"},
+        ),
+        (
+            {"--class": "H", "--channels": "Left, Right, Centre", "--nominal": "13.2 V", "--rated": "8 ohm = 40 W"}
+            | {"--minimum-load": "8 ohm", "--maximum": "15 V"},
+            {"--channels": "Left, Right, Centre", "--loads": "8 ohm"},
+        ),
+    ],
+)
+def test_so_do_other_amplifiers_on_benches_that_are_wired_for_them(
+    plate: dict[str, str], wired: dict[str, str], tmp_path: Path
+) -> None:
+    documents = Documents(
+        written(tmp_path, "sequence", "--measure", "noise, response"),
+        written(tmp_path, "bench", *(word for pair in wired.items() for word in pair)),
+        written(tmp_path, "amplifier", *(word for pair in plate.items() for word in pair)),
+    )
+    outcome = run(documents, Nobody(), out=tmp_path, dry_run=True, unattended=True).outcome
+    assert (outcome.error, outcome.unmeasured) == (None, ())
+    channels = {figure.channel for figure in outcome.figures if figure.name == "gain"}
+    assert channels == set(wired["--channels"].split(", "))
+
+
 def test_a_new_sequence_measures_on_every_bench_that_ships(tmp_path: Path) -> None:
     path = written(tmp_path, "sequence", "--measure", ", ".join(MEASUREMENTS))
     for bench, amplifier in (("workshop", "kx240"), ("coach_bench", "cx4090"), ("heavy_bench", "lw1200")):
@@ -200,6 +229,12 @@ def test_answers_that_contradict_each_other_are_told_and_nothing_is_left_behind(
     result = invoke("amplifier", str(tmp_path / "unit.yaml"), "--yes", "--minimum", "20 V")
     assert isinstance(result.exception, DocumentError)
     assert "the minimum supply voltage must not lie above the nominal one" in str(result.exception)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_where_nobody_can_answer_it_says_which_options_do(tmp_path: Path) -> None:
+    refused = invoke("sequence", str(tmp_path / "mine.yaml"), answers="A title\n").exception
+    assert "give --measure, or --yes to take what is offered" in refused.format_message()  # type: ignore[union-attr]
     assert list(tmp_path.iterdir()) == []
 
 
