@@ -206,7 +206,7 @@ def _command(schema: Schema) -> Schema:
         return schema
     values = f"; takes {', '.join(f'{{{name}}}' for name in takes)}" if takes else ""
     rest = {key: value for key, value in schema.items() if key not in (TAKES, "default")}
-    return {**rest, "description": schema.get("description", "") + values}
+    return rest | ({"description": schema["description"] + values} if "description" in schema else {})
 
 
 def _without_noise(schema: Schema) -> Schema:
