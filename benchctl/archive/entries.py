@@ -9,15 +9,11 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from benchctl.archive.events import FIGURES, HANDS, STEP_GIVEN_UP
 from benchctl.archive.journal import Event
 from benchctl.errors import ArchiveError
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure
-
-FIGURES = "figures"
-HANDS = "hands"
-# A step that was begun and will begin anew: what it had found by then is no result.
-STEP_GIVEN_UP = "step given up"
 
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
 # whose vector instructions add in another order, computes the same ones.

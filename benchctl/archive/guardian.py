@@ -6,12 +6,10 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from benchctl.archive.events import GUARDIAN_ACTED
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event
-
-# The journal's event for each line; `line` counts from 1, and `acted` is the line's own `wall`.
-GUARDIAN_ACTED = "guardian acted"
 
 
 def lines_not_told(folder: RunFolder, events: Sequence[Event]) -> list[dict[str, Any]]:

@@ -9,9 +9,6 @@ from typing import Any
 
 from benchctl.archive.captures import save_capture
 from benchctl.archive.entries import (
-    FIGURES,
-    HANDS,
-    STEP_GIVEN_UP,
     Conditions,
     FiguresEntry,
     as_stored,
@@ -20,6 +17,7 @@ from benchctl.archive.entries import (
     positions_of,
     readings_as_json,
 )
+from benchctl.archive.events import CAPTURE, FIGURES, HANDS, STEP_GIVEN_UP
 from benchctl.archive.figures import write_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal, read_journal
@@ -68,7 +66,7 @@ class Recorder:
     def capture(self, capture: Capture) -> str:
         """Store a capture; returns its file's name in the folder, such as 'captures/0007-burst.npz'."""
         file = save_capture(self.folder, capture)
-        self.event("capture", file=file, signals=list(capture.traces), samples=capture.samples, taken_s=capture.taken_s)
+        self.event(CAPTURE, file=file, signals=list(capture.traces), samples=capture.samples, taken_s=capture.taken_s)
         return file
 
     def keep(self, capture: Capture) -> Capture:

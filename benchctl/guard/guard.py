@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
+from benchctl.archive.events import TRIP
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.limits import Watch, WatchedLimit
@@ -195,7 +196,7 @@ class Guard:
             return
         self._make_safe(Event.TRIP)
         self._report(
-            "trip", limit=reason.limit, value=reason.value, unit=reason.unit, at_s=reason.time_s, reason=str(reason)
+            TRIP, limit=reason.limit, value=reason.value, unit=reason.unit, at_s=reason.time_s, reason=str(reason)
         )
 
     def _make_safe(self, event: Event) -> None:

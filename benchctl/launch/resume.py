@@ -6,17 +6,18 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from benchctl.archive.events import GUARDIAN_ACTED, RUN_ENDED, RUN_RESUMED, RUN_STARTED
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.guardian import GUARDIAN_ACTED, lines_not_told
+from benchctl.archive.guardian import lines_not_told
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.launch.run import RUN_STARTED, Opened, Result, RunObserver, closed_behind, opened_bench, perform
-from benchctl.runner.execute import FINISHED, RUN_ENDED, Outcome
+from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
+from benchctl.runner.execute import FINISHED, Outcome
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
-from benchctl.runner.progress import RUN_RESUMED, progress_of
+from benchctl.runner.progress import progress_of
 from benchctl.runner.run import Files
 
 

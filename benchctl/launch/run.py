@@ -12,6 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Protocol
 
+from benchctl.archive.events import RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
@@ -53,10 +54,6 @@ class _NobodyAsked:
     def answer(self, question: str) -> str:
         self._observer.note(f"would be asked for: {question}")
         return "not asked in a dry run"
-
-
-RUN_STARTED = "run started"
-BEGINS_ANEW = "step begins anew"
 
 
 class RunObserver(Observer, Protocol):
@@ -183,7 +180,7 @@ def perform(  # noqa: PLR0917 - what a run is made of
     guard of its own, and from what its journal tells.
     """
     if checked.warnings:
-        recorder.event("warnings accepted", reason=checked.accepted, warnings=list(checked.warnings))
+        recorder.event(WARNINGS_ACCEPTED, reason=checked.accepted, warnings=list(checked.warnings))
     outcome = _perform_part(files, checked, opened, recorder, observer, progress)
     with ExitStack() as stack:
         while outcome.begins_anew:
@@ -191,7 +188,7 @@ def perform(  # noqa: PLR0917 - what a run is made of
                 opened = stack.enter_context(opened.renewed())
                 progress = progress_of(checked.plan, read_journal(recorder.folder.journal).events)
                 step = checked.plan[progress.next_index].label
-                recorder.event(BEGINS_ANEW, index=progress.next_index, step=step)
+                recorder.event(STEP_BEGINS_ANEW, index=progress.next_index, step=step)
                 outcome = _perform_part(files, checked, opened, recorder, observer, progress)
             except BenchctlError as error:  # nothing was switched on again
                 outcome = conclude(recorder, replace(outcome, error=error, begins_anew=False))

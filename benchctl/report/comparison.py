@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Place, compared_figures
-from benchctl.archive.entries import HANDS, positions_of
+from benchctl.archive.entries import positions_of
+from benchctl.archive.events import HANDS
 from benchctl.measure.figure import Figure
 from benchctl.measure.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.report.ending import ending_of

@@ -6,10 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchctl.archive.entries import STEP_GIVEN_UP
+from benchctl.archive.events import NOTE, STEP_FINISHED, STEP_GIVEN_UP, STEP_STARTED
 from benchctl.archive.journal import Event
-
-STEP_STARTED, STEP_FINISHED, NOTE = "step started", "step finished", "note"
 
 
 @dataclass(frozen=True)

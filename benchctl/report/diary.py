@@ -6,16 +6,28 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from benchctl.archive.entries import FIGURES
+from benchctl.archive.events import (
+    CAPTURE,
+    FIGURES,
+    HANDS,
+    NOTE,
+    RUN_ENDED,
+    RUN_RESUMED,
+    RUN_STARTED,
+    SEARCH,
+    STEP_BEGINS_ANEW,
+    STEP_FINISHED,
+    STEP_STARTED,
+    TRIP,
+    WARNINGS_ACCEPTED,
+)
 from benchctl.quantity import clock_face, render
-from benchctl.report.course import STEP_FINISHED, STEP_STARTED, StepTaken
-from benchctl.report.story import BEGINS_ANEW, RUN_ENDED, RUN_RESUMED, RUN_STARTED, Story
+from benchctl.report.course import StepTaken
+from benchctl.report.story import Story
 from benchctl.report.tables import Cell, Table, heads
 
 # These have tables of their own, or come so often that the journal is the place for them.
-_ELSEWHERE = frozenset(
-    {STEP_STARTED, STEP_FINISHED, FIGURES, "capture", "search", "hands", "trip", "warnings accepted"}
-)
+_ELSEWHERE = frozenset({STEP_STARTED, STEP_FINISHED, FIGURES, CAPTURE, SEARCH, HANDS, TRIP, WARNINGS_ACCEPTED})
 _MOST_EVENTS = 200
 
 
@@ -71,7 +83,7 @@ def events_table(story: Story) -> Table | None:
 
 
 # Of these, one field says it all.
-_TELLING = {"note": "text", "run ended": "reason", "run resumed": "step", BEGINS_ANEW: "step", "torn_line": "torn"}
+_TELLING = {NOTE: "text", RUN_ENDED: "reason", RUN_RESUMED: "step", STEP_BEGINS_ANEW: "step", "torn_line": "torn"}
 
 
 def _in_words(event: Mapping[str, Any]) -> str:

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from benchctl.archive.events import RUN_ENDED, RUN_RESUMED, RUN_STARTED, TRIP
 from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, RequirementFailed
-from benchctl.report.story import RUN_ENDED, RUN_RESUMED, RUN_STARTED, Story
+from benchctl.report.story import Story
 
 FINISHED = "finished"
 # What README says of the exit codes, for one run.
@@ -101,7 +102,7 @@ def _words(story: Story, ended: Mapping[str, Any]) -> str:
 
 def _class_of(story: Story, ended: Mapping[str, Any]) -> type[BenchctlError]:
     """Who ended it. The exit code of a bench that is not known to be safe hides that, so a trip is looked for."""
-    if any(trip.get("reason") == ended.get("reason") for trip in story.of_kind("trip")):
+    if any(trip.get("reason") == ended.get("reason") for trip in story.of_kind(TRIP)):
         return LimitTripped
     classes: Sequence[type[BenchctlError]] = (LimitTripped, OperatorStop, RequirementFailed)
     return next((each for each in classes if each.exit_code == ended.get("exit_code")), BenchctlError)

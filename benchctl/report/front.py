@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from benchctl.archive.events import WARNINGS_ACCEPTED
 from benchctl.quantity import clock_face
 from benchctl.report.ending import Ending
 from benchctl.report.story import Story
@@ -25,7 +26,7 @@ class Box:
 def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
     yield from _safety(story, ending)
-    for warnings in story.of_kind("warnings accepted"):
+    for warnings in story.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
     unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in story.steps if step.unmeasured)

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from benchctl.archive.entries import FIGURES, FiguresEntry, results_of
+from benchctl.archive.entries import FiguresEntry, results_of
+from benchctl.archive.events import FIGURES, RUN_STARTED
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_as_far_as_whole
 from benchctl.archive.trend import read_trend
@@ -20,8 +21,6 @@ from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import ArchiveError, DocumentError, UsageError
 from benchctl.report.course import StepTaken, steps_taken
 
-RUN_STARTED, RUN_RESUMED, RUN_ENDED = "run started", "run resumed", "run ended"
-BEGINS_ANEW = "step begins anew"
 _D = TypeVar("_D")
 
 

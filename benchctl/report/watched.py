@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.events import HANDS, TRIP
 from benchctl.archive.trend import trend_column
 from benchctl.guard.limits import WatchedLimit, limits_of
 from benchctl.measure.words import unit_in_words, value_in_words
@@ -21,7 +22,7 @@ def limits_table(story: Story) -> Table | None:
     if story.sequence is None or story.bench is None or story.amplifier is None:
         return None
     limits = limits_of(story.sequence, story.bench, story.amplifier)
-    tripped = {str(trip.get("limit")) for trip in story.of_kind("trip")}
+    tripped = {str(trip.get("limit")) for trip in story.of_kind(TRIP)}
     return Table(
         "Limits watched from the first step to the last",
         heads("signal", "limit", "set by", numbers=["lowest read", "highest read"]) + heads("tripped"),
@@ -52,7 +53,7 @@ def _extremes(limit: WatchedLimit, trend: pd.DataFrame | None) -> tuple[str, str
 
 def trips_table(story: Story) -> Table | None:
     """Every trip: which limit, at which value, when."""
-    trips = story.of_kind("trip")
+    trips = story.of_kind(TRIP)
     if not trips:
         return None
     rows = tuple(_trip_row(trip) for trip in trips)
@@ -104,7 +105,7 @@ def controls_table(story: Story) -> Table | None:
             Cell(str(name)),
             Cell(str(answer)),
         )
-        for event in story.of_kind("hands")
+        for event in story.of_kind(HANDS)
         for name, answer in (event.get("answers") or {"": ""}).items()
     )
     table = Table("Asked of a person, and what is on record", heads("at", "asked", "of", "answer"), rows)

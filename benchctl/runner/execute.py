@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
+from benchctl.archive.events import RUN_ENDED, STEP_FINISHED, STEP_STARTED
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.bench_steps import RampSupply
 from benchctl.documents.step_base import StepBase
@@ -15,13 +16,12 @@ from benchctl.measure.figure import Figure
 from benchctl.runner import power_cycle
 from benchctl.runner.drive import mute
 from benchctl.runner.plan import PlannedStep
-from benchctl.runner.progress import STEP_FINISHED, STEP_STARTED, Progress, return_to, take_over
+from benchctl.runner.progress import Progress, return_to, take_over
 from benchctl.runner.run import Run
 from benchctl.runner.steps import ACTIONS
 from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
-RUN_ENDED = "run ended"
 FINISHED = "finished"  # the reason of one that came to the end of its plan
 # What a fault of the program itself counts as: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5

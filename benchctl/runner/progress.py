@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchctl.archive.entries import FIGURES, STEP_GIVEN_UP, FiguresEntry, entries_of, results_of
+from benchctl.archive.entries import FiguresEntry, entries_of, results_of
+from benchctl.archive.events import CLEAN_LEVEL, FIGURES, RUN_RESUMED, STEP_FINISHED, STEP_GIVEN_UP, STEP_STARTED
 from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.documents.step_base import StepBase
@@ -22,10 +23,6 @@ from benchctl.runner.steps.set import perform as perform_set
 
 Event = Mapping[str, Any]
 
-STEP_STARTED = "step started"
-STEP_FINISHED = "step finished"
-RUN_RESUMED = "run resumed"
-CLEAN_LEVEL = "clean level"
 # After any of these no step is under way, until the next one is started.
 _BETWEEN_STEPS = (STEP_FINISHED, STEP_GIVEN_UP, RUN_RESUMED)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
+from benchctl.archive.events import NOTE
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock
 from benchctl.documents import amplifier, bench, sequence
@@ -209,7 +210,7 @@ class Run:
 
     def note(self, text: str) -> None:
         """Tell the person and the journal."""
-        self.recorder.event("note", step=self.planned.label, text=text)
+        self.recorder.event(NOTE, step=self.planned.label, text=text)
         self.observer.note(text)
 
     # -- what analyses must know -------------------------------------------------------------------------------

@@ -12,7 +12,8 @@ from pathlib import Path
 from random import Random
 
 from benchctl import library
-from benchctl.archive.entries import STEP_GIVEN_UP, entries_of
+from benchctl.archive.entries import entries_of
+from benchctl.archive.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_journal
@@ -21,7 +22,7 @@ from benchctl.documents.part import Source
 from benchctl.documents.reader import load_amplifier, read
 from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import BenchctlError
-from benchctl.launch.run import BEGINS_ANEW, Opened, Result, opened_bench, run_on
+from benchctl.launch.run import Opened, Result, opened_bench, run_on
 from benchctl.runner.plan import expand
 from benchctl.runner.preflight import preflight
 from benchctl.runner.run import Files
@@ -149,7 +150,7 @@ def _press(simulated: SimulatedBench, opened: Opened, name: str) -> None:
 def _wrong_with(folder: RunFolder, done: Trial) -> Iterator[str]:
     """Everything in a run folder that is not as promised."""
     journal = read_journal(folder.journal)
-    done.began_anew = len(journal.of_kind(BEGINS_ANEW))
+    done.began_anew = len(journal.of_kind(STEP_BEGINS_ANEW))
     if journal.torn is not None:
         yield "the journal's last line is torn"
     if not read_figures(folder).equals(figure_table(entries_of(journal.events))):

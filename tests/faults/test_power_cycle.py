@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.entries import STEP_GIVEN_UP, entries_of
+from benchctl.archive.entries import entries_of
+from benchctl.archive.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event
 from benchctl.archive.verify import verify
@@ -19,7 +20,6 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import OperatorStop
 from benchctl.launch.resume import resume
-from benchctl.launch.run import BEGINS_ANEW
 from benchctl.report.diary import steps_table
 from benchctl.report.story import read_story
 from benchctl.runner.power_cycle import REPEATS_A_STEP, RETURN_S
@@ -104,7 +104,7 @@ def test_nothing_is_on_and_the_journal_has_it_before_the_first_command(tmp_path:
     ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, witness)
     assert ended.exit_code == 0
     told = witness.journals[1]
-    assert told[-3:] == [STEP_GIVEN_UP, "note", BEGINS_ANEW]
+    assert told[-3:] == [STEP_GIVEN_UP, "note", STEP_BEGINS_ANEW]
     assert told[told.index(STEP_GIVEN_UP) - 1] == "safe state"
     safe_state = of_kind(ended, "safe state")[0]
     assert all(part["confirmed"] for part in safe_state["instruments"])
@@ -119,7 +119,7 @@ def test_a_supply_that_lost_its_power_gives_it_again_as_power_on_does(tmp_path: 
     """With the delay of the amplifier's turn-on lead, and idle before anything sounds."""
     ended = dry_run_of(short(f"{{kind: power cycle, instrument: supply, {BUSY}}}"), tmp_path)
     assert ended.exit_code == 0
-    (again,) = of_kind(ended, BEGINS_ANEW)
+    (again,) = of_kind(ended, STEP_BEGINS_ANEW)
     started = next(event for event in of_kind(ended, "step started") if event["number"] > again["number"])
     assert started["step"] == "4 measure_continuous"
     assert started["time_s"] - again["time_s"] >= 2.0 + 1.0  # the lead's delay, and two readings of idle
@@ -131,7 +131,7 @@ def test_a_switch_on_that_needed_care_needs_it_again(tmp_path: Path) -> None:
     files = files_of(ramp, "hold: {for: 60 s}", "measure_idle: {for: 1 s}", "power_off", faults=faults)
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
-    (again,) = of_kind(ended, BEGINS_ANEW)
+    (again,) = of_kind(ended, STEP_BEGINS_ANEW)
     started = [event for event in of_kind(ended, "step started") if event["step"] == "2 hold"]
     assert started[1]["time_s"] - again["time_s"] > 10.0
 
@@ -151,7 +151,7 @@ def test_a_step_that_switches_everything_off_switches_nothing_on_to_begin_anew(t
     files = files_of(POWER_ON_LINE, "power_off", faults=["{kind: power cycle, instrument: generator, exchange: 14}"])
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
-    (given_up,), (again,) = of_kind(ended, STEP_GIVEN_UP), of_kind(ended, BEGINS_ANEW)
+    (given_up,), (again,) = of_kind(ended, STEP_GIVEN_UP), of_kind(ended, STEP_BEGINS_ANEW)
     assert given_up["step"] == again["step"] == "2 power_off"
     assert of_kind(ended, "step started")[-1]["time_s"] == again["time_s"]
 
@@ -213,7 +213,7 @@ def test_a_resumed_run_takes_none_of_it_for_a_result_either(interrupted: Ended, 
     whole, killed = interrupted.result.folder, tmp_path / "killed"
     shutil.copytree(whole, killed)
     lines = (whole / "journal.jsonl").read_text().splitlines(keepends=True)
-    (killed / "journal.jsonl").write_text("".join(lines[: kinds(interrupted.events).index(BEGINS_ANEW) + 2]))
+    (killed / "journal.jsonl").write_text("".join(lines[: kinds(interrupted.events).index(STEP_BEGINS_ANEW) + 2]))
     bench = killed / "inputs" / "bench.yaml"
     bench.write_text(bench.read_text().split("  faults:\n", maxsplit=1)[0])
     resumed = resume(killed, Meddler())
@@ -283,8 +283,8 @@ def test_a_bench_that_cannot_be_set_up_again_ends_the_run(tmp_path: Path) -> Non
     )
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) in {(5, ()), (4, ())}
-    assert kinds(ended.events).count(BEGINS_ANEW) == 1
-    assert "step started" not in kinds(ended.events)[kinds(ended.events).index(BEGINS_ANEW) :]
+    assert kinds(ended.events).count(STEP_BEGINS_ANEW) == 1
+    assert "step started" not in kinds(ended.events)[kinds(ended.events).index(STEP_BEGINS_ANEW) :]
 
 
 def test_nothing_is_switched_on_again_while_a_temperature_cannot_be_told(tmp_path: Path) -> None:
@@ -292,7 +292,7 @@ def test_nothing_is_switched_on_again_while_a_temperature_cannot_be_told(tmp_pat
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert ended.exit_code in {4, 5}
     assert ended.still_on == ()
-    again = of_kind(ended, BEGINS_ANEW)
+    again = of_kind(ended, STEP_BEGINS_ANEW)
     assert ended.events[-1]["time_s"] - again[0]["time_s"] < 0.5  # less than any switching on takes
 
 
@@ -314,4 +314,4 @@ def test_a_person_who_stops_the_run_between_its_parts_is_heard(tmp_path: Path) -
     witness = Witness(lambda first: first.interlock.open(OperatorStop("stopped by Ctrl-C")))
     ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, witness)
     assert (ended.exit_code, ended.still_on) == (6, ())
-    assert kinds(ended.events)[-3:] == [BEGINS_ANEW, "safe state", "run ended"]
+    assert kinds(ended.events)[-3:] == [STEP_BEGINS_ANEW, "safe state", "run ended"]

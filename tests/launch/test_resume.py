@@ -10,9 +10,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from benchctl.archive.events import GUARDIAN_ACTED
 from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.guardian import GUARDIAN_ACTED
 from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import verify
 from benchctl.errors import PreflightRefused, UsageError

@@ -7,6 +7,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
+from benchctl.archive.events import SEARCH
 from benchctl.report.course import StepTaken
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, marker, svg_of
 from benchctl.report.story import Story
@@ -18,9 +19,9 @@ _FEWEST = 3  # exposures: two points are no curve
 
 def distortion_pictures(story: Story) -> Iterator[Picture]:
     """One for each load and frequency that clean levels were searched at, as far as anybody would look at them all."""
-    points = list(dict.fromkeys(_point(event) for event in story.of_kind("search")))
+    points = list(dict.fromkeys(_point(event) for event in story.of_kind(SEARCH)))
     for number, point in enumerate(points[:_MOST], start=1):
-        searches = [e for e in story.of_kind("search") if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST]
+        searches = [e for e in story.of_kind(SEARCH) if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST]
         if searches:
             yield _picture(searches, point, _bounds(searches, story.steps), f"distortion-{number}")
 

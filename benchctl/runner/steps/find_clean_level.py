@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchctl.archive.events import CLEAN_LEVEL
 from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope import POLL_S
 from benchctl.measure.analyses import steady_distortion
@@ -45,7 +46,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     level_v = run_search(run, search, expose, "clean steady level")
     run.clean_levels[load_ohm, frequency_hz] = CleanLevel(level_v, step.thd_n)
-    run.recorder.event("clean level", load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
+    run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
     run.note(f"clean steady level {level_v:.4g} V")
 
 

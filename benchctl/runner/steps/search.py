@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from benchctl.archive.events import SEARCH
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
@@ -31,7 +32,7 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
         distortion = expose(level_v)
         search.answer(level_v, distortion.ratio, is_bound=distortion.is_bound)
     run.recorder.event(
-        "search",
+        SEARCH,
         step=run.planned.label,
         what=what,
         exposures=[

@@ -1,0 +1,24 @@
+"""What the journal calls the events that somebody reads again: a resumed run, `verify`, a report."""
+
+from __future__ import annotations
+
+from typing import Final
+
+RUN_STARTED: Final = "run started"
+RUN_RESUMED: Final = "run resumed"
+RUN_ENDED: Final = "run ended"
+STEP_STARTED: Final = "step started"
+STEP_FINISHED: Final = "step finished"
+# A step that was begun and will begin anew: what it had found by then is no result.
+STEP_GIVEN_UP: Final = "step given up"
+STEP_BEGINS_ANEW: Final = "step begins anew"
+FIGURES: Final = "figures"
+CAPTURE: Final = "capture"
+CLEAN_LEVEL: Final = "clean level"
+SEARCH: Final = "search"
+HANDS: Final = "hands"
+NOTE: Final = "note"
+TRIP: Final = "trip"
+WARNINGS_ACCEPTED: Final = "warnings accepted"
+# A line that the guardian wrote; `line` counts from 1, and `acted` is the line's own `wall`.
+GUARDIAN_ACTED: Final = "guardian acted"
