@@ -7,14 +7,18 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from benchctl.archive.entries import FiguresEntry, entries_of
+from benchctl.archive.events import CLEAN_LEVEL
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import parse_journal
+from benchctl.archive.journal import parse_journal, read_journal
 
 # Which figure a row is.
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
 # They tell of what went before, and a bench that was killed many times is warmer than a fresh one.
 HISTORY = {"heatsink_temperature"}
+# They are read at a level that a search has found. It may stop anywhere within its resolution below the bound, and
+# there distortion rises steeply: what it promises is the bound, and the power that belongs to it.
+DISTORTION = {"thd", "thd_n"}
 Rows = dict[tuple[str, ...], dict[str, Any]]
 
 
@@ -27,8 +31,26 @@ def faults_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFol
     reference = _rows(read_figures(undisturbed).to_dict("records"))
     for key in final.keys() ^ reference.keys():
         yield f"{_words(key)} is in one of resumed and undisturbed only"
+    bound = _searched_bound(undisturbed)
     for key in final.keys() & reference.keys():
-        yield from _apart(key, final[key], reference[key])
+        if bound is not None and final[key]["figure"] in DISTORTION:
+            yield from _over(key, final[key], bound)
+        else:
+            yield from _apart(key, final[key], reference[key])
+
+
+def _searched_bound(folder: RunFolder) -> float | None:
+    """The distortion that the run's searches kept to, a ratio; None if there was no search."""
+    events = read_journal(folder.journal).events
+    bounds = {float(event["thd_n"]) for event in events if event["event"] == CLEAN_LEVEL}
+    return max(bounds, default=None)
+
+
+def _over(key: tuple[str, ...], row: dict[str, Any], bound: float) -> Iterator[str]:
+    """Whether a distortion at a level that was found to be clean is not."""
+    uncertainty = 0.0 if math.isnan(row["expanded_uncertainty"]) else row["expanded_uncertainty"]
+    if row["value"] - uncertainty > bound:
+        yield f"{_words(key)}: {row['value']:.6g}, searched for at most {bound:.6g}"
 
 
 def _rows_of(entries: Iterable[FiguresEntry]) -> Rows:
