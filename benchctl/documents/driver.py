@@ -190,8 +190,7 @@ class SupplyCommands(Part):
     output_on: _OfOutput = Field(description="switch the output on")
     output_off: _OfOutput = Field(description="switch the output off")
     get_output: _AskOutput = Field(description="answers 1 where the output is on, else 0")
-    measure_voltage: _AskOutput = Field(description="answers the voltage at the output, V")
-    measure_current: _AskOutput = Field(description="answers the current out of the output, A")
+    measure: _AskOutput = Field(description="answers the voltage at the output, V, and the current out of it, A")
 
 
 class SupplyDriver(Document):

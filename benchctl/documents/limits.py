@@ -134,6 +134,10 @@ def output_signal(quantity: str, output: str) -> str:
     return f"supply_{quantity}" if output == MAIN_OUTPUT else f"supply_{quantity}_{output}"
 
 
+SUPPLY_SIGNALS = (output_signal("voltage", MAIN_OUTPUT), output_signal("current", MAIN_OUTPUT))
+"""What is read of the main output, in the order in which a supply answers."""
+
+
 class OutputLimits(Part):
     """The limits of one further output of the supply."""
 

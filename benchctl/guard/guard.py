@@ -140,12 +140,13 @@ class Guard:
 
     def _sample(self, sampler: Sampler, now_s: float) -> None:
         for sensor in sampler.due(now_s):
-            value = self._read(sampler, sensor)
+            read = self._read(sampler, sensor)
             with self._judging:
-                self.readings[sensor.signal] = value
+                self.readings.update(read)
                 if sensor.has_trend:
-                    self._fresh[sensor.signal] = value
-            self._judge(sensor.signal, value)
+                    self._fresh.update(read)
+            for signal, value in read.items():
+                self._judge(signal, value)
             if self._interlock.opened.is_set():
                 break
         if sampler is self._samplers[-1]:
@@ -163,21 +164,23 @@ class Guard:
             for signal in other.stale(self._clock.now()) if other is not sampler else ():
                 self._judge(signal, None)
 
-    def _read(self, sampler: Sampler, sensor: Sensor) -> float | None:
-        """One reading; None where there is none, or where it came too long after the one before."""
+    def _read(self, sampler: Sampler, sensor: Sensor) -> dict[str, float | None]:
+        """What a sensor says, by signal; None where it says nothing, or too long after it spoke last."""
+        unread: dict[str, float | None] = dict.fromkeys(sensor.signals)
         try:
-            value = sensor.read()
+            values = sensor.read()
         except InstrumentError as error:
             if not self._interlock.opened.is_set():
-                self._report("reading failed", signal=sensor.signal, reason=str(error))
+                self._report("reading failed", signals=sensor.signals, reason=str(error))
             if isinstance(error, SettingsLost):  # whatever it reads now, and however long that may be passed
                 self._interlock.open(error)
-            return None
+            return unread
         except BenchctlError:
             if not self._interlock.opened.is_set():  # it has not opened while we waited: the journal is gone, say
                 raise
-            return None
-        return value if sampler.has_read(sensor, self._clock.now()) else None
+            return unread
+        is_timely = sampler.has_read(sensor, self._clock.now())
+        return dict(zip(sensor.signals, values, strict=True)) if is_timely else unread
 
     # -- judging and tripping ----------------------------------------------------------------------------------
 

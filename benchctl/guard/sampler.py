@@ -6,14 +6,15 @@ And each thread looks after the others: readings that cease to come are noticed 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from functools import partial
 
-from benchctl.documents.limits import output_signal
+from benchctl.documents.limits import SUPPLY_SIGNALS, output_signal
 from benchctl.guard.limits import SUPPLY_PROTECTION
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.supply import Supply
+from benchctl.instruments.thermometer import Thermometer
 
 SAMPLING_PERIOD_S = 0.2
 # A heatsink of a kilogram moves by hundredths of a kelvin in a second.
@@ -29,11 +30,11 @@ STALE_S = 3.0
 
 @dataclass(frozen=True)
 class Sensor:
-    """A signal, how often it is read, and how; what is no quantity has no place in the trend."""
+    """Signals that one question reads, how often, and how; what is no quantity has no place in the trend."""
 
-    signal: str
+    signals: tuple[str, ...]
     period_s: float
-    read: Callable[[], float]
+    read: Callable[[], Sequence[float]]
     has_trend: bool = True
 
 
@@ -42,8 +43,8 @@ class Sampler:
 
     def __init__(self, sensors: Sequence[Sensor]) -> None:
         self._sensors = tuple(sensors)
-        self._due_s = {sensor.signal: 0.0 for sensor in sensors}
-        self._read_s: dict[str, float] = {}
+        self._due_s = {sensor.signals: 0.0 for sensor in sensors}
+        self._read_s: dict[tuple[str, ...], float] = {}
 
     def begin(self, now_s: float) -> None:
         """From now on readings are expected."""
@@ -53,25 +54,25 @@ class Sampler:
         """The sensors to be read now."""
         for sensor in self._sensors:
             # Sums of sampling periods fall a rounding error short of the time they are compared with.
-            if now_s >= self._due_s[sensor.signal] - 1e-9:
-                self._due_s[sensor.signal] = now_s + sensor.period_s
+            if now_s >= self._due_s[sensor.signals] - 1e-9:
+                self._due_s[sensor.signals] = now_s + sensor.period_s
                 yield sensor
 
     def has_read(self, sensor: Sensor, now_s: float) -> bool:
         """Note a reading; whether it came soon enough after the one before."""
         is_timely = not self._is_stale(sensor, now_s)
-        self._read_s[sensor.signal] = now_s
+        self._read_s[sensor.signals] = now_s
         return is_timely
 
     def stale(self, now_s: float) -> list[str]:
         """The signals whose readings have ceased to come."""
-        return [sensor.signal for sensor in self._sensors if self._is_stale(sensor, now_s)]
+        return [signal for sensor in self._sensors if self._is_stale(sensor, now_s) for signal in sensor.signals]
 
     def _is_stale(self, sensor: Sensor, now_s: float) -> bool:
-        return now_s - self._read_s[sensor.signal] > sensor.period_s + STALE_S
+        return now_s - self._read_s[sensor.signals] > sensor.period_s + STALE_S
 
 
-def samplers_of(bench: Bench, watched: Collection[str] = ()) -> list[Sampler]:
+def samplers_of(bench: Bench, watched: Set[str] = frozenset()) -> list[Sampler]:
     """One for each instrument that can be watched on this bench, the supply last.
 
     Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
@@ -79,27 +80,36 @@ def samplers_of(bench: Bench, watched: Collection[str] = ()) -> list[Sampler]:
     return [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
 
 
-def _of_supply(bench: Bench, watched: Collection[str]) -> list[Sensor]:
+def _of_supply(bench: Bench, watched: Set[str]) -> list[Sensor]:
     if not bench.has("supply"):
         return []
     supply, output = bench.supply, bench.main_output
     return [
-        Sensor("supply_voltage", SAMPLING_PERIOD_S, partial(supply.measure_voltage, output)),
-        Sensor("supply_current", SAMPLING_PERIOD_S, partial(supply.measure_current, output)),
-        Sensor(SUPPLY_PROTECTION, PROTECTION_PERIOD_S, partial(supply.tripped_protections, output), has_trend=False),
-        *(sensor for sensor in _of_further_outputs(supply, output) if sensor.signal in watched),
+        Sensor(SUPPLY_SIGNALS, SAMPLING_PERIOD_S, partial(supply.measure, output)),
+        Sensor((SUPPLY_PROTECTION,), PROTECTION_PERIOD_S, partial(_tripped, supply, output), has_trend=False),
+        *(sensor for sensor in _of_further_outputs(supply, output) if not watched.isdisjoint(sensor.signals)),
     ]
+
+
+def _tripped(supply: Supply, output: str) -> tuple[float]:
+    return (supply.tripped_protections(output),)
 
 
 def _of_further_outputs(supply: Supply, main: str) -> Iterator[Sensor]:
     for name in supply.outputs:
         if name != main:
-            yield Sensor(output_signal("voltage", name), SIDE_PERIOD_S, partial(supply.measure_voltage, name))
-            yield Sensor(output_signal("current", name), SIDE_PERIOD_S, partial(supply.measure_current, name))
+            signals = (output_signal("voltage", name), output_signal("current", name))
+            yield Sensor(signals, SIDE_PERIOD_S, partial(supply.measure, name))
 
 
 def _temperatures(bench: Bench) -> list[Sensor]:
     if not bench.has("thermometer"):
         return []
     thermometer = bench.thermometer
-    return [Sensor(name, TEMPERATURE_PERIOD_S, partial(thermometer.measure, name)) for name in thermometer.channels]
+    return [
+        Sensor((name,), TEMPERATURE_PERIOD_S, partial(_temperature, thermometer, name)) for name in thermometer.channels
+    ]
+
+
+def _temperature(thermometer: Thermometer, channel: str) -> tuple[float]:
+    return (thermometer.measure(channel),)

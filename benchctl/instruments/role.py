@@ -51,6 +51,10 @@ class Role(ABC):
         with self._prepared(words, values) as question:
             return self.session.ask_number(question)
 
+    def _ask_numbers(self, words: Query, count: int, **values: Value) -> list[float]:
+        with self._prepared(words, values) as question:
+            return self.session.ask_numbers(question, count)
+
     @contextmanager
     def _prepared(self, words: Query, values: Mapping[str, Value]) -> Iterator[str]:
         """The question that ends the words, once what comes before it is sent."""

@@ -7,6 +7,7 @@ while another thread waits for an answer, and nothing of the run can be written 
 
 from __future__ import annotations
 
+import functools
 import logging
 import math
 import threading
@@ -28,7 +29,7 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.link import Link, open_link
 from benchctl.scpi.blocks import BlockHeader
 from benchctl.scpi.errors import parse_error
-from benchctl.scpi.numbers import parse_number
+from benchctl.scpi.numbers import parse_number, parse_numbers
 
 _T = TypeVar("_T")
 Gate = Callable[[], None]
@@ -63,8 +64,8 @@ def _untold(_event: str, **_fields: object) -> None:
     """Before there is a journal, nobody is told."""
 
 
-def _number(answer: str) -> tuple[str, float]:
-    return answer, parse_number(answer)
+def _with_numbers(count: int, answer: str) -> tuple[str, list[float]]:
+    return answer, parse_numbers(answer, count)
 
 
 def _register(answer: str) -> int:
@@ -158,14 +159,23 @@ class Session:
         Raises:
             GarbledAnswer: the answer is no number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
         """
-        answer, value = self.ask_for(text, _number)
-        if not math.isfinite(value):
+        (value,) = self.ask_numbers(text, 1)
+        return value
+
+    def ask_numbers(self, text: str, count: int) -> list[float]:
+        """Ask for so many numbers in one answer.
+
+        Raises:
+            GarbledAnswer: the answer is something else, twice; or one of them means that there is none.
+        """
+        answer, values = self.ask_for(text, functools.partial(_with_numbers, count))
+        if not all(map(math.isfinite, values)):
             raise GarbledAnswer(
                 f"answers {answer} to {text}: over range, or nothing to measure",
                 instrument=self.name,
                 address=self.address,
             )
-        return value
+        return values
 
     def ask_block(self, text: str, timeout_s: float) -> bytes:
         """Ask for a definite-length block and return its data. An instrument may let go of what it has sent, so one

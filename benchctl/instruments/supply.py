@@ -82,13 +82,10 @@ class Supply(Role):
         """Switch an output off."""
         self._say(self._words.output_off, output=self.outputs[output])
 
-    def measure_voltage(self, output: str) -> float:
-        """The output's voltage as the supply reads it, V."""
-        return self._ask_number(self._words.measure_voltage, output=self.outputs[output])
-
-    def measure_current(self, output: str) -> float:
-        """The output's current as the supply reads it, A."""
-        return self._ask_number(self._words.measure_current, output=self.outputs[output])
+    def measure(self, output: str) -> tuple[float, float]:
+        """The output's voltage and current as the supply reads them at one time, V and A."""
+        voltage_v, current_a = self._ask_numbers(self._words.measure, 2, output=self.outputs[output])
+        return voltage_v, current_a
 
     def safe_parts(self, outputs: Iterable[str]) -> list[SafePart]:
         """What the safe state asks of it, for these outputs in this order."""

@@ -11,6 +11,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock
 from benchctl.documents import amplifier, bench, sequence
 from benchctl.documents.criteria import Criterion
+from benchctl.documents.limits import SUPPLY_SIGNALS
 from benchctl.errors import GarbledAnswer, LinkError
 from benchctl.guard.guard import Guard
 from benchctl.instruments.bench import Bench
@@ -129,15 +130,17 @@ class Run:
 
     def read(self, signal: str) -> float:
         """One reading of the supply (`supply_voltage`, `supply_current`) or of a thermometer channel."""
-        if signal == "supply_voltage":
-            return self.bench.supply.measure_voltage(self.bench.main_output)
-        if signal == "supply_current":
-            return self.bench.supply.measure_current(self.bench.main_output)
+        if signal in SUPPLY_SIGNALS:
+            return self.read_supply()[signal]
         return self.bench.thermometer.measure(signal)
+
+    def read_supply(self) -> dict[str, float]:
+        """One reading of the supply's voltage and current, taken together, by signal."""
+        return dict(zip(SUPPLY_SIGNALS, self.bench.supply.measure(self.bench.main_output), strict=True))
 
     def can_read(self, signal: str) -> bool:
         """Whether the bench has what reads this signal."""
-        if signal in {"supply_voltage", "supply_current"}:
+        if signal in SUPPLY_SIGNALS:
             return self.bench.has("supply")
         return self.bench.has("thermometer") and signal in self.bench.thermometer.channels
 

@@ -47,6 +47,18 @@ def _without_stand_ins(value: float) -> float:
     return value
 
 
+def parse_numbers(text: str, count: int) -> list[float]:
+    """Read so many numbers in one answer, separated by commas, or by the semicolons of a compound question.
+
+    Raises:
+        NumberError: one of them is none, or there are more or fewer.
+    """
+    numbers = [parse_number(part) for part in _parts(text)]
+    if len(numbers) != count:
+        raise NumberError(f"{text[:80]!r} is not {count} numbers")
+    return numbers
+
+
 def parse_boolean(text: str) -> bool:
     """Read an answer that is 0 or 1 (IEEE 488.2 NR1); ON and OFF, which some instruments answer, will do.
 
@@ -65,7 +77,11 @@ def parse_booleans(text: str) -> list[bool]:
     Raises:
         NumberError: one of them is none.
     """
-    return [parse_boolean(part) for part in text.replace(",", ";").split(";")]
+    return [parse_boolean(part) for part in _parts(text)]
+
+
+def _parts(text: str) -> list[str]:
+    return text.replace(",", ";").split(";")
 
 
 def format_nr1(value: int) -> str:

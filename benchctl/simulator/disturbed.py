@@ -244,22 +244,28 @@ def _stale(passing: _Passing) -> bytes | None:
 
 
 def _truncated(passing: _Passing) -> bytes | None:
-    number = _measured(passing.answer)
-    return None if number is None else number[: len(number) // 2] + b"\n"
+    """An answer that ends in a number, without the end of that."""
+    *before, number = _parts(passing.answer)
+    return b";".join((*before, number[: len(number) // 2])) + b"\n" if _is_measured(number) else None
 
 
-def _thousandfold(passing: _Passing) -> bytes | None:
-    number = _measured(passing.answer)
-    return None if number is None else format_nr3(1000.0 * parse_number(number.decode())).encode() + b"\n"
+def _one_number(change: Callable[[bytes], bytes]) -> Callable[[_Passing], bytes | None]:
+    """One measured number of the answer changed; None where it has none."""
+
+    def changed(passing: _Passing) -> bytes | None:
+        parts = _parts(passing.answer)
+        measured = [place for place, part in enumerate(parts) if _is_measured(part)]
+        if not measured:
+            return None
+        place = passing.armed.chance.choice(measured)
+        parts[place] = change(parts[place])
+        return b";".join(parts) + b"\n"
+
+    return changed
 
 
-def _with_unit(passing: _Passing) -> bytes | None:
-    number = _measured(passing.answer)
-    return None if number is None else number + b" V\n"
-
-
-def _replaced_by(text: bytes) -> Callable[[_Passing], bytes | None]:
-    return lambda passing: None if _measured(passing.answer) is None else text + b"\n"
+def _thousandfold(number: bytes) -> bytes:
+    return format_nr3(1000.0 * parse_number(number.decode())).encode()
 
 
 def _another_model(passing: _Passing) -> bytes | None:
@@ -269,14 +275,18 @@ def _another_model(passing: _Passing) -> bytes | None:
     return b",".join((fields[0], b"Another model", *fields[2:]))
 
 
-def _measured(answer: bytes) -> bytes | None:
-    """The answer without its end if it is one number with a point or an exponent, and so no count and no state."""
-    text = answer.strip()
+def _parts(answer: bytes) -> list[bytes]:
+    """The answers to the questions of one message, without its end."""
+    return answer.strip().split(b";")
+
+
+def _is_measured(text: bytes) -> bool:
+    """Whether it is a number with a point or an exponent, and so no count and no state."""
     try:
         parse_number(text.decode("ascii", "replace"))
     except NumberError:
-        return None
-    return text if b"." in text or b"E" in text.upper() else None
+        return False
+    return b"." in text or b"E" in text.upper()
 
 
 CHANGES: Mapping[str, Callable[[_Passing], bytes | None]] = {
@@ -284,9 +294,9 @@ CHANGES: Mapping[str, Callable[[_Passing], bytes | None]] = {
     "garbage": _garbage,
     "stale value": _stale,
     "truncated number": _truncated,
-    "not a number": _replaced_by(b"9.91E37"),
-    "over range": _replaced_by(b"9.9E37"),
-    "wrong unit": _thousandfold,
-    "unit in the answer": _with_unit,
+    "not a number": _one_number(lambda _: b"9.91E37"),
+    "over range": _one_number(lambda _: b"9.9E37"),
+    "wrong unit": _one_number(_thousandfold),
+    "unit in the answer": _one_number(lambda number: number + b" V"),
     "another model": _another_model,
 }

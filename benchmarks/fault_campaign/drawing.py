@@ -14,7 +14,7 @@ RELAYS = (101, 102, 103, 104)
 RUN_S = 7.5
 """About how long the short sequence lasts; a fault begins anywhere in it."""
 
-EXCHANGES = {"generator": 35, "oscilloscope": 165, "load": 20, "supply": 140, "thermometer": 40}
+EXCHANGES = {"generator": 35, "oscilloscope": 165, "load": 20, "supply": 105, "thermometer": 40}
 """About how many exchanges an instrument has in the short sequence."""
 
 MOST_FAULTS = 4

@@ -33,7 +33,10 @@ class Taps:
         self.dead.add(role)
 
     def forge(self, role: str, question: str, answer: str | Answer) -> None:
-        """From now on messages that contain `question` get this answer, and do not reach the instrument."""
+        """From now on messages that contain every unit of `question` get this answer, and do not reach the instrument.
+
+        Where a message asks for more than that, the instrument answers, and only its answer to the last unit is forged.
+        """
         self.forged[role, question] = answer if callable(answer) else lambda: answer.encode() + b"\n"
 
     def to(self, role: str) -> list[str]:
@@ -53,6 +56,7 @@ class _TappedLink:
         self._role = role
         self._link = link
         self._queued = b""
+        self._forged_part: tuple[int, Answer] | None = None  # of the answer that is on its way
 
     def send(self, data: bytes) -> None:
         self._must_live()
@@ -60,10 +64,21 @@ class _TappedLink:
         self._taps.sent.append((self._role, text))
         for listener in list(self._taps.on_send):
             listener(self._role, text)
-        forged = [answer for (role, part), answer in self._taps.forged.items() if role == self._role and part in text]
-        if forged:
-            self._queued += forged[-1]()
+        forged = [
+            (question, answer)
+            for (role, question), answer in self._taps.forged.items()
+            if role == self._role and all(unit in text for unit in question.split(";"))
+        ]
+        if not forged:
+            self._link.send(data)
+            return
+        question, answer = forged[-1]
+        asked = [unit for unit in text.split(";") if "?" in unit]
+        if len(asked) <= max(1, question.count("?")):
+            self._queued += answer()
         else:
+            last = question.rpartition(";")[2]
+            self._forged_part = next(number for number, unit in enumerate(asked) if last in unit), answer
             self._link.send(data)
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
@@ -71,7 +86,13 @@ class _TappedLink:
         if self._queued:
             answer, self._queued = self._queued, b""
             return answer
-        return self._link.receive(deadline, interrupt)
+        received = self._link.receive(deadline, interrupt)
+        if self._forged_part is None:
+            return received
+        (number, answer), self._forged_part = self._forged_part, None
+        parts = received.rstrip(b"\n").split(b";")
+        parts[number] = answer().rstrip(b"\n")
+        return b";".join(parts) + b"\n"
 
     def drain(self) -> None:
         self._must_live()

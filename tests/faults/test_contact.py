@@ -18,7 +18,7 @@ Figures = dict[tuple[object, ...], tuple[float, float]]
 """Value and expanded uncertainty of each figure of a run, by step, name and channel."""
 
 # In the midst of the first continuous measurement of the short sequence, and of the records that it takes.
-BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 70", "exchange: 80"
+BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 60", "exchange: 80"
 LIMIT = "{above: 95 A, for: 500 ms}"
 
 

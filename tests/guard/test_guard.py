@@ -68,7 +68,7 @@ def test_a_reading_that_failed_is_in_the_journal_with_its_reason_and_empty_in_th
         bench.run.guard.stop()
         failed = bench.events("reading failed")
         trend = read_trend(bench.run.recorder.folder)
-    assert {event["signal"] for event in failed} == {"ambient"}
+    assert {tuple(event["signals"]) for event in failed} == {("ambient",)}
     assert "over range, or nothing to measure" in failed[0]["reason"]
     assert trend["ambient_c"].isna().sum() > trend["heatsink_c"].isna().sum()
     assert bench.run.interlock.reason is None

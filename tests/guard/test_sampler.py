@@ -25,14 +25,14 @@ from tests.runner.rig import files
 
 
 def sampler(*periods_s: float) -> Sampler:
-    found = Sampler([Sensor(f"every {period_s:g} s", period_s, lambda: 0.0) for period_s in periods_s])
+    found = Sampler([Sensor((f"every {period_s:g} s",), period_s, lambda: (0.0,)) for period_s in periods_s])
     found.begin(0.0)
     return found
 
 
 def test_each_sensor_is_due_at_its_own_period() -> None:
     watched = sampler(0.2, 1.0)
-    due = [(tick, sensor.signal) for tick in range(11) for sensor in watched.due(tick * 0.2)]
+    due = [(tick, *sensor.signals) for tick in range(11) for sensor in watched.due(tick * 0.2)]
     assert [tick for tick, signal in due if signal == "every 0.2 s"] == list(range(11))
     assert [tick for tick, signal in due if signal == "every 1 s"] == [0, 5, 10]
 

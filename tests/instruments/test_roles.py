@@ -105,10 +105,25 @@ def test_an_output_that_stays_off_is_an_error_with_advice(bench: Rig) -> None:
     assert "protection" in caught.value.advice
 
 
-def test_each_output_is_read_by_its_own_number(bench: Rig) -> None:
-    bench.run.bench.supply.measure_voltage("remote")
-    bench.run.bench.supply.measure_current("main")
-    assert bench.taps.to("supply") == ["INST:NSEL 2;:MEAS:VOLT?", "INST:NSEL 1;:MEAS:CURR?"]
+def test_each_output_is_read_by_its_own_number_voltage_and_current_in_one_message(bench: Rig) -> None:
+    bench.run.bench.supply.measure("remote")
+    bench.run.bench.supply.measure("main")
+    assert bench.taps.to("supply") == [f"INST:NSEL {number};:MEAS:VOLT?;:MEAS:CURR?" for number in (2, 1)]
+
+
+@pytest.mark.parametrize("answer", ["14.4", "14.4;1.7;24.5", "14.4;", "14.4 1.7"])
+def test_a_reading_that_is_not_two_numbers_is_none(bench: Rig, answer: str) -> None:
+    bench.taps.forge("supply", "MEAS:VOLT?;:MEAS:CURR?", answer)
+    with pytest.raises(GarbledAnswer, match="answers"):
+        bench.run.bench.supply.measure("main")
+
+
+@pytest.mark.parametrize("answer", ["9.91E37;1.7", "14.4;9.9E37"])
+def test_a_voltage_without_a_current_is_no_reading_nor_the_other_way_round(bench: Rig, answer: str) -> None:
+    """SCPI-99 volume 1, 7.2.1.4 and 7.2.1.5: 9.91E37 is not a number, 9.9E37 infinity."""
+    bench.taps.forge("supply", "MEAS:VOLT?;:MEAS:CURR?", answer)
+    with pytest.raises(GarbledAnswer, match="nothing to measure"):
+        bench.run.bench.supply.measure("main")
 
 
 def test_an_error_that_the_instrument_reports_ends_up_with_its_number_and_name(bench: Rig) -> None:

@@ -96,6 +96,24 @@ def test_a_fault_of_numbers_waits_for_a_number() -> None:
     assert room.say("supply", ASK) == b"1.44000000E+04\n"
 
 
+@pytest.mark.parametrize(("kind", "struck"), [("not a number", b"9.91E37"), ("wrong unit", b"1.44000000E+04")])
+def test_a_fault_of_numbers_strikes_one_of_those_in_a_compound_answer(kind: str, struck: bytes) -> None:
+    """Either of them, and never the state beside them."""
+    whole = TRUE.strip()
+    answers = set()
+    for seed in range(20):
+        room = Room(on_supply(kind), seed=seed)
+        room.say("supply", SET)
+        answers.add(room.say("supply", f"{ASK};:OUTP?;:SOUR:VOLT?"))
+    assert answers == {b";".join(parts) + b"\n" for parts in ((struck, b"0", whole), (whole, b"0", struck))}
+
+
+def test_a_compound_answer_is_truncated_at_its_end() -> None:
+    room = Room(on_supply("truncated number"))
+    room.say("supply", SET)
+    assert room.say("supply", f"{ASK};:SOUR:VOLT?") == TRUE.strip() + b";1.44000\n"
+
+
 def test_garbage_ends_in_a_line_feed_and_is_the_same_for_the_same_seed() -> None:
     """So a client that waits for the end of a line gets nonsense, not silence; and a run can be repeated."""
 

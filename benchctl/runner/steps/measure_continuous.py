@@ -45,8 +45,8 @@ class _Tone:
         readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
         for _ in range(max(1, round(for_s / SAMPLE_EVERY_S))):
             self.run.wait(SAMPLE_EVERY_S)
-            for signal, values in readings.items():
-                values.append(self.run.read(signal))
+            for signal, value in self.run.read_supply().items():
+                readings[signal].append(value)
             if self.watch.has_fallen(readings["supply_current"][-1]):
                 self.take("check")
         return readings

@@ -18,8 +18,8 @@ def perform(step: MeasureIdle, run: Run) -> None:
     readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
     for _ in range(max(1, round(step.for_s / SAMPLE_EVERY_S))):
         run.wait(SAMPLE_EVERY_S)
-        for signal, values in readings.items():
-            values.append(run.read(signal))
+        for signal, value in run.read_supply().items():
+            readings[signal].append(value)
     capture = exposure.take(run, "idle", exposure.idle_record(), 0.0, exposure.outputs(run))
     readings["heatsink"] = run.read_if_any("heatsink")
     run.analyse("idle", {"idle": capture}, readings, IdleContext(**run.accuracies()), step.expect)

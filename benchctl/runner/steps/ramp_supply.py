@@ -74,8 +74,9 @@ class _Ramp:
         currents: deque[float] = deque(maxlen=round(STARTED_FOR_S / READINGS_APART_S))
         for _ in range(math.ceil(self.step.start_timeout_s / READINGS_APART_S)):
             self.run.wait(READINGS_APART_S)
-            currents.append(self.run.read("supply_current"))
-            if self.run.read("supply_voltage") < (1.0 - LIMITING_PART) * voltage_v:
+            now = self.run.read_supply()
+            currents.append(now["supply_current"])
+            if now["supply_voltage"] < (1.0 - LIMITING_PART) * voltage_v:
                 currents.clear()
             elif len(currents) == currents.maxlen and _spread(currents) <= max(EVEN_A, EVEN_PART * currents[-1]):
                 return
@@ -96,8 +97,9 @@ class _Ramp:
         """The means of a few readings each, which are kept one by one."""
         for _ in range(READINGS):
             self.run.wait(READINGS_APART_S)
+            now = self.run.read_supply()
             for name in names:
-                self.readings[name].append(self.run.read(name.removesuffix("_before")))
+                self.readings[name].append(now[name.removesuffix("_before")])
         return {name: float(np.mean(self.readings[name][-READINGS:])) for name in names}
 
     def _reasons(self, voltage_v: float, got_v: float, before_a: float, current_a: float) -> Iterator[str]:

@@ -121,8 +121,8 @@ class _Soaking:
         while (left_s := step.for_s - self.warming.elapsed_s) > SHORTEST_WAIT_S:
             run.wait(min(every_s, left_s))
             temperature_c = self.warming.read()
-            for signal, values in self.supply.items():
-                values.append(run.read(signal))
+            for signal, value in run.read_supply().items():
+                self.supply[signal].append(value)
             self._check()
             if self.drive.step.heatsink is not None and not self.drive.step.heatsink.holds(temperature_c):
                 run.note(f"the heatsink is at {temperature_c:.1f} degC, where the drive is to end")
