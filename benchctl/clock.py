@@ -134,7 +134,10 @@ class _Sleeper:
     deadline: float
     order: int
     until: _VirtualSignal | None
-    turn: threading.Event = field(default_factory=threading.Event)
+    turn: threading.Lock = field(default_factory=threading.Lock)  # held until it is this thread's turn
+
+    def __post_init__(self) -> None:
+        self.turn.acquire()
 
     def due(self, now: float) -> float:
         return now if self.until is not None and self.until.is_set() else max(now, self.deadline)
@@ -216,7 +219,7 @@ class VirtualClock:
         return sleeper
 
     def _wait_turn(self, sleeper: _Sleeper) -> None:
-        sleeper.turn.wait()
+        sleeper.turn.acquire()
         self._runner = threading.get_ident()
 
     def _hand_over(self) -> None:
@@ -231,4 +234,4 @@ class VirtualClock:
             if first.due(self._now) > self._now:
                 self._settle()
             self._now = first.due(self._now)
-        first.turn.set()
+        first.turn.release()

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 from typing import NamedTuple
 
 from benchctl.documents.simulation import ProtectionSimulation
@@ -32,7 +32,7 @@ OUTPUT_DC_DELAY_S = 0.3
 """Dc must stay for so long: the lowest notes have some of it for half a wave (common practice)."""
 
 
-class State(Enum):
+class State(StrEnum):
     """Of the amplifier as a whole."""
 
     ASLEEP = "asleep"
@@ -51,12 +51,12 @@ class State(Enum):
     @property
     def biased(self) -> bool:
         """Whether the output stages draw their idle current."""
-        return self in {State.WAKING, State.PLAYING}
+        return self is State.WAKING or self is State.PLAYING
 
     @property
     def converting(self) -> bool:
         """Whether the converter runs."""
-        return self not in {State.ASLEEP, State.STARVED}
+        return self is not State.ASLEEP and self is not State.STARVED
 
 
 class Sight(NamedTuple):
