@@ -22,6 +22,7 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.crossing import Crossing, foretell
 from benchctl.measure.exposure import Exposure, Says, to_db
 
+RESOLUTION_DB = 0.05
 _CAREFUL_STEP_DB = 1.0  # the first step onward from a level believed to be near clipping; doubled each time
 _PROBE_DOWN_DB = 3.0  # noise rises by as much, clipping falls: far enough apart to tell
 _AIM = 0.4  # of the resolution: how far beside the foretold crossing to expose, so that two exposures enclose it
@@ -76,7 +77,7 @@ class CleanLevelSearch:
         highest_level_v: float,
         *,
         step_db: float = 6.0,
-        resolution_db: float = 0.05,
+        resolution_db: float = RESOLUTION_DB,
         start_is_clean: bool = False,
         expected_level_v: float | None = None,
     ) -> None:

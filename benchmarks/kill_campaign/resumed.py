@@ -11,6 +11,7 @@ from benchctl.archive.events import CLEAN_LEVEL
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import parse_journal, read_journal
+from benchctl.measure.clean_level import RESOLUTION_DB
 
 # Which figure a row is.
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
@@ -19,6 +20,9 @@ HISTORY = {"heatsink_temperature"}
 # They are read at a level that a search has found. It may stop anywhere within its resolution below the bound, and
 # there distortion rises steeply: what it promises is the bound, and the power that belongs to it.
 DISTORTION = {"thd", "thd_n"}
+# It goes with the level there, because the peak stays where it is clipped: by no more than the level's own part.
+CREST = {"crest_factor"}
+SEARCHED_PART = 10 ** (RESOLUTION_DB / 20) - 1
 Rows = dict[tuple[str, ...], dict[str, Any]]
 
 
@@ -33,10 +37,12 @@ def faults_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFol
         yield f"{_words(key)} is in one of resumed and undisturbed only"
     bound = _searched_bound(undisturbed)
     for key in final.keys() & reference.keys():
-        if bound is not None and final[key]["figure"] in DISTORTION:
+        figure = final[key]["figure"]
+        if bound is not None and figure in DISTORTION:
             yield from _over(key, final[key], bound)
         else:
-            yield from _apart(key, final[key], reference[key])
+            room = SEARCHED_PART if bound is not None and figure in CREST else 0.0
+            yield from _apart(key, final[key], reference[key], room)
 
 
 def _searched_bound(folder: RunFolder) -> float | None:
@@ -61,14 +67,15 @@ def _rows(records: Iterable[dict[Any, Any]]) -> Rows:
     return {tuple(str(record[name]) for name in KEY): record for record in records}
 
 
-def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any]) -> Iterator[str]:
-    """Whether two figures differ by more than both their uncertainties; a bound that holds is no figure to compare."""
+def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any], room: float) -> Iterator[str]:
+    """Whether two figures differ by more than both their uncertainties and a part of the figure besides; a bound that
+    holds is no figure to compare."""
     if one["bound"] or other["bound"] or one["figure"] in HISTORY:
         return
     uncertainties = [row["expanded_uncertainty"] for row in (one, other)]
     if any(map(math.isnan, uncertainties)):  # none was given
         return
-    if abs(one["value"] - other["value"]) > sum(uncertainties):
+    if abs(one["value"] - other["value"]) > sum(uncertainties) + room * abs(other["value"]):
         yield f"{_words(key)}: {one['value']:.6g} {one['unit']}, undisturbed {other['value']:.6g}"
 
 
