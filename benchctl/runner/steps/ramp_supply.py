@@ -56,30 +56,37 @@ class _Ramp:
         supply.set_voltage(main, step.from_v)
         supply.set_current_limit(main, step.current_limit_a)
         supply.output_on(main)
-        is_awake = False
+        is_awake, not_started = False, ""
         for voltage_v in voltages_v(step):
             supply.set_voltage(main, voltage_v)
             if not is_awake and voltage_v >= wake_v(step, run.files.amplifier) - 1e-9:
                 is_awake = True
                 wake(run)
-                self._wait_for_start(voltage_v)
+                not_started = self._wait_for_start(voltage_v)
             run.observer.progress(f"{voltage_v:.3g} V of {step.voltage_v:.3g} V")
-            if reason := self._hold(voltage_v):
+            if reason := self._hold(voltage_v) or not_started:
                 return f"{render(voltage_v, 'V')}: {reason}"
         return ""
 
-    def _wait_for_start(self, voltage_v: float) -> None:
+    def _wait_for_start(self, voltage_v: float) -> str:
         """Under a low limit a converter may need many attempts to charge its reservoir: wait until the supply holds its
-        voltage and an even current, or until that has taken too long, which the look at this voltage then tells."""
+        voltage and an even current, or until that has taken too long; returns what was seen then, or nothing."""
+        seen_a: deque[float] = deque(maxlen=round(STARTED_FOR_S / READINGS_APART_S))
         currents: deque[float] = deque(maxlen=round(STARTED_FOR_S / READINGS_APART_S))
         for _ in range(math.ceil(self.step.start_timeout_s / READINGS_APART_S)):
             self.run.wait(READINGS_APART_S)
             now = self.run.read_supply()
             currents.append(now["supply_current"])
+            seen_a.append(now["supply_current"])
             if now["supply_voltage"] < (1.0 - LIMITING_PART) * voltage_v:
                 currents.clear()
             elif len(currents) == currents.maxlen and _spread(currents) <= max(EVEN_A, EVEN_PART * currents[-1]):
-                return
+                return ""
+        return (
+            f"within {render(self.step.start_timeout_s, 's')} the current did not come to rest: in the last "
+            f"{STARTED_FOR_S:g} s it went from {render(min(seen_a), 'A')} to {render(max(seen_a), 'A')} "
+            f"under a current limit of {render(self.step.current_limit_a, 'A')}"
+        )
 
     def _hold(self, voltage_v: float) -> str:
         """Stay at a voltage for the step's time and look; the first reason to stop, or nothing."""
