@@ -67,7 +67,7 @@ def said(benchctl: Command, file: str | Path) -> str:
         ("hx2150", "rated 150 W into 4 ohm at each channel, all of them driven, at 1 % distortion 250 W into 2 ohm"),
         ("hx2150", "outputs 2 channels A and B, grounded; no load below 2 ohm"),
         ("hx2150", "supply 14.4 V (10.5 V to 16 V), fuse 80 A, unregulated rails"),
-        ("supply/scpi99", "role supply commands 15: set_voltage, get_voltage"),
+        ("supply/scpi99", "role supply commands 14: set_voltage, get_voltage"),
         ("supply/scpi99", "left out prepare"),
     ],
 )
