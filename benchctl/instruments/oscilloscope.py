@@ -29,6 +29,8 @@ SPARSE = 0.12
 RANGE_ATTEMPTS = 6
 # How often the instrument is asked whether the record is whole.
 POLL_S = 0.02
+# Where it waits for a slow trigger, no oftener than this: each question costs the instrument work too.
+POLLS_A_TRIGGER = 5
 # Patience beyond the record's own length and the wait for its trigger: re-arming, processing.
 PATIENCE_S = 3.0
 BLOCK_TIMEOUT_S = 20.0
@@ -215,11 +217,12 @@ class Oscilloscope(Role, ABC):
         """Until the record is whole. Asking again and again keeps the link free for an emergency stop."""
         # The pretrigger must fill, one trigger period may pass, and the record must run: less than this.
         allowed_s = 2 * record.span_s + record.trigger_every_s + PATIENCE_S
+        poll_s = max(POLL_S, record.trigger_every_s / POLLS_A_TRIGGER)
         self._sleep(record.span_s - record.pretrigger_s)
-        for _ in range(math.ceil(allowed_s / POLL_S)):
+        for _ in range(math.ceil(allowed_s / poll_s)):
             if self._ask_for(self._words.get_finished, parse_boolean):
                 return
-            self._sleep(POLL_S)
+            self._sleep(poll_s)
         self._say(self._words.stop)
         raise InstrumentError(
             f"no whole record within {allowed_s + record.span_s:.1f} s",

@@ -7,6 +7,7 @@ inside a stage is that of one half; what it takes and gives is for both.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -15,6 +16,8 @@ from numpy.typing import NDArray
 from benchctl.simulator.clipping import SILENT, CycleMeans
 from benchctl.simulator.filters import Filter
 from benchctl.simulator.transfer import HARD, Transfer
+
+LIMITS_KEPT = 64
 
 V = TypeVar("V", float, NDArray[np.float64])
 
@@ -96,6 +99,8 @@ class Stage:
         self.peak_v = self.amplitude_v + abs(self.offset_v)
         # Under a limit that is never reached; by far the commonest case, so it is worked out once.
         self._unclipped = transfer.means(self.amplitude_v, self.offset_v, self.peak_v / (1 - transfer.knee))
+        # The same limit comes again where one step of the rail ends and the next begins, and where a rail repeats.
+        self._clipped = lru_cache(maxsize=LIMITS_KEPT)(partial(transfer.means, self.amplitude_v, self.offset_v))
 
     def limit_v(self, headroom_v: V) -> V:
         """Where one half clips, the rails leaving it `headroom_v`."""
@@ -134,9 +139,6 @@ class Stage:
         """In the output resistance, and in the load."""
         current_a2 = self.halves * means.square_v2 * self.path_s**2
         return current_a2 * self.output_ohm, self.halves * means.square_v2 * self.path_s * self.share
-
-    def _clipped(self, limit_v: float) -> CycleMeans:
-        return self.transfer.means(self.amplitude_v, self.offset_v, limit_v)
 
 
 class SwitchingStage(Stage):
