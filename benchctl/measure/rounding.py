@@ -11,9 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-_TERMS = np.arange(
-    1, 41
-)  # leave a quarter of a per cent of 1/12 where there is no noise at all, and nothing where there is
+# Forty terms leave a quarter of a per cent of 1/12 where there is no noise at all, and nothing where there is.
+_SQUARES = 2.0 * np.pi**2 * np.arange(1, 41) ** 2
 _HALVINGS = 60
 
 
@@ -41,5 +40,4 @@ def _random(variance: float) -> float:
     return _WITHOUT_NOISE - _alike(variance)
 
 
-_SQUARES = 2.0 * np.pi**2 * _TERMS**2
 _WITHOUT_NOISE = _alike(0.0)
