@@ -13,11 +13,13 @@ from benchctl.measure.distortion import ToneSpectrum, harmonic_distortion, noise
 from benchctl.measure.draw import efficiency_figures, supply_figures
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Meters
-from benchctl.measure.peaks import Blur, half_span, lowest_and_highest, outermost
+from benchctl.measure.peaks import Blur, half_span, lowest_and_highest, missed_by_samples, outermost
 from benchctl.measure.power import by_channel
 from benchctl.measure.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signals import Signals
 from benchctl.measure.supply import Span, whole_cycles
+
+_ABOVE_NOISE = 20.0  # times the mean power of its lines: of a hundred million, noise makes less than one so strong
 
 
 def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -> list[Figure]:
@@ -45,7 +47,9 @@ def _channel_figures(signals: Signals, span: Span, channel: str, context: Contin
     values = trace.values()
     tone = tone_spectrum(values, signals.capture.interval_s, context.frequency_hz)
     rms = signals.rms(signal, span)
-    ends = lowest_and_highest(values, Blur.of_samples(_sample_noise(tone), trace.step))
+    missed = missed_by_samples(_most_missed(tone, context.band_hz))
+    lowest, highest = lowest_and_highest(values, Blur.of_samples(_sample_noise(tone), trace.step))
+    ends = lowest.moved(-missed.value, missed.uncertainty), highest.moved(missed.value, missed.uncertainty)
     peak, half = outermost(*ends), half_span(*ends)
     figures = [
         figure_of("output_rms", rms, "V", channel),
@@ -61,6 +65,16 @@ def _channel_figures(signals: Signals, span: Span, channel: str, context: Contin
 def _sample_noise(tone: ToneSpectrum) -> float:
     """Noise of a single sample: all of the spectrum at the density between its tones."""
     return math.sqrt(float(np.median(tone.power)) / math.log(2.0) * tone.power.size)
+
+
+def _most_missed(tone: ToneSpectrum, band_hz: float) -> float:
+    """By how much samples may miss the tops of what is above the band, such as the residue of a carrier: a ripple of
+    amplitude a and frequency f by a (1 - cos(pi f T)) at most, T being the interval."""
+    density = float(np.median(tone.power)) / math.log(2.0)
+    frequencies_hz = tone.line_hz * np.arange(tone.power.size)
+    above = (frequencies_hz > band_hz) & (tone.power > _ABOVE_NOISE * density)
+    tops = np.sqrt(2.0 * tone.power[above]) * (1.0 - np.cos(math.pi * frequencies_hz[above] * tone.interval_s))
+    return float(np.sqrt(np.sum(tops**2)))
 
 
 def _supply_power(signals: Signals, meters: Meters, span: Span) -> UFloat | None:

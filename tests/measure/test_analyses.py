@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -194,6 +195,31 @@ def test_a_steady_tone_gives_power_voltages_distortion_and_draw(tone_record: Rec
     assert named(figures, "thd_n", "A").value == pytest.approx(steady_distortion(record, TONE).ratio, rel=1e-3)
     assert named(figures, "heatsink_temperature").value == 60.0
     assert named(figures, "supply_current").capture == "tone.npz"
+
+
+def with_carrier(
+    tone_v: np.ndarray, instants_s: np.ndarray, limit_v: float, carrier_hz: float, phase: float
+) -> np.ndarray:
+    """Clipped, and a residue of 250 mV on it."""
+    return np.clip(tone_v, -limit_v, limit_v) + 0.35 * np.sin(2 * math.pi * carrier_hz * instants_s + phase)
+
+
+@pytest.mark.parametrize("limit_v", [29.0, 60.0])  # clipped, with a hundred tops of the carrier, and not, with a few
+def test_the_crest_factor_of_a_tone_with_a_carrier_on_it_is_as_sure_as_it_says(
+    tone_record: Record, limit_v: float
+) -> None:
+    """Sampled four to nine times a cycle of the carrier: the highest sample lies below the highest top."""
+    chance, covered = np.random.default_rng(5), []
+    sampled_s, fine_s = np.arange(10_000) / 500e3, np.arange(200_000) / 200e6
+    for _ in range(40):
+        carrier = {"carrier_hz": 1000.0 * chance.integers(56, 125), "phase": chance.uniform(0.0, 2 * math.pi)}
+        shape = partial(with_carrier, instants_s=sampled_s, limit_v=limit_v, **carrier)
+        record = tone_record(sample_rate=500e3, duration_s=0.02, noise_v=0.015, shape=shape)
+        crest = named(continuous({"continuous": record}, {}, TONE), "crest_factor", "A")
+        true_v = with_carrier(30.0 * np.sin(2 * math.pi * 1000.0 * fine_s), fine_s, limit_v, **carrier)
+        true = np.ptp(true_v) / 2.0 / math.sqrt(np.mean(true_v**2))
+        covered.append(abs(crest.value - true) <= crest.expanded_uncertainty)
+    assert np.mean(covered) >= 0.9
 
 
 def test_the_read_back_gives_the_supply_current_where_it_is_surer(
