@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import socket
-from contextlib import ExitStack
 from pathlib import Path
 
 from benchctl import library
+from tests.ports import free_ports
 
 IDLE = """\
 benchctl: sequence 1
@@ -55,10 +54,6 @@ def amplifier(folder: Path, *changes: tuple[str, str]) -> Path:
 
 def bench_on_free_ports(folder: Path) -> Path:
     """The shipped bench file with ports that nobody listens on, so that tests may run side by side."""
-    return bench(folder, *((f"::{port}::", f"::{free}::") for port, free in zip(PORTS, free_ports(), strict=True)))
-
-
-def free_ports() -> list[int]:
-    with ExitStack() as stack:
-        sockets = [stack.enter_context(socket.create_server(("127.0.0.1", 0))) for _ in PORTS]
-        return [each.getsockname()[1] for each in sockets]
+    return bench(
+        folder, *((f"::{port}::", f"::{free}::") for port, free in zip(PORTS, free_ports(len(PORTS)), strict=True))
+    )

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from benchctl.launch.simulate import served
 from tests.cli.conftest import Command
-from tests.cli.files import bench_on_free_ports, free_ports, written
+from tests.cli.files import bench_on_free_ports, written
+from tests.ports import free_port
 
 CONFIRMED = """\
 generator: output off: confirmed
@@ -29,7 +30,7 @@ def test_an_instrument_that_is_gone_is_named_and_the_others_are_safe(benchctl: C
     text = file.read_text(encoding="utf-8")
     generator = re.search(r"::(\d+)::", text)
     assert generator
-    moved = written(tmp_path / "moved.yaml", text, (generator.group(), f"::{free_ports()[0]}::"))
+    moved = written(tmp_path / "moved.yaml", text, (generator.group(), f"::{free_port()}::"))
     with served(file, "hx2150"):
         ended = benchctl("safe", "--bench", moved)
     assert ended.exit_code == 5

@@ -17,7 +17,8 @@ import pytest
 from zeroconf import IPVersion, ServiceBrowser, ServiceListener, Zeroconf
 
 from tests.cli.conftest import Command
-from tests.cli.files import bench, bench_on_free_ports, free_ports
+from tests.cli.files import bench, bench_on_free_ports
+from tests.ports import free_port, free_ports
 
 ROLES = ["generator", "oscilloscope", "load", "supply", "thermometer"]
 
@@ -52,10 +53,10 @@ def test_one_line_of_json_tells_where_each_instrument_listens(tmp_path: Path) ->
 
 def test_hislip_addresses_are_served_and_announced(tmp_path: Path) -> None:
     """The instrument is found on loopback, and has a raw socket beside."""
-    (port, *_) = free_ports()
+    port = free_port()
     file = bench(tmp_path, ("TCPIP::127.0.0.1::15024::SOCKET", f"TCPIP::127.0.0.1::hislip0,{port}::INSTR"))
     text = file.read_text()
-    for role, free in zip((15021, 15022, 15023, 15025), free_ports(), strict=False):
+    for role, free in zip((15021, 15022, 15023, 15025), free_ports(4), strict=True):
         text = text.replace(f"::{role}::", f"::{free}::")
     file.write_text(text)
     came = threading.Event()

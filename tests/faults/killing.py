@@ -18,6 +18,7 @@ from typing import Any
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.library import find
+from tests.ports import free_port
 
 PROGRAM = [sys.executable, "-c", "from benchctl.cli.main import main; main()"]
 AMPLIFIER = "hx2150"
@@ -109,13 +110,8 @@ def served_bench(folder: Path, amplifier: str | Path = AMPLIFIER) -> Iterator[Se
 
 
 def _at_free_ports(text: str) -> str:
-    with ExitStack() as stack:
-
-        def free_port(match: re.Match[str]) -> str:
-            taken = stack.enter_context(socket.create_server(("127.0.0.1", 0)))
-            return f"{match[1]}{taken.getsockname()[1]}::SOCKET"
-
-        return re.sub(r"(TCPIP::127\.0\.0\.1::)\d+::SOCKET", free_port, text)
+    address = re.compile(r"(TCPIP::127\.0\.0\.1::)\d+::SOCKET")
+    return address.sub(lambda match: f"{match[1]}{free_port()}::SOCKET", text)
 
 
 class LiveRun:

@@ -13,6 +13,7 @@ from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnec
 from benchctl.guard import guardian_wires
 from benchctl.guard.guardian_wires import GuardianWire, needs_pyvisa
 from benchctl.instruments import link as links
+from tests.ports import free_port
 
 Manner = Callable[[socket.socket], None]
 
@@ -108,8 +109,7 @@ def test_after_a_failure_the_next_question_goes_out_on_a_new_link_so_no_answer_i
 
 
 def test_where_nobody_listens_the_address_is_named() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        port = listener.getsockname()[1]
+    port = free_port()
     with pytest.raises(NotConnected, match=str(port)):
         GuardianWire(f"TCPIP::127.0.0.1::{port}::SOCKET").command_urgently("OUTP OFF")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -15,12 +14,7 @@ from benchctl.instruments.session import Session
 from benchctl.launch.simulate import place_of, served
 from benchctl.simulator.ports import HislipPlace
 from tests.cli.files import bench_on_free_ports
-
-
-def free_port() -> int:
-    with closing(socket.socket()) as finder:
-        finder.bind(("127.0.0.1", 0))
-        return int(finder.getsockname()[1])
+from tests.ports import free_port
 
 
 @pytest.mark.parametrize(

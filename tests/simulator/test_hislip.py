@@ -6,7 +6,7 @@ import gc
 import logging
 import socket
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, closing
+from contextlib import ExitStack
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from benchctl.instruments.session import Session
 from benchctl.scpi.hislip import FatalErrorCode, MessageType
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.ports import HislipPlace
+from tests.ports import free_port
 from tests.simulator.benches import describe
 from tests.simulator.talk import Room
 
@@ -76,9 +77,7 @@ class TestPorts:
     """Where HiSLIP is served."""
 
     def test_instruments_may_share_a_port(self) -> None:
-        with closing(socket.socket()) as finder:
-            finder.bind(("127.0.0.1", 0))
-            port = finder.getsockname()[1]
+        port = free_port()
         places = {role: HislipPlace(port=port, name=f"hislip{n}") for n, role in enumerate(ROLES)}
         manager = pyvisa.ResourceManager("@py")
         with SimulatedBench(describe(), lambda: 0.0) as bench:
@@ -199,9 +198,7 @@ class TestSession:
         oscilloscope.check_errors()
 
     def test_nobody_at_the_address_is_said_at_once(self) -> None:
-        with closing(socket.socket()) as finder:
-            finder.bind(("127.0.0.1", 0))
-            port = finder.getsockname()[1]
+        port = free_port()
         with pytest.raises(NotConnected, match="nothing answers"):
             Session("supply", f"TCPIP::127.0.0.1::hislip0,{port}::INSTR", Interlock(RealClock())).open()
 

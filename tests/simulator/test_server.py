@@ -10,6 +10,7 @@ import pytest
 
 from benchctl.errors import UsageError
 from benchctl.simulator.bench import SimulatedBench
+from tests.ports import free_port
 from tests.simulator.benches import describe
 
 
@@ -45,9 +46,7 @@ def test_every_role_has_a_port_of_its_own_on_loopback(bench: SimulatedBench) -> 
 
 
 def test_asked_for_addresses_are_served(bench: SimulatedBench) -> None:
-    with closing(socket.socket()) as finder:
-        finder.bind(("127.0.0.1", 0))
-        port = finder.getsockname()[1]
+    port = free_port()
     assert bench.start({"supply": ("127.0.0.1", port)})["supply"] == ("127.0.0.1", port)
 
 
