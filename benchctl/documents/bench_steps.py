@@ -145,7 +145,8 @@ class RampSupply(StepBase):
         " unless given",
     )
     start_timeout_s: PositiveSeconds = Field(
-        default=30.0, description="how long the amplifier's converter may take to start under the current limit"
+        default=30.0,
+        description="how long the amplifier's converter may take to start under the current limit, or the ramp stops",
     )
     supply_current: BelowAmperes | None = Field(
         default=None, description="what the current must be at each voltage, such as `below 2.5 A`"

@@ -83,7 +83,7 @@ class Supply(Role):
         self._say(self._words.output_off, output=self.outputs[output])
 
     def measure(self, output: str) -> tuple[float, float]:
-        """The output's voltage and current as the supply reads them at one time, V and A."""
+        """The output's voltage and current as the supply reads them, one right after the other, V and A."""
         voltage_v, current_a = self._ask_numbers(self._words.measure, 2, output=self.outputs[output])
         return voltage_v, current_a
 

@@ -55,7 +55,7 @@ def parse_numbers(text: str, count: int) -> list[float]:
     """
     numbers = [parse_number(part) for part in _parts(text)]
     if len(numbers) != count:
-        raise NumberError(f"{text[:80]!r} is not {count} numbers")
+        raise NumberError(f"{text[:80]!r} holds {len(numbers)} numbers and must hold {count}")
     return numbers
 
 
