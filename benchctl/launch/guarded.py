@@ -9,7 +9,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.errors import ArchiveError
 from benchctl.guard.bench_lock import BenchLock
 from benchctl.guard.guard import Guard
-from benchctl.guard.guardianship import LEAVE_S, Guardianship
+from benchctl.guard.guardian.guardianship import LEAVE_S, Guardianship
 from benchctl.guard.safe_state import plan_of
 from benchctl.guard.states import State
 from benchctl.instruments.bench import Bench

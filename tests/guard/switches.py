@@ -11,7 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from benchctl.guard.guardian_orders import Orders
+from benchctl.guard.guardian.orders import Orders
 from benchctl.instruments.safe_part import SafePart
 
 # Nothing here takes a tenth of this; it only keeps a broken program from holding the tests up for ever.
@@ -95,7 +95,7 @@ class GuardianProcess:
 
     def __init__(self, plan: Sequence[SafePart], report: Path, **orders: Any) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "benchctl.guard.guardian"],
+            [sys.executable, "-m", "benchctl.guard.guardian.process"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -16,7 +16,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import verify
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.guard.guardian_report import Report
+from benchctl.guard.guardian.report import Report
 from benchctl.guard.safe_state import Confirmation
 from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run

@@ -5,8 +5,8 @@ then listens on a pipe. The end of the pipe means that the run is dead; silence 
 somebody wants the guardian gone, and with it the run's safety. In each case it makes the bench safe. Only the word
 "done" lets it leave without.
 
-Started as `python -m benchctl.guard.guardian` by `guardianship.py`, with its orders as the first line of its input. It
-imports the standard library and what of ours imports no more than that, so it is up in a tenth of a second.
+Started as `python -m benchctl.guard.guardian.process` by `guardianship.py`, with its orders as the first line of its
+input. It imports the standard library and what of ours imports no more than that, so it is up in a tenth of a second.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ from queue import Empty, SimpleQueue
 from types import FrameType
 
 from benchctl.guard.bench_lock import hold_if_free
-from benchctl.guard.guardian_orders import Orders, Word, lines_of
-from benchctl.guard.guardian_report import Report
-from benchctl.guard.guardian_wires import GuardianWire, load_pyvisa, needs_pyvisa
+from benchctl.guard.guardian.orders import Orders, Word, lines_of
+from benchctl.guard.guardian.report import Report
+from benchctl.guard.guardian.wires import GuardianWire, load_pyvisa, needs_pyvisa
 from benchctl.guard.safe_state import Confirmation, all_confirmed, carry_out
 from benchctl.instruments.safe_part import SafePart
 

@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from benchctl.errors import GuardianLost
-from benchctl.guard.guardian_orders import BEAT_S, PATIENCE_S, Orders, Word, lines_of
+from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S, Orders, Word, lines_of
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.safe_part import SafePart
 
@@ -153,7 +153,7 @@ class Guardianship:
 def _start() -> subprocess.Popen[bytes]:
     """A process of its own group and session, so that what ends the run's terminal leaves it alone."""
     # -P: a file of the user's that bears the name of a module is not to be taken for it.
-    command = [sys.executable, "-P", "-m", "benchctl.guard.guardian"]
+    command = [sys.executable, "-P", "-m", "benchctl.guard.guardian.process"]
     windows_flags = 0
     if sys.platform == "win32":
         windows_flags = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW

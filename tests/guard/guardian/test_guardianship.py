@@ -11,8 +11,8 @@ import pytest
 
 from benchctl.clock import RealClock
 from benchctl.errors import GuardianLost, OperatorStop
-from benchctl.guard import guardianship
-from benchctl.guard.guardianship import Guardianship
+from benchctl.guard.guardian import guardianship
+from benchctl.guard.guardian.guardianship import Guardianship
 from benchctl.instruments.interlock import Interlock
 from tests.guard.switches import DEADLINE_S, Switch
 

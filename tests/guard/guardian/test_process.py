@@ -202,7 +202,7 @@ def test_a_run_folder_that_is_gone_keeps_nothing_on(switch: MakeSwitch, tmp_path
 
 
 def test_a_run_that_ends_before_it_gave_orders_had_nothing_on() -> None:
-    ended = subprocess.run([sys.executable, "-m", "benchctl.guard.guardian"], input=b'{"plan', check=False)
+    ended = subprocess.run([sys.executable, "-m", "benchctl.guard.guardian.process"], input=b'{"plan', check=False)
     assert ended.returncode == 0
 
 

@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
-from benchctl.guard import guardian_wires
-from benchctl.guard.guardian_wires import GuardianWire, needs_pyvisa
+from benchctl.guard.guardian import wires
+from benchctl.guard.guardian.wires import GuardianWire, needs_pyvisa
 from benchctl.instruments import link as links
 from tests.ports import free_port
 
@@ -87,7 +87,7 @@ def test_a_peer_that_hangs_up_is_told_from_one_that_is_silent(meet: Callable[...
 def test_a_silent_peer_is_waited_for_as_long_as_an_answer_may_take(
     meet: Callable[..., GuardianWire], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guardian_wires, "ANSWER_S", 0.05)
+    monkeypatch.setattr(wires, "ANSWER_S", 0.05)
     with pytest.raises(NoAnswer):
         meet(answering()).ask_urgently("OUTP?")
 
@@ -100,11 +100,11 @@ def test_an_answer_without_end_is_none(meet: Callable[..., GuardianWire]) -> Non
 def test_after_a_failure_the_next_question_goes_out_on_a_new_link_so_no_answer_is_stale(
     meet: Callable[..., GuardianWire], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guardian_wires, "ANSWER_S", 0.05)
+    monkeypatch.setattr(wires, "ANSWER_S", 0.05)
     wire = meet(answering(b"1"), answering(b"0\n"))  # the first answer comes half
     with pytest.raises(NoAnswer):
         wire.ask_urgently("OUTP?")
-    monkeypatch.setattr(guardian_wires, "ANSWER_S", 30.0)
+    monkeypatch.setattr(wires, "ANSWER_S", 30.0)
     assert wire.ask_urgently("OUTP?") == "0"
 
 
