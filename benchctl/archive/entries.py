@@ -18,6 +18,8 @@ from benchctl.measure.figure import Figure
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
 # whose vector instructions add in another order, computes the same ones.
 STORED_DIGITS = 10
+# Verdicts by the names that run folders of earlier versions hold, and by today's.
+RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ class FiguresEntry:
             ArchiveError: the event lacks something or holds something else than a figures event should.
         """
         try:
-            return _ENTRY.validate_python(event)
+            return _ENTRY.validate_python(_with_verdicts_of_today(event))
         except ValidationError as error:
             first = error.errors()[0]
             place = ".".join(str(part) for part in first["loc"])
@@ -77,6 +79,19 @@ class FiguresEntry:
 
 
 _ENTRY = TypeAdapter(FiguresEntry)
+
+
+def _with_verdicts_of_today(event: Event) -> Event:
+    """The event with verdicts of earlier versions under their present names; what is no list of figures stays so."""
+    figures = event.get("figures")
+    if not isinstance(figures, list):
+        return event
+    return {**event, "figures": [_with_verdict_of_today(figure) for figure in figures]}
+
+
+def _with_verdict_of_today(figure: Any) -> Any:
+    verdict = figure.get("verdict") if isinstance(figure, dict) else None
+    return {**figure, "verdict": RENAMED_VERDICTS[verdict]} if verdict in list(RENAMED_VERDICTS) else figure
 
 
 def context_of(entry: FiguresEntry) -> Any:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
-from benchctl.archive.entries import FiguresEntry, entries_of
+from benchctl.archive.entries import RENAMED_VERDICTS, FiguresEntry, entries_of
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
@@ -84,6 +84,7 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
         if tuple(cells.columns) != COLUMNS:
             raise ValueError(f"its columns are {', '.join(cells.columns)}, not {', '.join(COLUMNS)}")
         columns = {name: _numbers(cells[name]) if name in NUMBERS else cells[name] for name in COLUMNS}
+        columns["verdict"] = columns["verdict"].map(lambda verdict: RENAMED_VERDICTS.get(verdict, verdict))
         return pd.DataFrame(columns).astype(_TYPES)
     except (ValueError, TypeError) as error:
         raise ArchiveError(f"{folder.figures} is no table of figures: {error}") from error

@@ -97,6 +97,6 @@ def _as_data(result: Result) -> dict[str, object]:
         "exit_code": outcome.exit_code,
         "error": None if outcome.error is None else str(outcome.error),
         "unmeasured": list(outcome.unmeasured),
-        "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "cannot be told")},
+        "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive")},
         "safe_state": [asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
     }

@@ -17,7 +17,7 @@ from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
 from benchctl.quantity import render
 
-_STYLES = {"passes": "green", "fails": "bold red", "cannot be told": "yellow"}
+_STYLES = {"passes": "green", "fails": "bold red", "inconclusive": "yellow"}
 # Against frequency, these in this order; of a finer sweep the table shows so many frequencies, figures.csv all.
 _AGAINST_FREQUENCY = ("gain", "phase", "channel_balance", "crosstalk")
 _MOST_FREQUENCIES = 12

@@ -49,5 +49,5 @@ def _ending(outcome: Outcome) -> str:
 
 
 def _verdicts(outcome: Outcome) -> str:
-    passes, fails, untold = (outcome.verdicts(verdict) for verdict in ("passes", "fails", "cannot be told"))
-    return verdicts_in_words(passes, fails, untold, len(outcome.unmeasured))
+    passes, fails, inconclusive = (outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive"))
+    return verdicts_in_words(passes, fails, inconclusive, len(outcome.unmeasured))

@@ -13,7 +13,7 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 Bound = Literal["", "at most", "at least"]
-Verdict = Literal["", "passes", "fails", "cannot be told"]
+Verdict = Literal["", "passes", "fails", "inconclusive"]
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def judge(figure: Figure, requirement: Requirement) -> Figure:
 
     The decision rule is that of guarded acceptance and guarded rejection (JCGM 106:2012, 8.3.2 and 8.3.3, from
     memory) with the band w = U: it passes if the whole of value +- U meets the limit, fails if none of it does, and
-    otherwise cannot be told. A bound takes the place of value + U ("at most") or value - U ("at least").
+    otherwise is inconclusive. A bound takes the place of value + U ("at most") or value - U ("at least").
     """
     lowest, highest = _interval(figure)
     if requirement.relation == "above":
@@ -95,7 +95,7 @@ def _interval(figure: Figure) -> tuple[float, float]:
 def _verdict(passes: bool, fails: bool) -> Verdict:
     if passes:
         return "passes"
-    return "fails" if fails else "cannot be told"
+    return "fails" if fails else "inconclusive"
 
 
 def from_capture(figures: Iterable[Figure], *names: str) -> list[Figure]:

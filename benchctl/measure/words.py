@@ -61,12 +61,12 @@ def burst_in_words(cycles: int) -> str:
     return f"{cycles} cycle{'s' if cycles > 1 else ''}"
 
 
-def verdicts_in_words(passes: int, fails: int, untold: int, unmeasured: int = 0) -> str:
+def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0) -> str:
     """How many verdicts there are of each kind, and how many steps gave no figures: 7 verdicts pass, 1 fails."""
     counts = [
         (passes, "verdict passes", "verdicts pass"),
         (fails, "fails", "fail"),
-        (untold, "cannot be told", "cannot be told"),
+        (inconclusive, "inconclusive", "inconclusive"),
         (unmeasured, "step gave no figures", "steps gave no figures"),
     ]
     words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]

@@ -23,7 +23,7 @@ RULE = (
     "squares of both uncertainties, as for independent ones. On one bench the same instruments err alike in both runs, "
     "so less is found than there may be, never more."
 )
-CHANGED, UNCHANGED, UNTOLD = "significant", "not significant", "cannot be told"
+CHANGED, UNCHANGED, INCONCLUSIVE = "significant", "not significant", "inconclusive"
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ def significance_of(change: Change) -> str:
     if change.before is None or change.after is None:
         return "only in one run"
     if not change.is_told:
-        return UNTOLD
+        return INCONCLUSIVE
     return CHANGED if change.is_change else UNCHANGED
 
 

@@ -29,7 +29,7 @@ def summary_of(story: Story) -> dict[str, Any]:
         "ended": ending.words,
         "unconfirmed": [vars(part) for part in ending.unconfirmed],
         "verdict": overall.word,
-        "verdicts": {verdict: _count(story, verdict) for verdict in ("passes", "fails", "cannot be told")},
+        "verdicts": {verdict: _count(story, verdict) for verdict in ("passes", "fails", "inconclusive")},
         "power": [each for row in power_rows(story) for each in _power(row)],
         "missing": list(story.missing),
     }

@@ -56,7 +56,7 @@ def heads(*texts: str, numbers: Sequence[str] = ()) -> tuple[Head, ...]:
     return (*(Head(text) for text in texts), *(Head(text, is_number=True) for text in numbers))
 
 
-_LOOKS = {"passes": "passes", "fails": "fails", "cannot be told": "untold"}
+_LOOKS = {"passes": "passes", "fails": "fails", "inconclusive": "untold"}
 
 
 def look_of(verdict: str) -> str:

@@ -19,7 +19,7 @@ from benchctl.report.tables import Cell, Table, heads, look_of
 
 DECISION_RULE = (
     "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
-    "otherwise cannot be told: guarded acceptance and guarded rejection with a guard band of U (JCGM 106)."
+    "otherwise is inconclusive: guarded acceptance and guarded rejection with a guard band of U (JCGM 106)."
 )
 
 
@@ -35,21 +35,21 @@ class Overall:
 def overall_of(story: Story, ending: Ending) -> Overall:
     """One word for the run: it passes only if it came to its end, gave its figures, and every verdict passes."""
     verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
-    passes, fails, untold = (verdicts.count(word) for word in _WORDS)
+    passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
     unmeasured = sum(bool(step.unmeasured) for step in story.steps)
-    why = f"{_sentence(verdicts_in_words(passes, fails, untold, unmeasured))}."
+    why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured))}."
     if not ending.is_finished:
         why = f"The run did not come to its end. {why}"
     if fails:
         return Overall("Fails", why, "fails")
     if not ending.is_finished:
         return Overall("No verdict", why, "untold")
-    if untold or unmeasured:
-        return Overall("Cannot be told", why, "untold")
+    if inconclusive or unmeasured:
+        return Overall("Inconclusive", why, "untold")
     return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
 
 
-_WORDS: tuple[Verdict, ...] = ("passes", "fails", "cannot be told")
+_WORDS: tuple[Verdict, ...] = ("passes", "fails", "inconclusive")
 
 
 def _sentence(words: str) -> str:

@@ -60,7 +60,7 @@ class Outcome:
             return FAULT_EXIT_CODE
         if self.error is not None:
             return self.error.exit_code
-        clean = not self.unmeasured and not self.verdicts("fails") and not self.verdicts("cannot be told")
+        clean = not self.unmeasured and not self.verdicts("fails") and not self.verdicts("inconclusive")
         return 0 if clean else 1
 
 

@@ -242,7 +242,7 @@ def _judged_about_one(figure: Figure, bound: float) -> Figure:
     """It passes if it keeps both ends, and fails if it fails at either."""
     ends = (Requirement("below", bound), Requirement("above", 1.0 / bound))
     verdicts = {judge(figure, end).verdict for end in ends}
-    worst = next(verdict for verdict in ("fails", "cannot be told", "passes") if verdict in verdicts)
+    worst = next(verdict for verdict in ("fails", "inconclusive", "passes") if verdict in verdicts)
     return replace(figure, verdict=worst)
 
 

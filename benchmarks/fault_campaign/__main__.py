@@ -58,7 +58,7 @@ def _perform(console: Console, seeds: Sequence[int], out: Path) -> list[Trial]:
 def _endings(done: Sequence[Trial]) -> Table:
     meanings = {
         0: "finished, every verdict passes",
-        1: "finished, a verdict fails or cannot be told",
+        1: "finished, a verdict fails or is inconclusive",
         4: "a limit tripped",
         5: "an instrument failed",
     }

@@ -190,4 +190,4 @@ def _expected_exit_code(events: Sequence[Event], last: Event) -> int:
     entries = entries_of(events)
     verdicts = {figure.verdict for entry in entries for figure in entry.figures}
     gave_none = any("gives no figures" in str(event.get("text")) for event in events)
-    return 1 if gave_none or verdicts & {"fails", "cannot be told"} else 0
+    return 1 if gave_none or verdicts & {"fails", "inconclusive"} else 0

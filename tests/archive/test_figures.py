@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import pytest
 from hypothesis import given, settings
@@ -179,3 +179,15 @@ def test_figures_that_differ_only_in_their_conditions_are_told_apart() -> None:
         "gain of A at 20 Hz in step '7 measure_response'",
         "gain of A at 20000 Hz in step '7 measure_response'",
     ]
+
+
+def test_a_folder_that_says_cannot_be_told_is_read_as_inconclusive(folder: RunFolder) -> None:
+    """So it was written before the word changed."""
+    judged = entry(replace(POWER, verdict="inconclusive"))
+    event = {"number": 12, "time_s": 1.0, "wall": "", "event": "figures", **judged.fields()}
+    figures = [{**asdict(figure), "verdict": "cannot be told"} for figure in judged.figures]
+    (read_back,) = entries_of([event | {"figures": figures}])
+    assert [figure.verdict for figure in read_back.figures] == ["inconclusive"]
+    write_figures(folder, [judged])
+    folder.figures.write_bytes(folder.figures.read_bytes().replace(b"inconclusive", b"cannot be told"))
+    assert read_figures(folder)["verdict"].tolist() == ["inconclusive"]

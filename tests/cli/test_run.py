@@ -145,7 +145,7 @@ def test_json_says_how_it_ended_and_nothing_else_is_on_standard_output(benchctl:
     assert ended.exit_code == 0
     assert ended.data["exit_code"] == 0
     assert ended.data["error"] is None
-    assert ended.data["verdicts"] == {"passes": 1, "fails": 0, "cannot be told": 0}
+    assert ended.data["verdicts"] == {"passes": 1, "fails": 0, "inconclusive": 0}
     assert Path(ended.data["folder"], "journal.jsonl").is_file()
     assert {part["instrument"] for part in ended.data["safe_state"]} == {"generator", "supply", "load"}
     assert "step 1 of 3" in ended.err

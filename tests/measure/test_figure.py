@@ -19,14 +19,14 @@ def power(value: float, u: float | None = 1.0, bound: Bound = "") -> Figure:
 
 @pytest.mark.parametrize(
     ("value", "verdict"),
-    [(98.9, "passes"), (99.0, "passes"), (99.1, "cannot be told"), (100.9, "cannot be told"), (101.1, "fails")],
+    [(98.9, "passes"), (99.0, "passes"), (99.1, "inconclusive"), (100.9, "inconclusive"), (101.1, "fails")],
 )
 def test_below_a_limit_passes_only_with_all_of_its_uncertainty_below(value: float, verdict: str) -> None:
     assert judge(power(value), Requirement("below", 100.0)).verdict == verdict
 
 
 @pytest.mark.parametrize(
-    ("value", "verdict"), [(101.1, "passes"), (100.5, "cannot be told"), (99.5, "cannot be told"), (98.9, "fails")]
+    ("value", "verdict"), [(101.1, "passes"), (100.5, "inconclusive"), (99.5, "inconclusive"), (98.9, "fails")]
 )
 def test_above_a_limit_passes_only_with_all_of_its_uncertainty_above(value: float, verdict: str) -> None:
     assert judge(power(value), Requirement("above", 100.0)).verdict == verdict
@@ -37,8 +37,8 @@ def test_above_a_limit_passes_only_with_all_of_its_uncertainty_above(value: floa
     [
         (0.0, "passes"),
         (-8.9, "passes"),
-        (9.5, "cannot be told"),
-        (-10.5, "cannot be told"),
+        (9.5, "inconclusive"),
+        (-10.5, "inconclusive"),
         (11.1, "fails"),
         (-11.1, "fails"),
     ],
@@ -50,17 +50,17 @@ def test_within_a_limit_counts_both_signs(value: float, verdict: str) -> None:
 def test_an_upper_bound_can_pass_a_limit_from_below_but_never_fail_it() -> None:
     bound = power(0.02, None, "at most")
     assert judge(bound, Requirement("below", 0.03)).verdict == "passes"
-    assert judge(bound, Requirement("below", 0.01)).verdict == "cannot be told"
+    assert judge(bound, Requirement("below", 0.01)).verdict == "inconclusive"
 
 
 def test_an_upper_bound_can_fail_a_limit_from_above_but_never_pass_it() -> None:
     bound = power(0.02, None, "at most")
     assert judge(bound, Requirement("above", 0.03)).verdict == "fails"
-    assert judge(bound, Requirement("above", 0.01)).verdict == "cannot be told"
+    assert judge(bound, Requirement("above", 0.01)).verdict == "inconclusive"
 
 
 def test_without_any_uncertainty_no_verdict_is_given() -> None:
-    assert judge(power(1.0, None), Requirement("below", 100.0)).verdict == "cannot be told"
+    assert judge(power(1.0, None), Requirement("below", 100.0)).verdict == "inconclusive"
 
 
 @given(value=st.floats(-1e6, 1e6), u=st.floats(0.0, 1e6), limit=st.floats(-1e6, 1e6))

@@ -92,7 +92,7 @@ VALUE = Figure("idle_current", 1.0, "A", 0.1, 2.0)
     [
         (VALUE, replace(VALUE, value=1.1), "not significant"),
         (VALUE, replace(VALUE, value=1.2), "significant"),
-        (VALUE, replace(VALUE, expanded_uncertainty=None), "cannot be told"),
+        (VALUE, replace(VALUE, expanded_uncertainty=None), "inconclusive"),
         (VALUE, None, "only in one run"),
         (None, VALUE, "only in one run"),
         (None, None, ""),

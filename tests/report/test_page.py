@@ -221,7 +221,7 @@ def test_a_step_that_gave_no_figures_leaves_the_verdict_open(folder: Path) -> No
         return [e | {"figures": []} if e["event"] == "figures" else e for e in noted]
 
     page = page_of(rewrite(folder, unmeasured))
-    assert "Cannot be told (simulated) 1 step gave no figures." in page.text
+    assert "Inconclusive (simulated) 1 step gave no figures." in page.text
     assert f"{label}: the record is clipped" in page.text
 
 

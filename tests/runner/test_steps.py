@@ -264,7 +264,7 @@ def test_idle_is_measured_undriven_and_judged(bench: Rig) -> None:
     # sim/amplifiers/hx2150.yaml: 6 mV at A, -9 mV at B
     assert offsets["A"].value == pytest.approx(6e-3, abs=offsets["A"].expanded_uncertainty or 0.0)
     assert offsets["B"].value == pytest.approx(-9e-3, abs=offsets["B"].expanded_uncertainty or 0.0)
-    assert offsets["B"].verdict in {"fails", "cannot be told"}
+    assert offsets["B"].verdict in {"fails", "inconclusive"}
 
 
 def test_idle_is_averaged_over_the_time_asked(bench: Rig) -> None:
@@ -394,10 +394,10 @@ def test_a_requirement_on_what_was_never_measured_does_not_hold(bench: Rig) -> N
         bench.do(Require(criteria={"thd_n": below(0.01, "1")}))
 
 
-def test_what_cannot_be_told_within_its_uncertainty_does_not_hold(bench: Rig) -> None:
+def test_what_is_inconclusive_within_its_uncertainty_does_not_hold(bench: Rig) -> None:
     bench.do(POWER_ON, MeasureIdle(for_s=1.0))
     (current,) = bench.figures("idle_current").values()
-    with pytest.raises(RequirementFailed, match="cannot be told within its uncertainty"):
+    with pytest.raises(RequirementFailed, match="inconclusive within its uncertainty"):
         bench.do(Require(criteria={"idle_current": below(current.value, "A")}))
 
 

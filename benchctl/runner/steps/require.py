@@ -13,7 +13,7 @@ from benchctl.runner.run import Run, judged_by, latest
 
 
 def perform(step: Require, run: Run) -> None:
-    """Every criterion must be known to hold; what cannot be told does not.
+    """Every criterion must be known to hold; what is inconclusive does not.
 
     Raises:
         RequirementFailed: one does not, or its figure was never measured.
@@ -36,7 +36,7 @@ def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:
         verdict = judged_by(figure, criterion).verdict
         if verdict != "passes":
             of_channel = f" of channel {figure.channel}" if figure.channel else ""
-            state = "" if verdict == "fails" else ", which cannot be told within its uncertainty"
+            state = "" if verdict == "fails" else ", which is inconclusive within its uncertainty"
             yield f"{name}{of_channel} is {render(figure.value, figure.unit)} and must be {criterion}{state}"
 
 
