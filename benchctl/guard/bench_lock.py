@@ -19,14 +19,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from benchctl.errors import PreflightRefused, UsageError
+from benchctl.guard.file_lock import try_lock
 
-if sys.platform == "win32":
-    import msvcrt
-else:
-    import fcntl
-
-# Windows lets nobody read a locked byte, so the byte that is locked lies far behind the text.
-_LOCKED_BYTE = 1 << 20
 _LOCAL_NAMES = {"localhost", "127.0.0.1"}
 
 
@@ -59,7 +53,7 @@ class BenchLock:
             path.parent.mkdir(parents=True, exist_ok=True)
             file = path.open("a+b", buffering=0)
             self._files.append(file)
-            if not _try_lock(file):
+            if not try_lock(file):
                 holder = _holder(file)
                 self.release()
                 return holder
@@ -146,18 +140,6 @@ def state_folder() -> Path:
     else:  # XDG Base Directory Specification 0.8: XDG_STATE_HOME, or ~/.local/state
         root = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
     return Path(root) / "benchctl"
-
-
-def _try_lock(file: BinaryIO) -> bool:
-    try:
-        if sys.platform == "win32":
-            file.seek(_LOCKED_BYTE)
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def _holder(file: BinaryIO) -> Holder:

@@ -1,0 +1,36 @@
+"""A lock on an open file, held by the operating system until the file is closed or its holder ends, however it ends."""
+
+from __future__ import annotations
+
+import sys
+from typing import BinaryIO
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+# Windows lets nobody read a locked byte, so the byte that is locked lies far behind the text.
+_LOCKED_BYTE = 1 << 20
+
+
+def try_lock(file: BinaryIO) -> bool:
+    """Take the lock, unless somebody else holds it; whether it is ours now."""
+    try:
+        if sys.platform == "win32":
+            file.seek(_LOCKED_BYTE)
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def unlock(file: BinaryIO) -> None:
+    """Let go of a lock that `try_lock` took."""
+    if sys.platform == "win32":
+        file.seek(_LOCKED_BYTE)
+        msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)
+    else:
+        fcntl.flock(file, fcntl.LOCK_UN)
