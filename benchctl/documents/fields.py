@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
+from benchctl.address import parse_address
 from benchctl.documents.words import describe
 from benchctl.quantity import QuantityError, example, parse_quantity, render
 
@@ -244,13 +245,20 @@ DriverName = Annotated[
     worded(_ONE_LINE, "a shipped driver such as 'supply/scpi99' or a file such as './mine.yaml'", longest=200),
     WithJsonSchema({"type": "string", "examples": ["supply/scpi99", "./mine.yaml"]}),
 ]
+
+
+def _read_address(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{describe(value)} stands where a VISA address belongs")
+    if len(value) > _LONGEST_ADDRESS:
+        raise ValueError(f"{describe(value)} is too long for an address; write at most {_LONGEST_ADDRESS} characters")
+    return parse_address(str.__str__(value)).text
+
+
+_LONGEST_ADDRESS = 200
 Address = Annotated[
     str,
-    worded(
-        r"(?:TCPIP|USB|GPIB|ASRL|PXI|VXI|VICP)[0-9]*(?:[:/][!-~]+)?::(?:SOCKET|INSTR)|ASRL[!-~]+::INSTR",
-        "a VISA address such as 'TCPIP::192.168.1.20::5025::SOCKET' or 'USB0::0x1234::0x5678::SERIAL::INSTR'",
-        longest=200,
-    ),
+    BeforeValidator(_read_address),
     WithJsonSchema({"type": "string", "examples": ["TCPIP::192.168.1.20::5025::SOCKET"]}),
 ]
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 
 from benchctl import library
+from benchctl.address import NetworkAddress, parse_address
 from benchctl.documents.accuracy import (
     CurrentAccuracy,
     FrequencyAccuracy,
@@ -310,8 +311,8 @@ class Instruments(Part):
             yield Misfit((), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer")
         seen: dict[str, str] = {}
         for role, instrument in self.items():
-            socket = instrument.address.upper()
-            if "::127." in socket or "::LOCALHOST::" in socket:
-                if socket in seen:
-                    yield Misfit((role, "address"), f"the {seen[socket]} has this address already")
-                seen.setdefault(socket, role)
+            address = parse_address(instrument.address)
+            if isinstance(address, NetworkAddress) and address.is_loopback:
+                if address.canonical in seen:
+                    yield Misfit((role, "address"), f"the {seen[address.canonical]} has this address already")
+                seen.setdefault(address.canonical, role)

@@ -23,8 +23,8 @@ from typing import Any, Protocol
 
 import pyvisa
 from pyvisa import constants
-from pyvisa.rname import ResourceName, TCPIPInstr, TCPIPSocket
 
+from benchctl.address import AddressError, LanAddress, SocketAddress, parse_address
 from benchctl.errors import ConnectionLost, LinkError, NoAnswer, NotConnected
 from benchctl.scpi.blocks import BlockHeader
 
@@ -35,8 +35,6 @@ LOOK_UP_S = 0.05
 CHUNK_BYTES = 65536
 # After a failed exchange: silence for so long means that no late answer is on its way.
 QUIET_S = 0.1
-# What is assigned to HiSLIP where an address names no port (IVI-6.1).
-HISLIP_PORT = 4880
 # Nobody has a second's worth of stale answers.
 DRAIN_S = 1.0
 
@@ -234,16 +232,6 @@ def _try_port(host: str, port: int) -> None:
         ) from error
 
 
-def _hislip_port(name: str) -> int:
-    """The port behind the comma of a HiSLIP name, 4880 without one."""
-    _, _, port = name.partition(",")
-    if port and not (port.isascii() and port.isdigit()):
-        raise NotConnected(
-            f"'{port}' is no port", advice="Write the address like TCPIP::192.0.2.7::hislip0,4880::INSTR."
-        )
-    return int(port or HISLIP_PORT)
-
-
 def open_link(address: str) -> Link:
     """Open the link that a VISA address names.
 
@@ -251,13 +239,13 @@ def open_link(address: str) -> Link:
         NotConnected: nobody is there, or the address is none.
     """
     try:
-        parsed = ResourceName.from_string(address)
-    except pyvisa.rname.InvalidResourceName as error:
-        raise NotConnected(
-            f"'{address}' is no VISA address", advice="Write it like TCPIP::192.0.2.7::5025::SOCKET."
-        ) from error
-    if isinstance(parsed, TCPIPSocket):
-        return SocketLink(address, parsed.host_address, int(parsed.port))
-    if isinstance(parsed, TCPIPInstr) and parsed.lan_device_name.lower().startswith("hislip"):
-        return HislipLink(address, parsed.host_address, _hislip_port(parsed.lan_device_name))
-    return MessageLink(address)
+        parsed = parse_address(address)
+    except AddressError as error:
+        raise NotConnected(str(error), advice="Correct the address in the bench file.") from error
+    match parsed:
+        case SocketAddress(host=host, port=port):
+            return SocketLink(parsed.text, host, port)
+        case LanAddress(host=host, hislip_port=int(port)):
+            return HislipLink(parsed.text, host, port)
+        case _:
+            return MessageLink(parsed.text)

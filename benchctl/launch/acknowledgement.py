@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import ipaddress
 import json
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pyvisa.rname import ResourceName, TCPIPInstr, TCPIPSocket
-
+from benchctl.address import NetworkAddress, parse_address
 from benchctl.documents.bench import Bench
 from benchctl.errors import OperatorStop, PreflightRefused, UsageError
 from benchctl.guard.bench_lock import lock_paths, state_folder
@@ -55,13 +53,8 @@ def require_acknowledgement(bench: Bench, ask: Callable[[str], str], *, unattend
 
 
 def _is_loopback(address: str) -> bool:
-    parsed = ResourceName.from_string(address)
-    if not isinstance(parsed, TCPIPSocket | TCPIPInstr):
-        return False
-    try:
-        return ipaddress.ip_address(parsed.host_address).is_loopback
-    except ValueError:
-        return parsed.host_address.lower() == "localhost"
+    parsed = parse_address(address)
+    return isinstance(parsed, NetworkAddress) and parsed.is_loopback
 
 
 def _file_for(bench: Bench) -> Path:

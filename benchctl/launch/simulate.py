@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from pyvisa.rname import InvalidResourceName, ResourceName, TCPIPInstr, TCPIPSocket
-
+from benchctl.address import AddressError, LanAddress, SocketAddress, parse_address
 from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import UsageError
@@ -16,9 +15,6 @@ from benchctl.launch.simulated import describe
 from benchctl.simulator.announce import Announcement, announced
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.ports import HislipPlace
-
-HISLIP_PORT = 4880
-"""Where an address names no port (IVI-6.1)."""
 
 
 @dataclass(frozen=True)
@@ -62,16 +58,12 @@ def place_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
     Raises:
         UsageError: it is neither.
     """
-    try:
-        parsed = ResourceName.from_string(address)
-    except InvalidResourceName:
-        parsed = None
-    if isinstance(parsed, TCPIPSocket):
-        return parsed.host_address, int(parsed.port)
-    if isinstance(parsed, TCPIPInstr):
-        name, _, port = parsed.lan_device_name.partition(",")
-        if name.lower().startswith("hislip") and (not port or (port.isascii() and port.isdigit())):
-            return HislipPlace(parsed.host_address, int(port or HISLIP_PORT), name)
+    with suppress(AddressError):
+        match parse_address(address):
+            case SocketAddress(host=host, port=port):
+                return host, port
+            case LanAddress(host=host, hislip_port=int(port), hislip_name=name):
+                return HislipPlace(host, port, name)
     raise UsageError(
         f"the {role}'s address '{address}' cannot be served: simulated instruments need one like "
         "TCPIP::127.0.0.1::15021::SOCKET or TCPIP::127.0.0.1::hislip0,4880::INSTR"

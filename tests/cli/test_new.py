@@ -199,7 +199,7 @@ def test_a_file_that_is_there_is_never_written_over(tmp_path: Path) -> None:
         ("amplifier", ["", "", "", "", "-3 V", "3 V"], "'-3 V' is out of range; it must be more than 0 V"),
         ("sequence", ["", "burst, respons", "burst"], "unknown measurement 'respons'; did you mean 'response'?"),
         ("sequence", ["", ",", "burst"], "nothing is given; at least one is needed"),
-        ("bench", ["", "192.168.0.7", "TCPIP::192.168.0.7::INSTR"], "a VISA address such as"),
+        ("bench", ["", "192.168.0.7", "TCPIP::192.168.0.7::INSTR"], "is no VISA address; write it like"),
     ],
 )
 def test_an_answer_that_will_not_do_is_told_at_once_and_asked_for_again(

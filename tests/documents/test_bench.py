@@ -152,7 +152,27 @@ CONTRADICTIONS = [
     ("main: {number: 1", "^mian: {number: 1", "no output is called 'main'"),
     ("number: 2", "number: ^1", "output 1 is 'main' already"),
     ("TCPIP::127.0.0.1::15022", "^TCPIP::127.0.0.1::15021", "the generator has this address already"),
-    ("TCPIP::127.0.0.1::15021::SOCKET", "^127.0.0.1:15021", "'127.0.0.1:15021' will not do; a VISA address"),
+    (
+        "TCPIP::127.0.0.1::15021::SOCKET",
+        "^127.0.0.1:15021",
+        "'127.0.0.1:15021' is no VISA address; write it like",
+    ),
+    (
+        "TCPIP::127.0.0.1::15021::SOCKET",
+        "^TCPIP:127.0.0.1::15021::SOCKET",
+        "'TCPIP:127.0.0.1::15021::SOCKET' has one colon",
+    ),
+    (
+        "TCPIP::127.0.0.1::15021::SOCKET",
+        "^TCPIP::127.0.0.1::70000::SOCKET",
+        "'TCPIP::127.0.0.1::70000::SOCKET': '70000' is no port",
+    ),
+    (
+        "TCPIP::127.0.0.1::15021::SOCKET",
+        "^TCPIP::127.0.0.1::scpi::SOCKET",
+        "'TCPIP::127.0.0.1::scpi::SOCKET': 'scpi' is no port",
+    ),
+    ("TCPIP::127.0.0.1::15022", "^TCPIP0::localhost::15021", "the generator has this address already"),
     ("ambient: 102", "ambient: ^101", "channel 101 is 'heatsink' already"),
     ("kind: current clamp", "kind: ^differential", "unknown value 'differential'; known here: current clamp"),
     ("kind: single-ended", "kind: ^single ended", "unknown value 'single ended'; did you mean 'single-ended'?"),

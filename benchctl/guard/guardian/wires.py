@@ -6,13 +6,14 @@ the standard library; for any other address pyvisa is imported, once it is sure 
 
 from __future__ import annotations
 
-import re
 import socket
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from benchctl.address import AddressError, SocketAddress, parse_address
 from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
 
 if TYPE_CHECKING:
@@ -24,13 +25,11 @@ ANSWER_S = 2.0
 _RECEIVE_BYTES = 4096
 # The answer to OUTP? is a digit; one for forty relays is eighty characters.
 _LINE_BYTES = 4096
-# VPP-4.3, 4.3.1.1: TCPIP[board]::host address::port::SOCKET, in either case.
-_SOCKET = re.compile(r"TCPIP\d*::(?P<host>[^:]+)::(?P<port>\d+)::SOCKET", re.IGNORECASE)
 
 
 def needs_pyvisa(address: str) -> bool:
     """Whether the address is anything but a raw socket."""
-    return _SOCKET.fullmatch(address) is None
+    return _raw_socket(address) is None
 
 
 def load_pyvisa() -> None:
@@ -129,12 +128,20 @@ class RawSocketLink:
 
 
 def _open(address: str) -> Link:
-    match = _SOCKET.fullmatch(address)
-    if match is not None:
-        return RawSocketLink(match["host"], int(match["port"]))
+    raw = _raw_socket(address)
+    if raw is not None:
+        return RawSocketLink(raw.host, raw.port)
     from benchctl.instruments.link import open_link  # noqa: PLC0415 - half a second that raw sockets need not wait
 
     return open_link(address)
+
+
+def _raw_socket(address: str) -> SocketAddress | None:
+    """Where the raw socket is; None for any other address, and for what is none, which pyvisa's way refuses."""
+    with suppress(AddressError):
+        parsed = parse_address(address)
+        return parsed if isinstance(parsed, SocketAddress) else None
+    return None
 
 
 def _ask(link: Link, text: str) -> str:
