@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from benchctl.documents.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.errors import LimitTripped
-from benchctl.guard.limits import Watch, WatchedLimit, limits_of
+from benchctl.guard.limits import SUPPLY_PROTECTION, Watch, WatchedLimit, limits_of
+from benchctl.guard.sampler import PROTECTION_PERIOD_S
 from tests.runner.rig import amplifier_file, bench_file, sequence_file
 
 PERIOD_S = 0.2  # between readings in these tests, as the guard takes them
@@ -85,6 +86,14 @@ def test_an_unreadable_supply_trips_even_while_the_amplifier_is_off() -> None:
     assert tripped_at(watch_on(VoltageLimit(below=11.0), "supply_voltage"), [None], energised=False) == 0.0
 
 
+def test_a_supply_at_its_upper_limit_has_not_passed_it() -> None:
+    assert tripped_at(watch_on(VoltageLimit(above=16.0), "supply_voltage"), [16.0], energised=False) is None
+
+
+def test_an_amplifier_counts_as_on_unless_it_is_said_to_be_off() -> None:
+    assert watch_on(VoltageLimit(below=11.0), "supply_voltage").observe(0.0, 0.0) is not None
+
+
 def test_a_lower_limit_on_a_temperature_holds_always() -> None:
     assert tripped_at(watch_on(TemperatureLimit(below=5.0)), [4.0], energised=False) == 0.0
 
@@ -140,3 +149,23 @@ def test_a_limit_trips_exactly_when_readings_beyond_it_span_its_time(
             expected = round(number * PERIOD_S, 9)
             break
     assert tripped_at(watch, readings) == expected
+
+
+def test_a_protection_of_the_supply_has_to_be_seen_twice_in_a_row() -> None:
+    (protection,) = (
+        limit
+        for limit in limits_of(sequence_file("power_off"), bench_file(), amplifier_file())
+        if limit.signal == SUPPLY_PROTECTION
+    )
+    watch = Watch(protection)
+    readings = [(1.0, 0.0), (1.0, PROTECTION_PERIOD_S), (1.0, 2 * PROTECTION_PERIOD_S)]
+    assert [watch.observe(*reading) is not None for reading in readings] == [False, False, True]
+    assert str(protection.bound) == "none may trip"
+
+
+def test_without_a_thermometer_the_other_limits_still_hold() -> None:
+    bench = bench_file()
+    instruments = bench.instruments.model_copy(update={"thermometer": None})
+    bare = bench.model_copy(update={"instruments": instruments})
+    signals = {limit.signal for limit in limits_of(sequence_file("power_off"), bare, amplifier_file())}
+    assert {"heatsink", "supply_current", SUPPLY_PROTECTION} <= signals

@@ -36,6 +36,29 @@ def test_a_faster_rise_trips_and_says_so() -> None:
     assert "rising faster than 10 K/min" in str(trip)
 
 
+def test_a_rise_at_the_limit_itself_does_not_trip() -> None:
+    """A quarter of a kelvin each second is told exactly in binary."""
+    assert heat(watch("0.25 K/s"), 15.0, 100) is None
+
+
+def test_a_rise_is_known_once_it_has_been_seen_for_ten_seconds() -> None:
+    trip = heat(watch(), 12.0, 600)
+    assert trip is not None
+    assert trip.time_s == 10.0
+
+
+def risen_by_one_kelvin_in_five_seconds(second: int) -> float:
+    return 30.0 + 0.2 * min(max(second - 40, 0), 5)
+
+
+@pytest.mark.parametrize(("limit", "trips"), [("2.9 K/min", True), ("3.1 K/min", False)])
+def test_a_rise_is_the_mean_of_twenty_seconds(limit: str, trips: bool) -> None:
+    """One kelvin within any twenty seconds is 3 K/min, however steep it was in between."""
+    watched = watch(limit)
+    found = [watched.observe(risen_by_one_kelvin_in_five_seconds(second), float(second)) for second in range(120)]
+    assert any(found) is trips
+
+
 def test_falling_never_trips() -> None:
     assert heat(watch(), -60.0, 120) is None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 import pytest
 from hypothesis import given, settings
@@ -11,6 +12,8 @@ from uncertainties import ufloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.figure import Bound, Figure, Requirement, figure_of, from_capture, judge
+
+Relation = Literal["below", "above", "within"]
 
 
 def power(value: float, u: float | None = 1.0, bound: Bound = "") -> Figure:
@@ -47,16 +50,55 @@ def test_within_a_limit_counts_both_signs(value: float, verdict: str) -> None:
     assert judge(power(value), Requirement("within", 10.0)).verdict == verdict
 
 
-def test_an_upper_bound_can_pass_a_limit_from_below_but_never_fail_it() -> None:
-    bound = power(0.02, None, "at most")
-    assert judge(bound, Requirement("below", 0.03)).verdict == "passes"
-    assert judge(bound, Requirement("below", 0.01)).verdict == "inconclusive"
+@pytest.mark.parametrize(
+    ("bound", "relation", "limit", "verdict"),
+    [
+        # At most 20: it may be anything below.
+        ("at most", "below", 30.0, "passes"),
+        ("at most", "below", 20.0, "passes"),
+        ("at most", "below", 10.0, "inconclusive"),
+        ("at most", "above", 30.0, "fails"),
+        ("at most", "above", 20.0, "inconclusive"),
+        ("at most", "above", 10.0, "inconclusive"),
+        ("at most", "within", 30.0, "inconclusive"),
+        # At least 20: it may be anything above.
+        ("at least", "above", 10.0, "passes"),
+        ("at least", "above", 20.0, "passes"),
+        ("at least", "above", 30.0, "inconclusive"),
+        ("at least", "below", 10.0, "fails"),
+        ("at least", "below", 20.0, "inconclusive"),
+        ("at least", "below", 30.0, "inconclusive"),
+        ("at least", "within", 10.0, "fails"),
+        ("at least", "within", 20.0, "inconclusive"),
+        ("at least", "within", 30.0, "inconclusive"),
+    ],
+)
+def test_a_bound_has_the_verdict_that_all_it_leaves_open_has(
+    bound: Bound, relation: Relation, limit: float, verdict: str
+) -> None:
+    assert judge(power(20.0, None, bound), Requirement(relation, limit)).verdict == verdict
 
 
-def test_an_upper_bound_can_fail_a_limit_from_above_but_never_pass_it() -> None:
-    bound = power(0.02, None, "at most")
-    assert judge(bound, Requirement("above", 0.03)).verdict == "fails"
-    assert judge(bound, Requirement("above", 0.01)).verdict == "inconclusive"
+@pytest.mark.parametrize(
+    ("value", "relation", "limit", "verdict"),
+    [
+        (90.0, "below", 100.0, "passes"),  # 80 to 100
+        (110.0, "below", 100.0, "inconclusive"),  # 100 to 120
+        (110.0, "above", 100.0, "passes"),
+        (90.0, "above", 100.0, "inconclusive"),
+        (90.0, "within", 100.0, "passes"),
+        (110.0, "within", 100.0, "inconclusive"),
+        (-110.0, "within", 100.0, "inconclusive"),
+        (10.0, "within", 0.0, "inconclusive"),  # 0 to 20
+        (-10.0, "within", 0.0, "inconclusive"),  # -20 to 0
+        (10.5, "within", 0.25, "fails"),
+        (0.0, "within", 5.0, "inconclusive"),  # -10 to 10, of which 0 is within
+    ],
+)
+def test_an_interval_that_just_touches_the_limit_meets_it(
+    value: float, relation: Relation, limit: float, verdict: str
+) -> None:
+    assert judge(power(value, 10.0), Requirement(relation, limit)).verdict == verdict
 
 
 def test_without_any_uncertainty_no_verdict_is_given() -> None:

@@ -73,3 +73,12 @@ def test_one_noisy_sample_is_no_peak_but_a_millisecond_is(digitised: Digitised) 
     lowest, highest = extremes(digitised(values, 20.0), Span(0, 100_000), 1e-6)
     assert highest.value == pytest.approx(7.0, rel=1e-3)
     assert lowest.value == pytest.approx(5.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("samples", "peak"), [(25, 1.0), (5, 0.2)])
+def test_a_peak_lasts_half_a_period_of_20_khz(digitised: Digitised, samples: int, peak: float) -> None:
+    """25 microseconds: a pulse as long as that counts in full, a shorter one by its part of them."""
+    pulse = np.zeros(1000)
+    pulse[500 : 500 + samples] = 1.0
+    _, highest = extremes(digitised(pulse, 10.0), Span(0, 1000), 1e-6)
+    assert highest.value == pytest.approx(peak, abs=0.01)

@@ -15,6 +15,7 @@ from benchctl.documents.measuring_steps import MeasureIdle
 from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.steps import Require
 from benchctl.errors import InstrumentError, MeasurementError, RequirementFailed
+from benchctl.runner.run import CleanLevel
 from tests.runner.rig import INPUT_RELAYS, POWER_ON, POWER_ON_LINE, Rig, files, rig
 
 AT_4_OHM = Set(load_ohm=4.0, frequency_hz=1e3)
@@ -70,6 +71,33 @@ def test_power_on_is_supply_then_turn_on_lead_then_idle(bench: Rig) -> None:
     assert bench.run.guard.energised
 
 
+def test_power_on_limits_each_output_before_it_goes_on_and_sends_nothing_else(bench: Rig) -> None:
+    """Over-voltage protection at what the amplifier bears (16 V), over-current protection a tenth above the limit."""
+    bench.taps.sent.clear()
+    bench.do(POWER_ON)
+    main, lead = "INST:NSEL 1;", "INST:NSEL 2;"
+    assert bench.taps.commands() == [
+        ("generator", "OUTP OFF"),
+        ("supply", main + ":SOUR:VOLT:PROT 16.0000;:SOUR:VOLT:PROT:STAT ON"),
+        ("supply", main + ":SOUR:CURR:PROT 99.0000;:SOUR:CURR:PROT:STAT ON"),
+        ("supply", main + ":SOUR:VOLT 14.4000"),
+        ("supply", main + ":SOUR:CURR 90.0000"),
+        ("supply", main + ":OUTP ON"),
+        ("supply", lead + ":SOUR:VOLT:PROT 13.2000;:SOUR:VOLT:PROT:STAT ON"),
+        ("supply", lead + ":SOUR:CURR:PROT 0.5500;:SOUR:CURR:PROT:STAT ON"),
+        ("supply", lead + ":SOUR:VOLT 12.0000"),
+        ("supply", lead + ":SOUR:CURR 0.5000"),
+        ("supply", lead + ":OUTP ON"),
+    ]
+
+
+def test_power_on_protects_as_the_sequence_asks_where_it_does(bench: Rig) -> None:
+    bench.taps.sent.clear()
+    bench.do(POWER_ON.model_copy(update={"overvoltage_v": 15.5, "overcurrent_a": 60.0}))
+    protections = [text for text in bench.taps.to("supply") if "NSEL 1" in text and ":PROT " in text]
+    assert [float(text.split()[2].split(";")[0]) for text in protections] == [15.5, 60.0]
+
+
 def test_power_on_begins_without_a_signal(bench: Rig) -> None:
     bench.taps.sent.clear()
     bench.do(POWER_ON)
@@ -87,6 +115,20 @@ def test_power_off_is_turn_on_lead_then_supply_then_load(ready: Rig) -> None:
     ]
     assert not ready.run.guard.energised
     assert ready.run.conditions.load_ohm is None
+
+
+def test_power_off_lets_the_amplifier_come_to_rest_before_its_supply_goes(ready: Rig) -> None:
+    """Half a second for its relay and its output stage: common practice."""
+    began_s = ready.clock.now()
+    gone_s: list[float] = []
+
+    def listen(role: str, text: str) -> None:
+        if text == "INST:NSEL 1;:OUTP OFF":
+            gone_s.append(ready.clock.now())
+
+    ready.taps.on_send.append(listen)
+    ready.do(PowerOff())
+    assert gone_s == [pytest.approx(began_s + 0.5, abs=0.05)]
 
 
 def test_a_supply_whose_voltage_does_not_come_is_an_error_with_advice(bench: Rig) -> None:
@@ -198,6 +240,30 @@ def test_the_clean_level_is_where_distortion_reaches_its_bound(ready: Rig) -> No
     assert found.thd_n == 0.01
     for figure in ready.figures("thd_n").values():
         assert 0.007 < figure.value < 0.0105
+
+
+@pytest.mark.parametrize(
+    ("bound", "plate", "verdict"),
+    [
+        (0.01, "10 %", "passes"),  # cleaner than the plate asks
+        (0.01, "1 %", "passes"),
+        (0.02, "1 %", ""),  # what distorts more than the plate allows says nothing about it
+    ],
+)
+def test_a_power_is_held_against_the_plate_at_no_more_than_the_plates_distortion(
+    tmp_path: Path, bound: float, plate: str, verdict: str
+) -> None:
+    """1 V is far below clipping, and far above the 20 W that this plate claims."""
+    line = {"power: 150 W, thd_n: 1 %": f"power: 20 W, thd_n: {plate}"}
+    with rig(tmp_path, files("power_off", amplifier=line)) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        bench.run.clean_levels[4.0, 1e3] = CleanLevel(1.0, bound)
+        bench.do(MeasureContinuous(for_s=0.5))
+        powers = [
+            figure for figure in bench.run.measured if figure.name == "continuous_power" and figure.channel == "A"
+        ]
+        assert [figure.verdict for figure in powers] == [verdict]
 
 
 def test_the_search_never_steps_more_than_its_rule_above_what_is_known_clean(ready: Rig) -> None:
