@@ -1,0 +1,87 @@
+"""All changes of all modules that a run's safety and verdicts rest on, and those that are known to change nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+
+import yaml
+
+from benchmarks.mutations.changes import Change, changes_of
+from benchmarks.mutations.trial import Copy, Fate, Target
+from tests.pages import ROOT
+
+TARGETS = (
+    Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
+    Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
+    Target("benchctl.guard.safe_state", ("tests/guard/test_carry_out.py", "tests/guard/test_safe_state.py")),
+    Target("benchctl.guard.sampler", ("tests/guard/test_sampler.py", "tests/guard/test_guard.py")),
+    Target("benchctl.guard.guard", ("tests/guard/test_guard.py",)),
+    Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian",)),
+    Target("benchctl.measure.figure", ("tests/measure/test_figure.py",)),
+    Target("benchctl.measure.clean_level", ("tests/measure/test_clean_level.py",)),
+    Target("benchctl.measure.crossing", ("tests/measure/test_clean_level.py",)),
+    Target("benchctl.runner.steps.power", ("tests/runner/test_steps.py", "tests/runner/test_waking.py")),
+)
+_JUDGED = Path(__file__).with_name("judged.yaml")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A change of a module and what became of it; `why_harmless` is the judgement of one that need not be noticed."""
+
+    target: Target
+    change: Change
+    fate: Fate
+    why_harmless: str = ""
+
+    @property
+    def counts_as_noticed(self) -> bool:
+        """Whether nothing is left to be done about it."""
+        return self.fate is not Fate.UNNOTICED or bool(self.why_harmless)
+
+
+def judgements() -> dict[tuple[str, str], str]:
+    """Why a change is harmless, by module and by what the change is called."""
+    entries = yaml.safe_load(_JUDGED.read_text(encoding="utf-8")) or []
+    return {(entry["module"], entry["change"]): entry["why"] for entry in entries}
+
+
+def changes_in(target: Target) -> list[Change]:
+    """Every change of a target's module."""
+    return changes_of((ROOT / target.path).read_text(encoding="utf-8"))
+
+
+def trials(targets: Sequence[Target], folder: Path, jobs: int) -> Iterator[Trial]:
+    """Try every change of these modules, `jobs` at a time, and tell of each as soon as its fate is known."""
+    harmless = judgements()
+    copies: SimpleQueue[Copy] = SimpleQueue()
+    for job in range(jobs):
+        (folder / str(job)).mkdir()
+        copies.put(Copy(folder / str(job)))
+
+    def trial(target: Target, change: Change, seconds: float) -> Trial:
+        copy = copies.get()
+        try:
+            fate = copy.try_out(target, change, seconds)
+        finally:
+            copies.put(copy)
+        return Trial(target, change, fate, harmless.get((target.module, change.what), ""))
+
+    with ThreadPoolExecutor(jobs) as pool:
+        for target in targets:
+            seconds = _seconds_unchanged(copies, target)
+            waiting = [pool.submit(trial, target, change, seconds) for change in changes_in(target)]
+            for done in as_completed(waiting):
+                yield done.result()
+
+
+def _seconds_unchanged(copies: SimpleQueue[Copy], target: Target) -> float:
+    copy = copies.get()
+    try:
+        return copy.seconds_unchanged(target)
+    finally:
+        copies.put(copy)
