@@ -146,6 +146,63 @@ def test_an_idle_current_that_does_not_come_to_rest_is_an_error(bench: Rig) -> N
         bench.do(POWER_ON)
 
 
+@pytest.mark.parametrize(
+    ("before", "then", "at_rest"),
+    [
+        ("10.0", "10.4", True),  # within a twentieth of each other
+        ("10.0", "10.7", False),
+        ("0.30", "0.34", True),  # within the supply's last digits, 0.05 A
+        ("0.30", "0.36", False),
+    ],
+)
+def test_idle_is_there_when_two_readings_a_second_apart_agree(
+    bench: Rig, before: str, then: str, at_rest: bool
+) -> None:
+    step = POWER_ON.model_copy(update={"timeout_s": 0.5})
+    bench.taps.on_send.append(lambda _, text: _forge_once_woken(bench, text, before, then))
+    if at_rest:
+        bench.do(step)
+    else:
+        with pytest.raises(InstrumentError, match="does not come to rest"):
+            bench.do(step)
+
+
+def _forge_once_woken(bench: Rig, text: str, before: str, then: str) -> None:
+    """The runner's reading after the lead is live, and every one a second or more after it."""
+    if text == "INST:NSEL 2;:OUTP ON":
+        woken_s = bench.clock.now() + 2.0  # the amplifier's turn-on delay
+
+        def current() -> bytes:
+            return (before if bench.clock.now() < woken_s + 0.9 else then).encode() + b"\n"
+
+        bench.taps.forge("supply", "MEAS:CURR?", current)
+
+
+@pytest.mark.parametrize(("reads", "is_there"), [("14.0", True), ("13.9", False)])
+def test_the_supplys_voltage_is_there_within_three_per_cent(bench: Rig, reads: str, is_there: bool) -> None:
+    bench.taps.forge("supply", "NSEL 1;:MEAS:VOLT?", reads)
+    if is_there:
+        bench.do(POWER_ON)
+    else:
+        with pytest.raises(InstrumentError, match=r"does not reach 14\.4 V"):
+            bench.do(POWER_ON)
+
+
+def test_protection_stands_clear_of_a_voltage_at_what_the_amplifier_bears(bench: Rig) -> None:
+    """At 16 V, the most that it bears, protection at 16 V too would trip of itself."""
+    bench.taps.sent.clear()
+    bench.do(POWER_ON.model_copy(update={"voltage_v": 16.0}))
+    (protection,) = [text for text in bench.taps.to("supply") if "NSEL 1" in text and ":VOLT:PROT " in text]
+    assert float(protection.split()[2].split(";")[0]) == pytest.approx(1.03 * 16.0)
+
+
+def test_an_amplifier_has_its_turn_on_delay_before_its_idle_is_looked_at(bench: Rig) -> None:
+    times_s: dict[str, float] = {}
+    bench.taps.on_send.append(lambda _, text: times_s.setdefault(text, bench.clock.now()))
+    bench.do(POWER_ON)
+    assert bench.clock.now() - times_s["INST:NSEL 2;:OUTP ON"] == pytest.approx(2.0 + 1.0, abs=0.2)
+
+
 def test_the_turn_on_lead_can_be_a_relay_of_the_bank(tmp_path: Path) -> None:
     by_relay = {
         "remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: relay, relay: 109}"
