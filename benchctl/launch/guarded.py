@@ -1,4 +1,4 @@
-"""A real run goes on only while a guardian stands behind it."""
+"""A real run goes on only while guardians stand behind it."""
 
 from __future__ import annotations
 
@@ -18,15 +18,16 @@ from benchctl.instruments.interlock import Interlock
 
 @contextmanager
 def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, recorder: Recorder) -> Iterator[None]:
-    """Keep a guardian for as long as the block lasts; where it ends without a safe bench, the guardian acts.
+    """Keep guardians for as long as the block lasts; where it ends without a safe bench, one of them acts.
 
     Raises:
-        GuardianLost: it cannot be started; nothing was energised. One that is lost later opens the interlock.
+        GuardianLost: they cannot be started; nothing was energised. That they are lost later opens the interlock.
     """
     lock.tell(str(recorder.folder.path.resolve()))
-    guardianship = Guardianship(plan_of(bench), interlock, recorder.folder.guardian, lock.paths)
+    report = recorder.folder.guardian
+    guardianship = Guardianship(plan_of(bench), interlock, report, lock.paths, tell=recorder.event)
     try:
-        recorder.event("guardian started", pid=guardianship.pid)
+        recorder.event("guardians started", pids=guardianship.pids)
         yield
     finally:
         with suppress(ArchiveError):  # a run folder that is lost is in the outcome already
@@ -36,7 +37,7 @@ def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, r
 def _part_from(guardianship: Guardianship, guard: Guard, recorder: Recorder) -> None:
     if guard.state in {State.SAFE, State.ARMED}:  # armed: the run never began
         guardianship.dismiss()
-        recorder.event("guardian dismissed")
+        recorder.event("guardians dismissed")
         return
     is_safe = guardianship.call(wait_s=0.0 if guard.is_hurried else LEAVE_S)
     recorder.event("guardian called", safe=is_safe)

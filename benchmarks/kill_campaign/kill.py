@@ -48,7 +48,7 @@ class Target:
         """Begin a run, kill it `moment_s` after its guardian stands, and look."""
         out = Path(tempfile.mkdtemp(dir=self.folder))
         with live_run(self.sequence, bench.file, self.amplifier, out) as run:
-            run.wait_for_event("guardian started")
+            run.wait_for_event("guardians started")
             _let_run(run, moment_s)
             was_on = frozenset(bench.eyes.on())
             killed_at = time.monotonic()

@@ -17,6 +17,7 @@ from typing import Any
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
+from benchctl.guard.guardian.start import NAME
 from benchctl.library import find
 from tests.ports import free_port
 
@@ -114,6 +115,31 @@ def _at_free_ports(text: str) -> str:
     return address.sub(lambda match: f"{match[1]}{free_port()}::SOCKET", text)
 
 
+@dataclass(frozen=True)
+class Listed:
+    """A process as it is listed: by its name, and by its command line."""
+
+    pid: int
+    name: str
+    command_line: str
+
+    def is_matched(self, pattern: str, *, full: bool) -> bool:
+        """Whether `pkill PATTERN`, or with `full` `pkill -f PATTERN`, would take it for one that is meant."""
+        return re.search(pattern, self.command_line if full else self.name) is not None
+
+
+def family(pid: int) -> list[Listed]:
+    """A process that a test has started, and what that has started in turn: the only ones that a test may kill."""
+    try:
+        folder = Path(f"/proc/{pid}")
+        line = (folder / "cmdline").read_bytes().replace(b"\0", b" ").decode("utf-8")
+        listed = Listed(pid, (folder / "comm").read_text("utf-8").strip(), line)
+        started = [int(word) for file in folder.glob("task/*/children") for word in file.read_text().split()]
+    except (FileNotFoundError, ProcessLookupError):
+        return []  # it has ended meanwhile
+    return [listed, *(each for child in started for each in family(child))]
+
+
 class LiveRun:
     """A run in a process of its own."""
 
@@ -149,8 +175,12 @@ class LiveRun:
         event: dict[str, Any] = wait_for(found, f"event {kind}")
         return event
 
+    def guardians(self) -> list[int]:
+        """Its guardians' processes, as they are now."""
+        return [each.pid for each in family(self.process.pid) if each.name == NAME]
+
     def guardian_says(self, event: str) -> list[dict[str, Any]]:
-        """What its guardian has reported of this kind."""
+        """What its guardians have reported of this kind."""
         folder = self.folder
         if folder is None or not (report := folder.path / "guardian.jsonl").exists():
             return []

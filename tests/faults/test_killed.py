@@ -9,12 +9,13 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from benchctl.library import find
-from tests.faults.killing import DEADLINE_S, LiveRun, ServedBench, live_run, served_bench, start, wait_for
+from tests.faults.killing import DEADLINE_S, LiveRun, ServedBench, family, live_run, served_bench, start, wait_for
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
@@ -78,7 +79,7 @@ def test_killed_at_any_moment_the_bench_is_safe_within_a_second(
     sequence = tmp_path / "busy.yaml"
     sequence.write_text(BUSY)
     with live_run(sequence, bench.file, amplifier, tmp_path / "runs") as run:
-        run.wait_for_event("guardian started")
+        run.wait_for_event("guardians started")
         with pytest.raises(subprocess.TimeoutExpired):
             run.process.wait(moment_s)
         run.process.kill()
@@ -124,7 +125,7 @@ def test_a_closed_terminal_ends_the_run_cleanly_and_its_guardian_leaves_without_
     assert exit_code == 6
     assert "closed terminal" in printed
     assert bench.eyes.everything_is_off()
-    (started,), (dismissed,) = holding.events("guardian started"), holding.events("guardian dismissed")
+    (started,), (dismissed,) = holding.events("guardians started"), holding.events("guardians dismissed")
     assert started["number"] < holding.events("step started")[0]["number"]
     assert dismissed["number"] > holding.events("safe state")[-1]["number"]
     assert not holding.guardian_says("acting")
@@ -146,14 +147,57 @@ def test_an_operator_in_a_hurry_leaves_the_confirmations_to_the_guardian(bench: 
     assert bench.eyes.everything_is_off()
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
-def test_a_run_does_not_go_on_without_its_guardian(number: int, bench: ServedBench, holding: LiveRun) -> None:
-    (started,) = holding.events("guardian started")
-    os.kill(started["pid"], number)
+def test_whoever_tells_a_guardian_to_end_ends_the_run(bench: ServedBench, holding: LiveRun) -> None:
+    os.kill(holding.guardians()[0], signal.SIGTERM)
     exit_code, printed = holding.end()
     assert exit_code == 5
     assert "guardian" in printed
     assert bench.eyes.everything_is_off()
+
+
+def test_a_guardian_that_is_killed_is_started_anew_while_the_run_goes_on_and_the_run_is_no_less_guarded(
+    bench: ServedBench, holding: LiveRun
+) -> None:
+    killed, other = holding.guardians()
+    os.kill(killed, signal.SIGKILL)
+    anew = holding.wait_for_event("guardian started anew", instead_of=killed)
+    assert holding.guardians() == [other, anew["pid"]]
+    assert bench.eyes.on(), "the run goes on"
+    os.kill(other, signal.SIGKILL)
+    os.kill(holding.process.pid, signal.SIGKILL)
+    assert until_everything_is_off(bench) < SAFE_WITHIN_S
+
+
+@pytest.mark.parametrize("pair", [("run", "first"), ("second", "run"), ("first", "second")], ids=" then ".join)
+def test_whichever_two_of_run_and_guardians_are_killed_the_bench_is_safe_within_a_second(
+    pair: tuple[str, str], bench: ServedBench, holding: LiveRun
+) -> None:
+    pids = dict(zip(("run", "first", "second"), (holding.process.pid, *holding.guardians()), strict=True))
+    os.kill(pids[pair[0]], signal.SIGKILL)
+    holding.process.wait(DEADLINE_S) if pair[0] == "run" else None
+    with suppress(ProcessLookupError):  # a guardian that has done its work already
+        os.kill(pids[pair[1]], signal.SIGKILL)
+    assert until_everything_is_off(bench) < SAFE_WITHIN_S
+    if "run" not in pair:
+        assert holding.end()[0] == 5
+
+
+@pytest.mark.parametrize(
+    ("pattern", "full", "number"),
+    [
+        ("benchctl", True, signal.SIGKILL),
+        ("python", False, signal.SIGKILL),
+        ("python", False, signal.SIGTERM),
+    ],
+)
+def test_killing_all_that_is_found_by_the_words_that_people_type_leaves_nothing_on(
+    pattern: str, full: bool, number: int, bench: ServedBench, holding: LiveRun
+) -> None:
+    found = [each.pid for each in family(holding.process.pid) if each.is_matched(pattern, full=full)]
+    assert found == [holding.process.pid]
+    for pid in found:
+        os.kill(pid, number)
+    assert until_everything_is_off(bench) < SAFE_WITHIN_S
 
 
 def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it_went(
@@ -170,7 +214,7 @@ def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it
     holding.process.kill()
     wait_for(lambda: holding.guardian_says("safe"), "the guardian's report")
     with live_run(tmp_path / "holding.yaml", bench.file, amplifier, tmp_path / "third") as third:
-        third.wait_for_event("guardian started")
+        third.wait_for_event("guardians started")
 
 
 def test_making_the_bench_safe_by_hand_needs_no_lock(bench: ServedBench, holding: LiveRun) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import socket
 import subprocess
-import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.guard.guardian.orders import Orders
+from benchctl.guard.guardian.start import start_process
 from benchctl.instruments.safe_part import SafePart
 
 # Nothing here takes a tenth of this; it only keeps a broken program from holding the tests up for ever.
@@ -94,14 +94,9 @@ class GuardianProcess:
     """A guardian, and this process in the place of the run."""
 
     def __init__(self, plan: Sequence[SafePart], report: Path, **orders: Any) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "benchctl.guard.guardian.process"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            bufsize=0,
-        )
+        self.process = start_process(subprocess.PIPE)
         orders.setdefault("run_pid", NOBODY)
+        orders.setdefault("turn", "")
         orders.setdefault("patience_s", DEADLINE_S)
         self.say(Orders(tuple(plan), str(report), **orders).to_line())
 

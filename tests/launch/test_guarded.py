@@ -42,15 +42,15 @@ def keep(recorder: Recorder, *, state: State = State.SAFE) -> Any:
 def test_it_stands_before_the_block_and_is_dismissed_after_it(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path)
     with keep(recorder):
-        assert recorder.kinds == ["guardian started"]
-    assert recorder.kinds == ["guardian started", "guardian dismissed"]
+        assert recorder.kinds == ["guardians started"]
+    assert recorder.kinds == ["guardians started", "guardians dismissed"]
 
 
 def test_where_the_bench_is_not_known_to_be_safe_the_guardian_is_called(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path)
     with keep(recorder, state=State.UNSAFE):
         pass
-    assert recorder.kinds == ["guardian started", "guardian called"]
+    assert recorder.kinds == ["guardians started", "guardian called"]
     assert '"acting"' in (tmp_path / "guardian.jsonl").read_text("utf-8")
 
 
@@ -58,14 +58,14 @@ def test_a_fault_in_the_middle_of_the_safe_state_calls_it_too(tmp_path: Path) ->
     recorder = Recorder(tmp_path)
     with pytest.raises(ZeroDivisionError), keep(recorder, state=State.TRIPPING):
         _ = 1 / 0
-    assert recorder.kinds == ["guardian started", "guardian called"]
+    assert recorder.kinds == ["guardians started", "guardian called"]
 
 
 def test_a_run_that_never_began_leaves_nothing_to_do(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path)
     with pytest.raises(KeyboardInterrupt), keep(recorder, state=State.ARMED):
         raise KeyboardInterrupt
-    assert recorder.kinds == ["guardian started", "guardian dismissed"]
+    assert recorder.kinds == ["guardians started", "guardians dismissed"]
 
 
 def test_no_guardian_no_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -80,10 +80,10 @@ def test_no_guardian_no_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_a_journal_that_cannot_take_its_start_lets_no_run_begin(tmp_path: Path) -> None:
-    with pytest.raises(ArchiveError), keep(Recorder(tmp_path, ("guardian started",))):
+    with pytest.raises(ArchiveError), keep(Recorder(tmp_path, ("guardians started",))):
         pytest.fail("the run began")
 
 
 def test_a_run_folder_that_was_lost_meanwhile_is_told_by_the_outcome_and_not_once_more(tmp_path: Path) -> None:
-    with keep(Recorder(tmp_path, ("guardian dismissed",))):
+    with keep(Recorder(tmp_path, ("guardians dismissed",))):
         pass

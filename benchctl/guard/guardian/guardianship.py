@@ -1,170 +1,211 @@
-"""The run's side of its guardian: start it, give it signs of life, dismiss it, and stop where it is lost.
+"""The run's side of its guardians: start them, give them signs of life, dismiss them, and stop where they are lost.
 
-A real run must not go on without a guardian that answers. Nor may it go on after a pause in which the guardian may have
-lost its patience, or it would switch on again what the guardian has just switched off. So a run holds a lease: each
+There are two, so that no single process whose end leaves the bench alone:
+
+| what has died | what happens |
+| --- | --- |
+| the run, with or without one guardian | each guardian that is left hears it at once; one of them acts (`turn.py`) |
+| a guardian | the run hears it at once and starts another; the other guardian stands meanwhile |
+| both guardians | the run hears it at once, ends, and makes the bench safe itself; others are started for that time |
+| all three | nobody is left |
+
+A guardian that does not answer is killed, and so it counts as dead. One that acts ends the run.
+
+A real run must not go on without a guardian that answers. Nor may it go on after a pause in which the guardians may
+have lost their patience, or it would switch on again what they have just switched off. So a run holds a lease: each
 beat renews it, every message to an instrument asks for it, and a lease that has run out opens the interlock.
 """
 
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
+import tempfile
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from benchctl.errors import GuardianLost
-from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S, Orders, Word, lines_of
+from benchctl.errors import BenchctlError, GuardianLost
+from benchctl.guard.guardian.conversation import Guardian
+from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S, Orders, Word
+from benchctl.guard.guardian.turn import LOOK_S
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.safe_part import SafePart
 
-# A guardian is up in a tenth of a second; a machine that needs fifty times that is in no state to guard anything.
-START_S = 5.0
-# It ends before the guardian's patience does, by one beat.
+GUARDIANS = 2
+# It ends before the guardians' patience does, by one beat.
 LEASE_S = PATIENCE_S - BEAT_S
-# Twice what the guardian allows the run: it has nothing else to do than to answer.
+# Twice what a guardian allows the run: it has nothing else to do than to answer.
 ANSWER_S = 2 * PATIENCE_S
 # How long a guardian may take to leave, before it is left to itself.
 LEAVE_S = 5.0
+# Something that ends them again and again is no accident, and sooner or later ends both at a time.
+REPLACEMENTS = 5
+
+Report = Callable[..., None]
 
 
 class Guardianship:
-    """A guardian process and the conversation with it.
+    """Two guardians and what the run exchanges with them.
 
     Args:
         plan: the parts of the safe state.
-        interlock: the run's; opened when the guardian is lost or the lease has run out.
-        report: where the guardian writes what it did.
+        interlock: the run's; opened when the guardians are lost or the lease has run out.
+        report: where the guardians write what they did.
         locks: the files that keep other runs off the bench.
+        tell: writes an event into the journal.
 
     Raises:
-        GuardianLost: it cannot be started, or does not answer.
+        GuardianLost: one cannot be started, or does not answer.
     """
 
     def __init__(
-        self, plan: Sequence[SafePart], interlock: Interlock, report: Path, locks: Sequence[Path] = ()
+        self,
+        plan: Sequence[SafePart],
+        interlock: Interlock,
+        report: Path,
+        locks: Sequence[Path] = (),
+        *,
+        tell: Report,
     ) -> None:
         self._interlock = interlock
+        self._tell = tell
         self._over = threading.Event()
-        self._answered = threading.Event()
-        self._stands = False
-        self._renewed_at = self._answered_at = time.monotonic()
-        self._process = _start()
-        threading.Thread(target=self._listen, name="guardian answers", daemon=True).start()
+        self._changing = threading.RLock()
+        self._replaced = 0
+        self._turn = _file_for_the_turn()
+        self._orders = Orders(tuple(plan), str(report.absolute()), os.getpid(), str(self._turn), tuple(map(str, locks)))
+        self._renewed_at = time.monotonic()
+        self._guardians: list[Guardian] = []
         try:
-            self._send(Orders(tuple(plan), str(report.absolute()), os.getpid(), tuple(map(str, locks))).to_line())
-            self._wait_until_ready()
+            self._start()
         except GuardianLost:
-            self._process.kill()
-            self._hang_up(LEAVE_S)
+            self._over.set()
+            for guardian in self._guardians:
+                guardian.kill()
+            self.dismiss()
             raise
+        self._renewed_at = time.monotonic()
         interlock.hold_to(self._lapse)
         threading.Thread(target=self._beat, name="guardian beats", daemon=True).start()
 
     @property
-    def pid(self) -> int:
-        """The guardian's process."""
-        return self._process.pid
+    def pids(self) -> list[int]:
+        """The guardians' processes."""
+        return [guardian.pid for guardian in self._guardians]
 
     def dismiss(self) -> None:
-        """The bench is safe; the guardian leaves without acting."""
-        self._over.set()
-        with suppress(GuardianLost):
-            self._send(Word.DONE)
-        self._hang_up(LEAVE_S)
+        """The bench is safe; the guardians leave without acting."""
+        self._end(Word.DONE)
+        until = time.monotonic() + LEAVE_S
+        for guardian in self._guardians:
+            guardian.exit_code(until - time.monotonic())
+        self._turn.unlink(missing_ok=True)
 
     def call(self, wait_s: float = LEAVE_S) -> bool:
-        """The bench is not known to be safe: let the guardian act. It tries on when this process has ended.
+        """The bench is not known to be safe: let a guardian act. It tries on when this process has ended.
 
         Returns:
             Whether, within `wait_s`, it had every confirmation.
         """
+        self._end()
+        until = time.monotonic() + wait_s
+        while 0 not in (codes := self._exit_codes()) and None in codes and time.monotonic() < until:
+            time.sleep(LOOK_S)
+        return 0 in codes
+
+    # -- the guardians -----------------------------------------------------------------------------------------
+
+    def _start(self) -> None:
+        with self._changing:
+            for _ in range(GUARDIANS):
+                self._guardians.append(self._another())
+            for guardian in self._guardians:
+                guardian.wait_until_ready()
+
+    def _another(self) -> Guardian:
+        return Guardian(self._orders, self._give_way, self._replace)
+
+    def _replace(self, lost: Guardian) -> None:
+        """Start another in its place. Where it was the last, the run ends, but not without a guardian."""
+        if not (self._over.is_set() or self._is_guarded):
+            self._interlock.open(GuardianLost("both guardians have ended"))
+        with self._changing:  # one after the other, and none once the run parts from them
+            if self._over.is_set():
+                return
+            try:
+                self._count_replacement()
+                anew = self._another()
+                anew.wait_until_ready()
+                self._guardians[self._guardians.index(lost)] = anew
+                self._tell("guardian started anew", pid=anew.pid, instead_of=lost.pid)
+            except BenchctlError as error:  # none can be had, or the journal cannot be written
+                self._interlock.open(error)
+
+    def _count_replacement(self) -> None:
+        self._replaced += 1
+        if self._replaced > REPLACEMENTS:
+            raise GuardianLost(f"a guardian has ended, after {REPLACEMENTS} were started anew")
+
+    @property
+    def _is_guarded(self) -> bool:
+        return any(guardian.is_ready for guardian in self._guardians)
+
+    def _give_way(self) -> None:
+        if not self._over.is_set():
+            self._interlock.open(GuardianLost("the guardian took over and made the bench safe"))
+
+    def _end(self, *last_words: Word) -> None:
+        """Hang up, after these words. One that is being started is waited for: it may be the only one."""
         self._over.set()
-        self._hang_up(wait_s)
-        return self._process.returncode == 0
+        with self._changing:
+            for guardian in self._guardians:
+                with suppress(GuardianLost):
+                    for word in last_words:
+                        guardian.say(word)
+                guardian.hang_up()
 
-    # -- the conversation --------------------------------------------------------------------------------------
+    def _exit_codes(self) -> list[int | None]:
+        return [guardian.exit_code(0.0) for guardian in self._guardians]
 
-    def _wait_until_ready(self) -> None:
-        if not self._answered.wait(START_S):
-            raise GuardianLost("the guardian does not start")
-        if not self._stands:
-            raise GuardianLost("the guardian ended as soon as it was started")
-        self._renewed_at = self._answered_at = time.monotonic()
+    # -- signs of life -----------------------------------------------------------------------------------------
 
     def _beat(self) -> None:
         while not self._over.wait(BEAT_S):
             now_s = time.monotonic()
             lapsed = self._lapse()
-            if lapsed is None and now_s - self._answered_at > ANSWER_S:
-                lapsed = GuardianLost("the guardian does not answer")
-            try:
-                if lapsed is not None:
-                    raise lapsed
-                self._send(Word.BEAT)
-            except GuardianLost as lost:
-                self._interlock.open(lost)
+            if lapsed is not None:
+                self._interlock.open(lapsed)
                 return
-            # When it was written, not when the writing was over: the process may have stood still in between.
+            for guardian in tuple(self._guardians):
+                self._exchange(guardian, now_s)
+            # When they were written, not when the writing was over: the process may have stood still in between.
             self._renewed_at = now_s
 
-    def _listen(self) -> None:
-        assert self._process.stdout is not None
-        with suppress(OSError):
-            for word in lines_of(self._process.stdout.fileno()):
-                if word == Word.ACTING:
-                    self._lose("the guardian took over and made the bench safe")
-                self._stands = True
-                self._answered_at = time.monotonic()
-                self._answered.set()
-        self._lose("the guardian has ended")
-        self._answered.set()
-        self._process.stdout.close()
-
-    def _lose(self, reason: str) -> None:
-        if self._stands and not self._over.is_set():
-            self._interlock.open(GuardianLost(reason))
+    def _exchange(self, guardian: Guardian, now_s: float) -> None:
+        if now_s - guardian.answered_at > ANSWER_S and guardian.is_ready and not guardian.is_acting:
+            guardian.kill()
+            return
+        with suppress(GuardianLost):  # whoever listens to it has heard the same
+            guardian.say(Word.BEAT)
 
     def _lapse(self) -> GuardianLost | None:
         """Why nothing more may be sent to an instrument, or None."""
-        held_up_s = time.monotonic() - self._renewed_at
-        if self._over.is_set() or held_up_s <= LEASE_S:
+        if self._over.is_set():
             return None
-        return GuardianLost(f"the run was held up for {held_up_s:.1f} s, longer than its guardian waits")
-
-    def _send(self, line: str) -> None:
-        assert self._process.stdin is not None
-        try:
-            self._process.stdin.write(line.encode("utf-8") + b"\n")
-        except (OSError, ValueError) as error:
-            raise GuardianLost(f"the guardian has ended ({error})") from error
-
-    def _hang_up(self, wait_s: float) -> None:
-        assert self._process.stdin is not None
-        with suppress(OSError):
-            self._process.stdin.close()
-        with suppress(subprocess.TimeoutExpired):
-            self._process.wait(wait_s)
+        if not self._is_guarded:
+            return GuardianLost("both guardians have ended")
+        held_up_s = time.monotonic() - self._renewed_at
+        if held_up_s <= LEASE_S:
+            return None
+        return GuardianLost(f"the run was held up for {held_up_s:.1f} s, longer than its guardians wait")
 
 
-def _start() -> subprocess.Popen[bytes]:
-    """A process of its own group and session, so that what ends the run's terminal leaves it alone."""
-    # -P: a file of the user's that bears the name of a module is not to be taken for it.
-    command = [sys.executable, "-P", "-m", "benchctl.guard.guardian.process"]
-    windows_flags = 0
-    if sys.platform == "win32":
-        windows_flags = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW
+def _file_for_the_turn() -> Path:
     try:
-        return subprocess.Popen(
-            command,
-            bufsize=0,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            start_new_session=True,  # means nothing to Windows, which has flags for it
-            creationflags=windows_flags,
-        )
+        descriptor, path = tempfile.mkstemp(prefix="guardian-", suffix=".turn")
     except OSError as error:
-        raise GuardianLost(f"the guardian cannot be started: {error}") from error
+        raise GuardianLost(f"the guardians cannot be started: no temporary file ({error})") from error
+    os.close(descriptor)
+    return Path(path)

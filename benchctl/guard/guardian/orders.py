@@ -38,12 +38,14 @@ class Orders:
         patience_s: after so long without a beat the run counts as hung.
         report: the file in the run folder that it adds lines to once it acts.
         run_pid: the run's process, for the case that it hangs and keeps an instrument's only link to itself.
+        turn: the file by which two guardians agree which of them acts.
         locks: the files that keep other runs off these instruments.
     """
 
     plan: tuple[SafePart, ...]
     report: str
     run_pid: int
+    turn: str
     locks: tuple[str, ...] = ()
     patience_s: float = PATIENCE_S
 
@@ -56,7 +58,7 @@ class Orders:
         """What `to_line` wrote."""
         data = json.loads(line)
         plan = [_part(part) for part in data["plan"]]
-        return cls(tuple(plan), data["report"], data["run_pid"], tuple(data["locks"]), data["patience_s"])
+        return cls(**{**data, "plan": tuple(plan), "locks": tuple(data["locks"])})
 
 
 def _part(data: dict[str, object]) -> SafePart:

@@ -5,8 +5,10 @@ then listens on a pipe. The end of the pipe means that the run is dead; silence 
 somebody wants the guardian gone, and with it the run's safety. In each case it makes the bench safe. Only the word
 "done" lets it leave without.
 
-Started as `python -m benchctl.guard.guardian.process` by `guardianship.py`, with its orders as the first line of its
-input. It imports the standard library and what of ours imports no more than that, so it is up in a tenth of a second.
+There are two of them, which know nothing of each other but whose turn it is to act (`turn.py`).
+
+Started by `start.py`, with its orders as the first line of its input. It imports the standard library and what of ours
+imports no more than that, so it is up in a tenth of a second.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from types import FrameType
@@ -26,6 +29,8 @@ from types import FrameType
 from benchctl.guard.bench_lock import hold_if_free
 from benchctl.guard.guardian.orders import Orders, Word, lines_of
 from benchctl.guard.guardian.report import Report
+from benchctl.guard.guardian.start import take_name
+from benchctl.guard.guardian.turn import Turn
 from benchctl.guard.guardian.wires import GuardianWire, load_pyvisa, needs_pyvisa
 from benchctl.guard.safe_state import Confirmation, all_confirmed, carry_out
 from benchctl.instruments.safe_part import SafePart
@@ -51,6 +56,7 @@ Inbox = SimpleQueue["str | Alarm"]
 
 def main() -> int:
     """Take the orders, watch, act if need be. Exit code 0 if there was nothing to do, or the bench is safe."""
+    take_name()
     inbox: Inbox = SimpleQueue()
     _listen_to_signals(inbox)
     pipe = lines_of(sys.stdin.fileno())
@@ -61,17 +67,18 @@ def main() -> int:
     threading.Thread(target=_read, args=(pipe, inbox), name="pipe", daemon=True).start()
     if any(needs_pyvisa(part.address) for part in orders.plan):
         load_pyvisa()
-    _tell(Word.READY)
-    return 0 if stand_guard(orders, inbox) else 1
+    with Turn(Path(orders.turn)) as turn:
+        _tell(Word.READY)
+        return 0 if stand_guard(orders, inbox, turn) else 1
 
 
-def stand_guard(orders: Orders, inbox: Inbox) -> bool:
+def stand_guard(orders: Orders, inbox: Inbox, turn: Turn) -> bool:
     """Watch and act until the run is over; whether the bench is safe, or was left to a run that said so."""
     is_safe = True
     patience_s: float | None = orders.patience_s
     while (alarm := _watch(inbox, patience_s)) is not None:
         _tell(Word.ACTING)
-        is_safe = _act(orders, alarm)
+        is_safe = turn.act_once(alarm.reason, partial(_act, orders, alarm))
         if not alarm.run_may_live:
             return is_safe
         # A run that hangs can wake up and go on for an instant. The next thing heard of it, whatever it be, is dealt
@@ -161,7 +168,3 @@ def _read(pipe: Iterator[str], inbox: Inbox) -> None:
 def _tell(word: Word) -> None:
     with suppress(OSError):  # the run is gone, and the end of its pipe will say so
         os.write(sys.stdout.fileno(), f"{word}\n".encode("ascii"))
-
-
-if __name__ == "__main__":
-    sys.exit(main())

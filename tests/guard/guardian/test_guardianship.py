@@ -1,22 +1,29 @@
-"""The run's side of its guardian: no run without one, and none after a pause in which it may have acted."""
+"""The run's side of its guardians: no run without them, and none after a pause in which they may have acted."""
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from benchctl.clock import RealClock
 from benchctl.errors import GuardianLost, OperatorStop
-from benchctl.guard.guardian import guardianship
+from benchctl.guard.guardian import conversation, guardianship
+from benchctl.guard.guardian.conversation import Guardian
 from benchctl.guard.guardian.guardianship import Guardianship
 from benchctl.instruments.interlock import Interlock
 from tests.guard.switches import DEADLINE_S, Switch
 
 Begin = Callable[[], Guardianship]
+Told = list[dict[str, Any]]
 
 
 @pytest.fixture
@@ -34,12 +41,21 @@ def interlock() -> Interlock:
 
 
 @pytest.fixture
-def begin(supply: Switch, interlock: Interlock, tmp_path: Path) -> Iterator[Begin]:
-    """Starts a guardian for this run; none is left behind."""
+def told() -> Told:
+    """What the journal was told."""
+    return []
+
+
+@pytest.fixture
+def begin(supply: Switch, interlock: Interlock, told: Told, tmp_path: Path) -> Iterator[Begin]:
+    """Starts guardians for this run; none is left behind."""
     begun: list[Guardianship] = []
 
+    def tell(event: str, **fields: Any) -> None:
+        told.append({"event": event, **fields})
+
     def start() -> Guardianship:
-        begun.append(Guardianship([supply.part], interlock, tmp_path / "guardian.jsonl"))
+        begun.append(Guardianship([supply.part], interlock, tmp_path / "guardian.jsonl", tell=tell))
         return begun[-1]
 
     yield start
@@ -53,6 +69,13 @@ def stand_in(program: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
     fake.write_text(f"#!/bin/sh\nexec {sys.executable} -c '{program}'\n")
     fake.chmod(0o755)
     monkeypatch.setattr(sys, "executable", str(fake))
+
+
+def wait_until(condition: Callable[[], object]) -> None:
+    end = time.monotonic() + DEADLINE_S
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
 def wait_until_open(interlock: Interlock) -> str:
@@ -100,30 +123,109 @@ def test_a_guardian_that_cannot_be_started_lets_no_run_begin(begin: Begin, monke
 def test_a_guardian_that_never_gets_ready_is_not_waited_for_forever(
     begin: Begin, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(guardianship, "START_S", 0.2)
+    monkeypatch.setattr(conversation, "START_S", 0.2)
     stand_in("import time; time.sleep(600)", monkeypatch, tmp_path)
     with pytest.raises(GuardianLost, match="does not start"):
         begin()
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the guardian")
-def test_a_guardian_that_no_longer_answers_ends_the_run(
-    begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+def test_there_are_two_and_no_more(begin: Begin) -> None:
+    first, second = begin().pids
+    assert first != second
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_whichever_guardian_is_killed_another_stands_in_its_place_and_the_run_goes_on(
+    begin: Begin, interlock: Interlock, told: Told, supply: Switch
 ) -> None:
-    monkeypatch.setattr(guardianship, "ANSWER_S", 0.1)
-    monkeypatch.setattr(guardianship, "BEAT_S", 0.05)
-    stand_in('import sys; print(sys.argv and "ready", flush=True); sys.stdin.read()', monkeypatch, tmp_path)
-    begin()
-    assert "does not answer" in wait_until_open(interlock)
+    keeping = begin()
+    for place in (0, 1):
+        before = keeping.pids
+        os.kill(before[place], signal.SIGKILL)
+        wait_until(lambda place=place, before=before: keeping.pids[place] != before[place])  # type: ignore[misc]
+        assert keeping.pids[1 - place] == before[1 - place]
+        wait_until(lambda place=place: len(told) > place)  # type: ignore[misc]
+        assert told[place] == {
+            "event": "guardian started anew",
+            "pid": keeping.pids[place],
+            "instead_of": before[place],
+        }
+    interlock.check()
+    assert supply.is_on
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_one_that_was_started_anew_guards_as_well_as_the_first(begin: Begin, supply: Switch, told: Told) -> None:
+    keeping = begin()
+    os.kill(keeping.pids[0], signal.SIGKILL)
+    wait_until(lambda: told)
+    os.kill(keeping.pids[1], signal.SIGSTOP)
+    try:
+        assert keeping.call() is True
+        assert not supply.is_on
+    finally:
+        os.kill(keeping.pids[1], signal.SIGKILL)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_without_both_nothing_more_of_the_run_is_sent_and_yet_there_is_one_to_call(
+    begin: Begin, interlock: Interlock, supply: Switch
+) -> None:
+    keeping = begin()
+    for pid in keeping.pids:
+        os.kill(pid, signal.SIGSTOP)  # so that neither is there when the other is missed
+    for pid in keeping.pids:
+        os.kill(pid, signal.SIGKILL)
+    assert "guardian" in wait_until_open(interlock)
+    with pytest.raises(GuardianLost):
+        interlock.check()
+    assert keeping.call() is True
+    assert not supply.is_on
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_a_guardian_that_no_longer_answers_is_ended_and_another_started(
+    begin: Begin, interlock: Interlock, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeping = begin()
+    frozen, other = keeping.pids
+    os.kill(frozen, signal.SIGSTOP)
+    wait_until(lambda: told)
+    assert keeping.pids[1] == other
+    assert told[0]["instead_of"] == frozen
+    interlock.check()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_where_another_cannot_be_started_the_run_ends(
+    begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeping = begin()
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    os.kill(keeping.pids[0], signal.SIGKILL)
+    assert "cannot be started" in wait_until_open(interlock)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_guardians_that_are_ended_again_and_again_end_the_run(
+    begin: Begin, interlock: Interlock, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guardianship, "REPLACEMENTS", 1)
+    keeping = begin()
+    os.kill(keeping.pids[0], signal.SIGKILL)
+    wait_until(lambda: told)
+    os.kill(keeping.pids[0], signal.SIGKILL)
+    assert "after 1 were started anew" in wait_until_open(interlock)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the guardian")
-def test_a_guardian_that_ends_by_itself_ends_the_run(
+def test_guardians_that_end_by_themselves_end_the_run(
     begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     stand_in('import sys; sys.stdin.readline(); print("ready", flush=True)', monkeypatch, tmp_path)
-    begin()
-    assert "ended" in wait_until_open(interlock)
+    with suppress(GuardianLost):  # so soon that it never stood
+        begin()
+        assert "ended" in wait_until_open(interlock)
 
 
 def test_beats_keep_both_sides_content(begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -131,15 +233,15 @@ def test_beats_keep_both_sides_content(begin: Begin, interlock: Interlock, monke
     monkeypatch.setattr(guardianship, "BEAT_S", 0.01)
     beats: list[str] = []
     enough = threading.Event()
-    send = Guardianship._send
+    say = Guardian.say
 
-    def count(self: Guardianship, line: str) -> None:
-        send(self, line)
+    def count(self: Guardian, line: str) -> None:
+        say(self, line)
         beats.append(line)
         if len(beats) > 20:
             enough.set()
 
-    monkeypatch.setattr(Guardianship, "_send", count)
+    monkeypatch.setattr(Guardian, "say", count)
     begin()
     assert enough.wait(DEADLINE_S)
     assert interlock.reason is None

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from benchctl.guard.guardian.start import start_process
 from benchctl.instruments.safe_part import SafePart
 from tests.guard.switches import DEADLINE_S, Switch, guardian
 
@@ -202,14 +203,15 @@ def test_a_run_folder_that_is_gone_keeps_nothing_on(switch: MakeSwitch, tmp_path
 
 
 def test_a_run_that_ends_before_it_gave_orders_had_nothing_on() -> None:
-    ended = subprocess.run([sys.executable, "-m", "benchctl.guard.guardian.process"], input=b'{"plan', check=False)
-    assert ended.returncode == 0
+    with start_process() as process:
+        process.communicate(b'{"plan', DEADLINE_S)
+    assert process.returncode == 0
 
 
 def test_the_guardian_of_a_bench_of_sockets_needs_none_of_the_slow_libraries() -> None:
     """It must stand before the first output is on, and be small enough to stay alive where a run does not."""
     program = (
-        "import sys, benchctl.guard.guardian;"
+        "import sys, benchctl.guard.guardian.process;"
         "print([name for name in ('pyvisa', 'numpy', 'pydantic', 'rich', 'yaml') if name in sys.modules])"
     )
     printed = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout
