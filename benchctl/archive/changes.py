@@ -51,7 +51,13 @@ class Change:
 
     @property
     def is_change(self) -> bool:
-        """Whether the difference is beyond its uncertainty, or only one of the runs has the figure."""
+        """Whether the difference is beyond its uncertainty, or only one of the runs has the figure.
+
+        Two values v, w with expanded uncertainties U, V differ if |v - w| > sqrt(U^2 + V^2), as for uncertainties that
+        are independent; a bound differs from what lies wholly beyond it. On one bench the same instruments err alike in
+        both runs, so this finds less than there may be, never more. A value of unknown uncertainty, or a bound beside a
+        bound, tells no change.
+        """
         return self.before is None or self.after is None or (self.is_told and _differ(self.before, self.after))
 
     def __str__(self) -> str:
@@ -61,17 +67,6 @@ class Change:
 
 def _in_words(figure: Figure | None) -> str:
     return "not measured" if figure is None else f"{figure.bound} {figure.value:.4g} {figure.unit}".strip()
-
-
-def changed_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:
-    """Figures whose difference is beyond its uncertainty, and those that only one of the runs has.
-
-    Two values v, w with expanded uncertainties U, V differ if |v - w| > sqrt(U^2 + V^2), as for uncertainties that are
-    independent; a bound differs from what lies wholly beyond it. On one bench the same instruments err alike in both
-    runs, so this finds less than there may be, never more. A value of unknown uncertainty, or a bound beside a bound,
-    tells no change.
-    """
-    return [compared for compared in compared_figures(before, after) if compared.is_change]
 
 
 def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:

@@ -72,7 +72,6 @@ class CurrentClamp(Part):
 
 VoltageProbe = Annotated[DifferentialProbe | SingleEndedProbe, Field(discriminator="kind")]
 CurrentProbe = Annotated[CurrentClamp, Field()]
-Probe = DifferentialProbe | SingleEndedProbe | CurrentClamp
 
 
 class VoltageWiring(Part):

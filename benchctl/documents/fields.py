@@ -42,7 +42,6 @@ Hertz = Annotated[float, _reader("Hz"), _schema("Hz")]
 Seconds = Annotated[float, _reader("s"), _schema("s")]
 Watts = Annotated[float, _reader("W"), _schema("W")]
 Farads = Annotated[float, _reader("F"), _schema("F")]
-Henries = Annotated[float, _reader("H"), _schema("H")]
 Celsius = Annotated[float, _reader("degC"), _schema("degC")]
 Kelvins = Annotated[float, _reader("K"), _schema("K")]
 Ratio = Annotated[float, _reader("1"), _schema("1")]
@@ -127,17 +126,6 @@ def _read_whole(value: object) -> object:
     return value
 
 
-_TRUTHS = {"yes": True, "true": True, "no": False, "false": False}
-
-
-def _read_truth(value: object) -> object:
-    if isinstance(value, bool):
-        return value
-    if not isinstance(value, str) or value.lower() not in _TRUTHS:
-        raise ValueError(f"{describe(value)} will not do; write 'yes' or 'no'")
-    return _TRUTHS[value.lower()]
-
-
 def _read_date(value: object) -> object:
     if isinstance(value, datetime.date):
         return value
@@ -165,9 +153,6 @@ Gain = Annotated[
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
 PositiveNumber = Annotated[Number, bounded("", above=0)]
 Whole = Annotated[int, BeforeValidator(_read_whole), WithJsonSchema({"type": "integer", "minimum": 0})]
-Truth = Annotated[
-    bool, BeforeValidator(_read_truth), WithJsonSchema({"enum": ["yes", "no", "true", "false", True, False]})
-]
 Date = Annotated[
     datetime.date,
     BeforeValidator(_read_date),

@@ -21,11 +21,10 @@ from benchctl.documents.part import Misfit, Misfits
 from benchctl.documents.words import describe, unknown
 from benchctl.errors import quote
 
-Kind = Literal["real", "whole", "wholes", "mnemonic"]
+Kind = Literal["real", "whole", "wholes"]
 REAL: Kind = "real"
 WHOLE: Kind = "whole"
 WHOLES: Kind = "wholes"  # a channel list's inside: 101,103
-MNEMONIC: Kind = "mnemonic"
 
 # In a command's schema: the values that it may take, from which its description is completed.
 TAKES = "takes"
@@ -34,15 +33,12 @@ _FORMATS: Mapping[Kind, re.Pattern[str]] = {
     "real": re.compile(r"(?:\.[0-9]{1,2})?[efgEG]"),
     "whole": re.compile(r"d?"),
     "wholes": re.compile(r""),
-    "mnemonic": re.compile(r""),
 }
 _FORMAT_WORDS: Mapping[Kind, str] = {
     "real": "a format such as ':.6g' or ':.4f'",
     "whole": "no format, or ':d'",
     "wholes": "no format",
-    "mnemonic": "no format",
 }
-_MNEMONIC = re.compile(r"[A-Z][A-Z0-9_]{0,11}")  # IEEE 488.2-1992, 7.6.1.2: at most twelve characters
 _PRINTABLE = re.compile(r"[ -~]+")
 
 Value = float | int | str | tuple[int, ...]
@@ -110,8 +106,6 @@ def _fields(text: str) -> list[tuple[str, str, str | None]]:
 def _checked(name: str, kind: Kind, value: object) -> float | int | str:
     if kind == "wholes" and isinstance(value, tuple | list) and value:
         return ",".join(str(_checked(name, "whole", item)) for item in value)
-    if kind == "mnemonic" and isinstance(value, str) and _MNEMONIC.fullmatch(value):
-        return value
     if kind == "whole" and isinstance(value, int) and not isinstance(value, bool):
         return value
     if kind == "real" and isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
@@ -123,7 +117,6 @@ _KIND_WORDS: Mapping[Kind, str] = {
     "real": "finite number",
     "whole": "whole number",
     "wholes": "list of whole numbers",
-    "mnemonic": "mnemonic of capital letters and digits",
 }
 
 

@@ -57,11 +57,6 @@ class Cycle:
         """The peak that is farther from zero, as a size."""
         return outermost(self.lowest, self.highest)
 
-    @property
-    def symmetry(self) -> float:
-        """(positive - negative) / (positive + negative) peak: 0 for equal halves, above 0 for a larger positive one."""
-        return (self.positive_peak + self.negative_peak) / (self.positive_peak - self.negative_peak)
-
 
 @dataclass(frozen=True)
 class CycleTable:

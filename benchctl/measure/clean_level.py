@@ -34,16 +34,13 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class Found:
-    """The bound is crossed between `level_v`, the highest level known clean, and `over_v`, the lowest known over.
+    """The bound is crossed within the resolution above `level_v`, the highest level known clean.
 
     `distortion` is the ratio measured at `level_v` (None if that level was given as clean and never exposed).
-    `over_is_bound` is set when the record at `over_v` told only an upper bound of the distortion.
     """
 
     level_v: float
-    over_v: float
     distortion: float | None
-    over_is_bound: bool
 
 
 @dataclass(frozen=True)
@@ -164,7 +161,7 @@ class CleanLevelSearch:
         if width_db <= self.resolution_db + _ROUNDING:
             highest = self._clean[-1] if self._clean else None
             level_v = highest.level_v if highest else 10.0 ** (clean_db / 20.0)
-            self.outcome = Found(level_v, over.level_v, highest.distortion if highest else None, over.is_bound)
+            self.outcome = Found(level_v, highest.distortion if highest else None)
 
     # What is known
 

@@ -125,13 +125,6 @@ def _without_pull(values: Samples, interval_s: float, frequency_hz: float) -> fl
     return frequency_hz * (1.0 + ahead / advance)
 
 
-def thd_n(
-    values: Samples, interval_s: float, frequency_hz: float, *, band_hz: float = BAND_HZ, step: float = 0.0
-) -> Distortion:
-    """THD+N of a steady tone, relative to the total signal; `step` is the converter's, in the unit of `values`."""
-    return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step)
-
-
 def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0) -> Distortion:
     """THD+N from a spectrum that is already at hand."""
     _require_band(band_hz, tone.interval_s)
@@ -143,19 +136,6 @@ def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: flo
     floor = _Floor.of(tone, step, _instrument_density(tone, band_hz))
     orders = math.floor(band_hz / tone.fit.frequency_hz * (1.0 + _EDGE_TOLERANCE))
     return floor.beside(residual, total, in_band.stop - in_band.start, max(orders - 1, 1))
-
-
-def thd(
-    values: Samples,
-    interval_s: float,
-    frequency_hz: float,
-    *,
-    band_hz: float = BAND_HZ,
-    step: float = 0.0,
-    highest: int = _HIGHEST_HARMONIC,
-) -> Distortion:
-    """THD of a steady tone, relative to its fundamental: harmonics to the 10th or the band edge, whichever is lower."""
-    return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step, highest)
 
 
 def harmonic_distortion(

@@ -29,18 +29,6 @@ def iso_266_hz(lowest_hz: float, highest_hz: float, per_octave: int = 3) -> tupl
     return tuple(f for f in named if lowest_hz * (1 - _ROUNDING) <= f <= highest_hz * (1 + _ROUNDING))
 
 
-def exact_hz(nominal_hz: float) -> float:
-    """The exact frequency 10^(n/10) behind a nominal third-octave frequency.
-
-    Raises:
-        MeasurementError: ISO 266 has no such frequency.
-    """
-    number = round(10.0 * math.log10(nominal_hz)) if nominal_hz > 0.0 else 0
-    if not nominal_hz > 0.0 or not math.isclose(_nominal_hz(number), nominal_hz, rel_tol=1e-6):
-        raise MeasurementError(f"{nominal_hz:g} Hz is no preferred frequency of ISO 266")
-    return float(10.0 ** (number / 10.0))
-
-
 def per_octave_hz(lowest_hz: float, highest_hz: float, per_octave: int) -> tuple[float, ...]:
     """Exact frequencies 1 kHz * G^(x/n), whole x, within a range: n an octave, 1 kHz one of them.
 

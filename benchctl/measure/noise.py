@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly
+from benchctl.errors import RecordTooShort, SampledTooSlowly
 from benchctl.measure.record import Samples, finite
 
 AUDIO_BAND_HZ = (20.0, 20e3)
@@ -83,16 +83,3 @@ def _in_band(values_v: Samples, interval_s: float, band_hz: tuple[float, float])
     power = 2.0 * spectrum[inside] / (record.size**2 * 0.375)
     weights = 10.0 ** (a_weighting_db(frequencies_hz[inside]) / 10.0)
     return Noise(math.sqrt(float(np.sum(power))), math.sqrt(float(np.sum(power * weights))))
-
-
-def signal_to_noise_db(noise_v: float, power_w: float, load_ohm: float) -> float:
-    """How far noise lies below the voltage of `power_w` in `load_ohm`, in dB; positive when the noise is the less.
-
-    CEA-2006 refers to 1 W; other lists refer to rated power, and some print the ratio with a minus sign.
-
-    Raises:
-        MeasurementError: one of the three is not above zero.
-    """
-    if not (noise_v > 0.0 and power_w > 0.0 and load_ohm > 0.0):
-        raise MeasurementError(f"no ratio of {power_w:g} W in {load_ohm:g} ohm to a noise of {noise_v:g} V")
-    return 10.0 * math.log10(power_w * load_ohm / noise_v**2)

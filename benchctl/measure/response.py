@@ -1,4 +1,4 @@
-"""Gain and phase over frequency from stepped sines: band edges, filter slopes, channel balance, crosstalk."""
+"""Gain and phase over frequency from stepped sines: band edges and filter slopes."""
 
 from __future__ import annotations
 
@@ -102,7 +102,6 @@ class Response:
 class Passband:
     """Where gain is 3.01 dB below that at the reference; None where the response ends before it falls so far."""
 
-    reference_db: float
     lower_hz: float | None
     upper_hz: float | None
 
@@ -153,7 +152,6 @@ def passband(response: Response, reference_hz: float = 1000.0) -> Passband:
     upper = _first_crossing(octaves, fall_db, centre)
     lower = _first_crossing(-octaves[::-1], fall_db[::-1], -centre)
     return Passband(
-        reference_db=reference_db,
         lower_hz=None if lower is None else 2.0**-lower,
         upper_hz=None if upper is None else 2.0**upper,
     )
@@ -173,29 +171,6 @@ def lower_slope(response: Response, band: Passband) -> Slope | None:
         return None
     beyond = math.log2(band.lower_hz) - _octaves(response.frequencies_hz)
     return _slope(beyond[::-1], response.gain_db[::-1], response.uncertainty_db[::-1])
-
-
-def channel_balance_db(first: Response, second: Response) -> Array:
-    """By how much the first channel is louder than the second at each frequency, in dB, shape (n,).
-
-    Raises:
-        MeasurementError: the two were not measured at the same frequencies.
-    """
-    _require_same_frequencies(first, second)
-    return first.gain_db - second.gain_db
-
-
-def crosstalk_db(driven: Response, undriven: Response) -> Array:
-    """Level in the undriven channel relative to the driven one at each frequency, in dB (negative), shape (n,).
-
-    Both are gains re the input of the driven channel. What the undriven channel shows includes its noise, so where
-    that is not well below, the figure is an upper bound.
-
-    Raises:
-        MeasurementError: the two were not measured at the same frequencies.
-    """
-    _require_same_frequencies(driven, undriven)
-    return undriven.gain_db - driven.gain_db
 
 
 def _octaves(frequencies_hz: Array) -> Array:
@@ -260,9 +235,3 @@ def _fitted_slope(x: Array, gain_db: Array, uncertainty_db: Array) -> Slope:
     residual = gain_db - np.average(gain_db, weights=weights) + fall * centred
     chi_squared = float(weights @ residual**2) / (x.size - 2)
     return Slope(fall, 2.0 * math.sqrt(max(chi_squared, 1.0) / spread))
-
-
-def _require_same_frequencies(first: Response, second: Response) -> None:
-    same_size = first.frequencies_hz.size == second.frequencies_hz.size
-    if not same_size or not np.allclose(first.frequencies_hz, second.frequencies_hz, rtol=1e-9):
-        raise MeasurementError("two responses are compared at the same frequencies only")

@@ -186,19 +186,3 @@ def _peak_offset(spectrum: Samples, peak: int) -> float:
 
 def _wrapped(angle_rad: float) -> float:
     return math.remainder(angle_rad, 2.0 * math.pi)
-
-
-def sinad_db(fit: SineFit) -> float:
-    """Rms of the sine over rms of all that is left, in dB (IEEE Std 1057).
-
-    Raises:
-        SilentRecord: no signal, or nothing at all is left.
-    """
-    if fit.amplitude <= 0.0 or fit.residual_rms <= 0.0:
-        raise SilentRecord("SINAD needs a signal and a residual")
-    return 20.0 * math.log10(fit.rms / fit.residual_rms)
-
-
-def effective_bits(fit: SineFit) -> float:
-    """(SINAD - 10 lg 1.5 dB) / (20 lg 2 dB) (IEEE Std 1057), for a sine that fills the converter."""
-    return (sinad_db(fit) - 10.0 * math.log10(1.5)) / (20.0 * math.log10(2.0))

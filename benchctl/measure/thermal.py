@@ -54,12 +54,6 @@ class Curve:
         stages = zip(self.amplitudes_k, self.time_constants_s, strict=True)
         return self.final_c + sum(a * math.exp(-from_now_s / tau) for a, tau in stages)
 
-    def remaining_s(self, tolerance_k: float) -> float:
-        """Seconds until the temperature is within `tolerance_k` of the final one."""
-        if not tolerance_k > 0.0:
-            raise MeasurementError(f"a temperature never comes within {tolerance_k} K of its end")
-        return self._when(lambda from_now_s: abs(self.temperature_c(from_now_s) - self.final_c) <= tolerance_k)
-
     def reaches_s(self, temperature_c: float) -> float | None:
         """Seconds until the curve meets a temperature; None where it ends before."""
         now_k, end_k = self.now_c - temperature_c, self.final_c - temperature_c
@@ -108,12 +102,10 @@ def heating(now_c: float, ambient_c: float, heat_w: float, k_per_w: float, time_
 class Prediction(Curve):
     """A curve found from readings: now is the last of them, freed of scatter.
 
-    The final temperature has `expanded_uncertainty_k` (k = 2), and `scatter_k` is the standard deviation of the
-    readings about the curve.
+    The final temperature has `expanded_uncertainty_k` (k = 2).
     """
 
     expanded_uncertainty_k: float
-    scatter_k: float
 
     def is_good_to(self, tolerance_k: float) -> bool:
         """Whether the final temperature is known to `tolerance_k`, so that there is no need to wait for it."""
@@ -272,7 +264,6 @@ def _summary(fits: _Fits, kinds: Sequence[_Curves], mean_c: float, span_s: float
         expanded_uncertainty_k=COVERAGE_FACTOR * math.sqrt(float(weights @ ((ends - end) ** 2 + variances))),
         amplitudes_k=tuple(float(amplitude) for amplitude in amplitudes[:kept]),
         time_constants_s=tuple(float(tau) * span_s for tau in taus[:kept]),
-        scatter_k=scatter,
     )
 
 

@@ -52,8 +52,8 @@ class LoadResistance:
     """A load resistor as the bench file knows it, and its temperature while it was used.
 
     `relative_uncertainty` is expanded (k = 2), of `measured_ohm` at `reference_c`. `temperature_c` None: nobody
-    measured it, so any rise from 0 to 150 K is taken as equally likely, and `temperature_is_assumed` says so.
-    `temperature_uncertainty_k` is a standard uncertainty.
+    measured it, so any rise from 0 to 150 K is taken as equally likely. `temperature_uncertainty_k` is
+    a standard uncertainty.
     """
 
     nominal_ohm: float
@@ -63,10 +63,6 @@ class LoadResistance:
     temperature_c: float | None = None
     reference_c: float = 20.0
     temperature_uncertainty_k: float = 0.0
-
-    @property
-    def temperature_is_assumed(self) -> bool:
-        return self.temperature_c is None and self.temperature_coefficient_per_k != 0.0
 
     def resistance(self) -> UFloat:
         """R (1 + alpha (T - T0)) in ohm, as a new variable: call it once for an analysis.
@@ -98,11 +94,6 @@ def measured(value: float, standard_uncertainty: float) -> UFloat:
 def rectangular(value: float, half_width: float) -> UFloat:
     """A value whose error is anywhere within +-half_width: u = a / sqrt 3 (JCGM 100, 4.3.7)."""
     return measured(value, half_width / math.sqrt(3.0))
-
-
-def resolution(step: float) -> UFloat:
-    """The error of rounding to a step: u = step / sqrt 12 (JCGM 100, F.2.2.1)."""
-    return rectangular(0.0, step / 2.0)
 
 
 class ErrorOf:

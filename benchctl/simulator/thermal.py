@@ -42,16 +42,6 @@ class ThermalChain:
         """Of each mass, the heated one first."""
         return self._temperatures_c
 
-    @property
-    def stored_j(self) -> float:
-        """Heat stored above ambient."""
-        return sum(capacity * rise for capacity, rise in zip(self._capacities, self._rises, strict=True))
-
-    @property
-    def to_air_w(self) -> float:
-        """What the air takes at this instant."""
-        return self._rises[-1] / self._resistances[-1]
-
     def steady_rises_k(self, heat_w: float) -> tuple[float, ...]:
         """Rises above ambient that `heat_w`, held for ever, leads to."""
         return tuple(heat_w * sum(self._resistances[index:]) for index in range(len(self._resistances)))

@@ -118,11 +118,6 @@ class World:
         means = self.history.supply_means(max(self.time_s - window_s, output.changed_s), self.time_s)
         return means or self._supply_now(self.circuit())
 
-    @property
-    def stored_j(self) -> float:
-        """In the reservoir."""
-        return 0.5 * self.plant.physics.reservoir_f * self.rail_v**2
-
     def _supply_now(self, circuit: Circuit) -> SupplyMeans:
         draw = circuit.converter.draw(circuit.source, self.rail_v)
         return SupplyMeans(circuit.supply_v(draw), draw.supply_a)

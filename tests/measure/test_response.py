@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.response import Response, channel_balance_db, crosstalk_db, passband, transfer
+from benchctl.measure.response import Response, passband, transfer
 from benchctl.measure.sine import SineFit, fit_sine
 
 
@@ -52,20 +52,3 @@ def test_points_that_make_no_response_are_a_named_error(frequencies_hz: list[flo
 def test_the_reference_must_lie_within_the_response() -> None:
     with pytest.raises(MeasurementError):
         passband(Response.of([20.0, 100.0, 500.0], [1.0, 1.0, 1.0]), reference_hz=1000.0)
-
-
-def test_balance_is_the_ratio_of_the_channels_in_decibels() -> None:
-    left = Response.of([100.0, 1000.0], [31.0, 31.0])
-    right = Response.of([100.0, 1000.0], [30.0, 31.0])
-    assert channel_balance_db(left, right) == pytest.approx([20.0 * math.log10(31.0 / 30.0), 0.0])
-
-
-def test_crosstalk_is_negative_decibels_re_the_driven_channel() -> None:
-    driven = Response.of([100.0, 1000.0], [30.0, 30.0])
-    undriven = Response.of([100.0, 1000.0], [0.03, 0.3])
-    assert crosstalk_db(driven, undriven) == pytest.approx([-60.0, -40.0])
-
-
-def test_responses_at_different_frequencies_are_not_compared() -> None:
-    with pytest.raises(MeasurementError):
-        channel_balance_db(Response.of([100.0, 1000.0], [1.0, 1.0]), Response.of([100.0, 2000.0], [1.0, 1.0]))

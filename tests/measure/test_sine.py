@@ -10,14 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.errors import (
-    MeasurementError,
     RecordTooShort,
     SampledTooSlowly,
     SilentRecord,
     UnreadableRecord,
     WrongFrequency,
 )
-from benchctl.measure.sine import SineFit, effective_bits, fit_and_residual, fit_sine, fit_sine_4, sinad_db
+from benchctl.measure.sine import fit_and_residual, fit_sine, fit_sine_4
 
 RATE = 48_000.0
 
@@ -99,12 +98,3 @@ def test_a_record_with_a_nan_is_refused(fit: object) -> None:
     record[50] = math.nan
     with pytest.raises(UnreadableRecord):
         fit(record, 1 / RATE, 1000.0)  # type: ignore[operator]
-
-
-def test_sinad_is_the_sine_over_all_the_rest() -> None:
-    assert sinad_db(SineFit(math.sqrt(2), 1000.0, 0.0, 0.0, 0.01)) == pytest.approx(40.0)
-
-
-def test_sinad_of_nothing_is_refused() -> None:
-    with pytest.raises(MeasurementError):
-        effective_bits(SineFit(0.0, 1000.0, 0.0, 0.0, 0.01))

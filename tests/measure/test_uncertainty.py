@@ -93,13 +93,8 @@ def test_a_loads_certificate_states_an_expanded_uncertainty() -> None:
 def test_a_load_of_unknown_temperature_may_have_risen_by_anything_up_to_150_k() -> None:
     load = LoadResistance(4.0, 4.0, temperature_coefficient_per_k=60e-6)
     resistance = load.resistance()
-    assert load.temperature_is_assumed
     assert resistance.nominal_value == pytest.approx(4.0 * (1 + 60e-6 * 75))
     assert resistance.std_dev == pytest.approx(4.0 * 60e-6 * 75 / math.sqrt(3))
-
-
-def test_a_load_without_temperature_coefficient_assumes_nothing() -> None:
-    assert not LoadResistance(4.0, 4.0).temperature_is_assumed
 
 
 @pytest.mark.parametrize("ohm", [0.0, -4.0, math.nan])

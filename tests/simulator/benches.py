@@ -83,3 +83,9 @@ def awake(description: BenchDescription | None = None, relays: tuple[int, ...] =
         world.plant.close_relay(relay, world.time_s)
     world.advance(2.0)
     return world
+
+
+def accounted_j(world: World) -> float:
+    """All that became of the energy from the supply: heat in lead, heatsink and loads, and what the reservoir holds."""
+    reservoir_j = 0.5 * world.plant.physics.reservoir_f * world.rail_v**2
+    return world.meters.lead + world.meters.heatsink + world.meters.loads + reservoir_j

@@ -7,7 +7,7 @@ import pytest
 from benchctl.documents.simulation import BenchSimulation, SupplySlew
 from benchctl.simulator.converter import OFF
 from benchctl.simulator.supply_outputs import SLEW_STEP_V, SupplyOutput
-from tests.simulator.benches import awake, describe
+from tests.simulator.benches import accounted_j, awake, describe
 from tests.simulator.talk import Room
 
 SLEW = SupplySlew(rise_v_per_s=50.0, fall_v_per_s=80.0, capacitance_f=0.004, bleed_a=0.1)
@@ -122,5 +122,4 @@ def test_energy_is_accounted_for_while_it_moves() -> None:
         world.advance(world.time_s + 0.2)
     world.plant.main_output.on = False
     world.advance(world.time_s + 0.5)
-    meters = world.meters
-    assert meters.lead + meters.heatsink + meters.loads + world.stored_j == pytest.approx(meters.supplied, rel=1e-3)
+    assert accounted_j(world) == pytest.approx(world.meters.supplied, rel=1e-3)

@@ -12,8 +12,8 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.measure.distortion import thd, thd_n
 from benchctl.measure.harmonics import HarmonicFit
+from tests.measure.tones import thd, thd_n
 
 INTERVAL_S = 1e-6
 COUNT = 200_000

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.errors import MeasurementError
-from benchctl.measure.noise import a_weighting_db, noise, signal_to_noise_db
+from benchctl.measure.noise import a_weighting_db, noise
 
 # Table 2 of GOST 17187-2010 (identical with IEC 61672-1:2002), A in dB to 0.1 dB, at exact frequencies 10^(n/10) Hz,
 # n from 10 (10 Hz) to 43 (20 kHz).
@@ -37,22 +36,6 @@ def test_a_weighting_agrees_with_the_analogue_filter_of_its_poles() -> None:
 
 
 # RMS noise in V re 1 W in 4 ohm, that is 2.0 V, as CEA-2006 refers it: arithmetic
-@pytest.mark.parametrize(("noise_v", "expected_db"), [(1e-3, 66.0206), (2e-4, 80.0)])
-def test_signal_to_noise_re_one_watt_in_four_ohm(noise_v: float, expected_db: float) -> None:
-    assert signal_to_noise_db(noise_v, 1.0, 4.0) == pytest.approx(expected_db, abs=1e-4)
-
-
-def test_signal_to_noise_re_rated_power_is_higher_by_the_power_ratio() -> None:
-    gained_db = signal_to_noise_db(1e-3, 150.0, 4.0) - signal_to_noise_db(1e-3, 1.0, 4.0)
-    assert gained_db == pytest.approx(10.0 * math.log10(150.0))
-
-
-@pytest.mark.parametrize(("noise_v", "power_w", "load_ohm"), [(0.0, 1.0, 4.0), (1e-3, 0.0, 4.0), (1e-3, 1.0, -4.0)])
-def test_a_ratio_to_nothing_is_a_named_error(noise_v: float, power_w: float, load_ohm: float) -> None:
-    with pytest.raises(MeasurementError):
-        signal_to_noise_db(noise_v, power_w, load_ohm)
-
-
 def test_white_noise_is_weighted_as_its_density_under_the_curve() -> None:
     """Against the integral of the A curve over the band, by scipy's quadrature."""
     from scipy.integrate import quad

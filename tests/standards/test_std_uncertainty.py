@@ -17,7 +17,6 @@ from benchctl.measure.uncertainty import (
     mean_of,
     means_together,
     rectangular,
-    resolution,
 )
 
 # A worked budget, by hand and with a separate program: ten readings of a voltmeter within 0.1 % of reading (its gain)
@@ -110,7 +109,7 @@ def test_gum_example_h2_with_its_correlated_readings() -> None:
 
 @pytest.mark.parametrize(("uncertain", "u"), [
     (rectangular(0.0, 1.0), 0.577350),  # JCGM 100, 4.3.7
-    (resolution(1.0), 0.288675),  # F.2.2.1
+    (rectangular(0.0, 0.5), 0.288675),  # a step of 1: F.2.2.1
 ])  # fmt: skip
 def test_limits_and_resolution(uncertain: object, u: float) -> None:
     assert uncertain.std_dev == pytest.approx(u, abs=1e-6)  # type: ignore[attr-defined]

@@ -1,0 +1,31 @@
+"""THD and THD+N straight from a record, by the path that a measured tone takes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from benchctl.measure.distortion import (
+    BAND_HZ,
+    Distortion,
+    harmonic_distortion,
+    noise_and_distortion,
+    tone_spectrum,
+)
+
+
+def thd_n(
+    values: np.ndarray, interval_s: float, frequency_hz: float, *, band_hz: float = BAND_HZ, step: float = 0.0
+) -> Distortion:
+    return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step)
+
+
+def thd(
+    values: np.ndarray,
+    interval_s: float,
+    frequency_hz: float,
+    *,
+    band_hz: float = BAND_HZ,
+    step: float = 0.0,
+    highest: int = 10,
+) -> Distortion:
+    return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step, highest)
