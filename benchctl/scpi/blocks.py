@@ -66,22 +66,3 @@ def encode_block(data: bytes) -> bytes:
         raise BlockError(f"{len(data)} bytes do not fit in one block")
     length = b"%d" % len(data)
     return b"#%d%b%b" % (len(length), length, data)
-
-
-def decode_block(block: bytes) -> bytes:
-    """The data of one whole block; a newline behind it is the message's end and no data.
-
-    Raises:
-        BlockError: no block, shorter than its head says, or something else behind it.
-    """
-    header = BlockHeader.parse(block)
-    if header is None:
-        raise BlockError(f"{block[:20]!r} ends within the head of a block")
-    if header.length is None:
-        return block[header.size :].removesuffix(b"\n")
-    end = header.size + header.length
-    if len(block) < end:
-        raise BlockError(f"the block says {header.length} bytes and has {len(block) - header.size}")
-    if block[end:] not in (b"", b"\n", b"\r\n"):
-        raise BlockError(f"{block[end : end + 20]!r} follows the block")
-    return block[header.size : end]

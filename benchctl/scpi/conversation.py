@@ -1,9 +1,8 @@
 """One client's link to a device: its own input buffer, output queue and place in line.
 
 The rules are those of message exchange in IEEE 488.2 (chapter 6). On a raw socket a reply has left as soon as it is
-made, so a client may send several messages at once and is answered in order (`interruptible=False`). A link on which
-the client asks for each reply, or says whether it got it, can also break the exchange: query INTERRUPTED and query
-UNTERMINATED.
+made, so a client may send several messages at once and is answered in order (`interruptible=False`). On a link
+on which the client says whether it got its reply, it can also break the exchange: query INTERRUPTED.
 """
 
 from __future__ import annotations
@@ -95,15 +94,6 @@ class Conversation:
         if output:
             self._advance()
         return output
-
-    def talk(self) -> bytes:
-        """The client asks for a reply, on links where it does so: with none made or being made that is -420.
-
-        IEEE 488.2 6.3.2.2.
-        """
-        if not self._output and self._execution is None:
-            self.device.report(-420)
-        return self.collect()
 
     def interrupt(self) -> None:
         """The client went on without its reply: the reply is dropped, and -410 reported (IEEE 488.2 6.3.2.3)."""

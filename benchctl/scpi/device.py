@@ -103,16 +103,6 @@ class Device:
         add_common_commands(tree, self)
         self._kept = lru_cache(maxsize=_KEPT_MESSAGES)(self._compile)
 
-    def execute(self, message: bytes) -> bytes | Execution | None:
-        """Run one program message (its end may be left on) and give the response message.
-
-        Returns:
-            The response with its end, None where the message asks nothing, or the Execution itself where the message
-            has to wait for a pending operation: call its `resume` until `is_finished`.
-        """
-        execution = self.begin(message)
-        return execution.response if execution.is_finished else execution
-
     def begin(self, message: bytes) -> Execution:
         """Run one program message as far as it goes without waiting."""
         program = self._kept(message) if len(message) <= _LONGEST_KEPT else self._compile(message)

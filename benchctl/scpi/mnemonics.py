@@ -7,18 +7,6 @@ from functools import lru_cache
 
 _SPELLING = re.compile(r"[A-Z][A-Z0-9_]*[a-z]*[0-9]*")
 _WORD = re.compile(r"(.*?[^0-9])([0-9]*)", re.DOTALL)
-_VOWELS = "AEIOU"
-
-
-def short_form(word: str) -> str:
-    """The short form by rule: four letters, or three where the fourth would be a vowel; upper case.
-
-    A word of four letters or fewer has no other form.
-    """
-    upper = word.upper()
-    if len(upper) <= 4:
-        return upper
-    return upper[:3] if upper[3] in _VOWELS else upper[:4]
 
 
 def check_spelling(spelling: str) -> None:

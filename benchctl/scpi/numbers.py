@@ -89,11 +89,6 @@ def format_nr1(value: int) -> str:
     return str(int(value))
 
 
-def format_nr2(value: float, decimals: int = 6) -> str:
-    """Fixed point: `-5.000000`; nan and infinities as SCPI-99 writes them."""
-    return _stand_in(value) or f"{value:.{decimals}f}"
-
-
 def format_nr3(value: float, digits: int = 9) -> str:
     """Scientific with `digits` significant figures: `-5.00000000E+00`; nan and infinities as SCPI-99 writes them."""
     return _stand_in(value) or f"{value:.{digits - 1}E}"

@@ -186,36 +186,6 @@ class Mnemonic(Parameter):
         return word
 
 
-class String(Parameter):
-    """A quoted string of at most `longest` characters; the value is the text between the quotation marks."""
-
-    def __init__(self, longest: int = 255, *, optional: bool = False, repeats: bool = False) -> None:
-        super().__init__(optional=optional, repeats=repeats)
-        self._longest = longest
-
-    def read(self, datum: Datum) -> str:
-        """The text."""
-        text = self._take(datum, Kind.STRING)
-        if len(text) > self._longest:
-            raise ScpiError(-223, f"more than {self._longest} characters")
-        return text
-
-
-class Block(Parameter):
-    """An arbitrary block of at most `longest` bytes; the value is its data as bytes."""
-
-    def __init__(self, longest: int = 1 << 20, *, optional: bool = False) -> None:
-        super().__init__(optional=optional)
-        self._longest = longest
-
-    def read(self, datum: Datum) -> bytes:
-        """The data."""
-        data = self._take(datum, Kind.BLOCK).encode("latin-1")
-        if len(data) > self._longest:
-            raise ScpiError(-223, f"more than {self._longest} bytes")
-        return data
-
-
 class ChannelList(Parameter):
     """`(@101,102,105:107)` of channels among `channels`; the value is a tuple of integers in the order written."""
 

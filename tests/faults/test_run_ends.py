@@ -57,7 +57,7 @@ def journal_ends_safe(bench: Rig) -> bool:
 def trip_supply(bench: Rig) -> None:
     """Its over-voltage protection acts at once when it is set below what the output gives."""
     with bench.simulated.world.lock:
-        bench.simulated.instruments["supply"].device.execute(b"INST:NSEL 1;:SOUR:VOLT:PROT 13")
+        bench.simulated.instruments["supply"].device.begin(b"INST:NSEL 1;:SOUR:VOLT:PROT 13")
 
 
 # -- a limit ---------------------------------------------------------------------------------------------------
@@ -77,7 +77,7 @@ def test_a_supply_that_protects_itself_ends_the_run_within_seconds(held: Rig) ->
 def test_a_protection_that_tripped_before_the_run_does_not_end_it(tmp_path: Path) -> None:
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, "power_off")) as bench:
         supply = bench.simulated.instruments["supply"].device
-        supply.execute(b"INST:NSEL 1;:SOUR:VOLT:PROT 13;:SOUR:VOLT:PROT:STAT ON;:SOUR:VOLT 14;:OUTP ON")
+        supply.begin(b"INST:NSEL 1;:SOUR:VOLT:PROT 13;:SOUR:VOLT:PROT:STAT ON;:SOUR:VOLT 14;:OUTP ON")
         assert bench.execute().exit_code == 0
 
 

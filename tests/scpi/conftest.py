@@ -8,12 +8,34 @@ from typing import Any
 import pytest
 
 from benchctl.scpi.device import Device, Hooks, Identity
+from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.headers import Call, CommandTree
 from benchctl.scpi.hislip_endpoint import HislipEndpoint
-from benchctl.scpi.parameters import Block, Boolean, ChannelList, Mnemonic, Numeric, String
+from benchctl.scpi.parameters import Boolean, ChannelList, Mnemonic, Numeric, Parameter
+from benchctl.scpi.scanner import Datum, Kind
 from tests.scpi.hislip_client import Client, Clock, endpoint_of
 
 CHANNELS = (101, 102, 103, 105)
+
+
+class String(Parameter):
+    """A quoted string of at most 20 characters; the value is the text between the quotation marks."""
+
+    def read(self, datum: Datum) -> str:
+        text = self._take(datum, Kind.STRING)
+        if len(text) > 20:
+            raise ScpiError(-223, "more than 20 characters")
+        return text
+
+
+class Block(Parameter):
+    """A block of at most 64 bytes; the value is its data."""
+
+    def read(self, datum: Datum) -> bytes:
+        data = self._take(datum, Kind.BLOCK).encode("latin-1")
+        if len(data) > 64:
+            raise ScpiError(-223, "more than 64 bytes")
+        return data
 
 
 @dataclass
@@ -68,14 +90,14 @@ class Bench:
 
     def ask(self, message: str) -> str:
         """The response to `message` without its end; it must have one at once."""
-        response = self.device.execute(message.encode("latin-1") + b"\n")
+        response = self.device.begin(message.encode("latin-1") + b"\n").response
         assert isinstance(response, bytes), response
         assert response.endswith(b"\n")
         return response[:-1].decode("latin-1")
 
     def tell(self, message: str) -> None:
         """Run a message that must have no response."""
-        assert self.device.execute(message.encode("latin-1") + b"\n") is None
+        assert self.device.begin(message.encode("latin-1") + b"\n").response is None
 
     def errors(self) -> list[int]:
         """The numbers in the error queue, which is emptied."""
@@ -103,8 +125,8 @@ def make_tree(bench: Bench) -> CommandTree:
     tree.add("OUTPut<1:2>[:STATe]", set=bench.noting("output"), query=lambda call: call.suffixes[0] == 2,
              parameters=[Boolean()])  # fmt: skip
     tree.add("FUNCtion", set=bench.noting("function"), parameters=[Mnemonic("SINusoid", "SQUare", "CHANnel1")])
-    tree.add("DISPlay:TEXT", set=bench.noting("text"), parameters=[String(longest=20)])
-    tree.add("TRACe:DATA", set=bench.noting("data"), query=lambda _: b"a\nb", parameters=[Block(longest=64)])
+    tree.add("DISPlay:TEXT", set=bench.noting("text"), parameters=[String()])
+    tree.add("TRACe:DATA", set=bench.noting("data"), query=lambda _: b"a\nb", parameters=[Block()])
     tree.add("APPLy", set=bench.noting("apply"), parameters=[Numeric("V", 0, 20), Numeric("A", 0, 9, optional=True)])
     tree.add("ROUTe:CLOSe", set=bench.noting("close"), query=lambda call: [1 for _ in call.values[0]],
              parameters=[ChannelList(CHANNELS)], query_parameters=[ChannelList(CHANNELS)])  # fmt: skip

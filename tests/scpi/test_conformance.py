@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from benchctl.scpi.conformance import RULES, Rule, breaches, find_breach
 from benchctl.scpi.conversation import Conversation
+from tests.scpi.conformance import RULES, Rule, breaches, find_breach
 
 if TYPE_CHECKING:
     from conftest import Bench

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.scpi.device import Device, Execution, Hooks, Identity
+from benchctl.scpi.device import Device, Hooks, Identity
 from benchctl.scpi.errors import ScpiError
 from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.parameters import Numeric
@@ -21,11 +21,11 @@ class TestResponses:
     """One response message for one program message (IEEE 488.2 chapter 8)."""
 
     def test_answers_are_joined_and_ended(self, bench: Bench) -> None:
-        assert bench.device.execute(b"INST:NSEL 2;:VOLT 1.5;:INST:NSEL?;:VOLT?") == b"2;1.50000000E+00\n"
+        assert bench.device.begin(b"INST:NSEL 2;:VOLT 1.5;:INST:NSEL?;:VOLT?").response == b"2;1.50000000E+00\n"
 
     def test_a_message_that_asks_nothing_has_none(self, bench: Bench) -> None:
         for message in (b"", b"\n", b"  \r\n", b"VOLT 1", b"FOO?", b"VOLT?x"):
-            assert bench.device.execute(message) is None
+            assert bench.device.begin(message).response is None
 
     def test_values_are_written_by_their_type(self, bench: Bench) -> None:
         """bool as 0 or 1, int in NR1, float in NR3, bytes as a block, a sequence with commas; nan and inf as 7.2.1."""
@@ -41,8 +41,8 @@ class TestResponses:
             tree = CommandTree()
             tree.add("CURVe", query=lambda _: b"ab")
             device = Device(Identity("Harbour", "HB-2"), tree, newline_after_block=newline)
-            assert device.execute(b"CURV?\n") == response
-            assert device.execute(b"CURV?;*OPC?\n") == b"#12ab;1\n"
+            assert device.begin(b"CURV?\n").response == response
+            assert device.begin(b"CURV?;*OPC?\n").response == b"#12ab;1\n"
 
     def test_a_message_sent_again_is_run_again(self, bench: Bench) -> None:
         """What is kept of a message is how it reads, never what it did."""
@@ -91,7 +91,7 @@ class TestErrors:
         tree = CommandTree()
         tree.add("RELay", query=refuse)
         device = Device(Identity("Harbour", "HB-2"), tree)
-        assert device.execute(b"REL?;*OPC?") == b"1\n"
+        assert device.begin(b"REL?;*OPC?").response == b"1\n"
         assert device.errors.pop().text == "Settings conflict;relay is live"
         assert device.status.event & 0x10
 
@@ -124,8 +124,7 @@ class TestOverlappedOperations:
         assert bench.ask("INIT;*OPC;*ESR?;*RST;*OPC;*ESR?") == "0;1"
 
     def test_opc_query_holds_its_message_back_until_the_operation_has_ended(self, bench: Bench) -> None:
-        held = bench.device.execute(b"VOLT 3;VOLT?;:INIT;*OPC?;:VOLT 4;VOLT?\n")
-        assert isinstance(held, Execution)
+        held = bench.device.begin(b"VOLT 3;VOLT?;:INIT;*OPC?;:VOLT 4;VOLT?\n")
         assert not held.is_finished
         assert not held.resume(), "asking again does not hurry it"
         assert bench.voltage_v == 3.0
@@ -134,8 +133,7 @@ class TestOverlappedOperations:
         assert held.response == b"3.00000000E+00;1;4.00000000E+00\n"
 
     def test_wai_holds_back_what_follows_it(self, bench: Bench) -> None:
-        held = bench.device.execute(b"INIT;*WAI;:VOLT 4")
-        assert isinstance(held, Execution)
+        held = bench.device.begin(b"INIT;*WAI;:VOLT 4")
         assert bench.voltage_v == 0.0
         bench.is_acquiring = False
         held.resume()
@@ -171,12 +169,12 @@ class TestCommonCommands:
     def test_an_instrument_without_memories_or_trigger_has_no_such_commands(self) -> None:
         device = Device(Identity("Harbour", "HB-2"), CommandTree())
         for message in (b"*SAV 1", b"*RCL 1", b"*TRG"):
-            device.execute(message)
+            device.begin(message)
             assert device.errors.pop().code == -113
 
     def test_saving_without_recalling_is_no_use_and_not_offered(self) -> None:
         device = Device(Identity("Harbour", "HB-2"), CommandTree(), Hooks(save=lambda _: None))
-        device.execute(b"*SAV 1")
+        device.begin(b"*SAV 1")
         assert device.errors.pop().code == -113
 
     def test_trigger_calls_the_instrument(self, bench: Bench) -> None:
@@ -185,13 +183,13 @@ class TestCommonCommands:
 
     def test_a_failed_self_test_says_so(self) -> None:
         device = Device(Identity("Harbour", "HB-2"), CommandTree(), Hooks(self_test=lambda: 4))
-        assert device.execute(b"*TST?") == b"4\n"
+        assert device.begin(b"*TST?").response == b"4\n"
 
     def test_the_instrument_catches_up_before_each_message(self) -> None:
         ticks: list[int] = []
         device = Device(Identity("Harbour", "HB-2"), CommandTree(), Hooks(refresh=lambda: ticks.append(1)))
-        device.execute(b"*OPC?")
-        device.execute(b"*OPC?")
+        device.begin(b"*OPC?")
+        device.begin(b"*OPC?")
         assert len(ticks) == 2
 
     def test_conditions_of_the_instrument_reach_the_status_byte(self, bench: Bench) -> None:
@@ -214,8 +212,8 @@ def test_no_bytes_raise(message: bytes) -> None:
     tree = CommandTree()
     tree.add("VOLTage", set=lambda _: None, query=lambda _: 1.0, parameters=[Numeric("V", 0, 20)])
     device = Device(Identity("Harbour", "HB-2"), tree)
-    device.execute(message)
-    assert device.execute(b"*OPC?") == b"1\n"
+    device.begin(message)
+    assert device.begin(b"*OPC?").response == b"1\n"
 
 
 LONG_MESSAGES = {
@@ -230,5 +228,5 @@ LONG_MESSAGES = {
 
 @pytest.mark.parametrize("message", LONG_MESSAGES.values(), ids=LONG_MESSAGES.keys())
 def test_no_length_raises(bench: Bench, message: bytes) -> None:
-    bench.device.execute(message)
+    bench.device.begin(message)
     assert bench.ask("*OPC?") == "1"

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.scpi.conformance import RULES
 from benchctl.scpi.conversation import Conversation
+from tests.scpi.conformance import RULES
 
 if TYPE_CHECKING:
     from conftest import Bench

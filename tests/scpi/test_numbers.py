@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from benchctl.scpi.numbers import (
     NumberError,
     format_nr1,
-    format_nr2,
     format_nr3,
     parse_boolean,
     parse_number,
@@ -82,11 +81,9 @@ def test_a_number_written_in_nr3_reads_back_to_the_digits_asked_for(value: float
 def test_what_is_no_number_is_written_as_its_stand_in(value: float, text: str) -> None:
     """SCPI-99 volume 1, 7.2.1.4 and 7.2.1.5."""
     assert format_nr3(value) == text
-    assert format_nr2(value) == text
 
 
 def test_the_forms_look_as_the_standard_says() -> None:
-    """IEEE 488.2 8.7.2 to 8.7.4: no exponent in NR1 and NR2, always one in NR3."""
+    """IEEE 488.2 8.7.2 and 8.7.4: no exponent in NR1, always one in NR3."""
     assert format_nr1(-5) == "-5"
-    assert format_nr2(-5, decimals=2) == "-5.00"
     assert format_nr3(-5, digits=3) == "-5.00E+00"

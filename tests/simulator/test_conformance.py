@@ -11,11 +11,11 @@ from contextlib import closing
 
 import pytest
 
-from benchctl.scpi.conformance import RULES, Rule, breaches, find_breach
 from benchctl.scpi.conversation import Conversation
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.description import LoadDescription
 from benchctl.simulator.ports import HislipPlace
+from tests.scpi.conformance import RULES, Rule, breaches, find_breach
 from tests.simulator.benches import describe
 from tests.simulator.links import HislipLink, RawLink
 from tests.simulator.talk import Room, Talk
