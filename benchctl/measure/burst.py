@@ -38,16 +38,6 @@ class Cycle:
     thd_n: Distortion
 
     @property
-    def positive_peak(self) -> float:
-        """In the trace's unit."""
-        return self.highest.value
-
-    @property
-    def negative_peak(self) -> float:
-        """In the trace's unit, below zero."""
-        return self.lowest.value
-
-    @property
     def peak(self) -> Peak:
         """Half of peak to peak, which an offset does not move."""
         return half_span(self.lowest, self.highest)

@@ -53,11 +53,6 @@ class Conversation:
         return self._execution is not None
 
     @property
-    def is_within_message(self) -> bool:
-        """Whether the client has begun a message that it has not ended."""
-        return len(self._reader) > 0 and not self.is_waiting
-
-    @property
     def wants_input(self) -> bool:
         """False while no more should be read from the link, because enough waits already."""
         return len(self._reader) <= self._input_bound
@@ -101,18 +96,6 @@ class Conversation:
         self.interruptions += 1
         self.device.report(-410)
 
-    def trigger(self) -> None:
-        """The group execute trigger of the link: does what *TRG does, in line with the messages before it.
-
-        IEEE 488.2 10.37. Within a message it is -105, and -211 where the instrument has no trigger (SCPI-99 21.8).
-        """
-        if self.is_within_message:
-            self.device.report(-105)
-        elif self.device.hooks.trigger is None:
-            self.device.report(-211)
-        else:
-            self.receive(b"*TRG", end=True)
-
     def clear(self) -> None:
         """Device clear: input, output and whatever waits are forgotten; settings and status stay (488.2 5.8)."""
         self._reader.clear()
@@ -122,10 +105,6 @@ class Conversation:
 
     def close(self) -> None:
         """The link is gone. Its settings stay, and so does what was begun: the instrument is shared."""
-
-    def status_byte(self) -> int:
-        """The status byte as a poll on this link sees it."""
-        return self.device.status_byte(has_message=self.has_output)
 
     def _advance(self) -> None:
         """Run message after message until one waits, the output is full or the input is empty."""

@@ -19,10 +19,9 @@ from benchctl.scpi.hislip import (
     OversizeError,
     PoorlyFormedHeaderError,
 )
-from benchctl.scpi.hislip_locks import LockTable
 from benchctl.scpi.hislip_session import LARGEST_PAYLOAD, SYNCHRONIZED, HislipSession, error_message
 
-# The names of instruments and locks are the longest payloads outside of Data (256 characters, from memory of IVI-6.1).
+# The names of instruments are the longest payloads outside of Data (256 characters, from memory of IVI-6.1).
 LONGEST_NAME = 256
 # A workshop has a handful of clients; each costs buffers of a few megabytes at most.
 MOST_CLIENTS = 32
@@ -69,7 +68,7 @@ class HislipChannel:
         self.advance()
 
     def advance(self) -> None:
-        """Act on the messages that wait, as far as locks and the instrument allow."""
+        """Act on the messages that wait, as far as the instrument has room."""
         try:
             while self._is_ready and (message := self._next_message()) is not None:
                 self._handle(message)
@@ -81,7 +80,6 @@ class HislipChannel:
         if self.client is not None and self.client.session is not None:
             self.client.session.resume()
             self.client.channels[0].advance()
-            self._tell_of_service()
 
     def collect(self) -> bytes:
         """Everything there is to send.
@@ -148,35 +146,24 @@ class HislipChannel:
                 self.send(error_message(ErrorCode.MESSAGE_TOO_LARGE, str(error)))
 
     def _handle(self, message: Message) -> None:
-        if self.client is None:
+        client = self.client
+        if client is None:
             self._endpoint.introduce(self, message)
-        elif self.client.session is None:
+        elif client.session is None:
             self.fail(FatalErrorCode.CHANNELS_NOT_ESTABLISHED, "the asynchronous channel has not been opened")
         elif self.is_asynchronous:
-            self._handle_asynchronous(self.client, self.client.session, message)
+            client.session.handle_asynchronous(message)
+            client.channels[0].advance()  # a clear lets pass what was held back, so that its end is seen
         else:
-            self.client.session.handle_synchronous(message)
-            self._tell_of_service()
-
-    def _handle_asynchronous(self, client: _Client, session: HislipSession, message: Message) -> None:
-        session.handle_asynchronous(message)
-        if message.kind == MessageType.ASYNC_LOCK:
-            self._endpoint.unblock(client.locks)
-        elif message.kind == MessageType.ASYNC_DEVICE_CLEAR:
-            client.channels[0].advance()  # what was held back is passed over, so that the end of the clear is seen
-
-    def _tell_of_service(self) -> None:
-        if self.client is not None:
-            self._endpoint.tell_of_service(self.client.name)
+            client.session.handle_synchronous(message)
 
 
 class _Client:
     """A client that has at least its first connection."""
 
-    def __init__(self, number: int, name: str, locks: LockTable[HislipSession], first: HislipChannel) -> None:
+    def __init__(self, number: int, name: str, first: HislipChannel) -> None:
         self.number = number
         self.name = name
-        self.locks = locks
         self.channels = [first]
         self.session: HislipSession | None = None
 
@@ -186,13 +173,10 @@ class HislipEndpoint:
 
     Args:
         instruments: by name, what makes a client's conversation with it, interruptible.
-        now: real time in seconds; clients may wait for a lock.
     """
 
-    def __init__(self, instruments: Mapping[str, Callable[[], Conversation]], now: Callable[[], float]) -> None:
+    def __init__(self, instruments: Mapping[str, Callable[[], Conversation]]) -> None:
         self._instruments = {name.lower(): converse for name, converse in instruments.items()}
-        self._locks = {name: LockTable[HislipSession]() for name in self._instruments}
-        self._now = now
         self._clients: dict[int, _Client] = {}
         self._last_number = 0
 
@@ -209,31 +193,12 @@ class HislipEndpoint:
         else:
             channel.fail(FatalErrorCode.INVALID_INITIALIZATION, "a connection begins with Initialize")
 
-    def tell_of_service(self, name: str) -> None:
-        """After something was done for one client, the instrument may ask all of its clients for service."""
-        for client in self._clients.values():
-            session = client.session
-            if client.name == name and session is not None and session.device.status.service_enable:
-                session.request_service()
-
     def remove(self, client: _Client) -> None:
-        """A client is gone: its locks are free, its other connection ends."""
+        """A client is gone: its other connection ends."""
         if self._clients.pop(client.number, None) is None:
             return
         for channel in client.channels:
             channel.end()
-        if client.session is not None:
-            client.session.end()
-        self.unblock(client.locks)
-
-    def unblock(self, locks: LockTable[HislipSession]) -> None:
-        """A lock may have become free: grant it to who waits, and let go on who was held back."""
-        clients = [client for client in self._clients.values() if client.locks is locks]
-        for client in clients:
-            if client.session is not None:
-                client.session.try_claim()
-        for client in clients:
-            client.channels[0].advance()
 
     def _initialize(self, channel: HislipChannel, message: Message) -> None:
         name = message.payload.decode("ascii", "replace").lower() or next(iter(self._instruments))
@@ -242,7 +207,7 @@ class HislipEndpoint:
         elif len(self._clients) >= MOST_CLIENTS:
             channel.fail(FatalErrorCode.TOO_MANY_CLIENTS, f"{MOST_CLIENTS} clients are connected already")
         else:
-            client = _Client(self._free_number(), name, self._locks[name], channel)
+            client = _Client(self._free_number(), name, channel)
             self._clients[client.number] = channel.client = client
             self._answer_first(channel, client.number)
 
@@ -254,7 +219,7 @@ class HislipEndpoint:
         channel.client, channel.is_asynchronous = client, True
         first = client.channels[0]
         client.channels.append(channel)
-        client.session = HislipSession(self._instruments[client.name](), client.locks, first, channel, self._now)
+        client.session = HislipSession(self._instruments[client.name](), first, channel)
         first.open_for_data()
         channel.send(Message(MessageType.ASYNC_INITIALIZE_RESPONSE, 0, VENDOR))
 

@@ -43,23 +43,11 @@ class Exchange:
         self._announce = announce
         self._forget()
 
-    @property
-    def has_unread(self) -> bool:
-        """Whether a response was sent that the client did not say it read."""
-        return self._rmt_expected
-
     def take_data(self, message: Message) -> None:
         """Data, or DataEnd with the end of a program message."""
         if not self.is_clearing:
             self._begin(message)
             self.conversation.receive(message.payload, end=message.kind == MessageType.DATA_END)
-            self._reply()
-
-    def take_trigger(self, message: Message) -> None:
-        """Trigger, the group execute trigger."""
-        if not self.is_clearing:
-            self._begin(message)
-            self.conversation.trigger()
             self._reply()
 
     def resume(self) -> None:

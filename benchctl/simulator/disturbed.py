@@ -89,11 +89,6 @@ class DisturbedConversation(Conversation):
         return super().is_waiting or bool(self._held)
 
     @property
-    def is_within_message(self) -> bool:
-        """Whether the client has begun a message that it has not ended."""
-        return len(self._incoming) > 0 and not (self.is_waiting or self.has_output)
-
-    @property
     def wants_input(self) -> bool:
         """False while no more should be read from the link, because enough waits already."""
         return super().wants_input and len(self._incoming) <= self._input_bound

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -122,6 +121,5 @@ def _by_port(places: Mapping[str, HislipPlace]) -> list[tuple[Address, dict[str,
 
 
 def _endpoint(names: Mapping[str, str], converse: Converse) -> HislipEndpoint:
-    # Locks may be waited for in real time, also where the instruments live in a virtual one.
     instruments = {name: partial(converse, role, interruptible=True) for name, role in names.items()}
-    return HislipEndpoint(instruments, time.monotonic)
+    return HislipEndpoint(instruments)

@@ -141,7 +141,7 @@ def test_each_cycle_of_a_clean_burst_reads_alike(burst_record: Record) -> None:
     for number, cycle in enumerate(cycles):
         assert cycle.start_s == pytest.approx(number * 1e-3, abs=1e-7)
         assert cycle.rms == pytest.approx(30 / math.sqrt(2), rel=1e-4)
-        assert (cycle.positive_peak, cycle.negative_peak) == (pytest.approx(30, rel=1e-3), pytest.approx(-30, rel=1e-3))
+        assert (cycle.highest.value, cycle.lowest.value) == (pytest.approx(30, rel=1e-3), pytest.approx(-30, rel=1e-3))
 
 
 @pytest.mark.parametrize(("frequency_hz", "sample_rate"), [(997.0, 1e6), (997.0, 96e3), (1003.7, 2e5), (60.0, 1e5)])

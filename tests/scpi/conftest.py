@@ -13,7 +13,7 @@ from benchctl.scpi.headers import Call, CommandTree
 from benchctl.scpi.hislip_endpoint import HislipEndpoint
 from benchctl.scpi.parameters import Boolean, ChannelList, Mnemonic, Numeric, Parameter
 from benchctl.scpi.scanner import Datum, Kind
-from tests.scpi.hislip_client import Client, Clock, endpoint_of
+from tests.scpi.hislip_client import Client, endpoint_of
 
 CHANNELS = (101, 102, 103, 105)
 
@@ -141,14 +141,9 @@ def bench() -> Bench:
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def endpoint(bench: Bench, clock: Clock) -> HislipEndpoint:
+def endpoint(bench: Bench) -> HislipEndpoint:
     bench.device.status.take_event()  # power on
-    return endpoint_of(clock, bench.device)
+    return endpoint_of(bench.device)
 
 
 @pytest.fixture

@@ -10,18 +10,6 @@ from benchctl.scpi.device import Device
 from benchctl.scpi.hislip import FIRST_MESSAGE_ID, ErrorCode, FatalErrorCode, FrameReader, Message, MessageType
 from benchctl.scpi.hislip_endpoint import LONGEST_NAME, HislipChannel, HislipEndpoint
 
-EXCLUSIVE = b""
-
-
-@dataclass
-class Clock:
-    """Real time, as the test wants it."""
-
-    now_s: float = 0.0
-
-    def __call__(self) -> float:
-        return self.now_s
-
 
 @dataclass
 class Client:
@@ -91,22 +79,14 @@ class Client:
         assert answer.kind == MessageType.ASYNC_STATUS_RESPONSE
         return answer.control
 
-    def lock(self, name: bytes = EXCLUSIVE, wait_ms: int = 0) -> int:
-        answer = self.request(MessageType.ASYNC_LOCK, 1, wait_ms, name)
-        assert answer.kind == MessageType.ASYNC_LOCK_RESPONSE
-        return answer.control
 
-    def unlock(self) -> int:
-        return self.request(MessageType.ASYNC_LOCK, 0, self.message_id - 2).control
-
-
-def endpoint_of(clock: Clock, *devices: Device) -> HislipEndpoint:
+def endpoint_of(*devices: Device) -> HislipEndpoint:
     """A port with these instruments: hislip0, hislip1, ..."""
 
     def converse(device: Device) -> Callable[[], Conversation]:
         return lambda: Conversation(device, interruptible=True)
 
-    return HislipEndpoint({f"hislip{n}": converse(device) for n, device in enumerate(devices)}, clock)
+    return HislipEndpoint({f"hislip{n}": converse(device) for n, device in enumerate(devices)})
 
 
 def clear(client: Client) -> None:

@@ -14,7 +14,7 @@ from benchctl.scpi.headers import CommandTree
 from benchctl.scpi.hislip import FIRST_MESSAGE_ID, ErrorCode, FatalErrorCode, Message, MessageType
 from benchctl.scpi.hislip_endpoint import LONGEST_NAME, MOST_CLIENTS, HislipEndpoint
 from benchctl.scpi.hislip_session import LARGEST_PAYLOAD
-from tests.scpi.hislip_client import Client, Clock, assert_error, assert_fatal, endpoint_of
+from tests.scpi.hislip_client import Client, assert_error, assert_fatal, endpoint_of
 
 if TYPE_CHECKING:
     from conftest import Bench
@@ -39,7 +39,7 @@ class TestBeginning:
 
     def test_one_port_may_have_several_instruments(self, bench: Bench) -> None:
         other = type(bench)()
-        endpoint = endpoint_of(Clock(), bench.device, other.device)
+        endpoint = endpoint_of(bench.device, other.device)
         Client(endpoint, b"hislip1").write(b"VOLT 3")
         assert (bench.voltage_v, other.voltage_v) == (0.0, 3.0)
 
@@ -135,17 +135,6 @@ class TestMessages:
         client.write(b"VOLT 5")
         assert bench.voltage_v == 5.0
 
-    def test_trigger_does_what_trg_does(self, client: Client, bench: Bench) -> None:
-        client.tell(client.sync, Message(MessageType.TRIGGER, 0, client.message_id))
-        assert [name for name, _ in bench.calls] == ["trigger"]
-
-    def test_trigger_within_a_message_is_not_allowed(self, client: Client, bench: Bench) -> None:
-        """SCPI-99 21.8.9: -105."""
-        client.write(b"VOLT ", MessageType.DATA)
-        client.tell(client.sync, Message(MessageType.TRIGGER, 0, client.message_id))
-        client.write(b"3")
-        assert (bench.errors(), bench.calls, bench.voltage_v) == ([-105], [], 3.0)
-
 
 class TestInterruption:
     """3.1.1: a client that does not wait for its response."""
@@ -194,11 +183,6 @@ class TestInterruption:
 class TestWrongMessages:
     """6.4: what is passed over with an Error, and what ends the client."""
 
-    @pytest.mark.parametrize("control", range(7))
-    def test_every_request_for_remote_or_local_is_met(self, client: Client, control: int) -> None:
-        answer = client.request(MessageType.ASYNC_REMOTE_LOCAL_CONTROL, control)
-        assert answer == Message(MessageType.ASYNC_REMOTE_LOCAL_RESPONSE)
-
     @pytest.mark.parametrize(
         ("channel", "message", "code"),
         [
@@ -209,11 +193,17 @@ class TestWrongMessages:
             ("sync", Message(MessageType.DATA, 2), ErrorCode.UNRECOGNIZED_CONTROL_CODE),
             ("sync", Message(MessageType.DEVICE_CLEAR_COMPLETE), ErrorCode.UNIDENTIFIED),
             ("asyn", Message(MessageType.DATA_END), ErrorCode.UNRECOGNIZED_TYPE),
-            ("asyn", Message(MessageType.ASYNC_LOCK, 2), ErrorCode.UNRECOGNIZED_CONTROL_CODE),
-            ("asyn", Message(MessageType.ASYNC_REMOTE_LOCAL_CONTROL, 7), ErrorCode.UNRECOGNIZED_CONTROL_CODE),
+            ("asyn", Message(MessageType.ASYNC_STATUS_QUERY, 2), ErrorCode.UNRECOGNIZED_CONTROL_CODE),
+            ("asyn", Message(MessageType.ASYNC_LOCK, 1), ErrorCode.UNRECOGNIZED_TYPE),
+            ("asyn", Message(MessageType.ASYNC_REMOTE_LOCAL_CONTROL), ErrorCode.UNRECOGNIZED_TYPE),
+            ("sync", Message(MessageType.TRIGGER), ErrorCode.UNRECOGNIZED_TYPE),
             ("asyn", Message(MessageType.ASYNC_MAXIMUM_MESSAGE_SIZE, payload=b"1"), ErrorCode.UNIDENTIFIED),
             ("asyn", Message(MessageType.ASYNC_MAXIMUM_MESSAGE_SIZE, payload=bytes(8)), ErrorCode.UNIDENTIFIED),
-            ("asyn", Message(MessageType.ASYNC_LOCK, 1, 0, bytes(LONGEST_NAME + 1)), ErrorCode.MESSAGE_TOO_LARGE),
+            (
+                "asyn",
+                Message(MessageType.ASYNC_STATUS_QUERY, 0, 0, bytes(LONGEST_NAME + 1)),
+                ErrorCode.MESSAGE_TOO_LARGE,
+            ),
         ],
     )
     def test_a_message_that_makes_no_sense_is_passed_over(
@@ -231,6 +221,12 @@ class TestWrongMessages:
     def test_a_header_that_is_none_ends_both_channels(self, client: Client, channel: str) -> None:
         getattr(client, channel).receive(b"HT" + bytes(14))
         assert_fatal(getattr(client, channel), FatalErrorCode.POORLY_FORMED_HEADER)
+        assert client.sync.is_over
+        assert client.asyn.is_over
+
+    @pytest.mark.parametrize("which", ["sync", "asyn"])
+    def test_a_client_that_closes_one_channel_is_gone_with_both(self, client: Client, which: str) -> None:
+        getattr(client, which).close()
         assert client.sync.is_over
         assert client.asyn.is_over
 
@@ -264,7 +260,7 @@ ANYTHING = st.lists(
 @given(ANYTHING, ANYTHING)
 def test_whatever_a_client_sends_others_are_served(on_sync: list[bytes], on_asyn: list[bytes]) -> None:
     """No bytes make the port fall over, and none of what they left behind outlives their client."""
-    endpoint = endpoint_of(Clock(), Device(Identity("Harbour", "HB-1"), CommandTree()))
+    endpoint = endpoint_of(Device(Identity("Harbour", "HB-1"), CommandTree()))
     wild = Client(endpoint)
     for first, second in zip(on_sync + [b""] * 8, on_asyn + [b""] * 8, strict=False):
         wild.sync.receive(first)

@@ -151,18 +151,6 @@ class TestPyvisa:
         assert supply.query("VOLT?") == "1.20000000E+01\n"
         assert supply.query("SYST:ERR?").startswith("-410,")
 
-    def test_a_group_execute_trigger_starts_what_waits_for_the_bus(self, visa: Callable[[str], Any]) -> None:
-        """And says -211 where nothing does (SCPI-99 21.8), as *TRG does."""
-        generator = visa("generator")
-        # pyvisa-py's viAssertTrigger does not reach the link's own trigger yet.
-        trigger = generator.visalib.sessions[generator.session].interface.trigger
-        generator.write("LIST:VOLT 1,0.1;:LIST:DWEL 0.1;:VOLT:MODE LIST;:TRIG:SOUR BUS;:INIT")
-        assert generator.query("STAT:OPER:COND?") == "32\n"
-        trigger()
-        assert generator.query("STAT:OPER:COND?") == "8\n"
-        trigger()
-        assert generator.query("SYST:ERR?").startswith("-211,")
-
     def test_raw_sockets_and_hislip_reach_the_same_instrument(self, room: Room, visa: Callable[[str], Any]) -> None:
         visa("supply").write("VOLT 12.5")
         room.bench.settle()

@@ -1,19 +1,12 @@
-"""*TRG and the link's group execute trigger: what an instrument that waits for one does, and what the others say.
+"""*TRG: what an instrument that waits for one does, and what the others say.
 
 IEEE 488.2 10.37; SCPI-99 volume 2, chapter 24, and 21.8 for the errors.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
 
-from benchctl.documents.faults import LinkFault
-from benchctl.documents.simulation import BenchSimulation
-from benchctl.scpi.conversation import Conversation
-from benchctl.simulator.disturbed import Disturbances
-from tests.simulator.benches import describe
 from tests.simulator.talk import Room, Talk
 
 WITHOUT_TRIGGER = ("load", "supply", "thermometer")
@@ -27,34 +20,18 @@ def room() -> Room:
     return Room()
 
 
-def group_execute_trigger(room: Room, role: str) -> None:
-    """As a link does it that can: HiSLIP's trigger message."""
-    Conversation(room.bench.instruments[role].device, interruptible=True).trigger()
-
-
-def star_trg(room: Room, role: str) -> None:
-    """As a message."""
-    talk: Talk = getattr(room, role)
-    talk.tell("*TRG")
-
-
 def condition(talk: Talk) -> int:
     return int(talk.ask("STAT:OPER:COND?"))
 
 
-both_ways = pytest.mark.parametrize("pull", [star_trg, group_execute_trigger])
-Pull = Callable[[Room, str], None]
-
-
-@both_ways
-def test_the_generator_plays_its_list_from_the_trigger_on(room: Room, pull: Pull) -> None:
+def test_the_generator_plays_its_list_from_the_trigger_on(room: Room) -> None:
     """Two repetitions of 0.1 s, from 1.0 s and not from INITiate on."""
     generator, drive = room.generator, room.world.plant.drive
     generator.tell(*BY_BUS, "INIT")
     room.wait(1.0)
     assert condition(generator) == WAITING
     assert not drive.list_playing(1.0)
-    pull(room, "generator")
+    room.generator.tell("*TRG")
     assert condition(generator) == SWEEPING
     assert drive.tone_at(1.01)[0].amplitude_v == pytest.approx(2**0.5)
     assert drive.tone_at(1.05)[0].amplitude_v == pytest.approx(0.1 * 2**0.5)
@@ -63,28 +40,26 @@ def test_the_generator_plays_its_list_from_the_trigger_on(room: Room, pull: Pull
     assert generator.errors() == []
 
 
-@both_ways
-def test_each_initiate_takes_one_trigger(room: Room, pull: Pull) -> None:
+def test_each_initiate_takes_one_trigger(room: Room) -> None:
     """-211: before INITiate, while it plays, and after its end nothing waits."""
     generator = room.generator
     generator.tell(*BY_BUS)
-    pull(room, "generator")
+    room.generator.tell("*TRG")
     assert generator.errors() == [-211]
     for _ in range(2):
         generator.tell("INIT")
-        pull(room, "generator")
+        room.generator.tell("*TRG")
         assert generator.errors() == []
-        pull(room, "generator")
+        room.generator.tell("*TRG")
         assert generator.errors() == [-211]
         room.wait(0.3)
 
 
-@both_ways
-def test_a_trigger_from_another_source_than_the_chosen_is_ignored(room: Room, pull: Pull) -> None:
+def test_a_trigger_from_another_source_than_the_chosen_is_ignored(room: Room) -> None:
     room.generator.tell(*BY_BUS, "TRIG:SOUR IMM", "INIT")
     assert condition(room.generator) == SWEEPING
     room.wait(1.0)
-    pull(room, "generator")
+    room.generator.tell("*TRG")
     assert room.generator.errors() == [-211]
     assert condition(room.generator) == 0
 
@@ -112,7 +87,7 @@ def test_a_waiting_list_cannot_be_initiated_again(room: Room) -> None:
 def test_what_ends_a_list_ends_its_wait_too(room: Room, ends: str) -> None:
     room.generator.tell(*BY_BUS, "INIT", ends)
     assert condition(room.generator) == 0
-    star_trg(room, "generator")
+    room.generator.tell("*TRG")
     assert room.generator.errors() == [-211]
 
 
@@ -128,47 +103,31 @@ def test_the_wait_for_a_trigger_is_a_pending_operation(room: Room) -> None:
     assert generator.ask("*ESR?") == "1"
 
 
-@both_ways
-def test_the_oscilloscope_takes_its_record_though_its_own_trigger_does_not_come(room: Room, pull: Pull) -> None:
+def test_the_oscilloscope_takes_its_record_though_its_own_trigger_does_not_come(room: Room) -> None:
     scope = room.oscilloscope
     scope.tell("TRIG:EDGE:SOUR CHAN1", "TRIG:EDGE:LEV 1", "TRIG:SWE NORM", "TIM:SCAL 0.001", "SING")
     room.wait(1.0)
     assert scope.ask("ACQ:COMP?") == "0"
-    pull(room, "oscilloscope")
+    room.oscilloscope.tell("*TRG")
     assert scope.errors() == []
     room.wait(0.02)
     assert scope.ask("ACQ:COMP?") == "1"
 
 
-@both_ways
-def test_the_oscilloscope_ignores_a_trigger_while_no_record_waits_for_one(room: Room, pull: Pull) -> None:
+def test_the_oscilloscope_ignores_a_trigger_while_no_record_waits_for_one(room: Room) -> None:
     """-211: it is stopped, and then it fills a record that has its trigger already."""
     scope = room.oscilloscope
-    pull(room, "oscilloscope")
+    room.oscilloscope.tell("*TRG")
     assert scope.errors() == [-211]
     scope.tell("TRIG:EDGE:SOUR CHAN1", "TRIG:SWE NORM", "TIM:SCAL 0.1", "SING")
-    pull(room, "oscilloscope")
-    pull(room, "oscilloscope")
+    room.oscilloscope.tell("*TRG")
+    room.oscilloscope.tell("*TRG")
     assert scope.errors() == [-211]
 
 
 @pytest.mark.parametrize("role", WITHOUT_TRIGGER)
-def test_an_instrument_with_nothing_to_trigger_has_no_such_command_and_ignores_the_link(room: Room, role: str) -> None:
-    """IEEE 488.2 10.37: *TRG goes with the trigger capability; -211 for the link, which asks nobody's leave."""
+def test_an_instrument_with_nothing_to_trigger_has_no_such_command(room: Room, role: str) -> None:
+    """IEEE 488.2 10.37: *TRG goes with the trigger capability."""
     talk: Talk = getattr(room, role)
-    for pull, error in ((star_trg, -113), (group_execute_trigger, -211)):
-        pull(room, role)
-        assert talk.errors() == [error]
-
-
-def test_a_trigger_within_a_message_is_refused_on_a_link_with_faults_too() -> None:
-    """-105, SCPI-99 21.8.9; the message goes on as if it had not come."""
-    fault = LinkFault(kind="no answer", instrument="generator", exchange=1000)
-    room = Room(describe(bench=BenchSimulation(faults=(fault,))))
-    devices = {role: instrument.device for role, instrument in room.bench.instruments.items()}
-    link = Disturbances(devices, room.bench.faults)("generator", interruptible=True)
-    link.receive(b"FREQ ")
-    link.trigger()
-    link.receive(b"440", end=True)
-    assert room.generator.errors() == [-105]
-    assert float(room.generator.ask("FREQ?")) == 440.0
+    talk.tell("*TRG")
+    assert talk.errors() == [-113]
