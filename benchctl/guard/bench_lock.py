@@ -1,18 +1,21 @@
-"""Two runs on one bench would switch each other's outputs. A lock for each instrument keeps the second one out.
+"""Two runs on one bench would switch each other's outputs. Locks on its instruments keep the second one out.
 
-The operating system holds the locks and lets go of them when their holder ends, however it ends; the files that they
-are on stay behind and mean nothing by themselves. What a file holds is only for the message: who has the lock.
+An instrument is locked by each of its addresses before anything is sent to it, and by who it says it is before anything
+is set on it. The locks lie in a folder that all users of the computer share.
+
+The operating system holds the locks and lets go of them when their holder ends, however it ends; a file that stays
+behind means nothing by itself. What it holds is only for the message: who has the lock.
 
 Only the standard library: the guardian takes these locks too, for as long as it still has work to do.
 """
 
 from __future__ import annotations
 
+import errno
+import getpass
 import json
 import os
-import re
-import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +23,14 @@ from typing import BinaryIO
 
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.guard.file_lock import try_lock
+from benchctl.guard.lock_names import file_name, names_of_address, names_of_identity
+from benchctl.guard.shared_folder import is_still_there, open_shared, shared_folder
 
-_LOCAL_NAMES = {"localhost", "127.0.0.1"}
+# A file may be removed between opening and locking it.
+_ATTEMPTS = 5
+# Whoever may write the file may write anything; what is shown of it is short and plain.
+_LONGEST_WORDS = 4096
+_WHY = "two runs would switch each other's outputs"
 
 
 @dataclass(frozen=True)
@@ -30,18 +39,26 @@ class Holder:
 
     pid: int | None = None
     folder: str = ""
+    user: str = ""
 
     def __str__(self) -> str:
-        process = "another run" if self.pid is None else f"another run, process {self.pid},"
+        of_user = f" of {self.user}" if self.user else ""
+        process = "another run" if self.pid is None else f"another run{of_user}, process {self.pid},"
         return f"{process} with the run folder {self.folder}" if self.folder else process.rstrip(",")
 
 
 class BenchLock:
     """The locks of all instruments of a bench, held until `release`."""
 
-    def __init__(self, paths: Sequence[Path]) -> None:
-        self.paths = tuple(paths)
-        self._files: list[BinaryIO] = []
+    def __init__(self, paths: Sequence[Path] = ()) -> None:
+        self._paths = tuple(paths)
+        self._files: dict[Path, BinaryIO] = {}
+        self._folder = ""
+
+    @property
+    def paths(self) -> tuple[Path, ...]:
+        """The files that the locks are on."""
+        return self._paths
 
     def take(self) -> Holder | None:
         """Take every lock, or none; returns who holds one of them, None if all are ours now.
@@ -49,54 +66,89 @@ class BenchLock:
         Raises:
             OSError: the files cannot be written.
         """
-        for path in self.paths:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            file = path.open("a+b", buffering=0)
-            self._files.append(file)
-            if not try_lock(file):
-                holder = _holder(file)
+        for path in self._paths:
+            if (holder := self._take(path)) is not None:
                 self.release()
                 return holder
         return None
 
+    def take_also(self, path: Path) -> Holder | None:
+        """Take one more, unless it is ours already; returns who holds it, None if it is ours now.
+
+        Raises:
+            OSError: the file cannot be written.
+        """
+        if path in self._files:
+            return None
+        holder = self._take(path)
+        if holder is None:
+            self._paths += (path,)
+            _write(self._files[path], self._folder)
+        return holder
+
     def tell(self, folder: str) -> None:
         """Leave word of who we are, for whoever is refused."""
-        words = json.dumps({"pid": os.getpid(), "folder": folder}).encode("utf-8")
-        for file in self._files:
-            file.seek(0)
-            file.truncate()
-            file.write(words)
+        self._folder = folder
+        for file in self._files.values():
+            _write(file, folder)
 
     def release(self) -> None:
-        """Let go. The system does the same when this process ends."""
+        """Let go, and remove the files as far as they are this user's. The system lets go when this process ends."""
         while self._files:
-            self._files.pop().close()
+            path, file = self._files.popitem()
+            with file, suppress(OSError):
+                path.unlink()  # while it is locked: whoever opened it before finds that it is not there any more
+
+    def _take(self, path: Path) -> Holder | None:
+        for _ in range(_ATTEMPTS):
+            file = open_shared(path)
+            if not try_lock(file):
+                with file:
+                    return _holder(file)
+            if is_still_there(path, file):
+                self._files[path] = file
+                return None
+            file.close()
+        raise OSError(errno.EBUSY, "somebody removes it again and again", str(path))
 
 
 @contextmanager
-def bench_lock(addresses: Iterable[str]) -> Iterator[BenchLock]:
+def bench_lock(addresses: Iterable[str], folder: Path | None = None) -> Iterator[BenchLock]:
     """Keep other runs off the instruments at these addresses for as long as the block lasts.
 
     Raises:
         PreflightRefused: another run is on one of them.
         UsageError: the folder for locks cannot be written.
     """
-    lock = BenchLock(lock_paths(addresses))
+    lock = BenchLock(lock_paths(addresses, folder))
     try:
-        holder = lock.take()
-    except OSError as error:
-        lock.release()
-        raise UsageError(
-            f"cannot lock the bench in {state_folder()}: {error.strerror}",
-            advice="Give yourself the right to write there.",
-        ) from error
-    if holder is not None:
-        raise PreflightRefused([f"the bench is in use by {holder}; two runs would switch each other's outputs"])
-    try:
+        with _said_clearly(folder):
+            holder = lock.take()
+        if holder is not None:
+            raise PreflightRefused([f"the bench is in use by {holder}; {_WHY}"])
         lock.tell("")
         yield lock
     finally:
         lock.release()
+
+
+def lock_identities(lock: BenchLock, identities: Mapping[str, str], folder: Path | None = None) -> None:
+    """Lock the instruments by their answers to *IDN? too: an address may be another door to one that is in use.
+
+    Args:
+        lock: keeps them, with those of the addresses.
+        identities: by role.
+
+    Raises:
+        PreflightRefused: another run is on one of them.
+        UsageError: the folder for locks cannot be written.
+    """
+    for role, identity in sorted(identities.items()):
+        for name in names_of_identity(identity):
+            with _said_clearly(folder):
+                holder = lock.take_also(_path(name, folder))
+            if holder is not None:
+                raise PreflightRefused([f"the {role}, which says it is '{identity}', is in use by {holder}; {_WHY}"])
 
 
 @contextmanager
@@ -112,40 +164,49 @@ def hold_if_free(paths: Sequence[Path]) -> Iterator[None]:
         lock.release()
 
 
-def lock_paths(addresses: Iterable[str]) -> list[Path]:
-    """The file for each address, in an order that is the same for every run."""
-    return sorted({state_folder() / "locks" / f"{_file_name(address)}.lock" for address in addresses})
+def lock_paths(addresses: Iterable[str], folder: Path | None = None) -> list[Path]:
+    """The files for these addresses, in an order that is the same for every run."""
+    return sorted({_path(name, folder) for address in addresses for name in names_of_address(address)})
 
 
-def _file_name(address: str) -> str:
-    """One name for one instrument, however its address is written.
-
-    VPP-4.3, 4.3.1.1: upper and lower case are the same, board 0 and the class INSTR go without saying.
-    """
-    parts = address.strip().upper().split("::")
-    if not parts[0][-1:].isdigit():
-        parts[0] += "0"
-    if parts[-1] not in {"INSTR", "SOCKET"}:
-        parts.append("INSTR")
-    plain = ["127.0.0.1" if part.lower() in _LOCAL_NAMES else part for part in parts]
-    return re.sub(r"[^A-Z0-9.]+", "-", "-".join(plain))
+def _path(name: str, folder: Path | None) -> Path:
+    return (folder or shared_folder()) / file_name(name)
 
 
-def state_folder() -> Path:
-    """Where this user's programs keep what is neither a setting nor a document."""
-    if sys.platform == "win32":
-        root = os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local"
-    elif sys.platform == "darwin":
-        root = Path.home() / "Library" / "Application Support"
-    else:  # XDG Base Directory Specification 0.8: XDG_STATE_HOME, or ~/.local/state
-        root = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
-    return Path(root) / "benchctl"
+@contextmanager
+def _said_clearly(folder: Path | None) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise UsageError(
+            f"cannot lock the bench in {folder or shared_folder()}: {error.filename or 'a file'}: {error.strerror}",
+            advice="Every user must be able to write in that folder. Look what stands there, and remove it.",
+        ) from error
+
+
+def _write(file: BinaryIO, folder: str) -> None:
+    words = json.dumps({"pid": os.getpid(), "user": _user(), "folder": folder}).encode("utf-8")
+    file.seek(0)
+    file.truncate()
+    file.write(words)
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # a user without a name
+        return ""
 
 
 def _holder(file: BinaryIO) -> Holder:
     file.seek(0)
     try:
-        told = json.loads(file.read(4096))
-        return Holder(int(told["pid"]), str(told["folder"]))
-    except (OSError, ValueError, KeyError, TypeError):
+        told = json.loads(file.read(_LONGEST_WORDS))
+        return Holder(int(str(told["pid"])), _plain(told["folder"]), _plain(told.get("user", "")))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return Holder()  # it has the lock and has not yet said who it is
+
+
+def _plain(words: object) -> str:
+    """Nothing that could move a terminal's cursor."""
+    return "".join(char if char.isprintable() else "?" for char in str(words))

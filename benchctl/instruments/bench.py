@@ -94,6 +94,11 @@ class Bench:
             role.session.check_power()
             role.check_errors()
 
+    def open(self) -> None:
+        """From now on an instrument that is switched off and on is noticed."""
+        for role in self.roles.values():
+            role.session.open()
+
     def report_to(self, report: Callable[..., None]) -> None:
         """From now on `report` is told of each exchange that needs a second attempt."""
         for role in self.roles.values():
@@ -132,6 +137,7 @@ def open_bench(
     near: Path | None = None,
     *,
     connect: bool = True,
+    admit: Callable[[Mapping[str, str]], None] | None = None,
     opener: Callable[[str], Link] = open_link,
 ) -> Bench:
     """Connect to the instruments of a bench file.
@@ -144,6 +150,7 @@ def open_bench(
         near: the folder of the bench file, where drivers of the owner's own may lie.
         connect: False leaves each link to its first use, for the safe state: one instrument that is gone must not
             keep the others from it.
+        admit: is given each role's answer to *IDN?, and may raise, before anything but that is said to an instrument.
         opener: opens the link at an address.
 
     Raises:
@@ -156,10 +163,15 @@ def open_bench(
             session = Session(name, addresses[name], interlock, opener=opener)
             stack.callback(session.close)
             if connect:
-                session.open()
+                session.say_hello()
             roles[name] = _in_role(file, session, load_driver(entry.driver, near), wait)
+        bench = Bench(roles, _switch_off_order(file))
+        if admit is not None:
+            admit(bench.identities())
+        if connect:
+            bench.open()
         stack.pop_all()
-    return Bench(roles, _switch_off_order(file))
+    return bench
 
 
 def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest form of this table

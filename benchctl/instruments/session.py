@@ -114,12 +114,24 @@ class Session:
 
     # -- what the roles use ------------------------------------------------------------------------------------
 
-    def open(self) -> str:
-        """Connect, and return the answer to *IDN?."""
+    def say_hello(self) -> str:
+        """Connect, and return the answer to *IDN?, which takes nothing from whoever else has the instrument in use."""
         with self._talk, self._placed():
             try:
-                self._reopen(self._interlock.check)
+                self._connect(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # somebody is there: asked again, as ever
+                _traffic.debug("%s: %s; opening another link", self.name, error)
+                self._connect(self._interlock.check)
+        return self.identity
+
+    def open(self) -> str:
+        """Connect, unless that is done, and return the answer to *IDN?. From now on a power cycle is noticed."""
+        if self._link is None:
+            self.say_hello()
+        with self._talk, self._placed():
+            try:
+                self._meet(self._interlock.check)
+            except (NoAnswer, ConnectionLost, GarbledAnswer) as error:
                 _traffic.debug("%s: %s; opening another link", self.name, error)
                 self._reopen(self._interlock.check)
         return self.identity
@@ -405,10 +417,16 @@ class Session:
         gate()
 
     def _reopen(self, gate: Gate) -> None:
+        self._connect(gate)
+        self._meet(gate)
+
+    def _connect(self, gate: Gate) -> None:
         gate()
         self._replace_link(self._opener(self.address))
         self._received.clear()
         self._identify(gate)
+
+    def _meet(self, gate: Gate) -> None:
         self._ask_for_power_cycle(gate)
         self._dirty = False
         self._met_before = True

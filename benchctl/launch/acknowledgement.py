@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +13,6 @@ from pathlib import Path
 from benchctl.address import NetworkAddress, parse_address
 from benchctl.documents.bench import Bench
 from benchctl.errors import OperatorStop, PreflightRefused, UsageError
-from benchctl.guard.bench_lock import lock_paths, state_folder
 
 WORD = "understood"
 
@@ -59,7 +60,7 @@ def _is_loopback(address: str) -> bool:
 
 def _file_for(bench: Bench) -> Path:
     """One file for one set of instruments and one text of the cautions."""
-    instruments = [path.name for path in lock_paths(entry.address for _, entry in bench.instruments.items())]
+    instruments = sorted({parse_address(entry.address).canonical for _, entry in bench.instruments.items()})
     digest = hashlib.sha256("\n".join([CAUTIONS, *instruments]).encode()).hexdigest()
     return state_folder() / "acknowledged" / f"{digest[:32]}.json"
 
@@ -71,3 +72,14 @@ def _keep(file: Path, bench: Bench) -> None:
         file.write_text(json.dumps(words, indent=2) + "\n", encoding="utf-8")
     except OSError as error:
         raise UsageError(f"the acknowledgement cannot be kept in {file.parent}: {error.strerror or error}") from error
+
+
+def state_folder() -> Path:
+    """Where this user's programs keep what is neither a setting nor a document."""
+    if sys.platform == "win32":
+        root = os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local"
+    elif sys.platform == "darwin":
+        root = Path.home() / "Library" / "Application Support"
+    else:  # XDG Base Directory Specification 0.8: XDG_STATE_HOME, or ~/.local/state
+        root = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
+    return Path(root) / "benchctl"

@@ -19,7 +19,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
-from benchctl.guard.bench_lock import BenchLock, bench_lock
+from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
@@ -290,7 +290,8 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
 
         def connect(interlock: Interlock) -> Bench:
             near = files.bench.source.folder
-            bench = open_bench(files.bench, addresses, interlock, clock.sleep, near, opener=opener)
+            admit = partial(lock_identities, lock) if lock is not None else None
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep, near, admit=admit, opener=opener)
             if simulated is not None and virtual is not None:
                 virtual.before_jumps(partial(_let_arrive, bench, simulated))
             return bench

@@ -43,7 +43,9 @@ def served(
     places = {role: place_of(role, entry.address) for role, entry in bench.instruments.items()}
     raw = {role: place for role, place in places.items() if not isinstance(place, HislipPlace)}
     hislip = {role: place for role, place in places.items() if isinstance(place, HislipPlace)}
-    with SimulatedBench(describe(bench, amplifier), RealClock().now) as simulated:
+    description = describe(bench, amplifier)
+    serials = {role: _serial(description.bench.seed, entry.address) for role, entry in bench.instruments.items()}
+    with SimulatedBench(description, RealClock().now, serials) as simulated:
         sockets = simulated.start(raw, hislip)
         with announced(_announcements(simulated, sockets)) if announce else nullcontext():
             yield {
@@ -68,6 +70,13 @@ def place_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
         f"the {role}'s address '{address}' cannot be served: simulated instruments need one like "
         "TCPIP::127.0.0.1::15021::SOCKET or TCPIP::127.0.0.1::hislip0,4880::INSTR"
     )
+
+
+def _serial(seed: int, address: str) -> str:
+    """A serial number of its own for each place, so that a run can lock the instrument that it talks to; served there
+    again, it is the same instrument, and a run that was cut off goes on with it."""
+    _, host, *_, door, _ = parse_address(address).canonical.split("::")
+    return f"SIM{seed}-{host}-{door}".replace(",", "-")
 
 
 def _host_and_port(place: HislipPlace | None) -> tuple[str, int] | None:

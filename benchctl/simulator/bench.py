@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
@@ -31,16 +32,24 @@ class SimulatedBench:
     `now` gives seconds since the start, real or virtual; nothing here sleeps or reads another clock. With virtual time
     a client must poll for the end of an acquisition: while it waits for *OPC? its time stands still.
 
+    Args:
+        description: what there is.
+        now: the time.
+        serials: serial numbers by role, for *IDN?; without one, an instrument has the bench's seed for it.
+
     Raises:
         UsageError: the `simulation:` section gives an error of something that this bench has not got.
     """
 
-    def __init__(self, description: BenchDescription, now: Now) -> None:
+    def __init__(self, description: BenchDescription, now: Now, serials: Mapping[str, str] | None = None) -> None:
         self.seed = description.bench.seed
         self.world = World(description)
         self.faults = FaultDesk(description, self.world.plant, now)
         self.instruments = _instruments(self.world, self.faults.now, description)
         _check_names(self.world.truth)
+        for role, serial in (serials or {}).items():
+            device = self.instruments[role].device
+            device.identity = replace(device.identity, serial=serial)
         devices = {role: instrument.device for role, instrument in self.instruments.items()}
         disturbed = Disturbances(devices, self.faults) if description.bench.faults else None
         self._server = Server(devices, self.world.lock, disturbed)

@@ -203,8 +203,11 @@ def test_killing_all_that_is_found_by_the_words_that_people_type_leaves_nothing_
 def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it_went(
     bench: ServedBench, amplifier: Path, holding: LiveRun, tmp_path: Path
 ) -> None:
-    arguments = ["run", str(tmp_path / "holding.yaml"), "--bench", str(bench.file), "--amplifier", str(amplifier)]
-    second = start([*arguments, "--out", str(tmp_path / "second")], bench.file.parent, stderr=subprocess.PIPE)
+    """The second one has other settings of its user, and calls the same addresses by another name."""
+    respelled = tmp_path / "respelled.yaml"
+    respelled.write_text(bench.file.read_text().replace("TCPIP::127.0.0.1::", "TCPIP2::127.1::"))
+    arguments = ["run", str(tmp_path / "holding.yaml"), "--bench", str(respelled), "--amplifier", str(amplifier)]
+    second = start([*arguments, "--out", str(tmp_path / "second")], tmp_path / "state", stderr=subprocess.PIPE)
     _, said = second.communicate(timeout=DEADLINE_S)
     assert second.returncode == 3
     assert holding.folder is not None
