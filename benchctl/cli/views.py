@@ -14,7 +14,7 @@ from rich.panel import Panel
 from rich.text import Text
 
 from benchctl.cli.bars import limits_table
-from benchctl.cli.preflight import time_in_words
+from benchctl.cli.show_preflight import time_in_words
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchctl.documents import bench as document
 from benchctl.documents.bench import InputsByRelay, TurnOnByRelay, TurnOnBySupply
@@ -29,8 +29,8 @@ from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.link import Link, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
+from benchctl.instruments.opening import open_link
 from benchctl.instruments.oscilloscope import (
     FieldPreambleOscilloscope,
     Input,
@@ -42,6 +42,9 @@ from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Link
 
 _R = TypeVar("_R", bound=Role)
 ClockSleep = Callable[..., object]  # Clock.sleep

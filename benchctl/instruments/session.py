@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from benchctl.errors import (
     ConnectionLost,
@@ -26,10 +26,13 @@ from benchctl.errors import (
     SettingsLost,
 )
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.link import Link, open_link
+from benchctl.instruments.opening import open_link
 from benchctl.scpi.blocks import BlockHeader
 from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number, parse_numbers
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Link
 
 _T = TypeVar("_T")
 Gate = Callable[[], None]

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from benchctl.errors import NoAnswer
-from benchctl.instruments.link import Interrupt, Link
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Interrupt, Link
 
 AT_FIRST_S = 0.02
 """Nearly every answer comes within this; only then is the simulator asked whether it is at rest."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from benchctl.archive.events import RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.folder import RunFolder
@@ -24,7 +24,7 @@ from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.link import Link, open_link
+from benchctl.instruments.opening import open_link
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
@@ -35,6 +35,9 @@ from benchctl.runner.preflight import Preflight, preflight
 from benchctl.runner.progress import Progress, progress_of
 from benchctl.runner.run import Files, Observer, OwnHands, Run
 from benchctl.simulator.bench import SimulatedBench
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Link
 
 
 class _NobodyAsked:

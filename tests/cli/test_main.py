@@ -37,14 +37,34 @@ def test_help_lists_every_command_and_every_exit_code(benchctl: Command) -> None
     assert all(f"  {code}  " in shown.out for code in range(7))
 
 
-def test_help_waits_for_no_package_that_only_a_run_needs() -> None:
-    """Half a second of imports on every --help is half a second too much."""
+def packages_loaded_by(arguments: list[str]) -> set[str]:
+    """The heavy packages that a command loads."""
     program = (
-        "import sys; from benchctl.cli.main import cli; cli.main(['--help'], standalone_mode=False); "
-        "sys.exit(str(sorted({'numpy', 'pydantic', 'pyvisa', 'rich', 'pandas'} & set(sys.modules))))"
+        "import sys; from benchctl.cli.main import cli; cli.main(sys.argv[1:], standalone_mode=False); "
+        "sys.exit(' '.join({'numpy', 'pydantic', 'pyvisa', 'rich', 'pandas', 'matplotlib'} & set(sys.modules)))"
     )
-    shown = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=False)
-    assert shown.stderr.strip() == "[]"
+    shown = subprocess.run(
+        [sys.executable, "-c", program, *arguments], capture_output=True, text=True, timeout=60, check=False
+    )
+    return set(shown.stderr.split())
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["preflight", "--help"]])
+def test_help_waits_for_no_package_that_only_a_run_needs(arguments: list[str]) -> None:
+    """A second of imports on every --help is a second too much."""
+    assert packages_loaded_by(arguments) == set()
+
+
+def test_preflight_waits_for_no_package_that_reaches_instruments() -> None:
+    loaded = packages_loaded_by(["preflight", "quick_check", "--bench", "workshop", "--amplifier", "hx2150", "--json"])
+    assert "pyvisa" not in loaded
+
+
+def test_the_package_can_be_run_as_the_command() -> None:
+    shown = subprocess.run(
+        [sys.executable, "-m", "benchctl", "--version"], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert (shown.returncode, shown.stdout) == (0, f"python -m benchctl, version {version('benchctl')}\n")
 
 
 @each_command
