@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import Field, WithJsonSchema
+from pydantic import Field, PrivateAttr, WithJsonSchema
 
+from benchctl.documents.driver import Driver
 from benchctl.documents.faults import fault_misfits
 from benchctl.documents.fields import (
     ChannelName,
@@ -210,6 +211,13 @@ class Bench(Document):
     )
     limits: Limits = Field(default_factory=Limits, description="what this bench bears; they hold under every sequence")
     simulation: BenchSimulation | None = Field(default=None, description="for a dry run; only the simulator reads it")
+
+    _drivers: Mapping[str, Driver] = PrivateAttr(default_factory=dict)
+
+    @property
+    def drivers(self) -> Mapping[str, Driver]:
+        """Role -> the driver file that the bench file names for it, as it was read with the bench file."""
+        return self._drivers
 
     def misfits(self) -> Iterator[Misfit]:
         yield from self._load_misfits()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -40,7 +40,8 @@ _D = TypeVar("_D", bound=Document)
 
 
 def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
-    """The bench file at a path, or a shipped one by name; its drivers are looked for in the folder `near`, if given.
+    """The bench file at a path, or a shipped one by name, with its drivers; those are looked for in the folder `near`,
+    if given.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
@@ -54,19 +55,32 @@ def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
     return document
 
 
-def load_kept_bench(path: Path) -> Bench:
-    """A bench file as a run has kept it. Its drivers were right then; they may be elsewhere by now, and nobody needs
-    them to know what the bench was.
+def load_kept_bench(path: Path, drivers: Mapping[str, Path] | None = None) -> Bench:
+    """A bench file as a run has kept it.
+
+    Args:
+        path: of the kept file.
+        drivers: role -> driver file, as the run has kept them. Without, the bench is read but not its drivers: nobody
+            needs them to know what the bench was.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
         UsageError: it cannot be opened.
     """
     source = read_source(path)
-    tree, problems = parse_tree(source.text, source.name)
-    document = _document(source, tree, "bench", Reading(faults=_faults(problems), looks_for_drivers=False))
-    assert isinstance(document, Bench)
+    with _shown_lines(source):
+        tree, problems = parse_tree(source.text, source.name)
+        document = _document(source, tree, "bench", Reading(faults=_faults(problems), looks_for_drivers=False))
+        assert isinstance(document, Bench)
+        if drivers is not None:
+            document._drivers = _drivers_of(document, tree, lambda role, _: load_driver(_kept_driver(role, drivers)))
     return document
+
+
+def _kept_driver(role: str, drivers: Mapping[str, Path]) -> Path:
+    if role not in drivers:
+        raise UsageError(f"no driver file was kept for the {role}")
+    return drivers[role].absolute()  # seen from any folder
 
 
 def load_amplifier(reference: str | Path) -> Amplifier:
@@ -173,7 +187,8 @@ def read(
         )
         document = _document(source, tree, kind, reading)
         if isinstance(document, Bench):
-            _check_drivers(document, tree)
+            near = document.source.folder
+            document._drivers = _drivers_of(document, tree, lambda _, each: load_driver(each.driver, near))
         return document
 
 
@@ -206,24 +221,26 @@ def _document(source: Source, tree: object, kind: Kind | None, reading: Reading)
     return document
 
 
-def _check_drivers(bench: Bench, tree: object) -> None:
-    """Read every driver that a bench refers to: each must be right, and be for the role it is named under.
+def _drivers_of(bench: Bench, tree: object, load: Callable[[str, Instrument], Driver]) -> Mapping[str, Driver]:
+    """Read the driver of every role of a bench: each must be right, and be for the role it is named under.
 
     Raises:
         DocumentError: the problems of the driver files, and of the bench file where it names the wrong one.
     """
+    drivers: dict[str, Driver] = {}
     problems: list[Problem] = []
     for role, instrument in bench.instruments.items():
         try:
-            driver = load_driver(instrument.driver, bench.source.folder)
+            drivers[role] = load(role, instrument)
         except DocumentError as error:
             problems.extend(error.problems)
             continue
-        fault = _driver_fault(role, instrument, driver)
+        fault = _driver_fault(role, instrument, drivers[role])
         for place, message in located([Misfit(("instruments", role, "driver"), fault)] if fault else [], tree):
             problems.append(Problem(bench.source.name, *place, message))
     if problems:
         raise DocumentError(problems)
+    return drivers
 
 
 def _driver_fault(role: str, instrument: Instrument, driver: Driver) -> str:

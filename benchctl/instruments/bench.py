@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -25,7 +24,6 @@ from benchctl.documents.driver import (
 )
 from benchctl.documents.instruments import RelayBank as RelayBankEntry
 from benchctl.documents.limits import MAIN_OUTPUT
-from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
@@ -137,7 +135,6 @@ def open_bench(
     addresses: Mapping[str, str],
     interlock: Interlock,
     sleep: ClockSleep,
-    near: Path | None = None,
     *,
     connect: bool = True,
     admit: Callable[[Mapping[str, str]], None] | None = None,
@@ -146,11 +143,10 @@ def open_bench(
     """Connect to the instruments of a bench file.
 
     Args:
-        file: the bench file.
+        file: the bench file, read with its drivers.
         addresses: role -> VISA address; the bench file's own, or those of simulated instruments.
         interlock: the run's.
         sleep: waits on the run's clock; an open interlock ends it.
-        near: the folder of the bench file, where drivers of the owner's own may lie.
         connect: False leaves each link to its first use, for the safe state: one instrument that is gone must not
             keep the others from it.
         admit: is given each role's answer to *IDN?, and may raise, before anything but that is said to an instrument.
@@ -162,12 +158,12 @@ def open_bench(
     roles: dict[str, Role] = {}
     wait = partial(sleep, until=interlock.opened)
     with ExitStack() as stack:
-        for name, entry in file.instruments.items():
+        for name, _ in file.instruments.items():
             session = Session(name, addresses[name], interlock, opener=opener)
             stack.callback(session.close)
             if connect:
                 session.say_hello()
-            roles[name] = _in_role(file, session, load_driver(entry.driver, near), wait)
+            roles[name] = _in_role(file, session, file.drivers[name], wait)
         bench = Bench(roles, _switch_off_order(file))
         if admit is not None:
             admit(bench.identities())

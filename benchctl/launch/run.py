@@ -292,9 +292,8 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             lock = stack.enter_context(bench_lock(addresses.values()))
 
         def connect(interlock: Interlock) -> Bench:
-            near = files.bench.source.folder
             admit = partial(lock_identities, lock) if lock is not None else None
-            bench = open_bench(files.bench, addresses, interlock, clock.sleep, near, admit=admit, opener=opener)
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener)
             if simulated is not None and virtual is not None:
                 virtual.before_jumps(partial(_let_arrive, bench, simulated))
             return bench

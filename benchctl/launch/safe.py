@@ -20,5 +20,5 @@ def safe(bench_file: str | Path) -> tuple[Confirmation, ...]:
     file = load_bench(bench_file)
     clock = RealClock()
     addresses = {role: entry.address for role, entry in file.instruments.items()}
-    with open_bench(file, addresses, Interlock(clock), clock.sleep, file.source.folder, connect=False) as bench:
+    with open_bench(file, addresses, Interlock(clock), clock.sleep, connect=False) as bench:
         return make_safe(bench)
