@@ -21,6 +21,7 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Mapping
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -50,15 +51,17 @@ _BROKEN = (
 )
 
 
-def save_capture(folder: RunFolder, capture: Capture) -> str:
-    """Store a capture under the folder's next number; returns its file's name, such as 'captures/0007-burst.npz'.
+def save_capture(folder: RunFolder, capture: Capture) -> tuple[str, str]:
+    """Store a capture under the folder's next number; returns its file's name, such as 'captures/0007-burst.npz', and
+    the SHA-256 of the file.
 
     Raises:
         ArchiveError: it cannot be written.
     """
     file = folder.next_capture_file(capture.name)
-    folder.write_atomically(file, encode_capture(capture))
-    return file
+    content = encode_capture(capture)
+    folder.write_atomically(file, content)
+    return file, sha256(content).hexdigest()
 
 
 def encode_capture(capture: Capture) -> bytes:

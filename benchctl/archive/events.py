@@ -7,6 +7,10 @@ from typing import Final
 RUN_STARTED: Final = "run started"
 RUN_RESUMED: Final = "run resumed"
 RUN_ENDED: Final = "run ended"
+# The inputs' texts, by name; their hashes stand in "run started", or here where that has none.
+INPUTS_KEPT: Final = "inputs kept"
+# Inputs that were changed between two parts of a run, and the reason that somebody gave.
+INPUTS_ACCEPTED: Final = "inputs accepted"
 STEP_STARTED: Final = "step started"
 STEP_FINISHED: Final = "step finished"
 # A step that was begun and will begin anew: what it had found by then is no result.

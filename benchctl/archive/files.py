@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
-from benchctl.errors import ArchiveError
+from benchctl.errors import ArchiveError, quote
+
+# More than any run leaves in one file.
+LONGEST_BYTES = 1_000_000_000
 
 PART = ".part"  # what a file is called as long as it is not whole
 
@@ -81,11 +86,27 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def read_bytes(path: Path) -> bytes:
-    """All of a file.
+def read_bytes(path: Path, at_most: int = LONGEST_BYTES) -> bytes:
+    """All of a plain file. A pipe, which would be waited for, a device or a folder is refused, and so is a file of more
+    than `at_most` bytes.
 
     Raises:
-        ArchiveError: it is not there or cannot be read.
+        ArchiveError: it is not there, cannot be read, or is none.
     """
-    with disk_errors("read", path):
-        return path.read_bytes()
+    with disk_errors("read", path), _opened_plain(path) as file:
+        content = file.read(at_most + 1)
+    if len(content) > at_most:
+        raise ArchiveError(f"cannot read {path}: it is longer than {at_most // 1_000_000} MB, so no run wrote it")
+    return content
+
+
+def _opened_plain(path: Path) -> BinaryIO:
+    try:
+        # Not to wait for whoever writes into a pipe. Windows has no such flag, and no pipes in folders.
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
+    except ValueError as error:  # a null byte in its name
+        raise ArchiveError(f"cannot read {quote(path)}: {error}") from error
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise ArchiveError(f"cannot read {path}: it is no plain file", advice="Put the file back from a copy.")
+    return os.fdopen(descriptor, "rb")

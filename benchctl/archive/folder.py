@@ -13,6 +13,7 @@ from benchctl.clock import Clock
 from benchctl.errors import ArchiveError, UsageError
 
 INPUTS = "inputs"
+DRIVERS = "drivers"  # in inputs/
 CAPTURES = "captures"
 CAPTURE_SUFFIX = ".npz"
 
@@ -37,7 +38,7 @@ class RunFolder:
         with disk_errors("create", root / stem):
             root.mkdir(parents=True, exist_ok=True)
             folder = cls(_first_free(root, stem))
-            folder.inputs.mkdir()
+            (folder.inputs / DRIVERS).mkdir(parents=True)
             folder.captures.mkdir()
             sync_folder(root)
         return folder
@@ -64,6 +65,11 @@ class RunFolder:
     @property
     def inputs(self) -> Path:
         return self.path / INPUTS
+
+    @property
+    def kept_drivers(self) -> dict[str, Path]:
+        """Role -> driver file, as the run kept them; empty in a folder of an earlier version, which kept none."""
+        return {path.stem: path for path in sorted((self.inputs / DRIVERS).glob("*.yaml"))}
 
     @property
     def captures(self) -> Path:

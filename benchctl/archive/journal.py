@@ -2,6 +2,8 @@
 
 Lines are only ever added. A crash can tear the last one; it is found and told, never dropped: whoever goes on
 writing first closes the torn piece with a line end and a `torn_line` event that repeats it word for word.
+
+Each line carries the hash of the event before it and its own (`evidence.chain`), so that a change shows.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from typing import Any
 
 import numpy as np
 
+from benchctl.archive.evidence import chain
+from benchctl.archive.evidence.chain import Chain, sealed
 from benchctl.archive.files import disk_errors, read_bytes, sync_folder
 from benchctl.clock import Clock
 from benchctl.errors import ArchiveError
@@ -26,17 +30,33 @@ Event = Mapping[str, Any]
 
 TORN_LINE = "torn_line"
 _OWN_FIELDS = ("number", "time_s", "wall", "event")
+_CHANGED = "Put the file back as the run left it, from a copy. A run does not go on from a record that was changed."
 
 
 @dataclass(frozen=True)
 class JournalRead:
     """What a journal holds: the whole events in order, and what a crash left of a last line (None: nothing).
 
-    Bytes of the torn piece that are no UTF-8 are shown as backslash escapes.
+    Bytes of the torn piece that are no UTF-8 are shown as backslash escapes. `breaks` tells where a line is not as it
+    was written, with file and line. `unchained` counts the events at the beginning that carry no hash, since an earlier
+    version wrote them; `last_hash` is what the next line carries as `before`.
     """
 
     events: tuple[Event, ...]
     torn: str | None
+    breaks: tuple[str, ...] = ()
+    unchained: int = 0
+    last_hash: str = ""
+
+    def unbroken(self) -> JournalRead:
+        """This, if every line is as it was written.
+
+        Raises:
+            ArchiveError: one is not; names file and line.
+        """
+        if self.breaks:
+            raise ArchiveError(self.breaks[0], advice=_CHANGED)
+        return self
 
     def of_kind(self, kind: str) -> tuple[Event, ...]:
         """The events of one kind, in order."""
@@ -55,6 +75,7 @@ class Journal:
         self._clock = clock
         self._lock = threading.Lock()
         self._next_number = 1
+        self._last_hash = ""
         self._must_mend = True  # whoever wrote before may have been killed in the middle of a line
         with disk_errors("write", path):
             self._file = path.open("ab", buffering=0)
@@ -75,7 +96,7 @@ class Journal:
         with self._lock:
             self._mend()
             whole = self._whole(event, fields)
-            self._write(_encoded(whole))
+            self._write(whole)
             return whole
 
     def close(self) -> None:
@@ -83,19 +104,21 @@ class Journal:
         self._file.close()
 
     def _whole(self, event: str, fields: Mapping[str, Any]) -> Event:
-        if clash := [name for name in _OWN_FIELDS if name in fields]:
+        if clash := [name for name in (*_OWN_FIELDS, *chain.FIELDS) if name in fields]:
             raise ValueError(f"event '{event}' has a field named {clash[0]}, which the journal sets itself")
         wall = self._clock.wall().astimezone(UTC).isoformat(timespec="milliseconds")
         return {"number": self._next_number, "time_s": self._clock.now(), "wall": wall, "event": event, **fields}
 
-    def _write(self, line: bytes) -> None:
+    def _write(self, event: Event, *, after: bytes = b"") -> None:
+        line, own_hash = sealed(_encoded(event), self._last_hash)
         with disk_errors("write", self.path):
             self._must_mend = True  # until all of it is on the disk
             self._check_still_there()
-            self._write_all(line)
+            self._write_all(after + line + b"\n")
             os.fsync(self._file.fileno())
         self._must_mend = False
         self._next_number += 1
+        self._last_hash = own_hash
 
     def _write_all(self, line: bytes) -> None:
         view = memoryview(line)
@@ -112,10 +135,11 @@ class Journal:
         if not self._must_mend:
             return
         content = read_bytes(self.path)
-        found = parse_journal(content, self.path)
-        self._next_number = int(found.events[-1]["number"]) + 1 if found.events else 1
+        found = parse_journal(content, self.path).unbroken()
+        self._next_number = len(found.events) + 1
+        self._last_hash = found.last_hash
         if found.torn is not None:
-            self._write(b"\n" + _encoded(self._whole(TORN_LINE, {"torn": found.torn})))
+            self._write(self._whole(TORN_LINE, {"torn": found.torn}), after=b"\n")
         elif content and not content.endswith(b"\n"):
             with disk_errors("write", self.path):
                 self._write_all(b"\n")
@@ -128,7 +152,7 @@ def _encoded(event: Event) -> bytes:
     except ValueError as error:
         raise ArchiveError(f"event '{event['event']}' holds a number that is not finite: {error}") from error
     # A lone surrogate, as in a file name that is no text, has no UTF-8 form.
-    return text.encode("utf-8", errors="backslashreplace") + b"\n"
+    return text.encode("utf-8", errors="backslashreplace")
 
 
 def _plain(value: Any) -> Any:
@@ -179,6 +203,8 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
     events: list[Event] = []
     torn: list[bytes] = []
     torn_at = 0
+    breaks: list[str] = []
+    links = Chain()
     for line_number, line in enumerate(content.split(b"\n"), start=1):
         event = _event(line)
         if event is not None:
@@ -187,10 +213,13 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
             torn = []
             _check_number(event, len(events) + 1, f"{path}:{line_number}")
             events.append(event)
+            if trouble := links.follow(line):
+                breaks.append(f"{path}:{line_number}: {trouble}")
         elif line.strip():
             torn_at = torn_at if torn else line_number
             torn.append(line)
-    return JournalRead(tuple(events), _shown(torn) if torn else None)
+    shown = _shown(torn) if torn else None
+    return JournalRead(tuple(events), shown, tuple(breaks), links.unchained, links.last)
 
 
 def _event(line: bytes) -> Event | None:
@@ -198,7 +227,9 @@ def _event(line: bytes) -> Event | None:
         event = json.loads(line.decode("utf-8"), parse_constant=_refuse)
     except (ValueError, RecursionError):
         return None
-    return event if isinstance(event, dict) and all(name in event for name in _OWN_FIELDS) else None
+    if not (isinstance(event, dict) and all(name in event for name in _OWN_FIELDS)):
+        return None
+    return {name: value for name, value in event.items() if name not in chain.FIELDS}
 
 
 def _refuse(constant: str) -> None:

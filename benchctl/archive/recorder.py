@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
+from hashlib import sha256
 from typing import Any
 
 from benchctl.archive.captures import save_capture
@@ -19,6 +20,7 @@ from benchctl.archive.entries import (
 )
 from benchctl.archive.events import CAPTURE, FIGURES, HANDS, STEP_GIVEN_UP
 from benchctl.archive.figures import write_figures
+from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal, read_journal
 from benchctl.archive.trend import Trend
@@ -38,7 +40,7 @@ class Recorder:
 
     def __init__(self, folder: RunFolder, clock: Clock) -> None:
         self.folder = folder
-        events = read_journal(folder.journal).events if folder.journal.exists() else ()
+        events = read_journal(folder.journal).unbroken().events if folder.journal.exists() else ()
         self._entries = entries_of(events)
         self._positions = positions_of(events)
         self._journal = Journal(folder.journal, clock)
@@ -65,8 +67,9 @@ class Recorder:
 
     def capture(self, capture: Capture) -> str:
         """Store a capture; returns its file's name in the folder, such as 'captures/0007-burst.npz'."""
-        file = save_capture(self.folder, capture)
-        self.event(CAPTURE, file=file, signals=list(capture.traces), samples=capture.samples, taken_s=capture.taken_s)
+        file, content_hash = save_capture(self.folder, capture)
+        about = {"signals": list(capture.traces), "samples": capture.samples, "taken_s": capture.taken_s}
+        self.event(CAPTURE, file=file, **about, sha256=content_hash)
         return file
 
     def keep(self, capture: Capture) -> Capture:
@@ -124,6 +127,11 @@ class Recorder:
     def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:
         """Add a sample to the trend; see `Trend.append`."""
         self._trend.append(time_s, readings)
+
+    def finish_trend(self) -> str:
+        """Give trend.csv its final name; no sample can be added any more. Returns the SHA-256 of the file."""
+        self._trend.finish()
+        return sha256(read_bytes(self.folder.trend)).hexdigest()
 
     def finish(self) -> None:
         """Write figures.csv and trend.csv under their final names and close the journal. Idempotent."""

@@ -101,14 +101,19 @@ class Trend:
         return self._part.open("ab", buffering=0)
 
 
+def trend_file(folder: RunFolder) -> Path:
+    """Where the trend stands: under its final name, or that of a run that was killed or goes on."""
+    part = folder.trend.with_name(folder.trend.name + PART)
+    return part if part.exists() else folder.trend
+
+
 def read_trend(folder: RunFolder) -> pd.DataFrame:
     """The trend of a run, whether it was finished or killed; unreadable cells are NaN.
 
     Raises:
         ArchiveError: there is none, or it is no such table.
     """
-    part = folder.trend.with_name(folder.trend.name + PART)
-    path = part if part.exists() else folder.trend
+    path = trend_file(folder)
     rows = _rows(path)
     try:
         return pd.DataFrame([_numbers(row) for row in rows[1:]], columns=rows[0], dtype="float64")

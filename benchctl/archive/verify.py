@@ -10,6 +10,7 @@ from pathlib import Path
 from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
 from benchctl.archive.entries import FiguresEntry, context_of, entries_of
+from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
@@ -26,8 +27,9 @@ _NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupEr
 class Verification:
     """What came of verifying a run folder.
 
-    `checked` counts the figures in the journal. `unused_captures` and `torn` (what a crash left of the journal's last
-    line) are worth telling, but no fault of any figure.
+    `checked` counts the figures in the journal. `findings` tell whether the folder is as the run left it.
+    `unused_captures` and `torn` (what a crash left of the journal's last line) are worth telling, but no fault of any
+    figure.
     """
 
     checked: int
@@ -35,9 +37,15 @@ class Verification:
     figures_without_capture: tuple[str, ...]
     unused_captures: tuple[str, ...]
     torn: str | None
+    findings: Findings = field(default_factory=Findings)
 
     @property
     def agrees(self) -> bool:
+        """Whether every figure can be computed again and comes out as written, in a folder that nobody changed."""
+        return self.figures_agree and not self.findings.changed
+
+    @property
+    def figures_agree(self) -> bool:
         """Whether every figure can be computed again and comes out as it is written."""
         return not self.differences and not self.figures_without_capture
 
@@ -63,6 +71,7 @@ def verify(path: Path) -> Verification:
         figures_without_capture=tuple(orphan for outcome in recomputed for orphan in outcome.orphans),
         unused_captures=tuple(file for file in folder.capture_files() if file not in used),
         torn=journal.torn,
+        findings=findings_of(folder, journal),
     )
 
 

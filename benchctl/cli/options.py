@@ -26,6 +26,14 @@ accept_option = click.option(
     help="Go on in spite of preflight's warnings; the reason is kept with the run. Hazards are refused all the same.",
 )
 
+accept_changes_option = click.option(
+    "--accept",
+    "accepted",
+    default="",
+    metavar="REASON",
+    help="Go on although inputs were changed after the run began; the reason and the change are kept with the run.",
+)
+
 
 def _settings(_context: click.Context, _option: click.Parameter, written: tuple[str, ...]) -> dict[str, str]:
     pairs = [setting.partition("=") for setting in written]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -19,7 +20,9 @@ def verify(run_folder: Path, as_json: bool) -> int:
     """Compute every figure of a run again.
 
     Works from the raw captures, and tells each figure that differs by more than one unit in its last stored place,
-    each that has no capture, and captures that no figure uses. Exit code 0 if all agree, else 1.
+    each that has no capture, and captures that no figure uses. It also tells what was changed after the run wrote it:
+    lines of the journal, inputs, captures, the trend; and what cannot be checked. Exit code 0 if all agree and nothing
+    was changed, else 1.
     """
     found = compute_again(run_folder)
     if as_json:
@@ -30,15 +33,32 @@ def verify(run_folder: Path, as_json: bool) -> int:
 
 
 def _print(found: Verification) -> None:
-    for difference in found.differences:
-        click.echo(str(difference))
+    for line in _lines(found):
+        click.echo(line)
+    click.echo(_last_line(found))
+
+
+def _lines(found: Verification) -> Iterator[str]:
+    findings = found.findings
+    yield from findings.changed
+    yield from map(str, found.differences)
     for figure in found.figures_without_capture:
-        click.echo(f"{figure}: its capture is missing")
+        yield f"{figure}: its capture is missing"
     for file in found.unused_captures:
-        click.echo(f"{file}: no figure uses it")
+        yield f"{file}: no figure uses it"
+    yield from findings.added
     if found.torn is not None:
-        click.echo(f"the journal's last line is torn: {found.torn[:60]!r}")
-    click.echo(f"{found.checked} figures computed again: {'all agree' if found.agrees else 'they do not all agree'}.")
+        yield f"the journal's last line is torn: {found.torn[:60]!r}"
+    for change in findings.accepted:
+        yield f"accepted when the run was resumed: {change}"
+    for reason in findings.unproven:
+        yield f"cannot be checked: {reason}"
+
+
+def _last_line(found: Verification) -> str:
+    agree = "all agree" if found.figures_agree else "they do not all agree"
+    changed = "" if not found.findings.changed else " The folder is not as the run left it; see above."
+    return f"{found.checked} figures computed again: {agree}.{changed}"
 
 
 def _as_data(found: Verification) -> dict[str, object]:
@@ -48,5 +68,9 @@ def _as_data(found: Verification) -> dict[str, object]:
         "figures_without_capture": list(found.figures_without_capture),
         "unused_captures": list(found.unused_captures),
         "torn": found.torn,
+        "changed": list(found.findings.changed),
+        "accepted": list(found.findings.accepted),
+        "added": list(found.findings.added),
+        "cannot_be_checked": list(found.findings.unproven),
         "agrees": found.agrees,
     }

@@ -3,57 +3,117 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from benchctl.archive.events import GUARDIAN_ACTED, RUN_ENDED, RUN_RESUMED, RUN_STARTED
+from benchctl.archive.events import (
+    GUARDIAN_ACTED,
+    INPUTS_ACCEPTED,
+    INPUTS_KEPT,
+    RUN_ENDED,
+    RUN_RESUMED,
+    RUN_STARTED,
+)
+from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.guardian import lines_not_told
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
-from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+from benchctl.documents.bench import Bench
+from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
 from benchctl.runner.execute import FINISHED, Outcome
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import preflight
-from benchctl.runner.progress import progress_of
+from benchctl.runner.preflight import Preflight, preflight
+from benchctl.runner.progress import Progress, progress_of
 from benchctl.runner.run import Files
 
 
-def resume(path: Path, observer: RunObserver, *, unattended: bool = False) -> Result:
+def resume(path: Path, observer: RunObserver, *, unattended: bool = False, accepted: str = "") -> Result:
     """Go on after the last finished step of the run in `path`, with the documents as the run kept them.
 
     A dry run goes on as a dry run, on a simulated bench that is cold again. Where every step is finished and only the
     end is missing, or the bench was not known to be safe then, it is made safe and the folder completed.
 
+    Args:
+        path: the run folder.
+        observer: is told what happens.
+        unattended: refuse what needs a person.
+        accepted: why inputs that were changed since, and preflight's warnings about them, are accepted; without a
+            reason they are refused.
+
     Raises:
         UsageError: no run folder, nothing left to do at all, or a journal that does not tell how the run began.
-        PreflightRefused: the bench is not the one that the run began on.
+        PreflightRefused: the bench is not the one that the run began on, or an input was changed.
         InstrumentError: an instrument could not be opened; nothing was energised.
-        ArchiveError: the run folder cannot be read or written.
+        ArchiveError: the run folder cannot be read or written, or its journal was changed.
     """
     folder = RunFolder.open(path)
-    events = read_journal(folder.journal).events
-    began = _beginning(events, path)
-    files = _kept_files(folder, began)
-    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
-    checked.refuse_hazards(accepted="they were when the run began")
-    progress = progress_of(checked.plan, events)
-    if progress.next_index == len(checked.plan) and _is_complete(folder, events):
-        raise UsageError("every step of this run is finished; there is nothing to go on with")
-    with opened_bench(files, dry_run=began["dry_run"], elapsed_s=events[-1]["time_s"]) as opened:
-        _check_same_instruments(began["instruments"], opened)
+    kept = kept_run(folder, unattended=unattended, accepted=accepted)
+    with opened_bench(kept.files, dry_run=kept.began["dry_run"], elapsed_s=kept.events[-1]["time_s"]) as opened:
+        _check_same_instruments(kept.began["instruments"], opened)
         recorder = Recorder(folder, opened.clock)
 
         def work() -> Outcome:
-            for fields in lines_not_told(folder, events):
+            for fields in lines_not_told(folder, kept.events):
                 recorder.event(GUARDIAN_ACTED, **fields)
-            left = [planned.label for planned in checked.plan[progress.next_index :]]
-            recorder.event(RUN_RESUMED, index=progress.next_index, step=left[0] if left else "")
-            return perform(files, checked, opened, recorder, observer, progress)
+            _journal_inputs(kept.inputs, recorder, kept.checked.accepted)
+            left = [planned.label for planned in kept.checked.plan[kept.progress.next_index :]]
+            recorder.event(RUN_RESUMED, index=kept.progress.next_index, step=left[0] if left else "")
+            return perform(kept.files, kept.checked, opened, recorder, observer, kept.progress)
 
         return Result(closed_behind(recorder, work), folder.path)
+
+
+@dataclass(frozen=True)
+class KeptRun:
+    """A run as its folder keeps it, ready to go on: its journal and how it began, its inputs, its documents, what
+    preflight says of them, and how far it came."""
+
+    events: Sequence[Mapping[str, Any]]
+    began: Mapping[str, Any]
+    inputs: InputsCheck
+    files: Files
+    checked: Preflight
+    progress: Progress
+
+
+def kept_run(folder: RunFolder, *, unattended: bool = False, accepted: str = "") -> KeptRun:
+    """Read a run folder in order to go on with it; see `resume`, also for what this raises."""
+    events = read_journal(folder.journal).unbroken().events
+    began = _beginning(events, folder.path)
+    inputs = check_inputs(folder, events)
+    reason = accepted.strip()
+    if inputs.changed and not reason:
+        advice = "put the file back as it was, or give the reason with --accept REASON"
+        raise PreflightRefused([f"{change}; {advice}" for change in inputs.changed])
+    files = _kept_files(folder, began)
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
+    checked.refuse_hazards(accepted=reason if inputs.changed else reason or "they were when the run began")
+    progress = progress_of(checked.plan, events)
+    if progress.next_index == len(checked.plan) and _is_complete(folder, events):
+        raise UsageError("every step of this run is finished; there is nothing to go on with")
+    progress = replace(progress, remarks=_remarks(inputs))
+    return KeptRun(events, began, inputs, files, replace(checked, accepted=reason), progress)
+
+
+def _journal_inputs(inputs: InputsCheck, recorder: Recorder, reason: str) -> None:
+    """Keep on record inputs that are accepted as they are now, or that have never been hashed."""
+    if not inputs.changed and not inputs.was_never_hashed:
+        return
+    about = {"inputs": dict(inputs.hashes), "texts": dict(texts_of(recorder.folder, inputs.hashes))}
+    if inputs.changed:
+        recorder.event(INPUTS_ACCEPTED, reason=reason, changed=list(inputs.changed), **about)
+    else:
+        recorder.event(INPUTS_KEPT, **about)
+
+
+def _remarks(inputs: InputsCheck) -> tuple[str, ...]:
+    """What the person must know of the inputs before anything is switched on."""
+    unproven = [f"cannot be checked: {inputs.unproven}"] if inputs.unproven else []
+    return (*(f"accepted: {change}" for change in inputs.changed), *unproven)
 
 
 def _is_complete(folder: RunFolder, events: Sequence[Mapping[str, Any]]) -> bool:
@@ -71,14 +131,18 @@ def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, 
 
 
 def _kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
-    """The documents as they were used; a change to the owner's files since then does not slip into a run half-way.
-    Drivers of the owner's own are where they were."""
+    """The documents as they were used; a change to the owner's files since then does not slip into a run half-way."""
     amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
-    return Files(
-        load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"]),
-        load_bench(folder.inputs / "bench.yaml", near=Path(began["bench_folder"])),
-        amplifier,
-    )
+    sequence = load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"])
+    return Files(sequence, _kept_bench(folder, began), amplifier)
+
+
+def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:
+    """With the drivers as they were used. An earlier version kept none; the owner's own are taken where they were."""
+    file = folder.inputs / "bench.yaml"
+    if "inputs" in began:
+        return load_kept_bench(file, folder.kept_drivers)
+    return load_bench(file, near=Path(began["bench_folder"]))
 
 
 def _check_same_instruments(before: Mapping[str, str], opened: Opened) -> None:

@@ -12,8 +12,9 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from benchctl.archive.events import RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
-from benchctl.archive.folder import RunFolder
+from benchctl.archive.events import INPUTS_KEPT, RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
+from benchctl.archive.evidence.inputs import keep_inputs
+from benchctl.archive.folder import DRIVERS, RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock, RealClock, VirtualClock
@@ -315,20 +316,21 @@ def _prompt_opener(simulated: SimulatedBench) -> Callable[[str], Link]:
 
 def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:
     """The documents as they were used, who the instruments were, and with what they were driven."""
-    bench = opened.bench
-    for kind, document in vars(files).items():
-        recorder.folder.save_input(f"{kind}.yaml", document.source.text)
-    recorder.folder.save_input("instruments.json", json.dumps(bench.identities(), indent=2) + "\n")
-    recorder.folder.save_input("versions.json", json.dumps(_versions(), indent=2) + "\n")
+    identities = opened.bench.identities()
+    texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
+    texts |= {f"{DRIVERS}/{role}.yaml": driver.source.text for role, driver in files.bench.drivers.items()}
+    texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
+    texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
     recorder.event(
         RUN_STARTED,
         dry_run=opened.simulated is not None,
         seed=None if opened.simulated is None else opened.simulated.seed,
         settings=dict(settings),
-        bench_folder=str((files.bench.source.folder or Path()).resolve()),
-        instruments=bench.identities(),
+        instruments=identities,
         versions=_versions(),
+        inputs=keep_inputs(recorder.folder, texts),
     )
+    recorder.event(INPUTS_KEPT, texts=texts)
 
 
 def _versions() -> Mapping[str, str]:

@@ -10,6 +10,8 @@ from benchctl.archive.events import (
     CAPTURE,
     FIGURES,
     HANDS,
+    INPUTS_ACCEPTED,
+    INPUTS_KEPT,
     NOTE,
     RUN_ENDED,
     RUN_RESUMED,
@@ -27,7 +29,9 @@ from benchctl.report.story import Story
 from benchctl.report.tables import Cell, Table, heads
 
 # These have tables of their own, or come so often that the journal is the place for them.
-_ELSEWHERE = frozenset({STEP_STARTED, STEP_FINISHED, FIGURES, CAPTURE, SEARCH, HANDS, TRIP, WARNINGS_ACCEPTED})
+_ELSEWHERE = frozenset(
+    {STEP_STARTED, STEP_FINISHED, FIGURES, CAPTURE, SEARCH, HANDS, TRIP, WARNINGS_ACCEPTED, INPUTS_KEPT}
+)
 _MOST_EVENTS = 200
 
 
@@ -83,7 +87,14 @@ def events_table(story: Story) -> Table | None:
 
 
 # Of these, one field says it all.
-_TELLING = {NOTE: "text", RUN_ENDED: "reason", RUN_RESUMED: "step", STEP_BEGINS_ANEW: "step", "torn_line": "torn"}
+_TELLING = {
+    INPUTS_ACCEPTED: "reason",
+    NOTE: "text",
+    RUN_ENDED: "reason",
+    RUN_RESUMED: "step",
+    STEP_BEGINS_ANEW: "step",
+    "torn_line": "torn",
+}
 
 
 def _in_words(event: Mapping[str, Any]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from benchctl.archive.events import WARNINGS_ACCEPTED
+from benchctl.archive.evidence.findings import Findings
 from benchctl.quantity import clock_face
 from benchctl.report.ending import Ending
 from benchctl.report.story import Story
@@ -26,6 +27,7 @@ class Box:
 def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
     yield from _safety(story, ending)
+    yield from _evidence(story.findings)
     for warnings in story.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
@@ -52,6 +54,16 @@ def _safety(story: Story, ending: Ending) -> Iterator[Box]:
                 "benchctl safe --bench BENCH",
             ),
         )
+
+
+def _evidence(findings: Findings) -> Iterator[Box]:
+    if findings.changed:
+        text = "The run folder is not as the run left it. What the page says of these may not be what was measured."
+        yield Box("Changed after the run wrote it", "fails", (text,), findings.changed)
+    if findings.accepted:
+        yield Box("Inputs changed between two parts of the run, and accepted", "untold", items=findings.accepted)
+    if findings.unproven:
+        yield Box("Cannot be checked for changes", "untold", items=findings.unproven)
 
 
 def _texts(values: Sequence[object]) -> tuple[str, ...]:

@@ -11,8 +11,9 @@ import pandas as pd
 
 from benchctl.archive.entries import FiguresEntry, results_of
 from benchctl.archive.events import FIGURES, RUN_STARTED
+from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Event, read_as_far_as_whole
+from benchctl.archive.journal import Event, JournalRead, read_as_far_as_whole
 from benchctl.archive.trend import read_trend
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
@@ -26,7 +27,8 @@ _D = TypeVar("_D")
 
 @dataclass(frozen=True)
 class Story:
-    """One run as its folder tells it. A document that cannot be read is None, and `missing` says why."""
+    """One run as its folder tells it. A document that cannot be read is None, and `missing` says why; `findings` say
+    whether the folder is as the run left it."""
 
     folder: RunFolder
     events: tuple[Event, ...]
@@ -37,6 +39,7 @@ class Story:
     amplifier: Amplifier | None
     trend: pd.DataFrame | None
     missing: tuple[str, ...]
+    findings: Findings = field(default_factory=Findings)
 
     def of_kind(self, kind: str) -> list[Event]:
         """The events of one kind, in order."""
@@ -97,7 +100,8 @@ class _Reader:
     missing: list[str] = field(default_factory=list)
 
     def story(self) -> Story:
-        events = self._events()
+        journal = self._journal()
+        events = journal.events
         began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
         inputs = self.folder.inputs
         amplifier = self._document("amplifier.yaml", lambda: load_amplifier(inputs / "amplifier.yaml"))
@@ -117,9 +121,10 @@ class _Reader:
             amplifier=amplifier,
             trend=trend,
             missing=tuple(self.missing),
+            findings=findings_of(self.folder, journal),
         )
 
-    def _events(self) -> tuple[Event, ...]:
+    def _journal(self) -> JournalRead:
         journal, trouble = read_as_far_as_whole(self.folder.journal)
         if trouble:
             self.missing.append(f"The journal is broken, and what follows the break is left out: {trouble}")
@@ -127,7 +132,7 @@ class _Reader:
             self.missing.append(f"The journal's last line is torn, as by a crash: {journal.torn[:60]!r}")
         if not journal.events:
             self.missing.append("The journal holds no event.")
-        return journal.events
+        return journal
 
     def _document(self, name: str, load: Callable[[], _D]) -> _D | None:
         """A document as the run kept it; one that was never kept is no shipped one of that name."""

@@ -193,12 +193,18 @@ def conclude(recorder: Recorder, outcome: Outcome) -> Outcome:
     """The last word of the journal. Where that cannot be written, the outcome says so."""
     error = outcome.error
     try:
+        trend_hash = recorder.finish_trend()
+    except ArchiveError as lost:
+        error, trend_hash = error or lost, None
+        outcome = replace(outcome, error=error)
+    try:
         recorder.event(
             RUN_ENDED,
             reason=FINISHED if error is None else str(error),
             exit_code=outcome.exit_code,
             safe=outcome.is_safe,
             instruments=[asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
+            trend_sha256=trend_hash,
         )
     except ArchiveError as lost:
         return replace(outcome, error=error or lost)

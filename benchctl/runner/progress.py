@@ -39,6 +39,7 @@ class Progress:
         measured: every figure so far.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
         unmeasured: the finished steps whose records gave no figures, with the reason.
+        remarks: what a person must be told before the run goes on.
     """
 
     next_index: int = 0
@@ -48,6 +49,7 @@ class Progress:
     measured: tuple[Figure, ...] = ()
     already: frozenset[int | None] = frozenset()
     unmeasured: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progress:
@@ -197,7 +199,9 @@ def _switch_on(step: PowerOn | RampSupply, run: Run) -> None:
 
 
 def take_over(progress: Progress, run: Run) -> None:
-    """What earlier parts of the run have found."""
+    """What earlier parts of the run have found, and what the person must know of them."""
+    for remark in progress.remarks:
+        run.observer.note(remark)
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
     run.already = progress.already

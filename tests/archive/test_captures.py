@@ -32,7 +32,7 @@ def _plain(capture: Capture) -> tuple[object, ...]:
 
 
 def test_a_capture_comes_back_whole_under_the_name_of_its_file(folder: RunFolder, tone: Capture) -> None:
-    file = save_capture(folder, tone)
+    file, _ = save_capture(folder, tone)
     assert file == "captures/0001-idle-channel-a-b.npz"
     assert same(load_capture(folder.path / file), replace(tone, name=file))
 
@@ -68,7 +68,7 @@ def test_the_same_capture_gives_the_same_bytes_on_any_day(tone: Capture) -> None
 
 
 def test_anyone_with_numpy_can_read_the_volts(folder: RunFolder, tone: Capture) -> None:
-    with np.load(folder.path / save_capture(folder, tone), allow_pickle=False) as archive:
+    with np.load(folder.path / save_capture(folder, tone)[0], allow_pickle=False) as archive:
         row = archive["signals"].tolist().index("output B")
         volts = archive["codes"][row] * archive["scale"][row] + archive["offset"][row]
         time_s = archive["start_s"] + archive["interval_s"] * np.arange(volts.size)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -21,6 +20,7 @@ from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.context import ContinuousContext, IdleContext
 from benchctl.measure.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
+from tests.journals import read_events, write_events
 
 IDLE = "captures/0001-idle.npz"
 TONE = "captures/0002-continuous.npz"
@@ -59,9 +59,9 @@ def change_journal(run: Path, change: Callable[[dict[str, Any]], None], event: i
     from benchctl.archive.figures import rebuild_figures
 
     path = run / "journal.jsonl"
-    events = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+    events = read_events(path)
     change([told for told in events if told["event"] == "figures"][event])
-    path.write_text("".join(json.dumps(told) + "\n" for told in events), encoding="utf-8")
+    write_events(path, events)
     rebuild_figures(RunFolder.open(run))
 
 

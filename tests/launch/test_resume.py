@@ -10,20 +10,25 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from benchctl.archive.events import GUARDIAN_ACTED
+from benchctl.archive.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
 from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import verify
-from benchctl.errors import PreflightRefused, UsageError
+from benchctl.errors import ArchiveError, PreflightRefused, UsageError
 from benchctl.guard.guardian.report import Report
 from benchctl.guard.safe_state import Confirmation
 from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
+from benchctl.library import find
 from benchctl.measure.figure import Figure
+from benchctl.report.ending import ending_of
+from benchctl.report.front import boxes_of
+from benchctl.report.story import read_story
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.run import Run
+from tests.journals import read_events, write_events
 
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
 
@@ -37,6 +42,16 @@ class Silent:
     def note(self, text: str) -> None: ...
     def progress(self, text: str) -> None: ...
     def hands_needed(self, request: str) -> None: ...
+
+
+class Listening(Silent):
+    """One who keeps what is said."""
+
+    def __init__(self) -> None:
+        self.notes: list[str] = []
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
 
 
 @pytest.fixture(scope="module")
@@ -155,8 +170,8 @@ def test_a_run_whose_bench_was_not_known_to_be_safe_is_made_safe(whole: Result, 
     folder = tmp_path / "run"
     shutil.copytree(whole.folder, folder)
     journal = folder / "journal.jsonl"
-    *before, last = journal.read_text().splitlines(keepends=True)
-    journal.write_text("".join(before) + json.dumps({**json.loads(last), "safe": False, "exit_code": 5}) + "\n")
+    *before, last = read_events(journal)
+    write_events(journal, [*before, {**last, "safe": False, "exit_code": 5}])
     assert_completed(folder, whole)
 
 
@@ -210,9 +225,116 @@ def test_a_line_of_the_guardian_that_was_cut_off_is_told_as_it_is(whole: Result,
 def test_a_bench_with_another_instrument_is_refused(whole: Result, tmp_path: Path) -> None:
     folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
     journal = folder / "journal.jsonl"
-    first, *rest = journal.read_text().splitlines(keepends=True)
-    began = json.loads(first)
+    began, *rest = read_events(journal)
     began["instruments"]["supply"] = "Invented,Other supply,7,1"
-    journal.write_text("".join([json.dumps(began) + "\n", *rest]))
+    write_events(journal, [began, *rest])
     with pytest.raises(PreflightRefused, match="Other supply"):
         resume(folder, Silent())
+
+
+# -- inputs that were changed in between -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def half(whole: Result, tmp_path: Path) -> Path:
+    """A run that was killed half way."""
+    return cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
+
+
+def change(folder: Path, file: str, old: str, new: str) -> None:
+    path = folder / "inputs" / file
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new))
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new"),
+    [
+        ("amplifier.yaml", "supply_current", "supply_current"[::-1]),
+        ("bench.yaml", "reading: 0.5 %", "reading: 0.1 %"),
+        ("sequence.yaml", "14.4 V", "16 V"),
+        ("drivers/supply.yaml", "OUTP OFF", "OUTP ON"),
+    ],
+)
+def test_a_run_does_not_go_on_with_inputs_that_were_changed(half: Path, file: str, old: str, new: str) -> None:
+    path = half / "inputs" / file
+    path.write_text(path.read_text().replace(old, new) + "# by hand\n")
+    before = (half / "journal.jsonl").read_bytes()
+    with pytest.raises(PreflightRefused, match=rf"inputs/{file} was changed after the run began: line \d+"):
+        resume(half, Silent())
+    with pytest.raises(PreflightRefused, match="or give the reason with --accept REASON"):
+        resume(half, Silent(), accepted="  ")
+    assert (half / "journal.jsonl").read_bytes() == before
+
+
+def test_a_limit_that_was_raised_is_named_as_it_was_and_as_it_is(half: Path) -> None:
+    change(half, "bench.yaml", "{above: 110 A, for: 500 ms}", "{above: 100000 A, for: 500 ms}")
+    with pytest.raises(PreflightRefused, match=r"was '.*above: 110 A.*', is '.*above: 100000 A.*'"):
+        resume(half, Silent())
+
+
+def test_changed_inputs_are_accepted_with_a_reason_that_everybody_is_told(half: Path) -> None:
+    change(half, "bench.yaml", "{above: 110 A, for: 500 ms}", "{above: 105 A, for: 500 ms}")
+    observer = Listening()
+    assert resume(half, observer, accepted="a weaker fuse").outcome.exit_code == 0
+    assert any(note.startswith("accepted: inputs/bench.yaml was changed") for note in observer.notes)
+    (accepted,) = read_journal(half / "journal.jsonl").of_kind(INPUTS_ACCEPTED)
+    assert accepted["reason"] == "a weaker fuse"
+    found = verify(half)
+    assert found.agrees
+    assert "105 A" in found.findings.accepted[0]
+    assert found.findings.accepted[0].endswith("Reason given: a weaker fuse")
+    assert any("accepted" in box.title for box in boxes_of(read_story(half), ending_of(read_story(half)), ()))
+
+
+def test_a_run_goes_on_with_the_drivers_that_it_kept(tmp_path: Path) -> None:
+    """The owner's own file has gone since, and nobody misses it."""
+    own = tmp_path / "own"
+    own.mkdir()
+    bench = own / "bench.yaml"
+    bench.write_text(find("benches", "workshop").read_text().replace("supply/scpi99", "my_supply.yaml"))
+    (own / "my_supply.yaml").write_text(find("drivers", "supply/scpi99").read_text())
+    begun = run(Documents("quick_check", bench, "hx2150"), Silent(), out=tmp_path, dry_run=True)
+    kept = {path.stem for path in (begun.folder / "inputs" / "drivers").iterdir()}
+    assert kept == {"generator", "oscilloscope", "load", "supply", "thermometer"}
+    shutil.rmtree(own)
+    folder = cut_after(begun, tmp_path / "cut", len(events(begun.folder)) // 2)
+    assert resume(folder, Silent()).outcome.exit_code == begun.outcome.exit_code
+
+
+def test_a_folder_of_an_earlier_version_goes_on_and_is_said_to_be_unproven(half: Path) -> None:
+    journal = half / "journal.jsonl"
+    as_of_then(half)
+    observer = Listening()
+    assert resume(half, observer).outcome.exit_code == 0
+    assert "cannot be checked: the inputs: this folder was made before inputs were hashed" in observer.notes
+    assert read_journal(journal).breaks == ()
+    found = verify(half)
+    assert found.agrees
+    unproven = "; ".join(found.findings.unproven)
+    for what in ("the journal's first", "the inputs before event", "captures: they were taken before"):
+        assert what in unproven
+    change(half, "bench.yaml", "110 A", "100000 A")
+    assert not verify(half).agrees, "since it went on its inputs are hashed"
+
+
+def as_of_then(folder: Path) -> None:
+    """The folder as the version before hashes would have left it."""
+    drop = {"before", "hash", "sha256", "inputs", "trend_sha256"}
+    told = [event for event in read_events(folder / "journal.jsonl") if event["event"] != "inputs kept"]
+    told[0]["bench_folder"] = str(folder)
+    lines = []
+    for number, event in enumerate(told, start=1):
+        lines.append(
+            json.dumps({name: value for name, value in event.items() if name not in drop} | {"number": number})
+        )
+    (folder / "journal.jsonl").write_text("".join(line + "\n" for line in lines))
+    shutil.rmtree(folder / "inputs" / "drivers")
+
+
+def test_a_run_does_not_go_on_from_a_journal_that_was_changed(half: Path) -> None:
+    journal = half / "journal.jsonl"
+    journal.write_text(journal.read_text().replace('"voltage_v": 14.4', '"voltage_v": 16.4', 1))
+    with pytest.raises(ArchiveError, match=r"journal\.jsonl:\d+: this line was changed after it was written"):
+        resume(half, Silent())

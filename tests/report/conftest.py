@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +12,7 @@ from rich.console import Console
 
 from benchctl.cli.views import PlainView
 from benchctl.launch.run import Documents, run
+from tests.journals import read_events, write_events
 
 SEQUENCE = """\
 benchctl: sequence 1
@@ -54,9 +54,8 @@ Edit = Callable[[list[Event]], list[Event]]
 def rewrite(folder: Path, edit: Edit) -> Path:
     """The folder with another journal, its events numbered anew."""
     journal = folder / "journal.jsonl"
-    events = edit([json.loads(line) for line in journal.read_text(encoding="utf-8").splitlines()])
-    lines = (json.dumps(event | {"number": number}) for number, event in enumerate(events, start=1))
-    journal.write_text("".join(line + "\n" for line in lines), encoding="utf-8")
+    events = edit(read_events(journal))
+    write_events(journal, (event | {"number": number} for number, event in enumerate(events, start=1)))
     return folder
 
 

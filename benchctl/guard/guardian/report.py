@@ -11,6 +11,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
+from benchctl.archive.evidence.chain import last_hash, sealed
 from benchctl.guard.safe_state import Confirmation, all_confirmed
 
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
@@ -39,9 +40,13 @@ class Report:
 
     def _add(self, event: str, **fields: object) -> None:
         wall = datetime.now(UTC).isoformat(timespec="milliseconds")
-        line = json.dumps({"wall": wall, "event": event, **fields}) + "\n"
-        with suppress(OSError), self._path.open("ab", buffering=0) as file:
-            file.write(line.encode("utf-8"))
+        body = json.dumps({"wall": wall, "event": event, **fields}).encode("ascii")
+        with suppress(OSError), self._path.open("a+b", buffering=0) as file:
+            file.seek(0)
+            written = file.read()
+            line, _ = sealed(body, last_hash(written))
+            cut_off = b"" if written.endswith(b"\n") or not written else b"\n"
+            file.write(cut_off + line + b"\n")
             os.fsync(file.fileno())
 
 

@@ -1,0 +1,87 @@
+"""Lines that carry the hash of the line before, and their own: a changed, missing, added or moved line shows.
+
+Each line is a JSON object that ends in two fields. `before` is the hash of the line before, empty in the first line;
+`hash` is the line's own: the first 16 hexadecimal digits of the SHA-256 of its bytes up to the comma before `hash`.
+
+This shows slips and careless edits. It proves nothing against somebody who writes the whole file anew, hashes and all.
+
+Only the standard library: the guardian writes such lines too.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from hashlib import sha256
+
+_DIGITS = 16
+_SEAL = re.compile(rb', "before": "([0-9a-f]*)"(?=, "hash": "([0-9a-f]{%d})"\}\Z)' % _DIGITS)
+
+FIELDS = ("before", "hash")
+
+
+def sealed(body: bytes, before: str) -> tuple[bytes, str]:
+    """A line for the JSON object `body`, without its line end, and the line's hash.
+
+    Args:
+        body: one object that has a field or more, and none named as in `FIELDS`.
+        before: the hash of the line before; '' where there is none.
+    """
+    content = body[:-1] + b', "before": "%s"' % before.encode("ascii")
+    own = _hash(content)
+    return content + b', "hash": "%s"}' % own.encode("ascii"), own
+
+
+@dataclass
+class Chain:
+    """Follows the lines of a file from its first one.
+
+    `last` is the hash of the line that was followed last. `unchained` counts the lines that stand before the first one
+    with a hash: an earlier version wrote them. The first line with a hash stands for all of them.
+    """
+
+    last: str = ""
+    unchained: int = 0
+    has_begun: bool = False
+
+    def follow(self, line: bytes) -> str:
+        """Take the next line, with or without its line end; says what is wrong with it, '' where nothing is."""
+        line = line.strip()
+        seal = _SEAL.search(line)
+        if seal is None:
+            return self._without_hash(line)
+        expected, self.last, self.has_begun = self.last, seal[2].decode("ascii"), True
+        if _hash(line[: seal.end()]) != self.last:
+            return "this line was changed after it was written"
+        if seal[1].decode("ascii") != expected:
+            return "the line before this one is not the one that was written there: it was changed, taken out or moved"
+        return ""
+
+    def _without_hash(self, line: bytes) -> str:
+        self.last = _hash(self.last.encode("ascii") + line)
+        if self.has_begun:
+            return "this line has no hash, as every line before it has: it was added, or changed after it was written"
+        self.unchained += 1
+        return ""
+
+
+def last_hash(content: bytes) -> str:
+    """What the next line of a file with this content carries as `before`. A line that was cut off is none."""
+    links = Chain()
+    for line in content.splitlines():
+        if is_whole(line):
+            links.follow(line)
+    return links.last
+
+
+def is_whole(line: bytes) -> bool:
+    """Whether it is a JSON object; no beginning of one is."""
+    try:
+        return isinstance(json.loads(line), dict)
+    except (ValueError, RecursionError):
+        return False
+
+
+def _hash(content: bytes) -> str:
+    return sha256(content).hexdigest()[:_DIGITS]
