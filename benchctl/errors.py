@@ -36,15 +36,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from benchctl.readable import printable
+
 _LONGEST_QUOTE = 60
+# SCPI-99, 21.8.2: the text of an error is at most 255 characters.
+_LONGEST_REPORT = 255
 
 
 def quote(text: object) -> str:
     """`text` in quotes for a message: short, and with nothing in it that could move a terminal's cursor."""
-    plain = "".join(char if char.isprintable() else f"\\x{ord(char):02x}" for char in str(text)[: _LONGEST_QUOTE + 1])
-    if len(plain) > _LONGEST_QUOTE:
-        plain = plain[: _LONGEST_QUOTE - 3] + "..."
-    return f"'{plain}'"
+    return f"'{printable(str(text), longest=_LONGEST_QUOTE)}'"
 
 
 class BenchctlError(Exception):
@@ -208,6 +209,7 @@ class InstrumentReports(InstrumentError):
     """The instrument's error queue held an error: SCPI number and text."""
 
     def __init__(self, code: int, text: str, *, instrument: str = "", address: str = "") -> None:
+        text = printable(text, longest=_LONGEST_REPORT)
         super().__init__(f'reports error {code}, "{text}"', instrument=instrument, address=address)
         self.code = code
         self.text = text

@@ -22,6 +22,8 @@ CLEAN_LEVEL: Final = "clean level"
 SEARCH: Final = "search"
 HANDS: Final = "hands"
 NOTE: Final = "note"
+# Something could not be shown on the terminal, or wherever else the output goes: `stream`, `reason`.
+OUTPUT_LOST: Final = "output lost"
 TRIP: Final = "trip"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
 # A line that the guardian wrote; `line` counts from 1, and `acted` is the line's own `wall`.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 import traceback
 from collections.abc import Sequence
@@ -11,6 +13,7 @@ import click
 from benchctl.cli.faults import fault_lines
 from benchctl.cli.lazy import LazyGroup, Place
 from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
+from benchctl.outlet import lost_outputs, outputs_that_never_fail
 
 # What a fault of the program itself counts as: whatever was asked for has failed.
 FAULT_EXIT_CODE = 5
@@ -55,8 +58,11 @@ def cli() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit with the code that the outcome has."""
-    sys.exit(_exit_code(arguments))
+    """Run the command line and exit with the code that the outcome has, whatever becomes of what is shown."""
+    with outputs_that_never_fail():
+        exit_code = _exit_code(arguments)
+        _tell_of_lost_outputs()
+    sys.exit(exit_code)
 
 
 def _exit_code(arguments: Sequence[str] | None) -> int:
@@ -71,11 +77,18 @@ def _exit_code(arguments: Sequence[str] | None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped by the operator.", err=True)
         return 6
-    except Exception:  # noqa: BLE001 - Python's own exit code of 1 would say that a run had finished
+    except (Exception, SystemExit):  # noqa: BLE001 - Python's own exit code of 1 would say that a run had finished
         traceback.print_exc()
         click.echo("This is a fault of benchctl itself. Look whether the bench is safe: benchctl safe.", err=True)
         return FAULT_EXIT_CODE
     return outcome if isinstance(outcome, int) else 0
+
+
+def _tell_of_lost_outputs() -> None:
+    """Say on the other stream what could not be shown on one; whoever closed a pipe knows."""
+    for stream, reason in lost_outputs().items():
+        if reason != os.strerror(errno.EPIPE):
+            click.echo(f"Warning: {stream} could not be shown whole: {reason}.", err=stream == "standard output")
 
 
 def tell(error: BenchctlError) -> None:

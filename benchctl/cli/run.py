@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 import click
+from rich.console import Console
 
 from benchctl.cli.options import accept_option, json_option, of_a_run, unattended_option
 from benchctl.cli.stopping import operator_can_stop
@@ -16,6 +17,7 @@ from benchctl.cli.views import View, view_for
 from benchctl.cli.words import console_for, last_line
 from benchctl.launch.run import Documents, Result
 from benchctl.launch.run import run as perform
+from benchctl.outlet import lost_outputs, wait_for_outputs
 
 
 @click.command(
@@ -64,6 +66,8 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
             if view.has_started:
                 leave_report(view.run.recorder.folder.path)
             raise
+        finally:
+            wait_for_outputs(None)
     if as_json:
         click.echo(json.dumps(_as_data(result), indent=2))
         if not result.outcome.is_safe:  # whatever program reads the rest, a person must hear of this
@@ -73,8 +77,15 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
         recorder = run.recorder
         console.print(closing_tables(recorder.measured, run.files.amplifier, confirmations, recorder.positions))
         console.print(last_line(result), soft_wrap=True)
+    _tell_elsewhere(result, console)
     leave_report(result.folder)
     return result.outcome.exit_code
+
+
+def _tell_elsewhere(result: Result, console: Console) -> None:
+    """Where the output could not be shown, the last line goes to standard error: a bench may not be safe."""
+    if not console.stderr and lost_outputs():
+        console_for(stderr=True).print(last_line(result), soft_wrap=True)
 
 
 def leave_report(folder: Path) -> None:

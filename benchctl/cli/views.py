@@ -13,13 +13,16 @@ from rich.live import Live
 from rich.panel import Panel
 from rich.text import Text
 
+from benchctl.archive.events import OUTPUT_LOST
 from benchctl.cli.bars import limits_table
 from benchctl.cli.show_preflight import time_in_words
+from benchctl.clock import RealClock
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
+from benchctl.outlet import lost_outputs, wait_for_outputs
 from benchctl.quantity import clock_face
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
@@ -27,6 +30,8 @@ from benchctl.runner.run import Run
 
 LINES_KEPT = 8
 REFRESHES_PER_S = 4
+# A terminal that stands still (Ctrl-S), or a pipe that nobody reads, holds a real run up by no more than this.
+OUTPUT_PATIENCE_S = 0.5
 # A plain view tells how far a step has come so often, and of a shorter step not at all.
 PROGRESS_EVERY_S = 60.0
 # Of all figures of a step these are shown while it runs; the closing tables have the rest.
@@ -67,6 +72,7 @@ class PlainView:
         self.checked: Preflight | None = None
         self.is_asking = False
         self._next_progress_s = 0.0
+        self._lost: set[str] = set()
 
     @property
     def has_started(self) -> bool:
@@ -81,6 +87,8 @@ class PlainView:
 
     def started(self, checked: Preflight, run: Run) -> None:
         is_first_part, self.checked, self._run = self._run is None, checked, run
+        if isinstance(run.clock, RealClock):  # what is energised must not stay so because nobody reads
+            wait_for_outputs(OUTPUT_PATIENCE_S)
         if is_first_part:
             self._say(f"{run.files.sequence.title}: {run.files.amplifier.title} on {run.files.bench.title}")
             self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
@@ -117,6 +125,8 @@ class PlainView:
 
     def _ask(self, question: str, default: str | None = None) -> str:
         self.is_asking = True
+        if "standard error" in lost_outputs():
+            raise OperatorStop(f"stopped, because this question could not be shown: {question}")
         try:
             return str(click.prompt(question, default=default, show_default=False, err=True))
         except click.Abort:
@@ -126,6 +136,14 @@ class PlainView:
 
     def _say(self, line: str) -> None:
         self._console.print(line, markup=False, emoji=False, highlight=False, soft_wrap=True)
+        self._journal_lost_outputs()
+
+    def _journal_lost_outputs(self) -> None:
+        """Keep, once for each stream, that not all of it could be shown; the run goes on."""
+        for stream, reason in lost_outputs().items():
+            if stream not in self._lost:
+                self._lost.add(stream)
+                self.run.recorder.event(OUTPUT_LOST, stream=stream, reason=reason)
 
 
 class LiveView(PlainView):
@@ -143,6 +161,7 @@ class LiveView(PlainView):
     def step_started(self, index: int, planned: PlannedStep) -> None:
         self._index, self._planned, self._step_progress = index, planned, ""
         self._step_began_s = self.run.clock.now()
+        self._journal_lost_outputs()
 
     def _ask(self, question: str, default: str | None = None) -> str:
         """Ask below the panel, which is not drawn over the question meanwhile."""
@@ -159,6 +178,7 @@ class LiveView(PlainView):
 
     def _say(self, line: str) -> None:
         self._lines.append(line)
+        self._journal_lost_outputs()
 
     def __rich__(self) -> RenderableType:
         if self._run is None or self.checked is None:

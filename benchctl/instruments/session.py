@@ -24,9 +24,11 @@ from benchctl.errors import (
     LinkError,
     NoAnswer,
     SettingsLost,
+    quote,
 )
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.opening import open_link
+from benchctl.readable import answer_text
 from benchctl.scpi.blocks import BlockHeader
 from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number, parse_numbers
@@ -51,6 +53,8 @@ ERROR_QUEUE_READS = 50
 LINE_BYTES = 65536
 # Longest block: 64 MiB is more than any oscilloscope record asked for here.
 BLOCK_BYTES = 64 * 1024 * 1024
+# IEEE 488.2, 10.14.3: what *IDN? answers is at most 72 characters; not every instrument keeps to that.
+LONGEST_IDENTITY = 200
 # IEEE 488.2, 11.5.1.1: bit 7 of the standard event status register is power on.
 POWER_ON_BIT = 0x80
 
@@ -186,7 +190,7 @@ class Session:
         answer, values = self.ask_for(text, functools.partial(_with_numbers, count))
         if not all(map(math.isfinite, values)):
             raise GarbledAnswer(
-                f"answers {answer} to {text}: over range, or nothing to measure",
+                f"answers {quote(answer)} to {text}: over range, or nothing to measure",
                 instrument=self.name,
                 address=self.address,
             )
@@ -350,10 +354,9 @@ class Session:
 
     def _read_text(self, deadline: float, gate: Gate) -> str:
         line = self._read_line(deadline, gate)
-        try:
-            return line.decode("ascii").strip()
-        except UnicodeDecodeError as error:
-            raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}") from error
+        if not line.isascii():
+            raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}")
+        return answer_text(line)
 
     def _read_line(self, deadline: float, gate: Gate) -> bytes:
         question = self._sent  # the safe state may send more while this waits
@@ -448,7 +451,7 @@ class Session:
         """Ask who is there, past answers that belong to earlier questions; later, insist on the same instrument."""
         self._write("*IDN?", gate)
         for _ in range(STALE_LINES):
-            line = self._read_line(time.monotonic() + self._timeout_s, gate).decode("ascii", "replace").strip()
+            line = answer_text(self._read_line(time.monotonic() + self._timeout_s, gate))[:LONGEST_IDENTITY]
             if line == self.identity or (not self.identity and line.count(",") >= 3):
                 self.identity = line
                 return

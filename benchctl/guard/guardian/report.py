@@ -13,7 +13,10 @@ from pathlib import Path
 
 from benchctl.archive.evidence.chain import last_hash, sealed
 from benchctl.guard.safe_state import Confirmation, all_confirmed
+from benchctl.outlet import outputs_that_never_fail, wait_for_outputs
 
+# What is not off yet is tried again; a terminal that stands still must not hold that up.
+PATIENCE_S = 0.5
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
 
 
@@ -51,7 +54,8 @@ class Report:
 
 
 def _say(words: str, *, alarming: bool = False) -> None:
-    with suppress(OSError, ValueError, AttributeError):  # the terminal is closed, or there never was one
+    with outputs_that_never_fail():  # the terminal may be closed or stand still, or there never was one
+        wait_for_outputs(PATIENCE_S)
         in_red = alarming and sys.stderr.isatty()
         sys.stderr.write(f"{_RED}{words}{_PLAIN}\n" if in_red else f"{words}\n")
         sys.stderr.flush()

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from benchctl.address import AddressError, SocketAddress, parse_address
 from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
+from benchctl.readable import answer_text
 
 if TYPE_CHECKING:
     from benchctl.instruments.link import Link
@@ -152,7 +153,7 @@ def _ask(link: Link, text: str) -> str:
         if len(received) > _LINE_BYTES or time.monotonic() >= deadline:
             raise NoAnswer("no answer in time, or one without an end")
         received += link.receive(deadline, _nothing)
-    return received.decode("ascii", "replace").strip()
+    return answer_text(received)
 
 
 def _message(text: str) -> bytes:

@@ -1,0 +1,181 @@
+"""Standard output and standard error that never fail: what is shown must not end what is done.
+
+A console may lack characters, its window may be closed, the program behind a pipe may have ended, a disk may be full,
+or nobody may take what is written. In each case the text is given in other characters or not at all, the reason is
+noted, and whoever wrote goes on.
+
+Only the standard library: the guardian writes through this too.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import select
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from typing import Any, Final, TextIO
+
+from benchctl.readable import READABLE, encoding_for, register
+
+# A pipe that reports room takes so much at once without waiting (POSIX.1-2017, limits.h: at least 512).
+_PIECE_BYTES: Final = getattr(select, "PIPE_BUF", 512)
+_LOOK_UP_S = 0.1
+_NAMES: Final = {"stdin": "standard input", "stdout": "standard output", "stderr": "standard error"}
+
+
+class Outlet(io.RawIOBase):
+    """The end of a stream, where bytes leave the program. Writing never raises.
+
+    Attributes:
+        name: of the stream, in words.
+        lost: why something that was written could not be shown; empty as long as all of it was.
+        patience_s: how long a piece may wait until somebody takes it; None waits for ever.
+    """
+
+    def __init__(self, raw: io.RawIOBase, name: str) -> None:
+        super().__init__()
+        self.name = name
+        self.lost = ""
+        self.patience_s: float | None = None
+        self._raw = raw
+        self._is_gone = self._is_held_up = False
+
+    def write(self, data: Any, /) -> int:
+        """Write all of `data`, or as much of it as can be; what cannot is dropped."""
+        whole = memoryview(data).cast("B")
+        for begin in range(0, len(whole), _PIECE_BYTES):
+            self._write_piece(whole[begin : begin + _PIECE_BYTES])
+        return len(whole)
+
+    def _write_piece(self, piece: memoryview) -> None:
+        while piece and not self._is_gone and self._has_room():
+            try:
+                written = self._raw.write(piece)
+            except (OSError, ValueError) as error:
+                self._is_gone = True
+                self.lose(getattr(error, "strerror", None) or str(error))
+            else:
+                piece = piece[self._wait_for_room() if written is None else written :]
+
+    def _wait_for_room(self) -> int:
+        """A file that does not block is full, and nothing of the piece was taken."""
+        _takes_more(self._raw.fileno(), _LOOK_UP_S)
+        return 0
+
+    def _has_room(self) -> bool:
+        """Whether a piece is taken at once; after one that was not, none is waited for until one is."""
+        if self.patience_s is None or sys.platform == "win32":  # which can wait for sockets only
+            return True
+        wait_s = 0.0 if self._is_held_up else self.patience_s
+        self._is_held_up = not _takes_more(self._raw.fileno(), wait_s)
+        if self._is_held_up:
+            self.lose(f"nobody took what was written for {self.patience_s:g} s")
+        return not self._is_held_up
+
+    def lose(self, reason: str) -> None:
+        """Note that something could not be shown; the first reason counts."""
+        self.lost = self.lost or reason
+
+    def writable(self) -> bool:
+        """Always."""
+        return True
+
+    def fileno(self) -> int:
+        """The system's number for it, by which others find the size of the terminal."""
+        return self._raw.fileno()
+
+    def isatty(self) -> bool:
+        """Whether it is a terminal that can still be written to."""
+        return not self._is_gone and self._raw.isatty()
+
+
+def _takes_more(descriptor: int, wait_s: float) -> bool:
+    """Whether a piece is taken within so long; of a file that is closed, writing tells why it is not."""
+    with suppress(OSError, ValueError):
+        return bool(select.select([], [descriptor], [], wait_s)[1])
+    return True
+
+
+def outlet_of(stream: TextIO | None) -> Outlet | None:
+    """The outlet behind a stream, where it has one."""
+    raw = _raw_of(stream)
+    return raw if isinstance(raw, Outlet) else None
+
+
+def lost_outputs() -> Mapping[str, str]:
+    """The name of each stream of which something could not be shown -> why."""
+    outlets = filter(None, map(outlet_of, (sys.stdout, sys.stderr)))
+    return {outlet.name: outlet.lost for outlet in outlets if outlet.lost}
+
+
+def wait_for_outputs(patience_s: float | None) -> None:
+    """From now on, wait so long for somebody to take what is written; None waits for ever."""
+    for outlet in filter(None, map(outlet_of, (sys.stdout, sys.stderr))):
+        outlet.patience_s = patience_s
+
+
+@contextmanager
+def outputs_that_never_fail() -> Iterator[None]:
+    """Put outlets at the ends of standard output and standard error for as long as the block lasts."""
+    register()
+    closed = list(_open_what_is_closed())
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="backslashreplace")
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = _with_outlet(sys.stdout, _NAMES["stdout"]), _with_outlet(sys.stderr, _NAMES["stderr"])
+    for outlet in filter(None, map(outlet_of, (sys.stdout, sys.stderr))):
+        if outlet.name in closed:
+            outlet.lose("it was closed from the beginning")
+    try:
+        yield
+    finally:
+        for stream in (sys.stdout, sys.stderr):
+            if outlet_of(stream) is not None:
+                stream.flush()
+        sys.stdout, sys.stderr = before
+
+
+def _raw_of(stream: TextIO | None) -> object:
+    """What is behind a stream's buffer; in a program without buffers, what stands in its place."""
+    buffer = getattr(stream, "buffer", None)
+    return getattr(buffer, "raw", buffer)
+
+
+def _with_outlet(stream: TextIO, name: str) -> TextIO:
+    """The same stream with an outlet at its end; one that has no file behind it is left as it is."""
+    raw = _raw_of(stream)
+    if not isinstance(raw, io.RawIOBase) or isinstance(raw, Outlet):
+        return stream
+    with suppress(OSError, ValueError):
+        stream.flush()
+    outlet = Outlet(raw, name)
+    return io.TextIOWrapper(
+        outlet if stream.buffer is raw else io.BufferedWriter(outlet),  # type: ignore[comparison-overlap]
+        encoding=encoding_for(stream),
+        errors=READABLE,
+        line_buffering=getattr(stream, "line_buffering", True),
+        write_through=getattr(stream, "write_through", False),
+    )
+
+
+def _open_what_is_closed() -> Iterator[str]:
+    """Whoever starts a program may close its first three files. The next to be opened would take their numbers, and a
+    journal must not become standard error: an empty file takes them, and the names of the streams are told."""
+    for number, (name, in_words) in enumerate(_NAMES.items()):
+        if getattr(sys, name) is None:
+            _occupy(number)
+            opened = os.fdopen(number, "r" if name == "stdin" else "w", encoding="utf-8", closefd=False)
+            setattr(sys, name, opened)
+            yield in_words
+
+
+def _occupy(number: int) -> None:
+    with suppress(OSError):
+        os.fstat(number)
+        return
+    opened = os.open(os.devnull, os.O_RDWR)  # takes the lowest free number, which is this one
+    if opened != number:
+        os.dup2(opened, number)
+        os.close(opened)
