@@ -32,6 +32,8 @@ def show_preflight(documents: Documents, *, unattended: bool, show_all: bool, as
         click.echo(json.dumps(_as_data(checked, whole), indent=2))
         return PreflightRefused.exit_code if checked.hazards else 0
     console_for().print(_shown(checked, whole, files.amplifier, show_all=show_all))
+    for note in checked.notes:
+        click.echo(f"Note: {note}.")
     checked.refuse_hazards(accepted="they are shown below")
     for warning in checked.warnings:
         click.echo(f"Warning: {warning}")
@@ -115,6 +117,7 @@ def _as_data(checked: Preflight, whole: Estimate) -> dict[str, object]:
         "at_most_s": checked.at_most_s,
         "hazards": list(checked.hazards),
         "warnings": list(checked.warnings),
+        "notes": list(checked.notes),
     }
 
 

@@ -191,6 +191,27 @@ class SupplyCommands(Part):
     output_off: _OfOutput = Field(description="switch the output off")
     get_output: _AskOutput = Field(description="answers 1 where the output is on, else 0")
     measure: _AskOutput = Field(description="answers the voltage at the output, V, and the current out of it, A")
+    arm_watchdog: Annotated[Command, *offering(watchdog_s=REAL)] = Field(
+        default=Command(),
+        description="start the supply's own watchdog, which switches every output off where it is not fed for so long",
+        examples=["OUTP:PROT:WDOG:DEL {watchdog_s:.0f};:OUTP:PROT:WDOG ON"],
+    )
+    feed_watchdog: Plain = Field(
+        default=Command(),
+        description="feed the watchdog; left out where every message feeds it",
+        examples=["OUTP:PROT:WDOG:RES"],
+    )
+    disarm_watchdog: Plain = Field(default=Command(), description="stop the watchdog", examples=["OUTP:PROT:WDOG OFF"])
+    get_watchdog_tripped: Question = Field(
+        default=Query(),
+        description="answers 1 where the watchdog has switched the outputs off, else 0",
+        examples=["OUTP:PROT:WDOG:TRIP?"],
+    )
+
+    @property
+    def has_watchdog(self) -> bool:
+        """Whether the supply has a watchdog that the program can start, or must feed."""
+        return bool(self.arm_watchdog or self.feed_watchdog)
 
 
 class SupplyDriver(Document):

@@ -14,7 +14,7 @@ from functools import partial
 from benchctl.archive.events import TRIP
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
-from benchctl.guard.limits import Watch, WatchedLimit
+from benchctl.guard.limits import WATCHDOG_S, Watch, WatchedLimit, limit_of_watchdog
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, STALE_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import Event, State, after
@@ -52,7 +52,8 @@ class Guard:
         self._trend = trend
         self._samplers = samplers_of(bench, {limit.signal for limit in limits})
         self._fresh: dict[str, float | None] = {}  # read since the last row of the trend
-        self.watches = [Watch(limit) for limit in limits]
+        self._has_watchdog = bench.has("supply") and bench.supply.has_watchdog
+        self.watches = [Watch(limit) for limit in (*limits, *([limit_of_watchdog()] if self._has_watchdog else []))]
         self.readings: dict[str, float | None] = {}
         self.confirmations: tuple[Confirmation, ...] = ()
         self.energised = False
@@ -67,7 +68,14 @@ class Guard:
         self._watching = 0
 
     def start(self) -> None:
-        """Begin to watch."""
+        """Begin to watch, and to be watched: where the supply has a watchdog, it is fed from now on.
+
+        Raises:
+            InstrumentError: the supply does not take its watchdog's command.
+        """
+        if self._has_watchdog:
+            self._bench.supply.arm_watchdog(WATCHDOG_S)
+            self._report("watchdog armed", watchdog_s=WATCHDOG_S)
         self._move(Event.START)
         self._watching = len(self._samplers)
         for sampler in self._samplers:
@@ -94,6 +102,8 @@ class Guard:
         with self._state_lock:
             if self.state is State.UNSAFE:
                 self._settle(make_safe(self._bench, self._hurried))
+        if self._has_watchdog and self.state is State.SAFE:  # otherwise it may be what switches off in the end
+            self._disarm_watchdog()
         return self.confirmations
 
     def hurry(self) -> None:
@@ -104,6 +114,12 @@ class Guard:
     def is_hurried(self) -> bool:
         """Whether confirmations are no longer waited for."""
         return self._hurried.is_set()
+
+    def _disarm_watchdog(self) -> None:
+        try:
+            self._bench.supply.disarm_watchdog()
+        except InstrumentError as error:
+            self._report("watchdog not disarmed", reason=str(error))
 
     # -- the threads -------------------------------------------------------------------------------------------
 

@@ -24,6 +24,12 @@ SUPPLY_PROTECTION = "supply_protection"
 # It has to be seen twice: the output is off by then, and one lost answer, every other second, is no protection.
 PROTECTION_SEEN_S = 3.0
 
+# Whether the supply's watchdog has tripped, and how long it waits to be fed. The guard takes a supply for lost that has
+# not answered for three seconds, and ends the run; beyond that a watchdog must bear a busy computer, or it would switch
+# off for nothing.
+SUPPLY_WATCHDOG = "supply_watchdog"
+WATCHDOG_S = 10.0
+
 
 class ProtectionLimit(Limit):
     """The supply's own over-voltage and over-current protection: once it trips, the amplifier has no supply."""
@@ -32,6 +38,15 @@ class ProtectionLimit(Limit):
 
     def __str__(self) -> str:
         return "none may trip"
+
+
+class WatchdogLimit(Limit):
+    """The supply's own watchdog: it must be fed, and once it trips every output is off."""
+
+    unit: ClassVar[str] = "tripped"
+
+    def __str__(self) -> str:
+        return "must be fed and may not trip"
 
 
 @dataclass(frozen=True)
@@ -83,6 +98,11 @@ def _of_amplifier(amplifier: Amplifier, bench: Bench) -> Iterator[WatchedLimit]:
 def _of_supply(bench: Bench) -> Iterator[WatchedLimit]:
     if bench.instruments.supply is not None:
         yield WatchedLimit(SUPPLY_PROTECTION, ProtectionLimit(above=0.0, for_s=PROTECTION_SEEN_S), "bench")
+
+
+def limit_of_watchdog() -> WatchedLimit:
+    """That of a supply whose driver has words for a watchdog."""
+    return WatchedLimit(SUPPLY_WATCHDOG, WatchdogLimit(above=0.0, for_s=PROTECTION_SEEN_S), "driver")
 
 
 class Watch:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from benchctl.documents.limits import SUPPLY_SIGNALS, output_signal
-from benchctl.guard.limits import SUPPLY_PROTECTION
+from benchctl.guard.limits import SUPPLY_PROTECTION, SUPPLY_WATCHDOG
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
@@ -23,6 +23,8 @@ TEMPERATURE_PERIOD_S = 1.0
 SIDE_PERIOD_S = 1.0
 # The supply has switched its output off by itself by then; what must not happen is that the run goes on for long.
 PROTECTION_PERIOD_S = 2.0
+# A tenth of what the watchdog waits.
+FEEDING_PERIOD_S = 1.0
 # A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
 # takes a session two seconds to find out, before it asks again.
 STALE_S = 3.0
@@ -87,8 +89,18 @@ def _of_supply(bench: Bench, watched: Set[str]) -> list[Sensor]:
     return [
         Sensor(SUPPLY_SIGNALS, SAMPLING_PERIOD_S, partial(supply.measure, output)),
         Sensor((SUPPLY_PROTECTION,), PROTECTION_PERIOD_S, partial(_tripped, supply, output), has_trend=False),
+        *_watchdog(supply),
         *(sensor for sensor in _of_further_outputs(supply, output) if not watched.isdisjoint(sensor.signals)),
     ]
+
+
+def _watchdog(supply: Supply) -> Iterator[Sensor]:
+    if supply.has_watchdog:
+        yield Sensor((SUPPLY_WATCHDOG,), FEEDING_PERIOD_S, partial(_fed, supply), has_trend=False)
+
+
+def _fed(supply: Supply) -> tuple[float]:
+    return (supply.feed_watchdog(),)
 
 
 def _tripped(supply: Supply, output: str) -> tuple[float]:

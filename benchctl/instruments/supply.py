@@ -87,6 +87,37 @@ class Supply(Role):
         voltage_v, current_a = self._ask_numbers(self._words.measure, 2, output=self.outputs[output])
         return voltage_v, current_a
 
+    @property
+    def has_watchdog(self) -> bool:
+        """Whether the supply switches its outputs off by itself where nobody feeds its watchdog."""
+        return self._words.has_watchdog
+
+    def arm_watchdog(self, watchdog_s: float) -> None:
+        """Start the watchdog: from now on it wants to be fed.
+
+        Raises:
+            InstrumentReports: the supply does not take the command.
+        """
+        self._say(self._words.arm_watchdog, watchdog_s=watchdog_s)
+        self.check_errors()
+
+    def feed_watchdog(self) -> float:
+        """Feed the watchdog; 1 where it has tripped before, so that the outputs are off, else 0.
+
+        Raises:
+            GarbledAnswer: the answer does not tell whether it has.
+        """
+        self._say(self._words.feed_watchdog)
+        if not self._words.get_watchdog_tripped:
+            return 0.0
+        return float(self._ask_for(self._words.get_watchdog_tripped, parse_boolean))
+
+    def disarm_watchdog(self) -> None:
+        """Stop the watchdog, past the interlock: the bench is safe, and nobody feeds it any more."""
+        with self.session.undisturbed():
+            for message in self._words.disarm_watchdog.render():
+                self.session.command_urgently(message)
+
     def safe_parts(self, outputs: Iterable[str]) -> list[SafePart]:
         """What the safe state asks of it, for these outputs in this order."""
         return [self._off(name, self.outputs[name]) for name in outputs]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
-from benchctl.runner import cautions, hazards
+from benchctl.runner import cautions, hazards, notes
 from benchctl.runner.expectation import Expectation
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.plan import PlannedStep
@@ -18,7 +18,8 @@ from benchctl.runner.steps import ACTIONS
 class Preflight:
     """The steps with what they are expected to take, every hazard and every warning found.
 
-    `forecasts` are the worst, `expectations` the likely. `accepted` is why a person goes on in spite of the warnings.
+    `forecasts` are the worst, `expectations` the likely. `accepted` is why a person goes on in spite of the warnings;
+    `notes` need no answer.
     """
 
     plan: tuple[PlannedStep, ...]
@@ -26,6 +27,7 @@ class Preflight:
     expectations: tuple[Expectation, ...]
     hazards: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     accepted: str = ""
 
     @property
@@ -67,4 +69,11 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         forecasts.append(forecast)
         expectations.append(outlook.go_through(forecast, expectations[-1].ends_s if expectations else 0.0))
     warnings = cautions.of_run(files, plan, forecasts, unattended=unattended)
-    return Preflight(tuple(plan), tuple(forecasts), tuple(expectations), tuple(dict.fromkeys(found)), tuple(warnings))
+    return Preflight(
+        tuple(plan),
+        tuple(forecasts),
+        tuple(expectations),
+        tuple(dict.fromkeys(found)),
+        tuple(warnings),
+        tuple(notes.of_files(files)),
+    )

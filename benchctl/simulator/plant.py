@@ -15,6 +15,7 @@ from benchctl.simulator.relays import Relays
 from benchctl.simulator.supply_outputs import SupplyOutput
 from benchctl.simulator.thermal import Sensor, ThermalChain
 from benchctl.simulator.truth import Truth
+from benchctl.simulator.watchdog import Watchdog
 
 REMOTE_INPUT_OHM = 4700.0
 """What the remote turn-on input draws its few milliamperes through."""
@@ -47,6 +48,7 @@ class Plant:
         self.ambient_c = description.bench.ambient_c
         self.drive = Drive()
         self.outputs, names = _supply_outputs(description)
+        self.watchdog = Watchdog()
         self._main = names[MAIN]
         self._remote = names.get(description.remote.output) if description.remote else None
         self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from benchctl.scpi.answers import Answer
 from benchctl.scpi.errors import ScpiError
@@ -19,6 +20,7 @@ from benchctl.simulator.history import SupplyMeans
 from benchctl.simulator.instrument import Instrument, Now, action
 from benchctl.simulator.supply_outputs import SupplyOutput
 from benchctl.simulator.truth import TrueError, Truth
+from benchctl.simulator.watchdog import DEFAULT_S, LONGEST_S, SHORTEST_S, WatchdogSettings
 from benchctl.simulator.world import World
 
 MEASURING_S = 0.02
@@ -50,10 +52,11 @@ class OutputSettings:
 
 @dataclass(frozen=True)
 class SupplySettings:
-    """Of every output, by its number, and which one commands go to."""
+    """Of every output, by its number, which one commands go to, and the watchdog over all of them."""
 
     chosen: int
     outputs: Mapping[int, OutputSettings]
+    watchdog: WatchdogSettings
 
 
 class _Output:
@@ -115,15 +118,17 @@ class SimulatedSupply(Instrument[SupplySettings]):
     def defaults(self) -> SupplySettings:
         """The first output chosen."""
         outputs = {number: output.defaults() for number, output in self._outputs.items()}
-        return SupplySettings(min(outputs), outputs)
+        return SupplySettings(min(outputs), outputs, WatchdogSettings())
 
     def snapshot(self) -> SupplySettings:
         """Of all outputs."""
-        return SupplySettings(self._chosen, {number: output.settings for number, output in self._outputs.items()})
+        outputs = {number: output.settings for number, output in self._outputs.items()}
+        return SupplySettings(self._chosen, outputs, self.plant.watchdog.settings)
 
     def restore(self, settings: SupplySettings) -> None:
         """Every output off."""
         self._chosen = settings.chosen
+        self.plant.watchdog.set(settings.watchdog, self.world.time_s)
         for number, output in self._outputs.items():
             true = self.plant.outputs[number]
             true.switch(False)
@@ -135,6 +140,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
         super().reset()
         for output in self.plant.outputs.values():
             output.clear()
+        self.plant.watchdog.clear(self.world.time_s)
 
     def refresh(self) -> None:
         """Bring the world up to the clock, and the questionable conditions with it."""
@@ -151,6 +157,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
         self._add_protection(tree)
         tree.add("OUTPut[:STATe]", set=self._switch, query=lambda _: self._true.live, parameters=[Boolean()])
         tree.add("OUTPut:PROTection:CLEar", set=action(self._clear))
+        self._add_watchdog(tree)
         tree.add("MEASure[:SCALar]:VOLTage[:DC]", query=lambda _: self._measure_v())
         tree.add("MEASure[:SCALar]:CURRent[:DC]", query=lambda _: self._measure_a())
         tree.add("MEASure[:SCALar]:POWer[:DC]", query=lambda _: self._measure_v() * self._measure_a())
@@ -188,6 +195,21 @@ class SimulatedSupply(Instrument[SupplySettings]):
                      query=self._getter(f"{setting}_enabled"), parameters=[Boolean()])  # fmt: skip
             tree.add(f"[SOURce]:{quantity}:PROTection:TRIPped", query=self._tripped(f"{setting}_tripped"))
             tree.add(f"[SOURce]:{quantity}:PROTection:CLEar", set=action(self._clear))
+
+    def _add_watchdog(self, tree: CommandTree) -> None:
+        """Not of SCPI-99, which knows no watchdog: the form that supplies with one give it."""
+        watchdog = self.plant.watchdog
+        tree.add("OUTPut:PROTection:WDOG[:STATe]", set=lambda call: self._watch(enabled=call.values[0]),
+                 query=lambda _: watchdog.settings.enabled, parameters=[Boolean()])  # fmt: skip
+        tree.add("OUTPut:PROTection:WDOG:DELay", set=lambda call: self._watch(delay_s=call.values[0]),
+                 query=lambda _: watchdog.settings.delay_s,
+                 parameters=[Numeric("S", SHORTEST_S, LONGEST_S, DEFAULT_S)])  # fmt: skip
+        tree.add("OUTPut:PROTection:WDOG:RESet", set=action(lambda: watchdog.feed(self.world.time_s)))
+        tree.add("OUTPut:PROTection:WDOG:TRIPped", query=lambda _: watchdog.tripped)
+
+    def _watch(self, **changed: Any) -> None:
+        watchdog = self.plant.watchdog
+        watchdog.set(replace(watchdog.settings, **changed), self.world.time_s)
 
     # The chosen output
 
@@ -238,6 +260,8 @@ class SimulatedSupply(Instrument[SupplySettings]):
 
     def _clear(self) -> None:
         self._true.clear()
+        if not any(output.watchdog_tripped for output in self.plant.outputs.values()):
+            self.plant.watchdog.clear(self.world.time_s)
 
     # Read-backs
 

@@ -41,6 +41,7 @@ class SupplyOutput:
     overcurrent_a: float = math.inf
     overvoltage_tripped: bool = False
     overcurrent_tripped: bool = False
+    watchdog_tripped: bool = False
     changed_s: float = 0.0
     """when it was last set or switched; no read-back averages over an earlier time"""
     present_v: float = field(init=False)
@@ -54,8 +55,8 @@ class SupplyOutput:
 
     @property
     def tripped(self) -> bool:
-        """Whether either protection holds the output off."""
-        return self.overvoltage_tripped or self.overcurrent_tripped
+        """Whether a protection holds the output off."""
+        return self.overvoltage_tripped or self.overcurrent_tripped or self.watchdog_tripped
 
     @property
     def live(self) -> bool:
@@ -100,7 +101,7 @@ class SupplyOutput:
 
     def clear(self) -> None:
         """Forget the trips. An output that tripped stays off until it is switched on again."""
-        self.overvoltage_tripped = self.overcurrent_tripped = False
+        self.overvoltage_tripped = self.overcurrent_tripped = self.watchdog_tripped = False
         self._above_since_s = None
 
     def watch(self, now_s: float, voltage_v: float, current_a: float) -> bool:

@@ -1,9 +1,9 @@
 """The simulated bench brought up to date whenever somebody asks.
 
 Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
-signal's own changes, a bouncing contact, a supply on its way to another voltage, the amplifier's turn-on delay and the
-protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors) are taken a step
-behind it.
+signal's own changes, a bouncing contact, a supply on its way to another voltage, the supply's watchdog, the amplifier's
+turn-on delay and the protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors)
+are taken a step behind it.
 """
 
 from __future__ import annotations
@@ -187,13 +187,15 @@ class World:
         short = self.plant.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
         longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
         change_s = amplifier.next_change_s()
-        bounce_s = self.plant.relays.next_bounce_s
-        return min(self.time_s + longest_s, change_s if change_s > self.time_s else math.inf, bounce_s, self._slew_s)
+        bounce_s, bite_s = self.plant.relays.next_bounce_s, self.plant.watchdog.due_s
+        change_s = change_s if change_s > self.time_s else math.inf
+        return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
 
     def _look(self) -> tuple[Circuit, Tone]:
         """Let the protections and the amplifier's state follow what has come about; the circuit that comes of it."""
         plant = self.plant
         plant.bounce(self.time_s)
+        plant.watchdog.look(self.time_s, plant.outputs.values())
         self._slew_s = plant.slew(self.time_s)
         for output in plant.outputs.values():
             if output is not plant.main_output:

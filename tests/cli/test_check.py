@@ -160,7 +160,7 @@ def test_garbage_is_a_fault_with_line_and_column_and_not_a_traceback(
 def test_the_faults_of_all_files_are_listed_at_once(benchctl: Command, tmp_path: Path) -> None:
     files = (
         sequence(tmp_path, IDLE, ("90 A", "90 V"), ("for: 1 s", "for: 1")),
-        bench(tmp_path, ("driver: supply/scpi99", "driver: supply/scpi98")),
+        bench(tmp_path, ("driver: supply/scpi99_watchdog", "driver: supply/scpi98")),
         amplifier(tmp_path, ("minimum: 10.5 V", "minimum: 15 V")),
     )
     ended = benchctl("check", *files)

@@ -35,6 +35,21 @@ def test_current_and_heatsink_are_drawn_against_time_with_their_units(benchctl: 
     assert re.search(r"^ +0 s +5\d s +1:4\d min$", shown, re.MULTILINE)
 
 
+@pytest.mark.parametrize(
+    ("driver", "said"),
+    [("supply/scpi99_watchdog", "off where it hears nothing of the guard for 10 s"), ("supply/scpi99", "stay on")],
+)
+def test_a_note_says_whether_the_supply_has_a_watchdog_and_asks_for_nothing(
+    driver: str, said: str, benchctl: Command, tmp_path: Path
+) -> None:
+    file = bench(tmp_path, ("driver: supply/scpi99_watchdog", f"driver: {driver}"))
+    ended = benchctl("preflight", "quick_check", "--bench", str(file), "--amplifier", "hx2150")
+    (note,) = [line for line in ended.out.splitlines() if line.startswith("Note: ")]
+    assert "watchdog" in note
+    assert said in note
+    assert ended.exit_code == 0
+
+
 def test_open_waits_are_told_with_the_longest_they_may_last(benchctl: Command) -> None:
     shown = benchctl(*DEMO).out
     assert len(re.findall(r"3.1 cool +0 s 40:00 min", shown)) == 2

@@ -21,11 +21,13 @@ from benchctl.guard.states import State
 from benchctl.runner.plan import PlannedStep
 from tests.guard.test_safe_state import ORDER
 from tests.instruments.scripted import Conversation, ScriptedPeer
-from tests.runner.rig import POWER_ON_LINE, Rig, files, rig
+from tests.runner.rig import POWER_ON_LINE, Rig, files, rig, shipped
 
 IDLE = "measure_idle: {for: 1 s}"
 LONG_HOLD = "hold: {for: 2 h}"
 DRIVEN = "set: {load: 4 ohm, frequency: 1 kHz, level: 500 mV}"
+# Once every output is confirmed to be off, nobody feeds the supply's watchdog any more.
+AT_THE_END = [*ORDER, ("supply", "OUTP:PROT:WDOG OFF")]
 BURST = "measure_burst: {cycles: [8], every: 250 ms}"
 
 
@@ -79,6 +81,38 @@ def test_a_protection_that_tripped_before_the_run_does_not_end_it(tmp_path: Path
         supply = bench.simulated.instruments["supply"].device
         supply.begin(b"INST:NSEL 1;:SOUR:VOLT:PROT 13;:SOUR:VOLT:PROT:STAT ON;:SOUR:VOLT 14;:OUTP ON")
         assert bench.execute().exit_code == 0
+
+
+def test_a_watchdog_of_the_supply_that_trips_ends_the_run_and_is_named(tmp_path: Path) -> None:
+    driver = tmp_path / "unfed.yaml"
+    text = shipped("drivers", "supply/scpi99_watchdog")
+    driver.write_text(text.replace('  feed_watchdog: "OUTP:PROT:WDOG:RES"\n', ""), encoding="utf-8")
+    edits = {"driver: supply/scpi99_watchdog": f"driver: {driver}"}
+    with rig(tmp_path, files(POWER_ON_LINE, DRIVEN, LONG_HOLD, "power_off", bench=edits)) as bench:
+        outcome = bench.execute()
+        (trip,) = bench.events("trip")
+        assert journal_ends_safe(bench)
+    assert outcome.exit_code == 4
+    assert trip["limit"] == "supply_watchdog"
+    assert 10.0 < trip["at_s"] < 20.0
+
+
+def test_a_watchdog_that_is_fed_is_no_trouble_is_armed_before_power_and_disarmed_at_the_end(tmp_path: Path) -> None:
+    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}", "power_off")) as bench:
+        assert bench.execute().exit_code == 0
+        sent = bench.taps.to("supply")
+        assert not bench.plant.watchdog.settings.enabled
+    armed = next(number for number, text in enumerate(sent) if "WDOG ON" in text)
+    powered = next(number for number, text in enumerate(sent) if text.endswith("OUTP ON"))
+    assert armed < powered
+
+
+def test_a_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(tmp_path: Path) -> None:
+    """It may be what switches off in the end."""
+    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}")) as bench:
+        bench.at(30.0, lambda: bench.taps.forge("supply", "OUTP?", "1"))
+        assert bench.execute().exit_code == 5
+        assert bench.plant.watchdog.settings.enabled
 
 
 def test_a_limit_set_low_ends_the_run_with_exit_code_4_and_keeps_what_was_measured(tmp_path: Path) -> None:
@@ -168,7 +202,7 @@ def test_the_operator_ends_a_run_at_once_with_exit_code_6(held: Rig) -> None:
 def test_after_the_interlock_opens_nothing_but_the_safe_state_reaches_an_instrument(held: Rig) -> None:
     commands = sent_after(held, lambda: held.run.interlock.open(OperatorStop("stopped")))
     held.execute()
-    assert commands() == ORDER
+    assert commands() == AT_THE_END
 
 
 @pytest.mark.parametrize("words", ["SING", "SOUR:LIST:COUN INF", "WAV:SOUR CHAN2", "OUTP ON"])
@@ -184,7 +218,7 @@ def test_a_stop_at_any_command_of_a_measurement_lets_no_other_follow(tmp_path: P
         bench.taps.on_send.append(stop)
         outcome = bench.execute()
         assert journal_ends_safe(bench)
-        assert [(role, text) for role, text in bench.taps.sent[marks[0] :] if "?" not in text] == ORDER
+        assert [(role, text) for role, text in bench.taps.sent[marks[0] :] if "?" not in text] == AT_THE_END
     assert outcome.exit_code == 6
 
 

@@ -126,6 +126,30 @@ def test_a_voltage_without_a_current_is_no_reading_nor_the_other_way_round(bench
         bench.run.bench.supply.measure("main")
 
 
+def test_a_watchdog_is_armed_fed_and_disarmed_in_the_words_of_its_driver(bench: Rig) -> None:
+    supply = bench.run.bench.supply
+    supply.arm_watchdog(7.0)
+    assert supply.feed_watchdog() == 0.0
+    bench.run.interlock.open(UsageError("the run is over"))
+    supply.disarm_watchdog()
+    assert [each for each in bench.taps.to("supply") if "WDOG" in each] == [
+        "OUTP:PROT:WDOG:DEL 7;:OUTP:PROT:WDOG ON",
+        "OUTP:PROT:WDOG:RES",
+        "OUTP:PROT:WDOG:TRIP?",
+        "OUTP:PROT:WDOG OFF",
+    ]
+
+
+def test_a_supply_that_does_not_take_its_watchdogs_command_says_so_before_anything_is_on(bench: Rig) -> None:
+    with pytest.raises(InstrumentReports, match="-222"):
+        bench.run.bench.supply.arm_watchdog(0.1)
+
+
+def test_a_watchdog_that_has_tripped_is_read_as_that(bench: Rig) -> None:
+    bench.taps.forge("supply", "WDOG:TRIP?", "1")
+    assert bench.run.bench.supply.feed_watchdog() == 1.0
+
+
 def test_an_error_that_the_instrument_reports_ends_up_with_its_number_and_name(bench: Rig) -> None:
     bench.run.bench.supply.session.command("SOUR:VOLT 5000")
     with pytest.raises(InstrumentReports, match="supply at") as caught:

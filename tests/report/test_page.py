@@ -258,8 +258,8 @@ def test_a_document_that_is_gone_is_told_and_the_figures_stay(folder: Path, name
 def test_a_bench_whose_own_driver_is_not_on_this_computer_is_read_all_the_same(folder: Path) -> None:
     file = folder / "inputs" / "bench.yaml"
     text = file.read_text(encoding="utf-8")
-    assert "driver: supply/scpi99" in text
-    file.write_text(text.replace("driver: supply/scpi99", "driver: my_own_supply.yaml"), encoding="utf-8")
+    assert "driver: supply/scpi99_watchdog" in text
+    file.write_text(text.replace("driver: supply/scpi99_watchdog", "driver: my_own_supply.yaml"), encoding="utf-8")
     page = page_of(folder)
     assert "Missing from the run folder" not in page.text
     assert "my_own_supply.yaml" in page.row("Instruments", "supply")

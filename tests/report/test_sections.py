@@ -117,7 +117,7 @@ def test_every_instrument_stands_with_identity_calibration_and_limits_of_error(s
     supply = next(row for row in instruments if row[0] == "supply")
     assert supply[1:] == [
         "benchctl,Dc supply,SIM2150,1.0",
-        "supply/scpi99",
+        "supply/scpi99_watchdog",
         "2026-03-02",
         "voltage: ±0.05 % of the reading, ±10 mV; current: ±0.3 % of the reading, ±60 mA",
     ]

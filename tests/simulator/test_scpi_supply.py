@@ -85,6 +85,63 @@ def test_past_its_limit_it_gives_constant_current_and_its_voltage_folds(room: Ro
     assert volts < 14.0
 
 
+ALL_OUTPUTS = "INST:NSEL 1;:OUTP?;:INST:NSEL 2;:OUTP?"
+
+
+def watched_room(room: Room, delay_s: float) -> None:
+    room.power_on()
+    room.supply.tell(f"OUTP:PROT:WDOG:DEL {delay_s};:OUTP:PROT:WDOG ON")
+
+
+def test_a_watchdog_that_is_fed_leaves_the_outputs_on(room: Room) -> None:
+    watched_room(room, 2.0)
+    for _ in range(5):
+        room.wait(1.9)
+        room.supply.tell("OUTP:PROT:WDOG:RES")
+    assert room.supply.ask(f"{ALL_OUTPUTS};:OUTP:PROT:WDOG:TRIP?") == "1;1;0"
+
+
+def test_a_watchdog_that_is_not_fed_switches_every_output_off_when_its_time_is_up(room: Room) -> None:
+    watched_room(room, 2.0)
+    room.wait(1.99)
+    assert room.supply.ask(ALL_OUTPUTS) == "1;1"
+    room.wait(0.02)
+    assert room.supply.ask(f"{ALL_OUTPUTS};:OUTP:PROT:WDOG:TRIP?") == "0;0;1"
+    room.wait(1.0)
+    assert float(room.supply.ask("INST:NSEL 1;:MEAS:VOLT?")) < 1.0
+
+
+def test_nobody_need_ask_for_the_watchdog_to_bite_when_it_is_due(room: Room) -> None:
+    """The amplifier has been without supply since then, not since the first question."""
+    watched_room(room, 2.0)
+    room.wait(60.0)
+    assert room.supply.ask(ALL_OUTPUTS) == "0;0"
+    assert room.world.plant.main_output.changed_s == pytest.approx(4.0)
+
+
+def test_outputs_that_the_watchdog_switched_off_stay_off_until_each_is_cleared(room: Room) -> None:
+    watched_room(room, 2.0)
+    room.wait(3.0)
+    room.supply.tell("OUTP:PROT:WDOG:RES", "INST:NSEL 1;:OUTP ON")
+    assert room.supply.errors() == [-221]
+    room.supply.tell("OUTP:PROT:CLE;:INST:NSEL 2;:OUTP:PROT:CLE", "INST:NSEL 1;:OUTP ON")
+    assert room.supply.ask("INST:NSEL 1;:OUTP?;:OUTP:PROT:WDOG:TRIP?") == "1;0"
+
+
+@pytest.mark.parametrize("message", ["OUTP:PROT:WDOG OFF", "*RST"])
+def test_a_watchdog_that_is_told_to_stop_never_bites(message: str, room: Room) -> None:
+    watched_room(room, 2.0)
+    room.supply.tell(message)
+    room.wait(60.0)
+    assert room.supply.ask("OUTP:PROT:WDOG?;:OUTP:PROT:WDOG:TRIP?") == "0;0"
+
+
+@pytest.mark.parametrize("seconds", [0.5, 3601])
+def test_a_watchdog_waits_no_shorter_and_no_longer_than_it_can(seconds: float, room: Room) -> None:
+    room.supply.tell(f"OUTP:PROT:WDOG:DEL {seconds}")
+    assert room.supply.errors() == [-222]
+
+
 def test_reset_switches_every_output_off(room: Room) -> None:
     room.power_on()
     room.supply.tell("*RST")
