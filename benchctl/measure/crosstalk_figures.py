@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from uncertainties import UFloat
 
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, SilentRecord
 from benchctl.measure.context import IdleContext
 from benchctl.measure.figure import Figure, figure_of
 from benchctl.measure.meters import Readings
@@ -48,29 +49,40 @@ def crosstalk(captures: Mapping[str, Capture], _readings: Readings, context: Cro
     """Captures by the roles of the context, each of all outputs.
 
     Gives crosstalk per undriven channel and frequency, as a ratio of voltages; of several driven channels that of the
-    one that leaks most; a bound where it is no more than noise.
+    one that leaks most; a bound where it is no more than noise. Where the driven output is no more than noise itself,
+    behind a filter for example, nothing is known.
 
     Raises:
-        MeasurementError: a record is missing, the driven output is silent, or another one plays as loud.
+        SilentRecord: a driven output is silent at every frequency.
+        MeasurementError: a record is missing, or another output plays as loud.
     """
     if not set(context.tones_hz) <= set(captures):
         raise MeasurementError("crosstalk needs a record of each driven channel at each frequency")
+    leaks = {
+        role: _leaks(captures[role], context.driven[role], context.tones_hz[role], context) for role in context.tones_hz
+    }
+    _refuse_silence(leaks, context)
     worst: dict[tuple[str, float], _Leak] = {}
-    for role in context.tones_hz:
-        for channel, leak in _leaks(captures[role], context.driven[role], context.tones_hz[role], context):
-            place = (channel, leak.frequency_hz)
-            if place not in worst or leak.highest > worst[place].highest:
-                worst[place] = leak
+    for channel, leak in chain.from_iterable(leaks.values()):
+        place = (channel, leak.frequency_hz)
+        if place not in worst or leak.highest > worst[place].highest:
+            worst[place] = leak
     return [_figure(channel, worst[channel, frequency_hz]) for channel, frequency_hz in sorted(worst)]
 
 
-def _leaks(
-    capture: Capture, driven: str, frequency_hz: float, context: CrosstalkContext
-) -> Iterator[tuple[str, _Leak]]:
+def _refuse_silence(leaks: Mapping[str, Sequence[tuple[str, _Leak]]], context: CrosstalkContext) -> None:
+    playing = {context.driven[role] for role, found in leaks.items() if found}
+    for silent in sorted(set(context.driven.values()) - playing):
+        raise SilentRecord(f"output {silent} is driven and silent at every frequency")
+
+
+def _leaks(capture: Capture, driven: str, frequency_hz: float, context: CrosstalkContext) -> list[tuple[str, _Leak]]:
+    """What shows at each other channel; nothing where the driven one is no more than noise."""
     signals = Signals(capture, context.accuracy)
     source = _amplitude(signals, driven, frequency_hz)
     if not source.nominal_value > _FLOOR_FACTOR * source.std_dev:
-        raise MeasurementError(f"output {driven} is driven and silent at {frequency_hz:g} Hz")
+        return []
+    leaks = []
     for channel in capture.channels:
         if channel == driven:
             continue
@@ -79,7 +91,8 @@ def _leaks(
             raise MeasurementError(f"output {channel} plays as {driven} does: its input is driven too")
         ratio = _on_chain(signals, channel, heard) / _on_chain(signals, driven, source)
         is_bound = bool(heard.nominal_value < _FLOOR_FACTOR * heard.std_dev)
-        yield channel, _Leak(ratio, is_bound, frequency_hz, capture.name)
+        leaks.append((channel, _Leak(ratio, is_bound, frequency_hz, capture.name)))
+    return leaks
 
 
 def _amplitude(signals: Signals, channel: str, frequency_hz: float) -> UFloat:

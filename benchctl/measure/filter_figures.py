@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, SilentRecord
 from benchctl.measure.figure import Figure, from_capture
 from benchctl.measure.meters import Readings
 from benchctl.measure.record import Capture
-from benchctl.measure.response import Response, Slope, lower_slope, passband, upper_slope
+from benchctl.measure.response import Slope, lower_slope, passband, upper_slope
 from benchctl.measure.response_figures import (
     Point,
     ResponseContext,
     band_edge,
     gain_figures,
+    in_the_clear,
+    lost_edge,
     reference_of,
     response_of,
     swept,
@@ -28,12 +30,19 @@ def filter_figures(captures: Mapping[str, Capture], _readings: Readings, context
     """Captures by the roles of the context's tones, each of all outputs; the reference lies in the pass band.
 
     Gives gain per channel and frequency, and per channel with a low-pass low_pass_corner (where gain is 3 dB down),
-    low_pass_slope and, where it is certain, low_pass_order; the same of a high-pass.
+    low_pass_slope and, where it is certain, low_pass_order; the same of a high-pass. A gain that is no more than noise
+    is a bound, and nothing is read from it but the bound of a corner that lies just before it.
 
     Raises:
-        MeasurementError: a record is missing or silent, or no channel shows a filter.
+        SilentRecord: every output is silent, at the reference or everywhere.
+        MeasurementError: a record is missing, or no channel shows a filter.
     """
     sweep = swept(captures, context)
+    if not any(in_the_clear(points, reference_of(points, context)) for points in sweep.values()):
+        raise SilentRecord(
+            f"no output is more than noise at the reference of {context.reference_hz:g} Hz; "
+            "set `reference` to a frequency in the band that the filter leaves"
+        )
     corners = [
         figure
         for channel, points in sweep.items()
@@ -49,23 +58,24 @@ def filter_figures(captures: Mapping[str, Capture], _readings: Readings, context
 
 
 def _of_channel(channel: str, points: list[Point], reference_hz: float) -> list[Figure]:
-    curve = response_of(points)
+    clear = in_the_clear(points, reference_hz)
+    if not clear:
+        return []
+    curve = response_of(clear)
     band = passband(curve, reference_hz)
+    low = band_edge("low_pass_corner", channel, curve, band.upper_hz)
+    high = band_edge("high_pass_corner", channel, curve, band.lower_hz)
     figures = [
-        *_of_filter("low_pass", channel, curve, band.upper_hz, upper_slope(curve, band)),
-        *_of_filter("high_pass", channel, curve, band.lower_hz, lower_slope(curve, band)),
+        low or lost_edge("low_pass_corner", channel, points, curve, reference_hz, upwards=True),
+        *_of_slope("low_pass", channel, upper_slope(curve, band)),
+        high or lost_edge("high_pass_corner", channel, points, curve, reference_hz),
+        *_of_slope("high_pass", channel, lower_slope(curve, band)),
     ]
-    relative_to = [replace(figure, frequency_hz=reference_hz) for figure in figures]
+    relative_to = [replace(figure, frequency_hz=reference_hz) for figure in figures if figure is not None]
     return from_capture(relative_to, *(point.capture for point in points))
 
 
-def _of_filter(
-    kind: str, channel: str, curve: Response, corner_hz: float | None, slope: Slope | None
-) -> Iterator[Figure]:
-    corner = band_edge(f"{kind}_corner", channel, curve, corner_hz)
-    if corner is None:
-        return
-    yield corner
+def _of_slope(kind: str, channel: str, slope: Slope | None) -> Iterator[Figure]:
     if slope is None:
         return
     yield Figure(f"{kind}_slope", slope.db_per_octave, SLOPE_UNIT, slope.expanded_uncertainty, COVERAGE_FACTOR, channel)

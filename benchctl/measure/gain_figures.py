@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from uncertainties import UFloat
 
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, SilentRecord
 from benchctl.measure.figure import Figure, figure_of, from_capture
 from benchctl.measure.meters import Readings
 from benchctl.measure.record import Capture
@@ -34,16 +34,20 @@ def gain(captures: Mapping[str, Capture], _readings: Readings, context: GainCont
     rated power) where the load is rated, and channel_balance (gain over that of the first channel) per further channel.
 
     Raises:
-        MeasurementError: the record is missing, or an output is silent.
+        SilentRecord: an output is silent.
+        MeasurementError: the record is missing.
     """
     if GAIN not in captures:
         raise MeasurementError("no capture of the driven outputs was taken")
     capture = captures[GAIN]
     signals, source = Signals(capture, context.accuracy), ErrorOf(context.level_accuracy).on(context.level_v)
-    gains = {
-        channel: point_of(signals, channel, context.tones_hz[GAIN], source, context).gain
-        for channel in capture.channels
+    points = {
+        channel: point_of(signals, channel, context.tones_hz[GAIN], source, context) for channel in capture.channels
     }
+    for channel, point in points.items():
+        if point.is_drowned:
+            raise SilentRecord(f"output {channel} is silent at {point.frequency_hz:g} Hz")
+    gains = {channel: point.gain for channel, point in points.items()}
     figures = [figure for channel, value in gains.items() for figure in _of_channel(channel, value, context)]
     first, *others = gains
     figures += [figure_of("channel_balance", gains[channel] / gains[first], "1", channel) for channel in others]

@@ -56,5 +56,14 @@ def test_an_input_that_was_left_plugged_in_is_noticed() -> None:
 
 
 def test_a_driven_output_that_is_silent_is_noticed() -> None:
-    with pytest.raises(MeasurementError, match="is driven and silent"):
+    with pytest.raises(MeasurementError, match="output A is driven and silent at every frequency"):
         figures_of(A={"A": 0.0, "B": 0.0}, B={"A": 0.01, "B": 10.0})
+
+
+def test_a_frequency_at_which_the_driven_output_is_silent_tells_nothing_and_hides_nothing() -> None:
+    """As behind a low-pass: what the others show at 1 kHz is known, at 2 kHz it is not."""
+    captures = {"heard": captured({"A": 10.0, "B": 0.01}), "hidden": captured({"A": 0.0, "B": 0.0})}
+    context = CrosstalkContext(driven={"heard": "A", "hidden": "A"}, tones_hz={"heard": 1e3, "hidden": 2e3})
+    (leak,) = crosstalk(captures, {}, context)
+    assert leak.frequency_hz == 1e3
+    assert leak.value == pytest.approx(1e-3, rel=0.02)

@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.markers import CARETDOWN
 
 from benchctl.archive.entries import FiguresEntry
 from benchctl.measure.figure import Figure
+from benchctl.measure.record import Samples
 from benchctl.measure.words import as_said, unit_in_words
 from benchctl.quantity import render
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
@@ -51,7 +53,8 @@ def _picture(entry: FiguresEntry, names: Sequence[str], name: str) -> Picture:
         svg = svg_of(figure, name, alt)
     files = list(dict.fromkeys(entry.captures.values()))
     through = f"{files[0]} to {files[-1]}" if len(files) > 1 else "".join(files)
-    caption = f"Bands: value ± U. From {through}."
+    bounds = " Open marks: at most so much." if any(f.bound for each in names for f in _of(entry, each)) else ""
+    caption = f"Bands: value ± U.{bounds} From {through}."
     return Picture(name, f"{entry.step}: {what} against frequency{load}", caption, alt, svg)
 
 
@@ -60,11 +63,10 @@ def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
         own = sorted(
             (f for f in figures if f.channel == channel and f.frequency_hz), key=lambda f: f.frequency_hz or 0.0
         )
-        hertz = np.array([figure.frequency_hz for figure in own], dtype=np.float64)
-        said = np.array([as_said(figure) for figure in own])
+        hertz, value, uncertainty = _curve([figure for figure in own if not figure.bound])
         panel.plot(
             hertz,
-            said[:, 0],
+            value,
             color=colour(place),
             label=channel,
             marker=marker(place),
@@ -72,8 +74,17 @@ def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
             linestyle=DASHES[place % len(DASHES)],
         )
         panel.fill_between(
-            hertz, said[:, 0] - said[:, 1], said[:, 0] + said[:, 1], color=colour(place), alpha=0.18, linewidth=0
+            hertz, value - uncertainty, value + uncertainty, color=colour(place), alpha=0.18, linewidth=0
         )
+        hertz, value, _ = _curve([figure for figure in own if figure.bound])
+        panel.plot(hertz, value, color=colour(place), marker=CARETDOWN, markersize=4.0, linestyle="", fillstyle="none")
+
+
+def _curve(figures: Sequence[Figure]) -> tuple[Samples, Samples, Samples]:
+    """Frequencies, values and uncertainties, as they are said."""
+    rows = [(figure.frequency_hz, *as_said(figure)) for figure in figures]
+    hertz, value, uncertainty = np.array(rows, dtype=np.float64).reshape(-1, 3).T
+    return hertz, value, uncertainty
 
 
 def _mark_edges(panel: Axes, entry: FiguresEntry) -> None:
@@ -87,6 +98,9 @@ def _told(entry: FiguresEntry, names: Sequence[str]) -> str:
     for name in names:
         for channel in dict.fromkeys(figure.channel for figure in _of(entry, name)):
             own = [figure for figure in _of(entry, name) if figure.channel == channel and figure.frequency_hz]
-            said, unit = [as_said(figure)[0] for figure in own], unit_in_words(own[0])
-            sentences.append(f"{name} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
+            said, unit = [as_said(figure)[0] for figure in own if not figure.bound], unit_in_words(own[0])
+            if said:
+                sentences.append(f"{name} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
+            if hidden := len(own) - len(said):
+                sentences.append(f"{name} of {channel} is no more than noise at {hidden} of {len(own)} frequencies.")
     return " ".join(sentences)

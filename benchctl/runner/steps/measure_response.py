@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from benchctl.documents.measuring_steps import MeasureFilter, MeasureResponse
+from benchctl.measure.figure import Figure
 from benchctl.measure.response_figures import ResponseContext
+from benchctl.quantity import render
 from benchctl.runner import exposure
 from benchctl.runner.contexts import generator_accuracies
 from benchctl.runner.drive import connected_load_ohm
@@ -17,7 +19,15 @@ RETAKEN = 0.25
 
 def perform_response(step: MeasureResponse, run: Run) -> None:
     """Gain, phase and band edges."""
-    _perform(step, run, "response")
+    figures = _perform(step, run, "response")
+    edged = {figure.channel for figure in figures if figure.name == "upper_band_edge"}
+    silent = [channel for channel in run.files.amplifier.channels if channel not in edged]
+    if silent:
+        at = "everywhere" if step.reference_hz is None else f"at the reference of {render(step.reference_hz, 'Hz')}"
+        run.note(
+            f"no band edges of {' and '.join(silent)}: no more than noise {at}; "
+            "set `reference` to a frequency in the pass band"
+        )
 
 
 def perform_filter(step: MeasureFilter, run: Run) -> None:
@@ -25,7 +35,7 @@ def perform_filter(step: MeasureFilter, run: Run) -> None:
     _perform(step, run, "filter")
 
 
-def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> None:
+def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> list[Figure]:
     """Step through the frequencies, a record of all outputs at each."""
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
@@ -38,7 +48,7 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
         **generator_accuracies(run.files.bench),
         **run.accuracies(),
     )
-    run.analyse(analysis, captures, {}, context, step.expect)
+    return run.analyse(analysis, captures, {}, context, step.expect)
 
 
 def foresee(step: MeasureResponse | MeasureFilter, outlook: Outlook) -> Forecast:
