@@ -101,7 +101,7 @@ def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[st
         yield from _setting(step, outlook)
     for load_ohm in getattr(step, "loads_ohm", ()):
         yield from _load(load_ohm, outlook)
-    yield from _conditions(step.STATE, outlook)
+    yield from _not_set_yet(step.STATE, outlook)
     yield from _generator(step, outlook)
     yield from burdens.hazards_of(forecast, outlook)
 
@@ -213,7 +213,7 @@ def _loads_in_words(load: RelayBank | ElectronicLoad, channels: Sequence[str]) -
     return f"are {' and '.join(render(value, 'ohm') for value in values)}" if values else "is none at all"
 
 
-def _conditions(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
+def _not_set_yet(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
     if "power" in wanted and outlook.supply_v is None:
         yield "the amplifier is off: 'power_on' comes first"
     if "load" in wanted and outlook.load_ohm is None:

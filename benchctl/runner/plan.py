@@ -1,4 +1,4 @@
-"""From a sequence to its steps in order: sweeps and repeats written out, conditions on the files decided."""
+"""From a sequence to its steps in order: sweeps and repeats written out, what depends on the files decided."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[Plan
     return tuple(outline(sequence, amplifier, bench).steps())
 
 
-Conditions = tuple[Mapping[str, Criterion], ...]
+OnlyIf = tuple[Mapping[str, Criterion], ...]
 
 
 @dataclass(frozen=True)
@@ -94,9 +94,7 @@ class _Expansion:
     amplifier: Amplifier
     bench: Bench
 
-    def of(
-        self, steps: Iterable[StepBase], prefix: str, point: str, only_if: Conditions
-    ) -> Iterator[Branch | PlannedStep]:
+    def of(self, steps: Iterable[StepBase], prefix: str, point: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
         for place, step in enumerate(steps, start=1):
             number = f"{prefix}{place}"
             match step:
@@ -109,7 +107,7 @@ class _Expansion:
                 case _:
                     yield PlannedStep(number, point, step, only_if)
 
-    def _swept(self, sweep: Sweep, number: str, outer: str, only_if: Conditions) -> Branch:
+    def _swept(self, sweep: Sweep, number: str, outer: str, only_if: OnlyIf) -> Branch:
         points = []
         for values in sweep.points():
             title = values_in_words(values)
@@ -119,7 +117,7 @@ class _Expansion:
             points.append(Branch("", title, parts, setting))
         return Branch(number, f"sweep {', '.join(sweep.axes)}", tuple(points), is_loop=True)
 
-    def _repeated(self, repeat: Repeat, number: str, outer: str, only_if: Conditions) -> Iterator[Branch]:
+    def _repeated(self, repeat: Repeat, number: str, outer: str, only_if: OnlyIf) -> Iterator[Branch]:
         turns = []
         for turn in range(1, repeat.times + 1):
             title = f"{turn} of {repeat.times}"
@@ -128,7 +126,7 @@ class _Expansion:
         if turns:
             yield Branch(number, f"repeat {repeat.times} times", tuple(turns), is_loop=True)
 
-    def _conditional(self, when: When, number: str, point: str, only_if: Conditions) -> Iterator[Branch]:
+    def _conditional(self, when: When, number: str, point: str, only_if: OnlyIf) -> Iterator[Branch]:
         if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
             return
         if when.bench is not None and not _drives_alone(self.bench, self.amplifier, when.bench.inputs):
@@ -136,10 +134,10 @@ class _Expansion:
         own = (*only_if, when.criteria) if when.criteria else only_if
         parts = tuple(self.of(when.steps, f"{number}.", point, own))
         if parts:
-            yield Branch(number, f"when {_conditions_in_words(when)}", parts)
+            yield Branch(number, f"when {_criteria_in_words(when)}", parts)
 
 
-def _conditions_in_words(when: When) -> str:
+def _criteria_in_words(when: When) -> str:
     """What must hold: figures measured before, then what the files must say, which is so wherever this is asked."""
     told = [f"{name} {criterion}" for name, criterion in when.criteria.items()]
     for traits in (when.amplifier, when.bench):

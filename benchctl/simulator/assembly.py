@@ -25,7 +25,7 @@ BIAS_STATED_C = 25.0
 """The temperature at which a bias is stated."""
 
 
-class Conditions(NamedTuple):
+class OperatingPoint(NamedTuple):
     """All that a circuit depends on, but for the loads."""
 
     tone: Tone
@@ -48,7 +48,7 @@ class Assembly:
         self._plate = plate
         self._channels = tuple(output_of(physics, plate, channel, controls[channel]) for channel in plate.channels)
 
-    def circuit(self, now: Conditions, conductances_s: Sequence[float]) -> Circuit:
+    def circuit(self, now: OperatingPoint, conductances_s: Sequence[float]) -> Circuit:
         """With a load of so much at each channel."""
         physics = self._physics
         return Circuit(
@@ -67,7 +67,7 @@ class Assembly:
         drift = 1 + self._physics.bias_drift_per_k * (temperature_c - BIAS_STATED_C)
         return max(self._physics.bias_current_a * len(self._channels) * drift, 0.0)
 
-    def _converter(self, now: Conditions) -> Converter:
+    def _converter(self, now: OperatingPoint) -> Converter:
         physics = self._physics
         nominal_v = self._plate.supply_nominal_v
         awake = now.state.converting
@@ -81,7 +81,7 @@ class Assembly:
             regulated_v=physics.rail_v * now.ramp if regulated else math.inf,
         )
 
-    def _stages(self, now: Conditions, conductances_s: Sequence[float]) -> tuple[Stage, ...]:
+    def _stages(self, now: OperatingPoint, conductances_s: Sequence[float]) -> tuple[Stage, ...]:
         joint = self._physics.faults.dry_joint
         silent = joint.channel if joint is not None and now.joint_open else None
         names = self._plate.channels
@@ -95,7 +95,7 @@ class Assembly:
             for name, output, conductance_s in zip(names, self._channels, conductances_s, strict=True)
         )
 
-    def _input_tone(self, channel: str, now: Conditions) -> Tone:
+    def _input_tone(self, channel: str, now: OperatingPoint) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""
         if channel in now.driven:
             return now.tone

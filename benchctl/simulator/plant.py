@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from benchctl.simulator.amplifier import Amplifier, Sight
-from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, Conditions
+from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.circuit import Circuit
 from benchctl.simulator.description import BenchDescription, ResistorDescription
 from benchctl.simulator.drive import Drive, Tone
@@ -68,7 +68,7 @@ class Plant:
         self._plugged = frozenset(description.plate.channels)
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
-        self._circuits: dict[Conditions, Circuit] = {}
+        self._circuits: dict[OperatingPoint, Circuit] = {}
 
     @property
     def main_output(self) -> SupplyOutput:
@@ -155,7 +155,7 @@ class Plant:
         if any(abs(new - old) > SAME_LOAD * old for new, old in zip(conductances_s, self._conductances_s, strict=True)):
             self._conductances_s = conductances_s
             self._circuits.clear()
-        key = self._conditions(tone, now_s)
+        key = self._operating_point(tone, now_s)
         if key not in self._circuits:
             if len(self._circuits) >= CIRCUITS_KEPT:
                 self._circuits.clear()
@@ -183,10 +183,10 @@ class Plant:
         self._joint_open = self.heatsink_c > (joint.closes_c if was_open else joint.opens_c)
         return self._joint_open is not was_open
 
-    def _conditions(self, tone: Tone, now_s: float) -> Conditions:
+    def _operating_point(self, tone: Tone, now_s: float) -> OperatingPoint:
         """Tones that differ only in when they began make the same circuit."""
         amplifier = self.amplifier
-        return Conditions(
+        return OperatingPoint(
             tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0),
             source=self._main.source(),
             state=amplifier.state,
