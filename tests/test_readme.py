@@ -25,7 +25,7 @@ from benchctl.documents.references import STAND_IN
 from benchctl.documents.sequence import Sequence
 from benchctl.documents.steps import KINDS
 from tests.pages import PAGES, ROOT, blocks, blocks_in, digits_aside, links, section_of, text_of
-from tools import figure_table, sequence_table
+from tools import column_table, figure_table, sequence_table
 from tools.marked import part_of
 from tools.picture import PICTURE, words_of
 from tools.step_table import PART, step_table
@@ -222,6 +222,10 @@ def test_the_table_of_sequences_is_that_of_their_files() -> None:
 def test_the_table_of_steps_has_every_step_and_no_other() -> None:
     listed = [name for row in table_rows("The steps") for name in re.findall(r"`(\w+)`", row[0])]
     assert sorted(listed) == sorted(KINDS)
+
+
+def test_the_table_of_columns_is_what_is_said_of_each() -> None:
+    assert part_of(text_of(README), column_table.PART) == column_table.column_table(), "write it anew: make docs"
 
 
 def test_the_table_of_figures_is_what_is_said_of_each() -> None:

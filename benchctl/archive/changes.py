@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchctl.archive.compare import identity, label
-from benchctl.archive.entries import Conditions, FiguresEntry
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 
 
 @dataclass(frozen=True)
 class Place:
-    """What figures of two runs must share to belong together: the step, its analysis, where it was measured."""
+    """What figures of two runs must share to belong together: the step, its analysis, under what it was measured."""
 
     step: str
     analysis: str
@@ -71,16 +72,29 @@ def _in_words(figure: Figure | None) -> str:
 
 def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:
     """Every figure of either run, changed or not: those of the first run in its order, then those it has not."""
-    old, new = _by_place(before), _by_place(after)
+    whole = all(entry.conditions.is_whole for entry in (*before, *after))
+    old, new = _by_place(before, whole=whole), _by_place(after, whole=whole)
     return [Change(place, old.get(place), new.get(place)) for place in dict.fromkeys([*old, *new])]
 
 
-def _by_place(entries: Sequence[FiguresEntry]) -> dict[Place, Figure]:
+def _by_place(entries: Sequence[FiguresEntry], *, whole: bool) -> dict[Place, Figure]:
     return {
-        Place(entry.step, entry.analysis, entry.conditions, identity(figure)): figure
+        Place(entry.step, entry.analysis, _to_share(entry, figure, whole=whole), identity(figure)): figure
         for entry in entries
         for figure in entry.figures
     }
+
+
+def _to_share(entry: FiguresEntry, figure: Figure, *, whole: bool) -> Conditions:
+    """The conditions that both runs must have set alike; a level that is searched comes out as it may.
+
+    Where one of the runs has not kept its conditions as a whole, load and frequency must do. Idle figures of such a run
+    stand at the frequency that the generator happened to be tuned to.
+    """
+    found = entry.conditions_of(figure)
+    if not whole:
+        return Conditions(found.load_ohm, None if entry.analysis == "idle" else found.frequency_hz)
+    return found if found.drive in ("set", "undriven") else replace(found, level_v=None)
 
 
 def _differ(before: Figure, after: Figure) -> bool:

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from benchctl.archive.entries import last_place
-from benchctl.archive.figures import COLUMNS
+from benchctl.archive.figures import EARLIER_COLUMNS
 from benchctl.measure.figure import Figure
 
 # Room for the decimal fraction that has no exact binary form, when a difference is held against one unit.
@@ -73,15 +73,22 @@ def _same_number(stored: float | None, fresh: float | None, place: int | None) -
 
 
 def table_differences(written: pd.DataFrame, journal: pd.DataFrame) -> list[Difference]:
-    """Where the table that was found is not the one that the journal gives; both have the columns of figures.csv."""
+    """Where the table that was found is not the one that the journal gives; both have columns of figures.csv."""
     if len(written) != len(journal):
         return [Difference("figures.csv", "the table", f"{len(written)} rows", f"the journal gives {len(journal)}")]
+    if gone := [name for name in journal.columns if name not in written.columns and _is_kept(name, journal)]:
+        return [Difference("figures.csv", "the table", "something else", f"the journal gives {', '.join(gone)} too")]
     return [
         _cell_difference(row, column, stored, fresh)
-        for column in COLUMNS
+        for column in written.columns
         for row, (stored, fresh) in enumerate(zip(written[column].tolist(), journal[column].tolist(), strict=True))
         if not _same_cell(stored, fresh)
     ]
+
+
+def _is_kept(column: str, journal: pd.DataFrame) -> bool:
+    """Whether the journal is of a run that kept the columns which runs of earlier versions lack."""
+    return column not in EARLIER_COLUMNS and bool((journal["run"] != "").any())
 
 
 def _same_cell(stored: Any, fresh: Any) -> bool:

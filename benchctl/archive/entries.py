@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -13,6 +13,7 @@ from benchctl.archive.events import FIGURES, HANDS, STEP_GIVEN_UP
 from benchctl.archive.journal import Event
 from benchctl.errors import ArchiveError
 from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.conditions import Conditions, common_to
 from benchctl.measure.figure import Figure
 
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
@@ -23,20 +24,13 @@ RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}
 
 
 @dataclass(frozen=True)
-class Conditions:
-    """Under what the figures hold; None where it does not apply."""
-
-    load_ohm: float | None = None
-    frequency_hz: float | None = None
-
-
-@dataclass(frozen=True)
 class FiguresEntry:
     """One analysis with its outcome.
 
     `step` is the step's name in the sequence, `analysis` a name in `measure.analyses.ANALYSES`; `captures` maps role
     to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
-    is the analysis's context as JSON.
+    is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
+    several levels, a response at many frequencies.
     """
 
     step: str
@@ -46,6 +40,7 @@ class FiguresEntry:
     context: Mapping[str, Any]
     conditions: Conditions
     figures: Sequence[Figure]
+    captured: Mapping[str, Conditions] = field(default_factory=dict)
     time_s: float = 0.0
     number: int = 0
 
@@ -71,6 +66,16 @@ class FiguresEntry:
         del fields["time_s"], fields["number"]
         return fields
 
+    def conditions_of(self, figure: Figure) -> Conditions:
+        """Of one of the figures: driven as its records were; at a load or a frequency of its own, where it has any."""
+        records = [self.captured[file] for file in figure.capture.split() if file in self.captured]
+        found = self.conditions.driven_as(common_to(records)) if records else self.conditions
+        return replace(
+            found,
+            load_ohm=found.load_ohm if figure.load_ohm is None else figure.load_ohm,
+            frequency_hz=found.frequency_hz if figure.frequency_hz is None else figure.frequency_hz,
+        )
+
     def named_readings(self) -> dict[str, list[float]]:
         """The readings as an analysis takes them: NaN where one could not be read."""
         return {
@@ -79,6 +84,7 @@ class FiguresEntry:
 
 
 _ENTRY = TypeAdapter(FiguresEntry)
+_CONDITIONS = TypeAdapter(Conditions)
 
 
 def _with_verdicts_of_today(event: Event) -> Event:
@@ -106,6 +112,18 @@ def context_of(entry: FiguresEntry) -> Any:
         return TypeAdapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
     except ValidationError as error:
         raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is none: {error}") from error
+
+
+def conditions_of(event: Event) -> Conditions:
+    """What the bench was set to when a step began or ended; nothing where an older run did not keep it.
+
+    Raises:
+        ArchiveError: the event holds something else there.
+    """
+    try:
+        return _CONDITIONS.validate_python(event.get("conditions") or {})
+    except ValidationError as error:
+        raise ArchiveError(f"the conditions in journal event {event.get('number')} are none: {error}") from error
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:

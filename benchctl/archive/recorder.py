@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import asdict, replace
 from hashlib import sha256
 from typing import Any
 
 from benchctl.archive.captures import save_capture
 from benchctl.archive.entries import (
-    Conditions,
     FiguresEntry,
     as_stored,
     context_as_json,
@@ -18,13 +17,15 @@ from benchctl.archive.entries import (
     positions_of,
     readings_as_json,
 )
-from benchctl.archive.events import CAPTURE, FIGURES, HANDS, STEP_GIVEN_UP
+from benchctl.archive.events import CAPTURE, FIGURES, HANDS, RUN_STARTED, STEP_GIVEN_UP
 from benchctl.archive.figures import write_figures
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal, read_journal
+from benchctl.archive.run_identity import RunIdentity, run_identity_of
 from benchctl.archive.trend import Trend
 from benchctl.clock import Clock
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.measure.record import Capture
 
@@ -43,6 +44,7 @@ class Recorder:
         events = read_journal(folder.journal).unbroken().events if folder.journal.exists() else ()
         self._entries = entries_of(events)
         self._positions = positions_of(events)
+        self._run = run_identity_of(events)
         self._journal = Journal(folder.journal, clock)
         self._trend = Trend(folder)
 
@@ -55,6 +57,12 @@ class Recorder:
     def positions(self) -> Mapping[str, str]:
         """What a person has said of each control and whatever else was asked for, as it was last."""
         return dict(self._positions)
+
+    def start(self, run: RunIdentity, **fields: Any) -> None:
+        """Journal that the run starts, which run it is, and whatever else is told of it."""
+        self._run = run
+        of_run = {"run": run.run, "amplifier": run.amplifier, "serial": run.serial, "dry_run": run.simulated}
+        self.event(RUN_STARTED, **of_run, **fields)
 
     def hands(self, request: str, answers: Mapping[str, str]) -> None:
         """Keep that a person was asked to do something, and what they said of each thing that was asked for."""
@@ -69,7 +77,8 @@ class Recorder:
         """Store a capture; returns its file's name in the folder, such as 'captures/0007-burst.npz'."""
         file, content_hash = save_capture(self.folder, capture)
         about = {"signals": list(capture.traces), "samples": capture.samples, "taken_s": capture.taken_s}
-        self.event(CAPTURE, file=file, **about, sha256=content_hash)
+        set_to = {"conditions": asdict(capture.conditions), "load_c": capture.load_c}
+        self.event(CAPTURE, file=file, **about, **set_to, sha256=content_hash)
         return file
 
     def keep(self, capture: Capture) -> Capture:
@@ -84,8 +93,9 @@ class Recorder:
         captures: Mapping[str, str],
         readings: Mapping[str, Sequence[float]],
         context: Any,
-        conditions: Mapping[str, float | None],
+        conditions: Conditions,
         figures: Sequence[Figure],
+        captured: Mapping[str, Conditions] | None = None,
     ) -> None:
         """Journal the figures of one analysis with all that recomputes them, and bring figures.csv up to date.
 
@@ -95,8 +105,9 @@ class Recorder:
             captures: role -> file, as `capture` returned it.
             readings: name -> values in base units, as given to the analysis.
             context: the dataclass given to the analysis.
-            conditions: `load_ohm` and `frequency_hz`, where they apply.
+            conditions: what the bench was set to.
             figures: what came out, with their verdicts; each names captures by file.
+            captured: file -> the conditions of that record.
         """
         _check_capture_names(figures, captures)
         entry = FiguresEntry(
@@ -105,12 +116,13 @@ class Recorder:
             captures=dict(captures),
             readings=readings_as_json(readings),
             context=context_as_json(context),
-            conditions=Conditions(**conditions),
+            conditions=conditions,
+            captured=dict(captured or {}),
             figures=[as_stored(figure) for figure in figures],
         )
         # What the journal has is what the table gets, the time included.
         self._entries.append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
-        write_figures(self.folder, self._entries)
+        write_figures(self.folder, self._entries, self._run)
 
     def give_up(self, step: str, no_results: Collection[int], **fields: Any) -> None:
         """Journal that a step is given up, to begin anew, and take what it had found out of figures.csv.
@@ -122,7 +134,7 @@ class Recorder:
         """
         self.event(STEP_GIVEN_UP, step=step, no_results=sorted(no_results), **fields)
         self._entries = [entry for entry in self._entries if entry.number not in no_results]
-        write_figures(self.folder, self._entries)
+        write_figures(self.folder, self._entries, self._run)
 
     def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:
         """Add a sample to the trend; see `Trend.append`."""
@@ -138,7 +150,7 @@ class Recorder:
         with ExitStack() as stack:  # each is let go of, whatever became of the others
             stack.callback(self._journal.close)
             stack.callback(self._trend.finish)
-            write_figures(self.folder, self._entries)
+            write_figures(self.folder, self._entries, self._run)
 
 
 def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import pandas as pd
+
 from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
 from benchctl.archive.entries import FiguresEntry, context_of, entries_of
@@ -14,6 +16,7 @@ from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
+from benchctl.archive.run_identity import run_identity_of
 from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure
@@ -66,7 +69,7 @@ def verify(path: Path) -> Verification:
         checked=sum(len(entry.figures) for entry in entries),
         differences=(
             *(difference for outcome in recomputed for difference in outcome.differences),
-            *_check_table(folder, entries),
+            *_check_table(folder, figure_table(entries, run_identity_of(journal.events))),
         ),
         figures_without_capture=tuple(orphan for outcome in recomputed for orphan in outcome.orphans),
         unused_captures=tuple(file for file in folder.capture_files() if file not in used),
@@ -169,8 +172,7 @@ def _compare_one(written: Figure, computed: Figure, outcome: _Outcome) -> None:
     outcome.differences += differences(outcome.step, written, computed)
 
 
-def _check_table(folder: RunFolder, entries: Sequence[FiguresEntry]) -> list[Difference]:
-    journal = figure_table(entries)
+def _check_table(folder: RunFolder, journal: pd.DataFrame) -> list[Difference]:
     if journal.empty and not folder.figures.exists():
         return []
     try:

@@ -12,11 +12,12 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from benchctl.archive.events import INPUTS_KEPT, RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
+from benchctl.archive.events import INPUTS_KEPT, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
+from benchctl.archive.run_identity import RunIdentity, dry_run_name
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
@@ -321,14 +322,16 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     texts |= {f"{DRIVERS}/{role}.yaml": driver.source.text for role, driver in files.bench.drivers.items()}
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
-    recorder.event(
-        RUN_STARTED,
-        dry_run=opened.simulated is not None,
+    inputs = keep_inputs(recorder.folder, texts)
+    amplifier, simulated = files.amplifier, opened.simulated is not None
+    name = dry_run_name(files.sequence.title, inputs, settings) if simulated else recorder.folder.name
+    recorder.start(
+        RunIdentity(name, amplifier.title, amplifier.serial or "", simulated),
         seed=None if opened.simulated is None else opened.simulated.seed,
         settings=dict(settings),
         instruments=identities,
         versions=_versions(),
-        inputs=keep_inputs(recorder.folder, texts),
+        inputs=inputs,
     )
     recorder.event(INPUTS_KEPT, texts=texts)
 

@@ -19,10 +19,13 @@ class IdleContext:
 
     `accuracy`: signal ("output A", "supply current", ...) -> the accuracies of its chain, each with its own error
     (oscilloscope, probe). `readings_accuracy`: reading ("supply_current", "supply_voltage", "heatsink") -> the same.
+    `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
     """
 
     accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
     readings_accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
+    level_accuracy: tuple[Accuracy, ...] = ()
+    frequency_accuracy: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

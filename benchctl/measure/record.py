@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.errors import ClippedRecord, MeasurementError, RecordTooShort, UnreadableRecord
+from benchctl.measure.conditions import NOT_ON_RECORD, Conditions
 
 Samples = NDArray[np.float64]
 
@@ -78,7 +79,8 @@ class Capture:
 
     `name` is the file it is stored under; `start_s` counts from the trigger (negative: before it); `taken_s` is
     the run's clock. Traces are named "output A", "output B", "supply current", "supply voltage" and, where a current
-    probe sits on a load's lead, "output current A".
+    probe sits on a load's lead, "output current A". `conditions` and `load_c`, the temperature of the load as it was
+    read last, stand in the journal, not in the file.
     """
 
     name: str
@@ -86,6 +88,8 @@ class Capture:
     interval_s: float
     traces: Mapping[str, Trace]
     taken_s: float
+    conditions: Conditions = NOT_ON_RECORD
+    load_c: float | None = None
 
     def __post_init__(self) -> None:
         if not (np.isfinite(self.interval_s) and self.interval_s > 0 and np.isfinite(self.start_s)):

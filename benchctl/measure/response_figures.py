@@ -23,7 +23,7 @@ from benchctl.measure.response import HALF_POWER_DB, Response, passband, transfe
 from benchctl.measure.rounding import alike
 from benchctl.measure.signals import Signals
 from benchctl.measure.sine import SineFit, fit_sine
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, ErrorOf, rectangular
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, rectangular
 
 DB_OF_A_RATIO = 20.0 / math.log(10.0)  # dB for a relative change of 1, where it is small
 _FLOOR_FACTOR = 3.0  # nearer to the record's own noise than this a gain is an upper bound
@@ -35,14 +35,11 @@ class ResponseContext(IdleContext):
     """A sine of `level_v` V RMS from the generator at each of `tones_hz` (role of the capture -> Hz).
 
     `reference_hz`: where gain counts as that of the pass band; None: where it is highest, for each channel.
-    `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
     """
 
     tones_hz: Mapping[str, float]
     level_v: float
     reference_hz: float | None = 1000.0
-    level_accuracy: tuple[Accuracy, ...] = ()
-    frequency_accuracy: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from benchctl.archive.changes import Change, Place, compared_figures
 from benchctl.archive.entries import positions_of
 from benchctl.archive.events import HANDS
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.measure.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.report.ending import ending_of
-from benchctl.report.figures import WHOLE, conditions_in_words
+from benchctl.report.figures import WHOLE
 from benchctl.report.front import date_of
 from benchctl.report.story import Story
 from benchctl.report.tables import Cell, Head, Table, heads, value_cell
@@ -132,20 +133,21 @@ def changes_table(comparison: Comparison) -> Table | None:
 
 def step_tables(comparison: Comparison) -> list[tuple[str, list[Table]]]:
     """Every figure, by step; a table for each analysis and length of burst."""
+    usual = comparison.stories[0].usual
     steps: dict[str, dict[object, dict[Place, tuple[Change, ...]]]] = {}
     for place, changes in comparison.rows.items():
         kind = (place.analysis, place.conditions, place.identity[2])
         steps.setdefault(place.step, {}).setdefault(kind, {})[place] = changes
     return [
-        (step, [_table(_caption(next(iter(rows))), comparison, rows) for rows in kinds.values()])
+        (step, [_table(_caption(next(iter(rows)), usual), comparison, rows) for rows in kinds.values()])
         for step, kinds in steps.items()
     ]
 
 
-def _caption(place: Place) -> str:
+def _caption(place: Place, usual: Conditions) -> str:
     cycles = place.identity[2]
     what = f"bursts of {burst_in_words(cycles)}" if cycles else place.analysis.replace("_", " ")
-    conditions = conditions_in_words(place.conditions.load_ohm, place.conditions.frequency_hz)
+    conditions = str(place.conditions.without(usual))
     return f"{place.step}: {what}{f' at {conditions}' if conditions else ''}"
 
 
@@ -170,7 +172,7 @@ def _row(place: Place, changes: Sequence[Change], *, is_summary: bool) -> tuple[
     before = next((change.before for change in changes if change.before is not None), None)
     burst = f", {burst_in_words(cycles)}" if cycles and is_summary else ""
     return (
-        Cell(name, "code", note=conditions_in_words(load_ohm, frequency_hz)),
+        Cell(name, "code", note=str(Conditions(load_ohm, frequency_hz))),
         Cell("" if channel == WHOLE else channel),
         _value(before),
         *(cell for change in changes for cell in (_value(change.after), _difference(change))),

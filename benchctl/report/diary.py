@@ -23,6 +23,7 @@ from benchctl.archive.events import (
     TRIP,
     WARNINGS_ACCEPTED,
 )
+from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.quantity import clock_face, render
 from benchctl.report.course import StepTaken
 from benchctl.report.story import Story
@@ -40,12 +41,14 @@ def steps_table(story: Story) -> Table | None:
     figures = Counter[str]()
     for entry in story.entries:
         figures[entry.step] += len(entry.figures)
-    rows = tuple(_step_row(number, step, figures[step.label]) for number, step in enumerate(story.steps, start=1))
-    columns = heads("no.", "step", numbers=["began", "took"]) + heads("came to")
-    return Table("Steps", columns, rows, named=2) if rows else None
+    rows = tuple(
+        _step_row(number, step, figures[step.label], story.usual) for number, step in enumerate(story.steps, start=1)
+    )
+    columns = heads("no.", "step", numbers=["began", "took"]) + heads("came to", "set to when it began")
+    return Table("Steps", columns, rows, named=2).without_empty_columns() if rows else None
 
 
-def _step_row(number: int, step: StepTaken, figures: int) -> tuple[Cell, ...]:
+def _step_row(number: int, step: StepTaken, figures: int, usual: Conditions) -> tuple[Cell, ...]:
     took = "" if step.finished_s is None else render(step.finished_s - step.started_s, "s", digits=3)
     return (
         Cell(str(number)),
@@ -53,6 +56,7 @@ def _step_row(number: int, step: StepTaken, figures: int) -> tuple[Cell, ...]:
         Cell(clock_face(step.started_s), "number"),
         Cell(took, "number"),
         _came_to(step, figures),
+        Cell(str(step.conditions.without(usual).without(UNDRIVEN))),
     )
 
 

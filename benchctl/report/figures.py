@@ -8,13 +8,14 @@ from typing import TypeVar
 
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
+from benchctl.measure.conditions import Conditions, common_to
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words
-from benchctl.quantity import clock_face, render
+from benchctl.quantity import clock_face
 from benchctl.report.course import StepTaken
 from benchctl.report.story import Story
-from benchctl.report.tables import Cell, Head, Table, heads, value_cell
+from benchctl.report.tables import Cell, Head, Table, coverage_in_words, heads, value_cell
 from benchctl.report.verdicts import requirement_in_words
 
 WHOLE = ""  # the channel of a figure that belongs to the amplifier as a whole
@@ -32,27 +33,14 @@ def figures_by_step(story: Story) -> list[StepFigures]:
     """Every figure of the run, by the step that measured it, in the order in which steps first gave figures."""
     tables: dict[str, list[Table]] = {}
     for entry in story.entries:
-        found = _EntryTables(entry, story.step_of(entry), story.amplifier).tables()
+        found = _EntryTables(entry, story.step_of(entry), story.amplifier, story.usual).tables()
         tables.setdefault(entry.step, []).extend(found)
     return [StepFigures(label, tuple(found)) for label, found in tables.items()]
-
-
-def conditions_in_words(load_ohm: float | None, frequency_hz: float | None) -> str:
-    """A load and a frequency, as far as they apply: 4 ohm, 1 kHz."""
-    load = "" if load_ohm is None else render(load_ohm, "ohm")
-    frequency = "" if frequency_hz is None else render(frequency_hz, "Hz")
-    return ", ".join(filter(None, [load, frequency]))
 
 
 def channels_of(figures: Iterable[Figure]) -> list[str]:
     """The channels in alphabetical order, the total behind them, and what belongs to the whole amplifier last."""
     return sorted({figure.channel for figure in figures}, key=lambda name: (name == WHOLE, name == TOTAL, name))
-
-
-def coverage_in_words(figures: Iterable[Figure]) -> str:
-    """What stands behind ± in a table of these figures."""
-    factors = sorted({figure.coverage_factor for figure in figures if figure.coverage_factor is not None})
-    return f"±: expanded uncertainty, k = {' or '.join(f'{factor:g}' for factor in factors)}" if factors else ""
 
 
 def source_in_words(entry: FiguresEntry, figures: Iterable[Figure]) -> str:
@@ -68,18 +56,27 @@ class _EntryTables:
     entry: FiguresEntry
     step: StepTaken | None
     amplifier: Amplifier | None
+    usual: Conditions
 
     def tables(self) -> Iterator[Table]:
         swept = {name for name, places in self._places().items() if len(places) > 1}
         plain = [figure for figure in self.entry.figures if figure.name not in swept]
-        of_channels = [figure for figure in plain if figure.channel != WHOLE]
-        of_all = [figure for figure in plain if figure.channel == WHOLE]
-        yield from (self._by_channel(each) for each in (of_channels, of_all) if each)
+        for alike in self._driven_alike(plain):
+            of_channels = [figure for figure in alike if figure.channel != WHOLE]
+            of_all = [figure for figure in alike if figure.channel == WHOLE]
+            yield from (self._by_channel(each) for each in (of_channels, of_all) if each)
         axes: dict[tuple[bool, bool], list[Figure]] = {}
         for figure in self.entry.figures:
             if figure.name in swept:
                 axes.setdefault((figure.load_ohm is not None, figure.frequency_hz is not None), []).append(figure)
         yield from (self._against(figures) for figures in axes.values())
+
+    def _driven_alike(self, figures: Sequence[Figure]) -> list[list[Figure]]:
+        """Those at one level together: a burst has figures at two."""
+        found: dict[Conditions, list[Figure]] = {}
+        for figure in figures:
+            found.setdefault(self.entry.conditions.driven_as(self.entry.conditions_of(figure)), []).append(figure)
+        return list(found.values())
 
     def _places(self) -> dict[str, set[tuple[float | None, float | None]]]:
         """Name -> the loads and frequencies at which the figure was measured."""
@@ -105,7 +102,7 @@ class _EntryTables:
     def _row(self, row: dict[str, Figure], channels: Sequence[str]) -> tuple[Cell, ...]:
         figures = list(row.values())
         return (
-            Cell(figures[0].name, "code", note=conditions_in_words(figures[0].load_ohm, figures[0].frequency_hz)),
+            Cell(figures[0].name, "code", note=str(Conditions(figures[0].load_ohm, figures[0].frequency_hz))),
             *(value_cell(row[channel]) if channel in row else Cell() for channel in channels),
             Cell(unit_in_words(figures[0])),
             Cell(self._requirement(figures)),
@@ -129,7 +126,7 @@ class _EntryTables:
     def _row_against(self, row: dict[tuple[str, str], Figure], columns: Sequence[tuple[str, str]]) -> tuple[Cell, ...]:
         figures = list(row.values())
         return (
-            Cell(conditions_in_words(figures[0].load_ohm, figures[0].frequency_hz)),
+            Cell(str(Conditions(figures[0].load_ohm, figures[0].frequency_hz))),
             *(value_cell(row[column]) if column in row else Cell() for column in columns),
             Cell(source_in_words(self.entry, figures), "code"),
         )
@@ -146,7 +143,8 @@ class _EntryTables:
     def _caption(self, figures: Sequence[Figure]) -> str:
         cycles = next((figure.burst_cycles for figure in figures if figure.burst_cycles), None)
         what = f"bursts of {burst_in_words(cycles)}" if cycles else self.entry.analysis.replace("_", " ")
-        conditions = conditions_in_words(self.entry.conditions.load_ohm, self.entry.conditions.frequency_hz)
+        driven = common_to(self.entry.conditions_of(figure) for figure in figures)
+        conditions = str(self.entry.conditions.driven_as(driven).without(self.usual))
         at = f" at {conditions}" if conditions else ""
         whole = "" if any(figure.channel for figure in figures) else ", the amplifier as a whole"
         return f"{self.entry.step}: {what}{at}, {clock_face(self.entry.time_s)} into the run{whole}"

@@ -14,7 +14,7 @@ from benchctl.report.front import boxes_of, facts_of, versions_of
 from benchctl.report.methods import UNCERTAINTY, methods_of
 from benchctl.report.pictures.gallery import Gallery, gallery_of
 from benchctl.report.printed import printed
-from benchctl.report.rated_power import power_rows, power_table
+from benchctl.report.rated_power import power_rows, power_tables
 from benchctl.report.story import Story
 from benchctl.report.verdicts import DECISION_RULE, overall_of, verdicts_table
 from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
@@ -41,7 +41,7 @@ def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
     watched = (trips_table(story), protection_table(story), limits_table(story))
     contents: dict[str, Any] = {
         "verdicts": verdicts_table(story),
-        "power": power_table(power_rows(story)),
+        "power": power_tables(power_rows(story.entries, story.amplifier), story.usual),
         "pictures": gallery.pictures,
         "figures": figures_by_step(story),
         "watched": [table for table in watched if table is not None],
@@ -67,7 +67,7 @@ def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
 # What a page has, in its order; a section with nothing in it is left out, but for the last.
 _SECTIONS = {
     "verdicts": "Verdicts",
-    "power": "Power against the rating",
+    "power": "Output power",
     "pictures": "Pictures",
     "figures": "All figures",
     "watched": "Limits and protection",

@@ -1,77 +1,90 @@
-"""Clean output power against the rating: a row a load and channel, a column a length of burst, then without end."""
+"""Output power of each tone and clean burst: a row a load and channel, a column a length of burst, then the tone.
+
+Power at a clean level stands against the rating. Power at a level that the sequence set stands in a table of its own,
+and so does that of an older run, which did not keep how its levels were found.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
+from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
+from benchctl.measure.conditions import Conditions, Drive, common_to
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words
 from benchctl.quantity import render
-from benchctl.report.figures import conditions_in_words, coverage_in_words
-from benchctl.report.story import Story
-from benchctl.report.tables import Cell, Head, Table, heads, value_cell
+from benchctl.report.tables import Cell, Head, Table, coverage_in_words, heads, value_cell
 
 Length = int | None  # of a burst, in cycles; None: a steady tone
+
+_TITLES: Mapping[Drive, str] = {
+    "clean": "Clean output power, W",
+    "set": "Output power at set levels, W",
+    "": "Output power, W; how its level was found is not on record",
+}
 
 
 @dataclass(frozen=True)
 class PowerRow:
-    """The clean power of one channel under one set of conditions, by length; `turn` counts from 1 where the same was
-    measured again."""
+    """The power of one channel under one set of conditions, by length; `turn` counts from 1 where the same was measured
+    again. Each length has its own clean level, so that is none of the conditions. `rated_w`: of clean power only."""
 
-    load_ohm: float | None
-    frequency_hz: float | None
-    supply_v: float | None
+    conditions: Conditions
     channel: str
     turn: int
     rated_w: float | None
     by_length: dict[Length, Figure] = field(default_factory=dict)
 
     @property
-    def conditions(self) -> str:
-        """In words, the turn included where it is not the first."""
-        again = f" ({self.turn})" if self.turn > 1 else ""
-        return conditions_in_words(self.load_ohm, self.frequency_hz) + again
+    def is_clean(self) -> bool:
+        """Whether its levels were searched clean."""
+        return self.conditions.drive == "clean"
+
+    @property
+    def series(self) -> str:
+        """Load, frequency and turn in words."""
+        at = str(Conditions(self.conditions.load_ohm, self.conditions.frequency_hz))
+        return at + _again(self)
 
 
-def power_rows(story: Story) -> list[PowerRow]:
-    """Every clean power of the run. A tone at a level that the sequence set is not at the clean level, so not here."""
+def power_rows(entries: Iterable[FiguresEntry], amplifier: Amplifier | None) -> list[PowerRow]:
+    """Every power at a steady tone and every clean power of a burst."""
     rows: dict[object, list[PowerRow]] = {}
-    for (load_ohm, frequency_hz, supply_v), figure in _clean_powers(story):
-        key = (load_ohm, frequency_hz, supply_v, figure.channel)
-        alike = rows.setdefault(key, [])
+    for conditions, figure in _powers(entries):
+        alike = rows.setdefault((conditions, figure.channel), [])
         row = next((row for row in alike if figure.burst_cycles not in row.by_length), None)
         if row is None:
-            rated_w = None if figure.channel == TOTAL else _rated_w(story.amplifier, load_ohm)
-            row = PowerRow(load_ohm, frequency_hz, supply_v, figure.channel, len(alike) + 1, rated_w)
+            rated_w = _rated_w(amplifier, conditions) if figure.channel != TOTAL else None
+            row = PowerRow(conditions, figure.channel, len(alike) + 1, rated_w)
             alike.append(row)
         row.by_length[figure.burst_cycles] = figure
     # What was measured together stands together: the channels, then their total.
     together: dict[object, list[PowerRow]] = {}
     for row in (row for alike in rows.values() for row in alike):
-        together.setdefault((row.load_ohm, row.frequency_hz, row.supply_v, row.turn), []).append(row)
+        together.setdefault((row.conditions, row.turn), []).append(row)
     return [row for group in together.values() for row in group]
 
 
-_Conditions = tuple[float | None, float | None, float | None]
-
-
-def _clean_powers(story: Story) -> Iterator[tuple[_Conditions, Figure]]:
-    for entry in story.entries:
-        step = story.step_of(entry)
-        if entry.analysis == "continuous" and step and (step.settings.get("level_v") or step.set_to.level_v):
-            continue
-        supply_v = step.set_to.supply_v if step else None
+def _powers(entries: Iterable[FiguresEntry]) -> Iterator[tuple[Conditions, Figure]]:
+    for entry in entries:
         for figure in entry.figures:
-            if figure.name in ("burst_power_clean", "continuous_power"):
-                yield (entry.conditions.load_ohm, entry.conditions.frequency_hz, supply_v), figure
+            found = entry.conditions_of(figure)
+            if figure.name == "burst_power_clean":  # its name says how its level was found, in older runs too
+                found = replace(found, drive="clean")
+            elif figure.name != "continuous_power":
+                continue
+            elif found.drive not in {"set", "clean"}:
+                found = replace(found, drive="")
+            yield (replace(found, level_v=None) if found.drive == "clean" else found), figure
 
 
-def _rated_w(amplifier: Amplifier | None, load_ohm: float | None) -> float | None:
-    rating = amplifier.rating(load_ohm) if amplifier and load_ohm else None
+def _rated_w(amplifier: Amplifier | None, conditions: Conditions) -> float | None:
+    if amplifier is None or conditions.drive != "clean" or not conditions.load_ohm:
+        return None
+    rating = amplifier.rating(conditions.load_ohm)
     return None if rating is None else rating.power_w
 
 
@@ -87,51 +100,52 @@ def length_in_words(length: Length) -> str:
     return "continuous" if length is None else burst_in_words(length)
 
 
-def power_table(rows: Sequence[PowerRow]) -> Table | None:
-    """The table, or None where no clean power was measured."""
-    if not rows:
-        return None
+def power_tables(rows: Sequence[PowerRow], usual: Conditions) -> list[Table]:
+    """A table for each way in which levels were found: clean ones first. `usual`: what need not be said."""
+    drives = sorted({row.conditions.drive for row in rows}, key=lambda drive: list(_TITLES).index(drive))
+    return [_table(drive, [row for row in rows if row.conditions.drive == drive], usual) for drive in drives]
+
+
+def _table(drive: Drive, rows: Sequence[PowerRow], usual: Conditions) -> Table:
     lengths = lengths_of(rows)
+    said = replace(common_to(row.conditions for row in rows), load_ohm=None, level_v=None, drive=drive)
+    of_all = str(replace(said.without(usual), drive=""))
     figures = [figure for row in rows for figure in row.by_length.values()]
-    of_all = [each for each in (_frequency_in_words(rows), _supply_in_words(rows)) if each]
+    rated = "Below each value: its part of the rating" if any(row.rated_w for row in rows) else ""
     table = Table(
-        "Clean output power, W" + (f", at {' and '.join(of_all)}" if of_all else ""),
+        _TITLES[drive] + (f": {of_all}" if of_all else ""),
         (
-            *heads("load", "frequency", "supply", "channel", numbers=["rated, W"]),
+            *heads("load", "frequency", "supply", "level", "driven", "channel", numbers=["rated, W"]),
             *(Head(length_in_words(length), is_number=True) for length in lengths),
         ),
-        tuple(_cells(row, lengths, rows) for row in rows),
-        named=4,
-        note=f"{coverage_in_words(figures)}. Below each value: its part of the rating.",
+        tuple(_cells(row, lengths, said) for row in rows),
+        named=6,
+        note="".join(f"{sentence}. " for sentence in (coverage_in_words(figures), rated) if sentence).rstrip(),
     )
     return table.without_empty_columns()
 
 
-def _frequency_in_words(rows: Sequence[PowerRow]) -> str:
-    """The one frequency of all rows; nothing where there are several."""
-    (first, *others) = {row.frequency_hz for row in rows}
-    return "" if others or first is None else render(first, "Hz")
-
-
-def _supply_in_words(rows: Sequence[PowerRow]) -> str:
-    """The one supply voltage of all rows; nothing where there are several."""
-    (first, *others) = {row.supply_v for row in rows}
-    return "" if others or first is None else f"{render(first, 'V')} of supply"
-
-
-def _cells(row: PowerRow, lengths: Sequence[Length], rows: Sequence[PowerRow]) -> tuple[Cell, ...]:
+def _cells(row: PowerRow, lengths: Sequence[Length], said: Conditions) -> tuple[Cell, ...]:
     """What is the same in all rows stands in the caption."""
-    again = f" ({row.turn})" if row.turn > 1 else ""
-    frequency = "" if _frequency_in_words(rows) else conditions_in_words(None, row.frequency_hz)
-    supply = "" if _supply_in_words(rows) or row.supply_v is None else render(row.supply_v, "V")
+    more = row.conditions.without(said)
     return (
-        Cell(conditions_in_words(row.load_ohm, None) + again),
-        Cell(frequency),
-        Cell(supply),
+        Cell(_quantity(row.conditions.load_ohm, "ohm") + _again(row)),
+        Cell(_quantity(more.frequency_hz, "Hz")),
+        Cell(_quantity(more.supply_set_v, "V")),
+        Cell(_quantity(more.level_v, "V")),
+        Cell(" and ".join(more.driven)),
         Cell(row.channel),
         Cell("" if row.rated_w is None else f"{row.rated_w:g}", "number"),
         *(_power_cell(row.by_length, length, row.rated_w) for length in lengths),
     )
+
+
+def _quantity(value: float | None, unit: str) -> str:
+    return "" if value is None else render(value, unit)
+
+
+def _again(row: PowerRow) -> str:
+    return f" ({row.turn})" if row.turn > 1 else ""
 
 
 def _power_cell(by_length: Mapping[Length, Figure], length: Length, rated_w: float | None) -> Cell:

@@ -20,6 +20,7 @@ from benchctl.documents.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_kept_bench, load_sequence
 from benchctl.documents.sequence import Sequence as SequenceFile
 from benchctl.errors import ArchiveError, DocumentError, UsageError
+from benchctl.measure.conditions import Conditions
 from benchctl.report.course import StepTaken, steps_taken
 
 _D = TypeVar("_D")
@@ -49,6 +50,11 @@ class Story:
         """The step that an analysis belongs to: the last of its name that had begun by then."""
         found = (step for step in reversed(self.steps) if step.label == entry.step and step.number < entry.number)
         return next(found, None)
+
+    @property
+    def usual(self) -> Conditions:
+        """What conditions need not say: that every channel was driven."""
+        return Conditions(driven=tuple(self.amplifier.channels) if self.amplifier else ())
 
     @property
     def name(self) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from benchctl.archive.changes import Change, Place
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.report.comparison import Comparison, compare, significance_of, unlike
 from benchctl.report.ending import ending_of
@@ -30,7 +32,7 @@ def summary_of(story: Story) -> dict[str, Any]:
         "unconfirmed": [vars(part) for part in ending.unconfirmed],
         "verdict": overall.word,
         "verdicts": {verdict: _count(story, verdict) for verdict in ("passes", "fails", "inconclusive")},
-        "power": [each for row in power_rows(story) for each in _power(row)],
+        "power": [each for row in power_rows(story.entries, story.amplifier) for each in _power(row)],
         "missing": list(story.missing),
     }
 
@@ -42,9 +44,7 @@ def _count(story: Story, verdict: str) -> int:
 def _power(row: PowerRow) -> list[dict[str, Any]]:
     return [
         {
-            "load_ohm": row.load_ohm,
-            "frequency_hz": row.frequency_hz,
-            "supply_v": row.supply_v,
+            **_conditions(row.conditions),
             "channel": row.channel,
             "turn": row.turn,
             "rated_w": row.rated_w,
@@ -52,6 +52,12 @@ def _power(row: PowerRow) -> list[dict[str, Any]]:
         }
         for figure in row.by_length.values()
     ]
+
+
+def _conditions(conditions: Conditions) -> dict[str, Any]:
+    """By the names of the columns of figures.csv. Of clean power, each length has a level of its own: see there."""
+    told = asdict(conditions)
+    return told | {"driven": list(conditions.driven)}
 
 
 def _figure(figure: Figure) -> dict[str, Any]:
@@ -82,14 +88,13 @@ def _changes(comparison: Comparison) -> list[dict[str, Any]]:
 
 
 def _place(place: Place) -> dict[str, Any]:
-    name, channel, cycles, load_ohm, frequency_hz = place.identity
+    name, channel, cycles, *_ = place.identity
     return {
         "step": place.step,
         "figure": name,
         "channel": channel,
         "burst_cycles": cycles,
-        "load_ohm": place.conditions.load_ohm if load_ohm is None else load_ohm,
-        "frequency_hz": place.conditions.frequency_hz if frequency_hz is None else frequency_hz,
+        **_conditions(place.conditions),
     }
 
 

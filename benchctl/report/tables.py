@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.measure.figure import Figure
@@ -54,6 +54,12 @@ class Table:
 def heads(*texts: str, numbers: Sequence[str] = ()) -> tuple[Head, ...]:
     """Heads of words, then those of numbers."""
     return (*(Head(text) for text in texts), *(Head(text, is_number=True) for text in numbers))
+
+
+def coverage_in_words(figures: Iterable[Figure]) -> str:
+    """What stands behind ± in a table of these figures."""
+    factors = sorted({figure.coverage_factor for figure in figures if figure.coverage_factor is not None})
+    return f"±: expanded uncertainty, k = {' or '.join(f'{factor:g}' for factor in factors)}" if factors else ""
 
 
 _LOOKS = {"passes": "passes", "fails": "fails", "inconclusive": "untold"}

@@ -9,9 +9,9 @@ from pydantic import ValidationError
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.criteria import Criterion
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure, Verdict
 from benchctl.measure.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
-from benchctl.quantity import render
 from benchctl.report.course import StepTaken
 from benchctl.report.ending import Ending
 from benchctl.report.story import Story
@@ -90,19 +90,20 @@ def _in_words(figure: Figure, criterion: Criterion) -> str:
 def verdicts_table(story: Story) -> Table | None:
     """Every figure that was held against something, in order."""
     rows = tuple(
-        _verdict_row(entry, figure, story.step_of(entry), story.amplifier)
+        _verdict_row(entry, figure, story.step_of(entry), story.amplifier, story.usual)
         for entry in story.entries
         for figure in entry.figures
         if figure.verdict
     )
-    columns = heads("figure", "channel", numbers=["value"]) + heads("unit", "verdict", "requirement", "step")
+    columns = heads("figure", "channel", numbers=["value"]) + heads(
+        "unit", "verdict", "requirement", "step", "conditions"
+    )
     return Table("What was held against a requirement", columns, rows).without_empty_columns() if rows else None
 
 
 def _verdict_row(
-    entry: FiguresEntry, figure: Figure, step: StepTaken | None, amplifier: Amplifier | None
+    entry: FiguresEntry, figure: Figure, step: StepTaken | None, amplifier: Amplifier | None, usual: Conditions
 ) -> tuple[Cell, ...]:
-    at = f" at {render(figure.frequency_hz, 'Hz')}" if figure.frequency_hz else ""
     burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
     return (
         Cell(figure.name, "code"),
@@ -111,5 +112,6 @@ def _verdict_row(
         Cell(unit_in_words(figure)),
         Cell(figure.verdict, look_of(figure.verdict)),
         Cell(requirement_in_words(figure, step, entry, amplifier)),
-        Cell(f"{entry.step}{burst}{at}"),
+        Cell(f"{entry.step}{burst}"),
+        Cell(str(entry.conditions_of(figure).without(usual))),
     )

@@ -82,11 +82,14 @@ def protection_table(story: Story) -> Table | None:
             Cell(entry.step),
             Cell(_PROTECTION[entry.analysis], "untold"),
             Cell("; ".join(_in_words(entry))),
+            Cell(str(entry.conditions.without(story.usual))),
         )
         for entry in story.entries
         if entry.analysis in _PROTECTION
     )
-    return Table("The amplifier protected itself", heads("at", "step", "it", "under"), rows, named=2) if rows else None
+    columns = heads("at", "step", "it", "under", "conditions")
+    table = Table("The amplifier protected itself", columns, rows, named=2)
+    return table.without_empty_columns() if rows else None
 
 
 def _in_words(entry: FiguresEntry) -> Iterator[str]:

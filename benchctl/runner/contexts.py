@@ -32,7 +32,7 @@ def _chain(voltage: StatedAccuracy, wiring: VoltageWiring | CurrentWiring) -> tu
 
 
 def generator_accuracies(bench: Bench) -> dict[str, Any]:
-    """`level_accuracy` in V and `frequency_accuracy` relative, as a `ResponseContext` takes them."""
+    """`level_accuracy` in V and `frequency_accuracy` relative, as a context takes them."""
     generator = bench.instruments.generator
     if generator is None:
         return {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
+from benchctl.measure.conditions import Drive
 from benchctl.runner.run import Run
 
 # After the drive is off and before a relay moves: output filters and coupling capacitors run out.
@@ -15,7 +16,7 @@ RELAY_S = 0.1
 def mute(run: Run) -> None:
     """No signal into the amplifier; a level that was set is one no longer."""
     run.bench.generator.output_off()
-    run.conditions.level_v = None
+    run.set_to_silence()
 
 
 def set_load(run: Run, nominal_ohm: float) -> None:
@@ -26,7 +27,7 @@ def set_load(run: Run, nominal_ohm: float) -> None:
     run.wait(QUIET_S)
     run.bench.load.connect(nominal_ohm)
     run.wait(RELAY_S)
-    run.conditions.load_ohm = nominal_ohm
+    run.set_to(load_ohm=nominal_ohm)
 
 
 def take_load_off(run: Run) -> None:
@@ -37,28 +38,30 @@ def take_load_off(run: Run) -> None:
     run.wait(QUIET_S)
     run.bench.load.disconnect()
     run.wait(RELAY_S)
-    run.conditions.load_ohm = None
+    run.set_to(load_ohm=None)
 
 
 def set_frequency(run: Run, frequency_hz: float) -> None:
     """Tune the generator."""
     run.bench.generator.set_frequency(frequency_hz)
-    run.conditions.frequency_hz = frequency_hz
+    run.set_to(frequency_hz=frequency_hz)
 
 
-def tone(run: Run, level_v: float) -> None:
-    """A steady sine at `level_v` V rms into the amplifier."""
+def tone(run: Run, level_v: float, drive: Drive = "set") -> None:
+    """A steady sine at `level_v` V rms into the amplifier; `drive` says how the level was found."""
     run.bench.generator.set_level(level_v)
     run.bench.generator.output_on()
+    run.set_to_drive(level_v, drive)
 
 
-def start_burst(run: Run, burst: Burst) -> None:
+def start_burst(run: Run, burst: Burst, drive: Drive) -> None:
     """Bursts into the amplifier, beginning with one. The steady level under them is the low one, so that no end of
     the bursts can leave the amplifier at full drive."""
     generator = run.bench.generator
     generator.set_level(burst.low_level_v)
     generator.output_on()
     generator.start_burst(burst)
+    run.set_to_drive(burst.level_v, drive)
 
 
 def stop_burst(run: Run) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 from benchctl.archive.events import RUN_ENDED, STEP_FINISHED, STEP_STARTED
 from benchctl.archive.recorder import Recorder
@@ -142,10 +143,10 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
     run.planned = planned
     run.interlock.check()
     run.observer.step_started(index, planned)
-    run.recorder.event(STEP_STARTED, index=index, step=planned.label, settings=planned.step.model_dump(mode="json"))
+    _tell(run, STEP_STARTED, index, settings=planned.step.model_dump(mode="json"))
     if reason := _why_left_out(planned, run):
         run.note(f"{planned.label} is left out: {reason}")
-        run.recorder.event(STEP_FINISHED, index=index, step=planned.label, left_out=reason)
+        _tell(run, STEP_FINISHED, index, left_out=reason)
         return
     why: dict[str, str] = {}
     try:
@@ -162,7 +163,12 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         run.note(f"{planned.label} gives no figures: {reason}")
         why = {"no_figures": str(reason)}
     run.already = frozenset()
-    run.recorder.event(STEP_FINISHED, index=index, step=planned.label, **why)
+    _tell(run, STEP_FINISHED, index, **why)
+
+
+def _tell(run: Run, kind: str, index: int, **fields: Any) -> None:
+    """Journal an event of the step, with what the bench is set to."""
+    run.recorder.event(kind, index=index, step=run.planned.label, conditions=asdict(run.conditions), **fields)
 
 
 def _leave_as_after(step: StepBase, run: Run) -> None:

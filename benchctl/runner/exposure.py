@@ -91,7 +91,12 @@ def take(  # noqa: PLR0917 - what a record is made of
     within = _within_ratings(record, run.files.bench)
     capture = run.bench.oscilloscope.capture(name, signals, within, {**_expected(run, level_v), **(peaks or {})})
     run.guard.observe("output_offset", _largest_offset_v(capture))
-    return replace(capture, taken_s=run.clock.now())
+    return replace(
+        capture,
+        taken_s=run.clock.now(),
+        conditions=run.conditions.in_effect,
+        load_c=run.guard.readings.get("load"),
+    )
 
 
 def _within_ratings(record: Record, bench: Bench) -> Record:

@@ -40,6 +40,7 @@ def _connect(run: Run, channels: list[str], request: str) -> None:
             run.hands.plug(channels)
         case _:
             raise InstrumentError("the bench file does not say how an input is driven alone")
+    run.fed = tuple(channels)
 
 
 def hazards_of_driving_alone(outlook: Outlook) -> Iterator[str]:

@@ -7,16 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from benchctl.archive.entries import FiguresEntry, entries_of, results_of
+from benchctl.archive.entries import FiguresEntry, conditions_of, entries_of, results_of
 from benchctl.archive.events import CLEAN_LEVEL, FIGURES, RUN_RESUMED, STEP_FINISHED, STEP_GIVEN_UP, STEP_STARTED
 from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
-from benchctl.documents.power_steps import FindCleanLevel
-from benchctl.documents.step_base import StepBase
 from benchctl.errors import UsageError
+from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.measure.figure import Figure
 from benchctl.runner.drive import set_frequency, set_load, tone
 from benchctl.runner.plan import PlannedStep
-from benchctl.runner.run import CleanLevel, Conditions, Run
+from benchctl.runner.run import CleanLevel, Run
 from benchctl.runner.steps.power import perform_on
 from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.set import perform as perform_set
@@ -44,7 +43,7 @@ class Progress:
 
     next_index: int = 0
     power_on: PowerOn | RampSupply | None = None
-    conditions: Conditions = field(default_factory=Conditions)
+    conditions: Conditions = UNDRIVEN
     clean_levels: Mapping[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
     already: frozenset[int | None] = frozenset()
@@ -62,21 +61,40 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
     finished = [event for event in events if event["event"] == STEP_FINISHED]
     _check_same_plan(plan, [event for event in events if event["event"] in (STEP_STARTED, STEP_FINISHED)])
     next_index = max((event["index"] for event in finished), default=-1) + 1
-    performed = _Performed(plan, frozenset(event["index"] for event in finished if "left_out" in event))
-    done = performed.before(next_index)
-    # Where the next step switches everything off, nothing need be switched on for it.
-    switches_off = [each.step for each in plan[next_index : next_index + 1] if isinstance(each.step, PowerOff)]
-    left = _Left()
-    left.go_through(*done, *switches_off)
+    left = _left(finished, plan[next_index:])
     return Progress(
         next_index=next_index,
-        power_on=left.power_on,
-        conditions=left.conditions,
-        clean_levels=_clean_levels(performed, events),
+        power_on=_switched_on_by(plan, finished) if left.supply_set_v is not None else None,
+        conditions=left,
+        clean_levels=_clean_levels(events),
         measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
         already=_measured_lengths(events, next_index),
         unmeasured=tuple(f"{event['step']}: {event['no_figures']}" for event in finished if "no_figures" in event),
     )
+
+
+def _left(finished: Sequence[Event], still_to_do: Sequence[PlannedStep]) -> Conditions:
+    """What the last finished step left the bench set to; nothing, where the next step switches everything off anyway.
+
+    Raises:
+        UsageError: the journal is of an earlier version, which kept no such record.
+    """
+    switches_off = bool(still_to_do) and isinstance(still_to_do[0].step, PowerOff)
+    if not finished or not still_to_do or (switches_off and len(still_to_do) == 1):
+        return UNDRIVEN
+    left = conditions_of(finished[-1])
+    if not left.is_whole:
+        raise UsageError(
+            "this run was begun by an earlier version of benchctl, which did not keep what the bench was set to",
+            advice="Begin the sequence anew. What this run has measured can still be reported, verified and compared.",
+        )
+    return replace(UNDRIVEN, frequency_hz=left.frequency_hz) if switches_off else left
+
+
+def _switched_on_by(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> PowerOn | RampSupply | None:
+    """The step that switched the amplifier on last."""
+    performed = (plan[event["index"]].step for event in reversed(finished) if "left_out" not in event)
+    return next((step for step in performed if isinstance(step, PowerOn | RampSupply)), None)
 
 
 @dataclass(frozen=True)
@@ -114,68 +132,23 @@ def _check_same_plan(plan: Sequence[PlannedStep], of_steps: Sequence[Event]) -> 
             raise UsageError(f"the journal's step '{event['step']}' is not in the sequence as it was kept")
 
 
-@dataclass(frozen=True)
-class _Performed:
-    """The plan, and which of its steps were left out because a condition did not hold."""
-
-    plan: Sequence[PlannedStep]
-    left_out: frozenset[int]
-
-    def before(self, index: int) -> list[StepBase]:
-        """The steps that were performed before this one."""
-        return [each.step for place, each in enumerate(self.plan[:index]) if place not in self.left_out]
-
-    def searches(self) -> Mapping[int, tuple[float | None, float | None]]:
-        """Each step that searched for a clean level -> the load and the frequency that were set then."""
-        left, places = _Left(), {}
-        for index, planned in enumerate(self.plan):
-            if index in self.left_out:
-                continue
-            if isinstance(planned.step, FindCleanLevel):
-                places[index] = (left.conditions.load_ohm, left.conditions.frequency_hz)
-            left.go_through(planned.step)
-        return places
-
-
-@dataclass
-class _Left:
-    """What steps have left the bench set to."""
-
-    power_on: PowerOn | RampSupply | None = None
-    conditions: Conditions = field(default_factory=Conditions)
-
-    def go_through(self, *steps: StepBase) -> None:
-        """These were performed."""
-        for step in steps:
-            self._go_through(step, self.conditions)
-
-    def _go_through(self, step: StepBase, conditions: Conditions) -> None:
-        match step:
-            case PowerOn() | RampSupply():
-                self.power_on, conditions.supply_v = step, step.voltage_v
-            case PowerOff():
-                self.power_on, conditions.load_ohm, conditions.level_v = None, None, None
-            case Set():
-                if step.load_ohm not in (None, conditions.load_ohm):
-                    conditions.load_ohm, conditions.level_v = step.load_ohm, None  # switched without a signal
-                conditions.frequency_hz = step.frequency_hz or conditions.frequency_hz
-                conditions.level_v = step.level_v or conditions.level_v
-                conditions.supply_v = step.supply_v or conditions.supply_v
-            case _ if step.kind.startswith(("measure_", "find_", "cool", "soak", "set_gain", "prompt")):
-                conditions.level_v = None  # these leave the amplifier undriven
-
-
-def _clean_levels(performed: _Performed, events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
+def _clean_levels(events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
     """What was found last for each load and frequency; a search forgets what was found before it, whatever it finds."""
-    searches = performed.searches()
+    left_out = {event["index"] for event in events if "left_out" in event}
     found: dict[tuple[float, float], CleanLevel] = {}
     for event in events:
         if event["event"] == CLEAN_LEVEL:
-            found[event["load_ohm"], event["frequency_hz"]] = CleanLevel(event["level_v"], event["thd_n"])
-        elif event["event"] == STEP_STARTED and event["index"] in searches:
-            place = searches[event["index"]]
-            found = {other: level for other, level in found.items() if other != place}
+            level = CleanLevel(event["level_v"], event["thd_n"], event.get("supply_set_v"))
+            found[event["load_ohm"], event["frequency_hz"]] = level
+        elif _begins_search(event) and event["index"] not in left_out:
+            at = conditions_of(event)
+            found = {place: level for place, level in found.items() if place != (at.load_ohm, at.frequency_hz)}
     return found
+
+
+def _begins_search(event: Event) -> bool:
+    kind = event["settings"]["kind"] if event["event"] == STEP_STARTED else ""
+    return bool(kind == "find_clean_level")
 
 
 def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | None]:
@@ -209,14 +182,14 @@ def take_over(progress: Progress, run: Run) -> None:
 
 def return_to(progress: Progress, run: Run) -> None:
     """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
+    left = progress.conditions
     if progress.power_on is not None:
         _switch_on(progress.power_on, run)
-        if progress.conditions.supply_v not in (None, progress.power_on.voltage_v):
-            perform_set(Set(supply_v=progress.conditions.supply_v), run)
-    if progress.conditions.load_ohm is not None:
-        set_load(run, progress.conditions.load_ohm)
-    if progress.conditions.frequency_hz is not None:
-        set_frequency(run, progress.conditions.frequency_hz)
-    if progress.conditions.level_v is not None:
-        run.conditions.level_v = progress.conditions.level_v
-        tone(run, progress.conditions.level_v)
+        if left.supply_set_v not in (None, progress.power_on.voltage_v):
+            perform_set(Set(supply_v=left.supply_set_v), run)
+    if left.load_ohm is not None:
+        set_load(run, left.load_ohm)
+    if left.frequency_hz is not None:
+        set_frequency(run, left.frequency_hz)
+    if left.level_v is not None:
+        tone(run, left.level_v, left.drive)

@@ -17,10 +17,11 @@ from benchctl.guard.guard import Guard
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.conditions import UNDRIVEN, Conditions, Drive
 from benchctl.measure.figure import Figure, Requirement, judge
 from benchctl.measure.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
-from benchctl.runner.contexts import load_resistances, reading_accuracies, signal_accuracies
+from benchctl.runner.contexts import generator_accuracies, load_resistances, reading_accuracies, signal_accuracies
 from benchctl.runner.plan import PlannedStep
 
 
@@ -75,30 +76,27 @@ class Files:
     amplifier: amplifier.Amplifier
 
 
-@dataclass
-class Conditions:
-    """What the bench is set to; None where nothing is set yet."""
-
-    load_ohm: float | None = None
-    frequency_hz: float | None = None
-    level_v: float | None = None
-    supply_v: float | None = None
-
-
 @dataclass(frozen=True)
 class CleanLevel:
-    """The highest steady level found clean, V rms, and the distortion bound that it keeps."""
+    """The highest steady level found clean, V rms, with its distortion bound and the set voltage of the supply."""
 
     level_v: float
     thd_n: float
+    supply_set_v: float | None = None
+
+    def drive_at(self, supply_set_v: float | None) -> Drive:
+        """What the level is at a supply voltage: at another than it was searched at, nobody knows that it is clean."""
+        return "clean" if supply_set_v == self.supply_set_v else "set"
 
 
 @dataclass
 class Run:
     """Everything that a step needs.
 
-    `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty only in the
-    first step of a run that is gone on with: the burst lengths that have their figures, or None for a step that has.
+    `conditions` is what the bench is set to; only `set_to` changes it. `fed` are the channels whose inputs the
+    generator feeds. `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty
+    only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for a step
+    that has.
     """
 
     files: Files
@@ -110,10 +108,34 @@ class Run:
     observer: Observer
     planned: PlannedStep
     hands: Hands = field(default_factory=OwnHands)
-    conditions: Conditions = field(default_factory=Conditions)
+    conditions: Conditions = UNDRIVEN
+    fed: tuple[str, ...] = ()
     clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: list[Figure] = field(default_factory=list)
     already: frozenset[int | None] = frozenset()
+
+    def __post_init__(self) -> None:
+        self.fed = self.fed or tuple(self.files.amplifier.channels)
+
+    # -- what the bench is set to --------------------------------------------------------------------------------
+
+    def set_to(self, **changes: Any) -> None:
+        """Keep what the bench has just been set to, by the names of `Conditions`."""
+        self.conditions = replace(self.conditions, **changes)
+
+    def set_to_drive(self, level_v: float, drive: Drive) -> None:
+        """Keep that the generator drives the inputs that it feeds."""
+        self.set_to(level_v=level_v, drive=drive, driven=self.fed)
+
+    def set_to_silence(self) -> None:
+        """Keep that nothing drives the amplifier."""
+        self.set_to(level_v=None, drive="undriven", driven=())
+
+    def _conditions_of(self, captures: Mapping[str, Capture]) -> Conditions:
+        """Of an analysis: the bench is set as it is now, and was driven as in the last record that was taken."""
+        last = max(captures.values(), key=lambda capture: capture.taken_s, default=None)
+        now = self.conditions if last is None else self.conditions.driven_as(last.conditions)
+        return now.in_effect
 
     # -- time --------------------------------------------------------------------------------------------------
 
@@ -173,12 +195,8 @@ class Run:
         readings: Mapping[str, Sequence[float]],
         context: Any,
         criteria: Mapping[str, Criterion],
-        *,
-        driven: bool = True,
     ) -> list[Figure]:
         """Store the captures, compute the figures, judge them, and journal all of it.
-
-        Figures that are not of a driven amplifier hold at no frequency, whatever the generator is tuned to.
 
         Raises:
             MeasurementError: the records cannot give the figures; the captures are kept.
@@ -195,10 +213,8 @@ class Run:
             captures={role: capture.name for role, capture in kept.items()},
             readings=readings,
             context=context,
-            conditions={
-                "load_ohm": self.conditions.load_ohm,
-                "frequency_hz": self.conditions.frequency_hz if driven else None,
-            },
+            conditions=self._conditions_of(kept),
+            captured={capture.name: capture.conditions for capture in kept.values()},
             figures=judged,
         )
         self.measured += judged
@@ -223,6 +239,7 @@ class Run:
         return {
             "accuracy": signal_accuracies(self.files.bench),
             "readings_accuracy": reading_accuracies(self.files.bench),
+            **generator_accuracies(self.files.bench),
         }
 
 

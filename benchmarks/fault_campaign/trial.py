@@ -17,6 +17,7 @@ from benchctl.archive.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Event, read_journal
+from benchctl.archive.run_identity import run_identity_of
 from benchctl.documents.bench import Bench
 from benchctl.documents.part import Source
 from benchctl.documents.reader import load_amplifier, read
@@ -153,7 +154,7 @@ def _wrong_with(folder: RunFolder, done: Trial) -> Iterator[str]:
     done.began_anew = len(journal.of_kind(STEP_BEGINS_ANEW))
     if journal.torn is not None:
         yield "the journal's last line is torn"
-    if not read_figures(folder).equals(figure_table(entries_of(journal.events))):
+    if not read_figures(folder).equals(figure_table(entries_of(journal.events), run_identity_of(journal.events))):
         yield "figures.csv and the journal differ"
     last = journal.events[-1]
     if last["event"] != "run ended":
@@ -189,5 +190,5 @@ def _expected_exit_code(events: Sequence[Event], last: Event) -> int:
         return 4 if "trip" in last_part else 5
     entries = entries_of(events)
     verdicts = {figure.verdict for entry in entries for figure in entry.figures}
-    gave_none = any("gives no figures" in str(event.get("text")) for event in events)
+    gave_none = any("no_figures" in event for event in events)
     return 1 if gave_none or verdicts & {"fails", "inconclusive"} else 0

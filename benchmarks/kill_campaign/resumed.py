@@ -11,6 +11,7 @@ from benchctl.archive.events import CLEAN_LEVEL
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import parse_journal, read_journal
+from benchctl.archive.run_identity import RunIdentity
 from benchctl.measure.clean_level import RESOLUTION_DB
 
 # Which figure a row is.
@@ -60,7 +61,7 @@ def _over(key: tuple[str, ...], row: dict[str, Any], bound: float) -> Iterator[s
 
 
 def _rows_of(entries: Iterable[FiguresEntry]) -> Rows:
-    return _rows(figure_table(entries).to_dict("records"))
+    return _rows(figure_table(entries, RunIdentity()).to_dict("records"))
 
 
 def _rows(records: Iterable[dict[Any, Any]]) -> Rows:

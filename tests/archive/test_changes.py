@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.archive.changes import Change, compared_figures
-from benchctl.archive.entries import Conditions, FiguresEntry
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, replace
+from pathlib import Path
 
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.archive.compare import differences, identity, label
 from benchctl.archive.entries import (
-    Conditions,
     FiguresEntry,
     as_stored,
     context_as_json,
@@ -19,11 +20,13 @@ from benchctl.archive.entries import (
     last_place,
     readings_as_json,
 )
-from benchctl.archive.figures import COLUMNS, read_figures, rebuild_figures, write_figures
+from benchctl.archive.figures import COLUMNS, EARLIER_COLUMNS, read_figures, rebuild_figures, write_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal
+from benchctl.archive.run_identity import RunIdentity
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.context import BurstContext
 from benchctl.measure.figure import Figure
 from benchctl.measure.uncertainty import LoadResistance
@@ -44,42 +47,86 @@ def entry(*figures: Figure, load_ohm: float | None = None, frequency_hz: float |
     )
 
 
+RUN = RunIdentity("20261124-221003-hx-2150", "HX 2150", "17-0042", simulated=False)
 POWER = Figure("burst_power_clean", 151.3, "W", 1.2, 2.0, "A", 8, "", "passes", "captures/0002-clean.npz")
 BOUND = Figure("thd_n", 0.0005, "1", channel="B", bound="at most")
 
 
-def test_the_columns_are_the_documented_ones_and_then_the_bound(folder: RunFolder) -> None:
-    write_figures(folder, [])
+def test_the_columns_are_the_documented_ones(folder: RunFolder) -> None:
+    write_figures(folder, [], RUN)
     header = (
         "step,load_ohm,frequency_hz,burst_cycles,channel,figure,value,unit,"
-        "expanded_uncertainty,coverage_factor,verdict,capture,time_s,bound\n"
+        "expanded_uncertainty,coverage_factor,verdict,capture,time_s,bound,"
+        "level_v,drive,supply_set_v,driven,run,amplifier,serial,simulated\n"
     )
     assert folder.figures.read_text("utf-8") == header
 
 
 def test_a_figure_is_a_row_with_empty_cells_where_nothing_applies(folder: RunFolder) -> None:
-    write_figures(folder, [entry(POWER, load_ohm=4.0, frequency_hz=1e3), entry(BOUND)])
+    write_figures(folder, [entry(POWER, load_ohm=4.0, frequency_hz=1e3), entry(BOUND)], RUN)
+    of_run = b"20261124-221003-hx-2150,HX 2150,17-0042,false"
     assert folder.figures.read_bytes().split(b"\n")[1:] == [
-        b"5 measure_burst,4.0,1000.0,8,A,burst_power_clean,151.3,W,1.2,2.0,passes,captures/0002-clean.npz,61.25,",
-        b"5 measure_burst,,,,B,thd_n,0.0005,1,,,,,61.25,at most",
+        b"5 measure_burst,4.0,1000.0,8,A,burst_power_clean,151.3,W,1.2,2.0,passes,captures/0002-clean.npz,61.25,,,,,,"
+        + of_run,
+        b"5 measure_burst,,,,B,thd_n,0.0005,1,,,,,61.25,at most,,,,," + of_run,
         b"",
     ]
 
 
+CLEAN = Conditions(4.0, 1e3, 0.8, "clean", 14.4, ("A", "B"))
+FULL = replace(CLEAN, level_v=0.9, drive="full")
+
+
+def test_each_figure_of_a_burst_stands_at_the_level_of_its_own_record(folder: RunFolder) -> None:
+    """The heatsink, which comes from no record, stands at the last one."""
+    last = replace(POWER, name="burst_power_last", capture="captures/0003-full.npz")
+    heat = Figure("heatsink_temperature", 40.5, "degC")
+    burst = replace(
+        entry(POWER, last, heat),
+        conditions=FULL,
+        captured={"captures/0002-clean.npz": CLEAN, "captures/0003-full.npz": FULL},
+    )
+    write_figures(folder, [burst], RUN)
+    table = read_figures(folder)
+    assert table[["level_v", "drive", "supply_set_v", "driven"]].to_numpy().tolist() == [
+        [0.8, "clean", 14.4, "A B"],
+        [0.9, "full", 14.4, "A B"],
+        [0.9, "full", 14.4, "A B"],
+    ]
+
+
+def test_tables_of_several_runs_can_be_put_together(folder: RunFolder, tmp_path: Path) -> None:
+    """Without any code of ours; a run that did not keep who it was has empty cells."""
+    other = RunFolder.create(tmp_path, "Idle", "KX", VirtualClock())
+    write_figures(folder, [entry(POWER)], RUN)
+    write_figures(other, [entry(POWER)], RunIdentity())
+    both = pd.concat([pd.read_csv(each.figures) for each in (folder, other)])
+    assert both["run"].fillna("").tolist() == ["20261124-221003-hx-2150", ""]
+    assert both["simulated"].tolist()[0] is False
+    assert both["serial"].fillna("").tolist() == ["17-0042", ""]
+
+
+def test_a_table_of_an_earlier_version_is_read_as_it_is(folder: RunFolder) -> None:
+    write_figures(folder, [entry(POWER)], RunIdentity())
+    short = [line.rsplit(",", 8)[0] for line in folder.figures.read_text("utf-8").splitlines()]
+    folder.figures.write_text("\n".join(short) + "\n", encoding="utf-8")
+    assert tuple(read_figures(folder).columns) == EARLIER_COLUMNS
+
+
 def test_a_step_named_in_any_letters_comes_back(folder: RunFolder) -> None:
     odd = replace(entry(POWER), step='3 "cool, then settle"\n4 Ω')
-    write_figures(folder, [odd])
+    write_figures(folder, [odd], RUN)
     assert read_figures(folder)["step"].tolist() == [odd.step]
 
 
 def test_a_text_that_looks_like_a_missing_value_stays_a_text(folder: RunFolder) -> None:
-    write_figures(folder, [replace(entry(POWER), step="NA")])
+    write_figures(folder, [replace(entry(POWER), step="NA")], RUN)
     assert read_figures(folder)["step"].tolist() == ["NA"]
 
 
 def test_the_table_comes_back_with_every_bit(folder: RunFolder) -> None:
     values = [0.1 + 0.2, 1.0 / 3.0, 5e-324, 1.7976931348623157e308, -123456.78901234567, 2.0**53]
-    write_figures(folder, [entry(*(replace(POWER, value=value) for value in values)), entry(BOUND)])
+    write_figures(folder, [entry(*(replace(POWER, value=value) for value in values)), entry(BOUND)], RUN)
     table = read_figures(folder)
     assert tuple(table.columns) == COLUMNS
     assert table["value"].tolist() == [*values, 0.0005]
@@ -90,7 +137,7 @@ def test_the_table_comes_back_with_every_bit(folder: RunFolder) -> None:
 
 @pytest.mark.parametrize(
     "content",
-    ["", "a,b\n1,2\n", ",".join(COLUMNS) + "\n" + "x," * 13 + "\n", ",".join(COLUMNS) + "\n1" * 2 + ",2" * 20],
+    ["", "a,b\n1,2\n", ",".join(COLUMNS) + "\n" + "x," * 21 + "\n", ",".join(COLUMNS) + "\n1" * 2 + ",2" * 30],
 )
 def test_what_is_no_such_table_is_an_archive_error(folder: RunFolder, content: str) -> None:
     folder.figures.write_text(content, encoding="utf-8")
@@ -166,7 +213,7 @@ def test_a_figure_under_conditions_of_its_own_stands_under_those(folder: RunFold
     """A gain of a response holds at its own frequency, an output voltage at its own load."""
     gain = Figure("gain", 31.9, "1", channel="A", frequency_hz=20e3)
     voltage = Figure("output_rms", 9.96, "V", channel="A", load_ohm=2.0)
-    write_figures(folder, [entry(gain, voltage, POWER, load_ohm=4.0, frequency_hz=1e3)])
+    write_figures(folder, [entry(gain, voltage, POWER, load_ohm=4.0, frequency_hz=1e3)], RUN)
     table = read_figures(folder)
     assert table["frequency_hz"].tolist() == [20e3, 1e3, 1e3]
     assert table["load_ohm"].tolist() == [4.0, 2.0, 4.0]
@@ -188,6 +235,6 @@ def test_a_folder_that_says_cannot_be_told_is_read_as_inconclusive(folder: RunFo
     figures = [{**asdict(figure), "verdict": "cannot be told"} for figure in judged.figures]
     (read_back,) = entries_of([event | {"figures": figures}])
     assert [figure.verdict for figure in read_back.figures] == ["inconclusive"]
-    write_figures(folder, [judged])
+    write_figures(folder, [judged], RUN)
     folder.figures.write_bytes(folder.figures.read_bytes().replace(b"inconclusive", b"cannot be told"))
     assert read_figures(folder)["verdict"].tolist() == ["inconclusive"]

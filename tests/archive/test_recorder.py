@@ -19,6 +19,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.archive.trend import read_trend
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.context import IdleContext
 from benchctl.measure.figure import Figure
 from benchctl.measure.record import Capture
@@ -43,7 +44,7 @@ def record(recorder: Recorder, *figures: Figure, step: str = "2 measure_idle", *
         captures=captures,
         readings={"supply_current": [1.2, math.nan]},
         context=CONTEXT,
-        conditions={"load_ohm": 4.0, "frequency_hz": None},
+        conditions=Conditions(load_ohm=4.0, drive="undriven", supply_set_v=14.4),
         figures=figures,
     )
 
@@ -73,7 +74,7 @@ def test_a_figures_event_holds_all_that_computes_them_again(
     assert event["captures"] == {"idle": file}
     assert event["readings"] == {"supply_current": [1.2, None]}
     assert event["context"]["readings_accuracy"]["supply_current"][0]["fixed"] == 0.06
-    assert event["conditions"] == {"load_ohm": 4.0, "frequency_hz": None}
+    assert (event["conditions"]["load_ohm"], event["conditions"]["drive"]) == (4.0, "undriven")
     assert [figure["name"] for figure in event["figures"]] == ["idle_current", "dc_offset"]
 
 
@@ -111,7 +112,7 @@ def test_a_context_that_holds_no_finite_number_is_refused(recorder: Recorder) ->
             captures={},
             readings={},
             context=IdleContext(readings_accuracy={"heatsink": (Accuracy(fixed=math.nan),)}),
-            conditions={},
+            conditions=Conditions(),
             figures=[CURRENT],
         )
 

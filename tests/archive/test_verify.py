@@ -17,6 +17,7 @@ from benchctl.archive.verify import verify
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError, UsageError
 from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.context import ContinuousContext, IdleContext
 from benchctl.measure.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
@@ -49,7 +50,7 @@ def _measure(recorder: Recorder, analysis: str, capture: Capture, context: IdleC
         captures={analysis: capture.name},
         readings=READINGS,
         context=context,
-        conditions={"load_ohm": 4.0, "frequency_hz": 1e3},
+        conditions=Conditions(4.0, 1e3, 0.5, "set", 14.4, ("A", "B")),
         figures=ANALYSES[analysis].figures({analysis: capture}, READINGS, context),
     )
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from benchctl.archive.entries import Conditions, FiguresEntry
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure, Verdict
 
-IDLE = Conditions()
-FOUR_OHM = Conditions(load_ohm=4.0, frequency_hz=1000.0)
+IDLE = Conditions(drive="undriven", supply_set_v=14.4)
+FOUR_OHM = Conditions(4.0, 1000.0, 0.8, "clean", 14.4, ("A", "B"))
 
 
 def power(name: str, value_w: float, channel: str, cycles: int | None = None, verdict: Verdict = "") -> Figure:

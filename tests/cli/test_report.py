@@ -120,4 +120,5 @@ def test_json_says_where_the_page_is_and_what_the_run_came_to(benchctl: Command,
     (run,) = said["runs"]
     assert (run["amplifier"], run["sequence"]) == ("HX 2150", "Idle, then a tone")
     assert (run["dry_run"], run["exit_code"], run["verdict"]) == (True, 0, "No verdict")
-    assert run["missing"] == run["unconfirmed"] == run["power"] == []
+    assert run["missing"] == run["unconfirmed"] == []
+    assert {(row["drive"], row["rated_w"]) for row in run["power"]} == {("set", None)}, "no rating is of a set level"

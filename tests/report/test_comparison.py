@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.archive.changes import Change, Place
-from benchctl.archive.entries import Conditions
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.report.comparison import changes_table, compare, runs_table, significance_of, step_tables, unlike
 from benchctl.report.comparison_page import comparison_page, write_comparison

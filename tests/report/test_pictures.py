@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from benchctl.archive.captures import load_capture
-from benchctl.archive.entries import Conditions, FiguresEntry, context_of
+from benchctl.archive.entries import FiguresEntry, context_of
 from benchctl.measure.burst_figures import cycle_powers
+from benchctl.measure.conditions import Conditions, Drive
 from benchctl.measure.figure import Figure
 from benchctl.report.page import report_page
 from benchctl.report.pictures.efficiency import efficiency_pictures
@@ -162,17 +163,23 @@ def test_a_record_that_fits_is_shown_as_it_is() -> None:
 # -- what a sequence swept -----------------------------------------------------------------------------------------
 
 
-def tone(frequency_hz: float, power_w: float) -> FiguresEntry:
+def tone(frequency_hz: float, power_w: float, drive: Drive = "clean") -> FiguresEntry:
     power = Figure("continuous_power", power_w, "W", 1.0, 2.0, channel="A", capture="captures/0001-continuous.npz")
     figures = [power, Figure("efficiency", 0.5, "1", 0.01, 2.0), Figure("supply_current", 9.0, "A", 0.1, 2.0)]
-    return FiguresEntry("3.1 measure_continuous", "continuous", {}, {}, {}, Conditions(4.0, frequency_hz), figures)
+    conditions = Conditions(4.0, frequency_hz, 0.8, drive, 14.4, ("A", "B"))
+    return FiguresEntry("3.1 measure_continuous", "continuous", {}, {}, {}, conditions, figures)
 
 
 def test_power_at_several_frequencies_stands_against_frequency(story: Story) -> None:
     swept = replace(story, entries=tuple(tone(hertz, 100.0) for hertz in (20.0, 1e3, 20e3)))
     (picture,) = power_pictures(swept)
     assert picture.title == "Clean power against frequency"
-    assert "Channel A, 4 ohm: 20 Hz 100.0 ± 1.0 W, 1 kHz 100.0 ± 1.0 W, 20 kHz 100.0 ± 1.0 W." in picture.alt
+    assert "Channel A, 4 ohm, 14.4 V: 20 Hz 100.0 ± 1.0 W, 1 kHz 100.0 ± 1.0 W, 20 kHz 100.0 ± 1.0 W." in picture.alt
+
+
+def test_power_at_set_levels_is_in_no_picture_of_clean_power(story: Story) -> None:
+    swept = replace(story, entries=tuple(tone(hertz, 100.0, "set") for hertz in (20.0, 1e3, 20e3)))
+    assert list(power_pictures(swept)) == []
 
 
 def test_several_levels_into_one_load_make_a_picture_of_efficiency(story: Story) -> None:

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.entries import Conditions, FiguresEntry
+from benchctl.archive.entries import FiguresEntry
+from benchctl.measure.conditions import Conditions, Drive
 from benchctl.measure.figure import Figure
-from benchctl.report.course import steps_taken
 from benchctl.report.diary import events_table, steps_table
 from benchctl.report.equipment import equipment_tables
 from benchctl.report.front import date_of, versions_of
 from benchctl.report.methods import methods_of
-from benchctl.report.rated_power import power_rows, power_table
+from benchctl.report.rated_power import power_rows, power_tables
 from benchctl.report.story import Story, read_story
 from benchctl.report.tables import Table
 from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
@@ -92,7 +92,8 @@ def test_every_step_is_told_with_how_many_figures_it_gave(story: Story) -> None:
 
 def test_a_step_that_a_kill_cut_off_is_told(folder: Path) -> None:
     rows = texts(steps_table(read_story(killed(folder))))
-    assert rows[-1][1:] == ["5 measure_burst", "0:00:04", "", "its end is not in the journal"]
+    assert rows[-1][1:5] == ["5 measure_burst", "0:00:04", "", "its end is not in the journal"]
+    assert rows[-1][5] == "4 ohm, 1 kHz, 14.4 V supply", "as the steps before it had set the bench"
 
 
 def test_a_step_that_was_left_out_is_told_with_the_reason(folder: Path) -> None:
@@ -156,37 +157,47 @@ def test_the_date_is_that_of_the_folder_or_else_of_the_journal(folder: Path) -> 
 # -- power ---------------------------------------------------------------------------------------------------------
 
 
+def powers(story: Story) -> list[Table]:
+    return power_tables(power_rows(story.entries, story.amplifier), story.usual)
+
+
 def test_clean_power_stands_against_the_rating_by_length_of_burst(story: Story) -> None:
-    table = power_table(power_rows(story))
-    assert table is not None
+    (table,) = powers(story)
     assert [head.text for head in table.heads] == ["load", "channel", "rated, W", "1 cycle", "6 cycles", "continuous"]
     assert [row[:3] for row in texts(table)] == [["4 ohm", "A", "150"], ["4 ohm", "B", "150"], ["4 ohm", "total", ""]]
-    assert table.caption == "Clean output power, W, at 1 kHz and 14.4 V of supply"
+    assert table.caption == "Clean output power, W: 1 kHz, 14.4 V supply"
     for row in table.rows[:2]:
         for cell in row[3:]:
             assert cell.note.startswith(f"{float(cell.exact) / 150.0:.0%}".replace("%", " %"))
 
 
-def event(number: int, **settings: object) -> dict[str, object]:
-    label = f"{number} {settings['kind']}"
-    return {"number": number, "time_s": float(number), "event": "step started", "step": label, "settings": settings}
-
-
-@pytest.mark.parametrize(("level_v", "is_clean"), [(None, True), (0.5, False)])
-def test_a_tone_at_a_level_of_the_sequences_is_no_clean_power(
-    story: Story, level_v: float | None, is_clean: bool
-) -> None:
-    events = [
-        event(1, kind="power_on", voltage_v=14.4),
-        event(2, kind="set", load_ohm=4.0, frequency_hz=1000.0, level_v=level_v),
-        event(3, kind="measure_continuous"),
-    ]
+def tone(drive: Drive, level_v: float | None = 0.5) -> FiguresEntry:
     power = Figure("continuous_power", 60.0, "W", 1.0, 2.0, channel="A")
-    entry = FiguresEntry("3 measure_continuous", "continuous", {}, {}, {}, Conditions(4.0, 1000.0), [power], number=4)
-    told = replace(story, steps=tuple(steps_taken(events)), entries=(entry,))
-    assert bool(power_rows(told)) is is_clean
+    conditions = Conditions(4.0, 1000.0, level_v, drive, 14.4, ("A", "B"))
+    return FiguresEntry("3 measure_continuous", "continuous", {}, {}, {}, conditions, [power], number=4)
+
+
+@pytest.mark.parametrize(
+    ("drive", "title"),
+    [
+        ("clean", "Clean output power, W"),
+        ("set", "Output power at set levels, W"),
+        ("", "Output power, W; how its level was found is not on record"),
+    ],
+)
+def test_only_power_at_a_level_that_was_searched_clean_is_called_so_and_held_to_the_rating(
+    story: Story, drive: Drive, title: str
+) -> None:
+    (table,) = powers(replace(story, entries=(tone(drive),)))
+    assert table.caption.startswith(f"{title}: ")
+    assert ("rated, W" in [head.text for head in table.heads]) is (drive == "clean")
+
+
+def test_power_at_each_set_level_has_a_row_that_says_the_level(story: Story) -> None:
+    (table,) = powers(replace(story, entries=(tone("set", 0.1), tone("set", 0.2))))
+    assert [row[:3] for row in texts(table)] == [["4 ohm", "100 mV", "A"], ["4 ohm", "200 mV", "A"]]
 
 
 def test_the_same_power_measured_again_has_a_row_of_its_own(story: Story) -> None:
-    twice = power_rows(replace(story, entries=(*story.entries, *story.entries)))
+    twice = power_rows([*story.entries, *story.entries], story.amplifier)
     assert [row.turn for row in twice if row.channel == "A"] == [1, 2]

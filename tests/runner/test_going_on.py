@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.measure.conditions import Conditions
 from benchctl.runner.execute import execute
 from benchctl.runner.progress import Progress, progress_of
 from tests.runner.rig import POWER_ON, POWER_ON_LINE, Rig, files, rig
@@ -28,8 +29,8 @@ def test_an_amplifier_that_was_being_brought_up_is_brought_up_again(tmp_path: Pa
 def test_a_tone_that_was_set_before_a_measurement_is_muted_after_it(tmp_path: Path) -> None:
     steps = ("power_on: {voltage: 14.4 V, current_limit: 90 A}", "set: {load: 4 ohm, frequency: 1 kHz, level: 200 mV}")
     with rig(tmp_path, files(*steps, "measure_noise", "hold: {for: 1 s}", "require: {output_noise: below 1 V}")) as it:
-        progress = Progress(next_index=2, power_on=POWER_ON, already=HAS_FIGURES)
-        progress.conditions.load_ohm, progress.conditions.level_v = 4.0, 0.2
+        left = Conditions(load_ohm=4.0, level_v=0.2, drive="set", supply_set_v=14.4, driven=("A", "B"))
+        progress = Progress(next_index=2, power_on=POWER_ON, conditions=left, already=HAS_FIGURES)
         go_on(it, progress)
         assert not it.plant.drive.output_on
 

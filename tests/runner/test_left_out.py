@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict, replace
 from typing import Any
 
+from benchctl.documents.bench_steps import Set
+from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.plan import expand
 from benchctl.runner.progress import Progress, progress_of
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, sequence_file
@@ -17,15 +20,25 @@ LAST = "hold: {for: 1 h}"
 
 
 def after(*steps: tuple[str, Mapping[str, Any]]) -> Progress:
-    """The progress of a run whose steps each wrote one more event, or none, or were left out for a reason."""
+    """The progress of a run whose steps each wrote one more event, or none, or were left out for a reason.
+
+    Whether a load of 2 or of 4 ohm is connected follows from the last `set` that was not left out.
+    """
     plan = expand(sequence_file(*(step for step, _ in steps), LAST), amplifier_file(), bench_file())
     events: list[Mapping[str, Any]] = []
+    at = replace(UNDRIVEN, supply_set_v=14.4)
     for index, (planned, (_, told)) in enumerate(zip(plan, steps, strict=False)):
         place = {"index": index, "step": planned.label}
-        events.append({"event": "step started", **place})
+        events.append(_event("step started", place, at) | {"settings": {"kind": planned.step.kind}})
+        if isinstance(planned.step, Set) and "left_out" not in told:
+            at = replace(at, load_ohm=planned.step.load_ohm, frequency_hz=1e3)
         events += [told] if "event" in told else []
-        events.append({"event": "step finished", **place, **({} if "event" in told else told)})
+        events.append(_event("step finished", place, at) | ({} if "event" in told else told))
     return progress_of(plan, events)
+
+
+def _event(kind: str, place: Mapping[str, Any], at: Conditions) -> dict[str, Any]:
+    return {"event": kind, **place, "conditions": asdict(at)}
 
 
 ON = ((POWER_ON_LINE, FAILED), (SET_4_OHM, FAILED))

@@ -2,25 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
 
 from benchctl.errors import UsageError
+from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.plan import expand
 from benchctl.runner.progress import Progress, progress_of
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, sequence_file
 
 LAST = "hold: {for: 1 h}"
+NOTHING: dict[str, Any] = {}
 
 
-def finished(*steps: str) -> Progress:
-    """The progress of a run that has finished all of these steps, and not the hold after them."""
-    plan = expand(sequence_file(*steps, LAST), amplifier_file(), bench_file())
+def finished(*steps: str, left: Conditions | None = UNDRIVEN, then: tuple[str, ...] = (LAST,)) -> Progress:
+    """The progress of a run that has finished these steps and left the bench so, and has not begun the others.
+
+    Without `left` it is a run of an earlier version, which kept no record of that.
+    """
+    plan = expand(sequence_file(*steps, *then), amplifier_file(), bench_file())
+    told = NOTHING if left is None else {"conditions": asdict(left)}
     events: list[dict[str, Any]] = []
-    for index, planned in enumerate(plan[:-1]):
-        events += [{"event": kind, "index": index, "step": planned.label} for kind in ("step started", "step finished")]
+    for index, planned in enumerate(plan[: len(steps)]):
+        place = {"index": index, "step": planned.label, **told}
+        events += [{"event": "step started", "settings": {"kind": planned.step.kind}, **place}]
+        events += [{"event": "step finished", **place}]
     return progress_of(plan, events)
+
+
+ON = Conditions(4.0, 1e3, 0.1, "set", 13.0, ("A", "B"))
 
 
 def test_it_goes_on_with_the_first_step_that_was_not_finished() -> None:
@@ -28,28 +40,25 @@ def test_it_goes_on_with_the_first_step_that_was_not_finished() -> None:
 
 
 def test_an_amplifier_that_was_on_is_switched_on_again_and_one_that_was_off_is_not() -> None:
-    assert finished(POWER_ON_LINE).power_on is not None
-    assert finished(POWER_ON_LINE, "power_off").power_on is None
+    assert finished(POWER_ON_LINE, left=ON).power_on is not None
+    assert finished(POWER_ON_LINE, "power_off", left=UNDRIVEN).power_on is None
 
 
-def test_load_frequency_and_supply_are_those_set_last() -> None:
-    conditions = finished(
-        POWER_ON_LINE, "set: {load: 4 ohm, frequency: 1 kHz}", "set: {load: 2 ohm}", "set: {supply: 13 V}"
-    ).conditions
-    assert (conditions.load_ohm, conditions.frequency_hz, conditions.supply_v) == (2.0, 1000.0, 13.0)
+def test_the_bench_is_set_as_the_last_finished_step_left_it() -> None:
+    assert finished(POWER_ON_LINE, "set: {load: 4 ohm}", left=ON).conditions == ON
 
 
-def test_a_level_that_drives_the_amplifier_goes_on_driving_it() -> None:
-    assert finished(POWER_ON_LINE, "set: {load: 4 ohm, level: 100 mV}").conditions.level_v == 0.1
-    assert finished(POWER_ON_LINE, "set: {level: 100 mV}", "set: {frequency: 2 kHz}").conditions.level_v == 0.1
+def test_before_a_step_that_switches_all_off_only_the_frequency_is_set_again() -> None:
+    then = ("power_off", POWER_ON_LINE, "measure_continuous: {level: 1 V, for: 1 s}")
+    progress = finished(POWER_ON_LINE, left=ON, then=then)
+    assert progress.power_on is None
+    assert progress.conditions == replace(UNDRIVEN, frequency_hz=1e3)
 
 
-@pytest.mark.parametrize(
-    "silencing", ["measure_idle: {for: 1 s}", "set: {load: 2 ohm}", "cool: {heatsink: below 45 degC}"]
-)
-def test_a_step_that_left_the_amplifier_undriven_leaves_it_so(silencing: str) -> None:
-    driven = (POWER_ON_LINE, "set: {load: 4 ohm, level: 100 mV}")
-    assert finished(*driven, silencing).conditions.level_v is None
+def test_a_run_that_did_not_keep_what_the_bench_was_set_to_is_not_gone_on_with() -> None:
+    with pytest.raises(UsageError, match="begun by an earlier version"):
+        finished(POWER_ON_LINE, left=None)
+    assert finished(POWER_ON_LINE, left=None, then=("power_off",)).next_index == 1
 
 
 def test_a_run_with_nothing_left_to_perform_has_come_to_the_end_of_its_plan() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from benchctl.documents.bench_steps import Cool, Hold, PowerOff, Set, Settle
 from benchctl.documents.criteria import Criterion
-from benchctl.documents.measuring_steps import MeasureIdle
+from benchctl.documents.measuring_steps import MeasureCrosstalk, MeasureIdle, MeasureResponse
 from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.steps import Require
 from benchctl.errors import InstrumentError, MeasurementError, RequirementFailed
@@ -315,7 +315,7 @@ def test_a_power_is_held_against_the_plate_at_no_more_than_the_plates_distortion
     with rig(tmp_path, files("power_off", amplifier=line)) as bench:
         bench.begin()
         bench.do(POWER_ON, AT_4_OHM)
-        bench.run.clean_levels[4.0, 1e3] = CleanLevel(1.0, bound)
+        bench.run.clean_levels[4.0, 1e3] = CleanLevel(1.0, bound, supply_set_v=14.4)
         bench.do(MeasureContinuous(for_s=0.5))
         powers = [
             figure for figure in bench.run.measured if figure.name == "continuous_power" and figure.channel == "A"
@@ -437,6 +437,24 @@ def test_a_burst_whose_record_fails_still_ends_in_a_steady_mode(ready: Rig) -> N
     with pytest.raises(MeasurementError, match="no vertical range"):
         ready.do(MeasureBurst(cycles=(8,), every_s=0.25))
     assert ready.taps.to("generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
+
+
+def test_a_sweep_whose_record_fails_leaves_the_generator_tuned_as_it_was(ready: Rig) -> None:
+    """Or the next step would measure at another frequency than its figures say."""
+    ready.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
+    with pytest.raises(MeasurementError, match="no vertical range"):
+        ready.do(MeasureResponse(from_hz=100.0, to_hz=2e3, per_octave=1))
+    tuned = [text for text in ready.taps.to("generator") if text.startswith("SOUR:FREQ ")]
+    assert float(tuned[-1].split()[1]) == 1e3
+    assert (ready.run.conditions.frequency_hz, ready.run.conditions.drive) == (1e3, "undriven")
+
+
+def test_crosstalk_whose_record_fails_leaves_every_input_driven(ready: Rig) -> None:
+    ready.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
+    with pytest.raises(MeasurementError, match="no vertical range"):
+        ready.do(MeasureCrosstalk(from_hz=100.0, to_hz=400.0, per_octave=1))
+    assert ready.run.fed == ("A", "B")
+    assert ready.plant.closed_relays >= INPUT_RELAYS
 
 
 def test_bursts_may_be_seconds_apart(ready: Rig) -> None:

@@ -10,11 +10,11 @@ from matplotlib.ticker import MaxNLocator
 
 from benchctl.archive.entries import FiguresEntry, context_of
 from benchctl.measure.burst_figures import cycle_powers
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.record import Samples
 from benchctl.measure.words import burst_in_words, value_in_words
-from benchctl.report.figures import conditions_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, marker, svg_of
 from benchctl.report.pictures.records import capture_of
 from benchctl.report.story import Story
@@ -41,7 +41,8 @@ def _picture(story: Story, entry: FiguresEntry, name: str) -> Picture:
     context = context_of(entry)
     records = {drive: capture_of(story.folder, file) for drive, file in entry.captures.items()}
     powers = {drive: cycle_powers(records[drive], context) for drive in ("full", "clean") if drive in records}
-    burst = f"a burst of {burst_in_words(context.cycles)} into {conditions_in_words(*_at(entry))}"
+    at = Conditions(entry.conditions.load_ohm, entry.conditions.frequency_hz)
+    burst = f"a burst of {burst_in_words(context.cycles)} into {at}"
     alt = f"Power against the number of the cycle in {burst}. {_told(entry.figures)}"
     with drawing(legend_lines=max(len(watts) for watts in powers.values())) as (figure, (axes,)):
         for drive, watts in powers.items():
@@ -58,10 +59,6 @@ def _picture(story: Story, entry: FiguresEntry, name: str) -> Picture:
         f"under the rest; at clean drive every cycle keeps it. {drives[:1].upper()}{drives[1:]}."
     )
     return Picture(name, f"Power of each cycle in {burst}", caption, alt, svg)
-
-
-def _at(entry: FiguresEntry) -> tuple[float | None, float | None]:
-    return entry.conditions.load_ohm, entry.conditions.frequency_hz
 
 
 def _told(figures: Sequence[Figure]) -> str:

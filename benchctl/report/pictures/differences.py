@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 
 from benchctl.archive.changes import Change, Place
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.words import burst_in_words
 from benchctl.report.comparison import Comparison, names_of
-from benchctl.report.figures import conditions_in_words
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, marker, svg_of
 
 _MOST = 20  # figures: those that differ most clearly
@@ -62,7 +62,7 @@ def _label(place: Place) -> str:
     """The step's number, the figure and its channel, and what else tells it from its like."""
     name, channel, cycles, load_ohm, frequency_hz = place.identity
     number, *_ = place.step.split()
-    parts = [f"{number} {name} {channel}".rstrip(), conditions_in_words(load_ohm, frequency_hz)]
+    parts = [f"{number} {name} {channel}".rstrip(), str(Conditions(load_ohm, frequency_hz))]
     return ", ".join(filter(None, [*parts, burst_in_words(cycles) if cycles else ""]))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from matplotlib.axes import Axes
 
@@ -10,8 +11,6 @@ from benchctl.archive.entries import FiguresEntry
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import as_said, unit_in_words, value_in_words
-from benchctl.quantity import render
-from benchctl.report.figures import conditions_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
 from benchctl.report.story import Story
 
@@ -42,9 +41,8 @@ def _point(entry: FiguresEntry) -> tuple[Figure, dict[str, Figure]] | None:
 
 
 def _name(story: Story, entry: FiguresEntry) -> str:
-    step = story.step_of(entry)
-    supply = f", {render(step.set_to.supply_v, 'V')}" if step and step.set_to.supply_v else ""
-    return conditions_in_words(entry.conditions.load_ohm, entry.conditions.frequency_hz) + supply
+    found = replace(entry.conditions, level_v=None, drive="")
+    return str(found.without(story.usual))
 
 
 def _picture(curves: dict[str, _Curve]) -> Picture:

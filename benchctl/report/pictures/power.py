@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import value_in_words
 from benchctl.quantity import render
-from benchctl.report.figures import conditions_in_words
 from benchctl.report.pictures.canvas import (
     DASHES,
     SOFT,
@@ -56,23 +56,23 @@ class _Axis:
 
 def power_pictures(story: Story) -> Iterator[Picture]:
     """One, where clean power was measured."""
-    rows = [row for row in power_rows(story) if row.channel != TOTAL]
+    rows = [row for row in power_rows(story.entries, story.amplifier) if row.is_clean and row.channel != TOTAL]
     if rows:
         yield _picture(rows, _axis_of(rows))
 
 
 def _axis_of(rows: Sequence[PowerRow]) -> _Axis:
     lengths = lengths_of(rows)
-    if len(lengths) == 1 and len({row.frequency_hz for row in rows}) >= _FEWEST:
+    if len(lengths) == 1 and len({row.conditions.frequency_hz for row in rows}) >= _FEWEST:
         return _Axis("frequency", "frequency, Hz", _by_frequency, is_log=True, unit="Hz")
-    if len(lengths) == 1 and len({row.supply_v for row in rows}) >= _FEWEST:
+    if len(lengths) == 1 and len({row.conditions.supply_set_v for row in rows}) >= _FEWEST:
         return _Axis("supply voltage", "supply voltage, V", _by_supply, unit="V")
-    has_supplies = len({row.supply_v for row in rows}) > 1
+    has_supplies = len({row.conditions.supply_set_v for row in rows}) > 1
 
     def by_length(row: PowerRow) -> list[_Point]:
-        supply = f", {render(row.supply_v, 'V')}" if has_supplies and row.supply_v else ""
+        supply = _supply(row) if has_supplies else ""
         return [
-            _Point((row.channel, row.conditions + supply), lengths.index(length), length_in_words(length), figure)
+            _Point((row.channel, row.series + supply), lengths.index(length), length_in_words(length), figure)
             for length, figure in row.by_length.items()
         ]
 
@@ -80,14 +80,18 @@ def _axis_of(rows: Sequence[PowerRow]) -> _Axis:
 
 
 def _by_frequency(row: PowerRow) -> list[_Point]:
-    others = conditions_in_words(row.load_ohm, None) + (f", {render(row.supply_v, 'V')}" if row.supply_v else "")
-    hertz = row.frequency_hz or 0.0
+    others = str(Conditions(row.conditions.load_ohm)) + _supply(row)
+    hertz = row.conditions.frequency_hz or 0.0
     return [_Point((row.channel, others), hertz, render(hertz, "Hz"), figure) for figure in row.by_length.values()]
 
 
 def _by_supply(row: PowerRow) -> list[_Point]:
-    others, volts = row.conditions, row.supply_v or 0.0
+    others, volts = row.series, row.conditions.supply_set_v or 0.0
     return [_Point((row.channel, others), volts, render(volts, "V"), figure) for figure in row.by_length.values()]
+
+
+def _supply(row: PowerRow) -> str:
+    return f", {render(row.conditions.supply_set_v, 'V')}" if row.conditions.supply_set_v else ""
 
 
 def _picture(rows: Sequence[PowerRow], axis: _Axis) -> Picture:
@@ -146,7 +150,7 @@ def _scale(axes: Axes, axis: _Axis) -> None:
 
 def _rate(axes: Axes, rows: Sequence[PowerRow]) -> None:
     """A line for the rating of each load."""
-    for load_ohm, rated_w in dict.fromkeys((row.load_ohm, row.rated_w) for row in rows if row.rated_w):
+    for load_ohm, rated_w in dict.fromkeys((row.conditions.load_ohm, row.rated_w) for row in rows if row.rated_w):
         axes.axhline(rated_w, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
         axes.annotate(
             f"rated {rated_w:g} W into {load_ohm:g} ohm",

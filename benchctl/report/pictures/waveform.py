@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.axes import Axes
 
 from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.measure.conditions import Conditions
 from benchctl.measure.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.words import burst_in_words
-from benchctl.report.figures import conditions_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, svg_of
 from benchctl.report.pictures.records import capture_of, plot_envelope
 from benchctl.report.story import Story
@@ -24,8 +25,13 @@ def waveform_pictures(story: Story) -> Iterator[Picture]:
     """One: the longest burst into the first load."""
     bursts = [entry for entry in story.entries if entry.analysis == "burst" and "clean" in entry.captures]
     if bursts:
-        first = [entry for entry in bursts if entry.conditions == bursts[0].conditions]
+        first = [entry for entry in bursts if _at(entry) == _at(bursts[0])]
         yield _picture(story, max(first, key=lambda entry: int(entry.context.get("cycles", 1))))
+
+
+def _at(entry: FiguresEntry) -> Conditions:
+    """Without the level, which each length of burst has of its own."""
+    return replace(entry.conditions, level_v=None, drive="", driven=())
 
 
 def _picture(story: Story, entry: FiguresEntry) -> Picture:
@@ -33,8 +39,7 @@ def _picture(story: Story, entry: FiguresEntry) -> Picture:
     whole = capture_of(story.folder, entry.captures["clean"])
     length_s = context.cycles / context.frequency_hz
     capture = _shown(whole, length_s)
-    conditions = conditions_in_words(entry.conditions.load_ohm, entry.conditions.frequency_hz)
-    burst = f"a burst of {burst_in_words(context.cycles)} into {conditions} at clean drive"
+    burst = f"a burst of {burst_in_words(context.cycles)} into {_at(entry)} at clean drive"
     outputs = [name for name in capture.traces if name.startswith("output ") and not name.startswith("output current")]
     supply = [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in capture.traces]
     alt = f"The waveform of {burst}. {_told(capture)}"

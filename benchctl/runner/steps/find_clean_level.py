@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from benchctl.archive.events import CLEAN_LEVEL
 from benchctl.documents.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope import POLL_S
@@ -34,7 +36,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
 
     def expose(level_v: float) -> Distortion:
-        tone(run, level_v)
+        tone(run, level_v, "tried")
         run.wait(SETTLE_S)
         record = exposure.steady_record(frequency_hz)
         capture = exposure.take(run, "search", record, level_v, exposure.outputs(run))
@@ -45,8 +47,9 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     level_v = run_search(run, search, expose, "clean steady level")
-    run.clean_levels[load_ohm, frequency_hz] = CleanLevel(level_v, step.thd_n)
-    run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, level_v=level_v, thd_n=step.thd_n)
+    found = CleanLevel(level_v, step.thd_n, run.conditions.supply_set_v)
+    run.clean_levels[load_ohm, frequency_hz] = found
+    run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, **asdict(found))
     run.note(f"clean steady level {level_v:.4g} V")
 
 

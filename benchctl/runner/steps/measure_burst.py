@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 from benchctl.documents.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.analyses import first_cycle_distortion, worst_cycle_distortion
+from benchctl.measure.conditions import Drive
 from benchctl.measure.context import BurstContext
 from benchctl.measure.distortion import Distortion
 from benchctl.measure.record import Capture
@@ -22,7 +24,6 @@ from benchctl.runner.run import Run
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
 from benchctl.runner.steps.search import NEAR_FULL_EXPOSURES, run_search, search_from, usual_exposures
 
-SEARCH = "search"  # the name of a record that is taken on the way to a level
 # The search for the full level, from the clean level on.
 FULL_EXPOSURES = 5
 # Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
@@ -62,25 +63,26 @@ class _Measurement:
         context = self._context()
 
         def expose(level_v: float) -> Distortion:
-            capture = self._take(SEARCH, record, level_v, exposure.outputs(self.run), repetitions=0)
+            capture = self._take("tried", record, level_v, exposure.outputs(self.run), repetitions=0)
             return metric(capture, context)
 
         return expose
 
-    def _final(self, name: str, level_v: float) -> Capture:
+    def _final(self, drive: Literal["clean", "full"], level_v: float) -> Capture:
         """A whole repetition with the supply's signals."""
         signals = [*exposure.outputs(self.run), *exposure.supply_signals(self.run)]
         record = exposure.repetition_record(self.frequency_hz, self.step.every_s)
-        return self._take(f"burst-{self.cycles}-{name}", record, level_v, signals, repetitions=REPETITIONS_BEFORE)
+        return self._take(drive, record, level_v, signals, repetitions=REPETITIONS_BEFORE)
 
-    def _take(self, name: str, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
+    def _take(self, drive: Drive, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
         run, step = self.run, self.step
         burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
-        start_burst(run, burst)
+        name = "search" if drive == "tried" else f"burst-{self.cycles}-{drive}"
+        start_burst(run, burst, drive)
         run.wait(repetitions * step.every_s)
         try:
             capture = exposure.take(run, name, record, level_v, signals)
-            if name == SEARCH:  # a record of another length has another RMS at the same gain
+            if drive == "tried":  # a record of another length has another RMS at the same gain
                 self.watch.check(capture, level_v)
         except MeasurementError:  # the run goes on, and the next step wants a steady tone
             stop_burst(run)

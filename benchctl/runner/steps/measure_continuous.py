@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.power_steps import MeasureContinuous
 from benchctl.errors import MeasurementError
+from benchctl.measure.conditions import Drive
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
 from benchctl.runner.drive import load_and_frequency, mute, tone
@@ -61,29 +62,32 @@ def perform(step: MeasureContinuous, run: Run) -> None:
         RequirementFailed: it did, and the sequence asks for the run to end then.
     """
     load_ohm, frequency_hz = load_and_frequency(run)
-    given_v = step.level_v or run.conditions.level_v
-    level_v = given_v or _clean_level_v(run, load_ohm, frequency_hz)
+    level_v, drive = _level_and_drive(step, run, load_ohm, frequency_hz)
     watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
-    tone(run, level_v)
+    tone(run, level_v, drive)
     run.wait(SETTLE_S)
     readings = steady.hold(step.for_s)
     capture = steady.take("continuous")
     readings["heatsink"] = run.read_if_any("heatsink")
     context = steady_context(run, load_ohm, frequency_hz)  # the loads as warm as they are now
     mute(run)
-    criteria = step.expect if given_v else _criteria(step, run, load_ohm, frequency_hz)
+    criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
     run.analyse("continuous", {"continuous": capture}, readings, context, criteria)
 
 
-def _clean_level_v(run: Run, load_ohm: float, frequency_hz: float) -> float:
+def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
+    """The step's own level, else the one that drives the amplifier already, else the clean one."""
+    given_v = step.level_v or run.conditions.level_v
+    if given_v is not None:
+        return given_v, "set"
     found = run.clean_levels.get((load_ohm, frequency_hz))
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
             "give a level, or find_clean_level before this step"
         )
-    return found.level_v
+    return found.level_v, found.drive_at(run.conditions.supply_set_v)
 
 
 def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> Mapping[str, Criterion]:
@@ -91,7 +95,7 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
     must reach the plate's."""
     rating = run.files.amplifier.rating(load_ohm)
     clean = run.clean_levels.get((load_ohm, frequency_hz))
-    if run.conditions.supply_v != run.files.amplifier.supply.nominal_v:
+    if run.conditions.supply_set_v != run.files.amplifier.supply.nominal_v:
         return step.expect
     if rating is None or clean is None or clean.thd_n > rating.thd_n:
         return step.expect

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from benchctl.documents.measuring_steps import MeasureCrosstalk
+from benchctl.errors import MeasurementError
 from benchctl.measure.crosstalk_figures import CrosstalkContext
 from benchctl.measure.record import OUTPUT, Capture
 from benchctl.runner import exposure
@@ -27,7 +28,11 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     for channel in run.files.amplifier.channels:
         drive_alone(run, channel)
         quiet = {signal: quiet_v for signal in exposure.outputs(run) if signal != OUTPUT + channel}
-        taken = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run), quiet)
+        try:
+            taken = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run), quiet)
+        except MeasurementError:  # the run goes on, and every other step wants all inputs driven
+            drive_all(run)
+            raise
         for role, frequency_hz in stepped_sine.tones_hz(frequencies).items():
             own_role = f"{channel} driven, {role}"
             captures[own_role] = taken[role]

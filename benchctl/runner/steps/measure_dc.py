@@ -21,7 +21,7 @@ def perform(step: MeasureDc, run: Run) -> None:
     run.wait(QUIET_S)
     record = Record(step.for_s, 0.0, round(step.for_s * RATE_HZ), triggered=False)
     capture = exposure.take(run, "dc", record, 0.0, exposure.outputs(run))
-    run.analyse("idle", {"idle": capture}, {}, IdleContext(**run.accuracies()), step.expect, driven=False)
+    run.analyse("idle", {"idle": capture}, {}, IdleContext(**run.accuracies()), step.expect)
 
 
 def foresee(step: MeasureDc, outlook: Outlook) -> Forecast:

@@ -27,7 +27,7 @@ def perform(step: MeasureNoise, run: Run) -> None:
     context = NoiseContext(
         load_ohm=load_ohm, rated_w=rating.power_w if rating is not None else None, **run.accuracies()
     )
-    run.analyse("noise", {"noise": capture}, {}, context, step.expect, driven=False)
+    run.analyse("noise", {"noise": capture}, {}, context, step.expect)
 
 
 def _record(step: MeasureNoise, bench: Bench) -> Record:

@@ -7,7 +7,6 @@ from benchctl.measure.figure import Figure
 from benchctl.measure.response_figures import ResponseContext
 from benchctl.quantity import render
 from benchctl.runner import exposure
-from benchctl.runner.contexts import generator_accuracies
 from benchctl.runner.drive import connected_load_ohm
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -45,7 +44,6 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
         tones_hz=stepped_sine.tones_hz(frequencies),
         level_v=level_v,
         reference_hz=step.reference_hz,
-        **generator_accuracies(run.files.bench),
         **run.accuracies(),
     )
     return run.analyse(analysis, captures, {}, context, step.expect)

@@ -42,7 +42,6 @@ def perform_on(step: PowerOn, run: Run) -> None:
     if reason := why_asleep(run, idle_a):
         raise InstrumentError(reason, advice=ADVICE)
     run.guard.energised = True
-    run.conditions.supply_v = step.voltage_v
 
 
 def _main_on(step: PowerOn, run: Run) -> None:
@@ -56,6 +55,7 @@ def _main_on(step: PowerOn, run: Run) -> None:
     supply.set_voltage(main, step.voltage_v)
     supply.set_current_limit(main, step.current_limit_a)
     supply.output_on(main)
+    run.set_to(supply_set_v=step.voltage_v)
     deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
     while abs(run.read("supply_voltage") - step.voltage_v) > VOLTAGE_THERE * step.voltage_v:
         if run.clock.now() >= deadline:
@@ -117,9 +117,10 @@ def perform_off(_step: PowerOff, run: Run) -> None:
             run.observer.hands_needed("Disconnect the remote turn-on lead")
     run.wait(LEAD_OFF_S)
     run.bench.supply.output_off(run.bench.main_output)
+    run.set_to(supply_set_v=None)
     if run.bench.has("load"):
         run.bench.load.disconnect()
-        run.conditions.load_ohm = None
+        run.set_to(load_ohm=None)
 
 
 def _bank(run: Run) -> RelayBank:

@@ -59,6 +59,7 @@ class _Ramp:
         is_awake, not_started = False, ""
         for voltage_v in voltages_v(step):
             supply.set_voltage(main, voltage_v)
+            run.set_to(supply_set_v=voltage_v)
             if not is_awake and voltage_v >= wake_v(step, run.files.amplifier) - 1e-9:
                 is_awake = True
                 wake(run)
@@ -142,8 +143,8 @@ def perform(step: RampSupply, run: Run) -> None:
     reason = ramp.go()
     captures = {} if ramp.outputs is None else {"outputs": ramp.outputs}
     context = RampContext(is_complete=not reason, readings_together=READINGS, **run.accuracies())
-    run.analyse("ramp", captures, ramp.readings, context, step.expect, driven=False)
-    _finish(step, run, reason)
+    run.analyse("ramp", captures, ramp.readings, context, step.expect)
+    _finish(run, reason)
 
 
 def bring_up(step: RampSupply, run: Run) -> None:
@@ -153,14 +154,13 @@ def bring_up(step: RampSupply, run: Run) -> None:
         RequirementFailed: as `perform`.
     """
     mute(run)
-    _finish(step, run, _Ramp(step, run).go())
+    _finish(run, _Ramp(step, run).go())
 
 
-def _finish(step: RampSupply, run: Run, reason: str) -> None:
+def _finish(run: Run, reason: str) -> None:
     if reason:
         raise RequirementFailed(f"the first power-up was stopped at {reason}")
     run.guard.energised = True
-    run.conditions.supply_v = step.voltage_v
 
 
 def voltages_v(step: RampSupply) -> list[float]:

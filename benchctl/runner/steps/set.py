@@ -16,13 +16,12 @@ def perform(step: Set, run: Run) -> None:
     if step.supply_v is not None:
         run.bench.supply.set_voltage(run.bench.main_output, step.supply_v)
         run.wait(SUPPLY_SETTLE_S)
-        run.conditions.supply_v = step.supply_v
+        run.set_to(supply_set_v=step.supply_v)
     if step.load_ohm is not None:
         set_load(run, step.load_ohm)
     if step.frequency_hz is not None:
         set_frequency(run, step.frequency_hz)
     if step.level_v is not None:
-        run.conditions.level_v = step.level_v
         tone(run, step.level_v)
 
 

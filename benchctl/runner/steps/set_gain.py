@@ -14,7 +14,6 @@ from benchctl.measure.gain_figures import GAIN, GainContext, gain
 from benchctl.measure.record import Capture
 from benchctl.quantity import render
 from benchctl.runner import exposure
-from benchctl.runner.contexts import generator_accuracies
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -47,7 +46,6 @@ class _Control:
             level_v=self.level_v,
             wanted_gain=wanted_gain(self.step, amplifier, self.load_ohm),
             rated_v=math.sqrt(rating.power_w * rating.load_ohm) if rating is not None else None,
-            **generator_accuracies(self.run.files.bench),
             **self.run.accuracies(),
         )
 

@@ -9,6 +9,7 @@ from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
+from benchctl.measure.conditions import Drive
 from benchctl.measure.record import Capture
 from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
@@ -43,6 +44,7 @@ class _Drive:
     load_ohm: float
     frequency_hz: float
     level_v: float
+    drive: Drive
     cycles: int | None
 
     @property
@@ -53,11 +55,12 @@ class _Drive:
     def start(self) -> None:
         step, level_v = self.step, self.level_v
         if self.cycles is None:
-            tone(self.run, level_v)
+            tone(self.run, level_v, self.drive)
             self.run.wait(SETTLE_S)
             return
         low_v = level_v * step.low_level_ratio
-        start_burst(self.run, Burst(self.frequency_hz, self.cycles, level_v, low_v, step.every_s))
+        burst = Burst(self.frequency_hz, self.cycles, level_v, low_v, step.every_s)
+        start_burst(self.run, burst, self.drive)
         self.run.wait(BURSTS_BEFORE * step.every_s)
 
     def stop(self) -> None:
@@ -154,8 +157,8 @@ def perform(step: Soak, run: Run) -> None:
         RequirementFailed: the amplifier's protection silenced it, and the sequence asks for the run to end then.
     """
     load_ohm, frequency_hz = load_and_frequency(run)
-    level_v = _level_v(step, run, load_ohm, frequency_hz)
-    drive = _Drive(step, run, load_ohm, frequency_hz, level_v, cycles_of(step, frequency_hz))
+    level = _level_and_drive(step, run, load_ohm, frequency_hz)
+    drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles_of(step, frequency_hz))
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
     soaking = _Soaking(drive, Watch(run, load_ohm, frequency_hz, drive.every_s, ends_run), Foretelling(run))
@@ -184,18 +187,18 @@ def cycles_of(step: Soak, frequency_hz: float) -> int | None:
     return max(round(duty * step.every_s * frequency_hz), 1)
 
 
-def _level_v(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> float:
+def _level_and_drive(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
     if step.level_v is not None:
-        return step.level_v
+        return step.level_v, "set"
     if step.of_rated is not None:
-        return rated_level_v(run.files.amplifier, load_ohm, step.of_rated)
+        return rated_level_v(run.files.amplifier, load_ohm, step.of_rated), "set"
     found = run.clean_levels.get((load_ohm, frequency_hz))
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
             "give a level or of_rated, or find_clean_level before this step"
         )
-    return found.level_v
+    return found.level_v, found.drive_at(run.conditions.supply_set_v)
 
 
 def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
 import numpy as np
 
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.measuring_steps import SteppedSine
+from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.frequencies import iso_266_hz, per_octave_hz
 from benchctl.measure.record import Capture
@@ -71,20 +73,38 @@ def sweep(
     """
     captures: dict[str, Capture] = {}
     peaks = dict(first_peaks or {})
-    for number, frequency_hz in enumerate(frequencies, start=1):
-        run.bench.generator.set_frequency(frequency_hz)
-        tone(run, level_v)
-        run.wait(_settle_s(frequency_hz))
-        name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
-        capture = exposure.take(run, name, _record(frequency_hz), level_v, signals, peaks)
-        captures[role_of(frequency_hz)] = capture
-        # A filter's next gain is near this one, however far from the nominal one.
-        peaks = {signal: float(np.max(np.abs(trace.values()))) for signal, trace in capture.traces.items()}
-        run.observer.progress(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
-    mute(run)
-    if run.conditions.frequency_hz is not None:
-        set_frequency(run, run.conditions.frequency_hz)
+    with _left_as_it_was(run):
+        for number, frequency_hz in enumerate(frequencies, start=1):
+            set_frequency(run, frequency_hz)
+            tone(run, level_v)
+            run.wait(_settle_s(frequency_hz))
+            name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
+            capture = exposure.take(run, name, _record(frequency_hz), level_v, signals, peaks)
+            captures[role_of(frequency_hz)] = capture
+            # A filter's next gain is near this one, however far from the nominal one.
+            peaks = {signal: float(np.max(np.abs(trace.values()))) for signal, trace in capture.traces.items()}
+            run.observer.progress(f"{role_of(frequency_hz)}, {number} of {len(frequencies)}")
     return captures
+
+
+@contextmanager
+def _left_as_it_was(run: Run) -> Iterator[None]:
+    """Mute and tune the generator as it was, also where a record fails: the run goes on after that."""
+    before_hz = run.conditions.frequency_hz
+    try:
+        yield
+    except MeasurementError:
+        _mute_and_tune(run, before_hz)
+        raise
+    _mute_and_tune(run, before_hz)
+
+
+def _mute_and_tune(run: Run, frequency_hz: float | None) -> None:
+    mute(run)
+    if frequency_hz is None:
+        run.set_to(frequency_hz=None)
+    else:
+        set_frequency(run, frequency_hz)
 
 
 def tones_hz(frequencies: Sequence[float]) -> Mapping[str, float]:

@@ -104,7 +104,7 @@ def perform_settle(step: Settle, run: Run) -> None:
         run.wait(POLL_S)
         steadiness.read()
     if step.foretold is not None:
-        run.analyse("warming", {}, warming.readings, warming.context(), {}, driven=run.conditions.level_v is not None)
+        run.analyse("warming", {}, warming.readings, warming.context(), {})
     return None
 
 
