@@ -24,6 +24,7 @@ def preflight(documents: Documents, unattended: bool, show_all: bool, as_json: b
     heatsink against time. Nothing is touched. A hazard is a refusal, judged by the worst and not by what is expected:
     `run` makes the same checks first and does not begin until they pass.
     """
-    from benchctl.cli.show_preflight import show_preflight  # noqa: PLC0415 - heavy, and `--help` needs none of it
+    # Heavy, and `--help` needs none of it.
+    from benchctl.cli.show_preflight import show_preflight  # noqa: PLC0415
 
     return show_preflight(documents, unattended=unattended, show_all=show_all, as_json=as_json)

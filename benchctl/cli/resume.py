@@ -7,8 +7,6 @@ from pathlib import Path
 import click
 
 from benchctl.cli.options import accept_changes_option, json_option, unattended_option
-from benchctl.cli.run import show_run
-from benchctl.launch.resume import resume as go_on
 
 
 @click.command(epilog="Example:  benchctl resume runs/20261124-221003-quick-check-hx-2150")
@@ -27,4 +25,8 @@ def resume(run_folder: Path, unattended: bool, accepted: str, as_json: bool) -> 
     Documents or drivers in inputs/ that are not as the run kept them are refused, and so is a journal whose lines were
     changed.
     """
+    # Heavy, and `--help` needs none of it.
+    from benchctl.cli.show_run import show_run  # noqa: PLC0415
+    from benchctl.launch.resume import resume as go_on  # noqa: PLC0415
+
     return show_run(lambda view: go_on(run_folder, view, unattended=unattended, accepted=accepted), as_json)

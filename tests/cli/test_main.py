@@ -49,7 +49,7 @@ def packages_loaded_by(arguments: list[str]) -> set[str]:
     return set(shown.stderr.split())
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["preflight", "--help"]])
+@pytest.mark.parametrize("arguments", [["--help"], ["run", "--help"], ["resume", "--help"], ["preflight", "--help"]])
 def test_help_waits_for_no_package_that_only_a_run_needs(arguments: list[str]) -> None:
     """A second of imports on every --help is a second too much."""
     assert packages_loaded_by(arguments) == set()
