@@ -93,14 +93,20 @@ def read_bytes(path: Path, at_most: int = LONGEST_BYTES) -> bytes:
     Raises:
         ArchiveError: it is not there, cannot be read, or is none.
     """
-    with disk_errors("read", path), _opened_plain(path) as file:
+    with disk_errors("read", path), opened_plain(path) as file:
         content = file.read(at_most + 1)
     if len(content) > at_most:
         raise ArchiveError(f"cannot read {path}: it is longer than {at_most // 1_000_000} MB, so no run wrote it")
     return content
 
 
-def _opened_plain(path: Path) -> BinaryIO:
+def opened_plain(path: Path) -> BinaryIO:
+    """A plain file, open for reading; whoever asks for it handles what the system says.
+
+    Raises:
+        ArchiveError: it is none: a pipe, a device, a folder.
+        OSError: it cannot be opened.
+    """
     try:
         # Not to wait for whoever writes into a pipe. Windows has no such flag, and no pipes in folders.
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))

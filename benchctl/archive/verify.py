@@ -15,6 +15,7 @@ from benchctl.archive.entries import FiguresEntry, context_of, entries_of
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal import read_journal
 from benchctl.archive.run_identity import run_identity_of
 from benchctl.errors import ArchiveError, MeasurementError
@@ -32,7 +33,7 @@ class Verification:
 
     `checked` counts the figures in the journal. `findings` tell whether the folder is as the run left it.
     `unused_captures` and `torn` (what a crash left of the journal's last line) are worth telling, but no fault of any
-    figure.
+    figure. Of a run that still goes on (`is_running`) the table may be a row behind the journal, or ahead of it.
     """
 
     checked: int
@@ -41,6 +42,7 @@ class Verification:
     unused_captures: tuple[str, ...]
     torn: str | None
     findings: Findings = field(default_factory=Findings)
+    is_running: bool = False
 
     @property
     def agrees(self) -> bool:
@@ -61,6 +63,7 @@ def verify(path: Path) -> Verification:
         ArchiveError: the journal is broken elsewhere than at its end.
     """
     folder = RunFolder.open(path)
+    is_running = is_being_written(folder)
     journal = read_journal(folder.journal)
     entries = entries_of(journal.events)
     recomputed = [_recompute(folder, entry) for entry in entries]
@@ -69,12 +72,13 @@ def verify(path: Path) -> Verification:
         checked=sum(len(entry.figures) for entry in entries),
         differences=(
             *(difference for outcome in recomputed for difference in outcome.differences),
-            *_check_table(folder, figure_table(entries, run_identity_of(journal.events))),
+            *_check_table(folder, figure_table(entries, run_identity_of(journal.events)), is_running=is_running),
         ),
         figures_without_capture=tuple(orphan for outcome in recomputed for orphan in outcome.orphans),
         unused_captures=tuple(file for file in folder.capture_files() if file not in used),
-        torn=journal.torn,
+        torn=None if is_running else journal.torn,
         findings=findings_of(folder, journal),
+        is_running=is_running,
     )
 
 
@@ -172,10 +176,14 @@ def _compare_one(written: Figure, computed: Figure, outcome: _Outcome) -> None:
     outcome.differences += differences(outcome.step, written, computed)
 
 
-def _check_table(folder: RunFolder, journal: pd.DataFrame) -> list[Difference]:
+def _check_table(folder: RunFolder, journal: pd.DataFrame, *, is_running: bool) -> list[Difference]:
     if journal.empty and not folder.figures.exists():
         return []
     try:
-        return table_differences(read_figures(folder), journal)
+        table = read_figures(folder)
     except ArchiveError as error:
         return [Difference("figures.csv", "the table", "something that cannot be read", error.message)]
+    if is_running:
+        rows = min(len(table), len(journal))
+        table, journal = table.head(rows), journal.head(rows)
+    return table_differences(table, journal)

@@ -58,7 +58,8 @@ def _lines(found: Verification) -> Iterator[str]:
 def _last_line(found: Verification) -> str:
     agree = "all agree" if found.figures_agree else "they do not all agree"
     changed = "" if not found.findings.changed else " The folder is not as the run left it; see above."
-    return f"{found.checked} figures computed again: {agree}.{changed}"
+    running = " The run still goes on; this is what there is of it by now." if found.is_running else ""
+    return f"{found.checked} figures computed again: {agree}.{changed}{running}"
 
 
 def _as_data(found: Verification) -> dict[str, object]:
@@ -68,6 +69,7 @@ def _as_data(found: Verification) -> dict[str, object]:
         "figures_without_capture": list(found.figures_without_capture),
         "unused_captures": list(found.unused_captures),
         "torn": found.torn,
+        "is_running": found.is_running,
         "changed": list(found.findings.changed),
         "accepted": list(found.findings.accepted),
         "added": list(found.findings.added),

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.guard.file_lock import try_lock
+from benchctl.file_lock import try_lock
 from benchctl.guard.lock_names import file_name, names_of_address, names_of_identity
 from benchctl.guard.shared_folder import is_still_there, open_shared, shared_folder
 

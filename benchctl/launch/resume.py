@@ -17,6 +17,7 @@ from benchctl.archive.events import (
 )
 from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import written_alone
 from benchctl.archive.guardian import lines_not_told
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
@@ -46,25 +47,31 @@ def resume(path: Path, observer: RunObserver, *, unattended: bool = False, accep
 
     Raises:
         UsageError: no run folder, nothing left to do at all, or a journal that does not tell how the run began.
-        PreflightRefused: the bench is not the one that the run began on, or an input was changed.
+        PreflightRefused: the run still goes on or is being resumed already, the bench is not the one that it began on,
+            or an input was changed.
         InstrumentError: an instrument could not be opened; nothing was energised.
         ArchiveError: the run folder cannot be read or written, or its journal was changed.
     """
     folder = RunFolder.open(path)
-    kept = kept_run(folder, unattended=unattended, accepted=accepted)
-    with opened_bench(kept.files, dry_run=kept.began["dry_run"], elapsed_s=kept.events[-1]["time_s"]) as opened:
-        _check_same_instruments(kept.began["instruments"], opened)
-        recorder = Recorder(folder, opened.clock)
+    with written_alone(folder):
+        kept = kept_run(folder, unattended=unattended, accepted=accepted)
+        with opened_bench(kept.files, dry_run=kept.began["dry_run"], elapsed_s=kept.events[-1]["time_s"]) as opened:
+            _check_same_instruments(kept.began["instruments"], opened)
+            return _go_on(kept, opened, observer, folder)
 
-        def work() -> Outcome:
-            for fields in lines_not_told(folder, kept.events):
-                recorder.event(GUARDIAN_ACTED, **fields)
-            _journal_inputs(kept.inputs, recorder, kept.checked.accepted)
-            left = [planned.label for planned in kept.checked.plan[kept.progress.next_index :]]
-            recorder.event(RUN_RESUMED, index=kept.progress.next_index, step=left[0] if left else "")
-            return perform(kept.files, kept.checked, opened, recorder, observer, kept.progress)
 
-        return Result(closed_behind(recorder, work), folder.path)
+def _go_on(kept: KeptRun, opened: Opened, observer: RunObserver, folder: RunFolder) -> Result:
+    recorder = Recorder(folder, opened.clock)
+
+    def work() -> Outcome:
+        for fields in lines_not_told(folder, kept.events):
+            recorder.event(GUARDIAN_ACTED, **fields)
+        _journal_inputs(kept.inputs, recorder, kept.checked.accepted)
+        left = [planned.label for planned in kept.checked.plan[kept.progress.next_index :]]
+        recorder.event(RUN_RESUMED, index=kept.progress.next_index, step=left[0] if left else "")
+        return perform(kept.files, kept.checked, opened, recorder, observer, kept.progress)
+
+    return Result(closed_behind(recorder, work), folder.path)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 from benchctl.archive.events import INPUTS_KEPT, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
+from benchctl.archive.folder_lock import written_alone
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.archive.run_identity import RunIdentity, dry_run_name
@@ -144,13 +145,14 @@ def run_on(
     """Run what preflight has passed on an open bench, into a new run folder; see `run`."""
     # A folder is found by the day it was made, in a dry run too.
     folder = RunFolder.create(out, files.sequence.title, files.amplifier.title, RealClock())
-    recorder = Recorder(folder, opened.clock)
+    with written_alone(folder):
+        recorder = Recorder(folder, opened.clock)
 
-    def work() -> Outcome:
-        _keep_inputs(recorder, files, opened, settings or {})
-        return perform(files, checked, opened, recorder, observer)
+        def work() -> Outcome:
+            _keep_inputs(recorder, files, opened, settings or {})
+            return perform(files, checked, opened, recorder, observer)
 
-    return Result(closed_behind(recorder, work), folder.path)
+        return Result(closed_behind(recorder, work), folder.path)
 
 
 def closed_behind(recorder: Recorder, work: Callable[[], Outcome]) -> Outcome:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchctl.archive.events import RUN_ENDED, RUN_RESUMED, RUN_STARTED, TRIP
-from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, RequirementFailed
+from benchctl.archive.files import read_bytes
+from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
 from benchctl.report.story import Story
 
 FINISHED = "finished"
@@ -74,12 +75,8 @@ def ending_of(story: Story) -> Ending:
     guardian = _guardian(story)
     last = next((e for e in reversed(story.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     if last is None or last["event"] != RUN_ENDED:
-        return Ending(
-            "The journal does not tell how the run ended: it was killed, or it still goes on.",
-            None,
-            False,
-            guardian=guardian,
-        )
+        words = "The journal does not tell how the run ended: it was killed."
+        return Ending("The run still goes on." if story.is_running else words, None, False, guardian=guardian)
     return Ending(
         words=_words(story, last),
         exit_code=int(last.get("exit_code", 5)),
@@ -111,8 +108,8 @@ def _class_of(story: Story, ended: Mapping[str, Any]) -> type[BenchctlError]:
 def _guardian(story: Story) -> str:
     """What the guardian did, where it had to do something: its last word."""
     try:
-        lines = story.folder.guardian.read_text(encoding="utf-8", errors="replace").splitlines()
-    except OSError:
+        lines = read_bytes(story.folder.guardian).decode("utf-8", errors="replace").splitlines()
+    except ArchiveError:
         return ""
     for line in reversed(lines):
         try:

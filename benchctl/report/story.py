@@ -13,6 +13,7 @@ from benchctl.archive.entries import FiguresEntry, results_of
 from benchctl.archive.events import FIGURES, RUN_STARTED
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal import Event, JournalRead, read_as_far_as_whole
 from benchctl.archive.trend import read_trend
 from benchctl.documents.amplifier import Amplifier
@@ -29,7 +30,7 @@ _D = TypeVar("_D")
 @dataclass(frozen=True)
 class Story:
     """One run as its folder tells it. A document that cannot be read is None, and `missing` says why; `findings` say
-    whether the folder is as the run left it."""
+    whether the folder is as the run left it, `is_running` whether the run still goes on."""
 
     folder: RunFolder
     events: tuple[Event, ...]
@@ -41,6 +42,7 @@ class Story:
     trend: pd.DataFrame | None
     missing: tuple[str, ...]
     findings: Findings = field(default_factory=Findings)
+    is_running: bool = False
 
     def of_kind(self, kind: str) -> list[Event]:
         """The events of one kind, in order."""
@@ -106,7 +108,8 @@ class _Reader:
     missing: list[str] = field(default_factory=list)
 
     def story(self) -> Story:
-        journal = self._journal()
+        is_running = is_being_written(self.folder)
+        journal = self._journal(is_running=is_running)
         events = journal.events
         began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
         inputs = self.folder.inputs
@@ -128,13 +131,14 @@ class _Reader:
             trend=trend,
             missing=tuple(self.missing),
             findings=findings_of(self.folder, journal),
+            is_running=is_running,
         )
 
-    def _journal(self) -> JournalRead:
+    def _journal(self, *, is_running: bool) -> JournalRead:
         journal, trouble = read_as_far_as_whole(self.folder.journal)
         if trouble:
             self.missing.append(f"The journal is broken, and what follows the break is left out: {trouble}")
-        elif journal.torn is not None:
+        elif journal.torn is not None and not is_running:
             self.missing.append(f"The journal's last line is torn, as by a crash: {journal.torn[:60]!r}")
         if not journal.events:
             self.missing.append("The journal holds no event.")

@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 
 from benchctl.archive.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
-from benchctl.archive.figures import read_figures
+from benchctl.archive.figures import read_figures, rebuild_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
-from benchctl.archive.verify import verify
+from benchctl.archive.verify import Verification, verify
 from benchctl.errors import ArchiveError, PreflightRefused, UsageError
 from benchctl.guard.guardian.report import Report
 from benchctl.guard.safe_state import Confirmation
@@ -24,7 +24,7 @@ from benchctl.library import find
 from benchctl.measure.figure import Figure
 from benchctl.report.ending import ending_of
 from benchctl.report.front import boxes_of
-from benchctl.report.story import read_story
+from benchctl.report.story import Story, read_story
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
 from benchctl.runner.run import Run
@@ -338,3 +338,50 @@ def test_a_run_does_not_go_on_from_a_journal_that_was_changed(half: Path) -> Non
     journal.write_text(journal.read_text().replace('"voltage_v": 14.4', '"voltage_v": 16.4', 1))
     with pytest.raises(ArchiveError, match=r"journal\.jsonl:\d+: this line was changed after it was written"):
         resume(half, Silent())
+
+
+# -- one writer at a time --------------------------------------------------------------------------------------
+
+
+class Intruding(Silent):
+    """At its first step, looks into the folder and tries to go on with the run that is going on."""
+
+    def __init__(self) -> None:
+        self.refused = ""
+        self.verified: Verification | None = None
+        self.story: Story | None = None
+
+    def started(self, checked: Preflight, run: Run) -> None:
+        self.folder = run.recorder.folder.path
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        if self.refused:
+            return
+        try:
+            resume(self.folder, Silent())
+        except PreflightRefused as refused:
+            self.refused = str(refused)
+        self.verified, self.story = verify(self.folder), read_story(self.folder)
+
+
+def check_intruder(observer: Intruding) -> None:
+    assert "still goes on, or is being resumed" in observer.refused
+    assert observer.verified is not None
+    assert observer.story is not None
+    assert (observer.verified.agrees, observer.verified.is_running) == (True, True)
+    assert ending_of(observer.story).words == "The run still goes on."
+
+
+def test_a_run_that_goes_on_cannot_be_resumed_beside_it_and_can_be_looked_at(tmp_path: Path) -> None:
+    observer = Intruding()
+    begun = run(Documents("quick_check", "workshop", "hx2150"), observer, out=tmp_path, dry_run=True)
+    check_intruder(observer)
+    assert verify(begun.folder).agrees
+    assert not verify(begun.folder).is_running
+
+
+def test_of_two_who_resume_a_run_the_second_is_refused(half: Path, whole: Result) -> None:
+    observer = Intruding()
+    rebuild_figures(RunFolder.open(half))
+    assert resume(half, observer).outcome.exit_code == whole.outcome.exit_code
+    check_intruder(observer)

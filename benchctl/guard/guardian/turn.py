@@ -25,7 +25,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from benchctl.guard.file_lock import try_lock, unlock
+from benchctl.file_lock import try_lock, unlock
 from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S
 
 # How often the one that waits looks; what is on stays on for so much longer where the other dies in its turn.

@@ -11,7 +11,7 @@ else:
     import fcntl
 
 # Windows lets nobody read a locked byte, so the byte that is locked lies far behind the text.
-_LOCKED_BYTE = 1 << 20
+_LOCKED_BYTE = 1 << 30
 
 
 def try_lock(file: BinaryIO) -> bool:

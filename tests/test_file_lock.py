@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.guard.file_lock import try_lock, unlock
+from benchctl.file_lock import try_lock, unlock
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def test_a_file_that_is_closed_has_no_lock_any_more(path: Path) -> None:
 
 def test_a_process_that_is_killed_holds_no_lock_any_more(path: Path) -> None:
     program = (
-        "import sys, time; from benchctl.guard.file_lock import try_lock;"
+        "import sys, time; from benchctl.file_lock import try_lock;"
         "file = open(sys.argv[1], 'r+b', buffering=0); print(try_lock(file), flush=True); time.sleep(600)"
     )
     with (

@@ -1,0 +1,42 @@
+"""Two runs that write into one folder would mix their events. A lock on the journal keeps the second one out.
+
+The operating system lets go of it when its holder ends, however it ends. Reading needs no lock, and the guardian, which
+writes a file of its own, needs none either.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from benchctl.archive.files import disk_errors, opened_plain
+from benchctl.archive.folder import RunFolder
+from benchctl.errors import PreflightRefused
+from benchctl.file_lock import try_lock
+
+
+@contextmanager
+def written_alone(folder: RunFolder) -> Iterator[None]:
+    """Keep everybody else from writing into the folder for as long as the block lasts.
+
+    Raises:
+        PreflightRefused: another process writes into it.
+        ArchiveError: its journal cannot be opened.
+    """
+    with disk_errors("write", folder.journal):
+        file = folder.journal.open("ab", buffering=0)
+    with file:
+        if not try_lock(file):
+            raise PreflightRefused(
+                [
+                    f"the run in {folder.path} still goes on, or is being resumed: another process writes into this "
+                    "folder; wait for its end, or stop it"
+                ]
+            )
+        yield
+
+
+def is_being_written(folder: RunFolder) -> bool:
+    """Whether the run in this folder still goes on, here or in another process."""
+    with disk_errors("read", folder.journal), opened_plain(folder.journal) as file:
+        return not try_lock(file)
