@@ -34,6 +34,13 @@ from benchctl.measure.record import Capture, Trace
 
 FORMAT = "benchctl capture 1"
 
+_MEMBERS = (
+    *("format", "signals", "units", "codes", "scale", "offset"),
+    *("low_code", "high_code", "start_s", "interval_s", "taken_s"),
+)
+# Eight signals of 50 million samples, more than an oscilloscope has.
+_MOST_UNPACKED_BYTES = 800_000_000
+
 # What zip archive, decompressor, numpy's header and our own members raise, where bytes are not what they were.
 _BROKEN = (
     zipfile.BadZipFile,
@@ -102,10 +109,15 @@ def load_capture(path: Path) -> Capture:
 
 
 def _members(content: bytes) -> dict[str, Any]:
+    """The members that we know. None is unpacked to more than it says it is, and all together to no more than fits."""
     if not content.startswith(b"PK"):
         raise ValueError("it is no zip archive")
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        unpacked = sum(member.file_size for member in archive.infolist())
+    if unpacked > _MOST_UNPACKED_BYTES:
+        raise ValueError(f"unpacked it would be {unpacked / 1e6:.0f} MB")
     with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-        return dict(archive)
+        return {name: archive[name] for name in _MEMBERS}
 
 
 def _capture(members: Mapping[str, Any], name: str) -> Capture:

@@ -25,6 +25,7 @@ NOTE: Final = "note"
 # Something could not be shown on the terminal, or wherever else the output goes: `stream`, `reason`.
 OUTPUT_LOST: Final = "output lost"
 TRIP: Final = "trip"
+SAFE_STATE: Final = "safe state"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
 # A line that the guardian wrote; `line` counts from 1, and `acted` is the line's own `wall`.
 GUARDIAN_ACTED: Final = "guardian acted"

@@ -119,7 +119,7 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
         columns = {name: _numbers(cells[name]) if name in NUMBERS else cells[name] for name in names}
         columns["verdict"] = columns["verdict"].map(lambda verdict: RENAMED_VERDICTS.get(verdict, verdict))
         return pd.DataFrame(columns).astype({name: _KINDS[name] for name in names})
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, ArithmeticError) as error:
         raise ArchiveError(f"{folder.figures} is no table of figures: {error}") from error
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from benchctl.archive.files import PART, disk_errors, sync_folder, write_whole
 from benchctl.clock import Clock
-from benchctl.errors import ArchiveError, UsageError
+from benchctl.errors import ArchiveError, UsageError, quote
 
 INPUTS = "inputs"
 DRIVERS = "drivers"  # in inputs/
@@ -127,8 +127,12 @@ class RunFolder:
             ArchiveError: `name` leads out of the folder.
         """
         path = self.path / name
-        if not path.resolve().is_relative_to(self.path.resolve()):
-            raise ArchiveError(f"'{name}' leads out of the run folder {self.path}")
+        try:
+            is_inside = path.resolve().is_relative_to(self.path.resolve())
+        except (OSError, RuntimeError, ValueError) as error:  # a null byte, links in a circle, a name without end
+            raise ArchiveError(f"{quote(name)} is no file name: {error}") from error
+        if not is_inside:
+            raise ArchiveError(f"{quote(name)} leads out of the run folder {self.path}")
         return path
 
     def capture_files(self) -> list[str]:

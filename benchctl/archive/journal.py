@@ -9,6 +9,7 @@ Each line carries the hash of the event before it and its own (`evidence.chain`)
 from __future__ import annotations
 
 import json
+import math
 import os
 import threading
 from bisect import bisect_left
@@ -16,13 +17,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 
 from benchctl.archive.evidence import chain
 from benchctl.archive.evidence.chain import Chain, sealed
 from benchctl.archive.files import disk_errors, read_bytes, sync_folder
+from benchctl.archive.forms import misfit_of
 from benchctl.clock import Clock
 from benchctl.errors import ArchiveError
 
@@ -209,8 +211,12 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
         event = _event(line)
         if event is not None:
             if torn and not _tells_of(event, torn):
-                raise ArchiveError(f"{path}:{torn_at}: this line is no journal event, and events follow it")
+                raise ArchiveError(
+                    f"{path}:{torn_at}: this line is no journal event, and events follow it", advice=_CHANGED
+                )
             torn = []
+            if misfit := misfit_of(event):
+                raise ArchiveError(f"{path}:{line_number}: no run writes such an event: {misfit}", advice=_CHANGED)
             _check_number(event, len(events) + 1, f"{path}:{line_number}")
             events.append(event)
             if trouble := links.follow(line):
@@ -224,7 +230,7 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
 
 def _event(line: bytes) -> Event | None:
     try:
-        event = json.loads(line.decode("utf-8"), parse_constant=_refuse)
+        event = json.loads(line.decode("utf-8"), parse_constant=_refuse, parse_float=_finite)
     except (ValueError, RecursionError):
         return None
     if not (isinstance(event, dict) and all(name in event for name in _OWN_FIELDS)):
@@ -232,8 +238,14 @@ def _event(line: bytes) -> Event | None:
     return {name: value for name, value in event.items() if name not in chain.FIELDS}
 
 
-def _refuse(constant: str) -> None:
+def _refuse(constant: str) -> NoReturn:
     raise ValueError(f"{constant} is no JSON")
+
+
+def _finite(digits: str) -> float:
+    """1e999 would become infinite without a word."""
+    value = float(digits)
+    return value if math.isfinite(value) else _refuse(digits)
 
 
 def _tells_of(event: Event, torn: list[bytes]) -> bool:
@@ -246,4 +258,6 @@ def _shown(torn: list[bytes]) -> str:
 
 def _check_number(event: Event, expected: int, place: str) -> None:
     if event["number"] != expected:
-        raise ArchiveError(f"{place}: event number {event['number']} stands where number {expected} belongs")
+        raise ArchiveError(
+            f"{place}: event number {event['number']} stands where number {expected} belongs", advice=_CHANGED
+        )

@@ -116,15 +116,25 @@ def read_trend(folder: RunFolder) -> pd.DataFrame:
     path = trend_file(folder)
     rows = _rows(path)
     try:
-        return pd.DataFrame([_numbers(row) for row in rows[1:]], columns=rows[0], dtype="float64")
+        columns = rows[0]
+        if columns[:1] != ["time_s"] or len(set(columns)) < len(columns):
+            raise ValueError("its columns are not a time_s and one for each signal")
+        return pd.DataFrame([_numbers(row) for row in rows[1:]], columns=columns, dtype="float64")
     except (ValueError, IndexError) as error:
         raise ArchiveError(f"{path} is no trend: {error}") from error
 
 
 def _rows(path: Path) -> list[list[str]]:
-    """The header and the whole rows; a row without its line end was cut off by a crash and is none."""
+    """The header and the whole rows; a row without its line end was cut off by a crash and is none.
+
+    Raises:
+        ArchiveError: it cannot be read, or is no table.
+    """
     whole, _, _ = read_bytes(path).rpartition(b"\n")
-    return list(csv.reader(whole.decode("utf-8", errors="replace").splitlines()))
+    try:
+        return list(csv.reader(whole.decode("utf-8", errors="replace").splitlines()))
+    except csv.Error as error:
+        raise ArchiveError(f"{path} is no trend: {error}") from error
 
 
 def _numbers(row: Sequence[str]) -> list[float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -113,7 +114,7 @@ class _Captures:
         for role, file in entry.captures.items():
             try:
                 path = folder.inside(file)
-                if path.exists():
+                if os.path.lexists(path):
                     captures.by_role[role] = load_capture(path)
                 else:
                     captures.missing[file] = f"{file} is not there"

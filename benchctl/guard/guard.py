@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
-from benchctl.archive.events import TRIP
+from benchctl.archive.events import SAFE_STATE, TRIP
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.limits import WATCHDOG_S, Watch, WatchedLimit, limit_of_watchdog
@@ -230,7 +230,7 @@ class Guard:
         self.confirmations = confirmations
         self._move(Event.CONFIRMED if all_confirmed(confirmations) else Event.UNCONFIRMED)
         self._report(
-            "safe state",
+            SAFE_STATE,
             state=str(self.state),
             instruments=[
                 {"instrument": c.instrument, "part": c.part, "confirmed": c.confirmed, "detail": c.detail}

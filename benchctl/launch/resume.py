@@ -147,9 +147,9 @@ def _kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
 def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:
     """With the drivers as they were used. An earlier version kept none; the owner's own are taken where they were."""
     file = folder.inputs / "bench.yaml"
-    if "inputs" in began:
+    if folder.kept_drivers:
         return load_kept_bench(file, folder.kept_drivers)
-    return load_bench(file, near=Path(began["bench_folder"]))
+    return load_bench(file, near=Path(began.get("bench_folder", folder.inputs)))
 
 
 def _check_same_instruments(before: Mapping[str, str], opened: Opened) -> None:

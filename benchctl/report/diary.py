@@ -16,6 +16,7 @@ from benchctl.archive.events import (
     RUN_ENDED,
     RUN_RESUMED,
     RUN_STARTED,
+    SAFE_STATE,
     SEARCH,
     STEP_BEGINS_ANEW,
     STEP_FINISHED,
@@ -107,7 +108,7 @@ def _in_words(event: Mapping[str, Any]) -> str:
         return str(event.get(_TELLING[kind], ""))
     if kind == RUN_STARTED:
         return "dry" if event.get("dry_run") else ""
-    if kind == "safe state":
+    if kind == SAFE_STATE:
         return "; ".join(_confirmations(event))
     own = ("number", "time_s", "wall", "event")
     return ", ".join(f"{name}: {_value(value)}" for name, value in event.items() if name not in own)

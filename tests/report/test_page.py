@@ -95,7 +95,7 @@ def test_text_of_a_users_files_is_shown_and_never_obeyed(folder: Path) -> None:
 def test_text_of_the_journal_is_shown_and_never_obeyed(folder: Path, kind: str) -> None:
     event = {"time_s": 1.0, "wall": "2026-01-01T08:00:01.000+00:00", "event": kind}
     said = dict.fromkeys(("reason", "request", "text", "step", "limit", "unit"), HOSTILE)
-    lists = {"warnings": [HOSTILE], "answers": {HOSTILE: HOSTILE}, "exit_code": 5}
+    lists = {"warnings": [HOSTILE], "answers": {HOSTILE: HOSTILE}, "exit_code": 5, "safe": False}
     part = {"instrument": HOSTILE, "part": HOSTILE, "confirmed": False, "detail": HOSTILE, "by_hand": HOSTILE}
     rewrite(folder, lambda events: [*events, event | said | lists | {"instruments": [part], "value": 1.0, "at_s": 1.0}])
     page = page_of(folder)

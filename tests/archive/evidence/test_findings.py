@@ -21,11 +21,16 @@ from benchctl.guard.guardian.report import Report
 from benchctl.measure.record import Capture
 
 
+def begin(recorder: Recorder) -> None:
+    hashes = keep_inputs(recorder.folder, {"bench.yaml": "a\n"})
+    recorder.event(RUN_STARTED, dry_run=True, settings={}, instruments={}, inputs=hashes)
+
+
 @pytest.fixture
 def ended(folder: RunFolder, clock: VirtualClock, tone: Capture) -> RunFolder:
     """A run with two captures, a trend and a guardian that acted, brought to its end."""
     recorder = Recorder(folder, clock)
-    recorder.event(RUN_STARTED, inputs=keep_inputs(folder, {"bench.yaml": "a\n"}))
+    begin(recorder)
     recorder.capture(tone)
     recorder.capture(replace(tone, taken_s=13.5))
     recorder.trend(0.2, {"supply_current": 1.0})
@@ -33,7 +38,7 @@ def ended(folder: RunFolder, clock: VirtualClock, tone: Capture) -> RunFolder:
     Report(folder.guardian).acted([], then="")
     for fields in lines_not_told(folder, ()):
         recorder.event(GUARDIAN_ACTED, **fields)
-    recorder.event(RUN_ENDED, trend_sha256=recorder.finish_trend())
+    recorder.event(RUN_ENDED, reason="finished", exit_code=0, safe=True, trend_sha256=recorder.finish_trend())
     recorder.finish()
     return folder
 
@@ -98,6 +103,6 @@ def test_a_line_of_the_guardian_changed_with_its_hash_is_not_what_the_journal_ha
 
 def test_the_trend_of_a_run_that_did_not_end_cannot_be_checked(folder: RunFolder, clock: VirtualClock) -> None:
     recorder = Recorder(folder, clock)
-    recorder.event(RUN_STARTED, inputs=keep_inputs(folder, {"bench.yaml": "a\n"}))
+    begin(recorder)
     recorder.finish()
     assert found(folder).unproven == ("trend.csv: the journal has its hash only once the run has ended",)
