@@ -45,9 +45,36 @@ def _archive_error(action: str, path: Path, error: OSError) -> ArchiveError:
     if error.errno in _GONE:
         return ArchiveError(
             f"cannot {action} {path}: the file or its folder is gone",
-            advice="The run folder must not be moved or deleted while the run goes on.",
+            advice="The run folder must not be moved or deleted while the run goes on. If it was moved, put it back, "
+            "or resume it where it is now.",
         )
     return ArchiveError(f"cannot {action} {path}: {error.strerror or error}")
+
+
+class Whereabouts:
+    """Notices that the run folder was moved or deleted under the run, which the files that are open do not.
+
+    A moved folder is told once: what the run has to say while it ends then goes into the folder, wherever it is now.
+    A file that was deleted takes every write and keeps nothing, so that is told each time.
+    """
+
+    def __init__(self) -> None:
+        self._was_told = False
+
+    def check(self, path: Path, descriptor: int) -> None:
+        """Ask whether the open file is the one that stands at `path`.
+
+        Raises:
+            FileNotFoundError: it is not.
+        """
+        opened = os.fstat(descriptor)
+        with suppress(FileNotFoundError, NotADirectoryError):
+            if os.path.samestat(os.stat(path), opened):
+                return
+        if self._was_told and opened.st_nlink > 0:
+            return
+        self._was_told = True
+        raise FileNotFoundError(errno.ENOENT, "it was moved or deleted, or another file has taken its place")
 
 
 def write_whole(path: Path, content: bytes) -> None:

@@ -23,7 +23,7 @@ import numpy as np
 
 from benchctl.archive.evidence import chain
 from benchctl.archive.evidence.chain import Chain, sealed
-from benchctl.archive.files import disk_errors, read_bytes, sync_folder
+from benchctl.archive.files import Whereabouts, disk_errors, read_bytes, sync_folder
 from benchctl.archive.forms import misfit_of
 from benchctl.clock import Clock
 from benchctl.errors import ArchiveError
@@ -72,8 +72,9 @@ class Journal:
         ArchiveError: the file cannot be opened.
     """
 
-    def __init__(self, path: Path, clock: Clock) -> None:
+    def __init__(self, path: Path, clock: Clock, whereabouts: Whereabouts | None = None) -> None:
         self.path = path
+        self._whereabouts = whereabouts or Whereabouts()
         self._clock = clock
         self._lock = threading.Lock()
         self._next_number = 1
@@ -114,8 +115,8 @@ class Journal:
     def _write(self, event: Event, *, after: bytes = b"") -> None:
         line, own_hash = sealed(_encoded(event), self._last_hash)
         with disk_errors("write", self.path):
+            self._whereabouts.check(self.path, self._file.fileno())
             self._must_mend = True  # until all of it is on the disk
-            self._check_still_there()
             self._write_all(after + line + b"\n")
             os.fsync(self._file.fileno())
         self._must_mend = False
@@ -126,11 +127,6 @@ class Journal:
         view = memoryview(line)
         while view:
             view = view[self._file.write(view) :]
-
-    def _check_still_there(self) -> None:
-        """A deleted file takes every write without a murmur and keeps nothing."""
-        if not os.path.samestat(os.stat(self.path), os.fstat(self._file.fileno())):
-            raise FileNotFoundError(2, "another file has taken its place")
 
     def _mend(self) -> None:
         """Make sure that the next line starts on a line of its own and bears the next number."""

@@ -19,7 +19,7 @@ from benchctl.archive.entries import (
 )
 from benchctl.archive.events import CAPTURE, FIGURES, HANDS, RUN_STARTED, STEP_GIVEN_UP
 from benchctl.archive.figures import write_figures
-from benchctl.archive.files import read_bytes
+from benchctl.archive.files import Whereabouts, read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal, read_journal
 from benchctl.archive.run_identity import RunIdentity, run_identity_of
@@ -45,8 +45,9 @@ class Recorder:
         self._entries = entries_of(events)
         self._positions = positions_of(events)
         self._run = run_identity_of(events)
-        self._journal = Journal(folder.journal, clock)
-        self._trend = Trend(folder)
+        whereabouts = Whereabouts()
+        self._journal = Journal(folder.journal, clock, whereabouts)
+        self._trend = Trend(folder, whereabouts)
 
     @property
     def measured(self) -> tuple[FiguresEntry, ...]:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from benchctl.archive.files import PART, disk_errors, read_bytes, sync_folder, write_whole
+from benchctl.archive.files import PART, Whereabouts, disk_errors, read_bytes, sync_folder, write_whole
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError
 
@@ -28,7 +28,8 @@ class Trend:
     power may cost the last seconds. A folder that has a trend already is gone on with.
     """
 
-    def __init__(self, folder: RunFolder) -> None:
+    def __init__(self, folder: RunFolder, whereabouts: Whereabouts | None = None) -> None:
+        self._whereabouts = whereabouts or Whereabouts()
         self._path = folder.trend
         self._part = folder.trend.with_name(folder.trend.name + PART)
         self._lock = threading.Lock()
@@ -45,13 +46,14 @@ class Trend:
                 temperature in degC. One that is absent, None or not finite leaves its cell empty.
 
         Raises:
-            ArchiveError: it cannot be written, or the trend is finished.
+            ArchiveError: it cannot be written, the run folder was moved or deleted, or the trend is finished.
         """
         if self._finished:
             raise ArchiveError(f"{self._path} is finished; no sample can be added")
         cells = {"time_s": time_s} | {trend_column(name): value for name, value in readings.items()}
         with self._lock, disk_errors("write", self._part):
             file = self._opened_for(cells)
+            self._whereabouts.check(self._part, file.fileno())
             _write_all(file, _line(_cell(cells.get(column)) for column in self._columns))
 
     def finish(self) -> None:

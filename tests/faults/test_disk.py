@@ -11,11 +11,16 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.archive.events import RUN_ENDED, STEP_STARTED
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
+from benchctl.archive.trend import read_trend
+from benchctl.archive.verify import verify
 from benchctl.launch.resume import resume
 from benchctl.runner.run import Run
-from tests.faults.dry import Ended, Meddler, dry_run
+from tests.faults.dry import Ended, Meddler, dry_run, dry_run_of
+from tests.runner.rig import POWER_ON_LINE
+from tests.runner.rig import files as files_of
 
 POWER_ON, MEASURE_IDLE, FIRST_TONE, POWER_OFF = 0, 1, 3, 6  # steps of the short sequence, by index
 
@@ -46,6 +51,56 @@ def test_a_journal_deleted_alone_ends_the_run_safe(tmp_path: Path) -> None:
     """A deleted file that is open takes every write without a murmur."""
     ended = dry_run(tmp_path, meddler=Meddler(FIRST_TONE, lambda run: run.recorder.folder.journal.unlink()))
     assert_safe_and_said(ended, "the file or its folder is gone")
+
+
+# -- moved, or deleted, in the middle of a step that says nothing ------------------------------------------------
+
+HOLD = (POWER_ON_LINE, "hold: {for: 60 s}", "power_off")
+
+
+def in_the_middle(at_s: float, meddle: Callable[[Path], object]) -> Callable[[Run], None]:
+    """Does something to the run folder so long after the step began."""
+
+    def later(run: Run) -> None:
+        def work() -> None:
+            run.clock.sleep(at_s)
+            meddle(folder_of(run))
+
+        run.clock.start_thread(work, "meddler")
+
+    return later
+
+
+def test_a_folder_that_is_moved_ends_the_run_within_a_second_and_keeps_all_that_it_has_to_say(tmp_path: Path) -> None:
+    moved = tmp_path / "elsewhere"
+    meddler = Meddler(1, in_the_middle(10.0, lambda folder: folder.rename(moved)))
+    ended = dry_run_of(files_of(*HOLD), tmp_path, meddler=meddler)
+    assert_safe_and_said(ended, "the file or its folder is gone", "put it back, or resume it where it is now")
+    journal = read_journal(moved / "journal.jsonl")
+    began = next(event["time_s"] for event in journal.of_kind(STEP_STARTED) if "hold" in event["step"])
+    (over,) = journal.of_kind(RUN_ENDED)
+    assert over["safe"]
+    assert 10.0 <= over["time_s"] - began <= 11.0
+    trend = read_trend(RunFolder.open(moved))
+    assert trend["time_s"].iloc[-1] >= over["time_s"] - 0.5, "the last row before it was noticed is there"
+    assert journal.breaks == ()
+
+
+def test_a_moved_folder_is_gone_on_with_where_it_is(tmp_path: Path) -> None:
+    moved = tmp_path / "elsewhere"
+    meddler = Meddler(1, in_the_middle(10.0, lambda folder: folder.rename(moved)))
+    dry_run_of(files_of(*HOLD), tmp_path, meddler=meddler)
+    rows = len(read_trend(RunFolder.open(moved)))
+    assert resume(moved, Meddler()).outcome.exit_code == 0
+    assert len(read_trend(RunFolder.open(moved))) > rows + 60 / 0.2
+    assert verify(moved).agrees
+
+
+def test_a_folder_that_is_deleted_in_the_middle_of_a_step_ends_the_run_within_a_second(tmp_path: Path) -> None:
+    meddler = Meddler(1, in_the_middle(10.0, shutil.rmtree))
+    ended = dry_run_of(files_of(*HOLD), tmp_path, meddler=meddler)
+    assert_safe_and_said(ended, "the file or its folder is gone")
+    assert meddler.run.clock.now() < 20.0
 
 
 # -- full -------------------------------------------------------------------------------------------------------
