@@ -18,10 +18,19 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Machine-read
 unattended_option = click.option(
     "--unattended", is_flag=True, help="Nobody is there: refuse every step that needs hands."
 )
+
+
+def _reason(_context: click.Context, _option: click.Parameter, written: str | None) -> str:
+    """Why a person goes on; somebody reads it in the run folder, so it must say something."""
+    if written is not None and not any(map(str.isalnum, written)):
+        raise click.BadParameter("no reason is given; write why it may go on, such as 'the resistors are in oil'")
+    return (written or "").strip()
+
+
 accept_option = click.option(
     "--accept",
     "accepted",
-    default="",
+    callback=_reason,
     metavar="REASON",
     help="Go on in spite of preflight's warnings; the reason is kept with the run. Hazards are refused all the same.",
 )
@@ -29,7 +38,7 @@ accept_option = click.option(
 accept_changes_option = click.option(
     "--accept",
     "accepted",
-    default="",
+    callback=_reason,
     metavar="REASON",
     help="Go on although inputs were changed after the run began; the reason and the change are kept with the run.",
 )

@@ -12,6 +12,7 @@ from benchctl.cli.options import json_option
 from benchctl.errors import UsageError
 from benchctl.report.comparison_page import write_comparison
 from benchctl.report.page import write_report
+from benchctl.report.printed import is_page
 from benchctl.report.story import read_story
 from benchctl.report.summary import comparison_summary, summary_of
 
@@ -41,6 +42,8 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
     """
     if out is not None and not out.parent.is_dir():
         raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
+    if out is not None:
+        _refuse_to_overwrite(out)
     stories = [read_story(folder) for folder in run_folders]
     page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
     if as_json:
@@ -50,3 +53,13 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
     else:
         click.echo(f"Report: {page}")
     return 0
+
+
+def _refuse_to_overwrite(out: Path) -> None:
+    """A page may take the place of an earlier page, and of nothing else.
+
+    Raises:
+        UsageError: something else is there.
+    """
+    if (out.exists() or out.is_symlink()) and not is_page(out):
+        raise UsageError(f"{out} is there already and is no report, so it is not overwritten; give another file")

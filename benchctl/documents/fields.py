@@ -17,6 +17,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from benchctl.address import parse_address
 from benchctl.documents.words import describe
+from benchctl.errors import quote
 from benchctl.quantity import QuantityError, example, parse_quantity, render
 
 
@@ -83,16 +84,21 @@ def bounded(
 
 
 def _render(value: float, unit: str) -> str:
+    if unit == "s" and value >= 2 * _HOUR_S:
+        return f"{value / _HOUR_S:g} h"
     return f"{value:g}" if not unit else render(value, unit)
 
 
+_HOUR_S = 3600.0
+# A week: no hold, wait or drive of a bench is longer, so more is a slip of the unit.
+LONGEST_S = 168 * _HOUR_S
 PositiveVolts = Annotated[Volts, bounded("V", above=0)]
 PositiveAmperes = Annotated[Amperes, bounded("A", above=0)]
 PositiveOhms = Annotated[Ohms, bounded("ohm", above=0)]
 PositiveHertz = Annotated[Hertz, bounded("Hz", above=0)]
-PositiveSeconds = Annotated[Seconds, bounded("s", above=0)]
+PositiveSeconds = Annotated[Seconds, bounded("s", above=0, at_most=LONGEST_S)]
 PositiveWatts = Annotated[Watts, bounded("W", above=0)]
-NotNegativeSeconds = Annotated[Seconds, bounded("s", at_least=0)]
+NotNegativeSeconds = Annotated[Seconds, bounded("s", at_least=0, at_most=LONGEST_S)]
 # Below -55 or above 400 degC no sensor of this bench reads and no heatsink lives: a slip of the unit.
 Temperature = Annotated[Celsius, bounded("degC", at_least=-55, at_most=400)]
 # A distortion bound: 0.001 % is below any bench's floor, and beyond 30 % nobody calls the signal a sine.
@@ -215,9 +221,24 @@ Line = Annotated[str, worded(_ONE_LINE, "a line of text", longest=200), _shown("
 Prose = Annotated[
     str, worded(r"(?s)[^\x00-\x09\x0b-\x1f\x7f-\x9f]+", "a text", longest=4000), _shown("What the amplifier delivers.")
 ]
+# What figures and sequences call several channels, or none.
+_NO_CHANNEL = frozenset({"total", "all", "each", "none"})
+
+
+def _not_reserved(name: str) -> str:
+    if name.lower() in _NO_CHANNEL:
+        raise ValueError(
+            f"{quote(name)} cannot be a channel's name, for it means several or none; write for example 'A'"
+        )
+    return name
+
+
 # A channel's name is printed in tables, file names and pages.
 ChannelName = Annotated[
-    str, worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20), _shown("A")
+    str,
+    worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20),
+    AfterValidator(_not_reserved),
+    _shown("A"),
 ]
 _SMALL = worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)
 SensorName = Annotated[str, _SMALL, _shown("heatsink")]

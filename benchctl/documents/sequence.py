@@ -79,9 +79,30 @@ def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
     """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
     on = False
     for step, path in in_order(steps):
+        if isinstance(step, When) and step.criteria:
+            yield from _one_sided(step, path)
         if step.kind in _SWITCHING_ON and on:
             yield Misfit(path, "the amplifier is on already; give 'power_off' first")
         elif "power" in step.STATE and not on:
             yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
         if step.kind in (*_SWITCHING_ON, "power_off"):
             on = step.kind in _SWITCHING_ON
+
+
+def _one_sided(when: When, path: tuple[str | int, ...]) -> Iterator[Misfit]:
+    """What figures decide on must leave the amplifier as it found it, on or off: nobody knows beforehand whether it is
+    performed, and what comes behind it must hold in both cases."""
+    inside = in_order(when.steps, (*path, "steps"))
+    switching = [(step, place) for step, place in inside if step.kind in (*_SWITCHING_ON, "power_off")]
+    if not switching:
+        return
+    (first, _), (last, place) = switching[0], switching[-1]
+    was_on, is_on = first.kind == "power_off", last.kind in _SWITCHING_ON
+    if was_on and not is_on:
+        yield Misfit(
+            place, "where the condition does not hold, the amplifier stays on; put 'power_off' behind the 'when'"
+        )
+    elif is_on and not was_on:
+        yield Misfit(
+            place, f"where the condition does not hold, the amplifier stays off; put '{last.kind}' before the 'when'"
+        )

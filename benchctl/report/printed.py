@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import jinja2
+
+# A page says so within its first lines; see templates/base.html.
+_BEGINS, _MARK, _LOOKED_AT_BYTES = b"<!doctype html>", b'<meta name="generator" content="benchctl">', 1024
 
 
 def printed(template: str, contents: dict[str, Any]) -> str:
@@ -18,3 +22,15 @@ def printed(template: str, contents: dict[str, Any]) -> str:
         keep_trailing_newline=True,
     )
     return environment.get_template(template).render(contents).lstrip()
+
+
+def is_page(path: Path) -> bool:
+    """Whether a file is a page that was made here."""
+    if not path.is_file():
+        return False
+    try:
+        with path.open("rb") as file:
+            beginning = file.read(_LOOKED_AT_BYTES)
+    except OSError:
+        return False  # what cannot be read is nothing to write over
+    return beginning.startswith(_BEGINS) and _MARK in beginning

@@ -15,14 +15,19 @@ from benchctl.runner.burdens import bears_s, ratings_w
 from benchctl.runner.outlook import Forecast
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import Files
+from benchctl.runner.vain_limits import limits_anything, vain_limits
 
 
 def of_run(
     files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast], *, unattended: bool
 ) -> Iterator[str]:
     """Every warning."""
+    longest_s = sum(forecast.at_most_s or forecast.duration_s for forecast in forecasts)
     yield from _left_on(plan)
-    if unattended:
+    yield from vain_limits(files, longest_s)
+    if not limits_anything(files, longest_s):
+        yield from _unlimited(files, plan)
+    elif unattended:
         yield from _unwatched(files)
     yield from _overloads(files, plan, forecasts)
 
@@ -33,6 +38,16 @@ def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
         yield (
             f"the sequence ends with the amplifier on, since {switching[-1].label}; "
             "with 'power_off' at its end the amplifier sleeps before its supply goes"
+        )
+
+
+def _unlimited(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
+    if any(isinstance(planned.step, PowerOn | RampSupply) for planned in plan):
+        maximum, fuse = render(files.amplifier.heatsink.maximum_c, "degC"), render(files.amplifier.supply.fuse_a, "A")
+        yield (
+            f"neither sequence nor bench has a limit that can trip, so only the heatsink's maximum of {maximum} is "
+            "watched; limit the current at least, for example to the amplifier's fuse: "
+            f"'limits: {{supply_current: {{above: {fuse}}}}}'"
         )
 
 

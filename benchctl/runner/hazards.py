@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench import Bench, SingleEndedProbe, TurnOnByHand
-from benchctl.documents.bench_steps import PowerOn, RampSupply, Set
+from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.limits import output_signal
 from benchctl.documents.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner import burdens
 from benchctl.runner.outlook import Forecast, Outlook, level_hazards
+from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import Files
 
 
@@ -21,6 +22,18 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from _probes(files)
     yield from _turn_on(files, unattended=unattended)
     yield from _sensors(files)
+
+
+def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
+    """Where the amplifier would be switched on a second time, as the sequence is performed here."""
+    on_since: PlannedStep | None = None
+    for planned in plan:
+        if isinstance(planned.step, PowerOn | RampSupply):
+            if on_since is not None:
+                yield f"{planned.label}: the amplifier is on already, since {on_since.label}; give 'power_off' between"
+            on_since = planned
+        elif isinstance(planned.step, PowerOff):
+            on_since = None
 
 
 def _wiring(files: Files) -> Iterator[str]:
@@ -171,11 +184,21 @@ def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
 
 def _supply(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
     yield from _supply_voltage(step.voltage_v, outlook)
+    yield from _over_voltage(step, outlook)
     supply = outlook.bench.instruments.supply
     if supply is not None and step.current_limit_a > supply.main.current_a:
         yield (
             f"a current limit of {render(step.current_limit_a, 'A')} is more than the supply's output 'main' gives; "
             f"stay within {render(supply.main.current_a, 'A')}"
+        )
+
+
+def _over_voltage(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
+    bears_v = outlook.amplifier.supply.maximum_v
+    if isinstance(step, PowerOn) and step.overvoltage_v is not None and step.overvoltage_v > bears_v:
+        yield (
+            f"over-voltage protection at {render(step.overvoltage_v, 'V')} does not protect an amplifier that bears "
+            f"{render(bears_v, 'V')}; give no more than that, or leave 'overvoltage' out"
         )
 
 

@@ -49,7 +49,7 @@ class Preflight:
         """Raise PreflightRefused if there is a hazard, or a warning that nobody has `accepted` with a reason."""
         if self.hazards:
             raise PreflightRefused(self.hazards)
-        if self.warnings and not accepted:
+        if self.warnings and not accepted.strip():
             raise PreflightRefused(
                 [f"warning: {text} (--accept REASON goes on all the same)" for text in self.warnings]
             )
@@ -58,6 +58,7 @@ class Preflight:
 def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Preflight:
     """Walk through the plan on paper."""
     found = list(hazards.of_files(files, unattended=unattended))
+    found += hazards.of_plan(plan)
     outlook = Outlook(files.bench, files.amplifier, unattended=unattended)
     forecasts: list[Forecast] = []
     expectations: list[Expectation] = []

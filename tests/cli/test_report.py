@@ -41,6 +41,25 @@ def test_a_page_that_has_no_place_to_go_gives_exit_code_2(benchctl: Command, tmp
     assert "nowhere" in ended.err or "is a directory" in ended.err
 
 
+@pytest.mark.parametrize("name", ["sequence.yaml", "journal.jsonl", "page.html"])
+def test_a_page_takes_the_place_of_nothing_but_a_page(benchctl: Command, tmp_path: Path, name: str) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    there = folder / name if name == "journal.jsonl" else tmp_path / name
+    if not there.exists():
+        there.write_text("<!doctype html> of somebody else")
+    before = there.read_bytes()
+    ended = benchctl("report", folder, "--out", there)
+    assert ended.exit_code == 2
+    assert f"{there} is there already and is no report" in ended.err
+    assert there.read_bytes() == before
+
+
+def test_a_page_takes_the_place_of_an_earlier_page(benchctl: Command, tmp_path: Path) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    for _ in range(2):
+        assert benchctl("report", folder, "--out", tmp_path / "mine.html").exit_code == 0
+
+
 # -- at the end of a run -------------------------------------------------------------------------------------------
 
 

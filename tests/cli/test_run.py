@@ -168,3 +168,10 @@ def test_a_dry_run_needs_nobody_for_what_a_run_would_ask_hands_for(benchctl: Com
     by_hand = bench(tmp_path, ("{by: supply, output: remote, voltage: 12 V}", "{by: hand}"))
     ended = benchctl("run", sequence(tmp_path), "-b", by_hand, "-a", "hx2150", "--dry-run")
     assert ended.exit_code == 0
+
+
+@pytest.mark.parametrize("reason", ["", "  ", "-"])
+def test_a_reason_that_says_nothing_is_refused(benchctl: Command, tmp_path: Path, reason: str) -> None:
+    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run", f"--accept={reason}")
+    assert ended.exit_code == 2
+    assert "no reason is given" in ended.err

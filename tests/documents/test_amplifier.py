@@ -56,6 +56,8 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
     [
         ("class: AB", "class: ABC", "4:8: unknown value 'ABC'; did you mean 'AB'?"),
         ("channels: [A, B]", "channels: [A, A]", "5:15: stands in the list twice"),
+        ("channels: [A, B]", "channels: [A, total]", "5:15: 'total' cannot be a channel's name, for it means several"),
+        ("channels: [A, B]", "channels: [All, B]", "5:12: 'All' cannot be a channel's name"),
         ("channels: [A, B]", "channels: A", "5:11: 'A' stands where a list"),
         ("channels: [A, B]", "channels: [a/b]", "5:12: 'a/b' will not do; a name of letters and digits is wanted"),
         ("outputs: grounded", "outputs: ground", "6:10: unknown value 'ground'; did you mean 'grounded'?"),

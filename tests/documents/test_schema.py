@@ -65,7 +65,7 @@ RIGHT = [
     SEQUENCE + "  - note: a word\n",
     SEQUENCE + "  - require: {idle_current: below 3 A}\n",
     SEQUENCE + "  - repeat: {times: 2}\n    steps: [{hold: {for: 1 s}}]\n",
-    SEQUENCE + "  - when: {idle_current: below 3 A, amplifier: {class: D}}\n    steps: [power_off]\n",
+    SEQUENCE + "  - when: {idle_current: below 3 A, amplifier: {class: D}}\n    steps: [{hold: {for: 1 s}}]\n",
     SEQUENCE + "  - find_clean_level: {from: 10 mV}\n",
     SEQUENCE + "  - find_clean_level\n",
     SEQUENCE.replace("14.4 V", "{from: amplifier.supply.nominal}"),

@@ -58,6 +58,46 @@ def test_steps_in_an_order_that_cannot_work_are_refused(steps: str, fault: str, 
     assert faults_of(HEAD + "steps:\n" + steps) == [fault]
 
 
+WHEN = "  - when: {idle_current: below 3 A}\n    steps:\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "fault"),
+    [
+        (
+            ON + "  - measure_idle\n" + WHEN + "      - measure_idle\n      - power_off\n",
+            "9:9: where the condition does not hold, the amplifier stays on; put 'power_off' behind the 'when'",
+        ),
+        (
+            ON + "  - measure_idle\n  - power_off\n" + WHEN + f"    {ON}      - measure_idle\n",
+            "9:9: where the condition does not hold, the amplifier stays off; put 'power_on' before the 'when'",
+        ),
+    ],
+)
+def test_what_figures_decide_on_leaves_the_amplifier_on_or_off_as_it_was(
+    steps: str, fault: str, faults_of: FaultsOf
+) -> None:
+    assert faults_of(HEAD + "steps:\n" + steps) == [fault]
+
+
+@pytest.mark.parametrize("inside", [f"    {ON}      - measure_idle\n      - power_off\n", "      - hold: {for: 1 s}\n"])
+def test_what_figures_decide_on_may_switch_on_and_off_again(inside: str, faults_of: FaultsOf) -> None:
+    before = ON + "  - measure_idle\n  - power_off\n"
+    assert faults_of(HEAD + "steps:\n" + before + WHEN + inside) == []
+
+
+@pytest.mark.parametrize(
+    ("step", "fault"),
+    [
+        ("hold: {for: 1e308 s}", "4:17: '1e308 s' is out of range; it must be at most 168 h"),
+        ("hold: {for: 169 h}", "4:17: '169 h' is out of range; it must be at most 168 h"),
+        ("cool: {heatsink: below 45 degC, timeout: 1e9 s}", "4:46: '1e9 s' is out of range; it must be at most 168 h"),
+    ],
+)
+def test_no_step_takes_longer_than_a_week(step: str, fault: str, faults_of: FaultsOf) -> None:
+    assert faults_of(HEAD + f"steps:\n  - {step}\n") == [fault]
+
+
 def test_a_sweep_may_switch_on_and_off_by_itself(faults_of: FaultsOf) -> None:
     inner = f"    {ON}      - measure_idle\n      - power_off\n"
     assert faults_of(HEAD + "steps:\n  - sweep: {load: [4 ohm, 2 ohm]}\n    steps:\n" + inner) == []

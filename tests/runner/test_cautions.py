@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.archive.journal import read_journal
+from benchctl.documents.limits import Limits
 from benchctl.documents.reader import load_bench
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import Documents, run
@@ -44,6 +45,19 @@ def test_an_unattended_run_without_a_current_limit_is_warned_of(tmp_path: Path) 
     assert looked_at(bare).warnings == ()
     (warning,) = looked_at(bare, unattended=True).warnings
     assert "supply_current" in warning
+
+
+def test_a_run_in_which_no_limit_can_trip_is_warned_of(tmp_path: Path) -> None:
+    files = documents(tmp_path, "  - power_off\n").load()
+    bare = Files(files.sequence, files.bench.model_copy(update={"limits": Limits()}), files.amplifier)
+    (warning,) = looked_at(bare).warnings
+    assert "neither sequence nor bench has a limit that can trip" in warning
+    assert "supply_current: {above: 80 A}" in warning  # the fuse of the HX 2150
+
+
+def test_a_reason_of_blanks_accepts_no_warning(tmp_path: Path) -> None:
+    with pytest.raises(PreflightRefused):
+        looked_at(documents(tmp_path).load()).refuse_hazards(accepted="  ")
 
 
 def test_a_short_overload_of_a_resistor_is_a_warning_with_its_figures(tmp_path: Path) -> None:
