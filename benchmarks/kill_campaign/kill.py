@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
+from benchmarks.kill_campaign.blows import Blow
 from benchmarks.kill_campaign.resumed import faults_of
 from tests.faults.killing import LiveRun, ServedBench, live_run, start, wait_for
 
@@ -23,13 +24,15 @@ class Kill:
     """What came of one kill.
 
     Attributes:
-        moment_s: how long after its guardian stood the run was killed.
+        moment_s: how long after its guardians stood the run was hit.
+        hit: who was.
         was_on: the outputs that were on just before.
-        safe_after_s: from the kill until none was.
+        safe_after_s: from the last hit until none was.
         faults: what is not as promised.
     """
 
     moment_s: float
+    hit: str
     was_on: frozenset[str]
     safe_after_s: float
     faults: tuple[str, ...]
@@ -44,18 +47,18 @@ class Target:
     folder: Path
     undisturbed: RunFolder | None = None
 
-    def kill(self, moment_s: float, bench: ServedBench) -> Kill:
-        """Begin a run, kill it `moment_s` after its guardian stands, and look."""
+    def kill(self, moment_s: float, blow: Blow, bench: ServedBench) -> Kill:
+        """Begin a run, strike `moment_s` after its guardians stand, and look."""
         out = Path(tempfile.mkdtemp(dir=self.folder))
         with live_run(self.sequence, bench.file, self.amplifier, out) as run:
             run.wait_for_event("guardians started")
             _let_run(run, moment_s)
             was_on = frozenset(bench.eyes.on())
+            blow.strike(run)
             killed_at = time.monotonic()
-            run.process.kill()
             wait_for(bench.eyes.everything_is_off, "everything off")
             safe_after_s = time.monotonic() - killed_at
-            return Kill(moment_s, was_on, safe_after_s, tuple(self._faults(run, bench, safe_after_s)))
+            return Kill(moment_s, blow.name, was_on, safe_after_s, tuple(self._faults(run, bench, safe_after_s)))
 
     def run_to_its_end(self, bench: ServedBench) -> RunFolder:
         """Run it undisturbed."""
@@ -69,15 +72,22 @@ class Target:
         faults = []
         if safe_after_s > SAFE_WITHIN_S:
             faults.append(f"safe only after {safe_after_s:.2f} s")
-        if run.folder is None or run.events("run ended"):
-            return faults  # it was faster than the kill
+        if run.folder is None:
+            return faults
         try:
-            wait_for(lambda: run.guardian_says("safe"), "the guardian's report", REPORT_WITHIN_S)
+            wait_for(lambda: _is_told(run), "a word that the bench is safe", REPORT_WITHIN_S)
         except TimeoutError as error:
             faults.append(str(error))
+        if run.events("run ended"):
+            return faults  # by itself: it was faster than the kill, or lost its guardians, or was asked politely
         if self.undisturbed is not None:
             faults += _faults_of_resuming(run.folder, bench, self.undisturbed)
         return faults
+
+
+def _is_told(run: LiveRun) -> bool:
+    """Whether a guardian, or the run itself, says that every instrument confirms the safe state."""
+    return bool(run.guardian_says("safe")) or any(event["safe"] for event in run.events("run ended"))
 
 
 def _let_run(run: LiveRun, seconds: float) -> None:

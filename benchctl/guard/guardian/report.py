@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import os
 import sys
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import BinaryIO
 
 from benchctl.archive.evidence.chain import last_hash, sealed
+from benchctl.file_lock import try_lock
 from benchctl.guard.safe_state import Confirmation, all_confirmed
 from benchctl.outlet import outputs_that_never_fail, wait_for_outputs
 
@@ -45,12 +48,20 @@ class Report:
         wall = datetime.now(UTC).isoformat(timespec="milliseconds")
         body = json.dumps({"wall": wall, "event": event, **fields}).encode("ascii")
         with suppress(OSError), self._path.open("a+b", buffering=0) as file:
+            _wait_for(file)  # each line is sealed with the one before: no two guardians may add one at a time
             file.seek(0)
             written = file.read()
             line, _ = sealed(body, last_hash(written))
             cut_off = b"" if written.endswith(b"\n") or not written else b"\n"
             file.write(cut_off + line + b"\n")
             os.fsync(file.fileno())
+
+
+def _wait_for(file: BinaryIO) -> None:
+    """Wait until no other guardian writes; not for long, it may stand still."""
+    until = time.monotonic() + PATIENCE_S
+    while not try_lock(file) and time.monotonic() < until:
+        time.sleep(0.01)
 
 
 def _say(words: str, *, alarming: bool = False) -> None:
