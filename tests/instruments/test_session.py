@@ -199,6 +199,21 @@ def test_the_error_queue_is_emptied_and_its_first_error_raised() -> None:
         session.check_errors()
 
 
+def test_an_error_text_can_neither_steer_a_terminal_nor_fill_it() -> None:
+    """ESC [ 2 J clears the screen (ECMA-48, 8.3.39); SCPI-99, 21.8.2 allows 255 characters."""
+    queue = [b'-113,"\x1b[2J' + b"x" * 1000 + b'"\n']
+
+    def errors(conversation: Conversation, text: str) -> None:
+        if text == "SYST:ERR?":
+            conversation.reply(queue.pop(0) if queue else b'0,"No error"\n')
+
+    with talking_to(errors) as (session, _), pytest.raises(InstrumentReports) as caught:
+        session.check_errors()
+    assert caught.value.text.startswith("\\x1b[2Jxxx")
+    assert len(caught.value.text) == 255
+    assert str(caught.value).isprintable()
+
+
 def test_nothing_is_written_once_the_interlock_is_open() -> None:
     lock = interlock()
     with talking_to(echo, lock) as (session, peer):
