@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import re
 import shlex
 import subprocess
@@ -11,6 +12,7 @@ from importlib.metadata import version
 import click
 import pytest
 
+from benchctl.cli.lazy import Place
 from benchctl.cli.main import cli
 from tests.cli.conftest import Command
 
@@ -140,3 +142,19 @@ def test_a_fault_of_the_program_is_not_taken_for_a_verdict_that_fails(
     assert ended.exit_code == 5
     assert "ZeroDivisionError" in ended.err
     assert "a fault of benchctl itself" in ended.err
+
+
+@click.command
+def losing_a_socket() -> int:
+    """A command in which a pipe breaks that is no output."""
+    raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+
+def test_a_pipe_that_breaks_elsewhere_than_at_the_output_is_no_verdict(
+    benchctl: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """click takes it for a closed output and ends with exit code 1, which would say that a verdict does not pass."""
+    monkeypatch.setitem(cli.places, "check", Place(f"{__name__}:losing_a_socket", ""))  # type: ignore[attr-defined]
+    ended = benchctl("check")
+    assert ended.exit_code == 5
+    assert "This is a fault of benchctl itself." in ended.err
