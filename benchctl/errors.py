@@ -16,7 +16,8 @@
     │   ├── GarbledAnswer           an answer came that is not what the question asks for
     │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
-    │   └── SettingRefused          a setting reads back otherwise than it was sent
+    │   ├── SettingRefused          a setting reads back otherwise than it was sent
+    │   └── InstrumentsDisagree     two of them show one quantity differently, or one what cannot be
     ├── GuardianLost             5  the guardian cannot be started, is gone, or took over from a run that hung
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
@@ -217,3 +218,7 @@ class InstrumentReports(InstrumentError):
 
 class SettingRefused(InstrumentError):
     """A setting reads back otherwise than it was sent."""
+
+
+class InstrumentsDisagree(InstrumentError):
+    """Two instruments show one quantity so differently that one of them is wrong, or one shows what physics forbids."""

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from benchctl.archive.events import FIGURES, HANDS, STEP_GIVEN_UP
+from benchctl.archive.events import FIGURES, HANDS, NEW_PARTS, STEP_GIVEN_UP
 from benchctl.archive.journal import Event
 from benchctl.errors import ArchiveError
+from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.conditions import Conditions, common_to
 from benchctl.measure.figure import Figure
@@ -30,7 +31,8 @@ class FiguresEntry:
     `step` is the step's name in the sequence, `analysis` a name in `measure.analyses.ANALYSES`; `captures` maps role
     to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
     is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
-    several levels, a response at many frequencies.
+    several levels, a response at many frequencies. `comparisons` is what all of it let compare, None in a folder made
+    before that was done.
     """
 
     step: str
@@ -43,6 +45,7 @@ class FiguresEntry:
     captured: Mapping[str, Conditions] = field(default_factory=dict)
     time_s: float = 0.0
     number: int = 0
+    comparisons: Sequence[Comparison] | None = None
 
     @classmethod
     def of_event(cls, event: Event) -> FiguresEntry:
@@ -64,6 +67,8 @@ class FiguresEntry:
         """What the journal writes of it, besides number and time."""
         fields = asdict(self)
         del fields["time_s"], fields["number"]
+        if self.comparisons is None:
+            del fields["comparisons"]
         return fields
 
     def conditions_of(self, figure: Figure) -> Conditions:
@@ -127,8 +132,37 @@ def conditions_of(event: Event) -> Conditions:
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
-    """The figures entries among a journal's events, in order, but for those that are no results."""
-    return [FiguresEntry.of_event(event) for event in results_of(events) if event["event"] == FIGURES]
+    """The figures entries among a journal's events, in order, but for those that are no results.
+
+    Where instruments contradict each other in a part of the run, the figures of that part that rest on it say so.
+    """
+    return with_contradictions(parts_of(events))
+
+
+def parts_of(
+    events: Sequence[Event], read: Callable[[Event], FiguresEntry | None] = FiguresEntry.of_event
+) -> list[list[FiguresEntry]]:
+    """The entries as they were written, by the parts of the run; the last one is the present part.
+
+    `read`: from an event to its entry, or to None where it is none and is left out.
+    """
+    parts: list[list[FiguresEntry]] = [[]]
+    for event in results_of(events):
+        if event["event"] in NEW_PARTS:
+            parts.append([])
+        elif event["event"] == FIGURES and (entry := read(event)) is not None:
+            parts[-1].append(entry)
+    return parts
+
+
+def with_contradictions(parts: Iterable[Sequence[FiguresEntry]]) -> list[FiguresEntry]:
+    """All entries, each figure that rests on what any entry of its part contradicts with the sentence on it."""
+    return [entry for part in parts for entry in _with_contradictions(part)]
+
+
+def _with_contradictions(part: Sequence[FiguresEntry]) -> Sequence[FiguresEntry]:
+    wrong = contradictions(comparison for entry in part for comparison in entry.comparisons or ())
+    return [replace(entry, figures=doubted(entry.figures, wrong)) for entry in part] if wrong else part
 
 
 def results_of(events: Sequence[Event]) -> list[Event]:

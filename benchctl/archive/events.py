@@ -27,5 +27,7 @@ OUTPUT_LOST: Final = "output lost"
 TRIP: Final = "trip"
 SAFE_STATE: Final = "safe state"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
+# From here on the run has new links and has been switched on anew: what instruments showed before says nothing more.
+NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})
 # A line that the guardian wrote; `line` counts from 1, and `acted` is the line's own `wall`.
 GUARDIAN_ACTED: Final = "guardian acted"

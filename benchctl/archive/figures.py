@@ -53,6 +53,7 @@ _ADDED: Mapping[str, Column] = {
     "amplifier": Column("str", "title of the amplifier file"),
     "serial": Column("str", "serial number in the amplifier file"),
     "simulated": Column("str", "`true` in a dry run, else `false`"),
+    "contradiction": Column("str", "why nothing can be said of it, where instruments contradict each other"),
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
 COLUMNS = tuple(TABLE)
@@ -89,6 +90,7 @@ def _rows(entry: FiguresEntry) -> Iterator[dict[str, object]]:
             "drive": conditions.drive,
             "supply_set_v": conditions.supply_set_v,
             "driven": " ".join(conditions.driven),
+            "contradiction": figure.contradiction,
         }
 
 

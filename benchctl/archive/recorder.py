@@ -13,11 +13,12 @@ from benchctl.archive.entries import (
     FiguresEntry,
     as_stored,
     context_as_json,
-    entries_of,
+    parts_of,
     positions_of,
     readings_as_json,
+    with_contradictions,
 )
-from benchctl.archive.events import CAPTURE, FIGURES, HANDS, RUN_STARTED, STEP_GIVEN_UP
+from benchctl.archive.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, RUN_STARTED, STEP_GIVEN_UP
 from benchctl.archive.figures import write_figures
 from benchctl.archive.files import Whereabouts, read_bytes
 from benchctl.archive.folder import RunFolder
@@ -25,6 +26,7 @@ from benchctl.archive.journal import Journal, read_journal
 from benchctl.archive.run_identity import RunIdentity, run_identity_of
 from benchctl.archive.trend import Trend
 from benchctl.clock import Clock
+from benchctl.measure.agreement.comparison import Comparison
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
 from benchctl.measure.record import Capture
@@ -42,7 +44,7 @@ class Recorder:
     def __init__(self, folder: RunFolder, clock: Clock) -> None:
         self.folder = folder
         events = read_journal(folder.journal).unbroken().events if folder.journal.exists() else ()
-        self._entries = entries_of(events)
+        self._parts = parts_of(events)
         self._positions = positions_of(events)
         self._run = run_identity_of(events)
         whereabouts = Whereabouts()
@@ -52,7 +54,7 @@ class Recorder:
     @property
     def measured(self) -> tuple[FiguresEntry, ...]:
         """Every analysis of the run so far with its figures, as stored, in order."""
-        return tuple(self._entries)
+        return tuple(with_contradictions(self._parts))
 
     @property
     def positions(self) -> Mapping[str, str]:
@@ -73,6 +75,8 @@ class Recorder:
     def event(self, kind: str, /, **fields: Any) -> None:
         """Write an event of this kind into the journal; see `Journal.append`."""
         self._journal.append(kind, **fields)
+        if kind in NEW_PARTS:
+            self._parts.append([])
 
     def capture(self, capture: Capture) -> str:
         """Store a capture; returns its file's name in the folder, such as 'captures/0007-burst.npz'."""
@@ -97,6 +101,7 @@ class Recorder:
         conditions: Conditions,
         figures: Sequence[Figure],
         captured: Mapping[str, Conditions] | None = None,
+        comparisons: Sequence[Comparison] | None = None,
     ) -> None:
         """Journal the figures of one analysis with all that recomputes them, and bring figures.csv up to date.
 
@@ -109,6 +114,7 @@ class Recorder:
             conditions: what the bench was set to.
             figures: what came out, with their verdicts; each names captures by file.
             captured: file -> the conditions of that record.
+            comparisons: what of it two instruments have seen; None where that was not looked for.
         """
         _check_capture_names(figures, captures)
         entry = FiguresEntry(
@@ -120,10 +126,11 @@ class Recorder:
             conditions=conditions,
             captured=dict(captured or {}),
             figures=[as_stored(figure) for figure in figures],
+            comparisons=comparisons,
         )
         # What the journal has is what the table gets, the time included.
-        self._entries.append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
-        write_figures(self.folder, self._entries, self._run)
+        self._parts[-1].append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
+        write_figures(self.folder, self.measured, self._run)
 
     def give_up(self, step: str, no_results: Collection[int], **fields: Any) -> None:
         """Journal that a step is given up, to begin anew, and take what it had found out of figures.csv.
@@ -134,8 +141,8 @@ class Recorder:
             fields: what else is told of it.
         """
         self.event(STEP_GIVEN_UP, step=step, no_results=sorted(no_results), **fields)
-        self._entries = [entry for entry in self._entries if entry.number not in no_results]
-        write_figures(self.folder, self._entries, self._run)
+        self._parts = [[entry for entry in part if entry.number not in no_results] for part in self._parts]
+        write_figures(self.folder, self.measured, self._run)
 
     def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:
         """Add a sample to the trend; see `Trend.append`."""
@@ -151,7 +158,7 @@ class Recorder:
         with ExitStack() as stack:  # each is let go of, whatever became of the others
             stack.callback(self._journal.close)
             stack.callback(self._trend.finish)
-            write_figures(self.folder, self._entries, self._run)
+            write_figures(self.folder, self.measured, self._run)
 
 
 def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:

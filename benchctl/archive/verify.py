@@ -20,6 +20,8 @@ from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal import read_journal
 from benchctl.archive.run_identity import run_identity_of
 from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.measure.agreement.compared import comparisons
+from benchctl.measure.agreement.comparison import Comparison, alike
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.figure import Figure
 from benchctl.measure.record import Capture
@@ -126,6 +128,8 @@ class _Captures:
 def _recompute(folder: RunFolder, entry: FiguresEntry) -> _Outcome:
     outcome = _Outcome(entry.step)
     captures = _Captures.load(folder, entry)
+    if not (captures.missing or captures.broken):
+        _compare_again(entry, captures.by_role, outcome)
     computable = [figure for figure in entry.figures if _has_captures(figure, captures, outcome)]
     if not computable:
         return outcome
@@ -137,6 +141,25 @@ def _recompute(folder: RunFolder, entry: FiguresEntry) -> _Outcome:
     else:
         _compare(computable, computed, outcome)
     return outcome
+
+
+def _compare_again(entry: FiguresEntry, captures: Mapping[str, Capture], outcome: _Outcome) -> None:
+    """What two instruments saw, from what was kept; not in a folder that was made before anything was compared."""
+    if entry.comparisons is None:
+        return
+    what = f"what instruments show against each other in step '{entry.step}'"
+    try:
+        made = comparisons(entry.analysis, captures, entry.named_readings(), context_of(entry))
+    except _NOT_COMPUTED as error:
+        outcome.differences.append(Difference(what, "it", "compared", f"cannot be computed: {error}"))
+        return
+    if not (len(made) == len(entry.comparisons) and all(map(alike, made, entry.comparisons))):
+        written, again = (_in_words(each) for each in (entry.comparisons, made))
+        outcome.differences.append(Difference(what, "it", written, f"comes out as {again}"))
+
+
+def _in_words(compared: Sequence[Comparison]) -> str:
+    return "; ".join(map(str, compared)) or "nothing"
 
 
 def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> bool:

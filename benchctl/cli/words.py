@@ -50,4 +50,4 @@ def _ending(outcome: Outcome) -> str:
 
 def _verdicts(outcome: Outcome) -> str:
     passes, fails, inconclusive = (outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive"))
-    return verdicts_in_words(passes, fails, inconclusive, len(outcome.unmeasured))
+    return verdicts_in_words(passes, fails, inconclusive, len(outcome.unmeasured), outcome.contradicted)

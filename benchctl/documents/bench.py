@@ -236,7 +236,8 @@ class Bench(Document):
             return
         others = [self.remote_turn_on.relay] if isinstance(self.remote_turn_on, TurnOnByRelay) else []
         others += self.inputs.relays.values() if isinstance(self.inputs, InputsByRelay) else []
-        for misfit in fault_misfits(self.simulation.faults, self.instruments, others):
+        signals = [name for name, _ in self.signals.wirings()]
+        for misfit in fault_misfits(self.simulation.faults, self.instruments, others, signals):
             yield Misfit(("simulation", "faults", *misfit.path), misfit.message)
 
     def _load_misfits(self) -> Iterator[Misfit]:

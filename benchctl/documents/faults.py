@@ -13,11 +13,14 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.fields import (
+    Line,
     NotNegativeSeconds,
+    Number,
     OutputName,
     PositiveSeconds,
     Ratio,
     RelayNumber,
+    ScopeChannel,
     Seconds,
     SensorName,
     Volts,
@@ -137,6 +140,44 @@ class SupplyDrift(FaultBase):
     over_s: PositiveSeconds = Field(default=10.0, description="how long it takes for that")
 
 
+class WrongByFactor(FaultBase):
+    """An instrument shows, or a generator gives, so many times what is true: a probe at another ratio, a second supply
+    in parallel that nobody asks, a load setting for another impedance, a clamp the wrong way round."""
+
+    kind: Literal["wrong by a factor"] = Field(description="an instrument shows so many times what is true")
+    instrument: Literal["generator", "oscilloscope", "supply", "thermometer"] = Field(description="which one is wrong")
+    of: Line = Field(
+        description="what it is wrong of: `level` of the generator; `current` or `voltage` of the supply's main output;"
+        " a sensor of the thermometer, such as `heatsink`; a signal of the oscilloscope, such as `output A`",
+        examples=["current", "output A"],
+    )
+    factor: Annotated[Number, bounded("", at_least=-1000, at_most=1000)] = Field(
+        description="times what is true; 0 for an instrument that shows nothing at all"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        """A level has no sign."""
+        yield from super().misfits()
+        if self.instrument == "generator" and self.factor < 0.0:
+            yield Misfit(("factor",), "a generator's level has no sign; give a factor that is not below 0")
+
+
+class OneChannelForAll(FaultBase):
+    """The oscilloscope gives the record of one of its channels, whichever is asked for."""
+
+    kind: Literal["one channel for all"] = Field(description="the same record, whichever channel is asked for")
+    instrument: Literal["oscilloscope"] = Field(default="oscilloscope", description="whose record it is")
+    channel: ScopeChannel = Field(default=1, description="which one it gives")
+
+
+class SensorStuck(FaultBase):
+    """A temperature sensor shows what it showed when the fault began, whatever becomes of the temperature."""
+
+    kind: Literal["sensor stuck"] = Field(description="a temperature sensor shows the same for ever")
+    instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
+    sensor: SensorName = Field(default="heatsink", description="by what it measures")
+
+
 class ClockJump(FaultBase):
     """Time passes on the bench that the run's clock knows nothing of, as if the computer had slept; or stands still.
 
@@ -151,23 +192,37 @@ class ClockJump(FaultBase):
 
 
 BenchFault = Annotated[
-    LinkFault | LateAnswer | OutputStuck | RelayStuck | SensorOpen | SupplyDrift | ClockJump,
+    LinkFault
+    | LateAnswer
+    | OutputStuck
+    | RelayStuck
+    | SensorOpen
+    | SensorStuck
+    | SupplyDrift
+    | WrongByFactor
+    | OneChannelForAll
+    | ClockJump,
     Field(discriminator="kind"),
 ]
 
 
 def fault_misfits(
-    faults: Sequence[FaultBase], instruments: Instruments, other_relays: Collection[int] = ()
+    faults: Sequence[FaultBase],
+    instruments: Instruments,
+    other_relays: Collection[int] = (),
+    signals: Collection[str] = (),
 ) -> Iterator[Misfit]:
     """Faults of things that the bench has not got; paths start from the list of faults.
 
-    `other_relays`: those of the bank that connect no resistor.
+    `other_relays`: those of the bank that connect no resistor. `signals`: what is wired to the oscilloscope.
     """
     present = [name for name, _ in instruments.items()]
     for index, fault in enumerate(faults):
         if fault.instrument is not None and fault.instrument not in present:
             yield Misfit((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
-        elif missing := _missing_part(fault, instruments, other_relays):
+        elif missing := _missing_part(fault, instruments, other_relays) or _missing_quantity(
+            fault, instruments, signals
+        ):
             yield Misfit((index, missing[0]), missing[1])
 
 
@@ -180,11 +235,27 @@ def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Coll
         case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, other_relays)):
             there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
             return "relay", f"the bench has no relay {relay}; {there_are}"
-        case SensorOpen(sensor=sensor) if thermometer:
+        case SensorOpen(sensor=sensor) | SensorStuck(sensor=sensor) if thermometer:
             places = [name for name, _ in thermometer.channels.items()]
             if sensor not in places:
                 return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(places)}"
     return None
+
+
+def _missing_quantity(fault: FaultBase, instruments: Instruments, signals: Collection[str]) -> tuple[str, str] | None:
+    """The key and what to say where an instrument has no such quantity to be wrong of."""
+    if not isinstance(fault, WrongByFactor):
+        return None
+    thermometer = instruments.thermometer
+    quantities = {
+        "generator": ("level",),
+        "supply": ("current", "voltage"),
+        "oscilloscope": tuple(signals),
+        "thermometer": tuple(name for name, _ in thermometer.channels.items()) if thermometer else (),
+    }[fault.instrument]
+    if fault.of in quantities:
+        return None
+    return "of", f"the {fault.instrument} shows no '{fault.of}' on this bench; there are {', '.join(quantities)}"
 
 
 def _relays(instruments: Instruments, others: Collection[int]) -> list[int]:

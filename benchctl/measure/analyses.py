@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.agreement.context import LookContext
 from benchctl.measure.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.crosstalk_figures import CrosstalkContext, crosstalk
@@ -91,6 +92,11 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
     return tone_figures(captures["continuous"], meters, context) + meters.heatsink()
 
 
+def look(_captures: Captures, _readings: Readings, _context: LookContext) -> list[Figure]:
+    """No figures: what is seen before the amplifier is driven hard is only compared."""
+    return []
+
+
 def worst_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
     """THD+N of the worst whole cycle of the burst at any channel: what clean drive is held to."""
     return _worst(table.worst.thd_n for table in burst_tables(capture, context).values())
@@ -141,4 +147,5 @@ ANALYSES: Mapping[str, Analysis] = {
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
     "fold_back": Analysis(fold_back, FoldBackContext),
+    "look": Analysis(look, LookContext),
 }

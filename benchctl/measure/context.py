@@ -17,6 +17,8 @@ from benchctl.measure.uncertainty import Accuracy, LoadResistance
 class IdleContext:
     """The bench while the amplifier idles.
 
+    `zero_allowance`: signal -> by how much its zero may be off besides, which counts where two instruments are
+    compared.
     `accuracy`: signal ("output A", "supply current", ...) -> the accuracies of its chain, each with its own error
     (oscilloscope, probe). `readings_accuracy`: reading ("supply_current", "supply_voltage", "heatsink") -> the same.
     `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
@@ -26,6 +28,7 @@ class IdleContext:
     readings_accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
     level_accuracy: tuple[Accuracy, ...] = ()
     frequency_accuracy: float = 0.0
+    zero_allowance: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -23,7 +23,8 @@ class Figure:
     `expanded_uncertainty` is U = k u in the figure's own unit; it is None where the value is only a `bound`.
     `channel` is the amplifier's, "total", or empty; `capture` names the records it came from, joined by a space.
     `load_ohm` (nominal) and `frequency_hz` are given where the figure holds at others than the bench was set to, as
-    each gain of a response does.
+    each gain of a response does. `contradiction`: why nothing can be said of it, where instruments contradict each
+    other on what it rests on; its verdict is inconclusive then, whatever it is held against.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Figure:
     capture: str = ""
     load_ohm: float | None = None
     frequency_hz: float | None = None
+    contradiction: str = ""
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value) or not math.isfinite(self.expanded_uncertainty or 0.0):
@@ -71,6 +73,8 @@ def judge(figure: Figure, requirement: Requirement) -> Figure:
     memory) with the band w = U: it passes if the whole of value +- U meets the limit, fails if none of it does, and
     otherwise is inconclusive. A bound takes the place of value + U ("at most") or value - U ("at least").
     """
+    if figure.contradiction:
+        return replace(figure, verdict="inconclusive")
     lowest, highest = _interval(figure)
     if requirement.relation == "above":
         return replace(figure, verdict=_verdict(lowest >= requirement.limit, highest < requirement.limit))

@@ -29,7 +29,8 @@ class SoakContext(WarmingContext):
     """A tone of `frequency_hz`, or bursts of it that repeat every `every_s`.
 
     `first_loads`, `loads`: amplifier channel -> load, as warm as it was at the beginning and at the end. `fuse_a`: the
-    rating of the fuse in the supply lead.
+    rating of the fuse in the supply lead. `heatsink_k_per_w`, `heatsink_time_constant_s`: what the amplifier file says
+    of the heatsink.
     """
 
     frequency_hz: float
@@ -37,6 +38,8 @@ class SoakContext(WarmingContext):
     loads: Mapping[str, LoadResistance]
     every_s: float | None = None
     fuse_a: float | None = None
+    heatsink_k_per_w: float | None = None
+    heatsink_time_constant_s: float = 500.0
 
 
 def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
@@ -66,7 +69,7 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
 
 def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     loads = context.loads
-    signals, span = Signals(capture, context.accuracy, loads), _span(capture, context)
+    signals, span = Signals(capture, context.accuracy, loads), span_of(capture, context)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
     figures = [figure_of("average_power", power, "W", channel) for channel, power in by_channel(powers).items()]
     figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
@@ -102,7 +105,8 @@ def burst_duty(crest_factor: float, low_level_ratio: float) -> float:
     return duty
 
 
-def _span(capture: Capture, context: SoakContext) -> Span:
+def span_of(capture: Capture, context: SoakContext) -> Span:
+    """Whole cycles of a tone, whole repetitions of bursts."""
     if context.every_s is not None:
         return whole_repetitions(capture, context.every_s)
     return whole_cycles(capture, context.frequency_hz)
@@ -120,7 +124,7 @@ def _drift_figures(first: Capture, last: Capture, context: SoakContext) -> list[
 
 def _rms_v(capture: Capture, channel: str, context: SoakContext) -> UFloat:
     """RMS with no uncertainty but its scatter from cycle to cycle, and rounding."""
-    span, trace = _span(capture, context), capture.trace(OUTPUT + channel)
+    span, trace = span_of(capture, context), capture.trace(OUTPUT + channel)
     cycles = round(span.samples * capture.interval_s * context.frequency_hz)
     by_cycle = Span(span.start, span.stop, cycles if context.every_s is None else 1)
     rounding = measured(0.0, trace.step / math.sqrt(12.0 * span.samples))
@@ -143,7 +147,7 @@ def _supply_figures(captures: Mapping[str, Capture], readings: Readings, context
     recorded = [captures[role] for role in (FIRST, LAST) if role in captures]
     if context.every_s is None or any(SUPPLY_CURRENT not in capture.traces for capture in recorded):
         return figures + _read_figures("supply_current", "A", readings, context)
-    means = [Signals(capture, context.accuracy).mean(SUPPLY_CURRENT, _span(capture, context)) for capture in recorded]
+    means = [Signals(capture, context.accuracy).mean(SUPPLY_CURRENT, span_of(capture, context)) for capture in recorded]
     return figures + from_capture([figure_of("supply_current", means[-1], "A")], recorded[-1].name)
 
 
@@ -165,7 +169,7 @@ def _fuse_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     """RMS current, which is what warms a fuse, over its rating; none where the current was not captured."""
     if context.fuse_a is None or SUPPLY_CURRENT not in capture.traces:
         return []
-    rms_a = math.sqrt(mean_square(capture.trace(SUPPLY_CURRENT), _span(capture, context)))
+    rms_a = math.sqrt(mean_square(capture.trace(SUPPLY_CURRENT), span_of(capture, context)))
     chain = ErrorOf(context.accuracy.get(SUPPLY_CURRENT, ()), capture.trace(SUPPLY_CURRENT).full_scale)
     load = chain.on(measured(rms_a, 0.0)) / context.fuse_a
     return from_capture([figure_of("fuse_load", load, "1")], capture.name)

@@ -36,7 +36,7 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
     output_w = sum(powers.values()) if signals.has_every_load else None
-    figures += efficiency_figures(output_w, _supply_power(signals, meters, span)) + supply_figures(signals, span)
+    figures += efficiency_figures(output_w, supply_power(signals, meters, span)) + supply_figures(signals, span)
     return _with_readings(from_capture(figures, capture.name), meters)
 
 
@@ -77,7 +77,7 @@ def _most_missed(tone: ToneSpectrum, band_hz: float) -> float:
     return float(np.sqrt(np.sum(tops**2)))
 
 
-def _supply_power(signals: Signals, meters: Meters, span: Span) -> UFloat | None:
+def supply_power(signals: Signals, meters: Meters, span: Span) -> UFloat | None:
     """Mean power at the amplifier's terminals in W, as far as voltage and current are known there."""
     voltage = _mean(signals, SUPPLY_VOLTAGE, span) or meters.get("supply_voltage")
     current = _surer(_mean(signals, SUPPLY_CURRENT, span), meters.get("supply_current"))

@@ -61,13 +61,15 @@ def burst_in_words(cycles: int) -> str:
     return f"{cycles} cycle{'s' if cycles > 1 else ''}"
 
 
-def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0) -> str:
-    """How many verdicts there are of each kind, and how many steps gave no figures: 7 verdicts pass, 1 fails."""
+def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0, contradicted: int = 0) -> str:
+    """How many verdicts there are of each kind, how many steps gave no figures, and how many figures rest on a
+    contradiction: 7 verdicts pass, 1 fails."""
     counts = [
         (passes, "verdict passes", "verdicts pass"),
         (fails, "fails", "fail"),
         (inconclusive, "inconclusive", "inconclusive"),
         (unmeasured, "step gave no figures", "steps gave no figures"),
+        (contradicted, "figure rests on a contradiction", "figures rest on a contradiction"),
     ]
     words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
     return ", ".join(words) if words else "no verdict was asked for"

@@ -16,7 +16,8 @@ FINISHED = "finished"
 # What README says of the exit codes, for one run.
 _CODES = {
     0: "finished, and every verdict passes",
-    1: "finished, and a verdict fails or is inconclusive; or a requirement ended it",
+    1: "finished, and a verdict fails or is inconclusive, or instruments contradict each other; "
+    "or a requirement ended it",
     4: "a limit tripped",
     5: "an instrument failed",
     6: "the operator stopped it",

@@ -10,6 +10,7 @@ from datetime import datetime
 from benchctl.archive.events import WARNINGS_ACCEPTED
 from benchctl.archive.evidence.findings import Findings
 from benchctl.quantity import clock_face
+from benchctl.report.agreement import contradictions_in_words
 from benchctl.report.ending import Ending
 from benchctl.report.story import Story
 
@@ -28,6 +29,9 @@ def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[B
     """In the order of what matters most."""
     yield from _safety(story, ending)
     yield from _evidence(story.findings)
+    if wrong := contradictions_in_words(story):
+        text = "Figures that rest on this keep their values and have no verdict."
+        yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
     for warnings in story.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.files import write_whole
+from benchctl.report.agreement import agreement_tables
 from benchctl.report.diary import events_table, run_dates, steps_table
 from benchctl.report.ending import ending_of
 from benchctl.report.equipment import equipment_tables
@@ -44,6 +45,7 @@ def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
         "power": power_tables(power_rows(story.entries, story.amplifier), story.usual),
         "pictures": gallery.pictures,
         "figures": figures_by_step(story),
+        "agreement": agreement_tables(story),
         "watched": [table for table in watched if table is not None],
         "controls": controls_table(story),
         "diary": [table for table in (steps_table(story), events_table(story)) if table is not None],
@@ -70,6 +72,7 @@ _SECTIONS = {
     "power": "Output power",
     "pictures": "Pictures",
     "figures": "All figures",
+    "agreement": "Instruments against each other",
     "watched": "Limits and protection",
     "controls": "Controls",
     "diary": "Course of the run",

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 import pandas as pd
 
-from benchctl.archive.entries import FiguresEntry, results_of
-from benchctl.archive.events import FIGURES, RUN_STARTED
+from benchctl.archive.entries import FiguresEntry, parts_of, with_contradictions
+from benchctl.archive.events import RUN_STARTED
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
@@ -117,7 +117,7 @@ class _Reader:
         settings = began.get("settings", {})
         sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
         bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
-        entries = tuple(self._entries(events))
+        entries = tuple(with_contradictions(parts_of(events, self._entry)))
         self._miss_captures(entries)
         trend = self._trend()
         return Story(
@@ -156,13 +156,12 @@ class _Reader:
             self.missing.append(f"inputs/{name} cannot be read: {first}{more}")
             return None
 
-    def _entries(self, events: Sequence[Event]) -> Iterator[FiguresEntry]:
-        for event in results_of(events):
-            if event["event"] == FIGURES:
-                try:
-                    yield FiguresEntry.of_event(event)
-                except ArchiveError as error:
-                    self.missing.append(f"Figures that cannot be read: {error.message}")
+    def _entry(self, event: Event) -> FiguresEntry | None:
+        try:
+            return FiguresEntry.of_event(event)
+        except ArchiveError as error:
+            self.missing.append(f"Figures that cannot be read: {error.message}")
+            return None
 
     def _miss_captures(self, entries: Sequence[FiguresEntry]) -> None:
         named = dict.fromkeys(file for entry in entries for file in entry.captures.values())

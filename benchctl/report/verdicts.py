@@ -37,14 +37,15 @@ def overall_of(story: Story, ending: Ending) -> Overall:
     verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
     passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
     unmeasured = sum(bool(step.unmeasured) for step in story.steps)
-    why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured))}."
+    contradicted = sum(bool(figure.contradiction) for entry in story.entries for figure in entry.figures)
+    why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
     if not ending.is_finished:
         why = f"The run did not come to its end. {why}"
     if fails:
         return Overall("Fails", why, "fails")
     if not ending.is_finished:
         return Overall("No verdict", why, "untold")
-    if inconclusive or unmeasured:
+    if inconclusive or unmeasured or contradicted:
         return Overall("Inconclusive", why, "untold")
     return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
 

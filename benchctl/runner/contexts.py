@@ -10,6 +10,7 @@ from benchctl.documents.accuracy import Accuracy as StatedAccuracy
 from benchctl.documents.bench import Bench, CurrentWiring, VoltageWiring
 from benchctl.documents.instruments import ElectronicLoad, RelayBank
 from benchctl.errors import UsageError
+from benchctl.measure.record import SUPPLY_CURRENT
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, LoadResistance
 
 
@@ -54,6 +55,16 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
         for channel, _ in thermometer.channels.items():
             accuracies[channel] = (Accuracy(fixed=thermometer.accuracy.temperature.fixed),)
     return accuracies
+
+
+# A clamp's zero drifts by so much of its rating from one hour to the next (common practice for Hall sensors).
+CLAMP_ZERO = 0.0025
+
+
+def zero_allowances(bench: Bench) -> dict[str, float]:
+    """Each signal whose zero may be off by more than its accuracy says -> by how much."""
+    clamp = bench.signals.supply_current
+    return {} if clamp is None else {SUPPLY_CURRENT: CLAMP_ZERO * clamp.probe.rating_a}
 
 
 def _reading(accuracy: StatedAccuracy, full_scale: float) -> Accuracy:

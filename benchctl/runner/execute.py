@@ -52,8 +52,14 @@ class Outcome:
         return sum(figure.verdict == verdict for figure in self.figures)
 
     @property
+    def contradicted(self) -> int:
+        """How many figures rest on what instruments contradict each other on."""
+        return sum(bool(figure.contradiction) for figure in self.figures)
+
+    @property
     def exit_code(self) -> int:
-        """0 only if the run finished, every verdict passes and the bench is known to be safe.
+        """0 only if the run finished, every verdict passes, nothing contradicts itself, and the bench is known to be
+        safe.
 
         A bench that is not known to be safe matters more than why the run ended.
         """
@@ -61,8 +67,8 @@ class Outcome:
             return FAULT_EXIT_CODE
         if self.error is not None:
             return self.error.exit_code
-        clean = not self.unmeasured and not self.verdicts("fails") and not self.verdicts("inconclusive")
-        return 0 if clean else 1
+        doubtful = self.unmeasured or self.verdicts("fails") or self.verdicts("inconclusive") or self.contradicted
+        return 1 if doubtful else 0
 
 
 def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = None) -> Outcome:

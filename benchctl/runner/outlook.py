@@ -79,6 +79,7 @@ class Outlook:
     frequency_hz: float | None = None
     level_v: float | None = None
     set_gain: float | None = None
+    has_looked: bool = False
     clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
     unattended: bool = False
     heatsink_c: float = AMBIENT_C

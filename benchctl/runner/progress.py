@@ -13,6 +13,7 @@ from benchctl.documents.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.errors import UsageError
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.measure.figure import Figure
+from benchctl.runner.agreement import before_power
 from benchctl.runner.drive import set_frequency, set_load, tone
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.run import CleanLevel, Run
@@ -177,6 +178,7 @@ def take_over(progress: Progress, run: Run) -> None:
         run.observer.note(remark)
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
+    run.measured_before = len(run.measured)
     run.already = progress.already
 
 
@@ -192,4 +194,5 @@ def return_to(progress: Progress, run: Run) -> None:
     if left.frequency_hz is not None:
         set_frequency(run, left.frequency_hz)
     if left.level_v is not None:
+        before_power(run, left.level_v)
         tone(run, left.level_v, left.drive)

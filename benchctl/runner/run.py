@@ -12,17 +12,28 @@ from benchctl.clock import Clock
 from benchctl.documents import amplifier, bench, sequence
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.limits import SUPPLY_SIGNALS
-from benchctl.errors import GarbledAnswer, LinkError
+from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
 from benchctl.guard.guard import Guard
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
+from benchctl.measure.agreement.compared import comparisons
+from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
 from benchctl.measure.analyses import ANALYSES
 from benchctl.measure.conditions import UNDRIVEN, Conditions, Drive
 from benchctl.measure.figure import Figure, Requirement, judge
 from benchctl.measure.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
-from benchctl.runner.contexts import generator_accuracies, load_resistances, reading_accuracies, signal_accuracies
+from benchctl.runner.contexts import (
+    generator_accuracies,
+    load_resistances,
+    reading_accuracies,
+    signal_accuracies,
+    zero_allowances,
+)
 from benchctl.runner.plan import PlannedStep
+
+# Analyses of an amplifier that takes little power: what contradicts itself there is known before anything is risked.
+_AT_LOW_POWER = frozenset({"look", "idle"})
 
 
 class Observer(Protocol):
@@ -96,7 +107,8 @@ class Run:
     `conditions` is what the bench is set to; only `set_to` changes it. `fed` are the channels whose inputs the
     generator feeds. `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty
     only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for a step
-    that has.
+    that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the run,
+    and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
     """
 
     files: Files
@@ -113,6 +125,9 @@ class Run:
     clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
     measured: list[Figure] = field(default_factory=list)
     already: frozenset[int | None] = frozenset()
+    contradictions: list[Comparison] = field(default_factory=list)
+    has_looked: bool = False
+    measured_before: int = 0
 
     def __post_init__(self) -> None:
         self.fed = self.fed or tuple(self.files.amplifier.channels)
@@ -200,13 +215,16 @@ class Run:
 
         Raises:
             MeasurementError: the records cannot give the figures; the captures are kept.
+            InstrumentsDisagree: two instruments contradict each other while the amplifier takes little power.
         """
         # One record may serve in two roles; it is one file all the same.
         records = {id(capture): capture for capture in captures.values()}
         stored = {key: self.recorder.keep(capture) for key, capture in records.items()}
         kept = {role: stored[id(capture)] for role, capture in captures.items()}
         figures = ANALYSES[analysis].figures(kept, readings, context)
-        judged = [self._judged(figure, criteria) for figure in figures]
+        compared = comparisons(analysis, kept, readings, context)
+        wrong = contradictions(compared)
+        judged = [self._judged(figure, criteria) for figure in doubted(figures, [*self.contradictions, *wrong])]
         self.recorder.figures(
             self.planned.label,
             analysis,
@@ -216,10 +234,35 @@ class Run:
             conditions=self._conditions_of(kept),
             captured={capture.name: capture.conditions for capture in kept.values()},
             figures=judged,
+            comparisons=compared,
         )
         self.measured += judged
-        self.observer.figures(self.planned, judged)
+        if judged:
+            self.observer.figures(self.planned, judged)
+        if wrong:
+            self._contradicted(wrong, at_low_power=analysis in _AT_LOW_POWER)
         return judged
+
+    def _contradicted(self, wrong: Sequence[Comparison], *, at_low_power: bool) -> None:
+        """Nothing that rests on it has a verdict any more, and nothing drives the amplifier hard after it."""
+        self.contradictions += wrong
+        first = self.measured_before
+        self.measured[first:] = doubted(self.measured[first:], wrong)
+        for comparison in wrong:
+            self.note(str(comparison))
+        if at_low_power:
+            self.check_agreement()
+
+    def check_agreement(self) -> None:
+        """That no instrument contradicts another.
+
+        Raises:
+            InstrumentsDisagree: one does.
+        """
+        if self.contradictions:
+            facts = dict.fromkeys(comparison.fact for comparison in self.contradictions)
+            checks = dict.fromkeys(comparison.check for comparison in self.contradictions)
+            raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")
 
     def _judged(self, figure: Figure, criteria: Mapping[str, Criterion]) -> Figure:
         criterion = criteria.get(figure.name)
@@ -240,6 +283,7 @@ class Run:
             "accuracy": signal_accuracies(self.files.bench),
             "readings_accuracy": reading_accuracies(self.files.bench),
             **generator_accuracies(self.files.bench),
+            "zero_allowance": zero_allowances(self.files.bench),
         }
 
 

@@ -14,10 +14,13 @@ from benchctl.documents.faults import (
     ClockJump,
     ExchangeFault,
     FaultBase,
+    OneChannelForAll,
     OutputStuck,
     RelayStuck,
     SensorOpen,
+    SensorStuck,
     SupplyDrift,
+    WrongByFactor,
 )
 from benchctl.simulator.description import BenchDescription
 from benchctl.simulator.instrument import Now
@@ -138,6 +141,9 @@ class FaultDesk:
         plant.drive.stuck = any(isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on)
         plant.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
         plant.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
+        plant.stick_sensors(fault.sensor for fault in on if isinstance(fault, SensorStuck))
+        plant.wrong = {(fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)}
+        plant.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
         plant.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
 
     def _drift_v(self, armed: ArmedFault) -> float:

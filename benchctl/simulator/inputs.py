@@ -35,6 +35,11 @@ class Inputs:
         self._waveforms = {number: self._waveform(channel) for number, channel in self._wired.items()}
         self._digitisers = {number: self._digitiser(number) for number in range(1, description.channels + 1)}
 
+    @property
+    def one_channel(self) -> int | None:
+        """The channel whose record is given for every other, where a fault of the bench makes it so."""
+        return self._world.plant.one_channel
+
     def digitiser(self, number: int) -> Digitiser:
         """Of an input."""
         return self._digitisers[number]
@@ -79,7 +84,9 @@ class Inputs:
 
     def _signal(self, number: int, spans: Sequence[Span], times_s: Samples) -> Samples:
         waveform = self._waveforms.get(number)
-        return waveform(spans, times_s) if waveform and spans else np.zeros_like(times_s)
+        if not waveform or not spans:
+            return np.zeros_like(times_s)
+        return waveform(spans, times_s) * self._world.plant.factor("oscilloscope", self._wired[number].signal)
 
     def _signal_noise(self, number: int, record: Record) -> float:
         wired = self._wired.get(number)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from benchctl.simulator.amplifier import Amplifier, Sight
 from benchctl.simulator.assembly import BIAS_STATED_C, Assembly, OperatingPoint
@@ -54,6 +54,11 @@ class Plant:
         self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
         self.relays = Relays(description.bench.relay_bounce_s, truth)
         self.open_sensors: frozenset[str] = frozenset()
+        self.wrong: Mapping[tuple[str, str], float] = {}
+        """a fault: instrument and what it shows -> times what is true"""
+        self.one_channel: int | None = None
+        """a fault: the oscilloscope's channel whose record is given for every other"""
+        self._stuck_c: dict[str, float] = {}
         self.amplifier = _amplifier(description)
         heatsink = self.physics.heatsink
         self.heatsink = ThermalChain(
@@ -104,7 +109,21 @@ class Plant:
     def sensor_c(self, place: str) -> float | None:
         """What the sensor of a place has; None where there is none or where it came off."""
         sensor = self._sensors.get(place)
-        return None if sensor is None or place in self.open_sensors else sensor.temperature_c
+        if sensor is None or place in self.open_sensors:
+            return None
+        return self._stuck_c.get(place, sensor.temperature_c) * self.factor("thermometer", place)
+
+    def factor(self, instrument: str, what: str) -> float:
+        """Of what an instrument shows: 1, unless a fault makes it wrong."""
+        return self.wrong.get((instrument, what), 1.0)
+
+    def stick_sensors(self, places: Iterable[str]) -> None:
+        """These go on showing what they show now, or showed when they got stuck; the others do not."""
+        self._stuck_c = {
+            place: self._stuck_c.get(place, self._sensors[place].temperature_c)
+            for place in places
+            if place in self._sensors
+        }
 
     def _place_c(self, place: str) -> float:
         if place == "heatsink":

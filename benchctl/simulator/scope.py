@@ -9,6 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.acquisition import EXTERNAL, Acquisition, Record, Timing, Trigger
 from benchctl.simulator.description import OscilloscopeDescription
@@ -167,9 +170,16 @@ class Scope:
     def data(self, number: int, form: CodeFormat) -> bytes | str:
         """The record of a channel."""
         vertical, attenuation = self._vertical_taken(number), self.channels[number].attenuation
-        codes = self.inputs.codes(number, self.record(), vertical)
+        codes = self._codes(number, vertical)
         step_v = self.inputs.digitiser(number).step_v(vertical) * attenuation
         return encode(codes, form, self.description.bits, step_v, vertical.centre_v * attenuation)
+
+    def _codes(self, number: int, vertical: Vertical) -> NDArray[np.int32]:
+        """Of a channel or, where a fault of the bench gives one for all, of that one."""
+        one = self.inputs.one_channel
+        if one is None or one not in self.channels:
+            return self.inputs.codes(number, self.record(), vertical)
+        return self.inputs.codes(one, self.record(), self._taken.get(one, self.channels[one].vertical))
 
     def _vertical_taken(self, number: int) -> Vertical:
         if number in self._taken:

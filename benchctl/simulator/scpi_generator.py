@@ -229,7 +229,8 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
 
     def _true_level_v(self, level_v: float) -> float:
         """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
-        return max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
+        factor = self.plant.factor("generator", "level")
+        return factor * max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
 
     def _rms(self, number: float) -> float:
         return round(number * _RMS_PER_UNIT[self._settings.unit] / LEVEL_STEP_V) * LEVEL_STEP_V

@@ -266,10 +266,18 @@ class SimulatedSupply(Instrument[SupplySettings]):
     # Read-backs
 
     def _measure_v(self) -> float:
-        return self._read(self._output.voltage_reading, self._means().voltage_v, VOLTAGE_NOISE_V)
+        return self._factor("voltage") * self._read(
+            self._output.voltage_reading, self._means().voltage_v, VOLTAGE_NOISE_V
+        )
 
     def _measure_a(self) -> float:
-        return self._read(self._output.current_reading, self._means().current_a, CURRENT_NOISE_A)
+        return self._factor("current") * self._read(
+            self._output.current_reading, self._means().current_a, CURRENT_NOISE_A
+        )
+
+    def _factor(self, what: str) -> float:
+        """A fault of the bench makes readings of the main output wrong."""
+        return self.plant.factor("supply", what) if self._true is self.plant.main_output else 1.0
 
     def _means(self) -> SupplyMeans:
         return self.world.supply_means(self._chosen, MEASURING_S)

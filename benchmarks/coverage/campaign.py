@@ -102,7 +102,7 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, Witness]]:
 
 
 def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Iterator[Judged]:
-    truths = _truths(entry, folder, witness)
+    truths = _truths(entry, folder, witness) if entry.figures else {}
     for figure in entry.figures:
         expanded = figure.expanded_uncertainty
         yield Judged(

@@ -22,6 +22,8 @@ MOST_FAULTS = 4
 LINK_KINDS: tuple[str, ...] = (*get_args(LinkFaultKind), "late answer")
 BENCH_KINDS = ("output stuck", "relay stuck", "sensor open", "supply drift", "clock jump")
 KINDS = (*LINK_KINDS, *BENCH_KINDS)
+WRONG_KINDS = ("wrong by a factor", "one channel for all", "sensor stuck")
+"""What an instrument shows wrongly has a campaign of its own: `benchmarks.contradictions`."""
 
 
 def draw_faults(chance: random.Random) -> list[str]:

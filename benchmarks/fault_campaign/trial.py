@@ -77,12 +77,12 @@ def trial_of(faults: Sequence[str], out: Path, seed: int = 1, *, repeats: bool =
     return done
 
 
-def files_with(faults: Sequence[str], seed: int = 1, *, repeats: bool = False) -> Files:
+def files_with(faults: Sequence[str], seed: int = 1, *, repeats: bool = False, sequence_file: Path = SEQUENCE) -> Files:
     """The documents of the run: the workshop's bench with these faults, and whether a step `repeats` after a power
     cycle."""
     amplifier = load_amplifier("hx2150")
-    lines = SEQUENCE.read_text(encoding="utf-8") + ("after_power_cycle: repeat the step\n" if repeats else "")
-    sequence = read(Source(SEQUENCE.name, SEQUENCE, lines), "sequence")
+    lines = sequence_file.read_text(encoding="utf-8") + ("after_power_cycle: repeat the step\n" if repeats else "")
+    sequence = read(Source(sequence_file.name, sequence_file, lines), "sequence")
     path = library.find("benches", "workshop")
     text = path.read_text(encoding="utf-8").replace("seed: 2150", f"seed: {seed}")
     text += "".join(["  faults:\n", *(f"    - {fault}\n" for fault in faults)]) if faults else ""

@@ -20,6 +20,9 @@ WELL_WRITTEN = [
     "{kind: sensor open, sensor: ambient, at: 1 s}",
     "{kind: supply drift, by: -3 V, at: 1 s}",
     "{kind: clock jump, by: -5 s, at: 1 s}",
+    "{kind: wrong by a factor, instrument: supply, of: current, factor: 0.5, at: 1 s}",
+    "{kind: one channel for all, channel: 2, at: 1 s}",
+    "{kind: sensor stuck, sensor: ambient, at: 1 s}",
 ]
 
 
@@ -56,6 +59,12 @@ def test_every_kind_of_fault_can_be_written_in_a_line(document_of: Callable[...,
         ("{kind: sensor open, sensor: junction, at: 1 s}", "there are heatsink, ambient, load"),
         ("{kind: supply drift, by: 3 s, at: 1 s}", "3 s"),
         ("{kind: clock jump, by: 40 h, at: 1 s}", "at most"),
+        ("{kind: sensor stuck, sensor: junction, at: 1 s}", "there are heatsink, ambient, load"),
+        ("{kind: wrong by a factor, instrument: supply, of: level, factor: 2, at: 1 s}", "there are current, voltage"),
+        ("{kind: wrong by a factor, instrument: oscilloscope, of: output Z, factor: 2, at: 1 s}", "there are output A"),
+        ("{kind: wrong by a factor, instrument: thermometer, of: supply, factor: 2, at: 1 s}", "there are heatsink"),
+        ("{kind: wrong by a factor, instrument: generator, of: level, factor: -1, at: 1 s}", "has no sign"),
+        ("{kind: wrong by a factor, instrument: load, of: level, factor: 2, at: 1 s}", "unknown value 'load'"),
     ],
 )
 def test_a_fault_that_cannot_be_meant_is_refused_where_it_stands(

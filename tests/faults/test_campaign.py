@@ -8,7 +8,7 @@ from typing import get_args
 import pytest
 
 from benchctl.documents.faults import BenchFault
-from benchmarks.fault_campaign.drawing import KINDS, LINK_KINDS
+from benchmarks.fault_campaign.drawing import KINDS, LINK_KINDS, WRONG_KINDS
 from benchmarks.fault_campaign.trial import trial, trial_of
 
 RUNS_A_TEST = 6
@@ -39,4 +39,5 @@ def test_each_fault_of_a_link_strikes_and_the_run_ends_as_promised(tmp_path: Pat
 def test_the_kinds_drawn_are_all_there_are() -> None:
     """A fault that a bench file can ask for is one that the campaign knows."""
     models = get_args(get_args(BenchFault)[0])
-    assert {kind for model in models for kind in get_args(model.model_fields["kind"].annotation)} == set(KINDS)
+    there_are = {kind for model in models for kind in get_args(model.model_fields["kind"].annotation)}
+    assert there_are == {*KINDS, *WRONG_KINDS}

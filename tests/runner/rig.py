@@ -45,6 +45,13 @@ POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
 INPUT_RELAYS = frozenset({111, 112})
 
 
+# The edit of the workshop's bench that takes the clamp off the supply's lead: only its own reading tells its current.
+NO_CLAMP: Edits = {
+    "  supply_current: {oscilloscope: 3, probe: {kind: current clamp, sensitivity: 10 mV/A, rating: 200 A, "
+    "accuracy: 1 %}}\n": ""
+}
+
+
 def with_inputs(words: str) -> Edits:
     """The edit of the workshop's bench by which it drives an input alone in another way; without words, in none."""
     return {"inputs: {by: relay, relays: {A: 111, B: 112}}": f"inputs: {words}" if words else ""}

@@ -9,15 +9,16 @@ from pathlib import Path
 import pytest
 
 from benchctl.errors import InstrumentError
-from tests.runner.rig import POWER_ON, POWER_ON_LINE, Rig, files, rig
+from tests.runner.rig import NO_CLAMP, POWER_ON, POWER_ON_LINE, Edits, Rig, files, rig
 
 IDLE = "idle_current: 1.6 A"
 
 
 @contextmanager
-def drawing(tmp_path: Path, current: str, says: str = IDLE, bench: dict[str, str] | None = None) -> Iterator[Rig]:
-    """An amplifier file that says this of its idle current, and a supply that reads so much."""
-    with rig(tmp_path, files(POWER_ON_LINE, "power_off", amplifier={IDLE: says}, bench=bench)) as found:
+def drawing(tmp_path: Path, current: str, says: str = IDLE, bench: Edits | None = None) -> Iterator[Rig]:
+    """An amplifier file that says this of its idle current, and a supply that reads so much; no clamp knows better."""
+    alone = {**NO_CLAMP, **(bench or {})}
+    with rig(tmp_path, files(POWER_ON_LINE, "power_off", amplifier={IDLE: says}, bench=alone)) as found:
         found.begin()
         found.taps.forge("supply", "NSEL 1;:MEAS:CURR?", current)
         yield found

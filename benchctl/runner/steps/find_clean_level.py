@@ -11,6 +11,7 @@ from benchctl.measure.analyses import steady_distortion
 from benchctl.measure.context import ContinuousContext
 from benchctl.measure.distortion import BAND_HZ, Distortion
 from benchctl.runner import exposure
+from benchctl.runner.agreement import before_power, foresee_look
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
@@ -30,6 +31,7 @@ HARMONICS_SEEN = 5
 def perform(step: FindCleanLevel, run: Run) -> None:
     """Search, and remember the level for the steps that follow."""
     load_ohm, frequency_hz = load_and_frequency(run)
+    before_power(run, step.from_v)
     context = steady_context(run, load_ohm, frequency_hz)
     run.clean_levels.pop((load_ohm, frequency_hz), None)  # found on a colder amplifier, perhaps
 
@@ -77,5 +79,5 @@ def foresee(step: FindCleanLevel, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     outlook.will_find_clean_level()
     each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
-    duration_s = usual_exposures(step, outlook) * (each_s + REST_S)
+    duration_s = foresee_look(outlook) + usual_exposures(step, outlook) * (each_s + REST_S)
     return Forecast(duration_s=duration_s, **outlook.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

@@ -16,6 +16,7 @@ from benchctl.measure.context import BurstContext
 from benchctl.measure.distortion import Distortion
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
+from benchctl.runner.agreement import before_power, foresee_look
 from benchctl.runner.draw import Bursts, burst_too_long_in_words
 from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.outlook import Forecast, Outlook
@@ -106,6 +107,7 @@ class _Measurement:
 def perform(step: MeasureBurst, run: Run) -> None:
     """Each burst length in turn, each with levels of its own: short bursts deliver more."""
     load_ohm, frequency_hz = load_and_frequency(run)
+    before_power(run, step.from_v)
     for cycles in step.cycles:
         if cycles in run.already:
             continue
@@ -117,7 +119,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
 def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     frequency_hz = outlook.frequency_hz or 1000.0
-    duration_s = burst_s = 0.0
+    duration_s, burst_s = foresee_look(outlook), 0.0
     trains: list[tuple[Bursts, float]] = []
     for cycles in step.cycles:
         length_s = cycles / frequency_hz

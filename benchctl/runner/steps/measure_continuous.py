@@ -11,6 +11,7 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.conditions import Drive
 from benchctl.measure.record import Capture
 from benchctl.runner import exposure
+from benchctl.runner.agreement import before_power, foresee_look
 from benchctl.runner.drive import load_and_frequency, mute, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.protection import Watch
@@ -63,6 +64,7 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     """
     load_ohm, frequency_hz = load_and_frequency(run)
     level_v, drive = _level_and_drive(step, run, load_ohm, frequency_hz)
+    before_power(run, level_v)
     watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
     tone(run, level_v, drive)
@@ -111,4 +113,4 @@ def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
     for_s = SETTLE_S + step.for_s + record.span_s + exposure.FETCH_S
     power = outlook.full_power(for_s=for_s) if level_v is None else outlook.tone(level_v, for_s=for_s)
     outlook.level_v = None
-    return Forecast(duration_s=for_s, **power)
+    return Forecast(duration_s=for_s + foresee_look(outlook), **power)

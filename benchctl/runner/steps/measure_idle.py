@@ -20,7 +20,9 @@ def perform(step: MeasureIdle, run: Run) -> None:
         run.wait(SAMPLE_EVERY_S)
         for signal, value in run.read_supply().items():
             readings[signal].append(value)
-    capture = exposure.take(run, "idle", exposure.idle_record(), 0.0, exposure.outputs(run))
+    capture = exposure.take(
+        run, "idle", exposure.idle_record(), 0.0, [*exposure.outputs(run), *exposure.supply_signals(run)]
+    )
     readings["heatsink"] = run.read_if_any("heatsink")
     run.analyse("idle", {"idle": capture}, readings, IdleContext(**run.accuracies()), step.expect)
 

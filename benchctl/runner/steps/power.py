@@ -7,6 +7,8 @@ from benchctl.documents.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
+from benchctl.quantity import render
+from benchctl.runner.agreement import foresee_look_at_idle, look_at_idle
 from benchctl.runner.drive import mute
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -33,12 +35,14 @@ def perform_on(step: PowerOn, run: Run) -> None:
     """Bring the amplifier up.
 
     Raises:
-        InstrumentError: the supply's voltage does not come, or the amplifier does not wake or come to rest at idle.
+        InstrumentError: the supply's voltage does not come, the amplifier does not wake or come to rest at idle, or
+            instruments contradict each other there.
     """
     mute(run)
     _main_on(step, run)
     wake(run)
     idle_a = _wait_for_idle(step, run)
+    look_at_idle(run)
     if reason := why_asleep(run, idle_a):
         raise InstrumentError(reason, advice=ADVICE)
     run.guard.energised = True
@@ -57,10 +61,11 @@ def _main_on(step: PowerOn, run: Run) -> None:
     supply.output_on(main)
     run.set_to(supply_set_v=step.voltage_v)
     deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
-    while abs(run.read("supply_voltage") - step.voltage_v) > VOLTAGE_THERE * step.voltage_v:
+    while abs((reads_v := run.read("supply_voltage")) - step.voltage_v) > VOLTAGE_THERE * step.voltage_v:
         if run.clock.now() >= deadline:
             raise InstrumentError(
-                f"its output does not reach {step.voltage_v:g} V within {VOLTAGE_TIMEOUT_S:g} s",
+                f"its output does not reach {step.voltage_v:g} V within {VOLTAGE_TIMEOUT_S:g} s; "
+                f"it reads {render(reads_v, 'V')}",
                 instrument=supply.name,
                 address=supply.session.address,
                 advice="Look for a short, a wrong polarity or a current limit set too low.",
@@ -138,7 +143,8 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
 def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
     outlook.supply_v = step.voltage_v
     outlook.current_limit_a = step.current_limit_a
-    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + IDLE_APART_S + POLL_S)
+    idle_s = IDLE_APART_S + POLL_S + foresee_look_at_idle(outlook)
+    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + idle_s)
 
 
 def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:

@@ -17,6 +17,7 @@ from benchctl.measure.ramp_figures import RampContext
 from benchctl.measure.record import OUTPUT, Capture
 from benchctl.quantity import render
 from benchctl.runner import exposure
+from benchctl.runner.agreement import foresee_look_at_idle, look_at_idle
 from benchctl.runner.drive import mute
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -161,6 +162,7 @@ def _finish(run: Run, reason: str) -> None:
     if reason:
         raise RequirementFailed(f"the first power-up was stopped at {reason}")
     run.guard.energised = True
+    look_at_idle(run)
 
 
 def voltages_v(step: RampSupply) -> list[float]:
@@ -186,4 +188,5 @@ def foresee(step: RampSupply, outlook: Outlook) -> Forecast:
     held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
     each_s = held_s + exposure.IDLE_SPAN_S
     duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(outlook.amplifier) + STARTED_FOR_S
+    duration_s += foresee_look_at_idle(outlook)
     return Forecast(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from benchctl.documents.bench_steps import Set
+from benchctl.runner.agreement import before_power, foresee_look
 from benchctl.runner.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
 from benchctl.runner.outlook import Forecast, Outlook
 from benchctl.runner.run import Run
@@ -22,6 +23,7 @@ def perform(step: Set, run: Run) -> None:
     if step.frequency_hz is not None:
         set_frequency(run, step.frequency_hz)
     if step.level_v is not None:
+        before_power(run, step.level_v)
         tone(run, step.level_v)
 
 
@@ -39,4 +41,4 @@ def foresee(step: Set, outlook: Outlook) -> Forecast:
     duration_s = switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0)
     if step.level_v is None:
         return Forecast(duration_s=duration_s)
-    return Forecast(duration_s=duration_s, **outlook.tone(step.level_v, for_s=duration_s))
+    return Forecast(duration_s=duration_s + foresee_look(outlook), **outlook.tone(step.level_v, for_s=duration_s))

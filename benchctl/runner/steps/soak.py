@@ -13,6 +13,7 @@ from benchctl.measure.conditions import Drive
 from benchctl.measure.record import Capture
 from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.runner import exposure
+from benchctl.runner.agreement import before_power, foresee_look
 from benchctl.runner.draw import Bursts, Draw, burst_too_long_in_words
 from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.foretelling import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
@@ -159,6 +160,7 @@ def perform(step: Soak, run: Run) -> None:
     load_ohm, frequency_hz = load_and_frequency(run)
     level = _level_and_drive(step, run, load_ohm, frequency_hz)
     drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles_of(step, frequency_hz))
+    before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
     soaking = _Soaking(drive, Watch(run, load_ohm, frequency_hz, drive.every_s, ends_run), Foretelling(run))
@@ -169,6 +171,8 @@ def perform(step: Soak, run: Run) -> None:
         loads=run.loads(load_ohm),
         every_s=drive.every_s,
         fuse_a=run.files.amplifier.supply.fuse_a,
+        heatsink_k_per_w=run.files.amplifier.heatsink_k_per_w,
+        heatsink_time_constant_s=run.files.amplifier.heatsink.time_constant_s,
         resolution_k=RESOLUTION_K,
         **run.accuracies(),
     )
@@ -217,10 +221,12 @@ def foresee(step: Soak, outlook: Outlook) -> Forecast:
         power = outlook.full_power(for_s=step.for_s, bursts=bursts)
     else:
         power = outlook.tone(level_v, for_s=step.for_s, bursts=bursts)
+    look_s = foresee_look(outlook)
     if step.until is None and step.heatsink is None:
-        return Forecast(duration_s=step.for_s, **power)
+        return Forecast(duration_s=look_s + step.for_s, **power)
     likely_s = _likely_s(step, outlook, power["draw"])
-    return Forecast(duration_s=min(SHORTEST_S, step.for_s), at_most_s=step.for_s, likely_s=likely_s, **power)
+    shortest_s, longest_s = look_s + min(SHORTEST_S, step.for_s), look_s + step.for_s
+    return Forecast(duration_s=shortest_s, at_most_s=longest_s, likely_s=likely_s, **power)
 
 
 def _likely_s(step: Soak, outlook: Outlook, draw: Draw) -> float:

@@ -1,0 +1,28 @@
+"""The short form of `python -m benchmarks.contradictions`: one instrument wrong by a factor, and no verdict on it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchmarks.contradictions.trial import Case, cases, trial
+
+# The second output is as the first, and ten times too much is caught where twice is.
+SHORT_FORM = [case for case in cases() if "output B" not in case.name and "x 10" not in case.name]
+
+
+@pytest.mark.parametrize("case", SHORT_FORM, ids=lambda case: case.name)
+def test_an_instrument_that_is_wrong_gives_no_figure_its_verdict(tmp_path: Path, case: Case) -> None:
+    """Stopped before full power wherever it shows there; and `verify` comes to the same."""
+    ended = trial(case, tmp_path)
+    assert list(ended.violations()) == []
+
+
+def test_what_a_run_says_names_both_sides_and_what_to_look_at(tmp_path: Path) -> None:
+    """Two supplies in parallel, of which one tells only its own half."""
+    (half,) = (case for case in cases() if case.name == "supply: current x 0.5 under load only")
+    ended = trial(half, tmp_path)
+    assert ended.exit_code == 1
+    for words in ("the supply reads 18", "the clamp shows 36", "second unit in parallel", "the clamp's ratio"):
+        assert words in ended.said
