@@ -1,4 +1,4 @@
-"""What a guardian says: in the run folder whatever becomes of the terminal."""
+"""What a guardian says: in the run folder whatever becomes of the terminal, line by line with the other guardian."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.archive.evidence.chain import Chain
+from benchctl.file_lock import try_lock
+from benchctl.guard.guardian import report as module
 from benchctl.guard.guardian.report import Report
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there are no such pipes")
@@ -46,3 +49,27 @@ def test_a_guardian_whose_terminal_stands_still_goes_on(tmp_path: Path, monkeypa
         acting.join(30.0)
         monkeypatch.undo()
     assert has_gone_on
+
+
+def test_the_lines_of_two_that_write_at_the_same_time_are_each_sealed_with_the_one_before(tmp_path: Path) -> None:
+    path = tmp_path / "guardian.jsonl"
+    both = [Report(path), Report(path)]
+    threads = [threading.Thread(target=lambda each=each: [each.acted((), then="") for _ in range(50)]) for each in both]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    lines, chain = path.read_bytes().splitlines(), Chain()
+    assert len(lines) == 100
+    assert [wrong for line in lines if (wrong := chain.follow(line))] == []
+
+
+def test_one_that_stands_still_while_it_writes_keeps_the_other_from_its_work_for_a_moment_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "PATIENCE_S", 0.05)
+    path = tmp_path / "guardian.jsonl"
+    with path.open("a+b", buffering=0) as stuck:
+        assert try_lock(stuck)
+        Report(path).acting("the run has died")
+    assert b"acting" in path.read_bytes()
