@@ -13,7 +13,7 @@ import io
 import os
 import select
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import Any, Final, TextIO
 
@@ -31,6 +31,7 @@ class Outlet(io.RawIOBase):
     Attributes:
         name: of the stream, in words.
         lost: why something that was written could not be shown; empty as long as all of it was.
+        dropped: how many pieces could not.
         patience_s: how long a piece may wait until somebody takes it; None waits for ever.
     """
 
@@ -38,6 +39,7 @@ class Outlet(io.RawIOBase):
         super().__init__()
         self.name = name
         self.lost = ""
+        self.dropped = 0
         self.patience_s: float | None = None
         self._raw = raw
         self._is_gone = self._is_held_up = False
@@ -54,10 +56,10 @@ class Outlet(io.RawIOBase):
             try:
                 written = self._raw.write(piece)
             except (OSError, ValueError) as error:
-                self._is_gone = True
-                self.lose(getattr(error, "strerror", None) or str(error))
+                self.give_up(getattr(error, "strerror", None) or str(error))
             else:
                 piece = piece[self._wait_for_room() if written is None else written :]
+        self.dropped += bool(piece)
 
     def _wait_for_room(self) -> int:
         """A file that does not block is full, and nothing of the piece was taken."""
@@ -71,12 +73,16 @@ class Outlet(io.RawIOBase):
         wait_s = 0.0 if self._is_held_up else self.patience_s
         self._is_held_up = not _takes_more(self._raw.fileno(), wait_s)
         if self._is_held_up:
-            self.lose(f"nobody took what was written for {self.patience_s:g} s")
+            self._lose(f"nobody took what was written for {self.patience_s:g} s")
         return not self._is_held_up
 
-    def lose(self, reason: str) -> None:
-        """Note that something could not be shown; the first reason counts."""
-        self.lost = self.lost or reason
+    def give_up(self, reason: str) -> None:
+        """Write nothing any more, for this reason."""
+        self._is_gone = True
+        self._lose(reason)
+
+    def _lose(self, reason: str) -> None:
+        self.lost = self.lost or reason  # the first one counts
 
     def writable(self) -> bool:
         """Always."""
@@ -110,6 +116,14 @@ def lost_outputs() -> Mapping[str, str]:
     return {outlet.name: outlet.lost for outlet in outlets if outlet.lost}
 
 
+def is_shown(write: Callable[[], None]) -> bool:
+    """Whether all was shown that `write` writes to standard error."""
+    outlet = outlet_of(sys.stderr)
+    before = 0 if outlet is None else outlet.dropped
+    write()
+    return outlet is None or outlet.dropped == before
+
+
 def wait_for_outputs(patience_s: float | None) -> None:
     """From now on, wait so long for somebody to take what is written; None waits for ever."""
     for outlet in filter(None, map(outlet_of, (sys.stdout, sys.stderr))):
@@ -127,7 +141,7 @@ def outputs_that_never_fail() -> Iterator[None]:
     sys.stdout, sys.stderr = _with_outlet(sys.stdout, _NAMES["stdout"]), _with_outlet(sys.stderr, _NAMES["stderr"])
     for outlet in filter(None, map(outlet_of, (sys.stdout, sys.stderr))):
         if outlet.name in closed:
-            outlet.lose("it was closed from the beginning")
+            outlet.give_up("it was closed from the beginning")
     try:
         yield
     finally:

@@ -49,6 +49,7 @@ def test_a_failed_write_is_noted_once_and_nothing_more_is_tried(error: int) -> N
     assert outlet.write(b"one\n") == 4
     assert outlet.write(b"two\n") == 4
     assert outlet.lost == os.strerror(error)
+    assert outlet.dropped == 2
     assert not outlet.isatty()
 
 

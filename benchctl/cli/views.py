@@ -22,7 +22,7 @@ from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
-from benchctl.outlet import lost_outputs, wait_for_outputs
+from benchctl.outlet import is_shown, lost_outputs, wait_for_outputs
 from benchctl.quantity import clock_face
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.preflight import Preflight
@@ -125,10 +125,10 @@ class PlainView:
 
     def _ask(self, question: str, default: str | None = None) -> str:
         self.is_asking = True
-        if "standard error" in lost_outputs():
-            raise OperatorStop(f"stopped, because this question could not be shown: {question}")
         try:
-            return str(click.prompt(question, default=default, show_default=False, err=True))
+            if not is_shown(lambda: click.echo(question, nl=False, err=True)):
+                raise OperatorStop(f"stopped, because nobody can see what is asked: {question}")
+            return str(click.prompt("", default=default, show_default=False, err=True))
         except click.Abort:
             raise OperatorStop(f"stopped by the operator, who was asked: {question}") from None
         finally:

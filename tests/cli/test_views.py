@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +17,7 @@ from benchctl.cli.views import LiveView, PlainView, View, figure_lines, view_for
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import Documents, run
 from benchctl.measure.figure import Figure
+from benchctl.outlet import Outlet
 from benchctl.runner.plan import PlannedStep
 from tests.cli.figures import ENTRIES
 from tests.cli.files import IDLE, sequence
@@ -34,6 +36,19 @@ def text_of(shown: Console) -> str:
 
 def run_dry(view: View, tmp_path: Path) -> None:
     run(Documents(sequence(tmp_path, IDLE), "workshop", "hx2150"), view, out=tmp_path / "runs", dry_run=True)
+
+
+def test_a_question_that_nobody_can_see_ends_the_run_instead_of_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
+    with io.FileIO(os.devnull, "w") as nowhere:
+        outlet = Outlet(nowhere, "standard error")
+        monkeypatch.setattr("sys.stderr", io.TextIOWrapper(io.BufferedWriter(outlet)))
+        monkeypatch.setattr("sys.stdin", io.StringIO("understood\nunderstood\n"))
+        view = PlainView(console())
+        assert view.answer("What was switched?") == "understood"
+        outlet.give_up("the window is closed")
+        with pytest.raises(OperatorStop, match=r"nobody can see what is asked: What was switched\?"):
+            view.answer("What was switched?")
+        assert not view.is_asking
 
 
 def test_only_a_terminal_gets_the_live_view() -> None:
