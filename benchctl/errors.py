@@ -17,6 +17,7 @@
     │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
     │   ├── SettingRefused          a setting reads back otherwise than it was sent
+    │   ├── SettingChanged          a setting that was confirmed is another now, and the run did not change it
     │   └── InstrumentsDisagree     two of them show one quantity differently, or one what cannot be
     ├── GuardianLost             5  the guardian cannot be started, is gone, or took over from a run that hung
     ├── OperatorStop             6  a person stopped the run
@@ -222,3 +223,7 @@ class SettingRefused(InstrumentError):
 
 class InstrumentsDisagree(InstrumentError):
     """Two instruments show one quantity so differently that one of them is wrong, or one shows what physics forbids."""
+
+
+class SettingChanged(InstrumentError):
+    """A setting that was confirmed is another now, and the run has not changed it."""

@@ -16,7 +16,7 @@ from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.limits import WATCHDOG_S, Watch, WatchedLimit, limit_of_watchdog
 from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
-from benchctl.guard.sampler import SAMPLING_PERIOD_S, STALE_S, Sampler, Sensor, samplers_of
+from benchctl.guard.sampler import STALE_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import Event, State, after
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
@@ -63,7 +63,8 @@ class Guard:
         self._hurried = threading.Event()
         self._state_lock = threading.RLock()
         self._judging = threading.Lock()  # around what the watching threads share: watches, fresh readings, their count
-        self._stopping = clock.signal()
+        self._stopping = clock.signal()  # the watch ends: the run is over, or the interlock is open
+        interlock.tell(self._stopping)
         self._done = clock.signal()
         self._watching = 0
 
@@ -147,12 +148,11 @@ class Guard:
             self._done.set()
 
     def _sample_until_stopped(self, sampler: Sampler) -> None:
-        while not (self._stopping.is_set() or self._interlock.opened.is_set()):
+        while not self._stopping.is_set():
             started = self._clock.now()
             self._sample(sampler, started)
             self._look_after_others(sampler)
-            # The interlock ends this sleep at once; the end of a run can wait for a sampling period.
-            self._clock.sleep(started + SAMPLING_PERIOD_S - self._clock.now(), until=self._interlock.opened)
+            self._clock.sleep(started + sampler.period_s - self._clock.now(), until=self._stopping)
 
     def _sample(self, sampler: Sampler, now_s: float) -> None:
         for sensor in sampler.due(now_s):
@@ -186,10 +186,7 @@ class Guard:
         try:
             values = sensor.read()
         except InstrumentError as error:
-            if not self._interlock.opened.is_set():
-                self._report("reading failed", signals=sensor.signals, reason=str(error))
-            if isinstance(error, SettingsLost):  # whatever it reads now, and however long that may be passed
-                self._interlock.open(error)
+            self._deal_with(error, sensor)
             return unread
         except BenchctlError:
             if not self._interlock.opened.is_set():  # it has not opened while we waited: the journal is gone, say
@@ -197,6 +194,15 @@ class Guard:
             return unread
         is_timely = sampler.has_read(sensor, self._clock.now())
         return dict(zip(sensor.signals, values, strict=True)) if is_timely else unread
+
+    def _deal_with(self, error: InstrumentError, sensor: Sensor) -> None:
+        if self._stopping.is_set():  # the safe state sets otherwise than the run did
+            return
+        if sensor.signals:
+            self._report("reading failed", signals=sensor.signals, reason=str(error))
+        # An instrument that lost its settings has others, whatever it reads now, and however long that may be passed.
+        if not sensor.signals or isinstance(error, SettingsLost):
+            self._interlock.open(error)
 
     # -- judging and tripping ----------------------------------------------------------------------------------
 

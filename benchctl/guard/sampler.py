@@ -12,6 +12,7 @@ from functools import partial
 
 from benchctl.documents.limits import SUPPLY_SIGNALS, output_signal
 from benchctl.guard.limits import SUPPLY_PROTECTION, SUPPLY_WATCHDOG
+from benchctl.guard.read_back import READ_BACK_PERIOD_S, ReadBack
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
@@ -32,7 +33,10 @@ STALE_S = 3.0
 
 @dataclass(frozen=True)
 class Sensor:
-    """Signals that one question reads, how often, and how; what is no quantity has no place in the trend."""
+    """Signals that one question reads, how often, and how; what is no quantity has no place in the trend.
+
+    One without signals only looks whether all is well, and raises where it is not.
+    """
 
     signals: tuple[str, ...]
     period_s: float
@@ -41,9 +45,14 @@ class Sensor:
 
 
 class Sampler:
-    """Reads the sensors of one instrument when they are due, and knows how old their readings are."""
+    """Reads the sensors of one instrument when they are due, and knows how old their readings are.
+
+    Attributes:
+        period_s: how often it looks what is due.
+    """
 
     def __init__(self, sensors: Sequence[Sensor]) -> None:
+        self.period_s = min(sensor.period_s for sensor in sensors)
         self._sensors = tuple(sensors)
         self._due_s = {sensor.signals: 0.0 for sensor in sensors}
         self._read_s: dict[tuple[str, ...], float] = {}
@@ -75,11 +84,13 @@ class Sampler:
 
 
 def samplers_of(bench: Bench, watched: Set[str] = frozenset()) -> list[Sampler]:
-    """One for each instrument that can be watched on this bench, the supply last.
+    """One for each instrument that can be watched on this bench, the supply last; before them, one for the settings.
 
     Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
     """
-    return [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
+    settings = Sampler([Sensor((), READ_BACK_PERIOD_S, ReadBack(bench), has_trend=False)])
+    readings = [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
+    return [settings, *readings]
 
 
 def _of_supply(bench: Bench, watched: Set[str]) -> list[Sensor]:

@@ -95,6 +95,12 @@ class Bench:
             role.session.check_power()
             role.check_errors()
 
+    def report_every_error(self) -> None:
+        """See that no other client keeps errors out of an instrument's queue; what is in it now is raised."""
+        self.check_errors()
+        for role in self.roles.values():
+            role.session.report_every_error()
+
     def open(self) -> None:
         """From now on an instrument that is switched off and on is noticed."""
         for role in self.roles.values():

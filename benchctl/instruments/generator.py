@@ -13,6 +13,7 @@ from benchctl.instruments.session import Session
 LEVEL_TOLERANCE = 0.005
 LEVEL_TOLERANCE_V = 1e-3
 FREQUENCY_TOLERANCE = 1e-4
+_FREQUENCY, _LEVEL, _OUTPUT = "the frequency", "the level", "the output"
 
 
 @dataclass(frozen=True)
@@ -49,37 +50,46 @@ class Generator(Role):
 
     def set_frequency(self, frequency_hz: float) -> None:
         """Set and confirm the frequency."""
-        self._say(self._words.set_frequency, frequency_hz=frequency_hz)
         tolerance_hz = FREQUENCY_TOLERANCE * frequency_hz
-        self._confirm("the frequency in Hz", frequency_hz, tolerance_hz, self._words.get_frequency)
+        with self._changing(_FREQUENCY):
+            self._say(self._words.set_frequency, frequency_hz=frequency_hz)
+            words = self._words.get_frequency
+            self._confirm(self._number(_FREQUENCY, frequency_hz, "Hz", tolerance_hz, words, {}))
 
     def set_level(self, level_v: float) -> None:
         """Set and confirm the level of the steady sine, V rms."""
-        self._say(self._words.set_level, level_v=level_v)
         tolerance_v = LEVEL_TOLERANCE * level_v + LEVEL_TOLERANCE_V
-        self._confirm("the level in V rms", level_v, tolerance_v, self._words.get_level)
+        with self._changing(_LEVEL):
+            self._say(self._words.set_level, level_v=level_v)
+            self._confirm(self._number(_LEVEL, level_v, "V rms", tolerance_v, self._words.get_level, {}))
 
     def start_burst(self, burst: Burst) -> None:
-        """Begin to repeat `burst`, its first cycle at once."""
-        self._say(
-            self._words.burst_on,
-            level_v=burst.level_v,
-            low_level_v=burst.low_level_v,
-            burst_s=burst.burst_s,
-            rest_s=burst.rest_s,
-        )
+        """Begin to repeat `burst`, its first cycle at once. What a generator answers of its level and frequency then
+        is its own affair."""
+        with self._changing(_LEVEL, _FREQUENCY):
+            self._say(
+                self._words.burst_on,
+                level_v=burst.level_v,
+                low_level_v=burst.low_level_v,
+                burst_s=burst.burst_s,
+                rest_s=burst.rest_s,
+            )
 
     def stop_burst(self) -> None:
         """Back to the steady sine at the level last set for it."""
         self._say(self._words.burst_off)
 
     def output_on(self) -> None:
-        """Connect the output."""
-        self._say(self._words.output_on)
+        """Connect the output and see that it is."""
+        with self._changing(_OUTPUT):
+            self._say(self._words.output_on)
+            self._confirm(self._switch(_OUTPUT, self._words.get_output, on=True))
 
     def output_off(self) -> None:
-        """Disconnect the output."""
-        self._say(self._words.output_off)
+        """Disconnect the output and see that it is."""
+        with self._changing(_OUTPUT):
+            self._say(self._words.output_off)
+            self._confirm(self._switch(_OUTPUT, self._words.get_output, on=False))
 
     def safe_parts(self) -> list[SafePart]:
         """What the safe state asks of it."""

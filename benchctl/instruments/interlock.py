@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 
-from benchctl.clock import Clock
+from benchctl.clock import Clock, Signal
 from benchctl.errors import BenchctlError, OperatorStop
 
 
@@ -20,6 +20,7 @@ class Interlock:
         self._lock = threading.RLock()  # a signal handler may open it while its own thread does
         self._reason: BenchctlError | None = None
         self._operator_stop: OperatorStop | None = None
+        self._told: list[Signal] = []
         self._lapse: Callable[[], BenchctlError | None] | None = None
 
     @property
@@ -40,8 +41,15 @@ class Interlock:
             if self._reason is not None:
                 return False
             self._reason = reason
-        self.opened.set()
+        for signal in (self.opened, *self._told):
+            signal.set()
         return True
+
+    def tell(self, signal: Signal) -> None:
+        """Set this signal too, once it is open."""
+        self._told.append(signal)
+        if self._reason is not None:
+            signal.set()
 
     def hold_to(self, lapse: Callable[[], BenchctlError | None]) -> None:
         """Let every check ask `lapse` too; what it answers opens the interlock."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
+from contextlib import contextmanager
 from functools import partial
 
 from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
@@ -11,10 +12,12 @@ from benchctl.errors import InstrumentError, UsageError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
-from benchctl.scpi.numbers import parse_boolean, parse_booleans
+from benchctl.instruments.settings import Setting
+from benchctl.scpi.numbers import parse_booleans
 
 # An electronic load's read-back agrees with the setting to this part of it.
 RESISTANCE_TOLERANCE = 0.01
+_CLOSED, _RESISTANCE, _INPUT = "the relays that are closed", "the resistance", "the input"
 
 
 class Load(Role, ABC):
@@ -63,6 +66,7 @@ class RelayBank(Load):
         self._load_relays = tuple(sorted(loads))
         others = {*self._input_relays.values(), *([] if turn_on_relay is None else [turn_on_relay])}
         self._every = tuple(sorted(loads | others))
+        self._seen: dict[int, bool] = {}  # of each relay that was switched, whether it was seen closed then
 
     def prepare(self) -> None:
         self._say(self._words.prepare)
@@ -72,29 +76,55 @@ class RelayBank(Load):
     def drive_inputs(self, channels: Sequence[str]) -> None:
         """Connect the generator to these channels' inputs and to no other, and see that it is so."""
         wanted = {self._input_relays[channel] for channel in channels}
-        others = tuple(sorted(set(self._input_relays.values()) - wanted))
-        if others:
-            self._say(self._words.open, relays=others)
-        self._say(self._words.close, relays=tuple(sorted(wanted)))
-        self._check_closed(tuple(sorted(self._input_relays.values())), wanted)
+        inputs = tuple(sorted(self._input_relays.values()))
+        others = tuple(sorted(set(inputs) - wanted))
+        with self._switching(inputs):
+            if others:
+                self._say(self._words.open, relays=others)
+            self._say(self._words.close, relays=tuple(sorted(wanted)))
+            self._check_closed(inputs, wanted)
 
     def connect(self, nominal_ohm: float) -> None:
         wanted = self._relays_for(nominal_ohm)
-        # Break before make: two resistors in parallel may be less than the amplifier bears.
-        self.disconnect()
-        self._say(self._words.close, relays=wanted)
-        self._check_closed(self._load_relays, set(wanted))
+        with self._switching(self._load_relays):
+            # Break before make: two resistors in parallel may be less than the amplifier bears.
+            self._say(self._words.open, relays=self._load_relays)
+            self._say(self._words.close, relays=wanted)
+            self._check_closed(self._load_relays, set(wanted))
+
+    @contextmanager
+    def _switching(self, relays: Sequence[int]) -> Iterator[None]:
+        """While relays are switched nobody looks at them; and they are unknown until they are seen."""
+        with self._changing(_CLOSED):
+            for relay in relays:
+                self._seen.pop(relay, None)
+            try:
+                yield
+            finally:
+                self._keep_seen()
+
+    def _keep_seen(self) -> None:
+        seen, closed = tuple(sorted(self._seen)), sorted(relay for relay, is_closed in self._seen.items() if is_closed)
+        if not seen:
+            return
+
+        def look() -> str:
+            found = self._ask_for(self._words.get_closed, partial(_closed, seen), relays=seen)
+            return "" if found == closed else f"are {_listed(found)}"
+
+        self.settings.keep(Setting(_CLOSED, f"were {_listed(closed)}", look))
 
     def _check_closed(self, asked: tuple[int, ...], wanted: Set[int]) -> None:
         """Of the relays that are asked about, these and no others must be closed."""
         closed = self._ask_for(self._words.get_closed, partial(_closed, asked), relays=asked)
         if set(closed) != wanted:
             raise InstrumentError(
-                f"relays {_listed(sorted(wanted))} were asked to close and {_listed(closed) or 'none'} are",
+                f"relays {_listed(sorted(wanted))} were asked to close and {_listed(closed)} are",
                 instrument=self.session.name,
                 address=self.session.address,
                 advice="Look for a relay that sticks or does not pull in.",
             )
+        self._seen |= {relay: relay in wanted for relay in asked}
 
     def _relays_for(self, nominal_ohm: float) -> tuple[int, ...]:
         """As near as the bench file finds its resistors: `2000 mohm` and `2 ohm` may differ in the last digit."""
@@ -105,13 +135,17 @@ class RelayBank(Load):
         return found
 
     def disconnect(self) -> None:
-        self._say(self._words.open, relays=self._load_relays)
+        with self._switching(self._load_relays):
+            self._say(self._words.open, relays=self._load_relays)
 
     def switch_turn_on_lead(self, *, on: bool) -> None:
-        """Close or open the relay that feeds the remote turn-on lead."""
+        """Close or open the relay that feeds the remote turn-on lead, and see that it is so."""
         if self._turn_on_relay is None:
             raise InstrumentError("no relay of this bank feeds the remote turn-on lead", instrument=self.session.name)
-        self._say(self._words.close if on else self._words.open, relays=(self._turn_on_relay,))
+        lead = (self._turn_on_relay,)
+        with self._switching(lead):
+            self._say(self._words.close if on else self._words.open, relays=lead)
+            self._check_closed(lead, set(lead) if on else set())
 
     def turn_on_parts(self) -> list[SafePart]:
         if self._turn_on_relay is None:
@@ -139,17 +173,16 @@ class ElectronicLoad(Load):
         self._say(self._words.prepare)
 
     def connect(self, nominal_ohm: float) -> None:
-        self._say(self._words.set_resistance, resistance_ohm=nominal_ohm)
-        tolerance_ohm = RESISTANCE_TOLERANCE * nominal_ohm
-        self._confirm("the resistance in ohm", nominal_ohm, tolerance_ohm, self._words.get_resistance)
-        self._say(self._words.connect)
-        if not self._ask_for(self._words.get_connected, parse_boolean):
-            raise InstrumentError(
-                "was connected and says that it is not", instrument=self.session.name, address=self.session.address
-            )
+        words, tolerance_ohm = self._words, RESISTANCE_TOLERANCE * nominal_ohm
+        with self._changing(_RESISTANCE, _INPUT):
+            self._say(words.set_resistance, resistance_ohm=nominal_ohm)
+            self._confirm(self._number(_RESISTANCE, nominal_ohm, "ohm", tolerance_ohm, words.get_resistance, {}))
+            self._say(words.connect)
+            self._confirm(self._switch(_INPUT, words.get_connected, on=True))
 
     def disconnect(self) -> None:
-        self._say(self._words.disconnect)
+        with self._changing(_INPUT):
+            self._say(self._words.disconnect)
 
     def safe_parts(self) -> list[SafePart]:
         commands, question = self._words.disconnect.render(), self._words.get_connected.render()
@@ -167,4 +200,4 @@ def _closed(asked: Sequence[int], answer: str) -> list[int]:
 
 
 def _listed(relays: Sequence[int]) -> str:
-    return ", ".join(str(relay) for relay in relays)
+    return ", ".join(str(relay) for relay in relays) or "none"

@@ -8,11 +8,17 @@ from contextlib import contextmanager
 from typing import TypeVar
 
 from benchctl.documents.templates import Command, Query, Value
-from benchctl.errors import SettingRefused
+from benchctl.errors import SettingChanged, SettingRefused
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
+from benchctl.instruments.settings import Setting, Settings
+from benchctl.scpi.numbers import parse_boolean
 
 _T = TypeVar("_T")
+
+WHO_CHANGED_IT = (
+    "This run did not change it. Look for a second program, a hand at its panel, or a protection of its own that acted."
+)
 
 
 class Role(ABC):
@@ -20,6 +26,7 @@ class Role(ABC):
 
     def __init__(self, session: Session) -> None:
         self.session = session
+        self.settings = Settings()
 
     @property
     def name(self) -> str:
@@ -33,6 +40,23 @@ class Role(ABC):
     def check_errors(self) -> None:
         """Empty the instrument's error queue; raise the first error that was in it."""
         self.session.check_errors()
+
+    def read_back(self, what: str) -> None:
+        """Look whether a setting still is as it was confirmed.
+
+        Raises:
+            SettingChanged: it is not.
+            InstrumentError: the instrument does not tell.
+        """
+        with self.session.undisturbed():
+            setting = self.settings.get(what)
+            if setting is not None and (found := self._found_otherwise(setting)):
+                raise SettingChanged(
+                    f"{what} {setting.was} and {found} now",
+                    instrument=self.session.name,
+                    address=self.session.address,
+                    advice=WHO_CHANGED_IT,
+                )
 
     # Where the words are several messages, the first may choose an output for the others: guard and runner share the
     # instrument, and neither may choose for the other.
@@ -67,21 +91,58 @@ class Role(ABC):
     def _safe_part(self, what: str, commands: Sequence[str], question: Sequence[str], switches: int = 1) -> SafePart:
         return SafePart(self.session.name, self.session.address, what, tuple(commands), tuple(question), switches)
 
-    def _confirm(self, what: str, wanted: float, tolerance: float, words: Query, **values: Value) -> None:
-        """Hold a setting against what the instrument says it is.
+    @contextmanager
+    def _changing(self, *names: str) -> Iterator[None]:
+        """While settings change nobody looks at them; and they are unknown until they are confirmed."""
+        with self.session.undisturbed():
+            self.settings.forget(*names)
+            yield
 
-        An answer that was cut short on its way is a number too, so what does not agree is asked for once more.
+    def _number(  # noqa: PLR0917 - what is set, to what, and how it is asked for
+        self, what: str, wanted: float, unit: str, tolerance: float, words: Query, values: Mapping[str, Value]
+    ) -> Setting:
+        """A number that was set; what the instrument makes of it may differ by `tolerance`."""
+
+        def look() -> str:
+            got = self._ask_number(words, **values)
+            return "" if abs(got - wanted) <= tolerance else f"reads back as {got:g} {unit}"
+
+        return Setting(what, f"was set to {wanted:g} {unit}", look)
+
+    def _switch(self, what: str, words: Query, *, on: bool, **values: Value) -> Setting:
+        """Something that was switched on or off."""
+
+        def look() -> str:
+            is_on = self._ask_for(words, parse_boolean, **values)
+            return "" if is_on == on else f"says that it is {_on_or_off(is_on)}"
+
+        return Setting(what, f"was switched {_on_or_off(on)}", look)
+
+    def _confirm(self, setting: Setting) -> None:
+        """Hold a setting against what the instrument says it is, and keep it.
 
         Raises:
-            SettingRefused: it does not agree then either.
+            SettingRefused: it does not agree.
         """
-        got = self._ask_number(words, **values)
-        if abs(got - wanted) > tolerance:
-            self.session.distrust(what, f"was set to {wanted:g} and reads back as {got:g}")
-            got = self._ask_number(words, **values)
-        if abs(got - wanted) > tolerance:
+        if found := self._found_otherwise(setting):
             raise SettingRefused(
-                f"{what} was set to {wanted:g} and reads back as {got:g}",
+                f"{setting.what} {setting.was} and {found}",
                 instrument=self.session.name,
                 address=self.session.address,
             )
+        self.settings.keep(setting)
+
+    def _found_otherwise(self, setting: Setting) -> str:
+        """How the setting is where it is not as it was set.
+
+        An answer that was cut short on its way is a number too, so what does not agree is asked for once more, over a
+        link that is verified. That also asks whether the instrument was switched off and on.
+        """
+        if found := setting.look():
+            self.session.distrust(setting.what, f"{setting.was} and {found}")
+            found = setting.look()
+        return found
+
+
+def _on_or_off(is_on: bool) -> str:
+    return "on" if is_on else "off"

@@ -213,16 +213,29 @@ class Session:
         Raises:
             InstrumentReports: with the first error that was in it.
         """
-        first: tuple[int, str] | None = None
+        if errors := self._take_errors():
+            raise InstrumentReports(*errors[0], instrument=self.name, address=self.address)
+
+    def report_every_error(self) -> None:
+        """See that no kind of error is kept out of the queue, as another client may have asked for.
+
+        STATus:PRESet lets every error in (SCPI-99 volume 2, 20 and SYSTem:ERRor:ENABle) and changes nothing that the
+        instrument puts out. One that does not know it reports that; so the queue must be empty before, and is then.
+        """
+        self.command("STAT:PRES")
+        if errors := self._take_errors():
+            _traffic.debug("%s: knows no STAT:PRES: %s", self.name, errors)
+
+    def _take_errors(self) -> list[tuple[int, str]]:
+        errors: list[tuple[int, str]] = []
         read = self._parsed("SYST:ERR?", parse_error)
         for _ in range(ERROR_QUEUE_READS):
             # Asking takes the entry out of the queue, so one that comes garbled is not asked for again.
             code, text = self._exchange("SYST:ERR?", read, self._timeout_s)
             if code == 0:
                 break
-            first = first or (code, text)
-        if first is not None:
-            raise InstrumentReports(*first, instrument=self.name, address=self.address)
+            errors.append((code, text))
+        return errors
 
     def check_power(self) -> None:
         """See that the instrument has not been switched off and on since it was last asked.

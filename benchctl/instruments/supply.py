@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from benchctl.documents.driver import SupplyDriver
+from benchctl.documents.templates import Query
 from benchctl.errors import InstrumentError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
+from benchctl.instruments.settings import Setting
 from benchctl.scpi.numbers import parse_boolean, parse_booleans
 
 # What a supply's programming resolution may take from a setting.
@@ -32,13 +35,13 @@ class Supply(Role):
 
     def protect(self, output: str, overvoltage_v: float, overcurrent_a: float) -> None:
         """Program the supply's own protection and read it back: hardware limits come first."""
-        number = self.outputs[output]
-        self._say(self._words.set_overvoltage, output=number, voltage_v=overvoltage_v)
-        what = f"the over-voltage protection of '{output}'"
-        self._confirm(what, overvoltage_v, VOLTAGE_TOLERANCE_V, self._words.get_overvoltage, output=number)
-        self._say(self._words.set_overcurrent, output=number, current_a=overcurrent_a)
-        what = f"the over-current protection of '{output}'"
-        self._confirm(what, overcurrent_a, CURRENT_TOLERANCE_A, self._words.get_overcurrent, output=number)
+        words, number = self._words, self.outputs[output]
+        voltage, current = f"the over-voltage protection of '{output}'", f"the over-current protection of '{output}'"
+        with self._changing(voltage, current):
+            self._say(words.set_overvoltage, output=number, voltage_v=overvoltage_v)
+            self._confirm_volts(voltage, overvoltage_v, words.get_overvoltage, number)
+            self._say(words.set_overcurrent, output=number, current_a=overcurrent_a)
+            self._confirm_amperes(current, overcurrent_a, words.get_overcurrent, number)
 
     def tripped_protections(self, output: str) -> float:
         """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise.
@@ -50,17 +53,17 @@ class Supply(Role):
 
     def set_voltage(self, output: str, voltage_v: float) -> None:
         """Set and confirm an output's voltage."""
-        number = self.outputs[output]
-        self._say(self._words.set_voltage, output=number, voltage_v=voltage_v)
-        what = f"the voltage of '{output}'"
-        self._confirm(what, voltage_v, VOLTAGE_TOLERANCE_V, self._words.get_voltage, output=number)
+        what, number = f"the voltage of '{output}'", self.outputs[output]
+        with self._changing(what):
+            self._say(self._words.set_voltage, output=number, voltage_v=voltage_v)
+            self._confirm_volts(what, voltage_v, self._words.get_voltage, number)
 
     def set_current_limit(self, output: str, current_a: float) -> None:
         """Set and confirm an output's current limit."""
-        number = self.outputs[output]
-        self._say(self._words.set_current_limit, output=number, current_a=current_a)
-        what = f"the current limit of '{output}'"
-        self._confirm(what, current_a, CURRENT_TOLERANCE_A, self._words.get_current_limit, output=number)
+        what, number = f"the current limit of '{output}'", self.outputs[output]
+        with self._changing(what):
+            self._say(self._words.set_current_limit, output=number, current_a=current_a)
+            self._confirm_amperes(what, current_a, self._words.get_current_limit, number)
 
     def output_on(self, output: str) -> None:
         """Switch an output on and see that it is.
@@ -68,19 +71,24 @@ class Supply(Role):
         Raises:
             InstrumentError: the output did not come on, or its protection tripped at once.
         """
-        number = self.outputs[output]
-        self._say(self._words.output_on, output=number)
-        if not self._ask_for(self._words.get_output, parse_boolean, output=number):
-            raise InstrumentError(
-                f"output '{output}' was switched on and says it is off",
-                instrument=self.session.name,
-                address=self.session.address,
-                advice="Look for a tripped protection or an interlock on the supply.",
-            )
+        what, number = _output(output), self.outputs[output]
+        with self._changing(what):
+            self._say(self._words.output_on, output=number)
+            if not self._ask_for(self._words.get_output, parse_boolean, output=number):
+                raise InstrumentError(
+                    f"output '{output}' was switched on and says it is off",
+                    instrument=self.session.name,
+                    address=self.session.address,
+                    advice="Look for a tripped protection or an interlock on the supply.",
+                )
+            self.settings.keep(self._stays_on(output))
 
     def output_off(self, output: str) -> None:
-        """Switch an output off."""
-        self._say(self._words.output_off, output=self.outputs[output])
+        """Switch an output off and see that it is."""
+        what, number = _output(output), self.outputs[output]
+        with self._changing(what):
+            self._say(self._words.output_off, output=number)
+            self._confirm(self._switch(what, self._words.get_output, on=False, output=number))
 
     def measure(self, output: str) -> tuple[float, float]:
         """The output's voltage and current as the supply reads them, one right after the other, V and A."""
@@ -108,15 +116,33 @@ class Supply(Role):
             GarbledAnswer: the answer does not tell whether it has.
         """
         self._say(self._words.feed_watchdog)
-        if not self._words.get_watchdog_tripped:
-            return 0.0
-        return float(self._ask_for(self._words.get_watchdog_tripped, parse_boolean))
+        return float(self._watchdog_has_tripped())
+
+    def _watchdog_has_tripped(self) -> bool:
+        return bool(self._words.get_watchdog_tripped) and self._ask_for(self._words.get_watchdog_tripped, parse_boolean)
 
     def disarm_watchdog(self) -> None:
         """Stop the watchdog, past the interlock: the bench is safe, and nobody feeds it any more."""
         with self.session.undisturbed():
             for message in self._words.disarm_watchdog.render():
                 self.session.command_urgently(message)
+
+    def _confirm_volts(self, what: str, wanted_v: float, words: Query, number: int) -> None:
+        self._confirm(self._number(what, wanted_v, "V", VOLTAGE_TOLERANCE_V, words, {"output": number}))
+
+    def _confirm_amperes(self, what: str, wanted_a: float, words: Query, number: int) -> None:
+        self._confirm(self._number(what, wanted_a, "A", CURRENT_TOLERANCE_A, words, {"output": number}))
+
+    def _stays_on(self, output: str) -> Setting:
+        """An output goes off by itself where a protection or the watchdog trips, which the guard watches for."""
+        on = self._switch(_output(output), self._words.get_output, on=True, output=self.outputs[output])
+
+        def look() -> str:
+            found = on.look()
+            has_tripped = bool(found) and (self.tripped_protections(output) or self._watchdog_has_tripped())
+            return "" if has_tripped else found
+
+        return replace(on, look=look)
 
     def safe_parts(self, outputs: Iterable[str]) -> list[SafePart]:
         """What the safe state asks of it, for these outputs in this order."""
@@ -125,3 +151,7 @@ class Supply(Role):
     def _off(self, name: str, number: int) -> SafePart:
         commands = self._words.output_off.render(output=number)
         return self._safe_part(f"output '{name}' off", commands, self._words.get_output.render(output=number))
+
+
+def _output(name: str) -> str:
+    return f"output '{name}'"

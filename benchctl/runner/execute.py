@@ -119,6 +119,7 @@ def prepare(run: Run) -> None:
             "the bench is not in the safe state to begin with: "
             + "; ".join(str(confirmation) for confirmation in confirmations if not confirmation.confirmed)
         )
+    run.bench.report_every_error()
     for role in run.bench.roles.values():
         role.prepare()
     run.bench.check_errors()

@@ -67,7 +67,7 @@ def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fa
 
 
 @pytest.mark.parametrize("kind", ["garbage", "unit in the answer"])
-@pytest.mark.parametrize("where", [f"supply, {BUSY_SUPPLY}", "generator, exchange: 23", "thermometer, exchange: 12"])
+@pytest.mark.parametrize("where", [f"supply, {BUSY_SUPPLY}", "generator, exchange: 24", "thermometer, exchange: 12"])
 def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
     tmp_path: Path, calm: Figures, kind: str, where: str
 ) -> None:

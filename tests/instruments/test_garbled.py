@@ -144,12 +144,12 @@ def test_a_setting_that_reads_back_cut_short_is_read_back_again_and_not_set_agai
     assert len(asked(bench, "generator", "SOUR:VOLT?")) == 2
     assert len(asked(bench, "generator", "SOUR:VOLT 0.5")) == 1
     (told,) = bench.events(ASKED_AGAIN)
-    assert told["reason"] == "was set to 0.5 and reads back as 0"
+    assert told["reason"] == "was set to 0.5 V rms and reads back as 0 V rms"
 
 
 def test_a_setting_that_reads_back_otherwise_twice_is_refused(bench: Rig) -> None:
     forge(bench, "generator", "SOUR:VOLT?", "0.25", "0.26")
-    with pytest.raises(SettingRefused, match=r"was set to 0.5 and reads back as 0.26"):
+    with pytest.raises(SettingRefused, match=r"was set to 0.5 V rms and reads back as 0.26 V rms"):
         bench.run.bench.generator.set_level(0.5)
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from benchctl.errors import GarbledAnswer, InstrumentError, InstrumentReports, SettingRefused, UsageError
 from benchctl.instruments.generator import Burst
+from benchctl.instruments.link import open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
 from tests.runner.rig import INPUT_RELAYS, POWER_ON, Rig, files, rig, shipped, with_inputs
 
@@ -49,14 +50,14 @@ def test_a_level_is_set_and_read_back(bench: Rig) -> None:
 def test_a_level_that_reads_back_otherwise_is_refused_with_both_values(bench: Rig) -> None:
     bench.taps.forge("generator", "VOLT?", "0.25")
     with pytest.raises(
-        SettingRefused, match=r"generator at .*: the level in V rms was set to 0.5 and reads back as 0.25"
+        SettingRefused, match=r"generator at .*: the level was set to 0.5 V rms and reads back as 0.25 V rms"
     ):
         bench.run.bench.generator.set_level(0.5)
 
 
 def test_a_frequency_that_reads_back_otherwise_is_refused(bench: Rig) -> None:
     bench.taps.forge("generator", "FREQ?", "1001")
-    with pytest.raises(SettingRefused, match="the frequency in Hz"):
+    with pytest.raises(SettingRefused, match="the frequency was set to 1000 Hz and reads back as 1001 Hz"):
         bench.run.bench.generator.set_frequency(1000.0)
 
 
@@ -158,6 +159,19 @@ def test_an_error_that_the_instrument_reports_ends_up_with_its_number_and_name(b
     bench.run.bench.check_errors()  # its queue is empty now
 
 
+def test_an_error_that_another_client_keeps_out_of_the_queue_ends_up_there_all_the_same(tmp_path: Path) -> None:
+    """SCPI-99 volume 2, SYSTem:ERRor:ENABle: an empty list lets no error in, whoever has sent it."""
+    with rig(tmp_path) as made:
+        link = open_link(made.run.bench.supply.session.address)
+        link.send(b"SYST:ERR:ENAB ()\n")
+        made.simulated.settle()
+        made.begin()
+        made.run.bench.supply.session.command("SOUR:VOLT 5000")
+        with pytest.raises(InstrumentReports):
+            made.run.bench.check_errors()
+        link.close()
+
+
 # -- relay bank ------------------------------------------------------------------------------------------------
 
 
@@ -244,7 +258,7 @@ def test_an_electronic_load_whose_resistance_reads_back_otherwise_is_not_connect
         bench.begin()
         bench.taps.sent.clear()
         bench.taps.forge("load", "RES?", "8")
-        with pytest.raises(SettingRefused, match="the resistance in ohm was set to 4 and reads back as 8"):
+        with pytest.raises(SettingRefused, match="the resistance was set to 4 ohm and reads back as 8 ohm"):
             bench.run.bench.load.connect(4.0)
         assert "INP ON" not in bench.taps.to("load")
 
@@ -253,7 +267,7 @@ def test_an_electronic_load_that_does_not_connect_is_an_error(tmp_path: Path) ->
     with rig(tmp_path, files("power_off", bench=with_electronic_load())) as bench:
         bench.begin()
         bench.taps.forge("load", "INP?", "0")
-        with pytest.raises(InstrumentError, match="was connected and says that it is not"):
+        with pytest.raises(InstrumentError, match="the input was switched on and says that it is off"):
             bench.run.bench.load.connect(4.0)
 
 

@@ -287,3 +287,18 @@ def test_a_command_is_known_to_have_arrived_once_a_later_question_is_answered() 
         assert not session.is_settled
         session.ask("OUTP?")
         assert session.is_settled
+
+
+def test_an_instrument_that_knows_no_preset_of_its_status_is_not_blamed_for_that() -> None:
+    queue: list[bytes] = []
+
+    def complain(conversation: Conversation, text: str) -> None:
+        if text == "SYST:ERR?":
+            conversation.reply(queue.pop() if queue else b'0,"No error"\n')
+        else:
+            queue.append(b'-113,"Undefined header"\n')
+
+    with talking_to(complain) as (session, peer):
+        session.report_every_error()
+        session.check_errors()
+    assert "STAT:PRES" in peer.heard

@@ -51,6 +51,11 @@ def levels_set_v(bench: Rig) -> list[float]:
     ]
 
 
+def told(bench: Rig, role: str) -> list[str]:
+    """The commands that an instrument got, without questions."""
+    return [text for to, text in bench.taps.commands() if to == role]
+
+
 def burst_levels_v(bench: Rig) -> list[float]:
     """The test levels of the bursts, in order."""
     return [
@@ -425,7 +430,7 @@ def test_bursts_leave_a_low_steady_level_under_them_and_end_in_silence(ready: Ri
     """So no end of the bursts can leave the amplifier at full drive."""
     ready.do(MeasureBurst(cycles=(8,), every_s=0.25, low_level_ratio=0.1))
     assert max(levels_set_v(ready)) <= 0.1 * max(burst_levels_v(ready)) + 1e-6
-    assert ready.taps.to("generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
+    assert told(ready, "generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
 
 
 def test_the_record_of_a_single_cycle_is_stored_once(ready: Rig) -> None:
@@ -441,7 +446,7 @@ def test_a_burst_whose_record_fails_still_ends_in_a_steady_mode(ready: Rig) -> N
     ready.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
     with pytest.raises(MeasurementError, match="no vertical range"):
         ready.do(MeasureBurst(cycles=(8,), every_s=0.25))
-    assert ready.taps.to("generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
+    assert told(ready, "generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
 
 
 def test_a_sweep_whose_record_fails_leaves_the_generator_tuned_as_it_was(ready: Rig) -> None:
@@ -504,7 +509,7 @@ def test_a_tone_is_held_for_its_time_and_then_muted(ready: Rig) -> None:
     began_s = ready.clock.now()
     ready.do(MeasureContinuous(level_v=0.1, for_s=5.0))
     assert ready.clock.now() - began_s == pytest.approx(5.3, abs=0.2)
-    assert ready.taps.to("generator")[-1] == "OUTP OFF"
+    assert told(ready, "generator")[-1] == "OUTP OFF"
     event = ready.events("figures")[-1]
     assert len(event["readings"]["supply_current"]) == 20
 
