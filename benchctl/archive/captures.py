@@ -38,8 +38,8 @@ _MEMBERS = (
     *("format", "signals", "units", "codes", "scale", "offset"),
     *("low_code", "high_code", "start_s", "interval_s", "taken_s"),
 )
-# Eight signals of 50 million samples, more than an oscilloscope has.
-_MOST_UNPACKED_BYTES = 800_000_000
+# Eight signals of twelve million samples.
+_MOST_UNPACKED_BYTES = 200_000_000
 
 # What zip archive, decompressor, numpy's header and our own members raise, where bytes are not what they were.
 _BROKEN = (
@@ -139,6 +139,8 @@ def _capture(members: Mapping[str, Any], name: str) -> Capture:
 
 
 def _trace(members: Mapping[str, Any], row: int) -> Trace:
+    if not int(members["low_code"][row]) < int(members["high_code"][row]):
+        raise ValueError("its lowest code is not below its highest")
     return Trace(
         codes=members["codes"][row],
         scale=float(members["scale"][row]),

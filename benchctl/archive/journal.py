@@ -227,6 +227,8 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
 def _event(line: bytes) -> Event | None:
     try:
         event = json.loads(line.decode("utf-8"), parse_constant=_refuse, parse_float=_finite)
+        if b"\\ud" in line.lower():  # half of a character, which could be written nowhere
+            json.dumps(event, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError):
         return None
     if not (isinstance(event, dict) and all(name in event for name in _OWN_FIELDS)):

@@ -88,6 +88,8 @@ def exactly(value: float) -> UFloat:
 
 def measured(value: float, standard_uncertainty: float) -> UFloat:
     """A value with a standard uncertainty, which may be zero."""
+    if standard_uncertainty < 0.0:
+        raise ValueError(f"a standard uncertainty cannot be negative: {standard_uncertainty}")
     return ufloat(value, standard_uncertainty) if standard_uncertainty else exactly(value)
 
 

@@ -112,6 +112,7 @@ def test_a_byte_changed_anywhere_never_gives_other_codes(tmp_path: Path, small: 
         ({"codes": np.zeros((1, 4))}, "its codes are float64"),
         ({"codes": np.zeros((3, 4), dtype=np.int16)}, "3 rows of codes for 1 signals"),
         ({"scale": np.zeros(0)}, "is no whole capture"),
+        ({"low_code": np.array([127])}, "its lowest code is not below its highest"),
         ({"interval_s": np.array(0.0)}, "has no usable time base"),
         ({"units": np.array([{"a": 1}], dtype=object)}, "is no whole capture"),
     ],
@@ -138,3 +139,14 @@ def test_a_bare_array_or_a_pickle_is_no_capture(tmp_path: Path) -> None:
 def test_a_file_that_is_not_there_is_told(folder: RunFolder) -> None:
     with pytest.raises(ArchiveError, match="is gone"):
         load_capture(folder.captures / "0001-x.npz")
+
+
+def test_a_capture_that_would_unpack_to_more_than_any_oscilloscope_gives_is_not_unpacked(tmp_path: Path) -> None:
+    """300 MB of noughts in 300 kB."""
+    path = tmp_path / "0001-x.npz"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("codes.npy", "w") as member:
+        for _ in range(300):
+            member.write(bytes(1_000_000))
+    assert path.stat().st_size < 1_000_000
+    with pytest.raises(ArchiveError, match="unpacked it would be 300 MB"):
+        load_capture(path)

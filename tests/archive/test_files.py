@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.files import disk_errors, write_whole
+from benchctl.archive.files import disk_errors, read_bytes, write_whole
 from benchctl.errors import ArchiveError
 
 OutOfRoom = Callable[[int], AbstractContextManager[None]]
@@ -55,3 +55,23 @@ def test_a_write_that_fails_leaves_the_old_file_and_no_piece_of_the_new(tmp_path
 def test_a_folder_that_is_gone_is_told(tmp_path: Path) -> None:
     with pytest.raises(ArchiveError, match="is gone"):
         write_whole(tmp_path / "deleted" / "figures.csv", b"x")
+
+
+def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "figures.csv")
+    with pytest.raises(ArchiveError, match=r"figures\.csv: it is no plain file"):
+        read_bytes(tmp_path / "figures.csv")
+
+
+def test_a_folder_a_device_and_a_name_with_a_null_byte_are_no_files(tmp_path: Path) -> None:
+    (tmp_path / "zero").symlink_to("/dev/zero")
+    for path in (tmp_path, tmp_path / "zero", tmp_path / "a\0b"):
+        with pytest.raises(ArchiveError, match="cannot read"):
+            read_bytes(path)
+
+
+def test_a_file_longer_than_any_run_leaves_is_not_read_into_memory(tmp_path: Path) -> None:
+    (tmp_path / "journal.jsonl").write_bytes(bytes(1001))
+    assert len(read_bytes(tmp_path / "journal.jsonl", at_most=1001)) == 1001
+    with pytest.raises(ArchiveError, match="it is longer than"):
+        read_bytes(tmp_path / "journal.jsonl", at_most=1000)

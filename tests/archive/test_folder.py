@@ -68,6 +68,13 @@ def test_no_name_leads_out_of_the_folder(folder: RunFolder, name: str) -> None:
         folder.write_atomically(name, "x")
 
 
+def test_a_name_that_is_none_is_an_archive_error(folder: RunFolder) -> None:
+    (folder.captures / "loop").symlink_to("loop")
+    for name in ("captures/a\0.npz", "captures/loop/x"):
+        with pytest.raises(ArchiveError, match="is no file name"):
+            folder.inside(name)
+
+
 def test_captures_are_numbered_on_from_the_highest_there_is(folder: RunFolder) -> None:
     assert folder.next_capture_file("Burst 8") == "captures/0001-burst-8.npz"
     (folder.captures / "0007-idle.npz").touch()

@@ -59,7 +59,8 @@ def test_fields_that_nobody_reads_are_free_and_so_are_kinds_of_another_version(t
     parse(tmp_path, STARTED | {"mood": "good"}, {"event": "something new", "index": "x"})
 
 
-@pytest.mark.parametrize("number", ["1e999", "NaN", "-Infinity"])
-def test_a_number_that_is_not_finite_makes_a_line_no_event(number: str) -> None:
-    line = json.dumps({"number": 1, "time_s": 0, "wall": "", "event": "x", "value": 7}).replace("7", number)
+@pytest.mark.parametrize("value", ["1e999", "NaN", "-Infinity", r'"\ud800"'])
+def test_what_no_file_can_hold_again_makes_a_line_no_event(value: str) -> None:
+    """Numbers that are not finite, and half a character."""
+    line = json.dumps({"number": 1, "time_s": 0, "wall": "", "event": "x", "value": 7}).replace("7", value)
     assert parse_journal(line.encode(), PATH).events == ()

@@ -32,6 +32,22 @@ def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Comm
     assert "they do not all agree" in ended.out
 
 
+def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(
+    benchctl: Command, tmp_path: Path
+) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    bench = folder / "inputs" / "bench.yaml"
+    bench.write_text(bench.read_text(encoding="utf-8").replace("110 A", "100000 A", 1), encoding="utf-8")
+    ended = benchctl("verify", folder)
+    assert ended.exit_code == 1
+    assert "inputs/bench.yaml was changed after the run began: line " in ended.out
+    assert "is not as the run left it" in ended.out
+    assert benchctl("verify", folder, "--json").data["changed"]
+    refused = benchctl("resume", folder)
+    assert refused.exit_code == 3
+    assert "--accept REASON" in refused.err
+
+
 def test_json_says_the_same(benchctl: Command, tmp_path: Path) -> None:
     ended = benchctl("verify", run_folder(benchctl, tmp_path), "--json")
     assert ended.exit_code == 0
