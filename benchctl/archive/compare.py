@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from benchctl.archive.entries import last_place
-from benchctl.archive.figures import EARLIER_COLUMNS
+from benchctl.archive.figures_csv import EARLIER_COLUMNS
 from benchctl.measure.figure import Figure
 
 # Room for the decimal fraction that has no exact binary form, when a difference is held against one unit.

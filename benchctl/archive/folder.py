@@ -99,8 +99,13 @@ class RunFolder:
     @property
     def is_closed(self) -> bool:
         """Whether tables and trend stand under their final names, as at the end of a run."""
+        return self.figures.is_file() and not self.is_cut_off
+
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether the run was killed, or is at work: its trend has not got its final name."""
         unfinished = self.trend.with_name(self.trend.name + PART)
-        return self.figures.is_file() and self.trend.is_file() and not unfinished.exists()
+        return unfinished.exists() or not self.trend.is_file()
 
     def save_input(self, name: str, text: str) -> Path:
         """Keep a document as it was used, under inputs/."""

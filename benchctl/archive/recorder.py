@@ -19,7 +19,7 @@ from benchctl.archive.entries import (
     with_contradictions,
 )
 from benchctl.archive.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, RUN_STARTED, STEP_GIVEN_UP
-from benchctl.archive.figures import write_figures
+from benchctl.archive.figures_csv import write_figures
 from benchctl.archive.files import Whereabouts, read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal, read_journal
@@ -35,7 +35,8 @@ from benchctl.measure.record import Capture
 class Recorder:
     """Journal, captures, figures and trend of one run folder; a folder with an earlier part of the run is gone on with.
 
-    What a method has been given is on the disk when it returns; only the trend may lag.
+    What a method has been given is on the disk when it returns; only the trend may lag. figures.csv, a table of what
+    the journal has, is written by `finish`.
 
     Raises:
         ArchiveError: from here and from every method, when the folder cannot be written.
@@ -103,7 +104,7 @@ class Recorder:
         captured: Mapping[str, Conditions] | None = None,
         comparisons: Sequence[Comparison] | None = None,
     ) -> None:
-        """Journal the figures of one analysis with all that recomputes them, and bring figures.csv up to date.
+        """Journal the figures of one analysis with all that recomputes them.
 
         Args:
             step: the step's name in the sequence.
@@ -130,10 +131,9 @@ class Recorder:
         )
         # What the journal has is what the table gets, the time included.
         self._parts[-1].append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
-        write_figures(self.folder, self.measured, self._run)
 
     def give_up(self, step: str, no_results: Collection[int], **fields: Any) -> None:
-        """Journal that a step is given up, to begin anew, and take what it had found out of figures.csv.
+        """Journal that a step is given up, to begin anew; what it had found is no result.
 
         Args:
             step: its name in the sequence.
@@ -142,7 +142,6 @@ class Recorder:
         """
         self.event(STEP_GIVEN_UP, step=step, no_results=sorted(no_results), **fields)
         self._parts = [[entry for entry in part if entry.number not in no_results] for part in self._parts]
-        write_figures(self.folder, self.measured, self._run)
 
     def trend(self, time_s: float, readings: Mapping[str, float | None]) -> None:
         """Add a sample to the trend; see `Trend.append`."""

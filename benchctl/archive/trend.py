@@ -10,12 +10,14 @@ import threading
 from collections.abc import Iterable, Mapping, Sequence
 from io import FileIO
 from pathlib import Path
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from benchctl.archive.files import PART, Whereabouts, disk_errors, read_bytes, sync_folder, write_whole
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # What a signal's name begins with -> the unit at the end of its column; anything else is a temperature.
 _UNITS = {"supply_voltage": "v", "supply_current": "a"}
@@ -115,6 +117,8 @@ def read_trend(folder: RunFolder) -> pd.DataFrame:
     Raises:
         ArchiveError: there is none, or it is no such table.
     """
+    import pandas as pd  # noqa: PLC0415 - the trend is written without, by everything that loads this
+
     path = trend_file(folder)
     rows = _rows(path)
     try:

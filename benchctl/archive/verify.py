@@ -15,6 +15,7 @@ from benchctl.archive.compare import Difference, differences, identity, label, t
 from benchctl.archive.entries import FiguresEntry, context_of, entries_of
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.figures import figure_table, read_figures
+from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal import read_journal
@@ -36,7 +37,7 @@ class Verification:
 
     `checked` counts the figures in the journal. `findings` tell whether the folder is as the run left it.
     `unused_captures` and `torn` (what a crash left of the journal's last line) are worth telling, but no fault of any
-    figure. Of a run that still goes on (`is_running`) the table may be a row behind the journal, or ahead of it.
+    figure. A run that still goes on (`is_running`) has not written its table yet.
     """
 
     checked: int
@@ -60,6 +61,8 @@ class Verification:
 
 def verify(path: Path) -> Verification:
     """Recompute every figures event of the run folder at `path`, and hold figures.csv against the journal.
+
+    Where a run was killed before it could write the table, it is written first.
 
     Raises:
         UsageError: there is no run folder at `path`.
@@ -201,13 +204,10 @@ def _compare_one(written: Figure, computed: Figure, outcome: _Outcome) -> None:
 
 
 def _check_table(folder: RunFolder, journal: pd.DataFrame, *, is_running: bool) -> list[Difference]:
-    if journal.empty and not folder.figures.exists():
+    if is_running or (journal.empty and not folder.figures.exists()):
         return []
     try:
-        table = read_figures(folder)
+        renew_figures(folder)
+        return table_differences(read_figures(folder), journal)
     except ArchiveError as error:
         return [Difference("figures.csv", "the table", "something that cannot be read", error.message)]
-    if is_running:
-        rows = min(len(table), len(journal))
-        table, journal = table.head(rows), journal.head(rows)
-    return table_differences(table, journal)

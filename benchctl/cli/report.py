@@ -8,8 +8,10 @@ from typing import Any
 
 import click
 
+from benchctl.archive.figures_csv import renew_figures
+from benchctl.archive.folder import RunFolder
 from benchctl.cli.options import json_option
-from benchctl.errors import UsageError
+from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.comparison_page import write_comparison
 from benchctl.report.page import write_report
 from benchctl.report.printed import is_page
@@ -44,6 +46,8 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
         raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
     if out is not None:
         _refuse_to_overwrite(out)
+    for folder in run_folders:
+        _renew_table(folder)
     stories = [read_story(folder) for folder in run_folders]
     page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
     if as_json:
@@ -63,3 +67,12 @@ def _refuse_to_overwrite(out: Path) -> None:
     """
     if (out.exists() or out.is_symlink()) and not is_page(out):
         raise UsageError(f"{out} is there already and is no report, so it is not overwritten; give another file")
+
+
+def _renew_table(run_folder: Path) -> None:
+    """A run that was killed wrote no table of its figures, or only that of an earlier part."""
+    try:
+        if renew_figures(RunFolder.open(run_folder)):
+            click.echo("figures.csv is written from the journal: the run was cut off before it could.", err=True)
+    except ArchiveError as error:
+        click.echo(f"Warning: figures.csv is not up to date and cannot be written: {error}", err=True)

@@ -118,7 +118,7 @@ class _Reader:
         sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
         bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
         entries = tuple(with_contradictions(parts_of(events, self._entry)))
-        self._miss_captures(entries)
+        self._miss_captures(entries, is_running=is_running)
         trend = self._trend()
         return Story(
             folder=self.folder,
@@ -163,12 +163,12 @@ class _Reader:
             self.missing.append(f"Figures that cannot be read: {error.message}")
             return None
 
-    def _miss_captures(self, entries: Sequence[FiguresEntry]) -> None:
+    def _miss_captures(self, entries: Sequence[FiguresEntry], *, is_running: bool) -> None:
         named = dict.fromkeys(file for entry in entries for file in entry.captures.values())
         gone = [file for file in named if not self._is_there(file)]
         if gone:
             self.missing.append(f"Captures that are not in the folder: {', '.join(gone)}")
-        if entries and not self.folder.figures.is_file():
+        if entries and not is_running and not self.folder.figures.is_file():
             self.missing.append("figures.csv is not there; the figures here are the journal's.")
 
     def _is_there(self, file: str) -> bool:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from benchctl.archive.entries import Conditions, FiguresEntry, entries_of
 from benchctl.archive.figures import read_figures
+from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
@@ -47,15 +49,21 @@ def recorder(folder: RunFolder, clock: VirtualClock) -> Iterator[Recorder]:
     recorder.finish()
 
 
+def table(folder: RunFolder) -> pd.DataFrame:
+    """figures.csv as it would be if the run ended here."""
+    renew_figures(folder)
+    return read_figures(folder)
+
+
 def verdicts(folder: RunFolder) -> list[str]:
-    return read_figures(folder)["verdict"].tolist()
+    return table(folder)["verdict"].tolist()
 
 
 def test_a_contradiction_takes_verdicts_before_and_after_it(folder: RunFolder, recorder: Recorder) -> None:
     for compared in ((), (HALF,), ()):
         measured(recorder, *compared)
     assert verdicts(folder) == ["inconclusive"] * 3
-    assert set(read_figures(folder)["contradiction"]) == {str(HALF)}
+    assert set(table(folder)["contradiction"]) == {str(HALF)}
 
 
 def test_a_part_that_begins_anew_has_verdicts_of_its_own(folder: RunFolder, recorder: Recorder) -> None:

@@ -20,7 +20,8 @@ from benchctl.archive.entries import (
     last_place,
     readings_as_json,
 )
-from benchctl.archive.figures import COLUMNS, EARLIER_COLUMNS, read_figures, rebuild_figures, write_figures
+from benchctl.archive.figures import read_figures
+from benchctl.archive.figures_csv import COLUMNS, EARLIER_COLUMNS, renew_figures, write_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import Journal
 from benchctl.archive.run_identity import RunIdentity
@@ -152,9 +153,43 @@ def test_the_table_is_rebuilt_from_the_journal_alone(folder: RunFolder, clock: V
     journal.append("figures", **entry(POWER, load_ohm=4.0).fields())
     journal.append("figures", **entry(BOUND).fields())
     journal.close()
-    table = rebuild_figures(folder)
-    assert table["figure"].tolist() == ["burst_power_clean", "thd_n"]
-    assert read_figures(folder).equals(table)
+    assert renew_figures(folder)
+    assert read_figures(folder)["figure"].tolist() == ["burst_power_clean", "thd_n"]
+    assert not renew_figures(folder), "it is up to date"
+
+
+@pytest.fixture
+def killed(folder: RunFolder, clock: VirtualClock) -> RunFolder:
+    """A run that was killed, once after its table was written."""
+    journal = Journal(folder.journal, clock)
+    journal.append("run_started")
+    journal.append("figures", **entry(POWER, load_ohm=4.0).fields())
+    journal.close()
+    assert renew_figures(folder)
+    journal = Journal(folder.journal, clock)
+    journal.append("figures", **entry(BOUND).fields())
+    journal.close()
+    return folder
+
+
+def test_the_table_of_an_earlier_part_is_brought_up_to_date(killed: RunFolder) -> None:
+    assert len(read_figures(killed)) == 1
+    assert renew_figures(killed)
+    assert read_figures(killed)["figure"].tolist() == ["burst_power_clean", "thd_n"]
+
+
+def test_a_table_that_the_journal_never_gave_is_left_for_verify_to_tell_of(killed: RunFolder) -> None:
+    changed = killed.figures.read_bytes().replace(b"151.3", b"171.3")
+    killed.figures.write_bytes(changed)
+    assert not renew_figures(killed)
+    assert killed.figures.read_bytes() == changed
+
+
+def test_the_folder_of_a_run_that_has_ended_is_left_as_it_is(killed: RunFolder) -> None:
+    killed.trend.write_text("time_s\n", encoding="utf-8")
+    killed.figures.unlink()
+    assert not renew_figures(killed)
+    assert not killed.figures.exists()
 
 
 @settings(derandomize=True, max_examples=200, deadline=None)

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.figures import read_figures, rebuild_figures
+from benchctl.archive.figures import read_figures
+from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.recorder import Recorder
@@ -78,17 +79,21 @@ def test_a_figures_event_holds_all_that_computes_them_again(
     assert [figure["name"] for figure in event["figures"]] == ["idle_current", "dc_offset"]
 
 
-def test_figures_csv_is_up_to_date_after_each_step_so_that_a_kill_loses_none(
-    recorder: Recorder, folder: RunFolder
-) -> None:
+def test_figures_csv_is_written_once_at_the_end(recorder: Recorder, folder: RunFolder) -> None:
     record(recorder, CURRENT)
-    assert len(read_figures(folder)) == 1
     record(recorder, CURRENT, CURRENT)
-    written = folder.figures.read_bytes()
+    assert not folder.figures.exists()
+    recorder.finish()
     assert len(read_figures(folder)) == 3
-    folder.figures.unlink()
-    rebuild_figures(folder)
-    assert folder.figures.read_bytes() == written
+
+
+def test_a_kill_loses_no_row_of_figures_csv(recorder: Recorder, folder: RunFolder) -> None:
+    record(recorder, CURRENT)
+    record(recorder, CURRENT, CURRENT)
+    assert renew_figures(folder)
+    renewed = folder.figures.read_bytes()
+    recorder.finish()
+    assert folder.figures.read_bytes() == renewed
 
 
 def test_the_figures_so_far_are_at_hand_as_they_are_stored(recorder: Recorder) -> None:

@@ -11,8 +11,11 @@ from typing import Any
 import pytest
 
 from benchctl.archive.captures import encode_capture, load_capture
+from benchctl.archive.entries import entries_of
+from benchctl.archive.figures_csv import write_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.recorder import Recorder
+from benchctl.archive.run_identity import run_identity_of
 from benchctl.archive.verify import verify
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError, UsageError
@@ -57,13 +60,11 @@ def _measure(recorder: Recorder, analysis: str, capture: Capture, context: IdleC
 
 def change_journal(run: Path, change: Callable[[dict[str, Any]], None], event: int = -1) -> None:
     """Change one of the figures events in the journal, and figures.csv with it."""
-    from benchctl.archive.figures import rebuild_figures
-
     path = run / "journal.jsonl"
     events = read_events(path)
     change([told for told in events if told["event"] == "figures"][event])
     write_events(path, events)
-    rebuild_figures(RunFolder.open(run))
+    write_figures(RunFolder.open(run), entries_of(events), run_identity_of(events))
 
 
 def change_figure(run: Path, figure_name: str, /, **fields: Any) -> None:

@@ -177,7 +177,6 @@ def test_a_disk_that_is_full_once_the_last_step_is_finished_leaves_a_run_that_ca
     with ExitStack() as full:
 
         def fill_up(run: Run) -> None:
-            run.recorder.folder.figures.unlink()  # a table that is there already need not be written
             full.enter_context(files_limited_to(size))
             run.recorder.folder.figures.with_name("figures.csv.part").mkdir()  # what is smaller finds no room either
 

@@ -121,6 +121,7 @@ def test_a_limit_set_low_ends_the_run_with_exit_code_4_and_keeps_what_was_measur
     limits = {"supply_current": "{above: 5 A, for: 400 ms}"}
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, DRIVEN, LONG_HOLD, "power_off", limits=limits)) as bench:
         outcome = bench.execute()
+        bench.run.recorder.finish()
         table = read_figures(bench.run.recorder.folder)
         (trip,) = bench.events("trip")
         assert journal_ends_safe(bench)

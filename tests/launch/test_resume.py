@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from benchctl.archive.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
-from benchctl.archive.figures import read_figures, rebuild_figures
+from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import Verification, verify
@@ -386,6 +386,5 @@ def test_a_run_that_goes_on_cannot_be_resumed_beside_it_and_can_be_looked_at(tmp
 
 def test_of_two_who_resume_a_run_the_second_is_refused(half: Path, whole: Result) -> None:
     observer = Intruding()
-    rebuild_figures(RunFolder.open(half))
     assert resume(half, observer).outcome.exit_code == whole.outcome.exit_code
     check_intruder(observer)
