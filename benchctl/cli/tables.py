@@ -19,7 +19,7 @@ from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words, unit_in_words, value_in_words
 from benchctl.quantity import render
 from benchctl.report.rated_power import power_rows, power_tables
-from benchctl.report.tables import Cell, Head, Table, heads, look_of, value_cell
+from benchctl.report.tables import Cell, Head, Table, heads, look_of, step_in_short, value_cell
 
 _STYLES = {"passes": "green", "fails": "bold red", "untold": "yellow"}
 # Against frequency, these in this order; of a finer sweep the table shows so many frequencies, figures.csv all.
@@ -103,17 +103,10 @@ def _table(title: str, names: Sequence[str], numbers: Sequence[str], rows: Seque
         f"{title}: {said}" if str(said) else title,
         heads("step", "at", *names, numbers=numbers),
         tuple(
-            (Cell("" if is_apart else _number_of(row.step)), Cell(at), *map(Cell, row.names), *row.cells)
+            (Cell("" if is_apart else step_in_short(row.step)), Cell(at), *map(Cell, row.names), *row.cells)
             for at, row in zip(ats, rows, strict=True)
         ),
     )
-
-
-def _number_of(step: str) -> str:
-    """The number of a step, and which turn of a sweep or repeat it is of: what tells it from every other."""
-    number, _, kind_and_turn = step.partition(" ")
-    _, bracket, turn = kind_and_turn.partition("[")
-    return f"{number} {bracket}{turn}".rstrip()
 
 
 # -- the tables --------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
 from benchctl.measure.words import burst_in_words
 from benchctl.quantity import render
-from benchctl.report.tables import Cell, Head, Table, coverage_in_words, heads, value_cell
+from benchctl.report.tables import Cell, Head, Table, coverage_in_words, heads, step_in_short, value_cell
 
 Length = int | None  # of a burst, in cycles; None: a steady tone
 
@@ -29,12 +29,16 @@ _TITLES: Mapping[Drive, str] = {
 
 @dataclass(frozen=True)
 class PowerRow:
-    """The power of one channel under one set of conditions, by length; `turn` counts from 1 where the same was measured
-    again. Each length has its own clean level, so that is none of the conditions. `rated_w`: of clean power only."""
+    """The power of one channel under one set of conditions, by length.
+
+    `turn` counts from 1 where the same was measured again; `step` is the first that measured it. Each length has its
+    own clean level, so that is none of the conditions. `rated_w`: of clean power only.
+    """
 
     conditions: Conditions
     channel: str
     turn: int
+    step: str
     rated_w: float | None
     by_length: dict[Length, Figure] = field(default_factory=dict)
 
@@ -47,18 +51,18 @@ class PowerRow:
     def series(self) -> str:
         """Load, frequency and turn in words."""
         at = str(Conditions(self.conditions.load_ohm, self.conditions.frequency_hz))
-        return at + _again(self)
+        return at + (f" ({self.turn})" if self.turn > 1 else "")
 
 
 def power_rows(entries: Iterable[FiguresEntry], amplifier: Amplifier | None) -> list[PowerRow]:
     """Every power at a steady tone and every clean power of a burst."""
     rows: dict[object, list[PowerRow]] = {}
-    for conditions, figure in _powers(entries):
+    for step, conditions, figure in _powers(entries):
         alike = rows.setdefault((conditions, figure.channel), [])
         row = next((row for row in alike if figure.burst_cycles not in row.by_length), None)
         if row is None:
             rated_w = _rated_w(amplifier, conditions) if figure.channel != TOTAL else None
-            row = PowerRow(conditions, figure.channel, len(alike) + 1, rated_w)
+            row = PowerRow(conditions, figure.channel, len(alike) + 1, step, rated_w)
             alike.append(row)
         row.by_length[figure.burst_cycles] = figure
     # What was measured together stands together: the channels, then their total.
@@ -68,7 +72,7 @@ def power_rows(entries: Iterable[FiguresEntry], amplifier: Amplifier | None) -> 
     return [row for group in together.values() for row in group]
 
 
-def _powers(entries: Iterable[FiguresEntry]) -> Iterator[tuple[Conditions, Figure]]:
+def _powers(entries: Iterable[FiguresEntry]) -> Iterator[tuple[str, Conditions, Figure]]:
     for entry in entries:
         for figure in entry.figures:
             found = entry.conditions_of(figure)
@@ -78,7 +82,7 @@ def _powers(entries: Iterable[FiguresEntry]) -> Iterator[tuple[Conditions, Figur
                 continue
             elif found.drive not in {"set", "clean"}:
                 found = replace(found, drive="")
-            yield (replace(found, level_v=None) if found.drive == "clean" else found), figure
+            yield entry.step, replace(found, level_v=None) if found.drive == "clean" else found, figure
 
 
 def _rated_w(amplifier: Amplifier | None, conditions: Conditions) -> float | None:
@@ -115,21 +119,22 @@ def _table(drive: Drive, rows: Sequence[PowerRow], usual: Conditions) -> Table:
     table = Table(
         _TITLES[drive] + (f": {of_all}" if of_all else ""),
         (
-            *heads("load", "frequency", "supply", "level", "driven", "channel", numbers=["rated, W"]),
+            *heads("step", "load", "frequency", "supply", "level", "driven", "channel", numbers=["rated, W"]),
             *(Head(length_in_words(length), is_number=True) for length in lengths),
         ),
-        tuple(_cells(row, lengths, said) for row in rows),
-        named=6,
+        tuple(_cells(row, lengths, said, with_step=any(each.turn > 1 for each in rows)) for row in rows),
+        named=7,
         note="".join(f"{sentence}. " for sentence in (coverage_in_words(figures), rated) if sentence).rstrip(),
     )
     return table.without_empty_columns()
 
 
-def _cells(row: PowerRow, lengths: Sequence[Length], said: Conditions) -> tuple[Cell, ...]:
-    """What is the same in all rows stands in the caption."""
+def _cells(row: PowerRow, lengths: Sequence[Length], said: Conditions, *, with_step: bool) -> tuple[Cell, ...]:
+    """What is the same in all rows stands in the caption; the step where nothing else tells two rows apart."""
     more = row.conditions.without(said)
     return (
-        Cell(_quantity(row.conditions.load_ohm, "ohm") + _again(row)),
+        Cell(step_in_short(row.step) if with_step else ""),
+        Cell(_quantity(row.conditions.load_ohm, "ohm")),
         Cell(_quantity(more.frequency_hz, "Hz")),
         Cell(_quantity(more.supply_set_v, "V")),
         Cell(_quantity(more.level_v, "V")),
@@ -142,10 +147,6 @@ def _cells(row: PowerRow, lengths: Sequence[Length], said: Conditions) -> tuple[
 
 def _quantity(value: float | None, unit: str) -> str:
     return "" if value is None else render(value, unit)
-
-
-def _again(row: PowerRow) -> str:
-    return f" ({row.turn})" if row.turn > 1 else ""
 
 
 def _power_cell(by_length: Mapping[Length, Figure], length: Length, rated_w: float | None) -> Cell:

@@ -62,6 +62,13 @@ def coverage_in_words(figures: Iterable[Figure]) -> str:
     return f"±: expanded uncertainty, k = {' or '.join(f'{factor:g}' for factor in factors)}" if factors else ""
 
 
+def step_in_short(label: str) -> str:
+    """The number of a step, and which turn of a sweep or repeat it is of: what tells it from every other."""
+    number, _, kind_and_turn = label.partition(" ")
+    _, bracket, turn = kind_and_turn.partition("[")
+    return f"{number} {bracket}{turn}".rstrip()
+
+
 _LOOKS = {"passes": "passes", "fails": "fails", "inconclusive": "untold"}
 
 

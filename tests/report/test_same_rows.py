@@ -68,12 +68,11 @@ def _row(record: pd.Series) -> Row:  # type: ignore[type-arg]
 def shown(caption: str, heads: list[str], cells: list[str]) -> Row:
     """The same of a row of a table, from its caption where the table has no such column."""
     found = dict(zip(heads, cells, strict=True))
-    load = found["load"].partition(" (")[0]
     _, _, said = caption.partition(": ")
     supply = found.get("supply") or next(part.removesuffix(" supply") for part in said.split(", ") if "supply" in part)
     level = "clean" if caption.startswith("Clean") else found["level"]
     value = " ".join(found["continuous"].split()[:3])  # and behind it what is noted of it
-    return found["channel"], load, supply, level, value
+    return found["channel"], found["load"], supply, level, value
 
 
 def on_terminal(folder: Path) -> Counter[Row]:

@@ -11,7 +11,7 @@ import pytest
 from benchctl.documents.bench_steps import Cool, Set
 from benchctl.documents.criteria import Criterion
 from benchctl.documents.step_base import StepBase
-from benchctl.measure.conditions import UNDRIVEN, Conditions, common_to
+from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.drive import tone
 from benchctl.runner.inputs import drive_all, drive_alone
 from benchctl.runner.run import CleanLevel
@@ -67,29 +67,6 @@ def test_the_channels_that_are_driven_are_those_whose_inputs_are_fed(bench: Rig)
 def test_a_level_that_was_found_at_another_supply_voltage_is_not_called_clean() -> None:
     found = CleanLevel(0.8, 0.01, supply_set_v=14.4)
     assert [found.drive_at(voltage_v) for voltage_v in (14.4, 10.5)] == ["clean", "set"]
-
-
-# -- in words ------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("conditions", "words"),
-    [
-        (Conditions(), ""),
-        (Conditions(4.0, 1e3), "4 ohm, 1 kHz"),
-        (UNDRIVEN, "undriven"),
-        (Conditions(4.0, 1e3, 0.8123, "clean", 14.4), "4 ohm, 1 kHz, 14.4 V supply, clean level 812.3 mV"),
-        (DRIVEN, "4 ohm, 1 kHz, set level 100 mV, A and B driven"),
-    ],
-)
-def test_conditions_in_words(conditions: Conditions, words: str) -> None:
-    assert str(conditions) == words
-
-
-def test_what_is_said_already_is_not_said_again_and_a_level_keeps_its_name() -> None:
-    others = [DRIVEN, replace(DRIVEN, level_v=0.2, supply_set_v=13.0)]
-    assert common_to(others) == replace(DRIVEN, level_v=None)
-    assert str(others[1].without(common_to(others))) == "13 V supply, set level 200 mV"
 
 
 # -- a run of set and searched levels -----------------------------------------------------------------------------
