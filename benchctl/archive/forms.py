@@ -13,6 +13,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from benchctl.archive import events
+from benchctl.measure.conditions import Drive
 
 # Thirty years; far more than any run takes, and little enough to reckon with.
 LONGEST_RUN_S = 1e9
@@ -33,11 +34,22 @@ class _OfStep(_Form):
     step: str
 
 
+class _Conditions(_Form):
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
+    level_v: float | None = None
+    drive: Drive = ""
+    supply_set_v: float | None = None
+    driven: list[str] = []
+
+
 class _StepStarted(_OfStep):
     settings: dict[str, Any] = {}
+    conditions: _Conditions = _Conditions()
 
 
 class _StepFinished(_OfStep):
+    conditions: _Conditions = _Conditions()
     left_out: str = ""
     no_figures: str = ""
 
@@ -48,6 +60,9 @@ class _StepGivenUp(_OfStep):
 
 
 class _RunStarted(_Form):
+    run: str = ""
+    amplifier: str = ""
+    serial: str = ""
     dry_run: bool
     seed: int | None = None
     settings: _Texts
@@ -78,6 +93,8 @@ class _RunEnded(_SafeState):
 
 class _Capture(_Form):
     file: _CaptureFile
+    conditions: _Conditions = _Conditions()
+    load_c: float | None = None
     sha256: _Sha256 = "0" * 64
 
 
@@ -86,6 +103,7 @@ class _CleanLevel(_Form):
     frequency_hz: float
     level_v: float
     thd_n: float
+    supply_set_v: float | None = None
 
 
 class _Exposure(_Form):

@@ -32,13 +32,8 @@ def run_identity_of(events: Sequence[Mapping[str, Any]]) -> RunIdentity:
     began = next((event for event in events if event["event"] == RUN_STARTED), None)
     if began is None:
         return RunIdentity()
-    simulated = began.get("dry_run")
-    return RunIdentity(
-        run=str(began.get("run") or ""),
-        amplifier=str(began.get("amplifier") or ""),
-        serial=str(began.get("serial") or ""),
-        simulated=simulated if isinstance(simulated, bool) else None,
-    )
+    names = {name: began.get(name, "") for name in ("run", "amplifier", "serial")}
+    return RunIdentity(**names, simulated=began.get("dry_run"))
 
 
 def dry_run_name(title: str, inputs: Mapping[str, str], settings: Mapping[str, str]) -> str:

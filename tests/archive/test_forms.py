@@ -14,6 +14,7 @@ from tests.journals import write_events
 
 PATH = Path("runs/x/journal.jsonl")
 STARTED = {"event": "run started", "dry_run": True, "settings": {}, "instruments": {}}
+FINISHED = {"event": "step finished", "step": "1 set", "index": 0}
 
 
 def parse(tmp_path: Path, *events: dict[str, Any]) -> None:
@@ -43,6 +44,9 @@ def parse(tmp_path: Path, *events: dict[str, Any]) -> None:
         ({"event": "capture", "file": "captures/a\0.npz"}, "file: String should match"),
         ({"event": "capture", "file": "/etc/passwd"}, "file: String should match"),
         ({"event": "capture", "file": "captures/../../x.npz"}, "file: String should match"),
+        (FINISHED | {"conditions": {"drive": "loud"}}, "conditions.drive: Input should be"),
+        (FINISHED | {"conditions": {"load_ohm": "four"}}, "conditions.load_ohm: Input should be a valid number"),
+        (FINISHED | {"conditions": 4}, "conditions: Input should be a valid dictionary"),
         ({"event": "inputs kept", "texts": ["a"]}, "texts: Input should be"),
     ],
 )
