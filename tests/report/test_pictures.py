@@ -119,7 +119,7 @@ def test_a_picture_whose_capture_is_gone_is_told_and_the_others_are_drawn(folder
 
 
 def test_a_picture_of_what_somebody_broke_is_told(folder: Path) -> None:
-    gallery = gallery_of(read_story(changed(folder, "search", exposures=[{"says": "clean"}] * 3)))
+    gallery = gallery_of(read_story(changed(folder, "step started", settings={"thd_n": "one"})))
     assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion against level"]
 
 
