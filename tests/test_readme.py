@@ -179,9 +179,12 @@ def test_the_page_names_every_kind_of_fault() -> None:
 OWN = section_of(README, "Write your own sequence")
 
 
-@pytest.mark.parametrize("place", range(len(blocks_in(OWN, "yaml"))))
+@pytest.mark.parametrize("place", range(1, len(blocks_in(OWN, "yaml"))))
 def test_a_sequence_that_is_written_off_the_page_passes_check_and_runs(place: int, tmp_path: Path) -> None:
-    """From nothing but the page's text: 0 or 1, a run that finished, and figures."""
+    """From nothing but the page's text: 0 or 1, a run that finished, and figures.
+
+    The first of the page is what `benchctl new sequence` writes, and the page's own commands check and run that.
+    """
     (tmp_path / "mine.yaml").write_text(blocks_in(OWN, "yaml")[place].text, encoding="utf-8")
     checked = shell("benchctl check mine.yaml", tmp_path)
     assert (checked.exit_code, checked.err) == (0, "")
@@ -189,6 +192,12 @@ def test_a_sequence_that_is_written_off_the_page_passes_check_and_runs(place: in
     assert ended.exit_code in {0, 1}, ended.err
     (table,) = tmp_path.glob("here/*/figures.csv")
     assert len(table.read_text(encoding="utf-8").splitlines()) > 20
+
+
+def test_the_commands_of_the_page_run_its_first_sequence_and_give_figures(ran: Mapping[str, Ran]) -> None:
+    (ended,) = (ran[command] for command in ran if command.startswith("benchctl run mine.yaml"))
+    assert ended.exit_code in {0, 1}, ended.err
+    assert sum("│" in line for line in ended.out.splitlines()) > 20
 
 
 def test_the_first_sequence_of_the_page_is_what_new_writes_and_the_schema_is_beside_it(tmp_path: Path) -> None:

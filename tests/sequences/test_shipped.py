@@ -14,15 +14,16 @@ from benchctl.runner.preflight import preflight
 from benchmarks.sequences import BENCHES, documents, trial
 
 SEQUENCES = tuple(library.shipped("sequences"))
-# Each sequence on one amplifier, and these so that every amplifier has its turn.
+# Each sequence on one amplifier, and these so that every amplifier has its turn; the longest on one channel.
 RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "damping_and_noise": "hx2150_bridged",  # of one rated load, so against none
     "response_and_filters": "lw1200_lowpass",
     "efficiency_map": "kx240",
-    "quick_check": "cx4090",  # on 24 V
+    "quick_check": "dx5080",  # five channels
     "burst_and_continuous": "lw1200",  # into 1 ohm
-    "supply_sensitivity": "dx5080",
-    "set_gains": "cx4090",  # four controls
+    "supply_sensitivity": "lw1200",
+    "power_bandwidth": "lw1200",
+    "set_gains": "cx4090",  # four controls, on 24 V
 }
 
 
