@@ -28,6 +28,15 @@ class Nobody:
     def progress(self, text: str) -> None:
         """Nothing."""
 
+    def stopping(self, text: str) -> None:
+        """Nothing."""
+
+    def alarm(self, text: str) -> None:
+        """Nothing."""
+
+    def relief(self, text: str) -> None:
+        """Nothing."""
+
     def hands_needed(self, request: str) -> None:
         """Nobody is there to help."""
         raise AssertionError(f"nobody is there to help: {request}")

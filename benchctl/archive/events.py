@@ -26,6 +26,10 @@ NOTE: Final = "note"
 OUTPUT_LOST: Final = "output lost"
 TRIP: Final = "trip"
 SAFE_STATE: Final = "safe state"
+# The run ends before its last step: the commands of the safe state are out. `at_s` is when that was decided.
+STOPPING: Final = "stopping"
+# A part of the safe state that has failed to confirm, or has not within a second.
+NOT_YET_CONFIRMED: Final = "not yet confirmed"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
 # From here on the run has new links and has been switched on anew: what instruments showed before says nothing more.
 NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 from rich.progress_bar import ProgressBar
 from rich.table import Table
@@ -17,23 +18,47 @@ BAR_WIDTH = 24
 NEAR, AT_THE_EDGE = 0.8, 0.9
 
 
-def limits_table(watches: Sequence[Watch], readings: Mapping[str, float | None], *, energised: bool) -> Table:
-    """A row a limit: signal, reading, bar, bound.
+class Ages(Protocol):
+    """Knows how old readings are: the guard."""
+
+    def old_s(self, signal: str) -> float | None:
+        """How old the last reading is, where that is older than it should be."""
+
+    def is_sampled(self, signal: str) -> bool:
+        """Whether it is read again and again, not in some step only."""
+
+
+def limits_table(
+    watches: Sequence[Watch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
+) -> Table:
+    """A row a limit: signal, reading, bar, bound. What is old is shown as old, and no bar is drawn of it.
 
     Args:
         watches: the guard's.
         readings: by signal, what the guard has read so far; None where a reading failed.
+        ages: how old they are.
         energised: whether the amplifier is on, without which no lower bound on the supply holds.
     """
     table = Table.grid(padding=(0, 2))
     for _ in range(4):
         table.add_column()
     for watch in watches:
-        was_read = watch.limit.signal in readings
-        used = fraction_used(watch, energised=energised) if was_read else 0.0
-        reading = _reading(watch) if was_read else "not read yet"
-        table.add_row(watch.limit.signal, reading, _bar(used), Text(str(watch.limit.bound), style="dim"))
+        signal = watch.limit.signal
+        bound = Text(str(watch.limit.bound), style="dim")
+        if signal not in readings:
+            table.add_row(signal, "not read yet", _bar(0.0), bound)
+        elif (age_s := ages.old_s(signal)) is not None:
+            table.add_row(signal, _old(watch, age_s, ages), "", bound)
+        else:
+            table.add_row(signal, _reading(watch), _bar(fraction_used(watch, energised=energised)), bound)
     return table
+
+
+def _old(watch: Watch, age_s: float, ages: Ages) -> Text:
+    """What should be read all the time is nothing to go by any more; what a step reads now and then was true once."""
+    if ages.is_sampled(watch.limit.signal):
+        return Text(f"no reading for {age_s:.0f} s", style="bold red")
+    return Text(f"{_reading(watch)}, {age_s:.0f} s ago", style="dim")
 
 
 def _reading(watch: Watch) -> str:

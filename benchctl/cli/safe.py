@@ -8,7 +8,7 @@ from dataclasses import asdict
 import click
 
 from benchctl.cli.options import bench_option, json_option
-from benchctl.guard.safe_state import all_confirmed
+from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.launch.safe import safe as make_safe
 
 UNCONFIRMED_EXIT_CODE = 5
@@ -23,7 +23,7 @@ def safe(bench: str, as_json: bool) -> int:
     Generator output off, then the supply's outputs off (the remote turn-on lead's first), then the load disconnected.
     Each instrument is asked to confirm. This is no emergency stop: keep a switch in the supply lead for that.
     """
-    confirmations = make_safe(bench)
+    confirmations = make_safe(bench, _alarm)
     if as_json:
         click.echo(json.dumps([asdict(confirmation) for confirmation in confirmations], indent=2))
     else:
@@ -34,3 +34,8 @@ def safe(bench: str, as_json: bool) -> int:
         return 0
     click.secho("NOT SAFE: switch off by hand what is not confirmed above.", fg="red", bold=True, err=True)
     return UNCONFIRMED_EXIT_CODE
+
+
+def _alarm(confirmation: Confirmation) -> None:
+    """At once: attempts to reach an instrument take seconds, and hands are quicker."""
+    click.secho(confirmation.alarm, fg="red", err=True)

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from benchctl.archive.entries import FiguresEntry
 from benchctl.documents.amplifier import Amplifier
-from benchctl.guard.safe_state import Confirmation
+from benchctl.guard.confirmation import Confirmation
 from benchctl.measure.conditions import Conditions, common_to
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL

@@ -17,7 +17,8 @@ from benchctl.archive.events import OUTPUT_LOST
 from benchctl.cli.bars import limits_table
 from benchctl.cli.show_preflight import time_in_words
 from benchctl.clock import RealClock
-from benchctl.errors import OperatorStop
+from benchctl.errors import BenchctlError, OperatorStop
+from benchctl.guard.confirmation import Confirmation
 from benchctl.launch.run import RunObserver
 from benchctl.measure.figure import Figure
 from benchctl.measure.power import TOTAL
@@ -105,6 +106,17 @@ class PlainView:
     def note(self, text: str) -> None:
         self._say(f"{clock_face(self.run.clock.now())}  {text}")
 
+    def stopping(self, text: str) -> None:
+        """At once, before anything is known to be off."""
+        self._say(text, style="bold")
+
+    def alarm(self, text: str) -> None:
+        """At once, in red."""
+        self._say(text, style="bold red")
+
+    def relief(self, text: str) -> None:
+        self._say(text)
+
     def progress(self, text: str) -> None:
         """A line now and then: without a panel there is nothing to draw again."""
         if self.run.clock.now() >= self._next_progress_s:
@@ -134,8 +146,8 @@ class PlainView:
         finally:
             self.is_asking = False
 
-    def _say(self, line: str) -> None:
-        self._console.print(line, markup=False, emoji=False, highlight=False, soft_wrap=True)
+    def _say(self, line: str, style: str = "") -> None:
+        self._console.print(line, style=style, markup=False, emoji=False, highlight=False, soft_wrap=True)
         self._journal_lost_outputs()
 
     def _journal_lost_outputs(self) -> None:
@@ -163,6 +175,17 @@ class LiveView(PlainView):
         self._step_began_s = self.run.clock.now()
         self._journal_lost_outputs()
 
+    def alarm(self, text: str) -> None:
+        """In lines below each other from now on: the guardian writes to this terminal too, and a panel that is drawn
+        again and again would write over its words."""
+        self._leave_panel()
+        super().alarm(text)
+
+    def _leave_panel(self) -> None:
+        if self.live is not None:
+            self._console, live, self.live = self.live.console, self.live, None
+            live.stop()
+
     def _ask(self, question: str, default: str | None = None) -> str:
         """Ask below the panel, which is not drawn over the question meanwhile."""
         if self.live is None:
@@ -171,22 +194,25 @@ class LiveView(PlainView):
         try:
             return super()._ask(question, default)
         finally:
-            self.live.start()
+            if self.live is not None:
+                self.live.start()
 
     def progress(self, text: str) -> None:
         self._step_progress = text
 
-    def _say(self, line: str) -> None:
+    def _say(self, line: str, style: str = "") -> None:
         self._lines.append(line)
-        self._journal_lost_outputs()
+        super()._say(line, style)  # seen where the panel has been left
 
     def __rich__(self) -> RenderableType:
         if self._run is None or self.checked is None:
             return Text("Opening the bench ...")
         guard = self.run.guard
-        bars = limits_table(guard.watches, guard.readings, energised=guard.energised)
+        bars = limits_table(guard.watches, guard.readings, guard, energised=guard.energised)
         lines = Text("\n".join(self._lines), style="dim", no_wrap=True, overflow="ellipsis")
-        return Panel(Group(self._progress(), bars, lines), title=Text(self.run.files.sequence.title))
+        reason = self.run.interlock.reason
+        above = [self._progress()] if reason is None else [stopping_in_words(reason, guard.parts)]
+        return Panel(Group(*above, bars, lines), title=Text(self.run.files.sequence.title))
 
     def _progress(self) -> Text:
         assert self.checked is not None
@@ -204,6 +230,15 @@ class LiveView(PlainView):
         step, *later = self.checked.expectations[self._index :]
         left_in_step_s = max(0.0, step.duration_s - (now_s - self._step_began_s))
         return left_in_step_s + sum(each.duration_s for each in later)
+
+
+def stopping_in_words(reason: BenchctlError, parts: Sequence[Confirmation]) -> Text:
+    """Why the run stops, and how far each part of the safe state has come."""
+    text = Text(f"STOPPING: {reason}\n", style="bold red")
+    for part in parts:
+        state = "confirmed" if part.confirmed else f"not yet confirmed ({part.detail})"
+        text.append(f"  {part.instrument}: {part.part}: {state}\n", style="not bold green" if part.confirmed else "")
+    return text
 
 
 def figure_lines(figures: Sequence[Figure]) -> list[str]:

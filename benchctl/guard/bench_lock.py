@@ -151,17 +151,26 @@ def lock_identities(lock: BenchLock, identities: Mapping[str, str], folder: Path
                 raise PreflightRefused([f"the {role}, which says it is '{identity}', is in use by {holder}; {_WHY}"])
 
 
-@contextmanager
-def hold_if_free(paths: Sequence[Path]) -> Iterator[None]:
-    """Hold these locks as far as nobody else does; whatever goes wrong with that, the block is entered."""
-    lock = BenchLock(paths)
-    try:
+class LateLock:
+    """The locks of a bench for somebody who works on it whoever holds them: taken once nobody else does."""
+
+    def __init__(self, paths: Iterable[str]) -> None:
+        self._lock = BenchLock([Path(path) for path in paths])
+        self._is_held = False
+        self.take_if_free()
+
+    def take_if_free(self) -> None:
+        """Take them if nobody holds them; whatever goes wrong with that is no reason not to work."""
+        if self._is_held:
+            return
         with suppress(OSError):
-            if lock.take() is None:
-                lock.tell("")
-        yield
-    finally:
-        lock.release()
+            self._is_held = self._lock.take() is None
+            if self._is_held:
+                self._lock.tell("")
+
+    def close(self) -> None:
+        """Let go."""
+        self._lock.release()
 
 
 def lock_paths(addresses: Iterable[str], folder: Path | None = None) -> list[Path]:

@@ -1,27 +1,42 @@
 """The watcher inside the run: reads, judges, trips.
 
-It reads the supply several times a second and the thermometer once a second, each in a thread of its own. What it
-cannot read counts as passed. When a limit is passed it opens the interlock, so that nothing more of the run reaches an
-instrument, and makes the bench safe itself, without waiting for the runner to notice.
+It reads the supply several times a second and the thermometer once a second, each in a thread of its own, and one more
+looks out for readings that cease to come. What it cannot read counts as passed. When a limit is passed it opens the
+interlock, so that nothing more of the run reaches an instrument, and makes the bench safe itself, without waiting for
+the runner to notice. Where a part of that is not confirmed, it leaves the bench to the guardian, if there is one.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
 from functools import partial
 
-from benchctl.archive.events import SAFE_STATE, TRIP
+from benchctl.archive.events import NOT_YET_CONFIRMED, SAFE_STATE, STOPPING, TRIP
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
+from benchctl.guard.confirmation import Confirmation, all_confirmed
+from benchctl.guard.herald import Herald, Listener
 from benchctl.guard.limits import WATCHDOG_S, Watch, WatchedLimit, limit_of_watchdog
-from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
-from benchctl.guard.sampler import STALE_S, Sampler, Sensor, samplers_of
+from benchctl.guard.safe_state import LATE_S, Rest, SafeState, Tell, safe_state_of
+from benchctl.guard.sampler import SAMPLING_PERIOD_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import Event, State, after
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 
 Report = Callable[..., None]
+# Gives the bench to the guardian, and returns after so many seconds at most with what has come of it.
+HandOver = Callable[[tuple[Confirmation, ...], float], tuple[Confirmation, ...]]
+
+# With nothing to look out for, the end of the run is noticed this often.
+LOOK_OUT_S = 10.0
+# A reading that is so much later than it is due is shown as old.
+OLD_S = 1.0
+# A thread that reads at the end of a run may finish that; one that waits for a silent instrument does not matter.
+LAST_READING_S = 1.0
+# The run waits so long for the guardian, and then ends; the guardian tries on.
+GUARDIAN_S = 3.5
 
 
 class Guard:
@@ -33,6 +48,8 @@ class Guard:
         clock, interlock: the run's.
         report: writes an event into the journal.
         trend: takes each sample: time and readings by signal, None where unreadable.
+        listener: who is told at once that the run stops and what may still be on.
+        has_guardian: whether a guardian goes on with what does not confirm; see `leave_to`. A dry run has none.
     """
 
     def __init__(
@@ -44,6 +61,8 @@ class Guard:
         *,
         report: Report,
         trend: Callable[[float, Mapping[str, float | None]], None],
+        listener: Listener | None = None,
+        has_guardian: bool = False,
     ) -> None:
         self._bench = bench
         self._clock = clock
@@ -55,6 +74,8 @@ class Guard:
         self._has_watchdog = bench.has("supply") and bench.supply.has_watchdog
         self.watches = [Watch(limit) for limit in (*limits, *([limit_of_watchdog()] if self._has_watchdog else []))]
         self.readings: dict[str, float | None] = {}
+        self._read_at_s: dict[str, float] = {}
+        self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
         self.confirmations: tuple[Confirmation, ...] = ()
         self.energised = False
         self.trouble: BenchctlError | None = None
@@ -63,10 +84,20 @@ class Guard:
         self._hurried = threading.Event()
         self._state_lock = threading.RLock()
         self._judging = threading.Lock()  # around what the watching threads share: watches, fresh readings, their count
+        self._herald = Herald(listener, waits=not has_guardian)
+        self._has_guardian = has_guardian
+        self._hand_over: HandOver | None = None
+        self._making: SafeState | None = None
+        self._alarmed: set[tuple[str, str]] = set()  # instrument and part
         self._stopping = clock.signal()  # the watch ends: the run is over, or the interlock is open
         interlock.tell(self._stopping)
-        self._done = clock.signal()
+        self._done = clock.signal()  # nobody reads any more
+        self._settled = clock.signal()  # the bench is safe, or known not to be
         self._watching = 0
+
+    def leave_to(self, hand_over: HandOver) -> None:
+        """From now on a guardian stands by."""
+        self._hand_over = hand_over
 
     def start(self) -> None:
         """Begin to watch, and to be watched: where the supply has a watchdog, it is fed from now on.
@@ -82,30 +113,62 @@ class Guard:
         for sampler in self._samplers:
             sampler.begin(self._clock.now())
         for sampler in self._samplers:
-            self._clock.start_thread(partial(self._watch, sampler), "guard")
+            self._clock.start_thread(partial(self._watch, partial(self._sample_until_stopped, sampler)), "guard")
+        self._clock.start_thread(partial(self._watch, self._look_out), "lookout")
 
     def observe(self, signal: str, value: float | None) -> None:
         """Judge a reading that the runner took, such as the output's dc offset from a capture.
 
         Raises:
-            LimitTripped: it was beyond a limit for long enough; the bench is safe by then, or known not to be.
+            LimitTripped: it was beyond a limit for long enough; the bench is being made safe.
         """
-        self.readings[signal] = value
+        self._note({signal: value})
         self._judge(signal, value)
         self._interlock.check()
+
+    def old_s(self, signal: str) -> float | None:
+        """How old the last reading of this signal is, where that is older than it should be."""
+        read_at_s = self._read_at_s.get(signal)
+        if read_at_s is None:
+            return None
+        age_s = self._clock.now() - read_at_s
+        return age_s if age_s > self._period_s.get(signal, 0.0) + OLD_S else None
+
+    def is_sampled(self, signal: str) -> bool:
+        """Whether it is read again and again, not in some step only."""
+        return signal in self._period_s
+
+    @property
+    def parts(self) -> tuple[Confirmation, ...]:
+        """Each part of the safe state, as far as it has come; none before the run stops."""
+        if self.confirmations or self._making is None:
+            return self.confirmations
+        return self._making.confirmations
+
+    def confirm_safe(self) -> tuple[Confirmation, ...]:
+        """Bring a bench that nothing was switched on of yet into the safe state; whoever used it last may have left it
+        on."""
+        return safe_state_of(self._bench, rest=self._rest).carry_out()
 
     def stop(self) -> tuple[Confirmation, ...]:
         """End the watch and make the bench safe, whatever the run came to. Idempotent."""
         self._stopping.set()
         if self._watching:
-            self._clock.sleep(STALE_S * 4, until=self._done)
+            self._clock.sleep(LAST_READING_S, until=self._done)
         self._make_safe(Event.STOP)
-        with self._state_lock:
-            if self.state is State.UNSAFE:
-                self._settle(make_safe(self._bench, self._hurried))
+        if not self._settled.is_set():
+            self._clock.sleep(LATE_S + 2 * GUARDIAN_S, until=self._settled)
+        if self._hand_over is None:
+            self.try_again()
         if self._has_watchdog and self.state is State.SAFE:  # otherwise it may be what switches off in the end
             self._disarm_watchdog()
+        self._herald.finish()
         return self.confirmations
+
+    def try_again(self) -> None:
+        """Tell and ask once more, where a part did not confirm: its instrument may answer again by now."""
+        if self.state is State.UNSAFE:
+            self._settle(self._safe_state(lambda _: None).carry_out())
 
     def hurry(self) -> None:
         """Wait for no more confirmations: the commands go out, and the guardian, where there is one, asks for them."""
@@ -124,9 +187,9 @@ class Guard:
 
     # -- the threads -------------------------------------------------------------------------------------------
 
-    def _watch(self, sampler: Sampler) -> None:
+    def _watch(self, work: Callable[[], None]) -> None:
         try:
-            self._sample_until_stopped(sampler)
+            work()
         except BenchctlError as error:  # the run folder is gone, say: nobody is watching, so nothing may be on
             self._interlock.open(error)
         except Exception as fault:  # noqa: BLE001 - raised by whoever performs the run, once the bench is safe
@@ -137,8 +200,18 @@ class Guard:
                 self._make_safe(Event.TRIP)
         except BenchctlError as error:
             self.trouble = error
-        finally:
-            self._end_of_watch()
+
+    def _look_out(self) -> None:
+        """Readings may cease to come because the threads that take them wait for instruments that do not answer; and
+        whoever opens the interlock may find them waiting."""
+        while not self._stopping.is_set():
+            now_s = self._clock.now()
+            for signal in [signal for sampler in self._samplers for signal in sampler.stale(now_s)]:
+                self._judge(signal, None)
+            stale_at_s = min(now_s + LOOK_OUT_S, *(sampler.stale_at_s() for sampler in self._samplers))
+            # A limit on a signal that is stale may have to be passed for longer.
+            wait_s = stale_at_s - now_s if stale_at_s > now_s else SAMPLING_PERIOD_S
+            self._clock.sleep(wait_s, until=self._stopping)
 
     def _end_of_watch(self) -> None:
         with self._judging:
@@ -148,17 +221,19 @@ class Guard:
             self._done.set()
 
     def _sample_until_stopped(self, sampler: Sampler) -> None:
-        while not self._stopping.is_set():
-            started = self._clock.now()
-            self._sample(sampler, started)
-            self._look_after_others(sampler)
-            self._clock.sleep(started + sampler.period_s - self._clock.now(), until=self._stopping)
+        try:
+            while not self._stopping.is_set():
+                started = self._clock.now()
+                self._sample(sampler, started)
+                self._clock.sleep(started + sampler.period_s - self._clock.now(), until=self._stopping)
+        finally:
+            self._end_of_watch()
 
     def _sample(self, sampler: Sampler, now_s: float) -> None:
         for sensor in sampler.due(now_s):
             read = self._read(sampler, sensor)
             with self._judging:
-                self.readings.update(read)
+                self._note(read)
                 if sensor.has_trend:
                     self._fresh.update(read)
             for signal, value in read.items():
@@ -174,11 +249,11 @@ class Guard:
             fresh, self._fresh = self._fresh, {}
         self._trend(now_s, fresh)
 
-    def _look_after_others(self, sampler: Sampler) -> None:
-        """Another thread may be waiting for an instrument that does not answer."""
-        for other in self._samplers:
-            for signal in other.stale(self._clock.now()) if other is not sampler else ():
-                self._judge(signal, None)
+    def _note(self, read: Mapping[str, float | None]) -> None:
+        """Keep what was read, and when. What could not be read leaves the time of the reading before."""
+        self.readings.update(read)
+        now_s = self._clock.now()
+        self._read_at_s.update({signal: now_s for signal, value in read.items() if value is not None})
 
     def _read(self, sampler: Sampler, sensor: Sensor) -> dict[str, float | None]:
         """What a sensor says, by signal; None where it says nothing, or too long after it spoke last."""
@@ -217,20 +292,67 @@ class Guard:
                 return
 
     def _trip(self, reason: LimitTripped) -> None:
-        if not self._interlock.open(reason):
-            return
+        if self._stopping.is_set() or not self._interlock.open(reason):
+            return  # once the run has ended, what is read has been switched off
         self._make_safe(Event.TRIP)
-        self._report(
-            TRIP, limit=reason.limit, value=reason.value, unit=reason.unit, at_s=reason.time_s, reason=str(reason)
-        )
 
     def _make_safe(self, event: Event) -> None:
-        """Once, by whichever thread comes first."""
+        """Once, by whichever thread comes first; `stop` waits for it."""
         with self._state_lock:
             if self.state not in {State.ARMED, State.WATCHING}:
                 return
             self._move(event)
-            self._settle(make_safe(self._bench, self._hurried))
+        try:
+            self._making = self._safe_state(self._alarm)
+            self._settle(self._making.carry_out(self._announce))
+            if self._hand_over is not None and not all_confirmed(self.confirmations):
+                self._leave_to_guardian(self._hand_over)
+        finally:
+            self._settled.set()
+
+    def _safe_state(self, tell: Tell) -> SafeState:
+        return safe_state_of(self._bench, self._hurried, tell=tell, leaves_rest=self._has_guardian, rest=self._rest)
+
+    @property
+    def _rest(self) -> Rest | None:
+        """What lets the time of a dry run pass, which has no guardian."""
+        return None if self._has_guardian else self._clock.sleep
+
+    def _announce(self) -> None:
+        """What is on goes off first; then there is time for words."""
+        reason = self._interlock.reason
+        if reason is not None:
+            self._herald.tell(lambda listener: listener.stopping, f"STOPPING: {reason}")
+            self._report(STOPPING, at_s=self._interlock.opened_s, reason=str(reason))
+        if isinstance(reason, LimitTripped):
+            self._report(
+                TRIP, limit=reason.limit, value=reason.value, unit=reason.unit, at_s=reason.time_s, reason=str(reason)
+            )
+
+    def _alarm(self, confirmation: Confirmation) -> None:
+        """A part has failed to confirm, or is late."""
+        name = (confirmation.instrument, confirmation.part)
+        if name in self._alarmed:
+            return
+        self._alarmed.add(name)
+        self._herald.tell(lambda listener: listener.alarm, confirmation.alarm)
+        self._report(NOT_YET_CONFIRMED, **asdict(confirmation), by_hand=confirmation.by_hand)
+
+    def _leave_to_guardian(self, hand_over: HandOver) -> None:
+        """It reaches the instruments over links of its own, and tries on when the run has ended."""
+        if self._hurried.is_set():
+            hand_over(self.confirmations, 0.0)
+            return
+        told = hand_over(self.confirmations, LATE_S)
+        for each in told:
+            if not each.confirmed:
+                self._alarm(each)
+        if not all_confirmed(told):
+            told = hand_over(told, GUARDIAN_S - LATE_S)
+        for each in told:
+            if each.confirmed and (each.instrument, each.part) in self._alarmed:
+                self._herald.tell(lambda listener: listener.relief, f"{each}, by the guardian")
+        self._settle(told)
 
     def _settle(self, confirmations: tuple[Confirmation, ...]) -> None:
         self.confirmations = confirmations
@@ -238,10 +360,7 @@ class Guard:
         self._report(
             SAFE_STATE,
             state=str(self.state),
-            instruments=[
-                {"instrument": c.instrument, "part": c.part, "confirmed": c.confirmed, "detail": c.detail}
-                for c in confirmations
-            ],
+            instruments=[asdict(each) for each in confirmations],
         )
 
     def _move(self, event: Event) -> None:

@@ -4,17 +4,21 @@ It is a list of parts, plain text made from the open bench. Whoever makes the be
 the guard and `benchctl safe` over the sessions of their process, the guardian over wires of its own.
 
 All commands go out before the first confirmation is asked for: what matters is that the power is gone. Each part has a
-thread of its own, so that an instrument that is gone holds up none of the others.
+crew of its own, so that an instrument that is gone holds up none of the others. A supply's word that its output is off
+is not enough: its current must be seen to be gone.
 """
 
 from __future__ import annotations
 
+import math
 import threading
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+import time
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
-from benchctl.errors import BenchctlError
+from benchctl.guard.confirmation import Confirmation
+from benchctl.guard.crew import DRY_PATIENCE_S, LOOK_EVERY_S, STEP_ASIDE_S, Crew, Wire
 from benchctl.instruments.safe_part import SafePart
 
 if TYPE_CHECKING:  # the guardian carries out the list without a bench, and must be up at once
@@ -22,52 +26,15 @@ if TYPE_CHECKING:  # the guardian carries out the list without a bench, and must
 
 # An instrument that does not confirm is told and asked again this often.
 ATTEMPTS = 3
-# The parts have an order, but only so much patience with each other. A command takes a millisecond on a link that
-# stands; one that needs longer is waiting for an instrument that may never answer.
-STEP_ASIDE_S = 0.1
 # How often whoever waits for confirmations looks up, to see whether the operator has lost patience.
 LOOK_UP_S = 0.05
+# What has not confirmed by then is told to a person: it may be on.
+LATE_S = 1.0
+# Whoever can leave the rest to a guardian waits for the other parts no longer than this once one has failed.
+GRACE_S = 0.3
 
-# What a person does about an instrument that does not confirm, by its name in the bench file.
-_BY_HAND = {
-    "generator": "pull its lead out of the amplifier's input",
-    "supply": "open the switch in the supply lead, or switch the supply off at its front panel",
-    "load": "touch no load lead before generator and supply are off; then switch the load off at its front panel",
-}
-
-
-class Wire(Protocol):
-    """Reaches one instrument, past everything else that goes on with it."""
-
-    def command_urgently(self, text: str) -> None:
-        """Send one message."""
-
-    def ask_urgently(self, text: str) -> str:
-        """Send one question and return its answer."""
-
-
-@dataclass(frozen=True)
-class Confirmation:
-    """What one instrument says of its part of the safe state."""
-
-    instrument: str
-    part: str
-    confirmed: bool
-    detail: str = ""
-
-    @property
-    def by_hand(self) -> str:
-        """What a person does about this part; nothing where it is confirmed."""
-        return "" if self.confirmed else _BY_HAND.get(self.instrument, "switch it off at its front panel")
-
-    def __str__(self) -> str:
-        state = "confirmed" if self.confirmed else f"NOT CONFIRMED ({self.detail})"
-        return f"{self.instrument}: {self.part}: {state}"
-
-
-def all_confirmed(confirmations: Sequence[Confirmation]) -> bool:
-    """Whether every instrument confirmed its part."""
-    return all(confirmation.confirmed for confirmation in confirmations)
+Tell = Callable[[Confirmation], None]
+Rest = Callable[[float], object]
 
 
 def plan_of(bench: Bench) -> tuple[SafePart, ...]:
@@ -84,122 +51,144 @@ def plan_of(bench: Bench) -> tuple[SafePart, ...]:
     return tuple(parts)
 
 
-def make_safe(bench: Bench, hurried: threading.Event | None = None) -> tuple[Confirmation, ...]:
+def safe_state_of(bench: Bench, hurried: threading.Event | None = None, **manner: Any) -> SafeState:
+    """The safe state of an open bench, to be carried out; see `SafeState`."""
+    wires = {name: role.session for name, role in bench.roles.items()}
+    return SafeState(plan_of(bench), wires, hurried, **manner)
+
+
+def make_safe(bench: Bench, **manner: Any) -> tuple[Confirmation, ...]:
     """Bring the open bench into the safe state; see `carry_out`."""
-    return carry_out(plan_of(bench), {name: role.session for name, role in bench.roles.items()}, hurried)
+    return safe_state_of(bench, **manner).carry_out()
 
 
 def carry_out(
     plan: Sequence[SafePart],
     wires: Mapping[str, Wire],
     hurried: threading.Event | None = None,
-    *,
-    attempts: int = ATTEMPTS,
+    **manner: Any,
 ) -> tuple[Confirmation, ...]:
-    """Command every part in order, then ask for every confirmation. Never raises for an instrument, but says so.
+    """Command every part in order, then ask for every confirmation; see `SafeState` for the `manner`. Never raises for
+    an instrument, but says so."""
+    return SafeState(plan, wires, hurried, **manner).carry_out()
+
+
+class SafeState:
+    """One carrying out of the safe state.
 
     Args:
         plan: the parts.
         wires: by the instrument's name.
         hurried: once it is set, confirmations that have not come are not waited for.
         attempts: how often an instrument that does not confirm is told and asked.
-    """
-    hurried = hurried or threading.Event()
-    turns = {name: threading.Lock() for name in wires}
-    crews = [_Crew(part, wires[part.instrument], turns[part.instrument], hurried, attempts) for part in plan]
-    for crew in crews:
-        crew.siblings = [other for other in crews if other is not crew and other.instrument == crew.instrument]
-    for crew in crews:
-        crew.start()
-        crew.commanded.wait(STEP_ASIDE_S)
-    for crew in crews:
-        crew.may_ask.set()
-        crew.finished.wait(STEP_ASIDE_S)
-    for crew in crews:
-        while not (crew.finished.wait(LOOK_UP_S) or hurried.is_set()):
-            pass
-    return tuple(crew.confirmation for crew in crews)
-
-
-class _Crew:
-    """Carries out one part.
-
-    `turn` is shared by the parts of one instrument: of several messages the first may choose an output for the others,
-    and no part may choose for another.
+        tell: is told of each part that fails, as soon as it has, and of each that is late.
+        leaves_rest: whether somebody else goes on with what fails or is late, so that it is not waited for.
+        rest: lets the time of a dry run pass, in which nobody is late; in real time there is none.
     """
 
     def __init__(
-        self, part: SafePart, wire: Wire, turn: threading.Lock, hurried: threading.Event, attempts: int
+        self,
+        plan: Sequence[SafePart],
+        wires: Mapping[str, Wire],
+        hurried: threading.Event | None = None,
+        *,
+        attempts: int = ATTEMPTS,
+        tell: Tell = lambda _: None,
+        leaves_rest: bool = False,
+        rest: Rest | None = None,
     ) -> None:
-        self._part = part
-        self._wire = wire
-        self._turn = turn
-        self.instrument = part.instrument
-        self.siblings: Sequence[_Crew] = ()  # the other parts of the same instrument
-        self._hurried = hurried
-        self._attempts = attempts
-        self.confirmation = self._unconfirmed("not waited for")
-        self.commanded = threading.Event()
-        self.may_ask = threading.Event()
-        self.finished = threading.Event()
+        self._hurried = hurried or threading.Event()
+        self._over = threading.Event()
+        self._tell = tell
+        self._leaves_rest = leaves_rest
+        self._rest = rest
+        self._told: set[Crew] = set()
+        self._fault: Exception | None = None
+        self._failed_at = math.inf
+        turns = {name: threading.Lock() for name in wires}
+        self._crews = [
+            Crew(part, wires[part.instrument], turns[part.instrument], self._is_over, attempts, rest is not None)
+            for part in plan
+        ]
+        for crew in self._crews:
+            crew.siblings = [
+                other for other in self._crews if other is not crew and other.instrument == crew.instrument
+            ]
 
-    def start(self) -> None:
-        """Begin, in a thread if there is one to be had."""
+    @property
+    def confirmations(self) -> tuple[Confirmation, ...]:
+        """What each part has come to so far."""
+        return tuple(crew.confirmation for crew in self._crews)
+
+    def carry_out(self, then: Callable[[], None] = lambda: None) -> tuple[Confirmation, ...]:
+        """Command every part in order, do what comes `then`, and ask for every confirmation.
+
+        Raises:
+            Exception: what `then` and `tell` raise, once the work is over.
+        """
+        began = time.monotonic()
+        for crew in self._crews:
+            crew.start()
+            crew.commanded.wait(STEP_ASIDE_S if self._rest is None else DRY_PATIENCE_S)
+        self._let_ask()
+        self._without_stopping(then)
+        while (pending := self._pending()) and not self._is_given_up(pending, began):
+            self._wait_for(pending)
+        self._tell_failed()
+        self._over.set()
+        for crew in self._crews:
+            if crew.rests.is_set():
+                crew.go_on()
+        told = self.confirmations
+        if self._fault is not None:
+            raise self._fault
+        return told
+
+    def _let_ask(self) -> None:
+        """All at once; in a dry run one after the other, so that the order is the same each time."""
+        for crew in self._crews:
+            crew.may_ask.set()
+            if self._rest is not None:
+                crew.was_answered.wait(DRY_PATIENCE_S)
+
+    def _pending(self) -> list[Crew]:
+        return [crew for crew in self._crews if not crew.finished.is_set()]
+
+    def _is_given_up(self, pending: Sequence[Crew], began: float) -> bool:
+        """Whether nobody waits any longer; who has failed, or is late, is told of on the way."""
+        self._tell_failed()
+        if self._hurried.is_set():
+            return True
+        now = time.monotonic()
+        is_late = self._rest is None and now - began >= LATE_S
+        if is_late:
+            self._tell_of(pending)
+        return self._leaves_rest and (is_late or now - self._failed_at >= GRACE_S)
+
+    def _tell_failed(self) -> None:
+        self._tell_of([crew for crew in self._crews if crew.finished.is_set() and not crew.confirmation.confirmed])
+
+    def _tell_of(self, crews: Sequence[Crew]) -> None:
+        for crew in crews:
+            if crew not in self._told:
+                self._told.add(crew)
+                self._failed_at = min(self._failed_at, time.monotonic())
+                self._without_stopping(partial(self._tell, crew.confirmation))
+
+    def _wait_for(self, pending: Sequence[Crew]) -> None:
+        if self._rest is None or not all(crew.rests.is_set() for crew in pending):
+            pending[0].finished.wait(LOOK_UP_S)
+            return
+        self._rest(LOOK_EVERY_S)
+        for crew in pending:
+            crew.go_on()
+
+    def _without_stopping(self, work: Callable[[], None]) -> None:
+        """Nothing that goes wrong beside it, a journal that cannot be written say, keeps the safe state waiting."""
         try:
-            threading.Thread(target=self._work, name=f"safe state: {self._part.instrument}", daemon=True).start()
-        except RuntimeError:  # out of threads, or the interpreter is on its way out: one part after the other then
-            self.may_ask.set()
-            self._work()
+            work()
+        except Exception as fault:  # noqa: BLE001 - raised once the work is over
+            self._fault = self._fault or fault
 
-    def _work(self) -> None:
-        try:
-            trouble = self._command()
-            self.commanded.set()
-            self.may_ask.wait()
-            for sibling in self.siblings:  # no question about one output holds up the command for another
-                sibling.commanded.wait(STEP_ASIDE_S)
-            self.confirmation = self._confirm(trouble)
-        finally:
-            self.finished.set()
-
-    def _confirm(self, trouble: str) -> Confirmation:
-        """Ask for confirmation; where it is refused, command and ask again."""
-        for attempt in range(self._attempts):
-            if self._hurried.is_set():
-                return self._unconfirmed("not asked, to be quick")
-            if attempt:
-                trouble = self._command() or trouble
-            refusal = self._ask()
-            if not refusal:
-                return Confirmation(self._part.instrument, self._part.what, confirmed=True)
-            trouble = refusal
-        return self._unconfirmed(trouble)
-
-    def _command(self) -> str:
-        """Send the commands; return what went wrong, or nothing."""
-        try:
-            with self._turn:
-                for message in self._part.commands:
-                    self._wire.command_urgently(message)
-        except Exception as error:  # noqa: BLE001 - not even a fault of the program may keep the other parts waiting
-            return _what(error)
-        return ""
-
-    def _ask(self) -> str:
-        """Ask for confirmation; return what speaks against it, or nothing."""
-        *before, question = self._part.question
-        try:
-            with self._turn:
-                for message in before:
-                    self._wire.command_urgently(message)
-                answer = self._wire.ask_urgently(question)
-        except Exception as error:  # noqa: BLE001 - what cannot be confirmed is said, whatever the cause
-            return _what(error)
-        return "" if self._part.is_confirmed_by(answer) else f"it answers {answer[:60]!r} to {question}"
-
-    def _unconfirmed(self, detail: str) -> Confirmation:
-        return Confirmation(self._part.instrument, self._part.what, confirmed=False, detail=detail)
-
-
-def _what(error: Exception) -> str:
-    return error.message if isinstance(error, BenchctlError) else f"fault of the program: {error!r}"
+    def _is_over(self) -> bool:
+        return self._over.is_set() or self._hurried.is_set()

@@ -1,11 +1,12 @@
 """What the guard reads by itself, an instrument at a time.
 
 Each instrument is read by a thread of its own: one that does not answer must not keep the others from being watched.
-And each thread looks after the others: readings that cease to come are noticed before their own thread is back.
+Readings that cease to come are noticed by the guard before their own thread is back.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from functools import partial
@@ -74,6 +75,15 @@ class Sampler:
         is_timely = not self._is_stale(sensor, now_s)
         self._read_s[sensor.signals] = now_s
         return is_timely
+
+    def periods_s(self) -> Iterator[tuple[str, float]]:
+        """How often each signal is read."""
+        return ((signal, sensor.period_s) for sensor in self._sensors for signal in sensor.signals)
+
+    def stale_at_s(self) -> float:
+        """When the first of its readings will be stale, if no other comes."""
+        read = (self._read_s[sensor.signals] + sensor.period_s for sensor in self._sensors if sensor.signals)
+        return min(read, default=math.inf) + STALE_S
 
     def stale(self, now_s: float) -> list[str]:
         """The signals whose readings have ceased to come."""

@@ -23,6 +23,8 @@ from benchctl.documents.driver import (
     ThermometerDriver,
 )
 from benchctl.documents.instruments import RelayBank as RelayBankEntry
+from benchctl.documents.instruments import Supply as SupplyEntry
+from benchctl.documents.instruments import SupplyOutput
 from benchctl.documents.limits import MAIN_OUTPUT
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
@@ -46,6 +48,11 @@ if TYPE_CHECKING:
 
 _R = TypeVar("_R", bound=Role)
 ClockSleep = Callable[..., object]  # Clock.sleep
+
+# What a supply's reading of no current wanders by: some milliamperes, and the last digit of a long range, which is a
+# thousandth of it at most (common practice).
+NOISE_A = 0.02
+NOISE_PART = 0.001
 
 
 @dataclass(frozen=True)
@@ -121,6 +128,12 @@ class Bench:
             for role in self.roles.values():
                 stack.callback(role.session.close)
 
+    def leave(self) -> None:
+        """Give every link back, and open no other before somebody looks for an instrument that was switched off and on:
+        the guardian takes over."""
+        for role in self.roles.values():
+            role.session.leave()
+
     def __enter__(self) -> Bench:
         return self
 
@@ -187,7 +200,7 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
         case GeneratorDriver():
             return Generator(session, driver)
         case SupplyDriver() if instruments.supply is not None:
-            return Supply(session, driver, {name: output.number for name, output in instruments.supply.outputs.items()})
+            return _supply(session, driver, instruments.supply)
         case ThermometerDriver() if instruments.thermometer is not None:
             return Thermometer(session, driver, dict(instruments.thermometer.channels.items()))
         case RelayBankDriver() if isinstance(instruments.load, RelayBankEntry):
@@ -200,6 +213,17 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
             return FieldPreambleOscilloscope(session, driver, _inputs(file), sleep=sleep, **_view(file))
         case _:
             raise UsageError(f"driver '{driver.title}' does not fit the {session.name} of the bench file")
+
+
+def _supply(session: Session, driver: SupplyDriver, entry: SupplyEntry) -> Supply:
+    numbers = {name: output.number for name, output in entry.outputs.items()}
+    return Supply(session, driver, numbers, {name: _zero_a(entry, output) for name, output in entry.outputs.items()})
+
+
+def _zero_a(supply: SupplyEntry, output: SupplyOutput) -> float:
+    """What an output may read where no current flows: its limit of error there, and noise in the last digits."""
+    limit = supply.accuracy.current
+    return limit.fixed + limit.range * output.current_a + NOISE_A + NOISE_PART * output.current_a
 
 
 def _view(file: document.Bench) -> dict[str, Any]:

@@ -17,6 +17,8 @@ class Interlock:
 
     def __init__(self, clock: Clock) -> None:
         self.opened = clock.signal()
+        self._clock = clock
+        self._opened_s: float | None = None
         self._lock = threading.RLock()  # a signal handler may open it while its own thread does
         self._reason: BenchctlError | None = None
         self._operator_stop: OperatorStop | None = None
@@ -27,6 +29,11 @@ class Interlock:
     def reason(self) -> BenchctlError | None:
         """Why it was opened; None while it is closed."""
         return self._reason
+
+    @property
+    def opened_s(self) -> float | None:
+        """When it was opened; None while it is closed."""
+        return self._opened_s
 
     @property
     def operator_stop(self) -> OperatorStop | None:
@@ -40,7 +47,7 @@ class Interlock:
                 self._operator_stop = self._operator_stop or reason
             if self._reason is not None:
                 return False
-            self._reason = reason
+            self._reason, self._opened_s = reason, self._clock.now()
         for signal in (self.opened, *self._told):
             signal.set()
         return True

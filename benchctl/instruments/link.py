@@ -2,7 +2,8 @@
 
 What is worked around, each measured with pyvisa-py 0.8.1:
 
-- opening a SOCKET to a closed port succeeds and fails at the first read: the port is tried beforehand;
+- opening a SOCKET to a closed port succeeds and fails at the first read: we look whether it is connected. The port is
+  not tried beforehand: many an instrument takes one connection at a time and is slow to notice that it has ended;
 - a peer that closed is taken for one that is silent, at full processor load until the timeout: we wait on the
   socket ourselves and look before we read;
 - a terminator in binary data ends each read: the terminator is off and messages are framed by our own reader;
@@ -28,7 +29,10 @@ from benchctl.address import AddressError, LanAddress, SocketAddress, parse_addr
 from benchctl.errors import ConnectionLost, LinkError, NoAnswer, NotConnected
 from benchctl.scpi.blocks import BlockHeader
 
-OPEN_TIMEOUT_S = 3.0
+# An instrument that is there accepts a link within milliseconds, even across a slow network. Nothing cuts this short.
+OPEN_TIMEOUT_S = 2.0
+# Messages are short: a socket that has no room for one for so long has a peer that reads nothing.
+ROOM_S = 0.5
 # An emergency stop must not wait for a silent instrument: a blocked read looks up this often.
 LOOK_UP_S = 0.05
 # pyvisa-py keeps what it read beyond the count asked for; within this many bytes it never reads beyond.
@@ -57,7 +61,11 @@ class Link(Protocol):
         """Throw away what has arrived; raises ConnectionLost where only a new link helps."""
 
     def has_waiting(self) -> bool:
-        """Whether bytes have arrived that nobody asked for yet, as far as the link can tell."""
+        """Whether bytes have arrived that nobody asked for yet, as far as the link can tell.
+
+        Raises:
+            ConnectionLost: the instrument has closed the link.
+        """
 
     def close(self) -> None:
         """Close for good."""
@@ -88,19 +96,28 @@ class SocketLink:
     """A raw TCP socket (`TCPIP::host::port::SOCKET`) through pyvisa-py."""
 
     def __init__(self, address: str, host: str, port: int) -> None:
-        _try_port(host, port)
+        self._resource = _opened(address, f"nothing answers on {host} port {port}")
         with _translated("opening"):
-            self._resource = _resource_manager().open_resource(address, open_timeout=int(OPEN_TIMEOUT_S * 1000))
             self._resource.read_termination = None
             self._resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, False)
             self._session = self._resource.visalib.sessions[self._resource.session]
             self._session.max_recv_size = CHUNK_BYTES
             self._socket: socket.socket = self._session.interface
+        try:
+            self._socket.getpeername()
+        except OSError as error:
+            self._resource.close()
+            raise NotConnected(
+                f"nothing answers on {host} port {port} (connection refused)", advice=_CHECK_LINK
+            ) from error
+        with _translated("opening"):
             self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
 
     def send(self, data: bytes) -> None:
         with _translated("sending"):
+            if not select.select([], [self._socket], [], ROOM_S)[1]:
+                raise ConnectionLost("the instrument reads nothing")
             self._resource.write_raw(data)
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
@@ -124,7 +141,7 @@ class SocketLink:
 
     def has_waiting(self) -> bool:
         with _translated("looking"):
-            return _readable(self._socket, 0.0)
+            return _has_waiting(self._socket)
 
     def close(self) -> None:
         with _translated("closing"):
@@ -138,10 +155,7 @@ class MessageLink:
     _CHUNK = 4 * 1024 * 1024 + 1
 
     def __init__(self, address: str) -> None:
-        try:
-            self._resource = _resource_manager().open_resource(address, open_timeout=int(OPEN_TIMEOUT_S * 1000))
-        except Exception as error:
-            raise NotConnected(f"cannot be opened: {error}", advice=_CHECK_LINK) from error
+        self._resource = _opened(address, "cannot be opened")
         with _translated("opening"):
             self._resource.chunk_size = self._CHUNK
 
@@ -175,8 +189,7 @@ class HislipLink(MessageLink):
 
     _CHUNK = 1024 * 1024  # the fastest of those tried
 
-    def __init__(self, address: str, host: str, port: int) -> None:
-        _try_port(host, port)
+    def __init__(self, address: str) -> None:
         super().__init__(address)
         with _translated("opening"):
             session = self._resource.visalib.sessions[self._resource.session]
@@ -192,7 +205,7 @@ class HislipLink(MessageLink):
 
     def has_waiting(self) -> bool:
         with _translated("looking"):
-            return _readable(self._socket, 0.0)
+            return _has_waiting(self._socket)
 
 
 def with_line_feed(message: bytes) -> bytes:
@@ -215,6 +228,14 @@ def _await_bytes(link: socket.socket, deadline: float, interrupt: Interrupt) -> 
         interrupt()
 
 
+def _has_waiting(link: socket.socket) -> bool:
+    if not _readable(link, 0.0):
+        return False
+    if not link.recv(1, socket.MSG_PEEK):
+        raise ConnectionLost("the instrument closed the connection")
+    return True
+
+
 def _readable(link: socket.socket, seconds: float) -> bool:
     return bool(select.select([link], [], [], seconds)[0])
 
@@ -222,14 +243,12 @@ def _readable(link: socket.socket, seconds: float) -> bool:
 _CHECK_LINK = "Check that it is switched on, its cable, and the address in the bench file."
 
 
-def _try_port(host: str, port: int) -> None:
-    """Find out now whether somebody listens."""
+def _opened(address: str, failing: str) -> Any:
+    """The resource at an address, by one attempt to connect."""
     try:
-        socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S).close()
-    except OSError as error:
-        raise NotConnected(
-            f"nothing answers on {host} port {port} ({error.strerror or error})", advice=_CHECK_LINK
-        ) from error
+        return _resource_manager().open_resource(address, open_timeout=int(OPEN_TIMEOUT_S * 1000))
+    except Exception as error:
+        raise NotConnected(f"{failing} ({error})", advice=_CHECK_LINK) from error
 
 
 def open_link(address: str) -> Link:
@@ -245,7 +264,7 @@ def open_link(address: str) -> Link:
     match parsed:
         case SocketAddress(host=host, port=port):
             return SocketLink(parsed.text, host, port)
-        case LanAddress(host=host, hislip_port=int(port)):
-            return HislipLink(parsed.text, host, port)
+        case LanAddress(hislip_port=int()):
+            return HislipLink(parsed.text)
         case _:
             return MessageLink(parsed.text)

@@ -42,6 +42,8 @@ Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
 TIMEOUT_S = 2.0
+# The safe state waits no longer than this for the thread that talks; its read gives way within a twentieth of that.
+GIVE_WAY_S = 1.0
 # One recovery for each exchange, whether its answer was lost or garbled: a second failure in a row is news for the
 # run, not for a loop.
 ATTEMPTS = 2
@@ -69,6 +71,14 @@ def _never() -> None:
 
 def _untold(_event: str, **_fields: object) -> None:
     """Before there is a journal, nobody is told."""
+
+
+def _close_quietly(link: Link | None) -> None:
+    if link is not None:
+        try:
+            link.close()
+        except LinkError as error:
+            _traffic.debug("a link would not close: %s", error)
 
 
 def _with_numbers(count: int, answer: str) -> tuple[str, list[float]]:
@@ -118,6 +128,7 @@ class Session:
         self._received = bytearray()
         self._met_before = False
         self._restarted = False
+        self._left = False
 
     # -- what the roles use ------------------------------------------------------------------------------------
 
@@ -250,10 +261,12 @@ class Session:
 
     def close(self) -> None:
         """Give the link back."""
-        with self._wire:
-            link, self._link = self._link, None
-        if link is not None:
-            link.close()
+        self._drop_link()
+
+    def leave(self) -> None:
+        """Give the link back and open no other: the guardian takes the instrument over, and many take one link."""
+        self._left = True
+        self._drop_link()
 
     @property
     def has_lost_settings(self) -> bool:
@@ -271,19 +284,49 @@ class Session:
         """Write past the interlock and past a read that another thread waits in; on a dead link, on a new one."""
         with self._placed():
             try:
-                self._write(text, _never)
+                self._write_if_alive(text)
             except LinkError:
-                self._replace_link(self._opener(self.address))
+                self._open_link(_never)
                 self._write(text, _never)
 
     def ask_urgently(self, text: str) -> str:
-        """Ask past the interlock, for a confirmation. Waits for the thread that talks now; its read gives way."""
-        if not self._talk.acquire(timeout=2 * self._timeout_s):
+        """Ask past the interlock, for a confirmation. Waits for the thread that talks now; its read gives way.
+
+        Where an answer may still be on its way, and on a dead link, it is asked over a new one.
+        """
+        if not self._talk.acquire(timeout=GIVE_WAY_S):
             raise NoAnswer("another question is still under way", instrument=self.name, address=self.address)
         try:
-            return self._exchange(text, self._read_text, self._timeout_s, is_urgent=True)
+            with self._placed():
+                return self._ask_on_sound_link(text)
         finally:
             self._talk.release()
+
+    def _ask_on_sound_link(self, text: str) -> str:
+        had_answered = self._is_in_step()
+        if not had_answered:
+            self._open_link(_never)
+        try:
+            return self._ask_once(text)
+        except ConnectionLost:  # a peer that closes has often done so before it was asked, and answers on a new link
+            if not had_answered:
+                raise
+        self._open_link(_never)
+        return self._ask_once(text)
+
+    def _ask_once(self, text: str) -> str:
+        self._dirty = True
+        self._write(text, _never)
+        answer = self._read_text(time.monotonic() + self._timeout_s, _never)
+        self._dirty = False
+        return answer
+
+    def _write_if_alive(self, text: str) -> None:
+        """The first write into a link that the peer has closed is taken by the system, and lost."""
+        link = self._link
+        if link is not None:
+            link.has_waiting()
+        self._write(text, _never)
 
     def look_for_power_cycle(self) -> None:
         """Ask, past the interlock and on a new link, whether the instrument was switched off and on.
@@ -292,6 +335,7 @@ class Session:
             InstrumentError: it does not answer, as long as it is off or starts up.
         """
         with self._talk, self._placed():
+            self._left = False
             self._reopen(_never)
 
     # -- one exchange ------------------------------------------------------------------------------------------
@@ -303,19 +347,17 @@ class Session:
         timeout_s: float,
         *,
         may_garble: bool = False,
-        is_urgent: bool = False,
     ) -> _T:
         """Send a message and read its answer, if it has one; again if the link fails or, where the answer
         `may_garble`, if it came garbled."""
-        gate = _never if is_urgent else self._interlock_and_settings
+        gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
         with self._talk, self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
                     return self._attempt(text, read, timeout_s, gate)
                 except forgiven as error:
-                    if not is_urgent:  # a journal that cannot be written must not come between
-                        self._tell(text, error.message)
+                    self._tell(text, error.message)
             return self._attempt(text, read, timeout_s, gate)
 
     def _tell(self, text: str, reason: str) -> None:
@@ -414,7 +456,7 @@ class Session:
 
     def _make_clean(self, gate: Gate) -> None:
         """After a failed exchange, or an answer too many, get back in step with the instrument or onto a new link."""
-        if self._link is not None and not (self._dirty or self._received or self._link.has_waiting()):
+        if self._is_in_step():
             return
         if self._link is not None:
             try:
@@ -423,6 +465,14 @@ class Session:
             except InstrumentError as error:
                 _traffic.debug("%s: not back in step (%s); opening a new link", self.name, error)
         self._reopen(gate)
+
+    def _is_in_step(self) -> bool:
+        """Whether there is a link, alive, and no answer on it or on its way that nobody waits for."""
+        link = self._link
+        try:
+            return link is not None and not (self._dirty or self._received or link.has_waiting())
+        except LinkError:
+            return False
 
     def _resynchronise(self, gate: Gate) -> None:
         link = self._link
@@ -441,8 +491,7 @@ class Session:
 
     def _connect(self, gate: Gate) -> None:
         gate()
-        self._replace_link(self._opener(self.address))
-        self._received.clear()
+        self._open_link(gate)
         self._identify(gate)
 
     def _meet(self, gate: Gate) -> None:
@@ -451,20 +500,35 @@ class Session:
         self._met_before = True
         gate()
 
-    def _replace_link(self, link: Link) -> None:
+    def _open_link(self, gate: Gate) -> None:
+        """A new link in place of the old one, which is closed first: many an instrument takes one at a time."""
+        self._check_not_left()
+        self._drop_link()
+        link = self._opener(self.address)
+        try:
+            with self._wire:
+                gate()
+                self._check_not_left()
+                link, self._link = self._link, link  # type: ignore[assignment]
+                self._received.clear()
+        finally:  # the one that the safe state has opened meanwhile, or the new one if it comes too late
+            _close_quietly(link)
+
+    def _check_not_left(self) -> None:
+        if self._left:
+            raise ConnectionLost("is left to the guardian")
+
+    def _drop_link(self) -> None:
         with self._wire:
-            old, self._link = self._link, link
-        if old is not None:
-            try:
-                old.close()
-            except LinkError as error:
-                _traffic.debug("%s: the old link would not close: %s", self.name, error)
+            link, self._link = self._link, None
+        _close_quietly(link)
 
     def _identify(self, gate: Gate) -> None:
         """Ask who is there, past answers that belong to earlier questions; later, insist on the same instrument."""
         self._write("*IDN?", gate)
+        deadline = time.monotonic() + self._timeout_s
         for _ in range(STALE_LINES):
-            line = answer_text(self._read_line(time.monotonic() + self._timeout_s, gate))[:LONGEST_IDENTITY]
+            line = answer_text(self._read_line(deadline, gate))[:LONGEST_IDENTITY]
             if line == self.identity or (not self.identity and line.count(",") >= 3):
                 self.identity = line
                 return

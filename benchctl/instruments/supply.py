@@ -9,7 +9,7 @@ from benchctl.documents.driver import SupplyDriver
 from benchctl.documents.templates import Query
 from benchctl.errors import InstrumentError
 from benchctl.instruments.role import Role
-from benchctl.instruments.safe_part import SafePart
+from benchctl.instruments.safe_part import OffReading, SafePart
 from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
 from benchctl.scpi.numbers import parse_boolean, parse_booleans
@@ -20,11 +20,19 @@ CURRENT_TOLERANCE_A = 0.1
 
 
 class Supply(Role):
-    """Outputs go by their names in the bench file; `outputs` gives the instrument's number for each."""
+    """Outputs go by their names in the bench file.
 
-    def __init__(self, session: Session, driver: SupplyDriver, outputs: Mapping[str, int]) -> None:
+    Args:
+        outputs: the instrument's number for each.
+        zero_a: what each may read where no current flows, A.
+    """
+
+    def __init__(
+        self, session: Session, driver: SupplyDriver, outputs: Mapping[str, int], zero_a: Mapping[str, float]
+    ) -> None:
         super().__init__(session)
         self._words = driver.commands
+        self._zero_a = dict(zero_a)
         self.outputs = dict(outputs)
 
     def prepare(self) -> None:
@@ -149,8 +157,13 @@ class Supply(Role):
         return [self._off(name, self.outputs[name]) for name in outputs]
 
     def _off(self, name: str, number: int) -> SafePart:
-        commands = self._words.output_off.render(output=number)
-        return self._safe_part(f"output '{name}' off", commands, self._words.get_output.render(output=number))
+        part = self._safe_part(
+            f"output '{name}' off",
+            self._words.output_off.render(output=number),
+            self._words.get_output.render(output=number),
+        )
+        reading = OffReading(tuple(self._words.measure.render(output=number)), self._zero_a[name])
+        return replace(part, reading=reading)
 
 
 def _output(name: str) -> str:

@@ -24,6 +24,7 @@ from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
 from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
 from benchctl.guard.guard import Guard
+from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
@@ -62,7 +63,7 @@ class _NobodyAsked:
         return "not asked in a dry run"
 
 
-class RunObserver(Observer, Protocol):
+class RunObserver(Observer, Listener, Protocol):
     """Who watches a run from before its first step."""
 
     def started(self, checked: Preflight, run: Run) -> None:
@@ -218,6 +219,8 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
         opened.interlock,
         report=recorder.event,
         trend=recorder.trend,
+        listener=observer,
+        has_guardian=opened.lock is not None,
     )
     this = Run(
         files=files,

@@ -12,7 +12,7 @@ from benchctl.documents.bench_steps import RampSupply
 from benchctl.documents.step_base import StepBase
 from benchctl.documents.steps import MEASURING
 from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
-from benchctl.guard.safe_state import Confirmation, all_confirmed, make_safe
+from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.measure.figure import Figure
 from benchctl.runner import power_cycle
 from benchctl.runner.drive import mute
@@ -113,7 +113,7 @@ def prepare(run: Run) -> None:
     Raises:
         InstrumentError: an instrument does not confirm that its output is off.
     """
-    confirmations = make_safe(run.bench)
+    confirmations = run.guard.confirm_safe()
     if not all_confirmed(confirmations):
         raise InstrumentError(
             "the bench is not in the safe state to begin with: "

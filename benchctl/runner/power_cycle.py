@@ -101,7 +101,7 @@ def _confirm_again(run: Run, away: Collection[str]) -> None:
     """An instrument may switch its output on as it starts: whoever has not confirmed is told again once it answers."""
     missing = {each.instrument for each in run.guard.confirmations if not each.confirmed}
     if missing.difference(away):
-        run.guard.stop()
+        run.guard.try_again()
 
 
 def _tell_of_waiting(run: Run, away: Collection[str]) -> None:

@@ -67,11 +67,36 @@ def test_a_bar_lies_between_empty_and_full_and_is_full_where_the_limit_is_passed
         assert used == 1.0
 
 
+class Ages:
+    """Of a supply that has fallen silent, and of an offset that was seen in a record."""
+
+    def __init__(self, **old_s: float) -> None:
+        self._old_s = old_s
+
+    def old_s(self, signal: str) -> float | None:
+        return self._old_s.get(signal)
+
+    def is_sampled(self, signal: str) -> bool:
+        return signal.startswith("supply_")
+
+
+def test_a_reading_that_is_old_is_shown_as_old_and_no_bar_is_drawn_of_it() -> None:
+    watches = [watch(CURRENT, 47.5), watch(VOLTAGE, 14.4), watch(OFFSET, 0.02)]
+    console = Console(file=io.StringIO(), width=100, color_system=None, legacy_windows=False)
+    readings = {"supply_current": 47.5, "supply_voltage": 14.4, "output_offset": 0.02}
+    console.print(limits_table(watches, readings, Ages(supply_current=4.2, output_offset=40.0), energised=True))
+    assert isinstance(console.file, io.StringIO)
+    lines = [line.split() for line in console.file.getvalue().splitlines()]
+    assert lines[0] == ["supply_current", "no", "reading", "for", "4", "s", "above", "95", "A"]
+    assert lines[1][:3] == ["supply_voltage", "14.4", "V"]
+    assert lines[2] == ["output_offset", "20", "mV,", "40", "s", "ago", "outside", "500", "mV"]
+
+
 def test_the_table_at_a_fixed_width() -> None:
     watches = [watch(CURRENT, 47.5), watch(VOLTAGE, None), watch(OFFSET, None)]
     console = Console(file=io.StringIO(), width=100, color_system=None, legacy_windows=False)
     readings = {"supply_current": 47.5, "supply_voltage": None}
-    console.print(limits_table(watches, readings, energised=True))
+    console.print(limits_table(watches, readings, Ages(), energised=True))
     assert isinstance(console.file, io.StringIO)
     lines = [line.rstrip() for line in console.file.getvalue().splitlines()]
     assert lines == [

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from benchctl.cli.tables import closing_tables
 from benchctl.documents.reader import load_amplifier
-from benchctl.guard.safe_state import Confirmation
+from benchctl.guard.confirmation import Confirmation
 from tests.cli.conftest import Command, Finished
 from tests.cli.files import IDLE, bench, sequence
 

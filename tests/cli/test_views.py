@@ -15,6 +15,7 @@ from rich.live import Live
 
 from benchctl.cli.views import LiveView, PlainView, View, figure_lines, view_for
 from benchctl.errors import OperatorStop
+from benchctl.guard.confirmation import Confirmation
 from benchctl.launch.run import Documents, run
 from benchctl.measure.figure import Figure
 from benchctl.outlet import Outlet
@@ -105,6 +106,45 @@ def test_the_live_view_shows_step_time_limits_and_the_last_figures(tmp_path: Pat
     assert "above 85 degC" in last, "the amplifier file's own limit holds as well"
     assert "idle_current: 1." in last
     assert all(len(line) <= 90 for line in last.splitlines())
+
+
+def test_when_the_run_stops_the_live_view_says_why_and_how_far_each_part_has_come(tmp_path: Path) -> None:
+    view = Photographer()
+    run_dry(view, tmp_path)
+    view.run.interlock.open(OperatorStop("stopped by Ctrl-C"))
+    view.run.guard.confirmations = (
+        Confirmation("generator", "output off", confirmed=True),
+        Confirmation("supply", "output 'main' off", confirmed=False, detail="no answer yet"),
+    )
+    shown = console()
+    shown.print(view)
+    lines = [line.strip("│ ") for line in text_of(shown).splitlines()]
+    assert lines[1:4] == [
+        "STOPPING: stopped by Ctrl-C",
+        "generator: output off: confirmed",
+        "supply: output 'main' off: not yet confirmed (no answer yet)",
+    ]
+
+
+def test_once_there_is_alarm_the_panel_gives_way_to_lines_so_that_the_guardians_words_are_not_drawn_over() -> None:
+    shown = console(terminal=True)
+    with view_for(shown) as view:
+        assert isinstance(view, LiveView)
+        live = view.live
+        assert live is not None
+        view.alarm("NOT YET CONFIRMED: supply: output 'main' off.")
+        assert not live.is_started
+        view.relief("a line after it")
+    assert "NOT YET CONFIRMED: supply: output 'main' off.\n" in text_of(shown)
+    assert "a line after it" in text_of(shown)
+
+
+@pytest.mark.parametrize("method", ["stopping", "alarm"])
+def test_the_plain_view_says_at_once_what_happens_and_an_alarm_in_red(method: str) -> None:
+    shown = Console(file=io.StringIO(), width=90, force_terminal=True, color_system="standard", legacy_windows=False)
+    getattr(PlainView(shown), method)("what happens")
+    assert "what happens" in text_of(shown)
+    assert ("\x1b[1;31m" in text_of(shown)) is (method == "alarm")
 
 
 def test_before_the_bench_is_open_the_live_view_says_so() -> None:

@@ -143,14 +143,14 @@ def family(pid: int) -> list[Listed]:
 class LiveRun:
     """A run in a process of its own."""
 
-    def __init__(self, sequence: str | Path, bench: Path, amplifier: str | Path, out: Path) -> None:
+    def __init__(
+        self, sequence: str | Path, bench: Path, amplifier: str | Path, out: Path, output: int = subprocess.PIPE
+    ) -> None:
         arguments = ["run", str(sequence), "--bench", str(bench), "--amplifier", str(amplifier), "--out", str(out)]
         self.out = out
         self._before = set(out.glob("*"))
         # In a session of its own, as in a terminal of its own that it can lose.
-        self.process = start(
-            arguments, bench.parent, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True
-        )
+        self.process = start(arguments, bench.parent, stdout=output, stderr=subprocess.STDOUT, start_new_session=True)
 
     @property
     def folder(self) -> RunFolder | None:

@@ -238,7 +238,7 @@ def test_by_default_the_run_ends_by_the_name_of_the_instrument(tmp_path: Path, r
 
 def test_a_step_begins_anew_twice_and_then_the_run_ends(tmp_path: Path) -> None:
     """A loose plug is for a person to mend."""
-    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (5, 9, 14)]
+    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (5, 10, 15)]
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert [event["times"] for event in of_kind(ended, STEP_GIVEN_UP)] == list(range(1, REPEATS_A_STEP + 1))
@@ -317,4 +317,4 @@ def test_a_person_who_stops_the_run_between_its_parts_is_heard(tmp_path: Path) -
     witness = Witness(lambda first: first.interlock.open(OperatorStop("stopped by Ctrl-C")))
     ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, witness)
     assert (ended.exit_code, ended.still_on) == (6, ())
-    assert kinds(ended.events)[-3:] == [STEP_BEGINS_ANEW, "safe state", "run ended"]
+    assert kinds(ended.events)[-4:] == [STEP_BEGINS_ANEW, "stopping", "safe state", "run ended"]

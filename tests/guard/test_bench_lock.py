@@ -6,12 +6,13 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.guard.bench_lock import BenchLock, bench_lock, hold_if_free, lock_identities, lock_paths
+from benchctl.guard.bench_lock import BenchLock, LateLock, bench_lock, lock_identities, lock_paths
 
 SUPPLY = "TCPIP::192.0.2.7::5025::SOCKET"
 GENERATOR = "TCPIP::192.0.2.8::5025::SOCKET"
@@ -130,12 +131,20 @@ def test_a_link_in_the_place_of_a_lock_is_named_and_not_followed(tmp_path: Path)
 
 
 def test_a_guardian_at_work_keeps_new_runs_out_and_is_kept_out_by_none(tmp_path: Path) -> None:
-    paths = lock_paths([SUPPLY], tmp_path)
-    with hold_if_free(paths), pytest.raises(PreflightRefused), bench_lock([SUPPLY], tmp_path):
+    paths = [str(path) for path in lock_paths([SUPPLY], tmp_path)]
+    with closing(LateLock(paths)), pytest.raises(PreflightRefused), bench_lock([SUPPLY], tmp_path):
         pass
-    with bench_lock([SUPPLY], tmp_path), hold_if_free(paths):
+    with bench_lock([SUPPLY], tmp_path), closing(LateLock(paths)):
         pass
-    with hold_if_free([Path("/proc/nowhere/lock")]):
+    with closing(LateLock(["/proc/nowhere/lock"])):
+        pass
+
+
+def test_a_guardian_that_goes_on_after_its_run_keeps_new_runs_out_as_soon_as_that_has_ended(tmp_path: Path) -> None:
+    with bench_lock([SUPPLY], tmp_path):
+        late = LateLock(map(str, lock_paths([SUPPLY], tmp_path)))
+    late.take_if_free()
+    with closing(late), pytest.raises(PreflightRefused), bench_lock([SUPPLY], tmp_path):
         pass
 
 

@@ -33,8 +33,9 @@ class Conversation:
 class ScriptedPeer:
     """Serves one connection after another; `answer` is called for each line but *IDN?, *ESR? and SYST:ERR?."""
 
-    def __init__(self, answer: Answer, *, events: list[str] | None = None) -> None:
+    def __init__(self, answer: Answer, *, events: list[str] | None = None, clients: int | None = None) -> None:
         self._answer = answer
+        self._room = threading.Semaphore(clients) if clients else None  # whoever comes when it is full is not heard
         self.heard: list[str] = []
         self.connections = 0
         self.overdue: list[bytes] = []  # answers that come just before the next identity
@@ -66,12 +67,17 @@ class ScriptedPeer:
 
     def _talk(self, connection: socket.socket) -> None:
         conversation = Conversation(connection)
+        if self._room is not None:
+            self._room.acquire()
         try:
             with connection, connection.makefile("rb") as lines:
                 for line in lines:
                     self._hear(conversation, line.decode("ascii").strip())
         except OSError:
             return
+        finally:
+            if self._room is not None:
+                self._room.release()
 
     def _hear(self, conversation: Conversation, text: str) -> None:
         self.heard.append(text)

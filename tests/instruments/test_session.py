@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import pytest
 
@@ -302,3 +302,89 @@ def test_an_instrument_that_knows_no_preset_of_its_status_is_not_blamed_for_that
         session.report_every_error()
         session.check_errors()
     assert "STAT:PRES" in peer.heard
+
+
+def test_an_instrument_that_takes_one_client_is_connected_to_once_and_again_only_when_the_first_link_is_closed() -> (
+    None
+):
+    """Many do; whoever connects beside a link that stands is not heard, or refused."""
+    lost: list[str] = []
+
+    def loses_one(conversation: Conversation, text: str) -> None:
+        if lost:
+            conversation.reply(b"7\n")
+        lost.append(text)
+        if len(lost) == 1:
+            conversation.hang_up()
+
+    with ScriptedPeer(loses_one, clients=1) as peer:
+        session = Session("supply", peer.address, interlock(), timeout_s=5.0)
+        session.open()
+        assert peer.connections == 1
+        assert session.ask_number("MEAS:VOLT?") == 7.0
+        assert peer.connections == 2
+        session.close()
+
+
+def test_once_it_is_left_to_the_guardian_no_link_is_opened_any_more() -> None:
+    with talking_to(echo) as (session, peer):
+        session.leave()
+        for attempt in (session.ask, session.ask_urgently, session.command_urgently):
+            with pytest.raises(ConnectionLost, match="left to the guardian"):
+                attempt("OUTP?")
+        assert peer.connections == 1
+        assert "OUTP?" not in peer.heard
+
+
+def test_what_is_left_to_the_guardian_is_met_again_by_whoever_looks_for_a_power_cycle() -> None:
+    with talking_to(echo) as (session, _):
+        session.leave()
+        session.look_for_power_cycle()
+        assert session.ask_urgently("OUTP?") == "OUTP?"
+
+
+def test_a_confirmation_is_never_an_answer_to_an_earlier_question() -> None:
+    """The answer of the run's last question comes late, just as the safe state asks: it is asked over a new link."""
+    late: list[Conversation] = []
+
+    def answer(conversation: Conversation, text: str) -> None:
+        if text == "SLOW?":
+            late.append(conversation)
+            return
+        with suppress(OSError):  # the link that it came on is closed by now
+            late[0].reply(b"0\n")
+        conversation.reply(b"1\n")
+
+    lock = interlock()
+    with talking_to(answer, lock) as (session, _):
+        with pytest.raises(NoAnswer):
+            session.ask("SLOW?")
+        assert session.ask_urgently("OUTP?") == "1"
+
+
+def test_the_safe_state_is_not_written_into_a_link_that_the_peer_has_closed() -> None:
+    """The system takes the first write into one, and nobody hears it."""
+    gone = threading.Event()
+
+    def hang_up_once(conversation: Conversation, text: str) -> None:
+        if text == "BREAK":
+            conversation.hang_up()
+            gone.set()
+        elif text == "OUTP?":
+            conversation.reply(b"0\n")
+
+    with talking_to(hang_up_once) as (session, peer):
+        session.command("BREAK")
+        assert gone.wait(10.0)
+        session.command_urgently("OUTP OFF")
+        assert session.ask_urgently("OUTP?") == "0"
+        assert peer.heard[-2:] == ["OUTP OFF", "OUTP?"]
+
+
+@pytest.mark.parametrize("answer", [b"", b"1", b"1.2;"])
+def test_an_answer_that_never_ends_is_asked_for_twice_and_no_more(answer: bytes) -> None:
+    with talking_to(lambda conversation, _: conversation.reply(answer)) as (session, peer):
+        with pytest.raises(NoAnswer):
+            session.ask("MEAS:VOLT?")
+        assert peer.heard.count("MEAS:VOLT?") == 2
+        assert peer.connections <= 2

@@ -16,6 +16,7 @@ from benchctl.guard.states import State
 from benchctl.instruments.interlock import Interlock
 from benchctl.launch import guarded as module
 from benchctl.launch.guarded import guarded
+from tests.faults.killing import wait_for
 
 
 class Recorder:
@@ -34,9 +35,15 @@ class Recorder:
 
 def keep(recorder: Recorder, *, state: State = State.SAFE) -> Any:
     """A guarded block on a bench that has nothing to switch off, and a guard that ends in `state`."""
-    bench: Any = SimpleNamespace(has=lambda role: False)
-    guard: Any = SimpleNamespace(state=state, is_hurried=False)
+    bench: Any = SimpleNamespace(has=lambda role: False, leave=lambda: None)
+    guard: Any = SimpleNamespace(state=state, is_hurried=False, leave_to=lambda hand_over: None)
     return guarded(bench, Interlock(RealClock()), BenchLock(()), guard, recorder)  # type: ignore[arg-type]
+
+
+def told(folder: Path) -> str:
+    """What the guardian has reported."""
+    report = folder / "guardian.jsonl"
+    return report.read_text("utf-8") if report.exists() else ""
 
 
 def test_it_stands_before_the_block_and_is_dismissed_after_it(tmp_path: Path) -> None:
@@ -51,7 +58,7 @@ def test_where_the_bench_is_not_known_to_be_safe_the_guardian_is_called(tmp_path
     with keep(recorder, state=State.UNSAFE):
         pass
     assert recorder.kinds == ["guardians started", "guardian called"]
-    assert '"acting"' in (tmp_path / "guardian.jsonl").read_text("utf-8")
+    wait_for(lambda: "acting" in told(tmp_path), "the guardian's report")
 
 
 def test_a_fault_in_the_middle_of_the_safe_state_calls_it_too(tmp_path: Path) -> None:

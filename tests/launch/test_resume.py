@@ -17,8 +17,8 @@ from benchctl.archive.journal import read_journal
 from benchctl.archive.verify import Verification, verify
 from benchctl.documents.reader import load_bench
 from benchctl.errors import ArchiveError, PreflightRefused, UsageError
+from benchctl.guard.confirmation import Confirmation
 from benchctl.guard.guardian.report import Report
-from benchctl.guard.safe_state import Confirmation
 from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
 from benchctl.library import find

@@ -84,7 +84,8 @@ def test_a_current_that_rises_at_constant_voltage_stops_it(tmp_path: Path) -> No
 
     def run_away(rig: Rig) -> None:
         def answer() -> bytes:
-            return f"{0.02 + 0.1 * max(rig.clock.now() - 30.0, 0.0):.4f}\n".encode()
+            is_on = rig.run.interlock.reason is None
+            return f"{0.02 + 0.1 * is_on * max(rig.clock.now() - 30.0, 0.0):.4f}\n".encode()
 
         rig.taps.forge("supply", "MEAS:CURR?", answer)
 

@@ -40,6 +40,8 @@ LEASE_S = PATIENCE_S - BEAT_S
 ANSWER_S = 2 * PATIENCE_S
 # How long a guardian may take to leave, before it is left to itself.
 LEAVE_S = 5.0
+# One that was called and has nothing left to do is gone by then; others are not waited for.
+LET_GO_S = 0.5
 # Something that ends them again and again is no accident, and sooner or later ends both at a time.
 REPLACEMENTS = 5
 
@@ -74,6 +76,7 @@ class Guardianship:
         self._over = threading.Event()
         self._changing = threading.RLock()
         self._replaced = 0
+        self._is_called = False
         self._turn = _file_for_the_turn()
         self._orders = Orders(tuple(plan), str(report.absolute()), os.getpid(), str(self._turn), tuple(map(str, locks)))
         self._renewed_at = time.monotonic()
@@ -103,17 +106,32 @@ class Guardianship:
             guardian.exit_code(until - time.monotonic())
         self._turn.unlink(missing_ok=True)
 
-    def call(self, wait_s: float = LEAVE_S) -> bool:
-        """The bench is not known to be safe: let a guardian act. It tries on when this process has ended.
+    @property
+    def is_called(self) -> bool:
+        """Whether the guardians have been told to act."""
+        return self._is_called
+
+    def call(self, wait_s: float = LEAVE_S, is_given_up: Callable[[], bool] = lambda: False) -> bool:
+        """The bench is not known to be safe: let a guardian act, if that has not been said already. It tries on when
+        this process has ended.
 
         Returns:
-            Whether, within `wait_s`, it had every confirmation.
+            Whether, within `wait_s` and before waiting `is_given_up`, it had every confirmation.
         """
-        self._end()
+        if not self._is_called:
+            self._is_called = True
+            self._say(Word.CALL)
         until = time.monotonic() + wait_s
         while 0 not in (codes := self._exit_codes()) and None in codes and time.monotonic() < until:
+            if is_given_up():
+                break
             time.sleep(LOOK_S)
         return 0 in codes
+
+    def let_go(self) -> None:
+        """End the conversation with guardians that were called: the run ends, and they try on alone."""
+        self._end()
+        self.call(LET_GO_S)
 
     # -- the guardians -----------------------------------------------------------------------------------------
 
@@ -157,14 +175,20 @@ class Guardianship:
             self._interlock.open(GuardianLost("the guardian took over and made the bench safe"))
 
     def _end(self, *last_words: Word) -> None:
-        """Hang up, after these words. One that is being started is waited for: it may be the only one."""
+        """Hang up, after these words."""
+        self._say(*last_words)
+        for guardian in self._guardians:
+            guardian.hang_up()
+
+    def _say(self, *words: Word) -> None:
+        """Say these words to each, and nothing of the run's life any more. One that is being started is waited for: it
+        may be the only one."""
         self._over.set()
         with self._changing:
             for guardian in self._guardians:
                 with suppress(GuardianLost):
-                    for word in last_words:
+                    for word in words:
                         guardian.say(word)
-                guardian.hang_up()
 
     def _exit_codes(self) -> list[int | None]:
         return [guardian.exit_code(0.0) for guardian in self._guardians]

@@ -7,8 +7,9 @@ import os
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from enum import StrEnum
+from typing import Any
 
-from benchctl.instruments.safe_part import SafePart
+from benchctl.instruments.safe_part import OffReading, SafePart
 
 # A run that lives says so this often.
 BEAT_S = 0.25
@@ -25,8 +26,9 @@ class Word(StrEnum):
 
     READY = "ready"  # guardian to run: it watches from now on
     BEAT = "beat"  # run to guardian: it lives; guardian to run: heard
+    CALL = "call"  # run to guardian: the bench is not known to be safe, act
     DONE = "done"  # run to guardian: the bench is safe, leave
-    ACTING = "acting"  # guardian to run: it has lost its patience and makes the bench safe
+    ACTING = "acting"  # guardian to run: it makes the bench safe
 
 
 @dataclass(frozen=True)
@@ -61,9 +63,13 @@ class Orders:
         return cls(**{**data, "plan": tuple(plan), "locks": tuple(data["locks"])})
 
 
-def _part(data: dict[str, object]) -> SafePart:
-    as_tuples = {name: tuple(value) if isinstance(value, list) else value for name, value in data.items()}
-    return SafePart(**as_tuples)  # type: ignore[arg-type]
+def _part(data: dict[str, Any]) -> SafePart:
+    reading = data.pop("reading")
+    return SafePart(**_with_tuples(data), reading=None if reading is None else OffReading(**_with_tuples(reading)))
+
+
+def _with_tuples(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in data.items()}
 
 
 def lines_of(descriptor: int) -> Iterator[str]:

@@ -19,25 +19,28 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from types import FrameType
 
-from benchctl.guard.bench_lock import hold_if_free
+from benchctl.guard.bench_lock import LateLock
+from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.guardian.orders import Orders, Word, lines_of
 from benchctl.guard.guardian.report import Report
 from benchctl.guard.guardian.start import take_name
 from benchctl.guard.guardian.turn import Turn
 from benchctl.guard.guardian.wires import GuardianWire, load_pyvisa, needs_pyvisa
-from benchctl.guard.safe_state import Confirmation, all_confirmed, carry_out
+from benchctl.guard.safe_state import SafeState, carry_out
 from benchctl.instruments.safe_part import SafePart
 
 # A switch or an instrument that restarts is back within a minute or two.
 GIVE_UP_S = 300.0
 RETRY_PAUSE_S = 1.0
+# A link may be so slow that an answer takes longer than one waits at first.
+LONG_ANSWER_S = 10.0
 
 _SIGNALS = ("SIGTERM", "SIGINT", "SIGBREAK")
 
@@ -51,6 +54,7 @@ class Alarm:
 
 
 RUN_DIED = Alarm("the run has died")
+RUN_CALLS = Alarm("the run cannot confirm that everything is off")
 Inbox = SimpleQueue["str | Alarm"]
 
 
@@ -78,7 +82,7 @@ def stand_guard(orders: Orders, inbox: Inbox, turn: Turn) -> bool:
     patience_s: float | None = orders.patience_s
     while (alarm := _watch(inbox, patience_s)) is not None:
         _tell(Word.ACTING)
-        is_safe = turn.act_once(alarm.reason, partial(_act, orders, alarm))
+        is_safe = turn.act_once(alarm.reason, partial(_act, orders, alarm, inbox))
         if not alarm.run_may_live:
             return is_safe
         # A run that hangs can wake up and go on for an instant. The next thing heard of it, whatever it be, is dealt
@@ -98,27 +102,31 @@ def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
             return word
         if word == Word.DONE:
             return None
+        if word == Word.CALL:
+            return RUN_CALLS
         if patience_s is None:
             return Alarm("the run that had hung goes on", run_may_live=True)
         _tell(Word.BEAT)
 
 
-def _act(orders: Orders, alarm: Alarm) -> bool:
+def _act(orders: Orders, alarm: Alarm, inbox: Inbox) -> bool:
     """Make the bench safe, again and again until every instrument confirms it or there is no more hope."""
     report = Report(Path(orders.report))
     wires = {part.instrument: GuardianWire(part.address) for part in orders.plan}
     with ExitStack() as stack:
         for wire in wires.values():
             stack.callback(wire.close)
-        told = carry_out(orders.plan, wires, attempts=1)
         # What is on comes off first; only then is there time for words. A run that began now would lose its outputs.
-        stack.enter_context(hold_if_free([Path(path) for path in orders.locks]))
-        report.acting(alarm.reason)
+        state = SafeState(orders.plan, wires, attempts=1, tell=report.alarm)
+        told = state.carry_out(then=lambda: report.acting(alarm.reason))
+        lock = stack.enter_context(closing(LateLock(orders.locks)))
         report.acted(told, then="trying on")
         if not all_confirmed(told):
             if alarm.run_may_live:
                 _end_run(orders.run_pid)
-            told = _try_on(orders.plan, wires, told)
+            told, is_done = _try_on(orders.plan, wires, told, lock, inbox)
+            if is_done:
+                return True
             report.acted(told, then="giving up")
     return all_confirmed(told)
 
@@ -134,15 +142,40 @@ def _end_run(pid: int) -> None:
 
 
 def _try_on(
-    plan: Sequence[SafePart], wires: Mapping[str, GuardianWire], told: Sequence[Confirmation]
-) -> tuple[Confirmation, ...]:
+    plan: Sequence[SafePart],
+    wires: Mapping[str, GuardianWire],
+    told: tuple[Confirmation, ...],
+    lock: LateLock,
+    inbox: Inbox,
+) -> tuple[tuple[Confirmation, ...], bool]:
+    """Again, with more patience for slow links, until all is confirmed, hope is gone, or the run says that it is done.
+
+    Returns:
+        What the parts have come to, and whether the run has said that it is done.
+    """
     give_up_at = time.monotonic() + GIVE_UP_S
+    for wire in wires.values():
+        wire.answer_s = LONG_ANSWER_S
     while not all_confirmed(told) and time.monotonic() < give_up_at:
-        time.sleep(RETRY_PAUSE_S)
+        if _is_done(inbox):
+            return told, True
+        lock.take_if_free()
         missing = [part for part, confirmation in zip(plan, told, strict=True) if not confirmation.confirmed]
-        again = iter(carry_out(missing, wires))
+        again = iter(carry_out(missing, wires, attempts=1))
         told = tuple(confirmation if confirmation.confirmed else next(again) for confirmation in told)
-    return tuple(told)
+    return told, False
+
+
+def _is_done(inbox: Inbox) -> bool:
+    """Pause, and see whether the run says that it is done. What else is heard meanwhile is dealt with later."""
+    heard: list[str | Alarm] = []
+    end = time.monotonic() + RETRY_PAUSE_S
+    while Word.DONE not in heard and (left_s := end - time.monotonic()) > 0:
+        with suppress(Empty):
+            heard.append(inbox.get(timeout=left_s))
+    for word in heard:
+        inbox.put(word)
+    return Word.DONE in heard
 
 
 def _listen_to_signals(inbox: Inbox) -> None:

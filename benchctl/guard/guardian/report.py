@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from benchctl.archive.evidence.chain import last_hash, sealed
 from benchctl.file_lock import try_lock
-from benchctl.guard.safe_state import Confirmation, all_confirmed
+from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.outlet import outputs_that_never_fail, wait_for_outputs
 
 # What is not off yet is tried again; a terminal that stands still must not hold that up.
@@ -33,6 +33,10 @@ class Report:
         """The guardian begins to make the bench safe."""
         self._add("acting", reason=reason)
         _say(f"guardian: {reason}; making the bench safe")
+
+    def alarm(self, confirmation: Confirmation) -> None:
+        """A part has failed, or is late; it is tried on."""
+        _say(f"guardian: {confirmation.alarm}", alarming=True)
 
     def acted(self, confirmations: Sequence[Confirmation], *, then: str) -> None:
         """What came of it; `then` says what the guardian does if the bench is not safe."""
@@ -55,6 +59,16 @@ class Report:
             cut_off = b"" if written.endswith(b"\n") or not written else b"\n"
             file.write(cut_off + line + b"\n")
             os.fsync(file.fileno())
+
+
+def last_confirmations(path: Path) -> Sequence[Confirmation]:
+    """What the guardian reported last of each part; nothing where there is no such report."""
+    try:
+        lines = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+        told = next(line["instruments"] for line in reversed(lines) if "instruments" in line)
+        return [Confirmation(**each) for each in told]
+    except (OSError, ValueError, KeyError, TypeError, StopIteration):
+        return []
 
 
 def _wait_for(file: BinaryIO) -> None:

@@ -1,11 +1,13 @@
 """The guardian's own way to an instrument: one new link, one message, one line.
 
-No session, no recovery: a link that fails is dropped, and the next message opens another. Raw sockets need nothing but
+No session, little recovery: a link that fails is dropped, and the next message opens another. A link that worked and is
+closed now is replaced at once. Raw sockets need nothing but
 the standard library; for any other address pyvisa is imported, once it is sure that it is needed.
 """
 
 from __future__ import annotations
 
+import select
 import socket
 import threading
 import time
@@ -45,6 +47,7 @@ class GuardianWire:
         self._address = address
         self._link: Link | None = None
         self._lock = threading.Lock()
+        self.answer_s = ANSWER_S
 
     def command_urgently(self, text: str) -> None:
         """Send one message.
@@ -62,7 +65,7 @@ class GuardianWire:
             InstrumentError: no answer came.
         """
         with self._lock:
-            return self._on_link(lambda link: _ask(link, text))
+            return self._on_link(lambda link: _ask(link, text, self.answer_s))
 
     def close(self) -> None:
         """Drop the link."""
@@ -71,6 +74,17 @@ class GuardianWire:
 
     def _on_link(self, exchange: Callable[[Link], str | None]) -> str:
         """Exchange on the link that stands, or on a new one; after a failure there is none, so no answer is stale."""
+        stood = self._link is not None
+        try:
+            return self._once(exchange)
+        except ConnectionLost:  # some instruments close a link after an answer, or after a pause
+            if not stood:
+                raise
+        return self._once(exchange)
+
+    def _once(self, exchange: Callable[[Link], str | None]) -> str:
+        if not self._is_sound():
+            self._drop()
         try:
             if self._link is None:
                 self._link = _open(self._address)
@@ -78,6 +92,16 @@ class GuardianWire:
         except InstrumentError:
             self._drop()
             raise
+
+    def _is_sound(self) -> bool:
+        """Whether there is a link that is not closed and has no answer on it that nobody waits for.
+
+        The first write into one that the peer has closed would be taken by the system, and lost.
+        """
+        try:
+            return self._link is not None and not self._link.has_waiting()
+        except InstrumentError:
+            return False
 
     def _drop(self) -> None:
         link, self._link = self._link, None
@@ -120,8 +144,18 @@ class RawSocketLink:
         """Nothing: a link of the guardian's is dropped when it fails."""
 
     def has_waiting(self) -> bool:
-        """Nothing that is looked for here."""
-        return False
+        """Whether bytes have arrived that nobody asked for; raises ConnectionLost where the peer has closed."""
+        if not select.select([self._socket], [], [], 0.0)[0]:
+            return False
+        if not self._peek():
+            raise ConnectionLost("the instrument closed the connection")
+        return True
+
+    def _peek(self) -> bytes:
+        try:
+            return self._socket.recv(1, socket.MSG_PEEK)
+        except OSError as error:
+            raise ConnectionLost(f"reading: {error}") from error
 
     def close(self) -> None:
         """Close for good."""
@@ -145,9 +179,9 @@ def _raw_socket(address: str) -> SocketAddress | None:
     return None
 
 
-def _ask(link: Link, text: str) -> str:
+def _ask(link: Link, text: str, answer_s: float) -> str:
     link.send(_message(text))
-    deadline = time.monotonic() + ANSWER_S
+    deadline = time.monotonic() + answer_s
     received = b""
     while not received.endswith(b"\n"):
         if len(received) > _LINE_BYTES or time.monotonic() >= deadline:

@@ -99,7 +99,7 @@ def test_a_guardian_that_is_called_makes_the_bench_safe_and_says_so(begin: Begin
 
 
 def test_a_guardian_that_is_called_in_a_hurry_acts_while_nobody_waits(begin: Begin, supply: Switch) -> None:
-    assert begin().call(wait_s=0.0) is False
+    assert begin().call(DEADLINE_S, lambda: True) is False
     assert supply.told_off.wait(DEADLINE_S)
 
 

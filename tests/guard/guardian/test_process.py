@@ -7,13 +7,14 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from benchctl.guard.guardian.start import start_process
-from benchctl.instruments.safe_part import SafePart
+from benchctl.instruments.safe_part import OffReading, SafePart
 from tests.guard.switches import DEADLINE_S, Switch, guardian
 
 HAPPENS_SOON_S = 0.2
@@ -190,6 +191,53 @@ def test_an_instrument_that_did_not_obey_is_told_again_until_it_confirms(switch:
     assert not supply.is_on
     assert [line["event"] for line in lines(report)] == ["acting", "unsafe", "safe"]
     assert said.rstrip().endswith("every instrument confirms it")
+
+
+def test_a_run_that_calls_is_told_when_the_bench_is_safe_and_need_not_have_died(
+    switch: MakeSwitch, report: Path
+) -> None:
+    supply = switch()
+    with guardian([supply.part], report) as process:
+        process.say("call")
+        assert process.hear() == "acting"
+        code, said = process.end()
+    assert not supply.is_on
+    assert code == 0
+    assert "the run cannot confirm that everything is off" in said
+
+
+def test_what_fails_is_told_at_once_with_what_to_do_by_hand_while_a_silent_one_is_waited_for(
+    switch: MakeSwitch, report: Path
+) -> None:
+    silent, supply = switch("generator", deaf=True), switch("supply", sticks=10**6)
+    with guardian([silent.part, supply.part], report) as process:
+        process.say("call")
+        said = process.hear_said("guardian: NOT SAFE")
+    first = next(line for line in said.splitlines() if "NOT YET CONFIRMED" in line)
+    assert first == (
+        "guardian: NOT YET CONFIRMED: supply: output off (it answers '1' to OUTP?)."
+        " By hand, now: open the switch in the supply lead, or switch the supply off at its front panel."
+    )
+    assert "NOT YET CONFIRMED: generator: output off (no answer yet)" in said
+
+
+def test_a_run_that_is_done_after_all_ends_the_attempts_without_another_word(switch: MakeSwitch, report: Path) -> None:
+    with guardian([switch(sticks=10**6).part], report) as process:
+        process.say("call")
+        process.hear_said("(trying on)")
+        process.say("done")
+        code, said = process.end()
+    assert code == 0
+    assert "giving up" not in said
+
+
+def test_a_supply_that_says_it_is_off_is_not_believed_while_it_gives_current(switch: MakeSwitch, report: Path) -> None:
+    """OUTP? is answered 0, and so is what asks for volts and amperes, with one number where there should be two."""
+    part = replace(switch().part, reading=OffReading(("MEAS:VOLT?;:MEAS:CURR?",), 0.1))
+    with guardian([part], report) as process:
+        process.hang_up()
+        said = process.hear_said("(trying on)")
+    assert "it says that it is off, and answers '0' where its current was asked for" in said
 
 
 def test_a_run_folder_that_is_gone_keeps_nothing_on(switch: MakeSwitch, tmp_path: Path) -> None:

@@ -104,8 +104,36 @@ def test_after_a_failure_the_next_question_goes_out_on_a_new_link_so_no_answer_i
     wire = meet(answering(b"1"), answering(b"0\n"))  # the first answer comes half
     with pytest.raises(NoAnswer):
         wire.ask_urgently("OUTP?")
-    monkeypatch.setattr(wires, "ANSWER_S", 30.0)
+    wire.answer_s = 30.0
     assert wire.ask_urgently("OUTP?") == "0"
+
+
+def answering_and_closing(link: socket.socket) -> None:
+    link.recv(100)
+    link.sendall(b"0\n")
+    link.close()
+
+
+def test_a_link_that_the_peer_closes_after_an_answer_is_replaced_at_once(meet: Callable[..., GuardianWire]) -> None:
+    wire = meet(answering_and_closing, answering_and_closing)
+    assert wire.ask_urgently("OUTP?") == "0"
+    assert wire.ask_urgently("MEAS:CURR?") == "0"
+
+
+def test_an_answer_that_came_twice_does_not_answer_the_next_question(meet: Callable[..., GuardianWire]) -> None:
+    again, sent = threading.Event(), threading.Event()
+
+    def answering_twice(link: socket.socket) -> None:
+        answering(b"0\n")(link)
+        again.wait(30.0)
+        link.sendall(b"0\n")
+        sent.set()
+
+    wire = meet(answering_twice, answering(b"1\n"))
+    assert wire.ask_urgently("OUTP?") == "0"
+    again.set()
+    assert sent.wait(30.0)
+    assert wire.ask_urgently("OUTP?") == "1"
 
 
 def test_where_nobody_listens_the_address_is_named() -> None:
@@ -142,6 +170,9 @@ def test_any_other_address_is_reached_as_the_run_reaches_it(monkeypatch: pytest.
             assert deadline > time.monotonic()
             interrupt()
             return b"OFF\n"
+
+        def has_waiting(self) -> bool:
+            return False
 
         def close(self) -> None:
             pass

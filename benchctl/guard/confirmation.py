@@ -1,0 +1,43 @@
+"""What an instrument says of its part of the safe state, and what a person does where it does not confirm."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+# What a person does about an instrument that does not confirm, by its name in the bench file.
+_BY_HAND = {
+    "generator": "pull its lead out of the amplifier's input",
+    "supply": "open the switch in the supply lead, or switch the supply off at its front panel",
+    "load": "touch no load lead before generator and supply are off; then switch the load off at its front panel",
+}
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """What one instrument says of its part of the safe state."""
+
+    instrument: str
+    part: str
+    confirmed: bool
+    detail: str = ""
+
+    @property
+    def by_hand(self) -> str:
+        """What a person does about this part; nothing where it is confirmed."""
+        return "" if self.confirmed else _BY_HAND.get(self.instrument, "switch it off at its front panel")
+
+    @property
+    def alarm(self) -> str:
+        """What a person is told at once, while attempts go on."""
+        why = f" ({self.detail})" if self.detail else ""
+        return f"NOT YET CONFIRMED: {self.instrument}: {self.part}{why}. By hand, now: {self.by_hand}."
+
+    def __str__(self) -> str:
+        state = "confirmed" if self.confirmed else f"NOT CONFIRMED ({self.detail})"
+        return f"{self.instrument}: {self.part}: {state}"
+
+
+def all_confirmed(confirmations: Sequence[Confirmation]) -> bool:
+    """Whether every instrument confirmed its part."""
+    return all(confirmation.confirmed for confirmation in confirmations)

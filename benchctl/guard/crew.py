@@ -1,0 +1,180 @@
+"""Carries out one part of the safe state, in a thread of its own: command, ask, look at the current, and again.
+
+So an instrument that does not answer holds up none of the others. Nothing here waits longer than its wire does.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from benchctl.errors import BenchctlError
+from benchctl.guard.confirmation import Confirmation
+from benchctl.instruments.safe_part import SafePart
+
+# The parts have an order, but only so much patience with each other. A command takes a millisecond on a link that
+# stands; one that needs longer is waiting for an instrument that may never answer.
+STEP_ASIDE_S = 0.1
+# In a dry run every message is answered, or known not to be, at once; a busy computer must not change the order.
+DRY_PATIENCE_S = 30.0
+# The current of an output that was switched off falls within milliseconds, unless the supply lets its voltage down
+# slowly. It is looked at this often, a second in all, before the part is told to go off once more.
+LOOK_EVERY_S = 0.1
+LOOKS = 10
+
+
+class Wire(Protocol):
+    """Reaches one instrument, past everything else that goes on with it."""
+
+    def command_urgently(self, text: str) -> None:
+        """Send one message."""
+
+    def ask_urgently(self, text: str) -> str:
+        """Send one question and return its answer."""
+
+
+class Crew:
+    """Carries out one part.
+
+    Args:
+        part: what is to be done.
+        wire: reaches its instrument.
+        turn: shared by the parts of one instrument: of several messages the first may choose an output for the others,
+            and no part may choose for another.
+        is_over: whether nobody waits for the confirmation any more.
+        attempts: how often an instrument that does not confirm is told and asked.
+        is_paced: whether time passes only where somebody lets it pass, by `go_on`; it is real time otherwise.
+    """
+
+    def __init__(  # noqa: PLR0917 - what a part needs
+        self,
+        part: SafePart,
+        wire: Wire,
+        turn: threading.Lock,
+        is_over: Callable[[], bool],
+        attempts: int,
+        is_paced: bool,
+    ) -> None:
+        self._part = part
+        self._wire = wire
+        self._turn = turn
+        self._is_over = is_over
+        self._attempts = attempts
+        self._is_paced = is_paced
+        self._trouble = "not waited for"
+        self._confirmed = False
+        self._may_look_again = threading.Event()
+        self.siblings: Sequence[Crew] = ()  # the other parts of the same instrument
+        self.commanded = threading.Event()
+        self.may_ask = threading.Event()
+        self.was_answered = threading.Event()  # so that the next part may ask
+        self.rests = threading.Event()  # it waits for a current to fall
+        self.finished = threading.Event()
+
+    @property
+    def instrument(self) -> str:
+        """Whose part it is."""
+        return self._part.instrument
+
+    @property
+    def confirmation(self) -> Confirmation:
+        """What has come of it so far."""
+        detail = "" if self._confirmed else self._trouble
+        return Confirmation(self._part.instrument, self._part.what, self._confirmed, detail)
+
+    def start(self) -> None:
+        """Begin, in a thread if there is one to be had."""
+        try:
+            threading.Thread(target=self._work, name=f"safe state: {self._part.instrument}", daemon=True).start()
+        except RuntimeError:  # out of threads, or the interpreter is on its way out: one part after the other then
+            self._is_paced = False
+            self.may_ask.set()
+            self._work()
+
+    def go_on(self) -> None:
+        """Time has passed: look at the current again. Returns once it has, as far as the wire answers."""
+        self.was_answered.clear()
+        self.rests.clear()
+        self._may_look_again.set()
+        self.was_answered.wait(DRY_PATIENCE_S)
+
+    def _work(self) -> None:
+        try:
+            self._trouble = self._command() or "no answer yet"
+            self.commanded.set()
+            self.may_ask.wait()
+            for sibling in self.siblings:  # no question about one output holds up the command for another
+                sibling.commanded.wait(STEP_ASIDE_S)
+            self._confirm()
+        finally:
+            self.finished.set()
+            self.was_answered.set()
+
+    def _confirm(self) -> None:
+        """Ask for confirmation; where it is refused, command and ask again."""
+        for attempt in range(self._attempts):
+            if self._is_over():
+                return
+            if attempt:
+                self._trouble = self._command() or self._trouble
+            refusal = self._refusal()
+            if not refusal:
+                self._confirmed = True
+                return
+            self._trouble = refusal
+
+    def _refusal(self) -> str:
+        """What speaks against the part being off, or nothing: its word, and then its current."""
+        return self._ask(self._part.question, self._part.refusal) or self._refusal_by_reading()
+
+    def _refusal_by_reading(self) -> str:
+        reading = self._part.reading
+        if reading is None:
+            return ""
+        for look in range(LOOKS):
+            if look and not self._let_time_pass():
+                break
+            refusal = self._ask(reading.question, reading.refusal)
+            if not refusal:
+                return ""
+            self._trouble = refusal
+        return self._trouble
+
+    def _let_time_pass(self) -> bool:
+        """Rest until it is time for another look; whether anybody still waits for it."""
+        if not self._is_paced:
+            time.sleep(LOOK_EVERY_S)
+            return not self._is_over()
+        self._may_look_again.clear()
+        self.rests.set()
+        self.was_answered.set()
+        self._may_look_again.wait()
+        return not self._is_over()
+
+    def _command(self) -> str:
+        """Send the commands; return what went wrong, or nothing."""
+        try:
+            with self._turn:
+                for message in self._part.commands:
+                    self._wire.command_urgently(message)
+        except Exception as error:  # noqa: BLE001 - not even a fault of the program may keep the other parts waiting
+            return _what(error)
+        return ""
+
+    def _ask(self, messages: Sequence[str], refusal: Callable[[str], str]) -> str:
+        """Ask, and return what speaks against the part being off, or nothing."""
+        *before, question = messages
+        try:
+            with self._turn:
+                for message in before:
+                    self._wire.command_urgently(message)
+                answer = self._wire.ask_urgently(question)
+        except Exception as error:  # noqa: BLE001 - what cannot be confirmed is said, whatever the cause
+            return _what(error)
+        return refusal(answer)
+
+
+def _what(error: Exception) -> str:
+    return error.message if isinstance(error, BenchctlError) else f"fault of the program: {error!r}"
