@@ -95,7 +95,8 @@ def test_an_output_that_is_not_what_goes_in_times_the_gain_stops_the_run_at_a_lo
         with pytest.raises(InstrumentsDisagree, match=r"output voltage of B: the oscilloscope shows"):
             bench.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0))
         assert not bench.events("search")
-        assert bench.taps.to("generator")[-1] in {"OUTP OFF", "SOUR:FREQ 1000.00000000"}
+        told = [text for role, text in bench.taps.commands() if role == "generator"]
+        assert told[-1] in {"OUTP OFF", "SOUR:FREQ 1000.00000000"}
         assert not bench.plant.drive.output_on
 
 
