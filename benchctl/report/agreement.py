@@ -14,7 +14,8 @@ from benchctl.report.tables import Cell, Table, heads
 
 _ROOM = (
     "Room: what the uncertainties of both leave, the times at which they were read, a clamp's zero and the leads. The "
-    "gain of the amplifier file is taken to be right within 3 dB."
+    "gain of the amplifier file is taken to be right within 3 dB. A record of another frequency than the generator "
+    "is set to gives no figures."
 )
 _ALONE = "Nothing in this run can show whether these are wrong."
 
@@ -58,7 +59,7 @@ def _subject(comparison: Comparison) -> str:
 
 
 def _pair_row(found: Sequence[Comparison]) -> tuple[Cell, ...]:
-    worst = max(found, key=_part_of_room)
+    worst = min(found, key=_left)
     wrong = len(contradictions(found))
     outcome = Cell("agree", "passes") if not wrong else Cell(f"contradict, {wrong} of {len(found)} times", "fails")
     return (
@@ -67,20 +68,22 @@ def _pair_row(found: Sequence[Comparison]) -> tuple[Cell, ...]:
         *(Cell(f"{sight.who} {render(sight.value, worst.unit)}") for sight in (worst.first, worst.second)),
         Cell(str(len(found)), "number"),
         Cell(render(abs(worst.difference), worst.unit, digits=3), "number"),
-        Cell(render(_room(worst), worst.unit, digits=3), "number"),
+        Cell("" if (room := _room(worst)) is None else render(room, worst.unit, digits=3), "number"),
         outcome,
     )
 
 
-def _room(comparison: Comparison) -> float:
-    """On the side to which they are apart."""
+def _room(comparison: Comparison) -> float | None:
+    """On the side to which they are apart; None where that side has no end."""
     end = comparison.at_least if comparison.difference < 0.0 else comparison.at_most
-    return abs(end) if end is not None else float("inf")
+    return None if end is None else abs(end)
 
 
-def _part_of_room(comparison: Comparison) -> float:
-    room = _room(comparison)
-    return abs(comparison.difference) / room if room else float("inf")
+def _left(comparison: Comparison) -> float:
+    """How much room is left to the nearer end, as a part of what was seen; below nothing where they contradict."""
+    low, high, apart = comparison.at_least, comparison.at_most, comparison.difference
+    left = ([apart - low] if low is not None else []) + ([high - apart] if high is not None else [])
+    return min(left, default=0.0) / max(abs(comparison.first.value), abs(comparison.second.value), 1e-12)
 
 
 def _alone_table(bench: Bench, compared: Sequence[Comparison]) -> Table:

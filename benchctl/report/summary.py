@@ -8,6 +8,7 @@ from typing import Any
 from benchctl.archive.changes import Change, Place
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.figure import Figure
+from benchctl.report.agreement import contradictions_in_words
 from benchctl.report.comparison import Comparison, compare, significance_of, unlike
 from benchctl.report.ending import ending_of
 from benchctl.report.front import date_of
@@ -32,6 +33,7 @@ def summary_of(story: Story) -> dict[str, Any]:
         "unconfirmed": [vars(part) for part in ending.unconfirmed],
         "verdict": overall.word,
         "verdicts": {verdict: _count(story, verdict) for verdict in ("passes", "fails", "inconclusive")},
+        "contradictions": contradictions_in_words(story),
         "power": [each for row in power_rows(story.entries, story.amplifier) for each in _power(row)],
         "missing": list(story.missing),
     }
@@ -71,6 +73,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "bound": figure.bound,
         "verdict": figure.verdict,
         "capture": figure.capture,
+        "contradiction": figure.contradiction,
     }
 
 

@@ -263,12 +263,12 @@ def test_an_oscilloscope_that_dies_in_a_measurement_ends_the_run_on_a_safe_bench
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, "set: {load: 4 ohm, frequency: 1 kHz}", BURST)) as bench:
         taken: list[str] = []
 
-        def die_at_the_second_record(role: str, text: str) -> None:
+        def die_at_the_third_record(role: str, text: str) -> None:
             taken.extend([text] if text == "SING" else [])
-            if len(taken) == 2:
+            if len(taken) == 3:  # the first two are of the amplifier at idle
                 bench.taps.kill("oscilloscope")
 
-        bench.taps.on_send.append(die_at_the_second_record)
+        bench.taps.on_send.append(die_at_the_third_record)
         outcome = bench.execute()
         assert journal_ends_safe(bench)
     assert outcome.exit_code == 5

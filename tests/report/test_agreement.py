@@ -11,6 +11,7 @@ from benchctl.report.ending import ending_of
 from benchctl.report.page import report_page
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.story import Story, read_story
+from benchctl.report.summary import summary_of
 from benchctl.report.verdicts import overall_of
 from tests.report.conftest import Event, rewrite
 from tests.report.pages import Page
@@ -85,7 +86,23 @@ def test_a_contradiction_stands_at_the_head_of_the_page_and_takes_its_verdicts(f
     assert "Instruments contradict each other" in page.text
     assert "second unit in parallel" in page.text
     assert overall_of(story, ending_of(story)).word in {"Inconclusive", "Fails"}
+    (said,) = summary_of(story)["contradictions"]
+    assert "second unit in parallel" in said
     (idle,) = (figure for entry in story.entries for figure in entry.figures if figure.name == "idle_current")
     assert idle.verdict == "inconclusive"
     both = [row for row in rows(story, "Seen by two") if row[0] == "supply current" and "clamp" in row[3]]
     assert [row[-1] for row in both] == ["contradict, 1 of 2 times"]
+
+
+def test_of_several_occasions_the_one_with_the_least_room_left_stands(story: Story) -> None:
+    """More power out than in has one end only; of a low level most room is left, so the highest power stands."""
+    (power,) = (row for row in rows(story, "Seen by two") if row[0] == "power")
+    given = [
+        figure.value
+        for entry in story.entries
+        for figure in entry.figures
+        if (figure.name, figure.channel) == ("continuous_power", "total")
+    ]
+    assert power[2].startswith("the outputs give")
+    assert float(power[2].split()[-2]) > 0.01 * max(given)
+    assert "unreadable" not in " ".join(power)

@@ -114,11 +114,27 @@ def test_a_clamp_that_nobody_zeroed_contradicts_nothing_at_idle() -> None:
 
 
 def test_leads_take_a_part_of_the_supplys_voltage_and_add_nothing() -> None:
-    drooped, raised = (
-        {"idle": record(supply_voltage=trace(sine(0.01, volts), 40.0, noise=1))} for volts in (12.8, 16.9)
+    drooped, raised, halved = (
+        {"idle": record(supply_voltage=trace(sine(0.01, volts), 40.0, noise=1))} for volts in (12.8, 16.9, 7.2)
     )
     assert wrong("idle", drooped, readings(1.6, count=4), IDLE) == set()
     assert wrong("idle", raised, readings(1.6, count=4), IDLE) == {"supply voltage"}
+    assert wrong("idle", halved, readings(1.6, count=4), IDLE) == {"supply voltage"}
+
+
+def test_what_warms_between_a_reading_and_a_record_contradicts_nothing() -> None:
+    """2 % of the current, of instruments without any error of their own."""
+    exact = IdleContext()
+    for amperes, expected in ((20.3, set()), (21.0, {"supply current"})):
+        capture = {"idle": record(supply_current=trace(sine(0.0, amperes), 80.0, "A", bits=14))}
+        assert wrong("idle", capture, readings(20.0, count=4), exact) == expected
+
+
+def test_readings_of_a_tone_too_short_for_a_slow_supply_are_compared_with_nothing() -> None:
+    """A second of full power, of which a supply that reads every two seconds shows nothing but the idle current."""
+    stale = readings(1.6, count=4)
+    found = comparisons("continuous", {"continuous": steady(volts=20.0)}, stale, CONTINUOUS)
+    assert [each for each in found if each.first.who == "the supply reads"] == []
 
 
 def test_a_supply_that_averages_for_two_seconds_is_waited_for() -> None:
@@ -195,9 +211,9 @@ def test_two_channels_with_the_same_codes_are_one() -> None:
 # -- heat -------------------------------------------------------------------------------------------------------
 
 
-def soaked(first_c: float, last_c: float) -> set[str]:
-    """Ten minutes of 20 A x 14.4 V less two times 25 W: 238 W of heat on 0.5 K/W with 500 s make 83 K, closed form."""
-    count = 601
+def soaked(first_c: float, last_c: float, count: int = 601) -> set[str]:
+    """Seconds of 20 A x 14.4 V less two times 25 W: 238 W of heat on 0.5 K/W with 500 s make 83 K after ten
+    minutes, closed form."""
     temperatures = np.linspace(first_c, last_c, count)
     read = {"time": list(range(count)), "heatsink": list(temperatures), **readings(20.0, count=count)}
     context = SoakContext(
@@ -215,6 +231,11 @@ def soaked(first_c: float, last_c: float) -> set[str]:
 @pytest.mark.parametrize(("first_c", "last_c"), [(25.0, 25.0), (25.0, 25.2), (0.0, 0.0), (-25.0, -60.0)])
 def test_a_heatsink_that_never_moves_under_load_is_no_heatsink(first_c: float, last_c: float) -> None:
     assert soaked(first_c, last_c) == {"heatsink temperature"}
+
+
+def test_a_drive_too_short_to_warm_anything_tells_nothing_of_a_sensor() -> None:
+    """Twenty seconds of the same 238 W make 119 K (1 - exp(-20 / 500)), 4.7 K: within what sensors lag."""
+    assert soaked(25.0, 25.0, count=21) == set()
 
 
 @pytest.mark.parametrize(("first_c", "last_c"), [(25.0, 60.0), (25.0, 36.0), (70.0, 68.0)])
