@@ -133,8 +133,8 @@ def test_the_same_faults_end_the_same_run_alike(tmp_path: Path) -> None:
     folders = [ended.result.folder for ended in (dry_run(tmp_path, *faults) for _ in range(2)) if ended.result]
     for file in ("figures.csv", "trend.csv"):
         assert (folders[0] / file).read_bytes() == (folders[1] / file).read_bytes()
-    # The ports are the system's, and each line's hash follows from what stands in those before it.
-    ports_and_hashes = re.compile(r'::[0-9]+::|, "hash": "[0-9a-f]+"')
+    # The ports are the system's, and each line's hash follows from the lines before it.
+    ports_and_hashes = re.compile(r'::[0-9]+::|, "(hash|before)": "[0-9a-f]+"')
     journals = [ports_and_hashes.sub("", (folder / "journal.jsonl").read_text()) for folder in folders]
     assert journals[0] == journals[1]
 
