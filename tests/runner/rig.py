@@ -37,6 +37,7 @@ Edits = Mapping[str, str]
 Event = Mapping[str, Any]
 _D = TypeVar("_D", bound=Document)
 
+FEED = "OUTP:PROT:WDOG:RES"  # of the workshop's supply
 POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
 POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
 
@@ -143,6 +144,11 @@ class Rig:
         """As before the first step: every instrument prepared, the guard watching."""
         prepare(self.run)
         self.run.guard.start()
+
+    def commands(self) -> list[tuple[str, str]]:
+        """What changes something, in the order of all wires: the steps' own words. The guard feeds the supply's
+        watchdog whenever it is due, and a step knows nothing of that."""
+        return [(role, text) for role, text in self.taps.commands() if text != FEED]
 
     def do(self, *steps: StepBase) -> None:
         """Perform steps one by one."""

@@ -53,7 +53,7 @@ def levels_set_v(bench: Rig) -> list[float]:
 
 def told(bench: Rig, role: str) -> list[str]:
     """The commands that an instrument got, without questions."""
-    return [text for to, text in bench.taps.commands() if to == role]
+    return [text for to, text in bench.commands() if to == role]
 
 
 def burst_levels_v(bench: Rig) -> list[float]:
@@ -70,7 +70,7 @@ def test_power_on_is_supply_then_turn_on_lead_then_idle(bench: Rig) -> None:
     bench.taps.sent.clear()
     began_s = bench.clock.now()
     bench.do(POWER_ON)
-    switched = [text for role, text in bench.taps.commands() if role == "supply" and "OUTP ON" in text]
+    switched = [text for role, text in bench.commands() if role == "supply" and "OUTP ON" in text]
     assert switched == ["INST:NSEL 1;:OUTP ON", "INST:NSEL 2;:OUTP ON"]
     assert bench.clock.now() - began_s >= 2.0  # the amplifier's turn-on delay
     assert bench.run.read("supply_current") == pytest.approx(1.6, abs=0.4)  # the plate's idle current
@@ -82,7 +82,7 @@ def test_power_on_limits_each_output_before_it_goes_on_and_sets_nothing_else(ben
     bench.taps.sent.clear()
     bench.do(POWER_ON)
     main, lead = "INST:NSEL 1;", "INST:NSEL 2;"
-    assert [(role, text) for role, text in bench.taps.commands() if role != "oscilloscope"] == [
+    assert [(role, text) for role, text in bench.commands() if role != "oscilloscope"] == [
         ("generator", "OUTP OFF"),
         ("supply", main + ":SOUR:VOLT:PROT 16.0000;:SOUR:VOLT:PROT:STAT ON"),
         ("supply", main + ":SOUR:CURR:PROT 99.0000;:SOUR:CURR:PROT:STAT ON"),
@@ -107,13 +107,13 @@ def test_power_on_protects_as_the_sequence_asks_where_it_does(bench: Rig) -> Non
 def test_power_on_begins_without_a_signal(bench: Rig) -> None:
     bench.taps.sent.clear()
     bench.do(POWER_ON)
-    assert bench.taps.commands()[0] == ("generator", "OUTP OFF")
+    assert bench.commands()[0] == ("generator", "OUTP OFF")
     assert "OUTP ON" not in bench.taps.to("generator")
 
 
 def test_power_off_is_turn_on_lead_then_supply_then_load(ready: Rig) -> None:
     ready.do(PowerOff())
-    assert ready.taps.commands() == [
+    assert ready.commands() == [
         ("generator", "OUTP OFF"),
         ("supply", "INST:NSEL 2;:OUTP OFF"),
         ("supply", "INST:NSEL 1;:OUTP OFF"),
@@ -240,7 +240,7 @@ def test_a_load_is_switched_without_a_signal(ready: Rig) -> None:
     ready.do(Set(level_v=0.1))
     ready.taps.sent.clear()
     ready.do(Set(load_ohm=2.0))
-    assert ready.taps.commands() == [
+    assert ready.commands() == [
         ("generator", "OUTP OFF"),
         ("load", "ROUT:OPEN (@101,102,103,104)"),
         ("load", "ROUT:CLOS (@103,104)"),
@@ -254,7 +254,7 @@ def test_a_load_that_is_connected_already_is_left_alone(ready: Rig) -> None:
 
 def test_load_comes_first_and_level_last(ready: Rig) -> None:
     ready.do(Set(load_ohm=2.0, frequency_hz=2e3, level_v=0.1))
-    sent = [text for _, text in ready.taps.commands()]
+    sent = [text for _, text in ready.commands()]
     assert sent.index("ROUT:CLOS (@103,104)") < sent.index("SOUR:FREQ 2000.000000") < sent.index("OUTP ON")
 
 
@@ -262,7 +262,7 @@ def test_a_hold_leaves_everything_as_it_is_for_its_time(ready: Rig) -> None:
     began_s = ready.clock.now()
     ready.do(Hold(for_s=100.0))
     assert ready.clock.now() == pytest.approx(began_s + 100.0)
-    assert ready.taps.commands() == []
+    assert ready.commands() == []
 
 
 def test_cooling_ends_as_soon_as_the_heatsink_is_cool_enough(ready: Rig) -> None:
@@ -271,7 +271,7 @@ def test_cooling_ends_as_soon_as_the_heatsink_is_cool_enough(ready: Rig) -> None
     ready.taps.forge("thermometer", "(@101)", lambda: next(warm))
     ready.do(Cool(heatsink=below(45.0, "degC"), timeout_s=600.0))
     assert ready.clock.now() - began_s < 20.0
-    assert ready.taps.commands()[0] == ("generator", "OUTP OFF")  # it cools undriven
+    assert ready.commands()[0] == ("generator", "OUTP OFF")  # it cools undriven
 
 
 def test_cooling_that_takes_longer_than_its_timeout_ends_the_run(ready: Rig) -> None:
