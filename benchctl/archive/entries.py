@@ -60,7 +60,8 @@ class FiguresEntry:
             first = error.errors()[0]
             place = ".".join(str(part) for part in first["loc"])
             raise ArchiveError(
-                f"journal event {event['number']} is no figures event: {place}: {first['msg']}"
+                f"journal event {event['number']} is no figures event: {place}: {first['msg']}",
+                advice="Put journal.jsonl back as the run left it, from a copy.",
             ) from error
 
     def fields(self) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from benchctl.archive.files import write_whole
 from benchctl.report.comparison import RULE, Comparison, changes_table, compare, runs_table, step_tables, unlike
-from benchctl.report.front import Box
+from benchctl.report.front import Box, evidence_boxes
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.differences import difference_pictures
 from benchctl.report.printed import printed
@@ -62,5 +62,6 @@ def _boxes(stories: Sequence[Story]) -> Iterator[Box]:
         text = f"What should be alike and is not: {', '.join(differ)}. A difference may come from that."
         yield Box("The runs were not made alike", "untold", (text,))
     for story in stories:
+        yield from evidence_boxes(story.findings, where=f": {story.name}")
         if story.missing:
             yield Box(f"Missing from {story.name}", "untold", items=story.missing)

@@ -28,7 +28,7 @@ class Box:
 def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
     yield from _safety(story, ending)
-    yield from _evidence(story.findings)
+    yield from evidence_boxes(story.findings)
     if wrong := contradictions_in_words(story):
         text = "Figures that rest on this keep their values and have no verdict."
         yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
@@ -62,14 +62,17 @@ def _safety(story: Story, ending: Ending) -> Iterator[Box]:
         )
 
 
-def _evidence(findings: Findings) -> Iterator[Box]:
+def evidence_boxes(findings: Findings, where: str = "") -> Iterator[Box]:
+    """What was changed after the run, accepted, or cannot be told; `where` names the run, if there are several."""
     if findings.changed:
         text = "The run folder is not as the run left it. What the page says of these may not be what was measured."
-        yield Box("Changed after the run wrote it", "fails", (text,), findings.changed)
+        yield Box(f"Changed after the run wrote it{where}", "fails", (text,), findings.changed)
     if findings.accepted:
-        yield Box("Inputs changed between two parts of the run, and accepted", "untold", items=findings.accepted)
+        yield Box(
+            f"Inputs changed between two parts of the run, and accepted{where}", "untold", items=findings.accepted
+        )
     if findings.unproven:
-        yield Box("Cannot be checked for changes", "untold", items=findings.unproven)
+        yield Box(f"Cannot be checked for changes{where}", "untold", items=findings.unproven)
 
 
 def _texts(values: Sequence[object]) -> tuple[str, ...]:

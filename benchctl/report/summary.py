@@ -36,6 +36,10 @@ def summary_of(story: Story) -> dict[str, Any]:
         "contradictions": contradictions_in_words(story),
         "power": [each for row in power_rows(story.entries, story.amplifier) for each in _power(row)],
         "missing": list(story.missing),
+        "changed": list(story.findings.changed),
+        "accepted": list(story.findings.accepted),
+        "cannot_be_checked": list(story.findings.unproven),
+        "is_running": story.is_running,
     }
 
 

@@ -33,7 +33,8 @@ class Overall:
 
 
 def overall_of(story: Story, ending: Ending) -> Overall:
-    """One word for the run: it passes only if it came to its end, gave its figures, and every verdict passes."""
+    """One word for the run: it passes only if it came to its end, gave its figures, every verdict passes, and nobody
+    changed its folder since."""
     verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
     passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
     unmeasured = sum(bool(step.unmeasured) for step in story.steps)
@@ -41,9 +42,11 @@ def overall_of(story: Story, ending: Ending) -> Overall:
     why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
     if not ending.is_finished:
         why = f"The run did not come to its end. {why}"
+    if story.findings.changed:
+        why = f"The run folder was changed after the run wrote it. {why}"
     if fails:
         return Overall("Fails", why, "fails")
-    if not ending.is_finished:
+    if story.findings.changed or not ending.is_finished:
         return Overall("No verdict", why, "untold")
     if inconclusive or unmeasured or contradicted:
         return Overall("Inconclusive", why, "untold")

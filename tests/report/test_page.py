@@ -12,9 +12,11 @@ import pytest
 from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError, UsageError
+from benchctl.report.ending import ending_of
 from benchctl.report.page import report_page, write_report
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.story import read_story
+from benchctl.report.verdicts import overall_of
 from tests.report.conftest import Event, changed, killed, real, rewrite
 from tests.report.pages import Page, exact_values, part, rows_of, words_of
 
@@ -305,3 +307,33 @@ def test_a_folder_that_holds_no_run_is_an_error_in_words(tmp_path: Path) -> None
 def test_a_page_that_cannot_be_written_is_an_error_in_words(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(ArchiveError, match="cannot write"):
         write_report(read_story(folder), tmp_path / "gone" / "page.html")
+
+
+# -- changed since -------------------------------------------------------------------------------------------------
+
+
+def test_what_was_changed_after_the_run_stands_at_the_head_and_leaves_no_verdict(folder: Path) -> None:
+    bench = folder / "inputs" / "bench.yaml"
+    text = bench.read_text(encoding="utf-8")
+    assert "{above: 110 A" in text
+    bench.write_text(text.replace("{above: 110 A", "{above: 100000 A"), encoding="utf-8")
+    page = page_of(folder)
+    assert "Changed after the run wrote it" in page.text
+    assert "inputs/bench.yaml was changed after the run began: line" in page.text
+    assert page.text.index("Changed after the run wrote it") < page.text.index("What was held against a requirement")
+    story = read_story(folder)
+    assert overall_of(story, ending_of(story)).word in {"No verdict", "Fails"}
+
+
+def test_an_edited_line_of_the_journal_stands_at_the_head(folder: Path) -> None:
+    journal = folder / "journal.jsonl"
+    text = journal.read_text(encoding="utf-8")
+    assert '"voltage_v": 14.4' in text
+    journal.write_text(text.replace('"voltage_v": 14.4', '"voltage_v": 13.8', 1), encoding="utf-8")
+    assert "this line was changed after it was written" in page_of(folder).text
+
+
+def test_an_untouched_folder_has_no_such_boxes(folder: Path) -> None:
+    text = page_of(folder).text
+    assert "Changed after the run" not in text
+    assert "Cannot be checked" not in text
