@@ -9,7 +9,7 @@ takes it back when that one ends, however it ends.
 | acts, and writes into the file again and again | waits |
 | has acted, and writes what came of it | gets the turn, reads that, and leaves it at that |
 | dies before that | gets the turn, and acts |
-| stands still, so that what is in the file stays as it is for `PATIENCE_S` | acts without the turn |
+| stands still, so that what is in the file stays as it is for `STILL_S` | acts without the turn |
 
 A file that cannot be used keeps nobody waiting: both act then.
 """
@@ -20,16 +20,20 @@ import json
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
+from itertools import count
 from pathlib import Path
 from typing import BinaryIO
 
 from benchctl.file_lock import try_lock, unlock
-from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S
 
 # How often the one that waits looks; what is on stays on for so much longer where the other dies in its turn.
 LOOK_S = 0.02
+# One that lives writes so often, and counts as standing still after five times that. On a busy machine that may be
+# wrong. Then both act, which costs a line in the report, and a second attempt where an instrument takes one link.
+SIGN_S = 0.1
+STILL_S = 0.5
 _LONGEST_BYTES = 4096
 
 
@@ -40,8 +44,14 @@ class Turn:
         self._path = path
         self._file: BinaryIO | None = None
         self._times: Counter[str] = Counter()
+        self._acts = threading.Event()
+        self._has_left = False
+        self._writing = threading.Lock()
         with suppress(OSError):
             self._file = path.open("r+b", buffering=0)
+        # Beforehand: when it is time to act, a busy machine may take long to begin a thread.
+        with suppress(RuntimeError):  # out of threads: the other guardian will act too
+            threading.Thread(target=self._give_signs, name="signs of life", daemon=True).start()
 
     def act_once(self, reason: str, act: Callable[[], bool]) -> bool:
         """Act for this reason, unless the other guardian does; whether the bench is safe then."""
@@ -51,8 +61,7 @@ class Turn:
         try:
             came_of_it = self._told().get(deed) if is_ours else None
             if came_of_it is None:
-                with self._signs_of_life():
-                    came_of_it = act()
+                came_of_it = self._do(act)
                 self._write({deed: came_of_it})
             return came_of_it
         finally:
@@ -61,7 +70,9 @@ class Turn:
 
     def leave(self) -> None:
         """The run is over: remove the file. The other guardian has it open, and needs it no less for that."""
-        with suppress(OSError):
+        self._has_left = True
+        self._acts.set()
+        with self._writing, suppress(OSError):
             if self._file is not None:
                 self._file.close()
             self._path.unlink()
@@ -82,7 +93,7 @@ class Turn:
             before, content = content, self._read()
             if content != before:
                 since_s = time.monotonic()
-            if time.monotonic() - since_s > PATIENCE_S:
+            if time.monotonic() - since_s > STILL_S:
                 return False
         return True
 
@@ -91,26 +102,22 @@ class Turn:
             if self._file is not None:
                 unlock(self._file)
 
-    @contextmanager
-    def _signs_of_life(self) -> Iterator[None]:
-        over = threading.Event()
-
-        def give() -> None:
-            times = 0
-            while not over.is_set():
-                times += 1
-                self._write({"acting": times})
-                over.wait(BEAT_S)
-
-        thread = threading.Thread(target=give, name="signs of life", daemon=True)
-        with suppress(RuntimeError):  # out of threads: the other guardian will act too
-            thread.start()
+    def _do(self, act: Callable[[], bool]) -> bool:
+        self._acts.set()
         try:
-            yield
+            return act()
         finally:
-            over.set()
-            if thread.ident is not None:
-                thread.join()
+            self._acts.clear()
+
+    def _give_signs(self) -> None:
+        for times in count():
+            self._acts.wait()
+            with self._writing:
+                if self._has_left:
+                    return
+                if self._acts.is_set():  # what came of it is not written over
+                    self._put({"acting": times})
+            time.sleep(SIGN_S)
 
     def _told(self) -> dict[str, bool]:
         try:
@@ -129,6 +136,10 @@ class Turn:
         return b""
 
     def _write(self, told: dict[str, int]) -> None:
+        with self._writing:
+            self._put(told)
+
+    def _put(self, told: dict[str, int]) -> None:
         with suppress(OSError):
             if self._file is not None:
                 self._file.seek(0)

@@ -106,7 +106,7 @@ def test_the_other_waits_while_one_acts_and_shows_that_it_lives(turn: MakeTurn) 
     in_a_thread(lambda: one.act_once(REASON, lambda: acting.set() or may_end.wait(DEADLINE_S)))  # type: ignore[func-returns-value]
     assert acting.wait(DEADLINE_S)
     through = in_a_thread(lambda: other.act_once(REASON, never))
-    assert not through.wait(module.PATIENCE_S + 0.5), "it did not wait for one that lives"
+    assert not through.wait(3 * module.STILL_S), "it did not wait for one that lives"
     may_end.set()
     assert through.wait(DEADLINE_S)
 
