@@ -62,7 +62,7 @@ def _lines(folder: RunFolder) -> list[str]:
 def _fields(line: str) -> Mapping[str, Any]:
     try:
         said = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         said = None
     if not isinstance(said, dict) or not {"wall", "event"} <= said.keys():
         return {"did": "said what cannot be read", "torn": line}

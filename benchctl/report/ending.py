@@ -88,7 +88,9 @@ def ending_of(story: Story) -> Ending:
 
 
 def _unconfirmed(event: Mapping[str, Any]) -> tuple[Unconfirmed, ...]:
-    return tuple(Unconfirmed.of(part) for part in event.get("instruments", ()) if not part.get("confirmed", False))
+    parts = event.get("instruments")
+    told = [part for part in parts if isinstance(part, Mapping)] if isinstance(parts, list) else []
+    return tuple(Unconfirmed.of(part) for part in told if not part.get("confirmed", False))
 
 
 def _words(story: Story, ended: Mapping[str, Any]) -> str:
@@ -115,7 +117,7 @@ def _guardian(story: Story) -> str:
     for line in reversed(lines):
         try:
             said = json.loads(line)
-        except ValueError:  # a line that a crash cut off
+        except (ValueError, RecursionError):  # a line that a crash cut off, or that no guardian wrote
             continue
         match said:
             case {"event": "safe"}:

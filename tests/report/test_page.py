@@ -337,3 +337,11 @@ def test_an_untouched_folder_has_no_such_boxes(folder: Path) -> None:
     text = page_of(folder).text
     assert "Changed after the run" not in text
     assert "Cannot be checked" not in text
+
+
+@pytest.mark.parametrize(
+    "line", ["[" * 5000, '{"event": "unsafe", "instruments": [1]}', '{"event": "unsafe", "instruments": 3}']
+)
+def test_lines_that_no_guardian_wrote_do_not_keep_the_page_from_being_made(folder: Path, line: str) -> None:
+    (folder / "guardian.jsonl").write_text(line + "\n", encoding="utf-8")
+    assert page_of(folder).all("h1")
