@@ -107,9 +107,7 @@ class SocketLink:
             self._socket.getpeername()
         except OSError as error:
             self._resource.close()
-            raise NotConnected(
-                f"nothing answers on {host} port {port} (connection refused)", advice=_CHECK_LINK
-            ) from error
+            raise NotConnected(f"nothing answers on {host} port {port} (not connected)", advice=_CHECK_LINK) from error
         with _translated("opening"):
             self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
@@ -189,8 +187,11 @@ class HislipLink(MessageLink):
 
     _CHUNK = 1024 * 1024  # the fastest of those tried
 
-    def __init__(self, address: str) -> None:
-        super().__init__(address)
+    def __init__(self, address: str, host: str, port: int) -> None:
+        try:
+            super().__init__(address)
+        except NotConnected as error:
+            raise _told_apart(error, host, port) from error
         with _translated("opening"):
             session = self._resource.visalib.sessions[self._resource.session]
             self._socket: socket.socket = session.interface._sync
@@ -251,6 +252,17 @@ def _opened(address: str, failing: str) -> Any:
         raise NotConnected(f"{failing} ({error})", advice=_CHECK_LINK) from error
 
 
+def _told_apart(error: NotConnected, host: str, port: int) -> NotConnected:
+    """Of a link that could not be opened: whether nobody listens there, or somebody who has no such instrument."""
+    try:
+        socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S).close()
+    except OSError as refused:
+        return NotConnected(
+            f"nothing answers on {host} port {port} ({refused.strerror or refused})", advice=_CHECK_LINK
+        )
+    return error
+
+
 def open_link(address: str) -> Link:
     """Open the link that a VISA address names.
 
@@ -264,7 +276,7 @@ def open_link(address: str) -> Link:
     match parsed:
         case SocketAddress(host=host, port=port):
             return SocketLink(parsed.text, host, port)
-        case LanAddress(hislip_port=int()):
-            return HislipLink(parsed.text)
+        case LanAddress(host=host, hislip_port=int() as port):
+            return HislipLink(parsed.text, host, port)
         case _:
             return MessageLink(parsed.text)
