@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import re
+import select
 import signal
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -34,6 +35,8 @@ NOTICED_WITHIN_S = 12.0
 STOPPED_AFTER_S = 0.5
 # Nothing here takes so long; it keeps a broken program from holding the campaign up.
 LONGEST_S = 30.0
+# How often a terminal's reader looks whether it is still wanted.
+_LOOK_UP_S = 0.05
 _LAST_WORDS = re.compile(rb"Run folder: ")
 _STOPPING = re.compile(rb"STOPPING: ")
 _ALARM = re.compile(rb"\x1b\[1;31m[^\x1b]*NOT YET CONFIRMED")
@@ -107,7 +110,9 @@ class Terminal:
         self._master, self.slave = os.openpty()
         self.written = b""
         self._at: list[tuple[int, float]] = []  # up to which byte, at what time
-        threading.Thread(target=self._read, daemon=True).start()
+        self._closing = threading.Event()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
 
     def first(self, pattern: re.Pattern[bytes]) -> float | None:
         """When something like it was first there, on the clock of the wall."""
@@ -117,16 +122,23 @@ class Terminal:
         return next(at for end, at in self._at if end >= found.end())
 
     def close(self) -> None:
-        """The run has ended, and its guardian too."""
+        """The run has ended, and its guardian too. The reader ends first: its descriptor's number is used again."""
+        self._closing.set()
+        self._reader.join()
         for descriptor in (self._master, self.slave):
             with suppress(OSError):
                 os.close(descriptor)
 
     def _read(self) -> None:
         with suppress(OSError):
-            while piece := os.read(self._master, 1 << 16):
-                self.written += piece
-                self._at.append((len(self.written), time.time()))
+            while not self._closing.is_set():
+                if select.select([self._master], [], [], _LOOK_UP_S)[0]:
+                    self._keep(os.read(self._master, 1 << 16))
+
+    def _keep(self, piece: bytes) -> None:
+        now = time.time()
+        self._at.append((len(self.written) + len(piece), now))
+        self.written += piece
 
 
 @dataclass(frozen=True)
@@ -237,11 +249,12 @@ def _times(case: Case, run: LiveRun, watch: Watch, terminal: Terminal, struck_at
         gone_s=since_trip(watch.ended_at),
         noticed_s=tripped_at - struck_at,
     )
-    return replace(times, faults=tuple(_faults(case, run, times, tripped_at)))
+    return replace(times, faults=tuple(_faults(case, run, times, tripped_at, watch.off_at.keys())))
 
 
-def _faults(case: Case, run: LiveRun, times: Times, tripped_at: float) -> Iterator[str]:
-    """What is not as promised."""
+def _faults(case: Case, run: LiveRun, times: Times, tripped_at: float, is_off: Set[str]) -> Iterator[str]:
+    """What is not as promised. `is_off`: the outputs that were seen off at the end, by whatever switched them off: a
+    supply that no command reaches any more does it itself, once its watchdog is not fed."""
     for name, taken_s, most_s in (
         ("off", times.off_s, OFF_WITHIN_S),
         ("told", times.told_s, TOLD_WITHIN_S),
@@ -259,8 +272,8 @@ def _faults(case: Case, run: LiveRun, times: Times, tripped_at: float) -> Iterat
     for event in run.events("run ended"):
         if case.whose == "run" and not event["safe"]:
             yield "not safe though only the run's own links were struck"
-        if not case.must_go_off >= OUTPUTS.get(case.role, set()) and event["safe"]:
-            yield "said to be safe though nothing reached it"
+        if event["safe"] and (on := OUTPUTS.get(case.role, set()) - is_off):
+            yield f"said to be safe though on: {', '.join(sorted(on))}"
 
 
 def _wall(event: Mapping[str, Any]) -> float:
