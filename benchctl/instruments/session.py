@@ -1,4 +1,4 @@
-"""A conversation with one instrument: locks, framing, recovery, and a last word for the safe state.
+"""A conversation with one instrument: locks, recovery, and a last word for the safe state.
 
 Two locks with two jobs. `_talk` is held around a question and its answer, or two threads would get each other's
 answers. `_wire` is held around one write only, together with a look at the interlock; so the safe state may write
@@ -26,10 +26,10 @@ from benchctl.errors import (
     SettingsLost,
     quote,
 )
+from benchctl.instruments.arrivals import Arrivals, Gate
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.opening import open_link
 from benchctl.readable import answer_text
-from benchctl.scpi.blocks import BlockHeader
 from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number, parse_numbers
 
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from benchctl.instruments.link import Link
 
 _T = TypeVar("_T")
-Gate = Callable[[], None]
 Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
@@ -51,10 +50,6 @@ ATTEMPTS = 2
 STALE_LINES = 8
 # A queue longer than this belongs to an instrument that reports errors as fast as they are read.
 ERROR_QUEUE_READS = 50
-# Longest answer that is a line; waveforms come as blocks.
-LINE_BYTES = 65536
-# Longest block: 64 MiB is more than any oscilloscope record asked for here.
-BLOCK_BYTES = 64 * 1024 * 1024
 # IEEE 488.2, 10.14.3: what *IDN? answers is at most 72 characters; not every instrument keeps to that.
 LONGEST_IDENTITY = 200
 # IEEE 488.2, 11.5.1.1: bit 7 of the standard event status register is power on.
@@ -125,7 +120,7 @@ class Session:
         self._link: Link | None = None
         self._dirty = False
         self._sent = self._answered = 0
-        self._received = bytearray()
+        self._arrivals = Arrivals(self._receive)
         self._met_before = False
         self._restarted = False
         self._left = False
@@ -393,7 +388,7 @@ class Session:
             self._link.send(data)
         _traffic.debug("%s < %s", self.name, text)
 
-    # -- framing -----------------------------------------------------------------------------------------------
+    # -- answers -----------------------------------------------------------------------------------------------
 
     def _parsed(self, question: str, parse: Callable[[str], _T]) -> Callable[[float, Gate], _T]:
         """Reads one line and takes it for what `parse` makes of it; anything else may answer another question."""
@@ -415,42 +410,20 @@ class Session:
 
     def _read_line(self, deadline: float, gate: Gate) -> bytes:
         question = self._sent  # the safe state may send more while this waits
-        while (end := self._received.find(b"\n")) < 0:
-            if len(self._received) > LINE_BYTES:
-                raise GarbledAnswer(f"answers more than {LINE_BYTES} bytes without an end of line")
-            self._receive(deadline, gate)
-        line = self._take(end + 1)
+        line = self._arrivals.line(deadline, gate)
         self._answered = question
         _traffic.debug("%s > %r", self.name, line)
         return line
 
     def _read_block(self, deadline: float, gate: Gate) -> bytes:
-        while (header := self._block_header()) is None:
-            self._receive(deadline, gate)
-        if header.length is None or header.length > BLOCK_BYTES:
-            raise GarbledAnswer("answers a block without a length, or one too long to be meant")
-        whole = header.size + header.length
-        while len(self._received) < whole:
-            self._receive(deadline, gate)
-        data = self._take(whole)[header.size :]
+        data = self._arrivals.block(deadline, gate)
         self._read_line(deadline, gate)  # the terminator, and CR before it
         return data
 
-    def _block_header(self) -> BlockHeader | None:
-        try:
-            return BlockHeader.parse(bytes(self._received[:12]))
-        except ValueError as error:
-            raise GarbledAnswer(f"answers {bytes(self._received[:40])!r} where a block was asked for") from error
-
-    def _receive(self, deadline: float, gate: Gate) -> None:
+    def _receive(self, deadline: float, gate: Gate) -> bytes:
         if self._link is None:
             raise ConnectionLost("the link is closed")
-        self._received += self._link.receive(deadline, gate)
-
-    def _take(self, count: int) -> bytes:
-        data = bytes(self._received[:count])
-        del self._received[:count]
-        return data
+        return self._link.receive(deadline, gate)
 
     # -- recovery ----------------------------------------------------------------------------------------------
 
@@ -470,7 +443,7 @@ class Session:
         """Whether there is a link, alive, and no answer on it or on its way that nobody waits for."""
         link = self._link
         try:
-            return link is not None and not (self._dirty or self._received or link.has_waiting())
+            return link is not None and not (self._dirty or self._arrivals or link.has_waiting())
         except LinkError:
             return False
 
@@ -479,7 +452,7 @@ class Session:
         if link is None:
             raise ConnectionLost("the link is closed")
         link.drain()
-        self._received.clear()
+        self._arrivals.clear()
         self._identify(gate)
         self._ask_for_power_cycle(gate)  # the link may be a gateway's, which stands whatever becomes of the instrument
         self._dirty = False
@@ -510,7 +483,7 @@ class Session:
                 gate()
                 self._check_not_left()
                 link, self._link = self._link, link  # type: ignore[assignment]
-                self._received.clear()
+                self._arrivals.clear()
         finally:  # the one that the safe state has opened meanwhile, or the new one if it comes too late
             _close_quietly(link)
 
