@@ -22,6 +22,7 @@ from benchctl.readable import READABLE, encoding_for, register
 # A pipe that reports room takes so much at once without waiting (POSIX.1-2017, limits.h: at least 512).
 _PIECE_BYTES: Final = getattr(select, "PIPE_BUF", 512)
 _LOOK_UP_S = 0.1
+_CAN_WAIT: Final = os.name != "nt"  # Windows can wait for sockets only
 _NAMES: Final = {"stdin": "standard input", "stdout": "standard output", "stderr": "standard error"}
 
 
@@ -68,7 +69,7 @@ class Outlet(io.RawIOBase):
 
     def _has_room(self) -> bool:
         """Whether a piece is taken at once; after one that was not, none is waited for until one is."""
-        if self.patience_s is None or sys.platform == "win32":  # which can wait for sockets only
+        if self.patience_s is None or not _CAN_WAIT:
             return True
         wait_s = 0.0 if self._is_held_up else self.patience_s
         self._is_held_up = not _takes_more(self._raw.fileno(), wait_s)

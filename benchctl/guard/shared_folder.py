@@ -28,8 +28,10 @@ _ATTEMPTS = 5
 def shared_folder() -> Path:
     """The one folder of this computer, whoever asks."""
     if sys.platform == "win32":  # what one user leaves in it others may change (not tried)
-        return Path(os.environ.get("PUBLIC", r"C:\Users\Public")) / "benchctl"
-    return next((place for place in _PLACES if _is_for_everybody(place)), _PLACES[-1]) / "benchctl"
+        place = Path(os.environ.get("PUBLIC", r"C:\Users\Public"))
+    else:
+        place = next((place for place in _PLACES if _is_for_everybody(place)), _PLACES[-1])
+    return place / "benchctl"
 
 
 def open_shared(path: Path) -> BinaryIO:
@@ -41,11 +43,12 @@ def open_shared(path: Path) -> BinaryIO:
     if sys.platform == "win32":
         path.parent.mkdir(parents=True, exist_ok=True)
         return path.open("a+b", buffering=0)
-    folder = _open_folder(path.parent)
-    try:
-        return os.fdopen(_open_file(path.name, folder), "r+b", buffering=0)
-    finally:
-        os.close(folder)
+    else:  # noqa: RET505 - or the rest would be code that is never reached there
+        folder = _open_folder(path.parent)
+        try:
+            return os.fdopen(_open_file(path.name, folder), "r+b", buffering=0)
+        finally:
+            os.close(folder)
 
 
 def is_still_there(path: Path, file: BinaryIO) -> bool:
