@@ -43,6 +43,11 @@ class Blow:
     full: bool = False
     signal: signal.Signals = signal.SIGKILL
 
+    @property
+    def spares_the_run(self) -> bool:
+        """Whether only guardians are hit."""
+        return bool(self.members) and 0 not in self.members
+
     def strike(self, run: LiveRun) -> None:
         """Hit them; returns with the last hit."""
         pids = self._found(run)
