@@ -14,10 +14,12 @@ from benchmarks.mutations.changes import Change, changes_of
 from benchmarks.mutations.trial import Copy, Fate, Target
 from tests.pages import ROOT
 
+_SAFE_STATE = tuple(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "safe_state", "hand_over"))
 TARGETS = (
     Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
     Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
-    Target("benchctl.guard.safe_state", ("tests/guard/test_carry_out.py", "tests/guard/test_safe_state.py")),
+    Target("benchctl.guard.safe_state", _SAFE_STATE),
+    Target("benchctl.guard.crew", _SAFE_STATE),
     Target("benchctl.guard.sampler", ("tests/guard/test_sampler.py", "tests/guard/test_guard.py")),
     Target("benchctl.guard.guard", ("tests/guard/test_guard.py",)),
     Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian",)),

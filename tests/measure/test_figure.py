@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Literal
 
 import pytest
@@ -99,6 +100,11 @@ def test_an_interval_that_just_touches_the_limit_meets_it(
     value: float, relation: Relation, limit: float, verdict: str
 ) -> None:
     assert judge(power(value, 10.0), Requirement(relation, limit)).verdict == verdict
+
+
+def test_what_its_instruments_contradict_each_other_on_has_no_verdict() -> None:
+    doubted = replace(power(50.0), contradiction="supply current: the supply reads 1 A, the clamp shows 2 A")
+    assert judge(doubted, Requirement("below", 100.0)).verdict == "inconclusive"
 
 
 def test_without_any_uncertainty_no_verdict_is_given() -> None:
