@@ -26,7 +26,7 @@ TARGETS = (
     Target("benchctl.measure.figure", ("tests/measure/test_figure.py",)),
     Target("benchctl.measure.clean_level", ("tests/measure/test_clean_level.py",)),
     Target("benchctl.measure.crossing", ("tests/measure/test_clean_level.py",)),
-    Target("benchctl.runner.steps.power", ("tests/runner/test_steps.py", "tests/runner/test_waking.py")),
+    Target("benchctl.runner.steps.power", ("tests/runner/test_power.py", "tests/runner/test_waking.py")),
 )
 _JUDGED = Path(__file__).with_name("judged.yaml")
 

@@ -15,7 +15,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.clock import VirtualClock
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench
-from benchctl.documents.bench_steps import PowerOn
+from benchctl.documents.bench_steps import PowerOn, Set
 from benchctl.documents.part import Document, Source
 from benchctl.documents.reader import Kind, read
 from benchctl.documents.sequence import Sequence as SequenceFile
@@ -39,6 +39,7 @@ _D = TypeVar("_D", bound=Document)
 
 FEED = "OUTP:PROT:WDOG:RES"  # of the workshop's supply
 POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
+AT_4_OHM = Set(load_ohm=4.0, frequency_hz=1e3)
 POWER_ON_LINE = "power_on: {voltage: 14.4 V, current_limit: 90 A}"
 
 
