@@ -1,4 +1,4 @@
-"""The YAML that ships: found from any folder, in a checkout and in an installed package alike."""
+"""The YAML and the page that ship: found from any folder, in a checkout and in an installed package alike."""
 
 from __future__ import annotations
 
@@ -28,6 +28,11 @@ def shipped(shelf: Shelf) -> dict[str, Path]:
     root = Path(str(files(package))) / folder
     found = root.rglob("*.yaml") if deep else root.glob("*.yaml")
     return {path.relative_to(root).with_suffix("").as_posix(): path for path in sorted(found)}
+
+
+def safety_page() -> Path:
+    """The file of the safety page. It lies beside the folders of YAML, in a checkout and in an installed package."""
+    return Path(str(files("benchctl.sim"))).parent / "SAFETY.md"
 
 
 def nearest(shelf: Shelf, name: str) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-PAGES = ("README.md", "SAFETY.md", "DEVELOPERS.md", "CHANGELOG.md")
+PAGES = ("README.md", "SAFETY.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md")
 
 _BLOCK = re.compile(r"(?:<!-- not run[^:]*: (?P<reason>.+?) -->\n)?```(?P<kind>\w*)\n(?P<text>.*?)```", re.DOTALL)
 

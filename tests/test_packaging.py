@@ -55,5 +55,9 @@ def test_all_yaml_of_the_checkout_is_on_a_shelf() -> None:
     assert on_shelves == in_checkout
 
 
+def test_the_safety_page_is_found_and_is_the_one_of_the_checkout() -> None:
+    assert library.safety_page().samefile(ROOT / "SAFETY.md")
+
+
 def test_type_checkers_may_read_the_package() -> None:
     assert files("benchctl").joinpath("py.typed").is_file()

@@ -35,12 +35,16 @@ def main() -> None:
         _run(folder, str(programs / "benchctl"), "run", "quick_check", *bench, "--dry-run", "--json")
         (run_folder,) = (folder / "runs").iterdir()
         _run(folder, str(programs / "benchctl"), "report", str(run_folder))
+        shown = _run(folder, str(programs / "benchctl"), "safety")
+        if not (ROOT / "SAFETY.md").read_text(encoding="utf-8").startswith(shown[:1000]):
+            raise SystemExit("the wheel does not show the safety page of this checkout")
 
 
-def _run(folder: Path, *command: str) -> None:
+def _run(folder: Path, *command: str) -> str:
     # A path to a checkout would let the new environment find benchctl there, and install nothing.
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
-    subprocess.run(command, cwd=folder, env=environment, check=True, stdout=subprocess.DEVNULL)
+    ended = subprocess.run(command, cwd=folder, env=environment, check=True, stdout=subprocess.PIPE, encoding="utf-8")
+    return ended.stdout
 
 
 if __name__ == "__main__":

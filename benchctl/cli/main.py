@@ -42,6 +42,7 @@ Try it without a bench:
         "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
         "simulate": Place("benchctl.cli.simulate:simulate", "Serve simulated instruments in real time."),
         "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
+        "safety": Place("benchctl.cli.safety:safety", "Show the safety page: read it before the first live run."),
         "new": Place("benchctl.cli.new:new", "Write a commented file to start from."),
         "schema": Place("benchctl.cli.schema:schema", "Print the JSON Schema of a kind of document."),
         "report": Place("benchctl.cli.report:report", "Make the page of a run, with pictures and tables."),
