@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from benchctl.documents.amplifier_simulation import AmplifierSimulation
 from benchctl.documents.fields import (
     Amperes,
     AmplifierClass,
@@ -26,9 +27,7 @@ from benchctl.documents.fields import (
     Temperature,
     bounded,
 )
-from benchctl.documents.part import Document, Misfit, Part, key_of
-from benchctl.documents.simulation import AmplifierSimulation
-from benchctl.documents.step_base import doubled
+from benchctl.documents.part import Document, Misfit, Part, doubled, key_of
 from benchctl.quantity import render
 
 # Worst heat over full power. A linear stage dissipates 0.4 of its ideal full power at a third of it (Boylestad and

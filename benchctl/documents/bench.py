@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr, WithJsonSchema
 
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.documents.driver import Driver
 from benchctl.documents.faults import fault_misfits
 from benchctl.documents.fields import (
@@ -28,7 +29,6 @@ from benchctl.documents.fields import (
 from benchctl.documents.instruments import Instruments
 from benchctl.documents.limits import Limits
 from benchctl.documents.part import Document, Misfit, Part
-from benchctl.documents.simulation import BenchSimulation
 from benchctl.documents.words import nearest
 from benchctl.errors import quote
 from benchctl.quantity import render

@@ -22,13 +22,12 @@ from benchctl.documents.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.part import Misfit
+from benchctl.documents.part import Misfit, doubled
 from benchctl.documents.step_base import (
     Driven,
     OnTimeout,
     State,
     StepBase,
-    doubled,
 )
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48, example=3)]

@@ -151,3 +151,12 @@ def _strange_key(key: str, known: tuple[str, ...]) -> str:
     if " " in key and first_word in known:
         return f"a colon is missing in {quote(key)}; write '{first_word}: ...'"
     return unknown(key, known)
+
+
+def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
+    """A misfit for each value that stands in a list for a second time."""
+    seen: set[Any] = set()
+    for index, value in enumerate(values):
+        if value in seen:
+            yield Misfit((key, index), "stands in the list twice")
+        seen.add(value)

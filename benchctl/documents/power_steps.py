@@ -10,8 +10,8 @@ from pydantic import Field
 
 from benchctl.documents.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
 from benchctl.documents.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
-from benchctl.documents.part import Misfit
-from benchctl.documents.step_base import ON_PROTECTION, CycleCount, Driven, OnProtection, RestLevel, State, doubled
+from benchctl.documents.part import Misfit, doubled
+from benchctl.documents.step_base import ON_PROTECTION, CycleCount, Driven, OnProtection, RestLevel, State
 
 # That of a sine is 3 dB, and between bursts of it there must be a rest.
 CrestFactor = Annotated[Ratio, bounded("1", above=math.sqrt(2.0), at_most=100)]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from benchctl.documents.fields import Ratio, Whole, bounded, counted
-from benchctl.documents.part import Misfit, Part
+from benchctl.documents.part import Part
 
 CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
@@ -41,12 +40,3 @@ class Driven(StepBase):
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
     STATE: ClassVar[tuple[State, ...]] = ("power", "load")
-
-
-def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
-    """A misfit for each value that stands in a list for a second time."""
-    seen: set[Any] = set()
-    for index, value in enumerate(values):
-        if value in seen:
-            yield Misfit((key, index), "stands in the list twice")
-        seen.add(value)

@@ -25,11 +25,10 @@ from benchctl.documents.fields import (
     counted,
 )
 from benchctl.documents.measuring_steps import MeasuringStep
-from benchctl.documents.part import Misfit, Part, Reading
+from benchctl.documents.part import Misfit, Part, Reading, doubled
 from benchctl.documents.power_steps import PowerStep
 from benchctl.documents.step_base import (
     StepBase,
-    doubled,
 )
 from benchctl.documents.step_form import unfold
 from benchctl.documents.tree import Table

@@ -9,8 +9,8 @@ from __future__ import annotations
 from benchctl.documents.accuracy import Accuracy
 from benchctl.documents.amplifier import Amplifier
 from benchctl.documents.bench import Bench, CurrentWiring, InputsByRelay, TurnOnByRelay, TurnOnBySupply, VoltageWiring
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.documents.instruments import ElectronicLoad, Generator, Oscilloscope, RelayBank, Supply, Thermometer
-from benchctl.documents.simulation import BenchSimulation
 from benchctl.simulator.description import (
     BenchDescription,
     GeneratorDescription,

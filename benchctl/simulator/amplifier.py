@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
 
-from benchctl.documents.simulation import ProtectionSimulation
+from benchctl.documents.amplifier_simulation import ProtectionSimulation
 
 LOW_VOLTAGE_DELAY_S = 0.1
 """Terminals must stay low for so long: a burst's own dip is no flat battery (common practice)."""

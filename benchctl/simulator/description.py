@@ -11,12 +11,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from benchctl.documents.amplifier_faults import AmplifierFaults
-from benchctl.documents.simulation import (
-    BenchSimulation,
-    FilterSimulation,
-    HeatsinkSimulation,
-    ProtectionSimulation,
-)
+from benchctl.documents.amplifier_simulation import FilterSimulation, HeatsinkSimulation, ProtectionSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 
 
 @dataclass(frozen=True)

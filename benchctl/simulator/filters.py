@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.documents.simulation import FilterSimulation
+from benchctl.documents.amplifier_simulation import FilterSimulation
 
 Samples = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from benchctl.documents.amplifier_faults import AmplifierFaults
-from benchctl.documents.simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
+from benchctl.documents.amplifier_simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
 from benchctl.simulator.description import Physics, Plate, RatedLoad
 from benchctl.simulator.drive import Tone
 from benchctl.simulator.outputs import output_of

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from benchctl.documents.simulation import SupplySlew
+from benchctl.documents.bench_simulation import SupplySlew
 from benchctl.simulator.converter import OFF, Source
 
 OVERCURRENT_DELAY_S = 0.01

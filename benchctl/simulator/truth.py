@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.simulator.description import Spec
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from benchctl.documents.simulation import AmplifierSimulation, BenchSimulation
+from benchctl.documents.amplifier_simulation import AmplifierSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.simulator.description import (
     BenchDescription,
     GeneratorDescription,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from benchctl.documents.amplifier_faults import AmplifierFaults, DryJoint, OpenDevice
-from benchctl.documents.simulation import AmplifierSimulation, FilterSimulation, ProtectionSimulation
+from benchctl.documents.amplifier_simulation import AmplifierSimulation, FilterSimulation, ProtectionSimulation
 from benchctl.simulator.description import BenchDescription
 from benchctl.simulator.physics import derive_physics
 from tests.simulator.benches import PLATE, describe

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.documents.simulation import ProtectionSimulation
+from benchctl.documents.amplifier_simulation import ProtectionSimulation
 from benchctl.simulator.amplifier import Amplifier, Sight, State
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.errors import UsageError
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.description import Plate

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.documents.faults import (
     BenchFault,
     ClockJump,
@@ -19,7 +20,6 @@ from benchctl.documents.faults import (
     SensorOpen,
     SupplyDrift,
 )
-from benchctl.documents.simulation import BenchSimulation
 from benchctl.scpi.conversation import Conversation
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.disturbed import Disturbances

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.documents.simulation import FilterSimulation
+from benchctl.documents.amplifier_simulation import FilterSimulation
 from benchctl.simulator.filters import Phasor, Ringing, filter_of
 
 LOW = FilterSimulation(kind="low-pass", corner_hz=100.0, slope="24 dB/octave")

@@ -14,8 +14,8 @@ import pytest
 import pyvisa
 
 from benchctl.clock import RealClock
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.documents.faults import LateAnswer, LinkFault
-from benchctl.documents.simulation import BenchSimulation
 from benchctl.errors import ConnectionLost, NoAnswer, NotConnected, UsageError
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.session import Session

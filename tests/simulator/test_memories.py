@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 import pytest
 
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.documents.faults import OutputStuck
-from benchctl.documents.simulation import BenchSimulation
 from benchctl.simulator.description import LoadDescription
 from tests.simulator.benches import describe
 from tests.simulator.talk import Room, Talk

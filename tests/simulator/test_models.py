@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from benchctl.documents.amplifier_faults import AmplifierFaults, DryJoint, OpenDevice
-from benchctl.documents.simulation import (
+from benchctl.documents.amplifier_simulation import (
     AmplifierSimulation,
     FilterSimulation,
     HeatsinkSimulation,

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.simulator.relays import FEWEST_BOUNCES, MOST_BOUNCES, Relays
 from benchctl.simulator.truth import Truth
 from tests.simulator.talk import Room

@@ -107,7 +107,7 @@ def test_a_list_that_ends_completes_its_operation(room: Room) -> None:
 
 def test_what_comes_out_is_off_by_its_own_error() -> None:
     """Gain error 0.3 %, given; the setting still reads back as asked."""
-    from benchctl.documents.simulation import BenchSimulation
+    from benchctl.documents.bench_simulation import BenchSimulation
 
     generator = GeneratorDescription(level=Spec(0.005), frequency=Spec(20e-6))
     room = Room(describe(bench=BenchSimulation(errors={"generator level": 0.003}), generator=generator))

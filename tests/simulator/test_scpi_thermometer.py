@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from tests.simulator.talk import Room
 
 

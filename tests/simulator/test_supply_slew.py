@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation, SupplySlew
+from benchctl.documents.bench_simulation import BenchSimulation, SupplySlew
 from benchctl.simulator.converter import OFF
 from benchctl.simulator.supply_outputs import SLEW_STEP_V, SupplyOutput
 from tests.simulator.benches import accounted_j, awake, describe

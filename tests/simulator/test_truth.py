@@ -6,7 +6,7 @@ import statistics
 
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.simulator.description import Spec
 from benchctl.simulator.truth import TrueError, Truth
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.documents.simulation import BenchSimulation
+from benchctl.documents.bench_simulation import BenchSimulation
 from benchctl.simulator.witness import Witness
 from tests.simulator.benches import describe
 from tests.simulator.talk import Room

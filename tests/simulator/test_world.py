@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.documents.simulation import AmplifierSimulation, HeatsinkSimulation
+from benchctl.documents.amplifier_simulation import AmplifierSimulation, HeatsinkSimulation
 from benchctl.simulator.amplifier import State
 from benchctl.simulator.world import World
 from tests.simulator.benches import accounted_j, awake, describe

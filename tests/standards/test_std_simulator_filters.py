@@ -7,7 +7,7 @@ from typing import Literal
 
 import pytest
 
-from benchctl.documents.simulation import FilterSimulation
+from benchctl.documents.amplifier_simulation import FilterSimulation
 from benchctl.simulator.filters import filter_of
 
 # Attenuation in dB by octaves from the corner into the stop band (negative: into the pass band), 10·lg(1 + r^2n);

@@ -1,7 +1,7 @@
-"""The `simulation:` sections: an amplifier's physics and a bench's true errors.
+"""The `simulation:` section of an amplifier file: its physics.
 
-Only the simulator reads them, so no run can peep at the truth it measures. Everything is optional: what is left out
-is derived from the ratings, so that any bench and any amplifier can be dry-run before going live.
+Only the simulator reads it, so no run can see the truth that it measures. Everything is optional: what is left out is
+derived from the ratings, so that any amplifier can be dry-run before going live.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.amplifier_faults import AmplifierFaults
-from benchctl.documents.faults import BenchFault
 from benchctl.documents.fields import (
     Amperes,
     Celsius,
@@ -30,14 +29,10 @@ from benchctl.documents.fields import (
     Ratio,
     Seconds,
     Volts,
-    VoltsPerSecond,
     Watts,
-    Whole,
     bounded,
 )
 from benchctl.documents.part import Misfit, Part
-
-Slew = Annotated[VoltsPerSecond, bounded("V/s", above=0, at_most=1e6)]
 
 
 class HeatsinkSimulation(Part):
@@ -158,37 +153,3 @@ class AmplifierSimulation(Part):
         for index, each in enumerate(filters):
             if any(each.doubles(earlier) for earlier in filters[:index]):
                 yield Misfit(("filters", index), "a filter of the same corner and slope stands above already")
-
-
-class SupplySlew(Part):
-    """How fast an output of the supply comes to its voltage, and lets go of it."""
-
-    rise_v_per_s: Slew = Field(default=100.0, description="at which it rises")
-    fall_v_per_s: Slew = Field(default=100.0, description="at which it falls at most, however it is loaded")
-    capacitance_f: Annotated[Farads, bounded("F", above=0)] = Field(
-        default=0.002, description="across each output, which a light load empties slowly"
-    )
-    bleed_a: PositiveAmperes = Field(default=0.05, description="what empties it where nothing is connected")
-
-
-class BenchSimulation(Part):
-    """What is true of a simulated bench though nobody on it knows."""
-
-    seed: Whole = Field(default=1, description="every instrument's true error is drawn from it", examples=[2150])
-    instrument_errors: Literal["drawn", "none"] = Field(
-        default="drawn", description="drawn: inside each stated accuracy; none: every instrument is exact"
-    )
-    errors: dict[str, Ratio] = Field(
-        default_factory=dict, description="true relative errors that are not drawn, such as `probe A: 0.3 %`"
-    )
-    ambient_c: Celsius = Field(default=23.0, description="the air of the workshop")
-    sensor_lag_s: NotNegativeSeconds = Field(
-        default=1.0, description="time constant with which a temperature sensor follows what it is fixed to"
-    )
-    relay_bounce_s: NotNegativeSeconds = Field(
-        default=0.003,
-        description="the contact of a relay of the load's bank bounces for so long at most when it closes",
-    )
-    supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
-    supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
-    faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")
