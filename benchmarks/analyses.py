@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import scipy.fft
 
-from benchctl.measure.analyses import burst
-from benchctl.measure.sine import fit_sine_4
+from benchctl.measure.analyses.by_step import burst
+from benchctl.measure.signal.sine import fit_sine_4
 from benchmarks.records import CHANNELS, FREQUENCY_HZ, INTERVAL_S, SAMPLES, burst_capture, burst_context, clipped_tone
 from benchmarks.rows import Row
 from benchmarks.timing import medians, peak_bytes

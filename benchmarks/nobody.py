@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from benchctl.measure.figure import Figure
+from benchctl.measure.budget.figure import Figure
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep
-from benchctl.runner.preflight import Preflight
-from benchctl.runner.run import Run
 
 
 class Nobody:

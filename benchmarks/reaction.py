@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, suppress
 
 from benchctl.clock import RealClock
-from benchctl.documents.limits import VoltageLimit
+from benchctl.documents.model.limits import VoltageLimit
 from benchctl.documents.reader import load_bench
 from benchctl.errors import BenchctlError
 from benchctl.guard.guard import Guard

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.measure.context import BurstContext
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.analyses.context import BurstContext
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
 
 Samples = NDArray[np.float64]

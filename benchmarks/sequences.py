@@ -18,12 +18,12 @@ from rich.progress import track
 from rich.table import Table
 
 from benchctl import library
-from benchctl.archive.journal import Event, read_journal
+from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.errors import BenchctlError
 from benchctl.launch.run import Documents, run
+from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import Preflight, preflight
 from benchmarks.nobody import Nobody
 
 BENCHES: Mapping[str, str] = {

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from benchctl.archive.evidence.chain import FIELDS, sealed
+from benchctl.archive.journal.chain import FIELDS, sealed
 
 
 def write_events(journal: Path, events: Iterable[Mapping[str, Any]]) -> None:

@@ -14,16 +14,16 @@ from typing import get_args
 
 import pytest
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.amplifier_faults import AmplifierFaults
-from benchctl.documents.bench import Bench
-from benchctl.documents.driver import Driver
-from benchctl.documents.faults import BenchFault
-from benchctl.documents.part import Document, Source
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.amplifier_file.faults import AmplifierFaults
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.faults import BenchFault
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.model.model_base import Document, Source
 from benchctl.documents.reader import read
-from benchctl.documents.references import STAND_IN
-from benchctl.documents.sequence import Sequence
-from benchctl.documents.steps import KINDS
+from benchctl.documents.sequence_file.references import STAND_IN
+from benchctl.documents.sequence_file.sequence import Sequence
+from benchctl.documents.sequence_file.steps import KINDS
 from tests.pages import PAGES, ROOT, blocks, blocks_in, digits_aside, links, section_of, text_of
 from tools import column_table, figure_table, sequence_table
 from tools.marked import part_of

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.archive.figures_csv import TABLE
+from benchctl.archive.tables.figures_csv import TABLE
 from tools.marked import ROOT, rewrite
 
 PAGE = ROOT / "README.md"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.documents.figures import FIGURES, FigureName
+from benchctl.documents.model.figures import FIGURES, FigureName
 from tools.marked import ROOT, rewrite
 
 PAGE = ROOT / "README.md"

@@ -10,9 +10,9 @@ from tempfile import TemporaryDirectory
 
 from rich.console import Console
 
-from benchctl.cli.tables import closing_tables
-from benchctl.cli.views import PlainView
-from benchctl.cli.words import last_line
+from benchctl.cli.shown.closing_line import last_line
+from benchctl.cli.shown.tables import closing_tables
+from benchctl.cli.shown.views import PlainView
 from benchctl.launch.run import Documents, run
 from tools.marked import ROOT
 

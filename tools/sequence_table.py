@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchctl import library
 from benchctl.documents.reader import load_sequence
-from benchctl.documents.sequence import Sequence
+from benchctl.documents.sequence_file.sequence import Sequence
 from tools.marked import ROOT, rewrite
 
 PAGE = ROOT / "README.md"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import inspect
 
-from benchctl.documents.step_base import StepBase
-from benchctl.documents.steps import STEP_CLASSES
+from benchctl.documents.sequence_file.step_base import StepBase
+from benchctl.documents.sequence_file.steps import STEP_CLASSES
 from tools.marked import ROOT, rewrite
 
 PAGE = ROOT / "README.md"

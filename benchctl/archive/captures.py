@@ -30,7 +30,7 @@ import numpy as np
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError, MeasurementError
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.signal.record import Capture, Trace
 
 FORMAT = "benchctl capture 1"
 

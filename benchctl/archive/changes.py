@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.archive.compare import identity, label
-from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
 
 
 @dataclass(frozen=True)

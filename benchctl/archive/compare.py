@@ -9,9 +9,9 @@ from typing import Any
 
 import pandas as pd
 
-from benchctl.archive.entries import last_place
-from benchctl.archive.figures_csv import EARLIER_COLUMNS
-from benchctl.measure.figure import Figure
+from benchctl.archive.journal.entries import last_place
+from benchctl.archive.tables.figures_csv import EARLIER_COLUMNS
+from benchctl.measure.budget.figure import Figure
 
 # Room for the decimal fraction that has no exact binary form, when a difference is held against one unit.
 _ONE_UNIT = 1.0 + 1e-6

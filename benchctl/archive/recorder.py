@@ -9,7 +9,9 @@ from hashlib import sha256
 from typing import Any
 
 from benchctl.archive.captures import save_capture
-from benchctl.archive.entries import (
+from benchctl.archive.files import Whereabouts, read_bytes
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import (
     FiguresEntry,
     as_stored,
     context_as_json,
@@ -18,18 +20,16 @@ from benchctl.archive.entries import (
     readings_as_json,
     with_contradictions,
 )
-from benchctl.archive.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, RUN_STARTED, STEP_GIVEN_UP
-from benchctl.archive.figures_csv import write_figures
-from benchctl.archive.files import Whereabouts, read_bytes
-from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Journal, read_journal
-from benchctl.archive.run_identity import RunIdentity, run_identity_of
-from benchctl.archive.trend import Trend
+from benchctl.archive.journal.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, RUN_STARTED, STEP_GIVEN_UP
+from benchctl.archive.journal.journal import Journal, read_journal
+from benchctl.archive.tables.figures_csv import write_figures
+from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
+from benchctl.archive.tables.trend import Trend
 from benchctl.clock import Clock
 from benchctl.measure.agreement.comparison import Comparison
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.record import Capture
 
 
 class Recorder:

@@ -12,20 +12,20 @@ import pandas as pd
 
 from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
-from benchctl.archive.entries import FiguresEntry, context_of, entries_of
 from benchctl.archive.evidence.findings import Findings, findings_of
-from benchctl.archive.figures import figure_table, read_figures
-from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
-from benchctl.archive.journal import read_journal
-from benchctl.archive.run_identity import run_identity_of
+from benchctl.archive.journal.entries import FiguresEntry, context_of, entries_of
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.figures import figure_table, read_figures
+from benchctl.archive.tables.figures_csv import renew_figures
+from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
-from benchctl.measure.analyses import ANALYSES
-from benchctl.measure.figure import Figure
-from benchctl.measure.record import Capture
+from benchctl.measure.analyses.by_step import ANALYSES
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.signal.record import Capture
 
 # What an analysis may answer to a journal or a capture that somebody has changed.
 _NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import click
 
-from benchctl.cli.faults import fault_lines
 from benchctl.cli.lazy import LazyGroup, Place
+from benchctl.cli.shown.problems import fault_lines
 from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
 from benchctl.outlet import lost_outputs, outputs_that_never_fail
 
@@ -36,17 +36,21 @@ Try it without a bench:
     epilog=_EPILOG,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     places={
-        "check": Place("benchctl.cli.check:check", "Say what a file describes, or what is wrong in it, at which line."),
-        "preflight": Place("benchctl.cli.preflight:preflight", "Show what a run would do, and every hazard."),
-        "run": Place("benchctl.cli.run:run", "Run a sequence on an amplifier, real or dry."),
-        "resume": Place("benchctl.cli.resume:resume", "Go on with a run that ended early."),
-        "simulate": Place("benchctl.cli.simulate:simulate", "Serve simulated instruments in real time."),
-        "safe": Place("benchctl.cli.safe:safe", "Put the bench into the safe state now."),
-        "safety": Place("benchctl.cli.safety:safety", "Show the safety page: read it before the first live run."),
-        "new": Place("benchctl.cli.new:new", "Write a commented file to start from."),
-        "schema": Place("benchctl.cli.schema:schema", "Print the JSON Schema of a kind of document."),
-        "report": Place("benchctl.cli.report:report", "Make the page of a run, with pictures and tables."),
-        "verify": Place("benchctl.cli.verify:verify", "Compute every figure of a run again."),
+        "check": Place(
+            "benchctl.cli.commands.check:check", "Say what a file describes, or what is wrong in it, at which line."
+        ),
+        "preflight": Place("benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."),
+        "run": Place("benchctl.cli.commands.run:run", "Run a sequence on an amplifier, real or dry."),
+        "resume": Place("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
+        "simulate": Place("benchctl.cli.commands.simulate:simulate", "Serve simulated instruments in real time."),
+        "safe": Place("benchctl.cli.commands.safe:safe", "Put the bench into the safe state now."),
+        "safety": Place(
+            "benchctl.cli.commands.safety:safety", "Show the safety page: read it before the first live run."
+        ),
+        "new": Place("benchctl.cli.commands.new:new", "Write a commented file to start from."),
+        "schema": Place("benchctl.cli.commands.schema:schema", "Print the JSON Schema of a kind of document."),
+        "report": Place("benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."),
+        "verify": Place("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
     },
 )
 @click.version_option(package_name="benchctl")

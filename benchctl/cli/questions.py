@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from pydantic import TypeAdapter, ValidationError
 
-from benchctl.documents.place import Place
-from benchctl.documents.sentences import sentences
-from benchctl.documents.tree import Text
-from benchctl.documents.words import unknown
+from benchctl.documents.model.sentences import sentences
+from benchctl.documents.text.position import Place
+from benchctl.documents.text.tree import Text
+from benchctl.documents.text.words import unknown
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 # Generic where types are checked; the oldest click that will do has it plain.

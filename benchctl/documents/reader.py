@@ -12,18 +12,18 @@ from typing import Literal, TypeVar
 from pydantic import ValidationError
 
 from benchctl import library
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench
-from benchctl.documents.driver import Driver, driver_class
-from benchctl.documents.instruments import Instrument
-from benchctl.documents.part import Document, Misfit, Misfits, Reading, Source
-from benchctl.documents.place import Place, place_after, place_of
-from benchctl.documents.references import STAND_IN, known_of, resolve
-from benchctl.documents.sentences import Fault, located, sentences
-from benchctl.documents.sequence import Sequence
-from benchctl.documents.syntax import LINE_END
-from benchctl.documents.tree import LONGEST_FILE_BYTES, Table, parse_tree
-from benchctl.documents.words import describe, unknown
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.instruments import Instrument
+from benchctl.documents.driver_file.driver import Driver, driver_class
+from benchctl.documents.model.model_base import Document, Misfit, Misfits, Reading, Source
+from benchctl.documents.model.sentences import Fault, located, sentences
+from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
+from benchctl.documents.sequence_file.sequence import Sequence
+from benchctl.documents.text.position import Place, place_after, place_of
+from benchctl.documents.text.syntax import LINE_END
+from benchctl.documents.text.tree import LONGEST_FILE_BYTES, Table, parse_tree
+from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import DocumentError, Problem, UsageError, quote
 
 Kind = Literal["bench", "amplifier", "sequence", "driver"]

@@ -12,16 +12,16 @@ from typing import Any, Literal
 from pydantic import TypeAdapter
 
 from benchctl import library
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench
-from benchctl.documents.criteria import PATTERN_MESSAGE, Criterion
-from benchctl.documents.driver import Driver
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.driver_file.templates import TAKES
+from benchctl.documents.model.criteria import PATTERN_MESSAGE, Criterion
 from benchctl.documents.reader import load_driver
-from benchctl.documents.references import REFERABLE, STAND_IN
-from benchctl.documents.sequence import Sequence
-from benchctl.documents.step_form import HOLDERS, TRAITS
-from benchctl.documents.steps import STEP_CLASSES
-from benchctl.documents.templates import TAKES
+from benchctl.documents.sequence_file.references import REFERABLE, STAND_IN
+from benchctl.documents.sequence_file.sequence import Sequence
+from benchctl.documents.sequence_file.step_form import HOLDERS, TRAITS
+from benchctl.documents.sequence_file.steps import STEP_CLASSES
 from benchctl.quantity import pattern_for, render, units_in_words
 
 Kind = Literal["sequence", "bench", "amplifier", "driver"]

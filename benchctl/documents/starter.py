@@ -10,7 +10,7 @@ from string import Template
 import yaml
 
 from benchctl import library
-from benchctl.documents.driver import Role
+from benchctl.documents.driver_file.driver import Role
 from benchctl.errors import UsageError
 
 # What a new sequence may measure: once, and at every rated load.

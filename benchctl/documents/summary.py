@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import (
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import (
     Bench,
     CurrentClamp,
     CurrentWiring,
@@ -17,8 +17,7 @@ from benchctl.documents.bench import (
     TurnOnBySupply,
     VoltageWiring,
 )
-from benchctl.documents.driver import Driver
-from benchctl.documents.instruments import (
+from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
     Generator,
     Instrument,
@@ -27,9 +26,10 @@ from benchctl.documents.instruments import (
     Supply,
     Thermometer,
 )
-from benchctl.documents.part import Document
-from benchctl.documents.sequence import Sequence as SequenceFile
-from benchctl.documents.sequence_summary import sequence_rows
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.model.model_base import Document
+from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
+from benchctl.documents.sequence_file.summary import sequence_rows
 from benchctl.quantity import render
 
 Row = tuple[str, str]

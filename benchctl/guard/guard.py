@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
 
-from benchctl.archive.events import NOT_YET_CONFIRMED, SAFE_STATE, STOPPING, TRIP
+from benchctl.archive.journal.events import NOT_YET_CONFIRMED, SAFE_STATE, STOPPING, TRIP
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.confirmation import Confirmation, all_confirmed

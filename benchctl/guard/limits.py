@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench
-from benchctl.documents.limits import Limit, Limits, TemperatureLimit
-from benchctl.documents.sequence import Sequence
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.model.limits import Limit, Limits, TemperatureLimit
+from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import LimitTripped
 from benchctl.quantity import render
 

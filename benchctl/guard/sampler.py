@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from functools import partial
 
-from benchctl.documents.limits import SUPPLY_SIGNALS, output_signal
+from benchctl.documents.model.limits import SUPPLY_SIGNALS, output_signal
 from benchctl.guard.limits import SUPPLY_PROTECTION, SUPPLY_WATCHDOG
 from benchctl.guard.read_back import READ_BACK_PERIOD_S, ReadBack
 from benchctl.instruments.bench import Bench

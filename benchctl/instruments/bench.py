@@ -10,9 +10,12 @@ from functools import partial
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from benchctl.documents import bench as document
-from benchctl.documents.bench import InputsByRelay, TurnOnByRelay, TurnOnBySupply
-from benchctl.documents.driver import (
+from benchctl.documents.bench_file import bench as document
+from benchctl.documents.bench_file.bench import InputsByRelay, TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
+from benchctl.documents.bench_file.instruments import Supply as SupplyEntry
+from benchctl.documents.bench_file.instruments import SupplyOutput
+from benchctl.documents.driver_file.driver import (
     Driver,
     ElectronicLoadDriver,
     FieldPreambleDriver,
@@ -22,10 +25,7 @@ from benchctl.documents.driver import (
     SupplyDriver,
     ThermometerDriver,
 )
-from benchctl.documents.instruments import RelayBank as RelayBankEntry
-from benchctl.documents.instruments import Supply as SupplyEntry
-from benchctl.documents.instruments import SupplyOutput
-from benchctl.documents.limits import MAIN_OUTPUT
+from benchctl.documents.model.limits import MAIN_OUTPUT
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock

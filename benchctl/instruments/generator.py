@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from benchctl.documents.driver import GeneratorDriver
+from benchctl.documents.driver_file.driver import GeneratorDriver
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session

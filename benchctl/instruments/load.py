@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager
 from functools import partial
 
-from benchctl.documents.driver import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.driver import ElectronicLoadDriver, RelayBankDriver
 from benchctl.errors import InstrumentError, UsageError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchctl.documents.driver import (
+from benchctl.documents.driver_file.driver import (
     FieldPreambleCommands,
     ListPreambleCommands,
     OscilloscopeCommands,
@@ -18,7 +18,7 @@ from benchctl.documents.driver import (
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.scpi.numbers import parse_boolean, parse_number
 
 # A range is chosen so that the expected peak fills this part of it: room for surprise, and codes to spare.

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
-from benchctl.documents.templates import Command, Query, Value
+from benchctl.documents.driver_file.templates import Command, Query, Value
 from benchctl.errors import SettingChanged, SettingRefused
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session

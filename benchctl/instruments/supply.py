@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from benchctl.documents.driver import SupplyDriver
-from benchctl.documents.templates import Query
+from benchctl.documents.driver_file.driver import SupplyDriver
+from benchctl.documents.driver_file.templates import Query
 from benchctl.errors import InstrumentError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import OffReading, SafePart

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from benchctl.documents.driver import ThermometerDriver
+from benchctl.documents.driver_file.driver import ThermometerDriver
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
 

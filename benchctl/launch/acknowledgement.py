@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from benchctl.address import NetworkAddress, parse_address
-from benchctl.documents.bench import Bench
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import OperatorStop, PreflightRefused, UsageError
 
 WORD = "understood"

@@ -7,7 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from benchctl.archive.events import (
+from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import written_alone
+from benchctl.archive.journal.events import (
     GUARDIAN_ACTED,
     INPUTS_ACCEPTED,
     INPUTS_KEPT,
@@ -15,21 +18,18 @@ from benchctl.archive.events import (
     RUN_RESUMED,
     RUN_STARTED,
 )
-from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
-from benchctl.archive.folder import RunFolder
-from benchctl.archive.folder_lock import written_alone
-from benchctl.archive.guardian import lines_not_told
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.guardian_lines import lines_not_told
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
-from benchctl.documents.bench import Bench
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
-from benchctl.runner.execute import FINISHED, Outcome
+from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.preflight import Preflight, preflight
+from benchctl.runner.engine.execute import FINISHED, Outcome
+from benchctl.runner.engine.progress import Progress, progress_of
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import Preflight, preflight
-from benchctl.runner.progress import Progress, progress_of
-from benchctl.runner.run import Files
 
 
 def resume(path: Path, observer: RunObserver, *, unattended: bool = False, accepted: str = "") -> Result:

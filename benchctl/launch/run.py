@@ -12,13 +12,13 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from benchctl.archive.events import INPUTS_KEPT, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
 from benchctl.archive.folder_lock import written_alone
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.events import INPUTS_KEPT, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
-from benchctl.archive.run_identity import RunIdentity, dry_run_name
+from benchctl.archive.tables.run_identity import RunIdentity, dry_run_name
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
@@ -33,11 +33,11 @@ from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
-from benchctl.runner.execute import Outcome, conclude, execute
+from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
+from benchctl.runner.checks.preflight import Preflight, preflight
+from benchctl.runner.engine.execute import Outcome, conclude, execute
+from benchctl.runner.engine.progress import Progress, progress_of
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import Preflight, preflight
-from benchctl.runner.progress import Progress, progress_of
-from benchctl.runner.run import Files, Observer, OwnHands, Run
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:

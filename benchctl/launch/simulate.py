@@ -12,9 +12,9 @@ from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import UsageError
 from benchctl.launch.simulated import describe
-from benchctl.simulator.announce import Announcement, announced
 from benchctl.simulator.bench import SimulatedBench
-from benchctl.simulator.ports import HislipPlace
+from benchctl.simulator.network.announce import Announcement, announced
+from benchctl.simulator.network.ports import HislipPlace
 
 
 @dataclass(frozen=True)

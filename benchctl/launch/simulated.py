@@ -6,12 +6,26 @@ unread; what it leaves out is derived from the ratings, so that any bench can be
 
 from __future__ import annotations
 
-from benchctl.documents.accuracy import Accuracy
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench, CurrentWiring, InputsByRelay, TurnOnByRelay, TurnOnBySupply, VoltageWiring
-from benchctl.documents.bench_simulation import BenchSimulation
-from benchctl.documents.instruments import ElectronicLoad, Generator, Oscilloscope, RelayBank, Supply, Thermometer
-from benchctl.simulator.description import (
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import (
+    Bench,
+    CurrentWiring,
+    InputsByRelay,
+    TurnOnByRelay,
+    TurnOnBySupply,
+    VoltageWiring,
+)
+from benchctl.documents.bench_file.instruments import (
+    ElectronicLoad,
+    Generator,
+    Oscilloscope,
+    RelayBank,
+    Supply,
+    Thermometer,
+)
+from benchctl.documents.bench_file.simulation import BenchSimulation
+from benchctl.documents.model.accuracy import Accuracy
+from benchctl.simulator.model.description import (
     BenchDescription,
     GeneratorDescription,
     LoadDescription,

@@ -7,17 +7,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Place, compared_figures
-from benchctl.archive.entries import positions_of
-from benchctl.archive.events import HANDS
+from benchctl.archive.journal.entries import positions_of
+from benchctl.archive.journal.events import HANDS
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
-from benchctl.measure.words import burst_in_words, difference_in_words, unit_in_words
-from benchctl.report.ending import ending_of
-from benchctl.report.figures import WHOLE
-from benchctl.report.front import date_of
-from benchctl.report.story import Story
-from benchctl.report.tables import Cell, Head, Table, heads, value_cell
-from benchctl.report.verdicts import overall_of
+from benchctl.report.reading.run_outcome import ending_of
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.figures import WHOLE
+from benchctl.report.sections.page_head import date_of
+from benchctl.report.sections.tables import Cell, Head, Table, heads, value_cell
+from benchctl.report.sections.verdicts import overall_of
 
 RULE = (
     "A difference is significant if it is more than its expanded uncertainty, which is the root of the sum of the "

@@ -8,11 +8,11 @@ from typing import Any
 
 from benchctl.archive.files import write_whole
 from benchctl.report.comparison import RULE, Comparison, changes_table, compare, runs_table, step_tables, unlike
-from benchctl.report.front import Box, evidence_boxes
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.differences import difference_pictures
-from benchctl.report.printed import printed
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.page_head import Box, evidence_boxes
+from benchctl.report.templating import printed
 
 _SECTIONS = {"changes": "What differs", "pictures": "Pictures", "figures": "All figures"}
 _STAMP = 15  # characters that a run folder's name begins with: 20261124-221003

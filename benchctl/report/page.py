@@ -6,19 +6,19 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.files import write_whole
-from benchctl.report.agreement import agreement_tables
-from benchctl.report.diary import events_table, run_dates, steps_table
-from benchctl.report.ending import ending_of
-from benchctl.report.equipment import equipment_tables
-from benchctl.report.figures import figures_by_step
-from benchctl.report.front import boxes_of, facts_of, versions_of
-from benchctl.report.methods import UNCERTAINTY, methods_of
 from benchctl.report.pictures.gallery import Gallery, gallery_of
-from benchctl.report.printed import printed
-from benchctl.report.rated_power import power_rows, power_tables
-from benchctl.report.story import Story
-from benchctl.report.verdicts import DECISION_RULE, overall_of, verdicts_table
-from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
+from benchctl.report.reading.run_outcome import ending_of
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.agreement import agreement_tables
+from benchctl.report.sections.equipment import equipment_tables
+from benchctl.report.sections.event_tables import events_table, run_dates, steps_table
+from benchctl.report.sections.figures import figures_by_step
+from benchctl.report.sections.methods import UNCERTAINTY, methods_of
+from benchctl.report.sections.page_head import boxes_of, facts_of, versions_of
+from benchctl.report.sections.rated_power import power_rows, power_tables
+from benchctl.report.sections.verdicts import DECISION_RULE, overall_of, verdicts_table
+from benchctl.report.sections.watched import controls_table, limits_table, protection_table, trips_table
+from benchctl.report.templating import printed
 
 
 def write_report(story: Story, out: Path | None = None) -> Path:

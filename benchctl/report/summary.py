@@ -6,15 +6,15 @@ from dataclasses import asdict
 from typing import Any
 
 from benchctl.archive.changes import Change, Place
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
-from benchctl.report.agreement import contradictions_in_words
 from benchctl.report.comparison import Comparison, compare, significance_of, unlike
-from benchctl.report.ending import ending_of
-from benchctl.report.front import date_of
-from benchctl.report.rated_power import PowerRow, power_rows
-from benchctl.report.story import Story
-from benchctl.report.verdicts import overall_of
+from benchctl.report.reading.run_outcome import ending_of
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.agreement import contradictions_in_words
+from benchctl.report.sections.page_head import date_of
+from benchctl.report.sections.rated_power import PowerRow, power_rows
+from benchctl.report.sections.verdicts import overall_of
 
 
 def summary_of(story: Story) -> dict[str, Any]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench, InputsByHand, InputsByRelay
-from benchctl.documents.bench_steps import Set
-from benchctl.documents.criteria import Criterion
-from benchctl.documents.sequence import Sequence
-from benchctl.documents.step_base import StepBase
-from benchctl.documents.steps import AmplifierTraits, Repeat, Sweep, When
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench, InputsByHand, InputsByRelay
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.bench_steps import Set
+from benchctl.documents.sequence_file.sequence import Sequence
+from benchctl.documents.sequence_file.step_base import StepBase
+from benchctl.documents.sequence_file.steps import AmplifierTraits, Repeat, Sweep, When
 from benchctl.quantity import render
 
 _AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "level": "V", "supply": "V"}

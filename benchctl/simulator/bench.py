@@ -9,21 +9,21 @@ from types import TracebackType
 from typing import Any
 
 from benchctl.errors import UsageError
-from benchctl.simulator.description import BenchDescription
-from benchctl.simulator.disturbed import Disturbances
-from benchctl.simulator.faults import FaultDesk
-from benchctl.simulator.instrument import Instrument, Now
-from benchctl.simulator.plant import Plant
-from benchctl.simulator.ports import HislipPlace
-from benchctl.simulator.scpi_generator import SimulatedGenerator
-from benchctl.simulator.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
-from benchctl.simulator.scpi_oscilloscope import SimulatedOscilloscope
-from benchctl.simulator.scpi_supply import SimulatedSupply
-from benchctl.simulator.scpi_thermometer import SimulatedThermometer
-from benchctl.simulator.server import Server
-from benchctl.simulator.sockets import Address
-from benchctl.simulator.truth import Truth
-from benchctl.simulator.world import World
+from benchctl.simulator.faults.disturbed import Disturbances
+from benchctl.simulator.faults.faults import FaultDesk
+from benchctl.simulator.hardware.connections import Plant
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.instruments.instrument import Instrument, Now
+from benchctl.simulator.instruments.scpi_generator import SimulatedGenerator
+from benchctl.simulator.instruments.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
+from benchctl.simulator.instruments.scpi_oscilloscope import SimulatedOscilloscope
+from benchctl.simulator.instruments.scpi_supply import SimulatedSupply
+from benchctl.simulator.instruments.scpi_thermometer import SimulatedThermometer
+from benchctl.simulator.model.description import BenchDescription
+from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.network.ports import HislipPlace
+from benchctl.simulator.network.server import Server
+from benchctl.simulator.network.sockets import Address
 
 
 class SimulatedBench:

@@ -10,12 +10,12 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from benchctl.documents.amplifier_faults import AmplifierFaults
-from benchctl.documents.amplifier_simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
-from benchctl.simulator.description import Physics, Plate, RatedLoad
-from benchctl.simulator.drive import Tone
-from benchctl.simulator.outputs import output_of
-from benchctl.simulator.transfer import Transfer
+from benchctl.documents.amplifier_file.faults import AmplifierFaults
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
+from benchctl.simulator.amplifier.outputs import output_of
+from benchctl.simulator.amplifier.transfer import Transfer
+from benchctl.simulator.generator_signal import Tone
+from benchctl.simulator.model.description import Physics, Plate, RatedLoad
 
 POWER_MARGIN = 1.03
 """A maker rates a little below what the amplifier gives."""

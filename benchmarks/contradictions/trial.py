@@ -6,15 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchctl.archive.events import CLEAN_LEVEL
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.events import CLEAN_LEVEL
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.verify import verify
 from benchctl.launch.run import opened_bench, run_on
 from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, RELIES_ON, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from benchctl.measure.figure import Figure
-from benchctl.measure.power import TOTAL
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.power import TOTAL
+from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import preflight
 from benchmarks.fault_campaign.trial import files_with
 from benchmarks.nobody import Nobody
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.archive.captures import load_capture
-from benchctl.archive.entries import FiguresEntry
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
@@ -20,11 +20,11 @@ from benchctl.launch.run import Opened, perform
 from benchctl.launch.simulated import describe
 from benchctl.library import find
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
+from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import preflight
-from benchctl.runner.run import Files
 from benchctl.simulator.bench import SimulatedBench
-from benchctl.simulator.witness import Witness
+from benchctl.simulator.true_records import Witness
 from benchmarks.coverage.truth import Truths, clean_burst_truth, continuous_truth, full_burst_truth, idle_truth
 from benchmarks.nobody import Nobody
 

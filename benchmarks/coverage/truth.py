@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import curve_fit
 
-from benchctl.simulator.waveforms import Samples
-from benchctl.simulator.witness import TrueRecord
+from benchctl.simulator.hardware.waveforms import Samples
+from benchctl.simulator.true_records import TrueRecord
 
 Truths = dict[tuple[str, str], float]
 """Figure name and channel -> true value, in base units."""

@@ -6,7 +6,7 @@ import math
 import random
 from typing import get_args
 
-from benchctl.documents.faults import LinkFaultKind
+from benchctl.documents.bench_file.faults import LinkFaultKind
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
 RELAYS = (101, 102, 103, 104)

@@ -12,21 +12,21 @@ from pathlib import Path
 from random import Random
 
 from benchctl import library
-from benchctl.archive.entries import entries_of
-from benchctl.archive.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
-from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Event, read_journal
-from benchctl.archive.run_identity import run_identity_of
-from benchctl.documents.bench import Bench
-from benchctl.documents.part import Source
+from benchctl.archive.journal.entries import entries_of
+from benchctl.archive.journal.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
+from benchctl.archive.journal.journal import Event, read_journal
+from benchctl.archive.tables.figures import figure_table, read_figures
+from benchctl.archive.tables.run_identity import run_identity_of
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import load_amplifier, read
-from benchctl.documents.sequence import Sequence as SequenceFile
+from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.errors import BenchctlError
 from benchctl.launch.run import Opened, Result, opened_bench, run_on
+from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import preflight
-from benchctl.runner.run import Files
 from benchctl.simulator.bench import SimulatedBench
 from benchmarks.fault_campaign.drawing import draw_faults
 from benchmarks.nobody import Nobody

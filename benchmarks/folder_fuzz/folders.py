@@ -8,9 +8,9 @@ from pathlib import Path
 
 from benchctl.errors import OperatorStop
 from benchctl.launch.run import opened_bench, run_on
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import PlannedStep, expand
-from benchctl.runner.preflight import Preflight, preflight
-from benchctl.runner.run import Run
 from benchmarks.fault_campaign.trial import files_with
 from benchmarks.nobody import Nobody
 

@@ -13,7 +13,7 @@ from random import Random
 
 import numpy as np
 
-from benchctl.archive.evidence.chain import FIELDS, sealed
+from benchctl.archive.journal.chain import FIELDS, sealed
 from benchmarks.folder_fuzz.values import put_odd_value
 
 Mutation = Callable[[Path, Random], str]  # changes a file, and says how

@@ -13,15 +13,15 @@ from pathlib import Path
 from random import Random
 from types import FrameType
 
-from benchctl.archive.entries import entries_of
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.entries import entries_of
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.verify import verify
 from benchctl.errors import BenchctlError, UsageError
 from benchctl.launch.resume import kept_run
-from benchctl.measure.figure import Figure
+from benchctl.measure.budget.figure import Figure
 from benchctl.report.page import write_report
-from benchctl.report.story import read_story
+from benchctl.report.reading.run_record import read_story
 from benchmarks.folder_fuzz.mutations import Mutate, forget, mutate
 
 HANGS_AFTER_S = 60

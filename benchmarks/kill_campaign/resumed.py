@@ -6,13 +6,13 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from benchctl.archive.entries import FiguresEntry, entries_of
-from benchctl.archive.events import CLEAN_LEVEL
-from benchctl.archive.figures import figure_table, read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import parse_journal, read_journal
-from benchctl.archive.run_identity import RunIdentity
-from benchctl.measure.clean_level import RESOLUTION_DB
+from benchctl.archive.journal.entries import FiguresEntry, entries_of
+from benchctl.archive.journal.events import CLEAN_LEVEL
+from benchctl.archive.journal.journal import parse_journal, read_journal
+from benchctl.archive.tables.figures import figure_table, read_figures
+from benchctl.archive.tables.run_identity import RunIdentity
+from benchctl.measure.search.clean_level import RESOLUTION_DB
 
 # Which figure a row is.
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from benchctl.archive.events import STOPPING
+from benchctl.archive.journal.events import STOPPING
 from benchctl.guard.safe_state import LATE_S
 from benchctl.library import find
 from tests.faults.killing import AMPLIFIER, QUESTIONS, LiveRun, ServedBench, served_bench, wait_for

@@ -23,10 +23,10 @@ TARGETS = (
     Target("benchctl.guard.sampler", ("tests/guard/test_sampler.py", "tests/guard/test_guard.py")),
     Target("benchctl.guard.guard", ("tests/guard/test_guard.py",)),
     Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian",)),
-    Target("benchctl.measure.figure", ("tests/measure/test_figure.py",)),
-    Target("benchctl.measure.clean_level", ("tests/measure/test_clean_level.py",)),
-    Target("benchctl.measure.crossing", ("tests/measure/test_clean_level.py",)),
-    Target("benchctl.runner.steps.power", ("tests/runner/test_power.py", "tests/runner/test_waking.py")),
+    Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),
+    Target("benchctl.measure.search.clean_level", ("tests/measure/search/test_clean_level.py",)),
+    Target("benchctl.measure.search.crossing", ("tests/measure/search/test_clean_level.py",)),
+    Target("benchctl.runner.steps.power", ("tests/runner/steps/test_power.py", "tests/runner/acting/test_waking.py")),
 )
 _JUDGED = Path(__file__).with_name("judged.yaml")
 

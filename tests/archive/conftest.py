@@ -11,7 +11,7 @@ import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.clock import VirtualClock
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.signal.record import Capture, Trace
 
 
 @pytest.fixture

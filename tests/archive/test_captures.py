@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from benchctl.archive.captures import encode_capture, load_capture, save_capture
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.signal.record import Capture, Trace
 
 
 def same(left: Capture, right: Capture) -> bool:

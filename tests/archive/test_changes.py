@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.archive.changes import Change, compared_figures
-from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
 
 
 def figure(value: float, uncertainty: float | None = 0.3, **fields: object) -> Figure:

@@ -8,18 +8,18 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from benchctl.archive.entries import Conditions, FiguresEntry, entries_of
-from benchctl.archive.figures import read_figures
-from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.entries import Conditions, FiguresEntry, entries_of
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
+from benchctl.archive.tables.figures import read_figures
+from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.archive.verify import verify
 from benchctl.clock import VirtualClock
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, Sight
-from benchctl.measure.context import IdleContext
-from benchctl.measure.figure import Figure
+from benchctl.measure.analyses.context import IdleContext
+from benchctl.measure.budget.figure import Figure
 from tests.journals import read_events, write_events
 
 IDLE = Figure("idle_current", 1.2, "A", 0.1, 2.0, verdict="passes")

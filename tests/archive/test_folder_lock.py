@@ -10,7 +10,7 @@ import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written, written_alone
-from benchctl.archive.journal import Journal, read_journal
+from benchctl.archive.journal.journal import Journal, read_journal
 from benchctl.clock import VirtualClock
 from benchctl.errors import PreflightRefused
 

@@ -12,18 +12,18 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.figures import read_figures
-from benchctl.archive.figures_csv import renew_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
-from benchctl.archive.trend import read_trend
+from benchctl.archive.tables.figures import read_figures
+from benchctl.archive.tables.figures_csv import renew_figures
+from benchctl.archive.tables.trend import read_trend
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError
+from benchctl.measure.analyses.context import IdleContext
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.context import IdleContext
-from benchctl.measure.figure import Figure
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import Accuracy
 
 CONTEXT = IdleContext(readings_accuracy={"supply_current": (Accuracy(reading=0.003, fixed=0.06),)})

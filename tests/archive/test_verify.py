@@ -11,18 +11,18 @@ from typing import Any
 import pytest
 
 from benchctl.archive.captures import encode_capture, load_capture
-from benchctl.archive.entries import entries_of
-from benchctl.archive.figures_csv import write_figures
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.recorder import Recorder
-from benchctl.archive.run_identity import run_identity_of
+from benchctl.archive.tables.figures_csv import write_figures
+from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.archive.verify import verify
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError, UsageError
-from benchctl.measure.analyses import ANALYSES
+from benchctl.measure.analyses.by_step import ANALYSES
+from benchctl.measure.analyses.context import ContinuousContext, IdleContext
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.context import ContinuousContext, IdleContext
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
 from tests.journals import read_events, write_events
 
@@ -75,7 +75,7 @@ def change_figure(run: Path, figure_name: str, /, **fields: Any) -> None:
 
 
 def stored_power(run: Path) -> float:
-    from benchctl.archive.figures import read_figures
+    from benchctl.archive.tables.figures import read_figures
 
     table = read_figures(RunFolder.open(run))
     return float(table[table["figure"] == "continuous_power"]["value"].iloc[0])

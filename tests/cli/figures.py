@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure, Verdict
 
 IDLE = Conditions(drive="undriven", supply_set_v=14.4)
 FOUR_OHM = Conditions(4.0, 1000.0, 0.8, "clean", 14.4, ("A", "B"))

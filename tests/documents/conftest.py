@@ -9,7 +9,7 @@ from textwrap import dedent
 import pytest
 
 from benchctl import library
-from benchctl.documents.part import Document, Source
+from benchctl.documents.model.model_base import Document, Source
 from benchctl.documents.reader import Kind, read
 from benchctl.errors import DocumentError
 

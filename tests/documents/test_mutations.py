@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl import library
-from benchctl.documents.part import Source
+from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import Kind, read, read_source
 from benchctl.errors import DocumentError
 

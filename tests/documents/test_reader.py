@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench
-from benchctl.documents.driver import SupplyDriver
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.driver_file.driver import SupplyDriver
 from benchctl.documents.reader import (
     MOST_PROBLEMS,
     load_amplifier,
@@ -18,10 +18,9 @@ from benchctl.documents.reader import (
     load_sequence,
     read_any,
 )
-from benchctl.documents.sequence import Sequence
+from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import DocumentError, UsageError
-
-from .conftest import FaultsOf
+from tests.documents.conftest import FaultsOf
 
 HEAD = "benchctl: sequence 1\ntitle: t\n"
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Event, read_journal
-from benchctl.cli.words import last_line
+from benchctl.archive.journal.journal import Event, read_journal
+from benchctl.cli.shown.closing_line import last_line
 from benchctl.errors import BenchctlError
 from benchctl.launch.run import Opened, Result, opened_bench, run_on
+from benchctl.runner.acting.run import Files, Run
+from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import PlannedStep, expand
-from benchctl.runner.preflight import preflight
-from benchctl.runner.run import Files, Run
 from benchctl.simulator.bench import SimulatedBench
 from benchmarks.fault_campaign.trial import files_with
 from benchmarks.nobody import Nobody

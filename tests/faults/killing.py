@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.journal import read_journal
 from benchctl.guard.guardian.start import NAME
 from benchctl.library import find
 from tests.ports import free_port

@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from benchctl.documents.faults import BenchFault
+from benchctl.documents.bench_file.faults import BenchFault
 from benchmarks.fault_campaign.drawing import KINDS, LINK_KINDS, WRONG_KINDS
 from benchmarks.fault_campaign.trial import trial, trial_of
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.cli.words import last_line
+from benchctl.archive.tables.figures import read_figures
+from benchctl.cli.shown.closing_line import last_line
 from benchctl.instruments.session import ASKED_AGAIN
 from tests.faults.dry import Ended, dry_run
 from tests.runner.rig import POWER_ON_LINE, files, rig

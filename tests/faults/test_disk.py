@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.events import RUN_ENDED, STEP_STARTED
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
-from benchctl.archive.trend import read_trend
+from benchctl.archive.journal.events import RUN_ENDED, STEP_STARTED
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.trend import read_trend
 from benchctl.archive.verify import verify
 from benchctl.launch.resume import resume
-from benchctl.runner.run import Run
+from benchctl.runner.acting.run import Run
 from tests.faults.dry import Ended, Meddler, dry_run, dry_run_of
 from tests.runner.rig import POWER_ON_LINE
 from tests.runner.rig import files as files_of

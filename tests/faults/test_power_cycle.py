@@ -12,19 +12,19 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.entries import entries_of
-from benchctl.archive.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Event, read_journal
+from benchctl.archive.journal.entries import entries_of
+from benchctl.archive.journal.events import STEP_BEGINS_ANEW, STEP_GIVEN_UP
+from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.archive.verify import verify
-from benchctl.documents.bench import Bench
-from benchctl.documents.sequence import Sequence as SequenceFile
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.errors import OperatorStop
 from benchctl.launch.resume import resume
-from benchctl.report.diary import steps_table
-from benchctl.report.story import read_story
-from benchctl.runner.power_cycle import REPEATS_A_STEP, RETURN_S
-from benchctl.runner.run import Files, Run
+from benchctl.report.reading.run_record import read_story
+from benchctl.report.sections.event_tables import steps_table
+from benchctl.runner.acting.run import Files, Run
+from benchctl.runner.engine.power_cycle import REPEATS_A_STEP, RETURN_S
 from tests.faults.dry import Ended, Meddler, dry_run, dry_run_of
 from tests.faults.test_contact import Figures, figures_of
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document, sequence_text

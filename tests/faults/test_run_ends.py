@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.figures import read_figures
+from benchctl.archive.tables.figures import read_figures
 from benchctl.errors import (
     ArchiveError,
     ConnectionLost,

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.trend import read_trend
-from benchctl.documents.bench_steps import Hold, Set
+from benchctl.archive.tables.trend import read_trend
+from benchctl.documents.sequence_file.bench_steps import Hold, Set
 from benchctl.errors import ArchiveError, LimitTripped, OperatorStop
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, TEMPERATURE_PERIOD_S
 from benchctl.guard.states import IllegalEventError, State

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.events import NOT_YET_CONFIRMED
+from benchctl.archive.journal.events import NOT_YET_CONFIRMED
 from benchctl.errors import OperatorStop
 from benchctl.guard.confirmation import Confirmation
 from benchctl.guard.guard import Guard

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.documents.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
+from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.errors import LimitTripped
 from benchctl.guard.limits import SUPPLY_PROTECTION, Watch, WatchedLimit, limits_of
 from benchctl.guard.sampler import PROTECTION_PERIOD_S

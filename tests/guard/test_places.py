@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.trend import read_trend
-from benchctl.documents.bench_steps import Hold, PowerOff
+from benchctl.archive.tables.trend import read_trend
+from benchctl.documents.sequence_file.bench_steps import Hold, PowerOff
 from benchctl.errors import LimitTripped
 from benchctl.guard.limits import limits_of
+from tests.runner.checks.test_preflight import hazards
 from tests.runner.rig import POWER_ON, Rig, amplifier_file, bench_file, files, rig, sequence_file
-from tests.runner.test_preflight import hazards
 
 SENSORS = {"channels: {heatsink: 101,": "channels: {others: {transformer: 104, heatsink_right: 105}, heatsink: 101,"}
 LIMITS = {

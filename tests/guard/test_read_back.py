@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.bench_steps import Set
+from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingChanged, SettingsLost
 from benchctl.guard.read_back import READ_BACK_PERIOD_S
 from benchctl.guard.states import State

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.documents.limits import TemperatureLimit
+from benchctl.documents.model.limits import TemperatureLimit
 from benchctl.errors import LimitTripped
 from benchctl.guard.limits import Watch, WatchedLimit
 from benchctl.quantity import parse_quantity

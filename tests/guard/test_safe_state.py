@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.bench_steps import Set
+from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import OperatorStop
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.safe_state import ATTEMPTS, carry_out, make_safe

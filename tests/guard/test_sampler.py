@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import RealClock
 from benchctl.errors import LimitTripped

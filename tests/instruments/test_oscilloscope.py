@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchctl.documents.bench_steps import Set
+from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import FILL, RANGE_ATTEMPTS, Record
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.record import Capture
 from tests.runner.rig import POWER_ON, Rig, files, rig
 
 LEVEL_V = 0.1

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.bench import Bench
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.reader import load_bench
 from benchctl.errors import OperatorStop, PreflightRefused
 from benchctl.launch.acknowledgement import WORD, require_acknowledgement

@@ -10,16 +10,16 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
-from benchctl.archive.trend import read_trend
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.figures import read_figures
+from benchctl.archive.tables.trend import read_trend
 from benchctl.archive.verify import verify
 from benchctl.launch.run import Documents, Result, run
-from benchctl.measure.figure import Figure
+from benchctl.measure.budget.figure import Figure
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep, expand
-from benchctl.runner.preflight import Preflight
-from benchctl.runner.run import Run
 from tests.runner.rig import Audience, sequence_text, shipped
 
 

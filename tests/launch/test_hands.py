@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from benchctl.launch.run import Documents, Result, run
-from benchctl.runner.preflight import Preflight
-from benchctl.runner.run import Run
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight
 from tests.runner.rig import POWER_ON_LINE, Audience, Edits, sequence_text, shipped, with_inputs
 
 HANDS = with_inputs("{by: hand}")

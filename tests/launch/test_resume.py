@@ -10,10 +10,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from benchctl.archive.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import Verification, verify
 from benchctl.documents.reader import load_bench
 from benchctl.errors import ArchiveError, PreflightRefused, UsageError
@@ -22,13 +22,13 @@ from benchctl.guard.guardian.report import Report
 from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
 from benchctl.library import find
-from benchctl.measure.figure import Figure
-from benchctl.report.ending import ending_of
-from benchctl.report.front import boxes_of
-from benchctl.report.story import Story, read_story
+from benchctl.measure.budget.figure import Figure
+from benchctl.report.reading.run_outcome import ending_of
+from benchctl.report.reading.run_record import Story, read_story
+from benchctl.report.sections.page_head import boxes_of
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep
-from benchctl.runner.preflight import Preflight
-from benchctl.runner.run import Run
 from tests.journals import read_events, write_events
 
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]

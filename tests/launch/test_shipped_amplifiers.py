@@ -9,13 +9,13 @@ import pandas as pd
 import pytest
 
 from benchctl import library
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.documents.amplifier import Amplifier, Rating
+from benchctl.archive.tables.figures import read_figures
+from benchctl.documents.amplifier_file.amplifier import Amplifier, Rating
 from benchctl.documents.reader import load_amplifier
 from benchctl.launch.run import Documents, run
-from benchctl.runner.preflight import Preflight
-from benchctl.runner.run import Run
+from benchctl.runner.acting.run import Run
+from benchctl.runner.checks.preflight import Preflight
 from tests.runner.rig import Audience
 
 

@@ -12,7 +12,7 @@ from benchctl.errors import UsageError
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.session import Session
 from benchctl.launch.simulate import place_of, served
-from benchctl.simulator.ports import HislipPlace
+from benchctl.simulator.network.ports import HislipPlace
 from tests.cli.files import bench_on_free_ports
 from tests.ports import free_port
 

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.bench import Bench
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import opened_bench
 from benchctl.launch.simulate import served
-from benchctl.runner.run import Files
+from benchctl.runner.acting.run import Files
 from tests.ports import free_port
 from tests.runner.rig import amplifier_file, document, sequence_file, shipped
 

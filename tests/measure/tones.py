@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from benchctl.measure.distortion import (
+from benchctl.measure.signal.distortion import (
     BAND_HZ,
     Distortion,
     harmonic_distortion,

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from benchctl.cli.views import PlainView
+from benchctl.cli.shown.views import PlainView
 from benchctl.launch.run import Documents, run
 from tests.journals import read_events, write_events
 

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from benchctl.archive.changes import Change, Place
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
 from benchctl.report.comparison import changes_table, compare, runs_table, significance_of, step_tables, unlike
 from benchctl.report.comparison_page import comparison_page, write_comparison
 from benchctl.report.pictures.differences import difference_pictures
-from benchctl.report.story import Story, read_story
+from benchctl.report.reading.run_record import Story, read_story
 from tests.report.conftest import Event, changed, real, rewrite
 from tests.report.pages import Page, words_of
 

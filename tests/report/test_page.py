@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.tables.figures import read_figures
 from benchctl.errors import ArchiveError, UsageError
-from benchctl.report.ending import ending_of
 from benchctl.report.page import report_page, write_report
 from benchctl.report.pictures.gallery import Gallery
-from benchctl.report.story import read_story
-from benchctl.report.verdicts import overall_of
+from benchctl.report.reading.run_outcome import ending_of
+from benchctl.report.reading.run_record import read_story
+from benchctl.report.sections.verdicts import overall_of
 from tests.report.conftest import Event, changed, killed, real, rewrite
 from tests.report.pages import Page, exact_values, part, rows_of, words_of
 

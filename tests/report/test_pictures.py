@@ -12,16 +12,16 @@ import numpy as np
 import pytest
 
 from benchctl.archive.captures import load_capture
-from benchctl.archive.entries import FiguresEntry, context_of
-from benchctl.measure.burst_figures import cycle_powers
+from benchctl.archive.journal.entries import FiguresEntry, context_of
+from benchctl.measure.analyses.burst_figures import cycle_powers
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions, Drive
-from benchctl.measure.figure import Figure
 from benchctl.report.page import report_page
 from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.envelope import envelope
 from benchctl.report.pictures.gallery import Gallery, gallery_of
 from benchctl.report.pictures.power import power_pictures
-from benchctl.report.story import Story, read_story
+from benchctl.report.reading.run_record import Story, read_story
 from tests.report.conftest import changed
 from tests.report.pages import Page, words_of
 

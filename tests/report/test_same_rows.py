@@ -9,16 +9,16 @@ import pandas as pd
 import pytest
 from rich.console import Console
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.cli.tables import closing_tables
-from benchctl.cli.views import PlainView
+from benchctl.archive.tables.figures import read_figures
+from benchctl.cli.shown.tables import closing_tables
+from benchctl.cli.shown.views import PlainView
 from benchctl.launch.run import Documents, run
-from benchctl.measure.words import rounded
+from benchctl.measure.budget.words import rounded
 from benchctl.quantity import render
 from benchctl.report.page import report_page
 from benchctl.report.pictures.gallery import Gallery
-from benchctl.report.story import read_story
+from benchctl.report.reading.run_record import read_story
 from tests.report.pages import Page, part, rows_of, words_of
 
 SET_LEVELS = """\

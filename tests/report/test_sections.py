@@ -7,17 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.entries import FiguresEntry
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions, Drive
-from benchctl.measure.figure import Figure
-from benchctl.report.diary import events_table, steps_table
-from benchctl.report.equipment import equipment_tables
-from benchctl.report.front import date_of, versions_of
-from benchctl.report.methods import methods_of
-from benchctl.report.rated_power import power_rows, power_tables
-from benchctl.report.story import Story, read_story
-from benchctl.report.tables import Table
-from benchctl.report.watched import controls_table, limits_table, protection_table, trips_table
+from benchctl.report.reading.run_record import Story, read_story
+from benchctl.report.sections.equipment import equipment_tables
+from benchctl.report.sections.event_tables import events_table, steps_table
+from benchctl.report.sections.methods import methods_of
+from benchctl.report.sections.page_head import date_of, versions_of
+from benchctl.report.sections.rated_power import power_rows, power_tables
+from benchctl.report.sections.tables import Table
+from benchctl.report.sections.watched import controls_table, limits_table, protection_table, trips_table
 from tests.report.conftest import changed, killed, real, rewrite
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.report.story import read_story
+from benchctl.archive.tables.figures import read_figures
+from benchctl.report.reading.run_record import read_story
 from benchctl.report.summary import comparison_summary, summary_of
 from tests.report.conftest import killed, real
 

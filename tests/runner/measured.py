@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from benchctl.archive.figures import read_figures
+from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import Verification, verify
-from benchctl.measure.figure import Figure
-from benchctl.runner.execute import Outcome
+from benchctl.measure.budget.figure import Figure
+from benchctl.runner.checks.preflight import Preflight, preflight
+from benchctl.runner.engine.execute import Outcome
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import Preflight, preflight
 from tests.runner.rig import POWER_ON_LINE, Edits, Event, Files, Rig, files, rig
 
 LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"

@@ -10,25 +10,25 @@ from typing import Any, TypeVar
 
 from benchctl import library
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import VirtualClock
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import Bench
-from benchctl.documents.bench_steps import PowerOn, Set
-from benchctl.documents.part import Document, Source
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.model.model_base import Document, Source
 from benchctl.documents.reader import Kind, read
-from benchctl.documents.sequence import Sequence as SequenceFile
-from benchctl.documents.step_base import StepBase
+from benchctl.documents.sequence_file.bench_steps import PowerOn, Set
+from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
+from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.launch.simulated import describe
-from benchctl.measure.figure import Figure
-from benchctl.runner.execute import Outcome, execute, prepare
+from benchctl.measure.budget.figure import Figure
+from benchctl.runner.acting.run import Files, Run
+from benchctl.runner.engine.execute import Outcome, execute, prepare
 from benchctl.runner.plan import PlannedStep, expand
-from benchctl.runner.run import Files, Run
 from benchctl.runner.steps import ACTIONS
 from benchctl.simulator.bench import SimulatedBench
 from tests.faults.taps import Taps

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from benchctl.documents.bench_steps import Hold, Set
-from benchctl.documents.sequence import Sequence
+from benchctl.documents.sequence_file.bench_steps import Hold, Set
+from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.runner.plan import PlannedStep, expand
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document, sequence_file
 

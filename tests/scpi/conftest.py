@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from benchctl.scpi.device import Device, Hooks, Identity
+from benchctl.scpi.device.device import Device, Hooks, Identity
+from benchctl.scpi.device.headers import Call, CommandTree
+from benchctl.scpi.device.parameters import Boolean, ChannelList, Mnemonic, Numeric, Parameter
 from benchctl.scpi.errors import ScpiError
-from benchctl.scpi.headers import Call, CommandTree
-from benchctl.scpi.hislip_endpoint import HislipEndpoint
-from benchctl.scpi.parameters import Boolean, ChannelList, Mnemonic, Numeric, Parameter
+from benchctl.scpi.hislip.endpoint import HislipEndpoint
 from benchctl.scpi.scanner import Datum, Kind
 from tests.scpi.hislip_client import Client, endpoint_of
 

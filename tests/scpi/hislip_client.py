@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from benchctl.scpi.conversation import Conversation
-from benchctl.scpi.device import Device
-from benchctl.scpi.hislip import FIRST_MESSAGE_ID, ErrorCode, FatalErrorCode, FrameReader, Message, MessageType
-from benchctl.scpi.hislip_endpoint import LONGEST_NAME, HislipChannel, HislipEndpoint
+from benchctl.scpi.device.conversation import Conversation
+from benchctl.scpi.device.device import Device
+from benchctl.scpi.hislip.endpoint import LONGEST_NAME, HislipChannel, HislipEndpoint
+from benchctl.scpi.hislip.messages import FIRST_MESSAGE_ID, ErrorCode, FatalErrorCode, FrameReader, Message, MessageType
 
 
 @dataclass

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from benchctl.scpi.conversation import Conversation
+from benchctl.scpi.device.conversation import Conversation
 from tests.scpi.conformance import RULES, Rule, breaches, find_breach
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.scpi.conversation import Conversation
+from benchctl.scpi.device.conversation import Conversation
 from tests.scpi.conformance import RULES
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.scpi.device.parameters import Numeric
 from benchctl.scpi.errors import ScpiError
-from benchctl.scpi.parameters import Numeric
 from benchctl.scpi.units import check_unit, factor_of
 
 

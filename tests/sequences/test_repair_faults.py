@@ -9,8 +9,8 @@ import pytest
 
 from benchctl import library
 from benchctl.archive.changes import Change, compared_figures
-from benchctl.archive.entries import FiguresEntry, entries_of
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.entries import FiguresEntry, entries_of
+from benchctl.archive.journal.journal import read_journal
 from benchctl.launch.run import Documents, Result, run
 from benchmarks.nobody import Nobody
 

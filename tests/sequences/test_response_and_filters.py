@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 from scipy.optimize import brentq
 
-from benchctl.archive.figures import read_figures
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.figures import read_figures
 from benchctl.launch.run import Documents, run
 from benchctl.report.pictures.response import response_pictures
-from benchctl.report.story import read_story
+from benchctl.report.reading.run_record import read_story
 from benchmarks.nobody import Nobody
 
 REFERENCE_HZ = 40.0

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
-from benchctl.documents.step_form import HOLDERS
-from benchctl.documents.steps import KINDS
+from benchctl.documents.sequence_file.step_form import HOLDERS
+from benchctl.documents.sequence_file.steps import KINDS
+from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchctl.runner.preflight import preflight
 from benchmarks.sequences import BENCHES, documents, trial
 
 SEQUENCES = tuple(library.shipped("sequences"))

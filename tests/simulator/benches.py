@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from benchctl.documents.amplifier_simulation import AmplifierSimulation
-from benchctl.documents.bench_simulation import BenchSimulation
-from benchctl.simulator.description import (
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.documents.bench_file.simulation import BenchSimulation
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.model.description import (
     BenchDescription,
     GeneratorDescription,
     LoadDescription,
@@ -23,7 +24,6 @@ from benchctl.simulator.description import (
     ThermometerDescription,
 )
 from benchctl.simulator.physics import derive_physics
-from benchctl.simulator.world import World
 
 PLATE = Plate(
     channels=("A", "B"),

@@ -7,7 +7,7 @@ from typing import Any
 
 import pyvisa
 
-from benchctl.simulator.ports import HislipPlace
+from benchctl.simulator.network.ports import HislipPlace
 
 PATIENCE_S = 10.0
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from benchctl.documents.amplifier_faults import AmplifierFaults, DryJoint, OpenDevice
-from benchctl.documents.amplifier_simulation import AmplifierSimulation, FilterSimulation, ProtectionSimulation
-from benchctl.simulator.description import BenchDescription
+from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, FilterSimulation, ProtectionSimulation
+from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.physics import derive_physics
 from tests.simulator.benches import PLATE, describe
 

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.scpi.conversation import Conversation
+from benchctl.scpi.device.conversation import Conversation
 from benchctl.simulator.bench import SimulatedBench
-from benchctl.simulator.description import BenchDescription
+from benchctl.simulator.model.description import BenchDescription
 from tests.simulator.benches import describe
 
 

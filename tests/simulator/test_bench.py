@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchctl.documents.bench_simulation import BenchSimulation
+from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.errors import UsageError
 from benchctl.simulator.bench import SimulatedBench
-from benchctl.simulator.description import Plate
+from benchctl.simulator.model.description import Plate
 from tests.simulator.benches import PLATE, describe
 from tests.simulator.talk import Room
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from benchctl.documents.amplifier_simulation import AmplifierSimulation
-from benchctl.simulator.description import Plate, RatedLoad
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.simulator.model.description import Plate, RatedLoad
 from benchctl.simulator.physics import derive_physics
 from tests.simulator.benches import PLATE, RESISTORS, awake, describe
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.scpi.device.status import event_bit
 from benchctl.scpi.errors import STANDARD_ERRORS
-from benchctl.scpi.status import event_bit
 
 ANCHORS = {
     0: "No error",

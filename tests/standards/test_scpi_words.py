@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.scpi.device import Device, Identity
-from benchctl.scpi.headers import CommandTree
+from benchctl.scpi.device.device import Device, Identity
+from benchctl.scpi.device.headers import CommandTree
+from benchctl.scpi.device.status import Operation, Questionable, StandardEvent, StatusByte
 from benchctl.scpi.mnemonics import short_of
-from benchctl.scpi.status import Operation, Questionable, StandardEvent, StatusByte
 
 # The rule of SCPI-99 volume 1, 6.2.1, applied by hand to words that the standard and its users spell in both forms.
 WORDS = [

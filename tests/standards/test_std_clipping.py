@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from benchctl.measure.clipping import KNEES, clipped_sine_distortion, distortion_curve, drive_grid_db
+from benchctl.measure.search.clipping import KNEES, clipped_sine_distortion, distortion_curve, drive_grid_db
 
 
 def _db(ratio: float) -> float:

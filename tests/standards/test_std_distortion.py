@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.measure.harmonics import HarmonicFit
+from benchctl.measure.signal.harmonics import HarmonicFit
 from tests.measure.tones import thd, thd_n
 
 INTERVAL_S = 1e-6

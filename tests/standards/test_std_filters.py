@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.measure.frequencies import per_octave_hz
-from benchctl.measure.response import Passband, Response, Slope, lower_slope, passband, upper_slope
+from benchctl.measure.signal.frequencies import per_octave_hz
+from benchctl.measure.signal.response import Passband, Response, Slope, lower_slope, passband, upper_slope
 
 Kind = Literal["low", "high"]
 CUT_HZ = 1000.0

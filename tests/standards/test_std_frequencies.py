@@ -11,7 +11,7 @@ import itertools
 import pytest
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.frequencies import OCTAVE_RATIO, iso_266_hz, per_octave_hz
+from benchctl.measure.signal.frequencies import OCTAVE_RATIO, iso_266_hz, per_octave_hz
 
 # fmt: off
 THIRD_OCTAVES_HZ = (

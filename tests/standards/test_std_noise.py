@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.measure.noise import a_weighting_db, noise
+from benchctl.measure.signal.noise import a_weighting_db, noise
 
 # Table 2 of GOST 17187-2010 (identical with IEC 61672-1:2002), A in dB to 0.1 dB, at exact frequencies 10^(n/10) Hz,
 # n from 10 (10 Hz) to 43 (20 kHz).

@@ -7,7 +7,7 @@ import pytest
 from uncertainties import ufloat
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.output_impedance import output_impedance
+from benchctl.measure.signal.output_impedance import output_impedance
 
 
 def test_the_worked_example_of_two_loads() -> None:

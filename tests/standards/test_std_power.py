@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from uncertainties import UFloat
 
-from benchctl.measure.analyses import burst, continuous
-from benchctl.measure.context import BurstContext, ContinuousContext
-from benchctl.measure.power import load_power
-from benchctl.measure.record import Capture, Trace
+from benchctl.measure.analyses.by_step import burst, continuous
+from benchctl.measure.analyses.context import BurstContext, ContinuousContext
+from benchctl.measure.budget.power import load_power
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import LoadResistance, exactly
 
 RAIL_V = 40.0

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.simulator.circuit import Circuit
-from benchctl.simulator.clipping import clipped_sine, distortion, overdrive_at
-from benchctl.simulator.converter import Converter, Source
-from benchctl.simulator.stage import Stage
+from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.clipping import clipped_sine, distortion, overdrive_at
+from benchctl.simulator.amplifier.converter import Converter, Source
+from benchctl.simulator.amplifier.output_stage import Stage
 
 # Symmetrically hard-clipped sine: overdrive x = amplitude / clipping level, power over the power at the onset of
 # clipping, and THD. Closed form, worked out by 2^22-point FFT and by quadrature.
@@ -97,7 +97,7 @@ RISES = {1: 16.850244, 10: 34.761677, 60: 66.125457, 300: 98.226098, 1200: 117.4
 
 @pytest.mark.parametrize("seconds", RISES)
 def test_a_thermal_ladder_warms_as_its_foster_form_does(seconds: int) -> None:
-    from benchctl.simulator.thermal import ThermalChain
+    from benchctl.simulator.hardware.thermal import ThermalChain
 
     chain = ThermalChain(*LADDER, ambient_c=25.0)
     chain.advance(seconds, 50.0)

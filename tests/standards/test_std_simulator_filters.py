@@ -7,8 +7,8 @@ from typing import Literal
 
 import pytest
 
-from benchctl.documents.amplifier_simulation import FilterSimulation
-from benchctl.simulator.filters import filter_of
+from benchctl.documents.amplifier_file.simulation import FilterSimulation
+from benchctl.simulator.amplifier.filters import filter_of
 
 # Attenuation in dB by octaves from the corner into the stop band (negative: into the pass band), 10·lg(1 + r^2n);
 # textbook formula, checked with scipy.signal.

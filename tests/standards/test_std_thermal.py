@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchctl.measure.thermal import predict_final_temperature
+from benchctl.measure.signal.thermal import predict_final_temperature
 
 # 50 W into R 0.5, 1.2, 0.8 K/W with C 2, 50, 900 J/K: the sum of P R (1 - exp(-t / RC)), the textbook step response,
 # verified through the eigenvalues of the equivalent ladder. Time in s -> rise in K.

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from uncertainties import umath
 
-from benchctl.measure.figure import figure_of
-from benchctl.measure.power import load_power
+from benchctl.measure.budget.figure import figure_of
+from benchctl.measure.budget.power import load_power
 from benchctl.measure.uncertainty import (
     Accuracy,
     ErrorOf,

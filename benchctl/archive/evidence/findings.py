@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
-from benchctl.archive.events import CAPTURE, RUN_ENDED, RUN_RESUMED, RUN_STARTED
 from benchctl.archive.evidence.inputs import check_inputs
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.guardian import changed_guardian_lines
-from benchctl.archive.journal import Event, JournalRead
-from benchctl.archive.trend import trend_file
+from benchctl.archive.journal.events import CAPTURE, RUN_ENDED, RUN_RESUMED, RUN_STARTED
+from benchctl.archive.journal.guardian_lines import changed_guardian_lines
+from benchctl.archive.journal.journal import Event, JournalRead
+from benchctl.archive.tables.trend import trend_file
 from benchctl.errors import ArchiveError
 
 

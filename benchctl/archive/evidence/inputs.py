@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from benchctl.archive.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_STARTED
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import INPUTS, RunFolder
-from benchctl.archive.journal import Event
+from benchctl.archive.journal.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_STARTED
+from benchctl.archive.journal.journal import Event
 from benchctl.errors import ArchiveError, quote
 
 # A document is some hundred lines; of anything much longer only the file is named.

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import BinaryIO
 
-from benchctl.archive.evidence.chain import last_hash, sealed
+from benchctl.archive.journal.chain import last_hash, sealed
 from benchctl.file_lock import try_lock
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.outlet import outputs_that_never_fail, wait_for_outputs

@@ -7,18 +7,18 @@ from typing import Any
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.agreement.comparison import Comparison
-from benchctl.measure.agreement.context import LookContext
 from benchctl.measure.agreement.outputs import output_comparisons, records_comparisons
 from benchctl.measure.agreement.physics import heat_comparison, power_comparison
 from benchctl.measure.agreement.supply import supply_comparisons
-from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
-from benchctl.measure.draw import output_power
-from benchctl.measure.meters import Meters, Readings
-from benchctl.measure.record import Capture
-from benchctl.measure.signals import Signals
-from benchctl.measure.soak_figures import LAST, SoakContext, span_of
-from benchctl.measure.supply import Span, whole_cycles, whole_repetitions
-from benchctl.measure.tone_figures import supply_power
+from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.analyses.look_context import LookContext
+from benchctl.measure.analyses.soak_figures import LAST, SoakContext, span_of
+from benchctl.measure.analyses.supply_figures import output_power
+from benchctl.measure.analyses.tone_figures import supply_power
+from benchctl.measure.budget.meters import Meters, Readings
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import Capture
+from benchctl.measure.signal.supply import Span, whole_cycles, whole_repetitions
 
 Captures = Mapping[str, Capture]
 Compare = Callable[[Captures, Readings, Any], Iterator[Comparison]]

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.measure.agreement.reliance import RELIES_ON
-from benchctl.measure.figure import Figure, Verdict
-from benchctl.measure.power import TOTAL
+from benchctl.measure.budget.figure import Figure, Verdict
+from benchctl.measure.budget.power import TOTAL
 from benchctl.quantity import render
 
 

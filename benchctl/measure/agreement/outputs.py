@@ -9,11 +9,11 @@ from itertools import combinations
 import numpy as np
 
 from benchctl.measure.agreement.comparison import Comparison, Sight
-from benchctl.measure.agreement.context import LookContext
 from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, RECORDS
-from benchctl.measure.record import OUTPUT, Capture
-from benchctl.measure.signals import Signals
-from benchctl.measure.sine import fit_sine
+from benchctl.measure.analyses.look_context import LookContext
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.signal.sine import fit_sine
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf
 from benchctl.quantity import render
 

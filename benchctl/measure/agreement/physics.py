@@ -11,11 +11,11 @@ from uncertainties import UFloat
 from benchctl.measure.agreement.comparison import Comparison, Sight
 from benchctl.measure.agreement.reliance import HEATSINK, POWER
 from benchctl.measure.agreement.supply import NOT_AT_ONCE
-from benchctl.measure.draw import output_power
-from benchctl.measure.meters import Readings
-from benchctl.measure.record import Capture
-from benchctl.measure.signals import Signals
-from benchctl.measure.soak_figures import LAST, SoakContext, span_of
+from benchctl.measure.analyses.soak_figures import LAST, SoakContext, span_of
+from benchctl.measure.analyses.supply_figures import output_power
+from benchctl.measure.budget.meters import Readings
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 _CHECK_POWER = (

@@ -13,11 +13,11 @@ from benchctl.measure.agreement.comparison import Comparison, Sight
 from benchctl.measure.agreement.reliance import SUPPLY_CURRENT as CURRENT
 from benchctl.measure.agreement.reliance import SUPPLY_CURRENT_PEAK as CURRENT_PEAK
 from benchctl.measure.agreement.reliance import SUPPLY_VOLTAGE as VOLTAGE
-from benchctl.measure.context import IdleContext
-from benchctl.measure.meters import Readings
-from benchctl.measure.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signals import Signals
-from benchctl.measure.supply import Span, mean
+from benchctl.measure.analyses.context import IdleContext
+from benchctl.measure.budget.meters import Readings
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.supply import Span, mean
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, exactly
 
 # A reading and a record are not of the same instant, and what warms draws more or less: so much of the value.

@@ -8,16 +8,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from benchctl.archive.entries import FiguresEntry, context_of
-from benchctl.measure.burst_figures import cycle_powers
+from benchctl.archive.journal.entries import FiguresEntry, context_of
+from benchctl.measure.analyses.burst_figures import cycle_powers
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.power import TOTAL
+from benchctl.measure.budget.words import burst_in_words, value_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
-from benchctl.measure.power import TOTAL
-from benchctl.measure.record import Samples
-from benchctl.measure.words import burst_in_words, value_in_words
+from benchctl.measure.signal.record import Samples
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, marker, svg_of
 from benchctl.report.pictures.records import capture_of
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
 
 CHOSEN = ("first", "highest", "lowest", "last")
 

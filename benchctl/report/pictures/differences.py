@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 
 from benchctl.archive.changes import Change, Place
+from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.words import burst_in_words
 from benchctl.report.comparison import Comparison, names_of
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, marker, svg_of
 

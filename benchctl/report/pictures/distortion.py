@@ -7,10 +7,10 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from benchctl.archive.events import SEARCH
-from benchctl.report.course import StepTaken
+from benchctl.archive.journal.events import SEARCH
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, marker, svg_of
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.step_history import StepTaken
 
 _COLUMNS = 2
 _MOST = 4

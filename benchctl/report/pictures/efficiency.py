@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from matplotlib.axes import Axes
 
-from benchctl.archive.entries import FiguresEntry
-from benchctl.measure.figure import Figure
-from benchctl.measure.power import TOTAL
-from benchctl.measure.words import as_said, unit_in_words, value_in_words
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.power import TOTAL
+from benchctl.measure.budget.words import as_said, unit_in_words, value_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
 
 _FEWEST = 4  # levels: fewer are told better by the table
 _COLUMNS = 2

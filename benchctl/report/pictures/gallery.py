@@ -14,7 +14,7 @@ from benchctl.report.pictures.power import power_pictures
 from benchctl.report.pictures.response import response_pictures
 from benchctl.report.pictures.trend import trend_pictures
 from benchctl.report.pictures.waveform import waveform_pictures
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
 
 # What drawing may answer to a journal or a capture that somebody has changed.
 _NOT_DRAWN = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.power import TOTAL
+from benchctl.measure.budget.words import value_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.figure import Figure
-from benchctl.measure.power import TOTAL
-from benchctl.measure.words import value_in_words
 from benchctl.quantity import render
 from benchctl.report.pictures.canvas import (
     DASHES,
@@ -24,8 +24,8 @@ from benchctl.report.pictures.canvas import (
     quantities,
     svg_of,
 )
-from benchctl.report.rated_power import PowerRow, length_in_words, lengths_of, power_rows
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.rated_power import PowerRow, length_in_words, lengths_of, power_rows
 
 _COLUMNS = 2
 _APART = 0.12  # of the distance of two lengths: channels stand side by side

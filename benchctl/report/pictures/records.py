@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 
 from benchctl.archive.captures import load_capture
 from benchctl.archive.folder import RunFolder
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.record import Capture
 from benchctl.report.pictures.envelope import Array, envelope
 
 

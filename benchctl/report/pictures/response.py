@@ -8,13 +8,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.markers import CARETDOWN
 
-from benchctl.archive.entries import FiguresEntry
-from benchctl.measure.figure import Figure
-from benchctl.measure.record import Samples
-from benchctl.measure.words import as_said, unit_in_words
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.words import as_said, unit_in_words
+from benchctl.measure.signal.record import Samples
 from benchctl.quantity import render
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
 
 # What may stand against frequency, each in a panel of its own, in this order.
 _PANELS = ("gain", "phase", "crosstalk")

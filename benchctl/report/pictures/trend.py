@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from benchctl.report.course import StepTaken
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, svg_of
 from benchctl.report.pictures.records import plot_envelope
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.step_history import StepTaken
 
 _APART = 0.04  # of the run's time: of steps that begin nearer to each other only the first is marked
 _HOUR_S, _MINUTE_S = 3600.0, 60.0

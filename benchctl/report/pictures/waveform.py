@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 from matplotlib.axes import Axes
 
-from benchctl.archive.entries import FiguresEntry, context_of
+from benchctl.archive.journal.entries import FiguresEntry, context_of
+from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.measure.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.words import burst_in_words
+from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, svg_of
 from benchctl.report.pictures.records import capture_of, plot_envelope
-from benchctl.report.story import Story
+from benchctl.report.reading.run_record import Story
 
 # Of the burst's length: what is shown before it, and of the recharge behind it.
 _BEFORE, _BEHIND = 0.1, 0.6

@@ -10,10 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents import bench_steps, measuring_steps, power_steps, steps
-from benchctl.documents.step_base import StepBase
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.documents.sequence_file import bench_steps, measuring_steps, power_steps, steps
+from benchctl.documents.sequence_file.step_base import StepBase
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps import (
     asides,
     find_clean_level,

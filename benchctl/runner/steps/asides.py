@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from benchctl.documents.steps import Note, Prompt
-from benchctl.runner.drive import mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.documents.sequence_file.steps import Note, Prompt
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 # A person turns a control and comes back; nobody knows, so it is not counted.
 HANDS_S = 0.0

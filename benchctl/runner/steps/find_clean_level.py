@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from benchctl.archive.events import CLEAN_LEVEL
-from benchctl.documents.power_steps import FindCleanLevel
+from benchctl.archive.journal.events import CLEAN_LEVEL
+from benchctl.documents.sequence_file.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope import POLL_S
-from benchctl.measure.analyses import steady_distortion
-from benchctl.measure.context import ContinuousContext
-from benchctl.measure.distortion import BAND_HZ, Distortion
-from benchctl.runner import exposure
-from benchctl.runner.agreement import before_power, foresee_look
-from benchctl.runner.drive import load_and_frequency, mute, tone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.protection import Watch
-from benchctl.runner.run import CleanLevel, Run
+from benchctl.measure.analyses.by_step import steady_distortion
+from benchctl.measure.analyses.context import ContinuousContext
+from benchctl.measure.signal.distortion import BAND_HZ, Distortion
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.run import CleanLevel, Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.search import rated_level_v, run_search, search_from, usual_exposures
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
@@ -40,8 +40,8 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     def expose(level_v: float) -> Distortion:
         tone(run, level_v, "tried")
         run.wait(SETTLE_S)
-        record = exposure.steady_record(frequency_hz)
-        capture = exposure.take(run, "search", record, level_v, exposure.outputs(run))
+        record = record_taking.steady_record(frequency_hz)
+        capture = record_taking.take(run, "search", record, level_v, record_taking.outputs(run))
         watch.check(capture, level_v)
         mute(run)
         run.wait(REST_S)
@@ -78,6 +78,6 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
 def foresee(step: FindCleanLevel, outlook: Outlook) -> Forecast:
     outlook.level_v = None
     outlook.will_find_clean_level()
-    each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
+    each_s = SETTLE_S + record_taking.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
     duration_s = foresee_look(outlook) + usual_exposures(step, outlook) * (each_s + REST_S)
     return Forecast(duration_s=duration_s, **outlook.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

@@ -6,22 +6,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from benchctl.documents.power_steps import MeasureBurst
+from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import Record
-from benchctl.measure.analyses import first_cycle_distortion, worst_cycle_distortion
+from benchctl.measure.analyses.by_step import first_cycle_distortion, worst_cycle_distortion
+from benchctl.measure.analyses.context import BurstContext
 from benchctl.measure.conditions import Drive
-from benchctl.measure.context import BurstContext
-from benchctl.measure.distortion import Distortion
-from benchctl.measure.record import Capture
-from benchctl.runner import exposure
-from benchctl.runner.agreement import before_power, foresee_look
-from benchctl.runner.draw import Bursts, burst_too_long_in_words
-from benchctl.runner.drive import load_and_frequency, start_burst, stop_burst
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.protection import Watch
-from benchctl.runner.run import Run
+from benchctl.measure.signal.distortion import Distortion
+from benchctl.measure.signal.record import Capture
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
+from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.supply_draw import Bursts, burst_too_long_in_words
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
 from benchctl.runner.steps.search import NEAR_FULL_EXPOSURES, run_search, search_from, usual_exposures
 
@@ -60,19 +60,19 @@ class _Measurement:
         return run_search(self.run, search, self._expose(first_cycle_distortion), f"full level, {self.cycles} cycles")
 
     def _expose(self, metric: Callable[[Capture, BurstContext], Distortion]) -> Callable[[float], Distortion]:
-        record = exposure.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
+        record = record_taking.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
         context = self._context()
 
         def expose(level_v: float) -> Distortion:
-            capture = self._take("tried", record, level_v, exposure.outputs(self.run), repetitions=0)
+            capture = self._take("tried", record, level_v, record_taking.outputs(self.run), repetitions=0)
             return metric(capture, context)
 
         return expose
 
     def _final(self, drive: Literal["clean", "full"], level_v: float) -> Capture:
         """A whole repetition with the supply's signals."""
-        signals = [*exposure.outputs(self.run), *exposure.supply_signals(self.run)]
-        record = exposure.repetition_record(self.frequency_hz, self.step.every_s)
+        signals = [*record_taking.outputs(self.run), *record_taking.supply_signals(self.run)]
+        record = record_taking.repetition_record(self.frequency_hz, self.step.every_s)
         return self._take(drive, record, level_v, signals, repetitions=REPETITIONS_BEFORE)
 
     def _take(self, drive: Drive, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
@@ -82,7 +82,7 @@ class _Measurement:
         start_burst(run, burst, drive)
         run.wait(repetitions * step.every_s)
         try:
-            capture = exposure.take(run, name, record, level_v, signals)
+            capture = record_taking.take(run, name, record, level_v, signals)
             if drive == "tried":  # a record of another length has another RMS at the same gain
                 self.watch.check(capture, level_v)
         except MeasurementError:  # the run goes on, and the next step wants a steady tone
@@ -128,7 +128,7 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         exposures, finals = usual_exposures(step, outlook), 1
         if cycles > 1:  # a single cycle is first and worst in one
             exposures, finals = exposures + FULL_EXPOSURES, 2
-        record_s = exposure.burst_record(frequency_hz, cycles, step.every_s).span_s
+        record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
         burst_s += exposures * length_s

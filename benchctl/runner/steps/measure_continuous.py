@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from benchctl.documents.criteria import Criterion
-from benchctl.documents.power_steps import MeasureContinuous
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.power_steps import MeasureContinuous
 from benchctl.errors import MeasurementError
 from benchctl.measure.conditions import Drive
-from benchctl.measure.record import Capture
-from benchctl.runner import exposure
-from benchctl.runner.agreement import before_power, foresee_look
-from benchctl.runner.drive import load_and_frequency, mute, tone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.protection import Watch
-from benchctl.runner.run import Run
+from benchctl.measure.signal.record import Capture
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.find_clean_level import SETTLE_S, steady_context
 
 SAMPLE_EVERY_S = 0.25
@@ -35,8 +35,8 @@ class _Tone:
     def take(self, name: str) -> Capture:
         """A record of outputs and supply; ProtectionNoticed or RequirementFailed where the outputs are gone."""
         run = self.run
-        signals = [*exposure.outputs(run), *exposure.supply_signals(run)]
-        taken = exposure.take(run, name, exposure.steady_record(self.frequency_hz), self.level_v, signals)
+        signals = [*record_taking.outputs(run), *record_taking.supply_signals(run)]
+        taken = record_taking.take(run, name, record_taking.steady_record(self.frequency_hz), self.level_v, signals)
         self.watch.check(taken, self.level_v)
         return taken
 
@@ -109,8 +109,8 @@ def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
     level_v = step.level_v or outlook.level_v
     if level_v is None:
         outlook.needs_clean_level("give a level")
-    record = exposure.steady_record(outlook.frequency_hz or 1000.0)
-    for_s = SETTLE_S + step.for_s + record.span_s + exposure.FETCH_S
+    record = record_taking.steady_record(outlook.frequency_hz or 1000.0)
+    for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S
     power = outlook.full_power(for_s=for_s) if level_v is None else outlook.tone(level_v, for_s=for_s)
     outlook.level_v = None
     return Forecast(duration_s=for_s + foresee_look(outlook), **power)

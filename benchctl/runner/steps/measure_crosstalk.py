@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from benchctl.documents.measuring_steps import MeasureCrosstalk
+from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import MeasurementError
-from benchctl.measure.crosstalk_figures import CrosstalkContext
-from benchctl.measure.record import OUTPUT, Capture
-from benchctl.runner import exposure
-from benchctl.runner.drive import RELAY_S, connected_load_ohm
-from benchctl.runner.inputs import drive_all, drive_alone, hazards_of_driving_alone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import RELAY_S, connected_load_ohm
+from benchctl.runner.acting.inputs import drive_all, drive_alone, hazards_of_driving_alone
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps import stepped_sine
 
 
@@ -21,15 +21,15 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
-    quiet_v = exposure.quiet_peak_v(run.files.amplifier)
+    quiet_v = record_taking.quiet_peak_v(run.files.amplifier)
     captures: dict[str, Capture] = {}
     driven: dict[str, str] = {}
     tones_hz: dict[str, float] = {}
     for channel in run.files.amplifier.channels:
         drive_alone(run, channel)
-        quiet = {signal: quiet_v for signal in exposure.outputs(run) if signal != OUTPUT + channel}
+        quiet = {signal: quiet_v for signal in record_taking.outputs(run) if signal != OUTPUT + channel}
         try:
-            taken = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run), quiet)
+            taken = stepped_sine.sweep(run, frequencies, level_v, record_taking.outputs(run), quiet)
         except MeasurementError:  # the run goes on, and every other step wants all inputs driven
             drive_all(run)
             raise

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from benchctl.documents.measuring_steps import MeasureDamping
-from benchctl.measure.damping_figures import HEAVY, LIGHT, LIGHT_AGAIN, DampingContext
-from benchctl.measure.record import Capture
+from benchctl.documents.sequence_file.measuring_steps import MeasureDamping
+from benchctl.measure.analyses.damping_figures import HEAVY, LIGHT, LIGHT_AGAIN, DampingContext
+from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
-from benchctl.runner import exposure
-from benchctl.runner.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 from benchctl.runner.steps.stepped_sine import quiet_level_v
 
@@ -29,8 +29,8 @@ def perform(step: MeasureDamping, run: Run) -> None:
             set_load(run, load_ohm)
         tone(run, level_v)
         run.wait(SETTLE_S)
-        record = exposure.steady_record(frequency_hz)
-        captures[role] = exposure.take(run, f"damping {role}", record, level_v, exposure.outputs(run))
+        record = record_taking.steady_record(frequency_hz)
+        captures[role] = record_taking.take(run, f"damping {role}", record, level_v, record_taking.outputs(run))
         loads[role] = {} if load_ohm is None else run.loads(load_ohm)
         mute(run)
     if before_ohm is not None:
@@ -50,7 +50,7 @@ def foresee(step: MeasureDamping, outlook: Outlook) -> Forecast:
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = outlook.load_ohm
     outlook.level_v, outlook.load_ohm = None, heavy_ohm
-    each_s = SETTLE_S + exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S
+    each_s = SETTLE_S + record_taking.steady_record(outlook.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
     level_v = step.level_v or quiet_level_v(outlook.amplifier, heavy_ohm)
     power = outlook.tone(level_v, for_s=each_s)
     outlook.load_ohm = before_ohm or light_ohm

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from benchctl.documents.measuring_steps import MeasureDc
+from benchctl.documents.sequence_file.measuring_steps import MeasureDc
 from benchctl.instruments.oscilloscope import Record
-from benchctl.measure.context import IdleContext
-from benchctl.runner import exposure
-from benchctl.runner.drive import mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.measure.analyses.context import IdleContext
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.measure_noise import QUIET_S
 
 # Hum and its harmonics, not the audio band, must be seen to be averaged.
@@ -20,7 +20,7 @@ def perform(step: MeasureDc, run: Run) -> None:
     mute(run)
     run.wait(QUIET_S)
     record = Record(step.for_s, 0.0, round(step.for_s * RATE_HZ), triggered=False)
-    capture = exposure.take(run, "dc", record, 0.0, exposure.outputs(run))
+    capture = record_taking.take(run, "dc", record, 0.0, record_taking.outputs(run))
     run.analyse("idle", {"idle": capture}, {}, IdleContext(**run.accuracies()), step.expect)
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from benchctl.documents.measuring_steps import MeasureIdle
-from benchctl.measure.context import IdleContext
-from benchctl.runner import exposure
-from benchctl.runner.drive import mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
+from benchctl.measure.analyses.context import IdleContext
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 SAMPLE_EVERY_S = 0.25
 
@@ -20,8 +20,8 @@ def perform(step: MeasureIdle, run: Run) -> None:
         run.wait(SAMPLE_EVERY_S)
         for signal, value in run.read_supply().items():
             readings[signal].append(value)
-    capture = exposure.take(
-        run, "idle", exposure.idle_record(), 0.0, [*exposure.outputs(run), *exposure.supply_signals(run)]
+    capture = record_taking.take(
+        run, "idle", record_taking.idle_record(), 0.0, [*record_taking.outputs(run), *record_taking.supply_signals(run)]
     )
     readings["heatsink"] = run.read_if_any("heatsink")
     run.analyse("idle", {"idle": capture}, readings, IdleContext(**run.accuracies()), step.expect)
@@ -29,4 +29,4 @@ def perform(step: MeasureIdle, run: Run) -> None:
 
 def foresee(step: MeasureIdle, outlook: Outlook) -> Forecast:
     outlook.level_v = None
-    return Forecast(duration_s=step.for_s + exposure.IDLE_SPAN_S)
+    return Forecast(duration_s=step.for_s + record_taking.IDLE_SPAN_S)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from benchctl.documents.bench import Bench
-from benchctl.documents.measuring_steps import MeasureNoise
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.sequence_file.measuring_steps import MeasureNoise
 from benchctl.instruments.oscilloscope import Record
-from benchctl.measure.noise_figures import PART_S, NoiseContext
-from benchctl.runner import exposure
-from benchctl.runner.drive import connected_load_ohm, mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.measure.analyses.noise_figures import PART_S, NoiseContext
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import connected_load_ohm, mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 # What a tone before it left in coupling capacitors has gone (common practice).
 QUIET_S = 0.5
@@ -22,7 +22,7 @@ def perform(step: MeasureNoise, run: Run) -> None:
     load_ohm = connected_load_ohm(run)
     mute(run)
     run.wait(QUIET_S)
-    capture = exposure.take(run, "noise", _record(step, run.files.bench), 0.0, exposure.outputs(run))
+    capture = record_taking.take(run, "noise", _record(step, run.files.bench), 0.0, record_taking.outputs(run))
     rating = run.files.amplifier.rating(load_ohm)
     context = NoiseContext(
         load_ohm=load_ohm, rated_w=rating.power_w if rating is not None else None, **run.accuracies()
@@ -35,7 +35,7 @@ def _record(step: MeasureNoise, bench: Bench) -> Record:
     oscilloscope = bench.instruments.oscilloscope
     longest_s = oscilloscope.ratings.memory / SLOWEST_HZ if oscilloscope is not None else PART_S
     span_s = max(min(step.for_s, longest_s), PART_S)
-    return Record(span_s, 0.0, round(span_s * exposure.SAMPLE_RATE_HZ), triggered=False)
+    return Record(span_s, 0.0, round(span_s * record_taking.SAMPLE_RATE_HZ), triggered=False)
 
 
 def foresee(step: MeasureNoise, outlook: Outlook) -> Forecast:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from benchctl.documents.measuring_steps import MeasureFilter, MeasureResponse
-from benchctl.measure.figure import Figure
-from benchctl.measure.response_figures import ResponseContext
+from benchctl.documents.sequence_file.measuring_steps import MeasureFilter, MeasureResponse
+from benchctl.measure.analyses.response_figures import ResponseContext
+from benchctl.measure.budget.figure import Figure
 from benchctl.quantity import render
-from benchctl.runner import exposure
-from benchctl.runner.drive import connected_load_ohm
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import connected_load_ohm
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps import stepped_sine
 
 # Of 24 dB an octave in third-octaves, about so many records (tried on the simulated bench).
@@ -39,7 +39,7 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
-    captures = stepped_sine.sweep(run, frequencies, level_v, exposure.outputs(run))
+    captures = stepped_sine.sweep(run, frequencies, level_v, record_taking.outputs(run))
     context = ResponseContext(
         tones_hz=stepped_sine.tones_hz(frequencies),
         level_v=level_v,

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
-from benchctl.documents.bench_steps import PowerOff, PowerOn
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.quantity import render
-from benchctl.runner.agreement import foresee_look_at_idle, look_at_idle
-from benchctl.runner.drive import mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
-from benchctl.runner.waking import ADVICE, why_asleep
+from benchctl.runner.acting.agreement import foresee_look_at_idle, look_at_idle
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.waking import ADVICE, why_asleep
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 # The supply's voltage counts as there when it is within this part of its setting.
 VOLTAGE_THERE = 0.03

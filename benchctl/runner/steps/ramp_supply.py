@@ -10,19 +10,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.bench_steps import RampSupply
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.sequence_file.bench_steps import RampSupply
 from benchctl.errors import RequirementFailed
-from benchctl.measure.ramp_figures import RampContext
-from benchctl.measure.record import OUTPUT, Capture
+from benchctl.measure.analyses.ramp_figures import RampContext
+from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.quantity import render
-from benchctl.runner import exposure
-from benchctl.runner.agreement import foresee_look_at_idle, look_at_idle
-from benchctl.runner.drive import mute
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import foresee_look_at_idle, look_at_idle
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.waking import why_asleep
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.power import PROTECTION_MARGIN, turn_on_delay_s, wake
-from benchctl.runner.waking import why_asleep
 
 # Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
 SETTLING_PART = 0.5
@@ -96,8 +96,8 @@ class _Ramp:
         before_a = self._read("supply_current_before")["supply_current_before"]
         self.run.wait(max((1.0 - SETTLING_PART) * self.step.dwell_s - 2 * READINGS * READINGS_APART_S, 0.0))
         now = self._read("supply_current", "supply_voltage")
-        self.outputs = exposure.take(
-            self.run, f"ramp {voltage_v:.3g} V", exposure.idle_record(), 0.0, exposure.outputs(self.run)
+        self.outputs = record_taking.take(
+            self.run, f"ramp {voltage_v:.3g} V", record_taking.idle_record(), 0.0, record_taking.outputs(self.run)
         )
         reasons = self._reasons(voltage_v, now["supply_voltage"], before_a, now["supply_current"])
         return next(filter(None, reasons), "")
@@ -186,7 +186,7 @@ def _largest_offset_v(outputs: Capture | None) -> float:
 def foresee(step: RampSupply, outlook: Outlook) -> Forecast:
     outlook.supply_v, outlook.current_limit_a, outlook.level_v = step.voltage_v, step.current_limit_a, None
     held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
-    each_s = held_s + exposure.IDLE_SPAN_S
+    each_s = held_s + record_taking.IDLE_SPAN_S
     duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(outlook.amplifier) + STARTED_FOR_S
     duration_s += foresee_look_at_idle(outlook)
     return Forecast(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from benchctl.documents.criteria import Criterion
-from benchctl.documents.steps import Require
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import RequirementFailed
 from benchctl.quantity import render
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run, judged_by, latest
+from benchctl.runner.acting.run import Run, judged_by, latest
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 
 def perform(step: Require, run: Run) -> None:

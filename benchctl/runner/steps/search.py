@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from benchctl.archive.events import SEARCH
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.power_steps import FindCleanLevel, MeasureBurst
+from benchctl.archive.journal.events import SEARCH
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
-from benchctl.measure.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
-from benchctl.measure.distortion import Distortion
+from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
+from benchctl.measure.signal.distortion import Distortion
 from benchctl.quantity import render
-from benchctl.runner.outlook import Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Outlook
 
 Expose = Callable[[float], Distortion]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from benchctl.documents.bench_steps import Set
-from benchctl.runner.agreement import before_power, foresee_look
-from benchctl.runner.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.documents.sequence_file.bench_steps import Set
+from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 # A supply's slew, and the amplifier's converter coming to its new rails; common practice.
 SUPPLY_SETTLE_S = 1.0

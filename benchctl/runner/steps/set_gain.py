@@ -6,17 +6,17 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.criteria import Criterion
-from benchctl.documents.measuring_steps import SetGain
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.measuring_steps import SetGain
 from benchctl.errors import RequirementFailed
-from benchctl.measure.gain_figures import GAIN, GainContext, gain
-from benchctl.measure.record import Capture
+from benchctl.measure.analyses.gain_figures import GAIN, GainContext, gain
+from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner import exposure
-from benchctl.runner.drive import load_and_frequency, mute, tone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 from benchctl.runner.steps.stepped_sine import quiet_level_v
 
@@ -50,8 +50,8 @@ class _Control:
         )
 
     def take(self) -> Capture:
-        record = exposure.steady_record(self.frequency_hz)
-        return exposure.take(self.run, "gain", record, self.level_v, exposure.outputs(self.run))
+        record = record_taking.steady_record(self.frequency_hz)
+        return record_taking.take(self.run, "gain", record, self.level_v, record_taking.outputs(self.run))
 
     def wait(self, context: GainContext) -> bool:
         """Show readings until they are right, and stay so; False if that took too long."""
@@ -147,7 +147,7 @@ def foresee(step: SetGain, outlook: Outlook) -> Forecast:
             "a hand turns the gain control, and nobody is there in an unattended run; be there, or leave the step out"
         )
     load_ohm = outlook.load_ohm or 4.0
-    each_s = exposure.steady_record(outlook.frequency_hz or 1000.0).span_s + exposure.FETCH_S
+    each_s = record_taking.steady_record(outlook.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
     level_v = step.level_v or quiet_level_v(outlook.amplifier, load_ohm) * FURTHER_BELOW
     power = outlook.tone(level_v, for_s=step.timeout_s)

@@ -5,21 +5,21 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.power_steps import Soak
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
+from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
-from benchctl.measure.record import Capture
-from benchctl.measure.soak_figures import FIRST, LAST, SoakContext, burst_duty
-from benchctl.runner import exposure
-from benchctl.runner.agreement import before_power, foresee_look
-from benchctl.runner.draw import Bursts, Draw, burst_too_long_in_words
-from benchctl.runner.drive import load_and_frequency, mute, start_burst, stop_burst, tone
-from benchctl.runner.foretelling import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.protection import Watch
-from benchctl.runner.run import Run
+from benchctl.measure.signal.record import Capture
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
+from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
+from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.supply_draw import Bursts, Draw, burst_too_long_in_words
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # However long a soak is, more readings than this tell nothing new.
@@ -72,12 +72,12 @@ class _Drive:
 
     def take(self, name: str, *, with_supply: bool = True) -> Capture:
         """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
-        signals = exposure.outputs(self.run) + (exposure.supply_signals(self.run) if with_supply else [])
+        signals = record_taking.outputs(self.run) + (record_taking.supply_signals(self.run) if with_supply else [])
         if self.every_s is None:
-            record = exposure.steady_record(self.frequency_hz)
+            record = record_taking.steady_record(self.frequency_hz)
         else:
-            record = exposure.repetition_record(self.frequency_hz, self.every_s)
-        return exposure.take(self.run, f"soak {name}", record, self.level_v, signals)
+            record = record_taking.repetition_record(self.frequency_hz, self.every_s)
+        return record_taking.take(self.run, f"soak {name}", record, self.level_v, signals)
 
 
 @dataclass

@@ -8,17 +8,17 @@ from contextlib import contextmanager
 
 import numpy as np
 
-from benchctl.documents.amplifier import Amplifier
-from benchctl.documents.measuring_steps import SteppedSine
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.sequence_file.measuring_steps import SteppedSine
 from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope import Record
-from benchctl.measure.frequencies import iso_266_hz, per_octave_hz
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.frequencies import iso_266_hz, per_octave_hz
+from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner import exposure
-from benchctl.runner.drive import mute, set_frequency, tone
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.drive import mute, set_frequency, tone
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 # Ten cycles or more for a fit; the shorter the record of a high tone, the finer its samples and so its phase.
 CYCLES = 10
@@ -79,7 +79,7 @@ def sweep(
             tone(run, level_v)
             run.wait(_settle_s(frequency_hz))
             name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
-            capture = exposure.take(run, name, _record(frequency_hz), level_v, signals, peaks)
+            capture = record_taking.take(run, name, _record(frequency_hz), level_v, signals, peaks)
             captures[role_of(frequency_hz)] = capture
             # A filter's next gain is near this one, however far from the nominal one.
             peaks = {signal: float(np.max(np.abs(trace.values()))) for signal, trace in capture.traces.items()}

@@ -7,15 +7,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
-from benchctl.documents.bench_steps import Cool, Hold, Settle
-from benchctl.documents.criteria import Criterion
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.bench_steps import Cool, Hold, Settle
 from benchctl.errors import RequirementFailed
-from benchctl.measure.thermal import Curve
+from benchctl.measure.signal.thermal import Curve
 from benchctl.quantity import render
-from benchctl.runner.drive import mute
-from benchctl.runner.foretelling import KNOWN_AFTER, Foretelling, left_in_words
-from benchctl.runner.outlook import Forecast, Outlook
-from benchctl.runner.run import Run
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.heating import KNOWN_AFTER, Foretelling, left_in_words
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.worst_case import Forecast, Outlook
 
 POLL_S = 1.0
 

@@ -9,16 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.events import GUARDIAN_ACTED, RUN_ENDED, RUN_STARTED
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.guardian import lines_not_told
-from benchctl.archive.journal import read_journal
+from benchctl.archive.journal.events import GUARDIAN_ACTED, RUN_ENDED, RUN_STARTED
+from benchctl.archive.journal.guardian_lines import lines_not_told
+from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import VirtualClock
 from benchctl.guard.guardian.report import Report
-from benchctl.measure.record import Capture
+from benchctl.measure.signal.record import Capture
 
 
 def begin(recorder: Recorder) -> None:

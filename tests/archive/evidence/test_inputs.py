@@ -7,10 +7,10 @@ from hashlib import sha256
 
 import pytest
 
-from benchctl.archive.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_STARTED
 from benchctl.archive.evidence.inputs import InputsCheck, changed_lines, check_inputs, keep_inputs
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal import Event
+from benchctl.archive.journal.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_STARTED
+from benchctl.archive.journal.journal import Event
 
 TEXTS = {"bench.yaml": "title: Bench\nlimits:\n  current: 110 A\n", "drivers/supply.yaml": "off: OUTP OFF\n"}
 

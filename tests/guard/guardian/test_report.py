@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.evidence.chain import Chain
+from benchctl.archive.journal.chain import Chain
 from benchctl.file_lock import try_lock
 from benchctl.guard.guardian import report as module
 from benchctl.guard.guardian.report import Report

@@ -11,10 +11,10 @@ import pytest
 
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import contradictions
-from benchctl.measure.agreement.context import LookContext
-from benchctl.measure.context import BurstContext, ContinuousContext, IdleContext
-from benchctl.measure.record import Capture, Trace
-from benchctl.measure.soak_figures import SoakContext
+from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.analyses.look_context import LookContext
+from benchctl.measure.analyses.soak_figures import SoakContext
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
 
 RATE_HZ = 100e3

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from benchctl.documents.figures import FIGURES
+from benchctl.documents.model.figures import FIGURES
 from benchctl.measure.agreement.comparison import Comparison, Sight, alike, contradictions, doubted
 from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, RECORDS, RELIES_ON, SUPPLY_CURRENT
-from benchctl.measure.figure import Figure, Requirement, judge
+from benchctl.measure.budget.figure import Figure, Requirement, judge
 
 HALF = Comparison(
     SUPPLY_CURRENT,

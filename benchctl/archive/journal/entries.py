@@ -1,0 +1,220 @@
+"""The journal's "figures" event: the figures of one analysis, and all that is needed to compute them again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from benchctl.archive.journal.events import FIGURES, HANDS, NEW_PARTS, STEP_GIVEN_UP
+from benchctl.archive.journal.journal import Event
+from benchctl.errors import ArchiveError
+from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
+from benchctl.measure.analyses.by_step import ANALYSES
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.conditions import Conditions, common_to
+
+# Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
+# whose vector instructions add in another order, computes the same ones.
+STORED_DIGITS = 10
+# Verdicts by the names that run folders of earlier versions hold, and by today's.
+RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}
+
+
+@dataclass(frozen=True)
+class FiguresEntry:
+    """One analysis with its outcome.
+
+    `step` is the step's name in the sequence, `analysis` a name in `measure.analyses.ANALYSES`; `captures` maps role
+    to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
+    is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
+    several levels, a response at many frequencies. `comparisons` is what all of it let compare, None in a folder made
+    before that was done.
+    """
+
+    step: str
+    analysis: str
+    captures: Mapping[str, str]
+    readings: Mapping[str, Sequence[float | None]]
+    context: Mapping[str, Any]
+    conditions: Conditions
+    figures: Sequence[Figure]
+    captured: Mapping[str, Conditions] = field(default_factory=dict)
+    time_s: float = 0.0
+    number: int = 0
+    comparisons: Sequence[Comparison] | None = None
+
+    @classmethod
+    def of_event(cls, event: Event) -> FiguresEntry:
+        """Read it back from the journal.
+
+        Raises:
+            ArchiveError: the event lacks something or holds something else than a figures event should.
+        """
+        try:
+            return _ENTRY.validate_python(_with_verdicts_of_today(event))
+        except ValidationError as error:
+            first = error.errors()[0]
+            place = ".".join(str(part) for part in first["loc"])
+            raise ArchiveError(
+                f"journal event {event['number']} is no figures event: {place}: {first['msg']}",
+                advice="Put journal.jsonl back as the run left it, from a copy.",
+            ) from error
+
+    def fields(self) -> dict[str, Any]:
+        """What the journal writes of it, besides number and time."""
+        fields = asdict(self)
+        del fields["time_s"], fields["number"]
+        if self.comparisons is None:
+            del fields["comparisons"]
+        return fields
+
+    def conditions_of(self, figure: Figure) -> Conditions:
+        """Of one of the figures: driven as its records were; at a load or a frequency of its own, where it has any."""
+        records = [self.captured[file] for file in figure.capture.split() if file in self.captured]
+        found = self.conditions.driven_as(common_to(records)) if records else self.conditions
+        return replace(
+            found,
+            load_ohm=found.load_ohm if figure.load_ohm is None else figure.load_ohm,
+            frequency_hz=found.frequency_hz if figure.frequency_hz is None else figure.frequency_hz,
+        )
+
+    def named_readings(self) -> dict[str, list[float]]:
+        """The readings as an analysis takes them: NaN where one could not be read."""
+        return {
+            name: [math.nan if value is None else value for value in values] for name, values in self.readings.items()
+        }
+
+
+_ENTRY = TypeAdapter(FiguresEntry)
+_CONDITIONS = TypeAdapter(Conditions)
+
+
+def _with_verdicts_of_today(event: Event) -> Event:
+    """The event with verdicts of earlier versions under their present names; what is no list of figures stays so."""
+    figures = event.get("figures")
+    if not isinstance(figures, list):
+        return event
+    return {**event, "figures": [_with_verdict_of_today(figure) for figure in figures]}
+
+
+def _with_verdict_of_today(figure: Any) -> Any:
+    verdict = figure.get("verdict") if isinstance(figure, dict) else None
+    return {**figure, "verdict": RENAMED_VERDICTS[verdict]} if verdict in list(RENAMED_VERDICTS) else figure
+
+
+def context_of(entry: FiguresEntry) -> Any:
+    """The context of an analysis as the analysis takes it.
+
+    Raises:
+        ArchiveError: this version knows no such analysis, or the context is none of it.
+    """
+    if entry.analysis not in ANALYSES:
+        raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
+    try:
+        return TypeAdapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
+    except ValidationError as error:
+        raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is none: {error}") from error
+
+
+def conditions_of(event: Event) -> Conditions:
+    """What the bench was set to when a step began or ended; nothing where an older run did not keep it.
+
+    Raises:
+        ArchiveError: the event holds something else there.
+    """
+    try:
+        return _CONDITIONS.validate_python(event.get("conditions") or {})
+    except ValidationError as error:
+        raise ArchiveError(f"the conditions in journal event {event.get('number')} are none: {error}") from error
+
+
+def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
+    """The figures entries among a journal's events, in order, but for those that are no results.
+
+    Where instruments contradict each other in a part of the run, the figures of that part that rest on it say so.
+    """
+    return with_contradictions(parts_of(events))
+
+
+def parts_of(
+    events: Sequence[Event], read: Callable[[Event], FiguresEntry | None] = FiguresEntry.of_event
+) -> list[list[FiguresEntry]]:
+    """The entries as they were written, by the parts of the run; the last one is the present part.
+
+    `read`: from an event to its entry, or to None where it is none and is left out.
+    """
+    parts: list[list[FiguresEntry]] = [[]]
+    for event in results_of(events):
+        if event["event"] in NEW_PARTS:
+            parts.append([])
+        elif event["event"] == FIGURES and (entry := read(event)) is not None:
+            parts[-1].append(entry)
+    return parts
+
+
+def with_contradictions(parts: Iterable[Sequence[FiguresEntry]]) -> list[FiguresEntry]:
+    """All entries, each figure that rests on what any entry of its part contradicts with the sentence on it."""
+    return [entry for part in parts for entry in _with_contradictions(part)]
+
+
+def _with_contradictions(part: Sequence[FiguresEntry]) -> Sequence[FiguresEntry]:
+    wrong = contradictions(comparison for entry in part for comparison in entry.comparisons or ())
+    return [replace(entry, figures=doubted(entry.figures, wrong)) for entry in part] if wrong else part
+
+
+def results_of(events: Sequence[Event]) -> list[Event]:
+    """The events of a journal without what was found by a step that was given up and begun anew."""
+    void = {number for event in events if event["event"] == STEP_GIVEN_UP for number in event["no_results"]}
+    return [event for event in events if not void or event["number"] not in void]
+
+
+def positions_of(events: Sequence[Event]) -> dict[str, str]:
+    """What a person has said of each control and whatever else a prompt asked for, as it was last."""
+    answers = (event.get("answers") or {} for event in events if event["event"] == HANDS)
+    return {str(name): str(answer) for said in answers for name, answer in said.items()}
+
+
+def context_as_json(context: Any) -> dict[str, Any]:
+    """A context dataclass as JSON can hold it; `pydantic.TypeAdapter` of its type reads it back.
+
+    Raises:
+        ArchiveError: it holds a number that is not finite, which JSON has no form for.
+    """
+    plain = TypeAdapter(type(context)).dump_python(context, mode="json")
+    return dict(plain)
+
+
+def readings_as_json(readings: Mapping[str, Sequence[float]]) -> dict[str, list[float | None]]:
+    """Readings with None in place of those that are not finite."""
+    return {
+        name: [float(value) if math.isfinite(value) else None for value in values] for name, values in readings.items()
+    }
+
+
+def as_stored(figure: Figure) -> Figure:
+    """The figure with value and uncertainty rounded to their last stored place."""
+    place = last_place(figure)
+    uncertainty = figure.expanded_uncertainty
+    return replace(
+        figure,
+        value=_rounded(figure.value, place),
+        expanded_uncertainty=None if uncertainty is None else _rounded(uncertainty, place),
+    )
+
+
+def last_place(figure: Figure) -> int | None:
+    """The power of ten of the last stored place, counted from the larger of value and uncertainty.
+
+    So a value that is nothing but rounding noise within its uncertainty is stored as the nought it is. None for a
+    figure of exactly nought without uncertainty, which has no last place.
+    """
+    size = max(abs(figure.value), figure.expanded_uncertainty or 0.0)
+    return math.floor(math.log10(size)) - (STORED_DIGITS - 1) if size > 0.0 else None
+
+
+def _rounded(value: float, place: int | None) -> float:
+    return value if place is None else round(value, -place) + 0.0  # + 0.0 makes -0.0 into 0.0

@@ -1,0 +1,1 @@
+"""The tables of a run folder: figures.csv and trend.csv."""

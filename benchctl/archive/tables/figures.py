@@ -1,0 +1,45 @@
+"""The figures of a run as a table to compute with: from its journal, or as figures.csv has them."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterable
+
+import pandas as pd
+
+from benchctl.archive.files import read_bytes
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import RENAMED_VERDICTS, FiguresEntry
+from benchctl.archive.tables.figures_csv import COLUMNS, EARLIER_COLUMNS, KINDS, NUMBERS, rows_of
+from benchctl.archive.tables.run_identity import RunIdentity
+from benchctl.errors import ArchiveError
+
+
+def figure_table(entries: Iterable[FiguresEntry], run: RunIdentity) -> pd.DataFrame:
+    """The rows of figures.csv for these entries, columns `COLUMNS`; numbers that do not apply are missing."""
+    return pd.DataFrame(list(rows_of(entries, run)), columns=list(COLUMNS)).astype(KINDS)
+
+
+def read_figures(folder: RunFolder) -> pd.DataFrame:
+    """figures.csv as a table with columns `COLUMNS` or `EARLIER_COLUMNS`; what does not apply is '' or missing.
+
+    Raises:
+        ArchiveError: it is not there, or is no such table.
+    """
+    content = io.BytesIO(read_bytes(folder.figures))
+    try:
+        cells = pd.read_csv(content, dtype="str", keep_default_na=False, encoding="utf-8")
+        names = tuple(cells.columns)
+        if names not in (COLUMNS, EARLIER_COLUMNS):
+            raise ValueError(f"its columns are {', '.join(names)}, not {', '.join(COLUMNS)}")
+        columns = {name: _numbers(cells[name]) if name in NUMBERS else cells[name] for name in names}
+        columns["verdict"] = columns["verdict"].map(lambda verdict: RENAMED_VERDICTS.get(verdict, verdict))
+        return pd.DataFrame(columns).astype({name: KINDS[name] for name in names})
+    except (ValueError, TypeError, ArithmeticError) as error:
+        raise ArchiveError(f"{folder.figures} is no table of figures: {error}") from error
+
+
+def _numbers(cells: pd.Series[str]) -> pd.Series[float]:
+    """Python reads a float exactly as it was written, which not every version of pandas does."""
+    return pd.Series([float(cell) if cell else math.nan for cell in cells], dtype="float64")

@@ -1,0 +1,157 @@
+"""figures.csv: a row a figure, in the order they were measured. The journal is the truth; this is its table.
+
+A run writes it once, when it ends. What a killed run left is brought up to date from the journal.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from benchctl.archive.files import read_bytes
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import is_being_written
+from benchctl.archive.journal.entries import FiguresEntry, entries_of
+from benchctl.archive.journal.events import FIGURES, RUN_ENDED, STEP_GIVEN_UP
+from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
+
+
+class Column(NamedTuple):
+    """A column: as what pandas keeps it, and what stands in it."""
+
+    kind: str
+    meaning: str
+
+
+_EARLIER: Mapping[str, Column] = {
+    "step": Column("str", "the step that measured it: number, kind, and the point of its sweep or turn of its repeat"),
+    "load_ohm": Column("float64", "nominal load at every channel"),
+    "frequency_hz": Column("float64", "of the drive; empty where nothing drove the amplifier"),
+    "burst_cycles": Column("Int64", "length of the burst; empty of a steady tone"),
+    "channel": Column("str", "the amplifier's, or `total`; empty of the amplifier as a whole"),
+    "figure": Column("str", "its name: see the next table"),
+    "value": Column("float64", "in the unit beside it"),
+    "unit": Column("str", "a base unit; of a ratio 1, so that 0.01 is 1 %"),
+    "expanded_uncertainty": Column("float64", "U = k u, in the same unit; empty of a bound"),
+    "coverage_factor": Column("float64", "k"),
+    "verdict": Column("str", "`passes`, `fails` or `inconclusive`; empty where nothing was required"),
+    "capture": Column("str", "the records that it was computed from; empty where it comes from readings"),
+    "time_s": Column("float64", "when, from the beginning of the run"),
+    "bound": Column("str", "`at most` or `at least` where only that is known"),
+}
+_ADDED: Mapping[str, Column] = {
+    "level_v": Column("float64", "level of the drive at the generator, V RMS"),
+    "drive": Column(
+        "str",
+        "how that level was found: searched `clean`, searched `full` (the first cycle of the burst at the distortion "
+        "bound), `tried` on the way of a search, `set` by the sequence or by the step; or `undriven`",
+    ),
+    "supply_set_v": Column("float64", "voltage that the supply was set to"),
+    "driven": Column("str", "the channels that were driven, with a space between them"),
+    "run": Column("str", "name of the run folder; a dry run has a name that is the same each time"),
+    "amplifier": Column("str", "title of the amplifier file"),
+    "serial": Column("str", "serial number in the amplifier file"),
+    "simulated": Column("str", "`true` in a dry run, else `false`"),
+    "contradiction": Column("str", "why nothing can be said of it, where instruments contradict each other"),
+}
+TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
+COLUMNS = tuple(TABLE)
+EARLIER_COLUMNS = tuple(_EARLIER)  # all that runs of earlier versions have
+NUMBERS = tuple(name for name, column in TABLE.items() if column.kind != "str")
+KINDS = {name: column.kind for name, column in TABLE.items()}
+
+
+def rows_of(entries: Iterable[FiguresEntry], run: RunIdentity) -> Iterator[dict[str, object]]:
+    """The rows of figures.csv for these entries, by column; None where nothing applies."""
+    for entry in entries:
+        for row in _rows_of(entry):
+            yield row | run.cells()
+
+
+def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
+    for figure in entry.figures:
+        conditions = entry.conditions_of(figure)
+        yield {
+            "step": entry.step,
+            "load_ohm": conditions.load_ohm,
+            "frequency_hz": conditions.frequency_hz,
+            "burst_cycles": figure.burst_cycles,
+            "channel": figure.channel,
+            "figure": figure.name,
+            "value": figure.value,
+            "unit": figure.unit,
+            "expanded_uncertainty": figure.expanded_uncertainty,
+            "coverage_factor": figure.coverage_factor,
+            "verdict": figure.verdict,
+            "capture": figure.capture,
+            "time_s": entry.time_s,
+            "bound": figure.bound,
+            "level_v": conditions.level_v,
+            "drive": conditions.drive,
+            "supply_set_v": conditions.supply_set_v,
+            "driven": " ".join(conditions.driven),
+            "contradiction": figure.contradiction,
+        }
+
+
+def write_figures(folder: RunFolder, entries: Iterable[FiguresEntry], run: RunIdentity) -> None:
+    """Write figures.csv whole, unless that is what it holds; every float with all digits that tell it from its
+    neighbours.
+
+    Raises:
+        ArchiveError: it cannot be written.
+    """
+    table = _as_csv(entries, run)
+    if not (folder.figures.is_file() and read_bytes(folder.figures) == table):
+        folder.write_atomically(folder.figures.name, table)
+
+
+def renew_figures(folder: RunFolder) -> bool:
+    """Write figures.csv from the journal where a run that was killed left none, or the table of an earlier part.
+
+    A table that the journal never gave is left as it is, for `verify` to tell of.
+
+    Returns:
+        Whether it was written.
+
+    Raises:
+        ArchiveError: the journal is broken, or the table cannot be written.
+    """
+    if not folder.is_cut_off or is_being_written(folder):
+        return False
+    events = read_journal(folder.journal).events
+    table = _table_of(events)
+    if folder.figures.is_file():
+        found = read_bytes(folder.figures)
+        if found == table or found not in _earlier_tables(events):
+            return False
+    folder.write_atomically(folder.figures.name, table)
+    return True
+
+
+def _earlier_tables(events: Sequence[Mapping[str, Any]]) -> Iterator[bytes]:
+    """The table as it stood before each event that changes it."""
+    for number, event in enumerate(events):
+        if event["event"] in (FIGURES, STEP_GIVEN_UP, RUN_ENDED):
+            yield _table_of(events[:number])
+
+
+def _table_of(events: Sequence[Mapping[str, Any]]) -> bytes:
+    return _as_csv(entries_of(events), run_identity_of(events))
+
+
+def _as_csv(entries: Iterable[FiguresEntry], run: RunIdentity) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows([_cell(row[name], KINDS[name]) for name in COLUMNS] for row in rows_of(entries, run))
+    return text.getvalue().encode("utf-8")
+
+
+def _cell(value: object, kind: str) -> str:
+    if value is None:
+        return ""
+    return repr(float(value)) if kind == "float64" else str(value)  # type: ignore[arg-type]

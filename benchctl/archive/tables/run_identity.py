@@ -1,0 +1,48 @@
+"""Which run a row of figures.csv is of, so that the tables of several runs can be put together."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from benchctl.archive.folder import slug
+from benchctl.archive.journal.events import RUN_STARTED
+
+
+@dataclass(frozen=True)
+class RunIdentity:
+    """`run` tells one run from every other. What an older run did not keep is empty, or None."""
+
+    run: str = ""
+    amplifier: str = ""
+    serial: str = ""
+    simulated: bool | None = None
+
+    def cells(self) -> dict[str, object]:
+        """As columns of figures.csv, by name; spreadsheets and pandas read `true` and `false`."""
+        simulated = "" if self.simulated is None else str(self.simulated).lower()
+        return {"run": self.run, "amplifier": self.amplifier, "serial": self.serial, "simulated": simulated}
+
+
+def run_identity_of(events: Sequence[Mapping[str, Any]]) -> RunIdentity:
+    """As the journal's first event tells it."""
+    began = next((event for event in events if event["event"] == RUN_STARTED), None)
+    if began is None:
+        return RunIdentity()
+    names = {name: began.get(name, "") for name in ("run", "amplifier", "serial")}
+    return RunIdentity(**names, simulated=began.get("dry_run"))
+
+
+def dry_run_name(title: str, inputs: Mapping[str, str], settings: Mapping[str, str]) -> str:
+    """A dry run is the same whenever it is made, so its name follows from what makes it so, and not from the time.
+
+    Args:
+        title: of the sequence.
+        inputs: each file that is kept -> its hash.
+        settings: parameters as they were set.
+    """
+    digest = sha256(json.dumps([dict(inputs), dict(settings)], sort_keys=True).encode()).hexdigest()
+    return f"dry-{slug(title)}-{digest[:12]}"

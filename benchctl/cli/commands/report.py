@@ -1,0 +1,78 @@
+"""benchctl report: the page of a run, or of several compared."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.tables.figures_csv import renew_figures
+from benchctl.cli.options import json_option
+from benchctl.errors import ArchiveError, UsageError
+from benchctl.report.comparison_page import write_comparison
+from benchctl.report.page import write_report
+from benchctl.report.reading.run_record import read_story
+from benchctl.report.summary import comparison_summary, summary_of
+from benchctl.report.templating import is_page
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchctl report runs/20261124-221003-quick-check-hx-2150
+  benchctl report runs/20261124-221003-before-and-after-hx-2150 runs/20261125-090112-before-and-after-hx-2150"""
+)
+@click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The file to write, in place of report.html in the run folder or comparison-....html beside the last one.",
+)
+@json_option
+def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> int:
+    """Make the page of a run, with pictures and tables.
+
+    The page is one file that needs no network: the verdicts with what was required, power against the rating, each
+    figure with its uncertainty and the capture it comes from. A run that was cut off gets a page too, which says what
+    is missing. A run writes its page by itself; this writes it anew.
+
+    Of several run folders the page holds every other one against the first: the same figures side by side, by how much
+    they differ, and whether that is more than their uncertainty.
+    """
+    if out is not None and not out.parent.is_dir():
+        raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
+    if out is not None:
+        _refuse_to_overwrite(out)
+    for folder in run_folders:
+        _renew_table(folder)
+    stories = [read_story(folder) for folder in run_folders]
+    page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
+    if as_json:
+        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(story) for story in stories]}
+        compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}
+        click.echo(json.dumps(said | compared, indent=2))
+    else:
+        click.echo(f"Report: {page}")
+    return 0
+
+
+def _refuse_to_overwrite(out: Path) -> None:
+    """A page may take the place of an earlier page, and of nothing else.
+
+    Raises:
+        UsageError: something else is there.
+    """
+    if (out.exists() or out.is_symlink()) and not is_page(out):
+        raise UsageError(f"{out} is there already and is no report, so it is not overwritten; give another file")
+
+
+def _renew_table(run_folder: Path) -> None:
+    """A run that was killed wrote no table of its figures, or only that of an earlier part."""
+    try:
+        if renew_figures(RunFolder.open(run_folder)):
+            click.echo("figures.csv is written from the journal: the run was cut off before it could.", err=True)
+    except ArchiveError as error:
+        click.echo(f"Warning: figures.csv is not up to date and cannot be written: {error}", err=True)

@@ -1,0 +1,1 @@
+"""What a person sees: views of a run, tables, bars, problems of a file."""

@@ -1,0 +1,53 @@
+"""The last line of a run: how it ended, in words, and where everything is."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.text import Text
+
+from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
+from benchctl.launch.run import Result
+from benchctl.measure.budget.words import verdicts_in_words
+from benchctl.runner.engine.execute import Outcome
+
+# Where there is no terminal to fit into, a table is as wide as it needs to be.
+WIDTH_WITHOUT_TERMINAL = 130
+
+
+def console_for(*, stderr: bool = False) -> Console:
+    """A console as wide as the terminal, or wide enough for the tables where there is none.
+
+    It takes text for what it is: the titles of a user's files are no markup.
+    """
+    width = None if Console(stderr=stderr).is_terminal else WIDTH_WITHOUT_TERMINAL
+    return Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
+
+
+def last_line(result: Result) -> Text:
+    """What the exit code says, in words; an instrument that could not confirm is named in red."""
+    text = Text()
+    outcome = result.outcome
+    for confirmation in outcome.confirmations:
+        if not confirmation.confirmed:
+            text.append(f"NOT SAFE: {confirmation}. By hand, now: {confirmation.by_hand}.\n", style="bold red")
+    text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
+    text.append(f" Run folder: {result.folder}")
+    return text
+
+
+def _ending(outcome: Outcome) -> str:
+    error = outcome.error
+    if error is None:
+        return f"Finished: {_verdicts(outcome)}."
+    match error:
+        case LimitTripped():
+            return f"Stopped by a limit: {error}."
+        case OperatorStop() | RequirementFailed():
+            return f"Ended: {error}."
+        case _:
+            return f"Failed: {error}. {error.advice}".rstrip()
+
+
+def _verdicts(outcome: Outcome) -> str:
+    passes, fails, inconclusive = (outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive"))
+    return verdicts_in_words(passes, fails, inconclusive, len(outcome.unmeasured), outcome.contradicted)

@@ -1,0 +1,93 @@
+"""The steps of a run as a tree, each with what to expect of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.text import Text
+from rich.tree import Tree
+
+from benchctl.quantity import render
+from benchctl.runner.checks.estimate import Estimate, together
+
+# Name and width of each column; the widest entry is such as `59:59 min`, `2.16 kJ`, `60.4 A`, `27.5 degC`.
+_COLUMNS = (("time", 10), ("at most", 10), ("energy", 8), ("current", 8), ("heatsink", 10))
+_COLUMNS_WIDTH = sum(width for _, width in _COLUMNS)
+_GUIDE = 4  # characters by which each level of a tree is set in
+_NARROWEST = 20
+# Beyond so many lines the tree and the chart under it do not fit on one screen together.
+MOST_ROWS = 24
+# Of a loop that is folded, so many turns at its beginning stay, and one at its end.
+_KEPT_FIRST = 1
+
+
+def in_minutes(seconds: float) -> str:
+    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}:{rest:02d} min"
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
+def folded(estimate: Estimate) -> Estimate:
+    """The tree with the middle turns of every loop taken together, if it is too long for a screen."""
+    return estimate if estimate.rows <= MOST_ROWS else _fold(estimate)
+
+
+def _fold(estimate: Estimate) -> Estimate:
+    parts = [_fold(part) for part in estimate.parts]
+    middle = parts[_KEPT_FIRST:-1]
+    if estimate.is_loop and len(middle) > 1:
+        title = f"{len(middle)} more, {middle[0].title} to {middle[-1].title}"
+        parts = [*parts[:_KEPT_FIRST], together("", title, middle), parts[-1]]
+    return replace(estimate, parts=tuple(parts))
+
+
+class Outline:
+    """A tree that fills the width, its figures in columns."""
+
+    def __init__(self, estimate: Estimate) -> None:
+        self._estimate = estimate
+
+    def __rich_console__(self, _console: Console, options: ConsoleOptions) -> RenderResult:
+        name_width = min(_widest(self._estimate), max(options.max_width - _COLUMNS_WIDTH, _NARROWEST))
+        heads = (name for name, _ in _COLUMNS)
+        tree = Tree(_row(self._estimate.title, heads, name_width, "bold"))
+        _grow(tree, self._estimate.parts, name_width - _GUIDE)
+        yield tree
+
+
+def _widest(estimate: Estimate, depth: int = 0) -> int:
+    own = depth * _GUIDE + len(_name(estimate))
+    return max([own, *(_widest(part, depth + 1) for part in estimate.parts)])
+
+
+def _grow(tree: Tree, parts: Sequence[Estimate], name_width: int) -> None:
+    for part in parts:
+        branch = tree.add(_row(_name(part), _cells(part), name_width))
+        _grow(branch, part.parts, name_width - _GUIDE)
+
+
+def _name(estimate: Estimate) -> str:
+    return f"{estimate.number} {estimate.title}".strip()
+
+
+def _cells(estimate: Estimate) -> tuple[str, ...]:
+    return (
+        in_minutes(estimate.duration_s),
+        "" if estimate.at_most_s is None else in_minutes(estimate.at_most_s),
+        render(estimate.energy_j, "J", digits=3) if estimate.energy_j else "",
+        render(estimate.peak_a, "A", digits=3) if estimate.peak_a else "",
+        f"{estimate.heatsink_c:.1f} degC",
+    )
+
+
+def _row(name: str, cells: Iterable[str], name_width: int, style: str = "") -> Text:
+    shown = name if len(name) <= name_width else f"{name[: max(name_width - 3, 0)]}..."
+    figures = "".join(cell.rjust(width) for cell, (_, width) in zip(cells, _COLUMNS, strict=True))
+    return Text(shown.ljust(name_width) + figures, style=style, no_wrap=True, overflow="crop")

@@ -1,0 +1,75 @@
+"""A run as it is seen: watched and stopped while it lasts, and what came of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from benchctl.cli.shown.closing_line import console_for, last_line
+from benchctl.cli.shown.stopping import operator_can_stop
+from benchctl.cli.shown.tables import closing_tables
+from benchctl.cli.shown.views import View, view_for
+from benchctl.launch.run import Result
+from benchctl.outlet import lost_outputs, wait_for_outputs
+
+
+def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
+    """Let a run be watched and stopped, show what came of it, and return its exit code."""
+    console = console_for(stderr=as_json)
+    with view_for(console) as view, operator_can_stop(view):
+        try:
+            result = performed(view)
+        except Exception:  # a fault of the program; whoever presses Ctrl-C three times waits for no report either
+            if view.has_started:
+                leave_report(view.run.recorder.folder.path)
+            raise
+        finally:
+            wait_for_outputs(None)
+    if as_json:
+        click.echo(json.dumps(_as_data(result), indent=2))
+        if not result.outcome.is_safe:  # whatever program reads the rest, a person must hear of this
+            console.print(last_line(result), soft_wrap=True)
+    else:
+        run, confirmations = view.run, result.outcome.confirmations
+        recorder = run.recorder
+        console.print(closing_tables(recorder.measured, run.files.amplifier, confirmations, recorder.positions))
+        console.print(last_line(result), soft_wrap=True)
+    _tell_elsewhere(result, console)
+    leave_report(result.folder)
+    return result.outcome.exit_code
+
+
+def _tell_elsewhere(result: Result, console: Console) -> None:
+    """Where the output could not be shown, the last line goes to standard error: a bench may not be safe."""
+    if not console.stderr and lost_outputs():
+        console_for(stderr=True).print(last_line(result), soft_wrap=True)
+
+
+def leave_report(folder: Path) -> None:
+    """Write the page of a run that has ended. How it ended has been said by then, and nothing here may hide it."""
+    try:
+        # Heavy, and nobody waits for it before the run.
+        from benchctl.report.page import write_report  # noqa: PLC0415
+        from benchctl.report.reading.run_record import read_story  # noqa: PLC0415
+
+        write_report(read_story(folder))
+    except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the run's own exit code is what counts
+        click.echo(f"Warning: there is no report of this run: {error!r}", err=True)
+        click.echo(f"What was measured is kept. To try again: benchctl report {folder}", err=True)
+
+
+def _as_data(result: Result) -> dict[str, object]:
+    outcome = result.outcome
+    return {
+        "folder": str(result.folder),
+        "exit_code": outcome.exit_code,
+        "error": None if outcome.error is None else str(outcome.error),
+        "unmeasured": list(outcome.unmeasured),
+        "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive")},
+        "safe_state": [asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
+    }

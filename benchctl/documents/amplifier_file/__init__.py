@@ -1,0 +1,1 @@
+"""Amplifier files: rating plate, limits, and the physics of a simulated amplifier."""

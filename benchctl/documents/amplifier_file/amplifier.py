@@ -1,0 +1,164 @@
+"""Amplifier files: what the rating plate claims, and what the amplifier can bear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.documents.model.fields import (
+    Amperes,
+    AmplifierClass,
+    ChannelName,
+    Distortion,
+    KelvinsPerWatt,
+    Line,
+    NotNegativeSeconds,
+    Outputs,
+    PositiveAmperes,
+    PositiveOhms,
+    PositiveSeconds,
+    PositiveVolts,
+    PositiveWatts,
+    Ratio,
+    Temperature,
+    bounded,
+)
+from benchctl.documents.model.model_base import Document, Misfit, Part, doubled, key_of
+from benchctl.quantity import render
+
+# Worst heat over full power. A linear stage dissipates 0.4 of its ideal full power at a third of it (Boylestad and
+# Nashelsky, ch. 12); class D is hottest at full power, where stage and converter lose about so much.
+HEAT_OF_LINEAR, HEAT_OF_CLASS_D = 0.4, 0.2
+ROOM_C = 25.0
+
+
+class SupplyRating(Part):
+    """What the amplifier wants of its supply."""
+
+    nominal_v: PositiveVolts = Field(description="at which the ratings hold")
+    minimum_v: PositiveVolts = Field(description="below which it may not work")
+    maximum_v: PositiveVolts = Field(description="above which it may be harmed")
+    fuse_a: PositiveAmperes = Field(description="in its supply lead")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.minimum_v > self.nominal_v:
+            yield Misfit(("minimum",), "the minimum supply voltage must not lie above the nominal one")
+        if self.maximum_v < self.nominal_v:
+            yield Misfit(("maximum",), "the maximum supply voltage must not lie below the nominal one")
+
+
+class TurnOn(Part):
+    """The thin lead that wakes the amplifier."""
+
+    voltage_v: PositiveVolts = Field(default=12.0, description="that wakes it")
+    delay_s: NotNegativeSeconds = Field(default=2.0, description="from waking until it plays")
+
+
+class Rating(Part):
+    """One line of the rating plate: power per channel into a load, all channels driven."""
+
+    load_ohm: PositiveOhms = Field(description="nominal load at each channel")
+    power_w: PositiveWatts = Field(description="per channel")
+    thd_n: Distortion = Field(default=0.01, description="distortion at which the power is claimed")
+
+
+class HeatsinkRating(Part):
+    """What the heatsink may reach, and how it warms."""
+
+    maximum_c: Temperature = Field(description="above which no test may go on")
+    resistance_k_per_w: Annotated[KelvinsPerWatt, bounded("K/W", above=0)] | None = Field(
+        default=None,
+        description="thermal resistance from the heatsink to the air; unless given, such that the amplifier's worst"
+        " heat takes it to its maximum in a room of 25 degC",
+    )
+    time_constant_s: PositiveSeconds = Field(
+        default=500.0, description="with which it warms and cools, as a `soak` tells it"
+    )
+
+
+class Amplifier(Document):
+    """A whole amplifier file."""
+
+    title: Line = Field(description="the model's name, as tables and folders show it", examples=["HX 2150"])
+    serial: Line | None = Field(default=None, description="of the unit under test", examples=["17-0042"])
+    amplifier_class: AmplifierClass = Field(alias="class", description="of its output stage")
+    channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="the names of its outputs")
+    outputs: Outputs = Field(
+        description="floating (a bridge, most class D): neither terminal may meet an earthed probe"
+    )
+    supply: SupplyRating
+    remote_turn_on: TurnOn | None = Field(default=None, description="absent if it plays as soon as it has supply")
+    minimum_load_ohm: PositiveOhms = Field(description="per channel; a lower load is never connected")
+    gain_ratio: Annotated[Ratio, bounded("1", above=0.1, below=10_000)] = Field(
+        alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
+    )
+    rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, a line a load")
+    rails: Literal["unregulated", "regulated"] | None = Field(
+        default=None,
+        description="unregulated rails follow the supply, and power goes with its square; regulated ones are held. The"
+        " worse of both is taken for what load, fuse and supply must bear, unless given",
+    )
+    idle_current_a: PositiveAmperes | None = Field(default=None, description="that the maker expects")
+    least_idle_current_a: Annotated[Amperes, bounded("A", at_least=0)] | None = Field(
+        default=None,
+        description="below which it did not wake, which ends a run; a tenth of `idle_current`, unless given. 0 A if it"
+        " rightly draws next to nothing until it plays",
+    )
+    heatsink: HeatsinkRating
+    simulation: AmplifierSimulation | None = Field(
+        default=None, description="physics for a dry run; only the simulator reads it"
+    )
+
+    def rating(self, load_ohm: float) -> Rating | None:
+        """The line of the rating plate for a nominal load, if there is one."""
+        return next((line for line in self.rated if abs(line.load_ohm - load_ohm) < 1e-3 * load_ohm), None)
+
+    def rated_voltage_v(self, load_ohm: float) -> float:
+        """The output voltage of rated power, RMS: of this load's rating, or of the rating whose load is nearest."""
+        line = min(self.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
+        return math.sqrt(line.power_w * line.load_ohm)
+
+    @property
+    def heatsink_k_per_w(self) -> float:
+        """From the heatsink to the air: as the file says, or as a maker would have built it."""
+        if self.heatsink.resistance_k_per_w is not None:
+            return self.heatsink.resistance_k_per_w
+        full_w = max(line.power_w for line in self.rated) * len(self.channels)
+        worst_w = (HEAT_OF_CLASS_D if self.amplifier_class == "D" else HEAT_OF_LINEAR) * full_w
+        return max(self.heatsink.maximum_c - ROOM_C, 10.0) / worst_w
+
+    def misfits(self) -> Iterator[Misfit]:
+        slips = tuple(doubled(self.channels, "channels"))
+        yield from slips or self._simulation_misfits()
+        if (self.least_idle_current_a or 0.0) > (self.idle_current_a or math.inf):
+            yield Misfit(("least_idle_current",), "it must not lie above 'idle_current', which is what it should draw")
+        seen: set[float] = set()
+        for index, load_ohm in enumerate(line.load_ohm for line in self.rated):
+            if load_ohm in seen:
+                yield Misfit(("rated", index, "load"), f"{render(load_ohm, 'ohm')} is rated twice; keep one line")
+            seen.add(load_ohm)
+            if load_ohm < self.minimum_load_ohm:
+                least = render(self.minimum_load_ohm, "ohm")
+                yield Misfit(
+                    ("rated", index, "load"), f"{render(load_ohm, 'ohm')} is below the minimum load of {least}"
+                )
+
+    def _simulation_misfits(self) -> Iterator[Misfit]:
+        """Channels that the simulation names must be there, and only class D switches."""
+        if self.simulation is None:
+            return
+        for path, channel in self.simulation.channels():
+            if channel not in self.channels:
+                names = ", ".join(self.channels)
+                yield Misfit(("simulation", *path), f"no channel '{channel}' under 'channels'; there are {names}")
+        if self.amplifier_class == "D":
+            return
+        for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz"):
+            if getattr(self.simulation, attribute) is not None:
+                yield Misfit(
+                    ("simulation", key_of(attribute)), f"only class D has this; class is {self.amplifier_class}"
+                )

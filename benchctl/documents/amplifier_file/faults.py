@@ -1,0 +1,58 @@
+"""Faults of a simulated amplifier that a repairer meets: what is wrong inside, whatever the rating plate says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchctl.documents.model.fields import ChannelName, Gain, PositiveNumber, Ratio, Temperature, Volts, bounded
+from benchctl.documents.model.model_base import Misfit, Part
+
+
+class OpenDevice(Part):
+    """An output device that does not conduct any more: half of each wave is missing."""
+
+    channel: ChannelName = Field(description="the amplifier's channel")
+    half: Literal["upper", "lower"] = Field(description="the half of the wave that is missing")
+
+
+class DryJoint(Part):
+    """A joint that opens when it is warm and closes again when it has cooled; its channel is silent meanwhile."""
+
+    channel: ChannelName = Field(description="the amplifier's channel")
+    opens_c: Temperature = Field(default=50.0, description="heatsink temperature at which it opens")
+    closes_c: Temperature = Field(default=42.0, description="heatsink temperature at which it makes contact again")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.closes_c >= self.opens_c:
+            yield Misfit(("closes",), "it must close at a lower temperature than it opens at")
+
+
+class AmplifierFaults(Part):
+    """Any number of faults at once; what is left out is sound."""
+
+    aged_reservoir: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
+        default=None, description="what is left of the reservoir's capacitance"
+    )
+    open_device: OpenDevice | None = Field(default=None, description="an output device that is open")
+    bias_too_high: PositiveNumber | None = Field(default=None, description="the bias over the right bias", examples=[4])
+    dc_on_output: dict[ChannelName, Volts] = Field(
+        default_factory=dict, description="channel -> dc that it should not have"
+    )
+    gain_mismatch: dict[ChannelName, Gain] = Field(
+        default_factory=dict, description="channel -> its gain over the right gain, such as `-1.5 dB`"
+    )
+    dry_joint: DryJoint | None = Field(default=None, description="a joint that opens when it is warm")
+
+    def channels(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Every channel that is named, and where."""
+        if self.open_device is not None:
+            yield ("open_device", "channel"), self.open_device.channel
+        for channel in self.dc_on_output:
+            yield ("dc_on_output", channel), channel
+        for channel in self.gain_mismatch:
+            yield ("gain_mismatch", channel), channel
+        if self.dry_joint is not None:
+            yield ("dry_joint", "channel"), self.dry_joint.channel

@@ -1,0 +1,155 @@
+"""The `simulation:` section of an amplifier file: its physics.
+
+Only the simulator reads it, so no run can see the truth that it measures. Everything is optional: what is left out is
+derived from the ratings, so that any amplifier can be dry-run before going live.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchctl.documents.amplifier_file.faults import AmplifierFaults
+from benchctl.documents.model.fields import (
+    Amperes,
+    Celsius,
+    ChannelName,
+    Farads,
+    Gain,
+    JoulesPerKelvin,
+    KelvinsPerWatt,
+    NotNegativeSeconds,
+    Ohms,
+    PerKelvin,
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveVolts,
+    Ratio,
+    Seconds,
+    Volts,
+    Watts,
+    bounded,
+)
+from benchctl.documents.model.model_base import Misfit, Part
+
+
+class HeatsinkSimulation(Part):
+    """Two thermal constants: devices to heatsink, heatsink to the air."""
+
+    junction_k_per_w: KelvinsPerWatt = Field(gt=0, description="thermal resistance from the devices to the heatsink")
+    junction_capacity_j_per_k: JoulesPerKelvin = Field(gt=0, description="thermal capacity of the devices")
+    ambient_k_per_w: KelvinsPerWatt = Field(gt=0, description="thermal resistance from the heatsink to the air")
+    capacity_j_per_k: JoulesPerKelvin = Field(gt=0, description="thermal capacity of the heatsink")
+
+
+class ProtectionSimulation(Part):
+    """What makes the amplifier fall silent, or play more softly, to save itself."""
+
+    temperature_c: Celsius = Field(default=95.0, description="heatsink temperature at which it mutes")
+    restart_c: Celsius = Field(default=75.0, description="heatsink temperature at which it plays again")
+    fold_back_c: Celsius | None = Field(
+        default=None, description="heatsink temperature from which its gain falls, evenly, until it mutes"
+    )
+    fold_back_to: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(
+        default=0.5, description="what is left of the gain just before it mutes, such as `-6 dB`"
+    )
+    low_voltage_v: Volts = Field(default=9.5, ge=0, description="terminal voltage below which it shuts down")
+    output_current_a: PositiveAmperes | None = Field(
+        default=None,
+        description="peak output current at which it mutes for a while; derived from the ratings if absent",
+    )
+    retry_s: NotNegativeSeconds = Field(default=2.0, description="muted for so long after too much output current")
+    output_dc_v: PositiveVolts = Field(
+        default=3.0, description="mean output voltage at which it mutes until it is woken anew"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Without hysteresis the protection would chatter."""
+        if self.restart_c >= self.temperature_c:
+            yield Misfit(("restart",), "restart must lie below temperature, or the protection would chatter")
+        if self.fold_back_c is not None and self.fold_back_c >= self.temperature_c:
+            yield Misfit(("fold_back",), "fold_back must lie below temperature, at which the amplifier mutes")
+
+
+class FilterSimulation(Part):
+    """A Butterworth filter in front of the output stages."""
+
+    kind: Literal["low-pass", "high-pass"] = Field(description="which side of the corner it passes")
+    corner_hz: PositiveHertz = Field(description="where 3 dB are lost")
+    slope: Literal["12 dB/octave", "24 dB/octave"] = Field(description="far beyond the corner")
+    channels: tuple[ChannelName, ...] | None = Field(default=None, description="that have it; all of them if absent")
+
+    @property
+    def order(self) -> int:
+        """Poles: one for each 6 dB an octave."""
+        return {"12 dB/octave": 2, "24 dB/octave": 4}[self.slope]
+
+    def doubles(self, other: FilterSimulation) -> bool:
+        """Whether both have the same poles on one channel."""
+        if (self.corner_hz, self.slope) != (other.corner_hz, other.slope):
+            return False
+        return self.channels is None or other.channels is None or not set(self.channels).isdisjoint(other.channels)
+
+
+class AmplifierSimulation(Part):
+    """Physical parameters of one amplifier; what is left out is derived from the rating plate."""
+
+    gain: Gain | None = Field(default=None, description="from the input to the output, unclipped")
+    rail_v: Volts | None = Field(default=None, gt=0, description="each rail, unloaded, at the nominal supply")
+    rail_stiffness_ohm: Ohms | None = Field(default=None, gt=0, description="source resistance of the lumped rails")
+    reservoir_f: Farads | None = Field(default=None, gt=0, description="capacitance of the lumped rails")
+    saturation_v: Volts | None = Field(default=None, ge=0, description="what the output stage leaves of the rail")
+    output_resistance_ohm: Ohms | None = Field(default=None, ge=0, description="of each output")
+    converter_efficiency: Ratio | None = Field(default=None, gt=0, le=1, description="of the supply's converter")
+    rails: Literal["unregulated", "regulated"] | None = Field(
+        default=None, description="unregulated rails follow the supply; regulated ones are held as long as they can be"
+    )
+    dropout_v: PositiveVolts | None = Field(
+        default=None, description="terminal voltage below which regulated rails follow the supply after all"
+    )
+    bias_current_a: Amperes | None = Field(default=None, ge=0, description="per channel, from rail to rail, at 25 degC")
+    bias_drift_per_k: PerKelvin | None = Field(default=None, description="of the bias, a kelvin of device temperature")
+    soft_knee: Annotated[Ratio, bounded("1", at_least=0, at_most=0.9)] | None = Field(
+        default=None, description="part of the swing over which clipping sets in softly; 0 is hard clipping"
+    )
+    crossover_v: Volts | None = Field(default=None, ge=0, description="dead zone on either side of zero, at the output")
+    conduction_ohm: Ohms | None = Field(
+        default=None, ge=0, description="class D: what the output current flows through on its way, devices and coil"
+    )
+    switching_w: Watts | None = Field(
+        default=None, ge=0, description="class D: lost in switching, per channel, whatever it plays"
+    )
+    ripple_v: Volts | None = Field(default=None, ge=0, description="class D: residue of the carrier at the output, RMS")
+    carrier_hz: PositiveHertz | None = Field(default=None, description="class D: switching frequency")
+    filters: tuple[FilterSimulation, ...] | None = Field(default=None, description="in front of the output stages")
+    housekeeping_w: Watts | None = Field(default=None, ge=0, description="taken always, at the nominal supply")
+    standby_current_a: Amperes | None = Field(default=None, ge=0, description="taken while asleep")
+    noise_v: Volts | None = Field(default=None, ge=0, description="at the output, RMS")
+    crosstalk: Ratio | None = Field(
+        default=None, ge=0, lt=1, description="part of a driven input's signal that reaches an undriven one"
+    )
+    offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
+    heatsink: HeatsinkSimulation | None = None
+    protection: ProtectionSimulation | None = None
+    turn_on_delay_s: Seconds | None = Field(default=None, ge=0, description="muted for so long after waking")
+    soft_start_s: Seconds | None = Field(default=None, ge=0, description="the converter ramps up for so long")
+    faults: AmplifierFaults | None = Field(default=None, description="what is wrong with it")
+
+    def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """Every channel that is named, and where."""
+        for channel in self.offset_v or ():
+            yield ("offset", channel), channel
+        for index, each in enumerate(self.filters or ()):
+            for place, channel in enumerate(each.channels or ()):
+                yield ("filters", index, "channels", place), channel
+        for path, channel in self.faults.channels() if self.faults else ():
+            yield ("faults", *path), channel
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Two like filters in a row are no Butterworth filter any more."""
+        filters = self.filters or ()
+        for index, each in enumerate(filters):
+            if any(each.doubles(earlier) for earlier in filters[:index]):
+                yield Misfit(("filters", index), "a filter of the same corner and slope stands above already")

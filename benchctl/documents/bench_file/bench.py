@@ -1,0 +1,312 @@
+"""Bench files: the user's instruments, what is wired to what, and what the bench bears."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field, PrivateAttr, WithJsonSchema
+
+from benchctl.documents.bench_file.faults import fault_misfits
+from benchctl.documents.bench_file.instruments import Instruments
+from benchctl.documents.bench_file.simulation import BenchSimulation
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.model.fields import (
+    ChannelName,
+    Line,
+    OutputName,
+    PositiveAmperes,
+    PositiveNumber,
+    PositiveVolts,
+    RelayNumber,
+    ScopeChannel,
+    Tolerance,
+    VoltsPerAmpere,
+    bounded,
+    reading_as,
+)
+from benchctl.documents.model.limits import Limits
+from benchctl.documents.model.model_base import Document, Misfit, Part
+from benchctl.documents.text.words import nearest
+from benchctl.errors import quote
+from benchctl.quantity import render
+
+
+class _VoltageProbe(Part):
+    ratio: PositiveNumber = Field(description="volts at the tip for a volt at the oscilloscope; 1 for a plain lead")
+    rating_v: PositiveVolts = Field(description="highest voltage at the tip, peak")
+    accuracy: Tolerance = Field(description="of its ratio")
+
+    @property
+    def units_per_volt(self) -> float:
+        """Volts at the tip for a volt at the oscilloscope."""
+        return self.ratio
+
+
+class DifferentialProbe(_VoltageProbe):
+    """A probe whose two tips may sit anywhere."""
+
+    kind: Literal["differential"] = Field(description="two tips that may sit anywhere")
+
+
+class SingleEndedProbe(_VoltageProbe):
+    """A probe whose second lead is the oscilloscope's earth."""
+
+    kind: Literal["single-ended"] = Field(description="one tip; the second lead is the oscilloscope's earth")
+
+
+class CurrentClamp(Part):
+    """A clamp that turns a current into a voltage."""
+
+    kind: Literal["current clamp"] = Field(description="a clamp around the lead")
+    sensitivity_v_per_a: Annotated[VoltsPerAmpere, bounded("V/A", above=0)] = Field(description="such as `10 mV/A`")
+    rating_a: PositiveAmperes = Field(description="highest current, peak")
+    accuracy: Tolerance = Field(description="of its sensitivity")
+
+    @property
+    def units_per_volt(self) -> float:
+        """Amperes in the clamp for a volt at the oscilloscope."""
+        return 1.0 / self.sensitivity_v_per_a
+
+
+VoltageProbe = Annotated[DifferentialProbe | SingleEndedProbe, Field(discriminator="kind")]
+CurrentProbe = Annotated[CurrentClamp, Field()]
+
+
+class VoltageWiring(Part):
+    """A voltage on an oscilloscope channel."""
+
+    oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
+    probe: VoltageProbe = Field(
+        description="what lies between the signal and the channel: differential or single-ended"
+    )
+
+
+class CurrentWiring(Part):
+    """A current on an oscilloscope channel."""
+
+    oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
+    probe: CurrentProbe
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """What starts a record: the external trigger input, or a channel that carries the generator's sync output."""
+
+    channel: int | None = None
+
+    @property
+    def is_external(self) -> bool:
+        """Whether the external trigger input is used."""
+        return self.channel is None
+
+
+_TRIGGER = {"type": "string", "pattern": "^(external|channel [1-8])$", "examples": ["external", "channel 4"]}
+
+
+def _parse_trigger(text: str) -> Trigger:
+    channel = re.fullmatch(r"channel ([1-8])", text)
+    if text != "external" and channel is None:
+        raise ValueError(
+            f"{quote(text)} will not do; write 'external' or, for the sync output on a channel, 'channel 4'"
+        )
+    return Trigger(int(channel.group(1)) if channel else None)
+
+
+class Signals(Part):
+    """What each oscilloscope channel is wired to."""
+
+    outputs: dict[ChannelName, VoltageWiring] = Field(
+        min_length=1, description="amplifier channel -> oscilloscope channel"
+    )
+    supply_current: CurrentWiring | None = Field(default=None, description="the supply's own reading is used if absent")
+    supply_voltage: VoltageWiring | None = Field(default=None, description="the supply's own reading is used if absent")
+    trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema(_TRIGGER)] = Field(
+        default=Trigger(),
+        json_schema_extra={"default": "external"},
+        description="`external`, or the channel that carries the generator's sync output",
+    )
+
+    def wirings(self) -> tuple[tuple[str, VoltageWiring | CurrentWiring], ...]:
+        """Every wired signal by the name its trace has in a capture: `output A`, `supply current`, `supply voltage`."""
+        outputs = tuple((f"output {name}", wiring) for name, wiring in self.outputs.items())
+        supply = (("supply current", self.supply_current), ("supply voltage", self.supply_voltage))
+        return (*outputs, *((name, wiring) for name, wiring in supply if wiring is not None))
+
+    def misfits(self) -> Iterator[Misfit]:
+        seen: dict[int, str] = {}
+        for name, wiring in self.wirings():
+            channel = wiring.oscilloscope
+            if channel in seen:
+                yield Misfit((*_path(name), "oscilloscope"), f"channel {channel} carries {seen[channel]} already")
+            seen.setdefault(channel, name)
+        if self.trigger.channel in seen:
+            yield Misfit(("trigger",), f"channel {self.trigger.channel} carries {seen[self.trigger.channel]} already")
+
+
+def _path(signal: str) -> tuple[str, ...]:
+    return ("outputs", signal.removeprefix("output ")) if signal.startswith("output ") else (signal.replace(" ", "_"),)
+
+
+class TurnOnBySupply(Part):
+    """A second supply output feeds the remote turn-on lead."""
+
+    by: Literal["supply"] = Field(description="a second output of the supply feeds it")
+    output: OutputName = Field(description="the supply output, by name")
+    voltage_v: PositiveVolts = Field(default=12.0, description="to set it to")
+
+
+class TurnOnByRelay(Part):
+    """A relay of the load's relay bank connects the remote turn-on lead."""
+
+    by: Literal["relay"] = Field(description="a relay of the load's bank connects it")
+    relay: RelayNumber = Field(description="that connects it")
+
+
+class TurnOnByHand(Part):
+    """A person connects the remote turn-on lead when asked."""
+
+    by: Literal["hand"] = Field(description="a person connects it when asked")
+
+
+RemoteTurnOn = Annotated[TurnOnBySupply | TurnOnByRelay | TurnOnByHand, Field(discriminator="by")]
+
+
+class InputsByRelay(Part):
+    """Relays of the load's relay bank connect the generator to the amplifier's inputs, one each; where one is open,
+    the input is terminated."""
+
+    by: Literal["relay"] = Field(description="relays of the load's bank connect the generator to the inputs")
+    relays: dict[ChannelName, RelayNumber] = Field(min_length=1, description="amplifier channel -> relay")
+
+
+class InputsByHand(Part):
+    """A person moves the plugs when asked: the generator's into one input, a shorting plug into each other."""
+
+    by: Literal["hand"] = Field(description="a person moves the plugs when asked")
+
+
+Inputs = Annotated[InputsByRelay | InputsByHand, Field(discriminator="by")]
+
+
+def _missing(name: str, there_are: Sequence[str]) -> str:
+    near = nearest(name, there_are)
+    hint = f"did you mean '{near}'?" if near else f"there are {', '.join(there_are)}" if there_are else "there is none"
+    return f"nothing is called '{name}' under 'instruments'; {hint}"
+
+
+class Bench(Document):
+    """A whole bench file."""
+
+    title: Line = Field(description="what the bench is called")
+    instruments: Instruments
+    signals: Signals
+    remote_turn_on: RemoteTurnOn | None = Field(
+        default=None, description="what wakes the amplifier; absent if nothing does"
+    )
+    inputs: Inputs | None = Field(
+        default=None, description="how one input is driven alone; absent if the generator feeds all of them together"
+    )
+    limits: Limits = Field(default_factory=Limits, description="what this bench bears; they hold under every sequence")
+    simulation: BenchSimulation | None = Field(default=None, description="for a dry run; only the simulator reads it")
+
+    _drivers: Mapping[str, Driver] = PrivateAttr(default_factory=dict)
+
+    @property
+    def drivers(self) -> Mapping[str, Driver]:
+        """Role -> the driver file that the bench file names for it, as it was read with the bench file."""
+        return self._drivers
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from self._load_misfits()
+        yield from self._limit_misfits()
+        yield from self._fault_misfits()
+        if isinstance(self.inputs, InputsByRelay):
+            yield from self._input_misfits(self.inputs)
+        match self.remote_turn_on:
+            case TurnOnBySupply() as by_supply:
+                yield from self._supply_misfits(by_supply)
+            case TurnOnByRelay() as by_relay:
+                yield from self._relay_misfits(by_relay)
+
+    def _fault_misfits(self) -> Iterator[Misfit]:
+        if self.simulation is None:
+            return
+        others = [self.remote_turn_on.relay] if isinstance(self.remote_turn_on, TurnOnByRelay) else []
+        others += self.inputs.relays.values() if isinstance(self.inputs, InputsByRelay) else []
+        signals = [name for name, _ in self.signals.wirings()]
+        for misfit in fault_misfits(self.simulation.faults, self.instruments, others, signals):
+            yield Misfit(("simulation", "faults", *misfit.path), misfit.message)
+
+    def _load_misfits(self) -> Iterator[Misfit]:
+        load, known = self.instruments.load, tuple(self.signals.outputs)
+        if load is None:
+            return
+        wired: list[tuple[tuple[str | int, ...], str]]
+        if load.kind == "electronic":
+            wired = [(("channel",), load.channel)]
+        else:
+            wired = [(("resistors", index, "channel"), each.channel) for index, each in enumerate(load.resistors)]
+        for path, channel in wired:
+            if channel not in known:
+                names = ", ".join(known)
+                yield Misfit(
+                    ("instruments", "load", *path), f"no output '{channel}' under 'signals'; there are {names}"
+                )
+
+    def _limit_misfits(self) -> Iterator[Misfit]:
+        """Limits on what is not there, of this file's own; those of a sequence are preflight's."""
+        supply, thermometer = self.instruments.supply, self.instruments.thermometer
+        outputs = tuple(supply.outputs) if supply is not None else ()
+        sensors = tuple(thermometer.channels.others) if thermometer is not None else ()
+        for key, named, there_are in (
+            ("supply_outputs", self.limits.supply_outputs, outputs),
+            ("temperatures", self.limits.temperatures, sensors),
+        ):
+            for name in named:
+                if name not in there_are:
+                    yield Misfit(("limits", key, name), _missing(name, there_are), is_key=True)
+
+    def _supply_misfits(self, lead: TurnOnBySupply) -> Iterator[Misfit]:
+        at = ("remote_turn_on", "output")
+        supply = self.instruments.supply
+        if supply is None:
+            yield Misfit(at, "there is no supply under 'instruments'")
+        elif lead.output == "main":
+            yield Misfit(at, "'main' feeds the amplifier; the remote turn-on lead needs an output of its own")
+        elif lead.output not in supply.outputs:
+            near = nearest(lead.output, supply.outputs)
+            hint = f"did you mean '{near}'?" if near else f"there are {', '.join(supply.outputs)}"
+            yield Misfit(at, f"the supply has no output '{lead.output}'; {hint}")
+        elif lead.voltage_v > supply.outputs[lead.output].voltage_v:
+            highest = render(supply.outputs[lead.output].voltage_v, "V")
+            at_voltage = ("remote_turn_on", "voltage")
+            yield Misfit(
+                at_voltage, f"{render(lead.voltage_v, 'V')} is more than output '{lead.output}' can give, {highest}"
+            )
+
+    def _input_misfits(self, inputs: InputsByRelay) -> Iterator[Misfit]:
+        load = self.instruments.load
+        if load is None or load.kind != "relay bank":
+            yield Misfit(("inputs", "by"), "there is no relay bank under 'instruments'")
+            return
+        taken = {resistor.relay: "a load resistor" for resistor in load.resistors}
+        if isinstance(self.remote_turn_on, TurnOnByRelay):
+            taken[self.remote_turn_on.relay] = "the remote turn-on lead"
+        for channel, relay in inputs.relays.items():
+            at = ("inputs", "relays", channel)
+            if channel not in self.signals.outputs:
+                names = ", ".join(self.signals.outputs)
+                yield Misfit(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
+            if relay in taken:
+                yield Misfit(at, f"relay {relay} connects {taken[relay]} already")
+            taken.setdefault(relay, f"input {channel}")
+
+    def _relay_misfits(self, lead: TurnOnByRelay) -> Iterator[Misfit]:
+        load = self.instruments.load
+        if load is None or load.kind != "relay bank":
+            yield Misfit(("remote_turn_on", "by"), "there is no relay bank under 'instruments'")
+        elif lead.relay in {resistor.relay for resistor in load.resistors}:
+            yield Misfit(("remote_turn_on", "relay"), f"relay {lead.relay} connects a load resistor already")

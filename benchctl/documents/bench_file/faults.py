@@ -1,0 +1,265 @@
+"""Faults of a simulated bench: what instruments and links do wrong, from when, and for how long.
+
+A fault begins once, `at` a time or at the nth `exchange` of its instrument, or again and again with a `probability`
+at each exchange. Then it strikes `times` exchanges, or lasts `for` a while. A fault of the link or of an answer
+strikes once unless more is asked; a fault of the bench itself stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchctl.documents.bench_file.instruments import Instruments
+from benchctl.documents.model.fields import (
+    Line,
+    NotNegativeSeconds,
+    Number,
+    OutputName,
+    PositiveSeconds,
+    Ratio,
+    RelayNumber,
+    ScopeChannel,
+    Seconds,
+    SensorName,
+    Volts,
+    Whole,
+    bounded,
+    counted,
+)
+from benchctl.documents.model.model_base import Misfit, Part
+
+RoleName = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
+
+LinkFaultKind = Literal[
+    "no answer",
+    "deaf",
+    "connection dropped",
+    "reset in mid-block",
+    "power cycle",
+    "error queue filling",
+    "garbage",
+    "truncated number",
+    "stale value",
+    "not a number",
+    "over range",
+    "wrong unit",
+    "unit in the answer",
+    "another model",
+]
+
+Count = Annotated[Whole, counted(at_least=1, at_most=1_000_000, example=3)]
+
+
+class FaultBase(Part):
+    """When a fault begins, and how long it lasts once it has begun; for ever, unless it says otherwise."""
+
+    kind: str
+    instrument: RoleName | None
+    at_s: NotNegativeSeconds | None = Field(default=None, description="the time of the run at which it begins")
+    exchange: Count | None = Field(default=None, description="the exchange at which it begins, counted from 1")
+    probability: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
+        default=None, description="that it begins, at each exchange; drawn from the bench's seed"
+    )
+    for_s: PositiveSeconds | None = Field(default=None, description="how long it lasts once it has begun")
+
+    @property
+    def strikes(self) -> int | None:
+        """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
+        return None
+
+    def misfits(self) -> Iterator[Misfit]:
+        """It begins in one way."""
+        if sum(each is not None for each in (self.at_s, self.exchange, self.probability)) != 1:
+            yield Misfit((), "a fault begins in one way; give 'at', 'exchange' or 'probability'")
+
+
+class ExchangeFault(FaultBase):
+    """What strikes single exchanges: one, unless more is said."""
+
+    instrument: RoleName = Field(description="whose exchanges it strikes")
+    times: Count | None = Field(default=None, description="how many exchanges it strikes; one, unless it says 'for'")
+
+    @property
+    def strikes(self) -> int | None:
+        """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
+        return self.times or (1 if self.for_s is None else None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        """It ends in one way."""
+        yield from super().misfits()
+        if self.for_s is not None and self.times is not None:
+            yield Misfit(("for",), "'times' says already how long it lasts; give one of the two", is_key=True)
+
+
+class LinkFault(ExchangeFault):
+    """Something goes wrong between an instrument and whoever talks to it."""
+
+    kind: LinkFaultKind = Field(description="what goes wrong")
+
+
+class LateAnswer(ExchangeFault):
+    """An answer leaves late, but before the answer to the next question, as instruments answer in order."""
+
+    kind: Literal["late answer"] = Field(description="an answer leaves late")
+    by_s: PositiveSeconds = Field(default=3.0, description="how late it leaves if nothing more is asked")
+
+
+class OutputStuck(FaultBase):
+    """An output, once on, does not switch off."""
+
+    kind: Literal["output stuck"] = Field(description="an output, once on, does not switch off")
+    instrument: Literal["generator", "supply"] = Field(description="whose output it is")
+    output: OutputName = Field(default="main", description="which output of the supply")
+
+
+class RelayStuck(FaultBase):
+    """A relay stays as it is."""
+
+    kind: Literal["relay stuck"] = Field(description="a relay stays as it is")
+    instrument: Literal["load"] = Field(default="load", description="whose relay it is")
+    relay: RelayNumber = Field(description="of the bank, whatever it connects")
+
+
+class SensorOpen(FaultBase):
+    """A temperature sensor comes off."""
+
+    kind: Literal["sensor open"] = Field(description="a temperature sensor comes off")
+    instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
+    sensor: SensorName = Field(default="heatsink", description="by what it measures")
+
+
+class SupplyDrift(FaultBase):
+    """The supply's main output creeps away from its setting."""
+
+    kind: Literal["supply drift"] = Field(description="the main output creeps away from its setting")
+    instrument: Literal["supply"] = Field(default="supply", description="whose output it is")
+    by_v: Volts = Field(description="how far, such as `-3 V`")
+    over_s: PositiveSeconds = Field(default=10.0, description="how long it takes for that")
+
+
+class WrongByFactor(FaultBase):
+    """An instrument shows, or a generator gives, so many times what is true: a probe at another ratio, a second supply
+    in parallel that nobody asks, a load setting for another impedance, a clamp the wrong way round."""
+
+    kind: Literal["wrong by a factor"] = Field(description="an instrument shows so many times what is true")
+    instrument: Literal["generator", "oscilloscope", "supply", "thermometer"] = Field(description="which one is wrong")
+    of: Line = Field(
+        description="what it is wrong of: `level` of the generator; `current` or `voltage` of the supply's main output;"
+        " a sensor of the thermometer, such as `heatsink`; a signal of the oscilloscope, such as `output A`",
+        examples=["current", "output A"],
+    )
+    factor: Annotated[Number, bounded("", at_least=-1000, at_most=1000)] = Field(
+        description="times what is true; 0 for an instrument that shows nothing at all"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        """A level has no sign."""
+        yield from super().misfits()
+        if self.instrument == "generator" and self.factor < 0.0:
+            yield Misfit(("factor",), "a generator's level has no sign; give a factor that is not below 0")
+
+
+class OneChannelForAll(FaultBase):
+    """The oscilloscope gives the record of one of its channels, whichever is asked for."""
+
+    kind: Literal["one channel for all"] = Field(description="the same record, whichever channel is asked for")
+    instrument: Literal["oscilloscope"] = Field(default="oscilloscope", description="whose record it is")
+    channel: ScopeChannel = Field(default=1, description="which one it gives")
+
+
+class SensorStuck(FaultBase):
+    """A temperature sensor shows what it showed when the fault began, whatever becomes of the temperature."""
+
+    kind: Literal["sensor stuck"] = Field(description="a temperature sensor shows the same for ever")
+    instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
+    sensor: SensorName = Field(default="heatsink", description="by what it measures")
+
+
+class ClockJump(FaultBase):
+    """Time passes on the bench that the run's clock knows nothing of, as if the computer had slept; or stands still.
+
+    Less than nothing: the instruments' time stands still for so long.
+    """
+
+    kind: Literal["clock jump"] = Field(description="time passes on the bench that the run's clock knows nothing of")
+    instrument: RoleName | None = Field(default=None, description="whose exchanges are counted; all if absent")
+    by_s: Annotated[Seconds, bounded("s", at_least=-86_400, at_most=86_400)] = Field(
+        description="how much; below zero it stands still for so long"
+    )
+
+
+BenchFault = Annotated[
+    LinkFault
+    | LateAnswer
+    | OutputStuck
+    | RelayStuck
+    | SensorOpen
+    | SensorStuck
+    | SupplyDrift
+    | WrongByFactor
+    | OneChannelForAll
+    | ClockJump,
+    Field(discriminator="kind"),
+]
+
+
+def fault_misfits(
+    faults: Sequence[FaultBase],
+    instruments: Instruments,
+    other_relays: Collection[int] = (),
+    signals: Collection[str] = (),
+) -> Iterator[Misfit]:
+    """Faults of things that the bench has not got; paths start from the list of faults.
+
+    `other_relays`: those of the bank that connect no resistor. `signals`: what is wired to the oscilloscope.
+    """
+    present = [name for name, _ in instruments.items()]
+    for index, fault in enumerate(faults):
+        if fault.instrument is not None and fault.instrument not in present:
+            yield Misfit((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
+        elif missing := _missing_part(fault, instruments, other_relays) or _missing_quantity(
+            fault, instruments, signals
+        ):
+            yield Misfit((index, missing[0]), missing[1])
+
+
+def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Collection[int]) -> tuple[str, str] | None:
+    """The key that names a part of an instrument that is not there, and what to say of it."""
+    supply, thermometer = instruments.supply, instruments.thermometer
+    match fault:
+        case OutputStuck(instrument="supply", output=output) if supply and output not in supply.outputs:
+            return "output", f"the supply has no output '{output}'; there are {', '.join(supply.outputs)}"
+        case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, other_relays)):
+            there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
+            return "relay", f"the bench has no relay {relay}; {there_are}"
+        case SensorOpen(sensor=sensor) | SensorStuck(sensor=sensor) if thermometer:
+            places = [name for name, _ in thermometer.channels.items()]
+            if sensor not in places:
+                return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(places)}"
+    return None
+
+
+def _missing_quantity(fault: FaultBase, instruments: Instruments, signals: Collection[str]) -> tuple[str, str] | None:
+    """The key and what to say where an instrument has no such quantity to be wrong of."""
+    if not isinstance(fault, WrongByFactor):
+        return None
+    thermometer = instruments.thermometer
+    quantities = {
+        "generator": ("level",),
+        "supply": ("current", "voltage"),
+        "oscilloscope": tuple(signals),
+        "thermometer": tuple(name for name, _ in thermometer.channels.items()) if thermometer else (),
+    }[fault.instrument]
+    if fault.of in quantities:
+        return None
+    return "of", f"the {fault.instrument} shows no '{fault.of}' on this bench; there are {', '.join(quantities)}"
+
+
+def _relays(instruments: Instruments, others: Collection[int]) -> list[int]:
+    load = instruments.load
+    if load is None or load.kind != "relay bank":
+        return []
+    return sorted({*(resistor.relay for resistor in load.resistors), *others})

@@ -1,0 +1,318 @@
+"""The instruments of a bench file: address, driver, ratings, accuracy, calibration date, per role."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
+
+from benchctl import library
+from benchctl.address import NetworkAddress, parse_address
+from benchctl.documents.model.accuracy import (
+    CurrentAccuracy,
+    FrequencyAccuracy,
+    ResistanceAccuracy,
+    TemperatureAccuracy,
+    VoltageAccuracy,
+)
+from benchctl.documents.model.fields import (
+    Address,
+    ChannelName,
+    Date,
+    DriverName,
+    OutputName,
+    PerKelvin,
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveOhms,
+    PositiveVolts,
+    PositiveWatts,
+    RelayNumber,
+    SamplesPerSecond,
+    ScanChannel,
+    SensorName,
+    Tolerance,
+    Whole,
+    bounded,
+    counted,
+)
+from benchctl.documents.model.limits import KNOWN_SENSORS
+from benchctl.documents.model.model_base import Misfit, Part, Reading
+from benchctl.errors import UsageError
+from benchctl.quantity import render
+
+
+class Instrument(Part):
+    """What every instrument has."""
+
+    address: Address = Field(description="its VISA address")
+    driver: DriverName = Field(description="a shipped driver by name, or a driver file beside this one")
+    calibrated: Date | None = Field(default=None, description="date of the last calibration")
+
+    @field_validator("driver", mode="after")
+    @classmethod
+    def _driver_exists(cls, driver: str, info: ValidationInfo) -> str:
+        """Only where a file is read that is to be used: a model built in Python has no folder to look in."""
+        if isinstance(info.context, Reading) and info.context.looks_for_drivers:
+            try:
+                library.find("drivers", driver, info.context.folder)
+            except UsageError as error:
+                raise ValueError(str(error)) from None
+        return driver
+
+
+class GeneratorRatings(Part):
+    """What the generator can give."""
+
+    level_v: PositiveVolts = Field(description="highest level, RMS")
+    frequency_hz: PositiveHertz = Field(description="highest frequency")
+
+
+class GeneratorAccuracies(Part):
+    """How far the generator's settings may be off."""
+
+    level: VoltageAccuracy
+    frequency: FrequencyAccuracy
+
+
+class Generator(Instrument):
+    """The function generator that drives the amplifier."""
+
+    ratings: GeneratorRatings
+    accuracy: GeneratorAccuracies
+
+
+class OscilloscopeRatings(Part):
+    """What the oscilloscope can take and give."""
+
+    bits: Annotated[Whole, counted(at_least=6, at_most=24, example=12)] = Field(description="of its converter")
+    memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000, example=1_000_000)] = Field(
+        description="samples per channel"
+    )
+    sample_rate_hz: Annotated[SamplesPerSecond, bounded("Sa/s", above=0)] = Field(
+        description="highest, all channels on"
+    )
+    input_v: PositiveVolts = Field(description="highest voltage at an input, peak")
+
+
+class OscilloscopeAccuracies(Part):
+    """How far the oscilloscope's readings may be off."""
+
+    voltage: VoltageAccuracy
+
+
+class Oscilloscope(Instrument):
+    """The oscilloscope that sees the outputs and the supply."""
+
+    ratings: OscilloscopeRatings
+    accuracy: OscilloscopeAccuracies
+
+
+class Resistor(Part):
+    """One load resistor behind one relay, wired to one amplifier output."""
+
+    nominal_ohm: PositiveOhms = Field(description="what sequences call it by")
+    channel: ChannelName = Field(description="the amplifier output it is wired to")
+    relay: RelayNumber = Field(description="that connects it")
+    measured_ohm: PositiveOhms = Field(description="at 20 degC, at the amplifier's terminals, leads included")
+    uncertainty: Annotated[Tolerance, bounded("1", above=0)] = Field(
+        description="of the measured value, relative, k = 2"
+    )
+    temperature_coefficient_per_k: PerKelvin = Field(description="such as `60 ppm/K`")
+    rated_power_w: PositiveWatts = Field(description="that it bears without end, mounted as it is")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
+            measured, nominal = render(self.measured_ohm, "ohm"), render(self.nominal_ohm, "ohm")
+            yield Misfit(("measured",), f"{measured} is no {nominal} resistor; look for a slip in either")
+
+
+class RelayBank(Instrument):
+    """Load resistors switched by relays."""
+
+    resistors: tuple[Resistor, ...] = Field(min_length=1, description="one entry a resistor")
+
+    @property
+    def kind(self) -> Literal["relay bank"]:
+        """The form of load, as its driver file names it."""
+        return "relay bank"
+
+    def resistors_for(self, nominal_ohm: float) -> Mapping[str, Resistor]:
+        """Amplifier channel -> its resistor of that nominal value; empty where there is none."""
+        return {r.channel: r for r in self.resistors if abs(r.nominal_ohm - nominal_ohm) < 1e-3 * nominal_ohm}
+
+    def misfits(self) -> Iterator[Misfit]:
+        relays: set[int] = set()
+        places: set[tuple[str, float]] = set()
+        for index, resistor in enumerate(self.resistors):
+            if resistor.relay in relays:
+                yield Misfit(("resistors", index, "relay"), f"relay {resistor.relay} connects another resistor already")
+            if (resistor.channel, resistor.nominal_ohm) in places:
+                nominal = render(resistor.nominal_ohm, "ohm")
+                yield Misfit(
+                    ("resistors", index, "nominal"), f"channel {resistor.channel} has a {nominal} load already"
+                )
+            relays.add(resistor.relay)
+            places.add((resistor.channel, resistor.nominal_ohm))
+
+
+class ResistanceRange(Part):
+    """Resistances an electronic load can be set to."""
+
+    minimum_ohm: PositiveOhms = Field(description="the lowest")
+    maximum_ohm: PositiveOhms = Field(description="the highest")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.maximum_ohm <= self.minimum_ohm:
+            yield Misfit(("maximum",), "the maximum resistance must lie above the minimum")
+
+
+class ElectronicLoadRatings(Part):
+    """What the electronic load can bear."""
+
+    resistance: ResistanceRange
+    power_w: PositiveWatts = Field(description="that it bears without end")
+    voltage_v: PositiveVolts | None = Field(default=None, description="highest voltage at its terminals, peak")
+
+
+class ElectronicLoadAccuracies(Part):
+    """How far a set resistance may be off."""
+
+    resistance: ResistanceAccuracy
+
+
+class ElectronicLoad(Instrument):
+    """An electronic load in resistance mode, wired to one amplifier output; it must take ac of either polarity."""
+
+    channel: ChannelName = Field(description="the amplifier output it is wired to")
+    ratings: ElectronicLoadRatings
+    accuracy: ElectronicLoadAccuracies
+
+    @property
+    def kind(self) -> Literal["electronic"]:
+        """The form of load, as its driver file names it."""
+        return "electronic"
+
+
+def _form_of_load(value: Any) -> str:
+    given = value if isinstance(value, dict) else getattr(value, "__dict__", {})
+    return "electronic" if "ratings" in given or ("channel" in given and "resistors" not in given) else "relay bank"
+
+
+Load = Annotated[
+    Annotated[RelayBank, Tag("relay bank")] | Annotated[ElectronicLoad, Tag("electronic")],
+    Discriminator(_form_of_load),
+]
+
+
+class SupplyOutput(Part):
+    """One output of the supply."""
+
+    number: Annotated[Whole, counted(at_least=1, at_most=16, example=1)] = Field(description="as its commands count it")
+    voltage_v: PositiveVolts = Field(description="highest voltage")
+    current_a: PositiveAmperes = Field(description="highest current")
+
+
+class SupplyAccuracies(Part):
+    """How far the supply's own readings may be off."""
+
+    voltage: VoltageAccuracy
+    current: CurrentAccuracy
+
+
+class Supply(Instrument):
+    """The dc supply; its output `main` feeds the amplifier."""
+
+    outputs: dict[OutputName, SupplyOutput] = Field(min_length=1, description="by name; `main` feeds the amplifier")
+    accuracy: SupplyAccuracies
+
+    @property
+    def main(self) -> SupplyOutput:
+        """The output that feeds the amplifier."""
+        return self.outputs["main"]
+
+    def misfits(self) -> Iterator[Misfit]:
+        if "main" not in self.outputs:
+            yield Misfit(("outputs",), "no output is called 'main'; it is the one that feeds the amplifier")
+        numbers: dict[int, str] = {}
+        for name, output in self.outputs.items():
+            if output.number in numbers:
+                yield Misfit(
+                    ("outputs", name, "number"), f"output {output.number} is '{numbers[output.number]}' already"
+                )
+            numbers.setdefault(output.number, name)
+
+
+class ThermometerChannels(Part):
+    """Which scanner channel sits where."""
+
+    heatsink: ScanChannel | None = Field(default=None, description="on the amplifier's heatsink")
+    ambient: ScanChannel | None = Field(default=None, description="in the air around the bench")
+    load: ScanChannel | None = Field(default=None, description="on the load resistors")
+    others: dict[SensorName, ScanChannel] = Field(
+        default_factory=dict,
+        description="further sensors by names of your own, to be watched and kept in the trend; one whose name begins"
+        " with `heatsink_` is on the amplifier's heatsink too, and its maximum holds there",
+    )
+
+    def items(self) -> tuple[tuple[str, int], ...]:
+        """The channels that are there, by what they measure."""
+        known = ((name, getattr(self, name)) for name in KNOWN_SENSORS)
+        return (*((name, channel) for name, channel in known if channel is not None), *self.others.items())
+
+    def misfits(self) -> Iterator[Misfit]:
+        seen: dict[int, str] = {}
+        for name, channel in self.items():
+            at = ("others", name) if name in self.others else (name,)
+            if channel in seen:
+                yield Misfit(at, f"channel {channel} is '{seen[channel]}' already")
+            seen.setdefault(channel, name)
+        for name in self.others:
+            if name in KNOWN_SENSORS:
+                yield Misfit(("others", name), f"'{name}' stands under 'channels' itself", is_key=True)
+            elif name.startswith("supply_") or name == "output_offset":
+                yield Misfit(("others", name), f"'{name}' is what a reading of another kind is called", is_key=True)
+        if not seen:
+            yield Misfit((), "a thermometer without channels; give heatsink, ambient, load or others")
+
+
+class ThermometerAccuracies(Part):
+    """How far a temperature may be off."""
+
+    temperature: TemperatureAccuracy
+
+
+class Thermometer(Instrument):
+    """The temperature scanner."""
+
+    channels: ThermometerChannels
+    accuracy: ThermometerAccuracies
+
+
+class Instruments(Part):
+    """The instruments of a bench by role; a role that is absent is refused by the preflight of what needs it."""
+
+    generator: Generator | None = None
+    oscilloscope: Oscilloscope | None = None
+    load: Load | None = Field(
+        default=None, description="resistors behind relays (`resistors`), or an electronic load (`channel`, `ratings`)"
+    )
+    supply: Supply | None = None
+    thermometer: Thermometer | None = None
+
+    def items(self) -> tuple[tuple[str, Instrument], ...]:
+        """The instruments that are there, by role, in a fixed order."""
+        every = ((role, getattr(self, role)) for role in type(self).model_fields)
+        return tuple((role, instrument) for role, instrument in every if instrument is not None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.items():
+            yield Misfit((), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer")
+        seen: dict[str, str] = {}
+        for role, instrument in self.items():
+            address = parse_address(instrument.address)
+            if isinstance(address, NetworkAddress) and address.is_loopback:
+                if address.canonical in seen:
+                    yield Misfit((role, "address"), f"the {seen[address.canonical]} has this address already")
+                seen.setdefault(address.canonical, role)

@@ -1,0 +1,1 @@
+"""Driver files: the commands of one family of instruments in one role."""

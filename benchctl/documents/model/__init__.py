@@ -1,0 +1,1 @@
+"""What the models of all documents are built from: their base, typed quantities, criteria, limits."""

@@ -1,0 +1,148 @@
+"""Criteria as a technician writes them: `below 2.5 A`, `within 50 mV`, `above 140 W`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+
+from benchctl.documents.model.fields import reading_as
+from benchctl.documents.model.figures import FIGURES
+from benchctl.documents.model.model_base import Misfit, Misfits
+from benchctl.documents.text.words import describe, unknown
+from benchctl.errors import quote
+from benchctl.quantity import example, parse_quantity, pattern_for, render, units_in_words
+
+# What an editor is to say where a text does not match its pattern; a validator that does not know it passes it over.
+PATTERN_MESSAGE = "patternErrorMessage"
+
+Relation = Literal["below", "above", "within", "outside"]
+RELATIONS: tuple[Relation, ...] = get_args(Relation)
+
+# Every figure a criterion may name, with the unit its bound is written in.
+FIGURE_UNITS: Mapping[str, str] = {name: figure.unit for name, figure in FIGURES.items()}
+
+
+# Figures that are 1 where all is well: within 1 dB is a little above 1 as well as a little below.
+ABOUT_ONE = frozenset({"channel_balance"})
+
+
+class Criterion(BaseModel):
+    """A bound on one value: `relation` to `bound`, in base `unit`.
+
+    `about_one`: to be within a bound, which is more than 1, means to be neither above it nor below its inverse.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
+
+    relation: Relation
+    bound: float
+    unit: str
+    about_one: bool = False
+
+    def holds(self, value: float) -> bool:
+        """Whether `value`, in the criterion's unit, keeps the bound; NaN keeps none."""
+        if self.about_one:
+            return 1.0 / self.bound <= value <= self.bound
+        match self.relation:
+            case "below":
+                return value < self.bound
+            case "above":
+                return value > self.bound
+            case "within":
+                return abs(value) <= self.bound
+            case _:
+                return abs(value) > self.bound
+
+    def __str__(self) -> str:
+        return f"{self.relation} {render(self.bound, self.unit)}"
+
+
+def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELATIONS) -> Criterion:
+    """Read `below 2.5 A` with its bound in `unit`.
+
+    Raises:
+        ValueError: no such relation, or no quantity of the unit behind it; the message says what would be right.
+    """
+    word, _, rest = text.strip().partition(" ")
+    relation = next((known for known in relations if known == word), None)
+    if relation is None:
+        wanted = " or ".join(relations)
+        raise ValueError(
+            f"{describe(text)} does not begin with {wanted}; write for example '{relations[0]} {example(unit)}'"
+        )
+    bound = parse_quantity(rest.strip(), unit)
+    if relation in ("within", "outside") and bound <= 0:
+        raise ValueError(f"{quote(text)}: a bound to both sides of zero must be above zero")
+    return Criterion(relation=relation, bound=bound, unit=unit)
+
+
+def _written_as(unit: str, *relations: Relation, bound: str = "") -> tuple[BeforeValidator, WithJsonSchema]:
+    """`bound`: an example of one, where the unit's own would mislead."""
+    schema = _schema(unit, relations, f"{relations[0]} {bound or example(unit)}")
+    return reading_as(lambda text: parse_criterion(text, unit, relations)), WithJsonSchema(schema)
+
+
+def _schema(unit: str, relations: tuple[Relation, ...], shown: str) -> dict[str, Any]:
+    """Of a criterion as it is written; `shown` is an example."""
+    pattern = f"^({'|'.join(relations)}) +{pattern_for(unit).removeprefix('^')}"
+    message = f"{' or '.join(relations)} and then {units_in_words(unit)} belongs here"
+    return {"type": "string", "pattern": pattern, PATTERN_MESSAGE: message, "examples": [shown]}
+
+
+BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]
+WithinKelvins = Annotated[Criterion, *_written_as("K", "within")]
+BelowAmperes = Annotated[Criterion, *_written_as("A", "below")]
+WithinVolts = Annotated[Criterion, *_written_as("V", "within")]
+WithinAmperes = Annotated[Criterion, *_written_as("A", "within")]
+SomeChannels = Annotated[Criterion, *_written_as("", "above", "below", bound="1")]
+
+Expectations = Mapping[str, Criterion]
+
+
+def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
+    """The type of an `expect:` mapping over some figures: `Annotated[Expectations, *expecting("thd_n")]`."""
+    properties = {
+        name: {
+            **_schema(FIGURE_UNITS[name], RELATIONS, FIGURES[name].example),
+            "description": FIGURES[name].meaning,
+        }
+        for name in figures
+    }
+    schema = {"type": "object", "additionalProperties": False, "properties": properties}
+    return BeforeValidator(lambda value: _read_expectations(value, figures)), WithJsonSchema(schema)
+
+
+def _read_expectations(value: Any, figures: tuple[str, ...]) -> Any:
+    if not isinstance(value, dict):
+        raise ValueError(
+            f"{describe(value)} stands where figures and their criteria belong, such as '{{thd_n: below 1 %}}'"
+        )
+    misfits: list[Misfit] = []
+    criteria: dict[str, Criterion] = {}
+    for name, criterion in value.items():
+        try:
+            criteria[name] = _read_expectation(name, criterion, figures)
+        except ValueError as error:
+            misfits.append(Misfit((name,), str(error)))
+    if misfits:
+        raise Misfits(misfits)
+    return criteria
+
+
+def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Criterion:
+    if name not in figures:
+        raise ValueError(unknown(name, figures, "figure"))
+    if isinstance(criterion, Criterion):
+        return criterion
+    if not isinstance(criterion, str):
+        raise ValueError(f"{describe(criterion)} stands where one criterion belongs")
+    parsed = parse_criterion(criterion, FIGURE_UNITS[name])
+    return _about_one(parsed, criterion) if name in ABOUT_ONE and parsed.relation == "within" else parsed
+
+
+def _about_one(criterion: Criterion, text: str) -> Criterion:
+    if criterion.bound <= 1.0:
+        raise ValueError(f"{quote(text)}: the figure is 1 where all is well; write for example 'within 1 dB'")
+    return criterion.model_copy(update={"about_one": True})

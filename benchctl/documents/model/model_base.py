@@ -1,0 +1,162 @@
+"""The base of every model: frozen, strict, and able to say what is wrong where.
+
+A model's attribute carries its unit (`every_s`), the document's key does not (`every`): the key is the attribute
+less its unit. So one name is written once, and `from`, `for` and `class` are no trouble.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar, Self
+
+from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
+
+from benchctl.documents.text.position import Place, place_of
+from benchctl.documents.text.tree import Table
+from benchctl.documents.text.words import unknown
+from benchctl.errors import quote
+
+_UNIT_SUFFIX = re.compile(r"_(?:v_per_a|per_k|sa_per_s|k_per_w|j_per_k|k_per_s|v_per_s|v|a|w|ohm|hz|s|c|k|f|h)$")
+
+
+def key_of(attribute: str) -> str:
+    """The document's key for a model's attribute: `every_s` -> `every`."""
+    return _UNIT_SUFFIX.sub("", attribute)
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """A fault found by a cross-check: the path from the checked model to the fault, and a sentence.
+
+    It stands where the value at the end of the path does, or its key if the key itself is the fault.
+    """
+
+    path: tuple[str | int, ...]
+    message: str
+    is_key: bool = False
+
+
+class Misfits(ValueError):
+    """Raised by a model's own checks; carries any number of faults, each with its path or place."""
+
+    def __init__(self, misfits: Iterable[Misfit], place: Place | None = None) -> None:
+        self.misfits = tuple(misfits)
+        self.place = place
+        super().__init__("; ".join(misfit.message for misfit in self.misfits))
+
+
+@dataclass
+class Reading:
+    """What a reader hands to the models while one file is validated."""
+
+    folder: Path | None = None  # that the file's own references start from
+    looks_for_drivers: bool = True
+    known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
+    amplifier_file: str = "the amplifier file"  # that they come from
+    settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run
+    faults: list[tuple[Place, str]] = field(default_factory=list)
+    refused: dict[Place, str] = field(default_factory=dict)
+
+    def refuse(self, place: Place, message: str) -> None:
+        """Note a fault that is the only one to tell of this place: what follows from it would only confuse."""
+        self.faults.append((place, message))
+        self.refused[place] = message
+
+    def told(self) -> list[tuple[Place, str]]:
+        """The faults to tell."""
+        return [fault for fault in self.faults if self.refused.get(fault[0], fault[1]) == fault[1]]
+
+
+class Part(BaseModel):
+    """A mapping of a document."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        alias_generator=key_of,
+        validate_by_name=True,
+        validate_by_alias=True,
+        validate_default=False,
+        defer_build=True,
+        allow_inf_nan=False,
+    )
+
+    UNWRITTEN: ClassVar[frozenset[str]] = frozenset()  # fields that the reader fills in, never the document
+
+    @classmethod
+    def keys(cls) -> tuple[str, ...]:
+        """The keys that a document may give for this part."""
+        keys = (info.alias or name for name, info in cls.model_fields.items())
+        return tuple(key for key in keys if key not in cls.UNWRITTEN)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _refuse_unknown_keys(cls, data: Any, info: ValidationInfo) -> Any:
+        """Note each unknown key and go on without it, so that every other fault of the file is found too."""
+        if not isinstance(data, Table) or not isinstance(info.context, Reading):
+            return data
+        known = cls.keys()
+        strange = [key for key in data if key not in known and key not in cls.UNWRITTEN]
+        for key in strange:
+            info.context.faults.append((place_of(key), _strange_key(key, known)))
+        return data.without(strange) if strange else data
+
+    @model_validator(mode="after")
+    def _cross_check(self) -> Self:
+        misfits = tuple(self.misfits())
+        if misfits:
+            raise Misfits(misfits)
+        return self
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Faults that only show when several entries are seen together; none unless a model says so."""
+        yield from ()
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a document came from: its file (None for text that has none) and its text."""
+
+    name: str
+    path: Path | None
+    text: str
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder that the file's own references start from."""
+        return None if self.path is None else self.path.parent
+
+
+class Document(Part):
+    """A whole file."""
+
+    _source: Source = PrivateAttr(default=Source("", None, ""))
+
+    @property
+    def source(self) -> Source:
+        """The file this was read from."""
+        return self._source
+
+
+_NUMBER_LIKE = re.compile(r"[0-9]+ ?[A-Za-z%]*")
+
+
+def _strange_key(key: str, known: tuple[str, ...]) -> str:
+    if _NUMBER_LIKE.fullmatch(key):
+        return f"{quote(key)} is no key; if it is what follows a decimal comma, write the number with a point"
+    first_word = key.split(" ", 1)[0]
+    if " " in key and first_word in known:
+        return f"a colon is missing in {quote(key)}; write '{first_word}: ...'"
+    return unknown(key, known)
+
+
+def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
+    """A misfit for each value that stands in a list for a second time."""
+    seen: set[Any] = set()
+    for index, value in enumerate(values):
+        if value in seen:
+            yield Misfit((key, index), "stands in the list twice")
+        seen.add(value)

@@ -1,0 +1,148 @@
+"""What pydantic found, as sentences a technician can act on, each with its place in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from benchctl.documents.model.fields import OutOfRange
+from benchctl.documents.model.model_base import Misfit, Misfits
+from benchctl.documents.text.position import Place, place_of
+from benchctl.documents.text.tree import Table
+from benchctl.documents.text.words import describe, unknown
+from benchctl.errors import quote
+
+Fault = tuple[Place, str]
+
+# What a type of pydantic's wants, in the words of a document.
+_WANTED: Mapping[str, str] = {
+    "model_type": "a mapping of keys to values",
+    "model_attributes_type": "a mapping of keys to values",
+    "dict_type": "a mapping of keys to values",
+    "mapping_type": "a mapping of keys to values",
+    "tuple_type": "a list, such as '[1, 2]' or lines that begin with '- '",
+    "list_type": "a list, such as '[1, 2]' or lines that begin with '- '",
+    "string_type": "a text",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "bool_type": "'yes' or 'no'",
+    "bool_parsing": "'yes' or 'no'",
+}
+
+_BOUNDS: Mapping[str, tuple[str, str]] = {
+    "greater_than": ("more than", "gt"),
+    "greater_than_equal": ("at least", "ge"),
+    "less_than": ("less than", "lt"),
+    "less_than_equal": ("at most", "le"),
+}
+
+
+def sentences(error: ValidationError) -> Iterator[Fault]:
+    """Each fault in `error` with its place."""
+    for details in error.errors(include_url=False):
+        if not _is_echo(details):
+            yield from _faults(details)
+
+
+def _is_echo(details: ErrorDetails) -> bool:
+    """A list called too short only because its entries were refused, each of which has its own sentence."""
+    return details["type"] == "too_short" and len(details["input"]) >= details.get("ctx", {}).get("min_length", 0)
+
+
+def located(misfits: Iterable[Misfit], node: object) -> Iterator[Fault]:
+    """The faults of a cross-check, placed by walking their paths from `node`."""
+    for misfit in misfits:
+        yield _walk(node, misfit.path, is_key=misfit.is_key), misfit.message
+
+
+def _walk(node: object, path: tuple[str | int, ...], *, is_key: bool = False) -> Place:
+    """The place of the value (or the key) at the end of `path`, or of the last node on the way that exists."""
+    place = place_of(node)
+    for step in path:
+        key_place, node = _enter(node, step)
+        if node is None:
+            return key_place or place
+        place = (key_place or place) if is_key and step == path[-1] else place_of(node, place)
+    return place
+
+
+def _enter(node: object, step: str | int) -> tuple[Place | None, object]:
+    """Where the entry's key stands, if it has one, and the entry itself, None if there is none."""
+    if isinstance(node, Table):
+        return (node.key_place(str(step)), node[str(step)]) if step in node else (None, None)
+    if isinstance(node, list) and isinstance(step, int) and step < len(node):
+        return None, node[step]
+    return None, None
+
+
+def _faults(details: ErrorDetails) -> Iterator[Fault]:
+    value, context = details["input"], details.get("ctx", {})
+    cause = context.get("error")
+    if isinstance(cause, Misfits) and cause.place is not None:
+        yield from ((cause.place, misfit.message) for misfit in cause.misfits)
+    elif isinstance(cause, Misfits):
+        yield from located(cause.misfits, value)
+    elif isinstance(cause, OutOfRange):
+        yield place_of(value), f"{describe(value)} is out of range; {cause}"
+    elif isinstance(cause, ValueError):
+        yield place_of(value), str(cause)
+    elif details["type"] == "union_tag_invalid":
+        yield _walk(value, (_names(context["discriminator"])[0],)), _sentence(details)
+    else:
+        yield place_of(value), _sentence(details)
+
+
+def _sentence(details: ErrorDetails) -> str:
+    found, key, context = describe(details["input"]), _key(details["loc"]), details.get("ctx", {})
+    match details["type"]:
+        case "missing":
+            return f"{quote(key)} is missing here"
+        case "too_short":
+            return f"{quote(key)} has too few entries: at least {context['min_length']} needed"
+        case "too_long":
+            return f"{quote(key)} has too many entries: at most {context['max_length']} can be given"
+        case kind if kind in _WANTED:
+            return f"{found} stands where {_WANTED[kind]} belongs"
+        case kind if kind in _BOUNDS:
+            words, bound = _BOUNDS[kind]
+            return f"{found} is out of range; it must be {words} {context[bound]:g}"
+        case _:
+            return _choice_sentence(details, key, context)
+
+
+def _choice_sentence(details: ErrorDetails, key: str, context: Mapping[str, Any]) -> str:
+    match details["type"]:
+        case "extra_forbidden":
+            return f"unknown key {quote(key)}"
+        case "union_tag_not_found":
+            return f"{context['discriminator']} is missing, which says what the rest means"
+        case "union_tag_invalid":
+            return unknown(str(context["tag"]), _names(str(context["expected_tags"])), "value")
+        case "literal_error":
+            return _literal_sentence(details["input"], _names(str(context["expected"])))
+        case _:
+            return f"{describe(details['input'])} will not do here: {_plain(details['msg'])}"
+
+
+def _literal_sentence(value: Any, choices: list[str]) -> str:
+    if not isinstance(value, str):
+        return f"{describe(value)} stands where one of {', '.join(choices)} belongs"
+    return unknown(str(value), choices, "value")
+
+
+def _names(quoted: str) -> list[str]:
+    """The names in pydantic's `'a', 'b' or 'c'`."""
+    return quoted.split("'")[1::2]
+
+
+def _key(path: tuple[int | str, ...]) -> str:
+    return next((step for step in reversed(path) if isinstance(step, str)), "")
+
+
+def _plain(message: str) -> str:
+    return message.replace("Input should be", "it should be").replace("Input", "it")

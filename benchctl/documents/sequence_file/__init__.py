@@ -1,0 +1,1 @@
+"""Sequence files: steps, parameters, references."""

@@ -1,0 +1,170 @@
+"""Steps that bring the bench into a state and leave it there: power, settings, waits. None gives figures but the
+ramp of a first power-up, which is the way that some amplifiers are switched on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from benchctl.documents.model.criteria import (
+    BelowAmperes,
+    BelowCelsius,
+    Criterion,
+    Expectations,
+    WithinAmperes,
+    WithinKelvins,
+    WithinVolts,
+    expecting,
+)
+from benchctl.documents.model.fields import (
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveOhms,
+    PositiveSeconds,
+    PositiveVolts,
+)
+from benchctl.documents.model.model_base import Misfit
+from benchctl.documents.sequence_file.step_base import OnTimeout, StepBase
+
+RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
+
+
+class PowerOn(StepBase):
+    """Supply first, then the remote turn-on lead, then wait until the amplifier idles."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "supply")
+
+    kind: Literal["power_on"] = "power_on"
+    voltage_v: PositiveVolts = Field(description="of the main supply output")
+    current_limit_a: PositiveAmperes = Field(description="of the main supply output")
+    overvoltage_v: PositiveVolts | None = Field(
+        default=None, description="the supply's own over-voltage protection; what the amplifier bears, unless given"
+    )
+    overcurrent_a: PositiveAmperes | None = Field(
+        default=None,
+        description="the supply's own over-current protection; one tenth above `current_limit`, unless given",
+    )
+    timeout_s: PositiveSeconds = Field(default=30.0, description="the longest wait for the amplifier to idle")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.overvoltage_v is not None and self.overvoltage_v <= self.voltage_v:
+            yield Misfit(("overvoltage",), "over-voltage protection must lie above the voltage, or it trips at once")
+        if self.overcurrent_a is not None and self.overcurrent_a < self.current_limit_a:
+            yield Misfit(("overcurrent",), "over-current protection must not lie below the current limit")
+
+
+class PowerOff(StepBase):
+    """The reverse of power_on: remote turn-on lead first, then the supply."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "supply")
+
+    kind: Literal["power_off"] = "power_off"
+
+
+class Set(StepBase):
+    """Change load, frequency, drive level or supply voltage, and leave the rest as it is."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator",)
+
+    kind: Literal["set"] = "set"
+    load_ohm: PositiveOhms | None = Field(default=None, description="nominal resistance at every driven channel")
+    frequency_hz: PositiveHertz | None = Field(default=None, description="of the generator")
+    level_v: PositiveVolts | None = Field(default=None, description="of the generator, RMS")
+    supply_v: PositiveVolts | None = Field(default=None, description="of the main supply output, while it is on")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v)):
+            yield Misfit((), "nothing to set; give load, frequency, level or supply")
+
+
+class Hold(StepBase):
+    """Leave everything as it is for a while."""
+
+    kind: Literal["hold"] = "hold"
+    for_s: PositiveSeconds = Field(description="how long")
+
+
+class Cool(StepBase):
+    """Wait, undriven, until the heatsink is cool enough."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "thermometer")
+
+    kind: Literal["cool"] = "cool"
+    heatsink: BelowCelsius = Field(description="the temperature to wait for, such as `below 45 degC`")
+    timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait")
+    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
+
+
+class Settle(StepBase):
+    """Wait until a signal changes by less than a bound over a while."""
+
+    kind: Literal["settle"] = "settle"
+    heatsink: WithinKelvins | None = Field(default=None, description="the change allowed, such as `within 1 K`")
+    supply_current: WithinAmperes | None = Field(default=None, description="the change allowed, such as `within 50 mA`")
+    per_s: PositiveSeconds = Field(default=60.0, description="the while over which the change is looked at")
+    foretold: WithinKelvins | None = Field(
+        default=None,
+        description="how well the heatsink's final temperature must be foretold to end the wait early, such as"
+        " `within 1 K`; that temperature becomes a figure",
+    )
+    timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait")
+    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        asked = {"thermometer": self.heatsink or self.foretold, "supply": self.supply_current}
+        return tuple(role for role, criterion in asked.items() if criterion is not None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.heatsink is None and self.supply_current is None and self.foretold is None:
+            wanted = "heatsink, supply_current or foretold, such as 'heatsink: within 1 K'"
+            yield Misfit((), f"nothing to settle; give {wanted}")
+        if self.timeout_s < self.per_s:
+            yield Misfit(("timeout",), "the timeout must not be shorter than 'per'")
+
+
+class RampSupply(StepBase):
+    """First power-up after a repair: the voltage rises in steps under a low current limit, and each step looks for a
+    reason to stop; the run ends at the first."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
+
+    kind: Literal["ramp_supply"] = "ramp_supply"
+    voltage_v: PositiveVolts = Field(description="of the main supply output, at the end")
+    current_limit_a: PositiveAmperes = Field(
+        description="of the main supply output; little above the idle current that is expected"
+    )
+    from_v: PositiveVolts = Field(default=2.0, description="the voltage to begin with")
+    step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises at a time")
+    dwell_s: PositiveSeconds = Field(default=4.0, description="how long each voltage is held and looked at")
+    wake_at_v: PositiveVolts | None = Field(
+        default=None,
+        description="from this voltage on the remote turn-on lead is live; the lowest that the amplifier works at,"
+        " unless given",
+    )
+    start_timeout_s: PositiveSeconds = Field(
+        default=30.0,
+        description="how long the amplifier's converter may take to start under the current limit, or the ramp stops",
+    )
+    supply_current: BelowAmperes | None = Field(
+        default=None, description="what the current must be at each voltage, such as `below 2.5 A`"
+    )
+    dc_offset: WithinVolts = Field(
+        default=Criterion(relation="within", bound=0.1, unit="V"), description="what the dc at each output must be"
+    )
+    rise: WithinAmperes = Field(
+        default=Criterion(relation="within", bound=0.1, unit="A"),
+        description="how much the current may rise while the voltage is held",
+    )
+    expect: Annotated[Expectations, *expecting(*RAMP_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.from_v >= self.voltage_v:
+            yield Misfit(("from",), "the ramp must begin below the voltage it leads to")
+
+
+BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | PowerOff

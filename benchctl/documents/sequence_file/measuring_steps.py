@@ -1,0 +1,211 @@
+"""Steps that measure what an amplifier does to a signal, beside power: response, noise, damping and the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from benchctl.documents.model.criteria import (
+    Expectations,
+    expecting,
+)
+from benchctl.documents.model.fields import (
+    Gain,
+    PositiveHertz,
+    PositiveOhms,
+    PositiveSeconds,
+    PositiveVolts,
+    Tolerance,
+    Whole,
+    bounded,
+    counted,
+)
+from benchctl.documents.model.model_base import Misfit, doubled
+from benchctl.documents.sequence_file.step_base import (
+    Driven,
+    OnTimeout,
+    State,
+    StepBase,
+)
+
+FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48, example=3)]
+
+IDLE_FIGURES = ("idle_current", "idle_power", "supply_voltage", "dc_offset", "heatsink_temperature")
+RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
+FILTER_FIGURES = (
+    "gain",
+    "low_pass_corner",
+    "low_pass_slope",
+    "low_pass_order",
+    "high_pass_corner",
+    "high_pass_slope",
+    "high_pass_order",
+)
+GAIN_FIGURES = ("gain", "gain_error", "input_sensitivity", "channel_balance")
+DAMPING_FIGURES = ("output_impedance", "damping_factor")
+NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
+
+
+class MeasureIdle(StepBase):
+    """Idle current, supply voltage and dc at the outputs, undriven."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
+    STATE: ClassVar[tuple[State, ...]] = ("power",)
+
+    kind: Literal["measure_idle"] = "measure_idle"
+    for_s: PositiveSeconds = Field(default=10.0, description="how long the readings are averaged")
+    expect: Annotated[Expectations, *expecting(*IDLE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `idle_current: below 2.5 A`"
+    )
+
+
+class SteppedSine(Driven):
+    """A sine stepped over frequencies, a record at each."""
+
+    from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
+    to_hz: PositiveHertz = Field(default=20e3, description="the highest frequency")
+    per_octave: FrequenciesAnOctave = Field(
+        default=3, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 10 dB below rated power into the load, unless given"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.to_hz <= self.from_hz:
+            yield Misfit(("to",), "the highest frequency must lie above the lowest")
+
+
+class Response(SteppedSine):
+    """Gains that are held against that of a pass band."""
+
+    reference_hz: PositiveHertz | None = Field(
+        default=None, description="where gain counts as that of the pass band; where it is highest, unless given"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from super().misfits()
+        if self.reference_hz is not None and not self.from_hz <= self.reference_hz <= self.to_hz:
+            yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
+
+
+class MeasureCrosstalk(SteppedSine):
+    """What a driven channel makes at the others, whose inputs are terminated; the bench file's `inputs` says how one is
+    driven alone."""
+
+    kind: Literal["measure_crosstalk"] = "measure_crosstalk"
+    per_octave: FrequenciesAnOctave = Field(
+        default=1, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+    )
+    expect: Annotated[Expectations, *expecting("crosstalk")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `crosstalk: below -60 dB`"
+    )
+
+
+class MeasureFilter(Response):
+    """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
+
+    kind: Literal["measure_filter"] = "measure_filter"
+    expect: Annotated[Expectations, *expecting(*FILTER_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `low_pass_slope: above 22 dB/octave`"
+    )
+
+
+class MeasureResponse(Response):
+    """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
+
+    kind: Literal["measure_response"] = "measure_response"
+    reference_hz: PositiveHertz | None = Field(
+        default=1000.0, description="where gain counts as that of the pass band; for a filtered output, inside its band"
+    )
+    expect: Annotated[Expectations, *expecting(*RESPONSE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `upper_band_edge: above 20 kHz`"
+    )
+
+
+class MeasureDamping(Driven):
+    """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
+
+    kind: Literal["measure_damping"] = "measure_damping"
+    loads_ohm: tuple[PositiveOhms, ...] = Field(
+        min_length=1,
+        description="nominal loads; of more than two the highest and the lowest are used, and one alone is held"
+        " against no load at all",
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 10 dB below rated power into the lowest load, unless given"
+    )
+    expect: Annotated[Expectations, *expecting(*DAMPING_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from doubled(self.loads_ohm, "loads")
+
+
+class MeasureDc(StepBase):
+    """The dc at each output of the undriven amplifier."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope")
+    STATE: ClassVar[tuple[State, ...]] = ("power",)
+
+    kind: Literal["measure_dc"] = "measure_dc"
+    for_s: Annotated[PositiveSeconds, bounded("s", at_most=60)] = Field(
+        default=1.0, description="how long it is averaged; a whole number of mains periods, best"
+    )
+    expect: Annotated[Expectations, *expecting("dc_offset")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `dc_offset: within 50 mV`"
+    )
+
+
+class MeasureNoise(Driven):
+    """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
+
+    kind: Literal["measure_noise"] = "measure_noise"
+    for_s: PositiveSeconds = Field(default=2.0, description="how long the record is, as far as memory allows")
+    expect: Annotated[Expectations, *expecting(*NOISE_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `signal_to_noise_1w: above 75 dB`"
+    )
+
+
+class SetGain(Driven):
+    """Show each channel's gain, live, while a hand turns its control to what is wanted; unattended runs refuse it."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+
+    kind: Literal["set_gain"] = "set_gain"
+    gain: Gain | None = Field(
+        default=None, description="that each channel is to have; without this or `input_sensitivity` they become alike"
+    )
+    input_sensitivity_v: PositiveVolts | None = Field(
+        default=None, description="the level, RMS, that is to drive each channel to rated power"
+    )
+    within: Tolerance = Field(default=0.02, description="how near is near enough, such as `2 %`")
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; 20 dB below rated power into the load, unless given"
+    )
+    timeout_s: PositiveSeconds = Field(default=600.0, description="the longest wait for the hand")
+    on_timeout: OnTimeout = Field(default="go on", description="what becomes of the run if that is not enough")
+    expect: Annotated[Expectations, *expecting(*GAIN_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `input_sensitivity: below 1 V`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.gain is not None and self.input_sensitivity_v is not None:
+            yield Misfit(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
+
+
+MeasuringStep = (
+    MeasureIdle
+    | MeasureDc
+    | MeasureNoise
+    | MeasureResponse
+    | MeasureFilter
+    | MeasureCrosstalk
+    | MeasureDamping
+    | SetGain
+)

@@ -1,0 +1,174 @@
+"""Steps that measure what the amplifier delivers: the clean level, bursts, continuous power, long drives."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
+
+from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
+from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
+from benchctl.documents.model.model_base import Misfit, doubled
+from benchctl.documents.sequence_file.step_base import ON_PROTECTION, CycleCount, Driven, OnProtection, RestLevel, State
+
+# That of a sine is 3 dB, and between bursts of it there must be a rest.
+CrestFactor = Annotated[Ratio, bounded("1", above=math.sqrt(2.0), at_most=100)]
+
+BURST_FIGURES = (
+    "burst_power_clean",
+    "burst_power_first",
+    "burst_power_highest",
+    "burst_power_lowest",
+    "burst_power_last",
+    "droop",
+    "thd_n",
+    "output_rms",
+    "output_peak",
+    "supply_voltage",
+    "supply_voltage_lowest",
+    "supply_current",
+    "supply_current_peak",
+    "efficiency",
+    "heatsink_temperature",
+)
+CONTINUOUS_FIGURES = (
+    "continuous_power",
+    "output_rms",
+    "output_peak",
+    "thd_n",
+    "thd",
+    "crest_factor",
+    "supply_voltage",
+    "supply_voltage_lowest",
+    "supply_current",
+    "supply_current_peak",
+    "efficiency",
+    "heatsink_temperature",
+)
+SOAK_FIGURES = (
+    "soak_time",
+    "average_power",
+    "power_drift",
+    "crest_factor",
+    "efficiency",
+    "supply_current",
+    "supply_current_drift",
+    "supply_voltage",
+    "fuse_load",
+    "heatsink_temperature",
+    "final_heatsink_temperature",
+    "heatsink_time_constant",
+)
+
+
+class _Powered(Driven):
+    """A drive at one frequency into one load."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+
+
+class _Search(_Powered):
+    """What a search over the drive level is told."""
+
+    thd_n: Distortion = Field(default=0.01, description="the distortion bound (THD+N) that is called clean")
+    from_v: PositiveVolts = Field(default=0.01, description="where the search starts: a level known to be clean, RMS")
+    to_v: PositiveVolts = Field(default=2.0, description="the highest level the search may try, RMS")
+    step_ratio: Annotated[Ratio, bounded("1", above=1, at_most=10)] = Field(
+        default=1.9952623149688795,
+        alias="step",
+        description="the largest step beyond the highest level known to be clean",
+        json_schema_extra={"default": "6 dB"},
+    )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.to_v <= self.from_v:
+            yield Misfit(("to",), "the highest level must lie above the level the search starts from")
+
+
+class FindCleanLevel(_Search):
+    """Search for the highest steady level that keeps a distortion bound; later steps use it."""
+
+    kind: Literal["find_clean_level"] = "find_clean_level"
+
+
+class MeasureBurst(_Search):
+    """Power in short bursts, at the clean and at the full drive, each searched for each burst length."""
+
+    kind: Literal["measure_burst"] = "measure_burst"
+    cycles: tuple[CycleCount, ...] = Field(min_length=1, description="lengths of burst, in whole cycles")
+    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
+    low_level_ratio: RestLevel = Field(
+        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
+    )
+    expect: Annotated[Expectations, *expecting(*BURST_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `burst_power_clean: above 140 W`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from super().misfits()
+        yield from doubled(self.cycles, "cycles")
+
+
+class MeasureContinuous(_Powered):
+    """Power, distortion, supply draw and efficiency at a steady tone."""
+
+    kind: Literal["measure_continuous"] = "measure_continuous"
+    for_s: PositiveSeconds = Field(default=5.0, description="how long the tone is held before the record is taken")
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; the last clean level, unless given"
+    )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
+    expect: Annotated[Expectations, *expecting(*CONTINUOUS_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `continuous_power: above 140 W`"
+    )
+
+
+class Soak(_Powered):
+    """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
+
+    kind: Literal["soak"] = "soak"
+    for_s: PositiveSeconds = Field(description="how long, at the longest")
+    until: WithinKelvins | None = Field(
+        default=None,
+        description="how well the final temperature must be foretold to end early, such as `within 1 K`; unless given,"
+        " the whole time is used",
+    )
+    level_v: PositiveVolts | None = Field(
+        default=None, description="of the generator, RMS; the last clean level, unless this or `of_rated` is given"
+    )
+    of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
+        default=None, description="the part of rated power to drive with, such as `12.5 %`, by the nominal gain"
+    )
+    heatsink: BelowCelsius | None = Field(
+        default=None, description="what the heatsink must be; the drive ends early where it is not any more"
+    )
+    cycles: CycleCount | None = Field(
+        default=None, description="length of bursts; a steady tone, unless this or `crest_factor` is given"
+    )
+    crest_factor_ratio: CrestFactor | None = Field(
+        default=None,
+        alias="crest_factor",
+        description="of bursts as long as it asks for, such as `9 dB`: loud music has 6 to 12 dB",
+    )
+    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
+    low_level_ratio: RestLevel = Field(
+        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
+    )
+    on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
+    expect: Annotated[Expectations, *expecting(*SOAK_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.level_v is not None and self.of_rated is not None:
+            yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
+        if self.cycles is not None and self.crest_factor_ratio is not None:
+            yield Misfit(("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them")
+
+
+PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | Soak

@@ -1,0 +1,108 @@
+"""Sequence files: what to do, step by step, with limits and acceptance criteria."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from pydantic import Field
+
+from benchctl.documents.model.fields import Line, ParameterName, Prose
+from benchctl.documents.model.limits import Limits
+from benchctl.documents.model.model_base import Document, Misfit
+from benchctl.documents.sequence_file.references import Parameter
+from benchctl.documents.sequence_file.step_base import AfterPowerCycle
+from benchctl.documents.sequence_file.steps import Repeat, Step, Sweep, When
+
+# A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
+MOST_EXPANDED_STEPS = 10_000
+
+
+def expanded_count(steps: tuple[Step, ...]) -> int:
+    """How many steps are performed at most once every sweep and repeat is written out."""
+    return sum(_expanded_count(step) for step in steps)
+
+
+def _expanded_count(step: Step) -> int:
+    match step:
+        case Sweep():
+            return math.prod(len(values) for values in step.axes.values()) * expanded_count(step.steps)
+        case Repeat():
+            return step.times * expanded_count(step.steps)
+        case When():
+            return expanded_count(step.steps)
+        case _:
+            return 1
+
+
+class Sequence(Document):
+    """A whole sequence file."""
+
+    title: Line = Field(
+        description="one line for the report's head and the run folder's name", examples=["Power into 4 ohm, warm"]
+    )
+    purpose: Prose = Field(default="", description="what the sequence finds out")
+    parameters: dict[ParameterName, Parameter] = Field(
+        default_factory=dict, description="values that may be set for one run; used as `{from: name}`"
+    )
+    limits: Limits = Field(
+        default_factory=Limits, description="watched from the first step to the last; any one stops the run"
+    )
+    after_power_cycle: AfterPowerCycle = Field(
+        default="end the run",
+        description="what becomes of the run if an instrument was switched off and on and has lost its settings; to"
+        " repeat the step, the bench is made safe and set up anew, at most twice for each step",
+    )
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from _power_misfits(self.steps)
+        count = expanded_count(self.steps)
+        if count > MOST_EXPANDED_STEPS:
+            yield Misfit(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
+
+
+def in_order(
+    steps: tuple[Step, ...], path: tuple[str | int, ...] = ("steps",)
+) -> Iterator[tuple[Step, tuple[str | int, ...]]]:
+    """Every step once, in the order of the file, with its path; the steps that it holds follow it."""
+    for index, step in enumerate(steps):
+        yield step, (*path, index)
+        if isinstance(step, Sweep | Repeat | When):
+            yield from in_order(step.steps, (*path, index, "steps"))
+
+
+_SWITCHING_ON = ("power_on", "ramp_supply")
+
+
+def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
+    """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
+    on = False
+    for step, path in in_order(steps):
+        if isinstance(step, When) and step.criteria:
+            yield from _one_sided(step, path)
+        if step.kind in _SWITCHING_ON and on:
+            yield Misfit(path, "the amplifier is on already; give 'power_off' first")
+        elif "power" in step.STATE and not on:
+            yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
+        if step.kind in (*_SWITCHING_ON, "power_off"):
+            on = step.kind in _SWITCHING_ON
+
+
+def _one_sided(when: When, path: tuple[str | int, ...]) -> Iterator[Misfit]:
+    """What figures decide on must leave the amplifier as it found it, on or off: nobody knows beforehand whether it is
+    performed, and what comes behind it must hold in both cases."""
+    inside = in_order(when.steps, (*path, "steps"))
+    switching = [(step, place) for step, place in inside if step.kind in (*_SWITCHING_ON, "power_off")]
+    if not switching:
+        return
+    (first, _), (last, place) = switching[0], switching[-1]
+    was_on, is_on = first.kind == "power_off", last.kind in _SWITCHING_ON
+    if was_on and not is_on:
+        yield Misfit(
+            place, "where the condition does not hold, the amplifier stays on; put 'power_off' behind the 'when'"
+        )
+    elif is_on and not was_on:
+        yield Misfit(
+            place, f"where the condition does not hold, the amplifier stays off; put '{last.kind}' before the 'when'"
+        )

@@ -1,0 +1,42 @@
+"""What every step of a sequence has, and the checks that several share."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from benchctl.documents.model.fields import Ratio, Whole, bounded, counted
+from benchctl.documents.model.model_base import Part
+
+CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
+# Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
+RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
+# What becomes of the run when the amplifier's own protection silences it.
+OnProtection = Literal["go on", "end the run"]
+ON_PROTECTION = "what becomes of the run if the amplifier's own protection silences it"
+# What becomes of the run when a wait has taken as long as it may.
+OnTimeout = Literal["end the run", "go on"]
+# What becomes of the run when an instrument was switched off and on.
+AfterPowerCycle = Literal["end the run", "repeat the step"]
+State = Literal["power", "load", "frequency"]
+
+
+class StepBase(Part):
+    """What every step has: its kind, which is the key it is written under."""
+
+    UNWRITTEN: ClassVar[frozenset[str]] = frozenset({"kind"})
+    ROLES: ClassVar[tuple[str, ...]] = ()  # of the instruments that it needs
+    STATE: ClassVar[tuple[State, ...]] = ()  # what must have been set before
+
+    kind: str
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """Of the instruments that this step needs, as it is set."""
+        return self.ROLES
+
+
+class Driven(StepBase):
+    """A step that drives the amplifier into its load and looks at its outputs."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load")

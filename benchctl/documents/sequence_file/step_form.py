@@ -1,0 +1,76 @@
+"""How a step is written: its kind is the key, its settings the value, and the steps that it holds stand beside it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchctl.documents.model.model_base import Misfit, Misfits, Reading
+from benchctl.documents.text.position import place_of
+from benchctl.documents.text.tree import Table, Text
+from benchctl.documents.text.words import describe, unknown
+from benchctl.errors import quote
+
+# Steps that hold other steps.
+HOLDERS = ("sweep", "repeat", "when")
+# What a condition may ask of beside figures: the files.
+TRAITS = ("amplifier", "bench")
+
+
+def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
+    """From the document's form, `{hold: {for: 10 s}}`, to the model's, `{kind: hold, for: 10 s}`.
+
+    What does not belong is noted in `reading` and left out, so that the rest of the step is looked at too.
+
+    Raises:
+        Misfits: this is no step of a known kind with settings.
+    """
+    if isinstance(value, str):
+        value = Table([(value, Text("", place_of(value)))], place_of(value))
+    if not isinstance(value, Table) or not value:
+        raise ValueError(f"{describe(value)} stands where a step belongs, such as '- hold: {{for: 10 s}}'")
+    word, *others = value
+    if word not in kinds:
+        raise Misfits([Misfit((), unknown(word, kinds, "step"))], place_of(word))
+    siblings = _siblings(word, others, value, reading)
+    if word == "require":
+        return Table([("kind", word), ("criteria", value[word])], place_of(value[word]))
+    if word == "note" and isinstance(value[word], Text):
+        return Table([("kind", word), ("text", value[word])], place_of(value[word]))
+    if word == "when" and isinstance(value[word], Table):
+        return _with_settings(word, _conditions(value[word]), siblings, reading)
+    return _with_settings(word, value[word], siblings, reading)
+
+
+def _conditions(condition: Table) -> Table:
+    """Figures with their criteria stand beside the files' traits in a document; the model has them apart."""
+    figures = condition.without(TRAITS)
+    traits = [(key, value) for key, value in condition.items() if key in TRAITS]
+    return Table([("criteria", figures), *traits] if figures else traits, condition.place)
+
+
+def _siblings(kind: str, keys: list[str], step: Table, reading: Reading) -> Table:
+    """What stands beside the kind: nothing, or the `steps` of a step that holds some."""
+    allowed = ("steps",) if kind in HOLDERS else ()
+    for key in keys:
+        if key not in allowed:
+            message = (
+                f"{quote(key)} does not belong beside '{kind}'; indent a setting further, or begin a step with '- '"
+            )
+            reading.faults.append((place_of(key), message))
+    return step.without(key for key in step if key not in allowed)
+
+
+def _with_settings(kind: str, settings: Any, siblings: Table, reading: Reading) -> Table:
+    if settings == "":
+        settings = Table(place=place_of(settings))
+    if not isinstance(settings, Table):
+        message = f"{describe(settings)} stands where the settings of '{kind}' belong, as in '{{key: value}}'"
+        raise Misfits([Misfit((), message)], place_of(settings))
+    if "kind" in settings:
+        message = "'kind' is not written; it is the word before the colon"
+        reading.faults.append((settings.key_place("kind"), message))
+    if kind in HOLDERS and "steps" in settings:
+        message = f"the steps of a {kind} stand beside it: give 'steps' the indent of '{kind}'"
+        reading.faults.append((settings.key_place("steps"), message))
+    merged = [("kind", kind), *settings.without(["kind"]).items(), *siblings.items()]
+    return Table(merged, settings.place)

@@ -1,0 +1,185 @@
+"""The steps of a sequence, a class each; those that steer it, and all of them together.
+
+In a document a step is a mapping of one key, its kind, to its settings (`- hold: {for: 10 s}`); a step without
+settings is the bare word (`- power_off`). A sweep has its own `steps` beside its kind.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar, Literal, get_args
+
+from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, model_validator
+
+from benchctl.documents.model.criteria import FIGURE_UNITS, Expectations, SomeChannels, expecting
+from benchctl.documents.model.fields import (
+    AmplifierClass,
+    Line,
+    Outputs,
+    PositiveHertz,
+    PositiveOhms,
+    PositiveVolts,
+    Whole,
+    counted,
+)
+from benchctl.documents.model.model_base import Misfit, Part, Reading, doubled
+from benchctl.documents.sequence_file.bench_steps import BenchStep, RampSupply
+from benchctl.documents.sequence_file.measuring_steps import MeasuringStep
+from benchctl.documents.sequence_file.power_steps import PowerStep
+from benchctl.documents.sequence_file.step_base import (
+    StepBase,
+)
+from benchctl.documents.sequence_file.step_form import unfold
+from benchctl.documents.text.tree import Table
+
+
+class Require(StepBase):
+    """End the run unless figures measured before keep their criteria."""
+
+    kind: Literal["require"] = "require"
+    criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
+        description="figures, each with its criterion, such as `idle_current: below 3 A`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.criteria:
+            yield Misfit((), "nothing is required; give a figure and its criterion, such as 'idle_current: below 3 A'")
+
+
+class Note(StepBase):
+    """Write a line into the journal and onto the terminal."""
+
+    kind: Literal["note"] = "note"
+    text: Line = Field(description="what to write", examples=["the lid is off from here on"])
+
+
+class Prompt(StepBase):
+    """Ask a person to do something, and for what should be on record; an unattended run refuses it."""
+
+    kind: Literal["prompt"] = "prompt"
+    request: Line = Field(description="what is to be done", examples=["Turn both input gains to maximum"])
+    record: tuple[Line, ...] = Field(
+        default=(), description="what is asked for and kept with the run, such as `input gain` or `bass boost`"
+    )
+
+    def misfits(self) -> Iterator[Misfit]:
+        yield from doubled(self.record, "record")
+
+
+class Repeat(StepBase):
+    """Perform steps several times over."""
+
+    kind: Literal["repeat"] = "repeat"
+    times: Annotated[Whole, counted(at_least=2, at_most=1000, example=10)] = Field(description="how often")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done each time")
+
+
+class AmplifierTraits(Part):
+    """What an amplifier file must say for steps to be performed."""
+
+    amplifier_class: AmplifierClass | None = Field(default=None, alias="class", description="of its output stage")
+    outputs: Outputs | None = Field(default=None, description="grounded or floating")
+    channels: SomeChannels | None = Field(default=None, description="how many it has, such as `above 1`")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if self.amplifier_class is None and self.outputs is None and self.channels is None:
+            yield Misfit((), "nothing is asked of the amplifier; give class, outputs or channels")
+
+
+class BenchTraits(Part):
+    """What a bench file must say for steps to be performed."""
+
+    inputs: Literal["relay", "hand", "either"] = Field(
+        description="by what each input of the amplifier can be driven alone; `either` is by relay or by hand"
+    )
+
+
+class When(StepBase):
+    """Perform steps only if earlier figures keep their criteria and the amplifier and bench files say so."""
+
+    kind: Literal["when"] = "when"
+    criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
+        default_factory=dict, description="figures, each with its criterion, such as `idle_current: below 3 A`"
+    )
+    amplifier: AmplifierTraits | None = Field(default=None, description="what the amplifier file must say")
+    bench: BenchTraits | None = Field(default=None, description="what the bench file must say")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done then")
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.criteria and self.amplifier is None and self.bench is None:
+            yield Misfit((), "no condition; give a figure and its criterion, such as 'idle_current: below 3 A'")
+
+
+class Sweep(StepBase):
+    """Repeat steps over values; of several axes the one written first changes slowest."""
+
+    kind: Literal["sweep"] = "sweep"
+    load_ohm: tuple[PositiveOhms, ...] | None = Field(
+        default=None, min_length=1, description="nominal load resistances"
+    )
+    frequency_hz: tuple[PositiveHertz, ...] | None = Field(default=None, min_length=1, description="of the generator")
+    level_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the generator, RMS")
+    supply_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the main output")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done at each point")
+
+    AXES: ClassVar[tuple[str, ...]] = ("load", "frequency", "level", "supply")
+    _order: tuple[str, ...] = PrivateAttr(default=AXES)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_order(cls, data: Any, handler: ModelWrapValidatorHandler[Sweep]) -> Sweep:
+        sweep = handler(data)
+        if isinstance(data, Table):
+            sweep._order = tuple(str(key) for key in data if key in cls.AXES)
+        return sweep
+
+    @property
+    def axes(self) -> Mapping[str, tuple[float, ...]]:
+        """Axis name (load, frequency, level, supply) -> its values in base units, slowest axis first."""
+        values = {
+            "load": self.load_ohm,
+            "frequency": self.frequency_hz,
+            "level": self.level_v,
+            "supply": self.supply_v,
+        }
+        return {name: given for name in self._order if (given := values[name]) is not None}
+
+    def points(self) -> Iterator[Mapping[str, float]]:
+        """Every combination of the axes' values, in the order they are visited."""
+        for values in itertools.product(*self.axes.values()):
+            yield dict(zip(self.axes, values, strict=True))
+
+    def misfits(self) -> Iterator[Misfit]:
+        if not self.axes:
+            yield Misfit((), "a sweep over nothing; give load, frequency, level or supply, each with a list of values")
+        for name, values in self.axes.items():
+            yield from doubled(values, name)
+
+
+_Steering = Require | Note | Prompt | Repeat | When | Sweep
+# Those that leave figures; a record that can give none is told, and the run goes on.
+MEASURING: tuple[type[StepBase], ...] = (*get_args(PowerStep), *get_args(MeasuringStep), RampSupply)
+STEP_CLASSES: tuple[type[StepBase], ...] = (
+    *get_args(BenchStep),
+    *get_args(PowerStep),
+    *get_args(MeasuringStep),
+    *get_args(_Steering),
+)
+KINDS: tuple[str, ...] = tuple(step.model_fields["kind"].default for step in STEP_CLASSES)
+
+
+def _read_step(value: Any, info: ValidationInfo) -> Any:
+    """A step as a document writes it; one that was built in Python is in the model's form already."""
+    if not isinstance(info.context, Reading):
+        return value
+    return unfold(value, KINDS, info.context)
+
+
+Step = Annotated[
+    Annotated[
+        BenchStep | PowerStep | MeasuringStep | _Steering,
+        Field(discriminator="kind"),
+    ],
+    BeforeValidator(_read_step),
+]

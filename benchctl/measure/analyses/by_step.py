@@ -1,0 +1,151 @@
+"""The figures of each kind of step, from its captures, its readings and their context; and nothing else.
+
+The runner calls these when it measures, the archive when it verifies. There is no second path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures, full_figures
+from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext, crosstalk
+from benchctl.measure.analyses.damping_figures import DampingContext, damping
+from benchctl.measure.analyses.filter_figures import filter_figures
+from benchctl.measure.analyses.fold_back_figures import FoldBackContext, fold_back
+from benchctl.measure.analyses.gain_figures import GainContext, gain
+from benchctl.measure.analyses.look_context import LookContext
+from benchctl.measure.analyses.noise_figures import NoiseContext, noise_figures
+from benchctl.measure.analyses.protection_figures import ProtectionContext, protection
+from benchctl.measure.analyses.ramp_figures import RampContext, ramp
+from benchctl.measure.analyses.response_figures import ResponseContext, response
+from benchctl.measure.analyses.soak_figures import SoakContext, soak
+from benchctl.measure.analyses.tone_figures import tone_figures
+from benchctl.measure.analyses.warming import WarmingContext, warming
+from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.meters import Meters, Readings
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.distortion import Distortion, noise_and_distortion, tone_spectrum
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.signal.supply import Span
+
+Captures = Mapping[str, Capture]
+
+
+def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[Figure]:
+    """Captures "idle"; readings supply_current, supply_voltage, heatsink; each as far as there is any.
+
+    Gives idle_current, supply_voltage, idle_power, dc_offset per channel, heatsink_temperature.
+    """
+    meters = Meters(readings, context.readings_accuracy)
+    figures = meters.figures("idle_current", "supply_current", "A")
+    figures += meters.figures("supply_voltage", "supply_voltage", "V")
+    power = meters.supply_power()
+    figures += [] if power is None else [figure_of("idle_power", power, "W")]
+    if "idle" in captures:
+        figures += from_capture(_dc_offsets(captures["idle"], context), captures["idle"].name)
+    return figures + meters.heatsink()
+
+
+def _dc_offsets(capture: Capture, context: IdleContext) -> list[Figure]:
+    signals, whole = Signals(capture, context.accuracy), Span(0, capture.samples)
+    return [figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels]
+
+
+def burst(captures: Captures, readings: Readings, context: BurstContext) -> list[Figure]:
+    """Captures "clean" and "full", either of which may be absent; readings heatsink.
+
+    Gives burst_power_clean and thd_n at clean drive; burst_power_first, _highest, _lowest, _last, output_peak,
+    output_rms, droop, droop_time_constant, supply_current, supply_current_peak, supply_voltage,
+    supply_voltage_lowest, supply_voltage_sag and efficiency at full drive; heatsink_temperature.
+
+    Raises:
+        MeasurementError: a record cannot give its figures, or there is none.
+    """
+    figures: list[Figure] = []
+    if "clean" in captures:
+        figures += from_capture(clean_figures(captures["clean"], context), captures["clean"].name)
+    if "full" in captures:
+        figures += from_capture(full_figures(captures["full"], context), captures["full"].name)
+    if not figures:
+        raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
+    figures += Meters(readings, context.readings_accuracy).heatsink()
+    return [replace(figure, burst_cycles=context.cycles) for figure in figures]
+
+
+def continuous(captures: Captures, readings: Readings, context: ContinuousContext) -> list[Figure]:
+    """Captures "continuous"; readings supply_current, supply_voltage, heatsink, each as far as there is any.
+
+    Gives continuous_power per channel and total, output_rms, output_peak, crest_factor, thd_n and thd per channel,
+    supply_current, supply_current_peak, supply_voltage, supply_voltage_lowest, supply_voltage_sag, efficiency,
+    heatsink_temperature.
+
+    Raises:
+        MeasurementError: the record cannot give its figures, or there is none.
+    """
+    if "continuous" not in captures:
+        raise MeasurementError("no capture of the continuous tone was taken")
+    meters = Meters(readings, context.readings_accuracy)
+    return tone_figures(captures["continuous"], meters, context) + meters.heatsink()
+
+
+def look(_captures: Captures, _readings: Readings, _context: LookContext) -> list[Figure]:
+    """No figures: what is seen before the amplifier is driven hard is only compared."""
+    return []
+
+
+def worst_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
+    """THD+N of the worst whole cycle of the burst at any channel: what clean drive is held to."""
+    return _worst(table.worst.thd_n for table in burst_tables(capture, context).values())
+
+
+def first_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
+    """THD+N of the first whole cycle of the burst, at the worst channel: what full drive is set by."""
+    return _worst(table.cycles[0].thd_n for table in burst_tables(capture, context).values())
+
+
+def steady_distortion(capture: Capture, context: ContinuousContext) -> Distortion:
+    """THD+N of a steady tone at the worst channel."""
+    return _worst(
+        _steady(capture, OUTPUT + channel, context) for channel in Signals(capture, {}, context.loads).channels
+    )
+
+
+def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Distortion:
+    trace = capture.trace(signal)
+    tone = tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz)
+    return noise_and_distortion(tone, context.band_hz, trace.step)
+
+
+def _worst(distortions: Iterable[Distortion]) -> Distortion:
+    return max(distortions, key=lambda distortion: distortion.ratio)
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """A pure function of captures, readings and context, and the type of that context."""
+
+    figures: Callable[[Captures, Readings, Any], list[Figure]]
+    context: type[IdleContext]
+
+
+ANALYSES: Mapping[str, Analysis] = {
+    "idle": Analysis(idle, IdleContext),
+    "burst": Analysis(burst, BurstContext),
+    "continuous": Analysis(continuous, ContinuousContext),
+    "damping": Analysis(damping, DampingContext),
+    "noise": Analysis(noise_figures, NoiseContext),
+    "response": Analysis(response, ResponseContext),
+    "ramp": Analysis(ramp, RampContext),
+    "crosstalk": Analysis(crosstalk, CrosstalkContext),
+    "gain": Analysis(gain, GainContext),
+    "filter": Analysis(filter_figures, ResponseContext),
+    "warming": Analysis(warming, WarmingContext),
+    "soak": Analysis(soak, SoakContext),
+    "protection": Analysis(protection, ProtectionContext),
+    "fold_back": Analysis(fold_back, FoldBackContext),
+    "look": Analysis(look, LookContext),
+}

@@ -1,0 +1,51 @@
+"""What an analysis must know besides the records: wiring, loads, settings, accuracies.
+
+A context is stored beside the captures and rebuilt from them, so it holds only numbers, text, and maps and tuples of
+those; `pydantic.TypeAdapter(BurstContext)` reads one back from JSON.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from benchctl.measure.signal.distortion import BAND_HZ
+from benchctl.measure.uncertainty import Accuracy, LoadResistance
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdleContext:
+    """The bench while the amplifier idles.
+
+    `zero_allowance`: signal -> by how much its zero may be off besides, which counts where two instruments are
+    compared.
+    `accuracy`: signal ("output A", "supply current", ...) -> the accuracies of its chain, each with its own error
+    (oscilloscope, probe). `readings_accuracy`: reading ("supply_current", "supply_voltage", "heatsink") -> the same.
+    `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
+    """
+
+    accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
+    readings_accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
+    level_accuracy: tuple[Accuracy, ...] = ()
+    frequency_accuracy: float = 0.0
+    zero_allowance: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContinuousContext(IdleContext):
+    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load)."""
+
+    frequency_hz: float
+    loads: Mapping[str, LoadResistance]
+    band_hz: float = BAND_HZ
+
+
+@dataclass(frozen=True, kw_only=True)
+class BurstContext(ContinuousContext):
+    """Bursts of `cycles` cycles that start at the trigger and repeat every `every_s`; between them `low_level_ratio`
+    times the level of the burst. `thd_n` is the bound that told clean from full drive."""
+
+    cycles: int
+    every_s: float
+    low_level_ratio: float
+    thd_n: float = 0.01

@@ -1,0 +1,183 @@
+"""Figures of a long drive: mean power and draw, what they drifted by, and where the heatsink will end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from uncertainties import UFloat
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.supply_figures import efficiency_figures, output_power
+from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
+from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.meters import Readings
+from benchctl.measure.budget.power import by_channel
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture
+from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
+from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, mean_of, measured, rectangular
+
+FIRST, LAST = "first", "last"
+_END_PART = 0.1  # of the readings at either end, whose means tell a drift
+_UNKNOWN_RISE_K = 150.0  # as for a load resistor whose temperature nobody measured
+
+
+@dataclass(frozen=True, kw_only=True)
+class SoakContext(WarmingContext):
+    """A tone of `frequency_hz`, or bursts of it that repeat every `every_s`.
+
+    `first_loads`, `loads`: amplifier channel -> load, as warm as it was at the beginning and at the end. `fuse_a`: the
+    rating of the fuse in the supply lead. `heatsink_k_per_w`, `heatsink_time_constant_s`: what the amplifier file says
+    of the heatsink.
+    """
+
+    frequency_hz: float
+    first_loads: Mapping[str, LoadResistance]
+    loads: Mapping[str, LoadResistance]
+    every_s: float | None = None
+    fuse_a: float | None = None
+    heatsink_k_per_w: float | None = None
+    heatsink_time_constant_s: float = 500.0
+
+
+def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
+    """Captures "first" and "last", the latter absent where the amplifier fell silent before; readings time, heatsink,
+    supply_current and supply_voltage, taken together.
+
+    Gives soak_time, average_power per channel and total, power_drift per channel, efficiency, supply_current,
+    supply_current_drift, supply_voltage, fuse_load (rms current over the fuse's rating), heatsink_temperature,
+    final_heatsink_temperature and heatsink_time_constant, as far as there is what they need; under bursts also
+    crest_factor per channel.
+
+    Raises:
+        MeasurementError: there is no record, or there are no readings.
+    """
+    if FIRST not in captures or not readings.get(TIME):
+        raise MeasurementError("a soak needs a record from its beginning, and readings")
+    end = captures.get(LAST, captures[FIRST])
+    figures = [figure_of("soak_time", exactly(float(readings[TIME][-1])), "s")]
+    figures += from_capture(_power_figures(end, context), end.name)
+    if LAST in captures:
+        both = (captures[FIRST].name, end.name)
+        figures += from_capture(_drift_figures(captures[FIRST], end, context), *both)
+    figures += _supply_figures(captures, readings, context)
+    figures += _fuse_figures(end, context)
+    return figures + _thermal_figures(captures, readings, context)
+
+
+def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
+    loads = context.loads
+    signals, span = Signals(capture, context.accuracy, loads), span_of(capture, context)
+    powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
+    figures = [figure_of("average_power", power, "W", channel) for channel, power in by_channel(powers).items()]
+    figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
+    return figures if context.every_s is None else figures + _crest_figures(signals, span)
+
+
+def _crest_figures(signals: Signals, span: Span) -> list[Figure]:
+    """Peak over RMS of each output; what the chain does to both cancels but for its zero."""
+    figures = []
+    for channel in signals.channels:
+        lowest, highest = signals.extremes(OUTPUT + channel, span)
+        figures.append(
+            figure_of("crest_factor", (highest - lowest) / 2.0 / signals.rms(OUTPUT + channel, span), "1", channel)
+        )
+    return figures
+
+
+def burst_duty(crest_factor: float, low_level_ratio: float) -> float:
+    """The part d of the time that bursts of a sine must take so that the whole has a crest factor C.
+
+    Mean square over squared peak is 1/C^2 = (d + r^2 (1 - d)) / 2, with the rest r times as strong as the burst; hence
+    d = (2/C^2 - r^2) / (1 - r^2).
+
+    Raises:
+        MeasurementError: no part does: the crest factor is a sine's or less, or the rest alone is too strong.
+    """
+    rest = low_level_ratio**2
+    duty = (2.0 / crest_factor**2 - rest) / (1.0 - rest)
+    if not 0.0 < duty < 1.0:
+        raise MeasurementError(
+            f"no bursts over a rest of {low_level_ratio:.4g} of their level have a crest factor of {crest_factor:.4g}"
+        )
+    return duty
+
+
+def span_of(capture: Capture, context: SoakContext) -> Span:
+    """Whole cycles of a tone, whole repetitions of bursts."""
+    if context.every_s is not None:
+        return whole_repetitions(capture, context.every_s)
+    return whole_cycles(capture, context.frequency_hz)
+
+
+def _drift_figures(first: Capture, last: Capture, context: SoakContext) -> list[Figure]:
+    """By what part the power of each channel rose; what one chain and one resistor do to both records cancels."""
+    figures = []
+    for channel in Signals(last, {}, context.loads).channels:
+        ratio = _rms_v(last, channel, context) / _rms_v(first, channel, context)
+        power = ratio * ratio * _resistance_ratio(context.first_loads[channel], context.loads[channel])
+        figures.append(figure_of("power_drift", power - 1.0, "1", channel))
+    return figures
+
+
+def _rms_v(capture: Capture, channel: str, context: SoakContext) -> UFloat:
+    """RMS with no uncertainty but its scatter from cycle to cycle, and rounding."""
+    span, trace = span_of(capture, context), capture.trace(OUTPUT + channel)
+    cycles = round(span.samples * capture.interval_s * context.frequency_hz)
+    by_cycle = Span(span.start, span.stop, cycles if context.every_s is None else 1)
+    rounding = measured(0.0, trace.step / math.sqrt(12.0 * span.samples))
+    return Signals(capture, {}).rms(OUTPUT + channel, by_cycle) + rounding
+
+
+def _resistance_ratio(first: LoadResistance, last: LoadResistance) -> UFloat:
+    """R(first) / R(last) of one resistor, which differs by its temperatures alone."""
+    alpha = first.temperature_coefficient_per_k
+    if first.temperature_c is None or last.temperature_c is None:
+        return 1.0 / (1.0 + alpha * rectangular(_UNKNOWN_RISE_K / 2.0, _UNKNOWN_RISE_K / 2.0))
+    # One thermometer reads both, so its error all but cancels in their difference.
+    return exactly(1.0 / (1.0 + alpha * (last.temperature_c - first.temperature_c)))
+
+
+def _supply_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
+    """Voltage by the supply's readings. Current by them as well for a steady tone; under bursts it comes and goes
+    between readings, so records of whole repetitions tell it better, where there are any."""
+    figures = _read_figures("supply_voltage", "V", readings, context)
+    recorded = [captures[role] for role in (FIRST, LAST) if role in captures]
+    if context.every_s is None or any(SUPPLY_CURRENT not in capture.traces for capture in recorded):
+        return figures + _read_figures("supply_current", "A", readings, context)
+    means = [Signals(capture, context.accuracy).mean(SUPPLY_CURRENT, span_of(capture, context)) for capture in recorded]
+    return figures + from_capture([figure_of("supply_current", means[-1], "A")], recorded[-1].name)
+
+
+def _read_figures(name: str, unit: str, readings: Readings, context: SoakContext) -> list[Figure]:
+    """The mean of all readings, and for the current how much the last tenth of them is above the first."""
+    values = [value for value in readings.get(name, ()) if math.isfinite(value)]
+    if not values:
+        return []
+    chain = ErrorOf(context.readings_accuracy.get(name, ()))
+    figures = [figure_of(name, chain.on(mean_of(values)), unit)]
+    if name == "supply_current":
+        edge = max(math.ceil(_END_PART * len(values)), 1)
+        drift = chain.on(mean_of(values[-edge:])) - chain.on(mean_of(values[:edge]))
+        figures.append(figure_of("supply_current_drift", drift, unit))
+    return figures
+
+
+def _fuse_figures(capture: Capture, context: SoakContext) -> list[Figure]:
+    """RMS current, which is what warms a fuse, over its rating; none where the current was not captured."""
+    if context.fuse_a is None or SUPPLY_CURRENT not in capture.traces:
+        return []
+    rms_a = math.sqrt(mean_square(capture.trace(SUPPLY_CURRENT), span_of(capture, context)))
+    chain = ErrorOf(context.accuracy.get(SUPPLY_CURRENT, ()), capture.trace(SUPPLY_CURRENT).full_scale)
+    load = chain.on(measured(rms_a, 0.0)) / context.fuse_a
+    return from_capture([figure_of("fuse_load", load, "1")], capture.name)
+
+
+def _thermal_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
+    """None, rather than no figures at all, where the heatsink was read too seldom to foretell anything."""
+    try:
+        return warming(captures, readings, context)
+    except MeasurementError:
+        return []

@@ -1,0 +1,1 @@
+"""Figures and their uncertainty: instrument chains, loads and meters as uncertain numbers."""

@@ -1,0 +1,45 @@
+"""Repeated readings of meters (supply read-back, thermometer) as uncertain numbers, each meter's error one variable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from uncertainties import UFloat
+
+from benchctl.measure.budget.figure import Figure, figure_of
+from benchctl.measure.uncertainty import Accuracy, ErrorOf, mean_of, means_together
+
+Readings = Mapping[str, Sequence[float]]
+
+_VOLTAGE, _CURRENT = "supply_voltage", "supply_current"
+
+
+class Meters:
+    """The means of `readings`, with their scatter and the meters' errors.
+
+    Supply voltage and current are read in turn, so their scatter is taken together: a sinking voltage that goes with
+    a rising current changes their product less than either.
+    """
+
+    def __init__(self, readings: Readings, accuracy: Mapping[str, Sequence[Accuracy]]) -> None:
+        means = {name: mean_of(values) for name, values in readings.items() if values}
+        if _VOLTAGE in means and _CURRENT in means:
+            means[_VOLTAGE], means[_CURRENT] = means_together(readings[_VOLTAGE], readings[_CURRENT])
+        self._values = {name: ErrorOf(accuracy.get(name, ())).on(mean) for name, mean in means.items()}
+
+    def get(self, name: str) -> UFloat | None:
+        """The reading's value; None where none was taken."""
+        return self._values.get(name)
+
+    def supply_power(self) -> UFloat | None:
+        """Supply voltage times current in W; None where one of them was not read."""
+        voltage, current = self.get(_VOLTAGE), self.get(_CURRENT)
+        return None if voltage is None or current is None else voltage * current
+
+    def figures(self, name: str, reading: str, unit: str) -> list[Figure]:
+        """The reading as the figure `name`; no figure where it was not taken."""
+        value = self.get(reading)
+        return [] if value is None else [figure_of(name, value, unit)]
+
+    def heatsink(self) -> list[Figure]:
+        return self.figures("heatsink_temperature", "heatsink", "degC")

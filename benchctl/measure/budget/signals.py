@@ -1,0 +1,106 @@
+"""One capture's signals as uncertain numbers: each instrument chain and each load is one variable, however often."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+
+from uncertainties import UFloat
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.budget.power import load_power
+from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.supply import Span, extremes, mean, mean_product, mean_square
+from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured
+
+
+class Signals:
+    """The signals of `capture`, with the accuracies of their chains and the loads they drive."""
+
+    def __init__(
+        self,
+        capture: Capture,
+        accuracy: Mapping[str, Sequence[Accuracy]],
+        loads: Mapping[str, LoadResistance] | None = None,
+    ) -> None:
+        self.capture = capture
+        self._errors = {
+            name: ErrorOf(accuracy.get(name, ()), trace.full_scale) for name, trace in capture.traces.items()
+        }
+        self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The channels that have both a record and a load.
+
+        Raises:
+            MeasurementError: there is none.
+        """
+        channels = tuple(channel for channel in self.capture.channels if channel in self._loads)
+        if not channels:
+            raise MeasurementError(f"no channel in capture '{self.capture.name}' has a load")
+        return channels
+
+    @property
+    def has_every_load(self) -> bool:
+        """Whether every load's voltage was captured, so that powers add up to all of the output."""
+        return set(self._loads) <= set(self.capture.channels)
+
+    def has(self, *signals: str) -> bool:
+        return all(signal in self.capture.traces for signal in signals)
+
+    def on(self, signal: str, value: float, own: float = 0.0) -> UFloat:
+        """A value taken from `signal`, with its chain's errors and a standard uncertainty `own` of this value alone."""
+        return self._errors[signal].on(measured(value, own))
+
+    def on_difference(self, signal: str, value: float, own: float = 0.0) -> UFloat:
+        """The same for a difference of two values of `signal`, which no error of zero moves."""
+        return self._errors[signal].on_difference(measured(value, own))
+
+    def on_rms(self, signal: str, rms: float, mean: float, own: float = 0.0) -> UFloat:
+        """The same for a true rms of `signal`, where its mean was `mean`."""
+        return self._errors[signal].on_rms(measured(rms, own), mean)
+
+    def mean(self, signal: str, span: Span) -> UFloat:
+        trace = self.capture.trace(signal)
+        return self.on(signal, mean(trace, span), _scatter(span, lambda part: mean(trace, part)))
+
+    def rms(self, signal: str, span: Span) -> UFloat:
+        trace = self.capture.trace(signal)
+        scatter = _scatter(span, lambda part: math.sqrt(mean_square(trace, part)))
+        return self.on_rms(signal, math.sqrt(mean_square(trace, span)), mean(trace, span), scatter)
+
+    def extremes(self, signal: str, span: Span) -> tuple[UFloat, UFloat]:
+        """Lowest and highest value within 20 kHz."""
+        lowest, highest = extremes(self.capture.trace(signal), span, self.capture.interval_s)
+        return self.on(signal, lowest.value, lowest.uncertainty), self.on(signal, highest.value, highest.uncertainty)
+
+    def power(self, channel: str, rms_v: UFloat) -> UFloat:
+        """V^2 / R of a channel in W, R at its temperature."""
+        return load_power(rms_v, self._loads[channel])
+
+    def mean_power(self, channel: str, span: Span) -> UFloat:
+        """Mean power of a channel in W: of v * i where the current is captured, else from the load's resistance."""
+        if self.has(OUTPUT_CURRENT + channel):
+            return self.mean_product(OUTPUT + channel, OUTPUT_CURRENT + channel, span)
+        return self.power(channel, self.rms(OUTPUT + channel, span))
+
+    def supply_power(self, span: Span) -> UFloat | None:
+        """Mean of v * i at the supply in W; None where one of the two was not captured."""
+        if not self.has(SUPPLY_VOLTAGE, SUPPLY_CURRENT):
+            return None
+        return self.mean_product(SUPPLY_VOLTAGE, SUPPLY_CURRENT, span)
+
+    def mean_product(self, first: str, second: str, span: Span) -> UFloat:
+        """Mean of a product of two signals: g g' mean(x y) + z mean(y) + z' mean(x); g gains, z errors of zero."""
+        x, y = self.capture.trace(first), self.capture.trace(second)
+        one, other = self._errors[first], self._errors[second]
+        scatter = _scatter(span, lambda part: mean_product(x, y, part))
+        product = measured(mean_product(x, y, span), scatter)
+        return one.gain * other.gain * product + one.zero * mean(y, span) + other.zero * mean(x, span)
+
+
+def _scatter(span: Span, of: Callable[[Span], float]) -> float:
+    """Standard uncertainty of a mean from the scatter of the span's like parts (type A); 0 where it has none."""
+    parts = [of(part) for part in span.parts()]
+    return float(mean_of(parts).std_dev) if parts else 0.0

@@ -1,0 +1,1 @@
+"""Bursts: where one lies in a record, its cycles, and how its peaks sink."""

@@ -1,0 +1,175 @@
+"""A burst as a table, a row a cycle: what a technician would read off the screen, for every cycle.
+
+Cycles are cut at whole periods from the burst's start, each to the nearest sample. What a cycle holds between 20 Hz
+and the band edge is its harmonics: noise, too, falls on them, as one cycle shows nothing between.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import count
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.errors import RecordTooShort, SilentRecord
+from benchctl.measure.bursts.envelope import REST_CYCLES, SETTLING_CYCLES, Burst, find_burst
+from benchctl.measure.signal.distortion import BAND_HZ, Distortion, highest_harmonic
+from benchctl.measure.signal.harmonics import HarmonicFit
+from benchctl.measure.signal.peaks import Blur, Peak, half_span, highest_of_rows, lowest_of_rows, outermost
+from benchctl.measure.signal.record import Capture, Samples, Trace
+
+__all__ = ["Burst", "Cycle", "CycleTable", "cycle_table", "find_burst"]
+
+_BATCH = 1 << 16  # samples taken apart at a time: they stay in the cache, and a long record needs little room
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One whole cycle at the output; mean and rms in the trace's unit."""
+
+    start_s: float
+    highest: Peak
+    lowest: Peak
+    mean: float
+    rms: float
+    thd_n: Distortion
+
+    @property
+    def peak(self) -> Peak:
+        """Half of peak to peak, which an offset does not move."""
+        return half_span(self.lowest, self.highest)
+
+    @property
+    def outermost(self) -> Peak:
+        """The peak that is farther from zero, as a size."""
+        return outermost(self.lowest, self.highest)
+
+
+@dataclass(frozen=True)
+class CycleTable:
+    """The cycles of one burst at one channel, in order.
+
+    `noise_rms` is the record's own noise within the band over a cycle, in the trace's unit.
+    """
+
+    cycles: tuple[Cycle, ...]
+    frequency_hz: float
+    noise_rms: float
+
+    @property
+    def lowest(self) -> Cycle:
+        return min(self.cycles, key=lambda cycle: cycle.rms)
+
+    @property
+    def highest(self) -> Cycle:
+        return max(self.cycles, key=lambda cycle: cycle.rms)
+
+    @property
+    def worst(self) -> Cycle:
+        """The cycle with the most distortion."""
+        return max(self.cycles, key=lambda cycle: cycle.thd_n.ratio)
+
+
+def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BAND_HZ) -> CycleTable:
+    """Every cycle of the burst at `signal`.
+
+    Raises:
+        RecordTooShort: the burst does not lie within the record.
+        SampledTooSlowly: the band edge lies beyond half the sample rate.
+        SilentRecord: a cycle has no signal at all.
+    """
+    trace = capture.trace(signal)
+    highest = highest_harmonic(burst.frequency_hz, band_hz, capture.interval_s)
+    cut = _Cut(trace, capture, burst.start_s, burst.cycles, burst.frequency_hz)
+    fit = HarmonicFit(cut.samples, capture.interval_s, burst.frequency_hz, highest)
+    part = _band_part(burst.frequency_hz, capture.interval_s, highest)
+    scatter = _scatter_rms(trace, capture, burst, fit, highest)
+    noise_rms = max(scatter, trace.step * math.sqrt(part / 12.0))
+    reader = _CycleReader(fit, Blur.of_samples(scatter / math.sqrt(part), trace.step), noise_rms, highest - 1)
+    starts_s = (burst.start_s + number / burst.frequency_hz for number in count())
+    cycles = tuple(cycle for rows in cut for cycle in reader.read(rows, starts_s, signal))
+    return CycleTable(cycles, burst.frequency_hz, noise_rms)
+
+
+@dataclass(frozen=True)
+class _CycleReader:
+    """Turns rows of samples into cycles; the noise of `noise_rms` is spread over `lines` harmonics."""
+
+    fit: HarmonicFit
+    blur: Blur
+    noise_rms: float
+    lines: int
+
+    def read(self, rows: Samples, starts_s: Iterator[float], signal: str) -> Iterator[Cycle]:
+        parts = self.fit(rows)
+        band = parts.band_mean_square
+        if not np.all(band > 0.0):
+            raise SilentRecord(f"'{signal}' is silent within the burst")
+        ratios, floors = np.sqrt(parts.residual_mean_square / band), self.noise_rms / np.sqrt(band)
+        numbers = zip(
+            parts.mean.tolist(), np.sqrt(parts.mean_square).tolist(), ratios.tolist(), floors.tolist(), strict=True
+        )
+        peaks = zip(highest_of_rows(rows, self.blur), lowest_of_rows(rows, self.blur), strict=True)
+        for (highest, lowest), (mean, rms, ratio, floor) in zip(peaks, numbers, strict=True):
+            yield Cycle(next(starts_s), highest, lowest, mean, rms, Distortion(ratio, floor, self.lines))
+
+
+class _Cut:
+    """Cycles cut from a trace: iterates over batches of rows, shape (cycles, samples), a row from each cycle's start.
+
+    Raises:
+        RecordTooShort: the cycles do not lie within the record.
+    """
+
+    def __init__(self, trace: Trace, capture: Capture, start_s: float, cycles: int, frequency_hz: float) -> None:
+        period = 1.0 / (frequency_hz * capture.interval_s)
+        self.samples = round(period)
+        self.begin = (start_s - capture.start_s) / capture.interval_s + period * np.arange(cycles)
+        self._trace = trace
+        self.starts = self._within_record(np.ceil(self.begin - 0.5).astype(np.int64), max(1, round(0.01 * period)))
+
+    def _within_record(self, starts: NDArray[np.int64], slack: int) -> NDArray[np.int64]:
+        """Phase is known to a part of a sample, so a burst that fills the record to its edge may seem to pass it."""
+        last = self._trace.codes.size - self.samples
+        if starts[0] < -slack or starts[-1] > last + slack:
+            raise RecordTooShort("the burst does not lie within the record")
+        return np.clip(starts, 0, last)
+
+    def __iter__(self) -> Iterator[Samples]:
+        batch = max(_BATCH // self.samples, 1)
+        for first in range(0, self.starts.size, batch):
+            starts = self.starts[first : first + batch]
+            values = self._trace.values(int(starts[0]), int(starts[-1]) + self.samples)
+            windows = np.lib.stride_tricks.sliding_window_view(values, self.samples)
+            yield windows[starts - starts[0]]
+
+    @property
+    def turns(self) -> Samples:
+        """By what part of a sample each row begins after its cycle, shape (cycles,)."""
+        late: Samples = self.starts - self.begin
+        return late
+
+
+def _scatter_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit, highest: int) -> float:
+    """The record's own noise on the harmonics of a cycle: scatter from cycle to cycle of the rest; 0 where there is
+    too little rest to tell."""
+    begin_s = burst.stop_s + SETTLING_CYCLES / burst.frequency_hz
+    room = math.floor((capture.start_s + capture.duration_s - begin_s) * burst.frequency_hz) - 1
+    if room < 3:
+        return 0.0
+    cut = _Cut(trace, capture, begin_s, min(room, REST_CYCLES), burst.frequency_hz)
+    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])[:, 1:]
+    orders = 2.0 * math.pi * burst.frequency_hz * capture.interval_s * np.arange(2, highest + 1)
+    amplitudes *= np.exp(-1j * np.outer(cut.turns, orders))
+    # Half the mean square of successive differences is the variance, and no slow drift counts in it.
+    differences = np.diff(amplitudes, axis=0)
+    variance = float(np.sum(differences.real**2 + differences.imag**2, axis=1).mean()) / 2.0
+    return math.sqrt(variance / 2.0)
+
+
+def _band_part(frequency_hz: float, interval_s: float, highest: int) -> float:
+    """The part of white noise up to half the sample rate that falls on harmonics 2 to the highest of one cycle."""
+    return 2.0 * frequency_hz * interval_s * (highest - 1)

@@ -1,0 +1,1 @@
+"""The search for the highest clean level, with few records at full power."""

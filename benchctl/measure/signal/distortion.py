@@ -1,0 +1,223 @@
+"""Distortion, always together with the floor below which this record cannot see it.
+
+THD+N is what is left of the record when the fitted fundamental is taken away, between 20 Hz and the band edge,
+relative to all of the signal in that band (AES17). THD is the root sum square of the harmonics relative to the
+fundamental. A ratio less than three times the record's own floor is a bound, not a value.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from uncertainties import UFloat
+
+from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
+from benchctl.measure.signal.phasors import Phasors
+from benchctl.measure.signal.record import Samples
+from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.sine import SineFit, fit_and_residual, fit_sine, fit_sine_4
+from benchctl.measure.uncertainty import measured
+
+BAND_HZ = 20e3  # AES17: the upper band edge
+_LOW_EDGE_HZ = 20.0  # AES17: the lower one
+_FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
+_FLOOR_POWER_U = 0.1  # standard uncertainty of the mean square of a floor, relative: what an estimate of it is good for
+_HIGHEST_HARMONIC = 10
+_EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
+_FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
+_EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
+
+
+@dataclass(frozen=True)
+class Distortion:
+    """A distortion ratio (0.01 is 1 %) and the ratio the record's own noise and steps alone would give.
+
+    `lines`: over how many spectral lines that floor is spread, each with an amplitude and a phase of its own.
+    """
+
+    ratio: float
+    floor: float
+    lines: float = 1.0
+
+    @property
+    def is_bound(self) -> bool:
+        """The true distortion is `at_most` some ratio; how much less cannot be told from this record."""
+        return self.ratio < _FLOOR_MARGIN * self.floor
+
+    @property
+    def at_most(self) -> float:
+        """The most the distortion can be: the floor may have hidden as much of it as it could have added."""
+        return math.hypot(self.ratio, self.floor)
+
+    def uncertain(self) -> UFloat:
+        """The ratio freed of the floor, with what the floor leaves open. Gain cancels; the oscilloscope's own
+        distortion is unknown.
+
+        Noise across the distortion adds to it in quadrature, by floor^2, which is taken off as far as it is known: it
+        is an estimate, and the noise of this record differs from it by chance, the more the fewer lines there are.
+        Noise in line with the distortion, one of 2 `lines` directions, shifts the ratio either way.
+
+        Raises:
+            MeasurementError: the ratio does not stand out of the floor.
+        """
+        if not self.ratio > self.floor:
+            raise MeasurementError("a distortion that does not stand out of the floor has no uncertainty")
+        freed = math.sqrt(self.ratio**2 - self.floor**2)
+        in_line = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
+        across = self.floor**2 / (2.0 * freed) * math.sqrt(1.0 / self.lines + _FLOOR_POWER_U**2)
+        return freed + in_line + measured(0.0, across)
+
+
+@dataclass(frozen=True)
+class ToneSpectrum:
+    """A steady tone taken apart: the fit, and the spectrum of all the rest over whole cycles.
+
+    `power` has a mean square value for each line, shape (lines,), line n at n * line_hz.
+    """
+
+    fit: SineFit
+    residual: Samples
+    power: Samples
+    line_hz: float
+    interval_s: float
+
+    @property
+    def nyquist_hz(self) -> float:
+        return 0.5 / self.interval_s
+
+    @property
+    def rms(self) -> float:
+        """True rms over the whole cycles, dc and all; exact for any number of samples, as the parts are orthogonal."""
+        return math.sqrt(self.fit.rms**2 + self.fit.offset**2 + self.fit.residual_rms**2)
+
+
+def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> ToneSpectrum:
+    """Fit the tone, cut the record to whole cycles, and take the spectrum of what the fit leaves.
+
+    Raises:
+        RecordTooShort: fewer than two whole cycles.
+        MeasurementError: as `fit_sine_4`.
+    """
+    found_hz = _without_pull(values, interval_s, fit_sine_4(values, interval_s, frequency_hz).frequency_hz)
+    cycles = math.floor(values.size * interval_s * found_hz + 1e-6)
+    if cycles < 2:
+        raise RecordTooShort(f"the record holds {cycles} whole cycle of {found_hz:.6g} Hz; two are needed")
+    count = min(round(cycles / (found_hz * interval_s)), values.size)
+    fit, residual = fit_and_residual(values[:count], interval_s, found_hz)
+    lines = np.fft.rfft(residual)
+    power = 2.0 / count**2 * (lines.real**2 + lines.imag**2)
+    return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s)
+
+
+def _without_pull(values: Samples, interval_s: float, frequency_hz: float) -> float:
+    """The frequency from the phase between two halves of the record, each of whole cycles.
+
+    Strong harmonics pull the four-parameter fit of a short record; they turn the phase of both halves alike.
+    """
+    half = round(math.floor(values.size * interval_s * frequency_hz / 2.0 + 1e-6) / (frequency_hz * interval_s))
+    if half < 4 or 2 * half > values.size:
+        return frequency_hz
+    first, second = (fit_sine(part, interval_s, frequency_hz) for part in (values[:half], values[half : 2 * half]))
+    advance = 2.0 * math.pi * frequency_hz * half * interval_s
+    ahead = math.remainder(second.phase_rad - first.phase_rad - advance, 2.0 * math.pi)
+    return frequency_hz * (1.0 + ahead / advance)
+
+
+def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0) -> Distortion:
+    """THD+N from a spectrum that is already at hand."""
+    _require_band(band_hz, tone.interval_s)
+    in_band = slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))
+    residual = float(tone.power[in_band].sum())
+    total = tone.fit.rms**2 + residual
+    if total <= 0.0:
+        raise SilentRecord("the record holds no signal to relate distortion to")
+    floor = _Floor.of(tone, step, _instrument_density(tone, band_hz))
+    orders = math.floor(band_hz / tone.fit.frequency_hz * (1.0 + _EDGE_TOLERANCE))
+    return floor.beside(residual, total, in_band.stop - in_band.start, max(orders - 1, 1))
+
+
+def harmonic_distortion(
+    tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0, highest: int = _HIGHEST_HARMONIC
+) -> Distortion:
+    """THD from a spectrum that is already at hand."""
+    top = min(highest, highest_harmonic(tone.fit.frequency_hz, band_hz, tone.interval_s))
+    if tone.fit.rms <= 0.0:
+        raise SilentRecord("the record holds no fundamental to relate harmonics to")
+    squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
+    # Between the harmonics there is only noise, and each harmonic stands on one line of it.
+    floor = _Floor.of(tone, step, _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
+    return floor.beside(squares, tone.fit.rms**2, top - 1, top - 1)
+
+
+@dataclass(frozen=True)
+class _Floor:
+    """The record's own noise: mean square for a line of the spectrum, and on top of it for a harmonic."""
+
+    line: float
+    harmonic: float
+
+    @classmethod
+    def of(cls, tone: ToneSpectrum, step: float, density: float) -> _Floor:
+        """From the noise density between harmonics and the converter's step.
+
+        Rounding that noise does not make random comes alike in each cycle, so all of it falls on harmonics.
+        """
+        rounding = alike(math.sqrt(density * tone.power.size), step)
+        return cls(density, rounding * tone.fit.frequency_hz / tone.nyquist_hz)
+
+    def beside(self, squares: float, total: float, lines: int, harmonics: int) -> Distortion:
+        """The distortion of mean square `squares` that stands on so many lines, harmonics among them."""
+        noise, rounding = lines * self.line, harmonics * self.harmonic
+        floor = noise + rounding
+        in_line = noise / lines + rounding  # noise favours no line; rounding may favour those of the distortion
+        spread = floor / in_line if in_line > 0.0 else float(lines)
+        return Distortion(math.sqrt(squares / total), math.sqrt(floor / total), spread)
+
+
+def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:
+    """The highest harmonic within the band.
+
+    Raises:
+        SampledTooSlowly: half the sample rate lies below the band edge.
+        MeasurementError: not even the second harmonic lies within the band.
+    """
+    _require_band(band_hz, interval_s)
+    top = math.floor(band_hz / frequency_hz * (1.0 + _EDGE_TOLERANCE))
+    if top < 2:
+        raise MeasurementError(f"no harmonic of {frequency_hz:.6g} Hz lies below the band edge at {band_hz:.6g} Hz")
+    return top
+
+
+def _require_band(band_hz: float, interval_s: float) -> None:
+    if band_hz * interval_s >= 0.5:
+        raise SampledTooSlowly(f"{1.0 / interval_s:.6g} Sa/s cannot show a band up to {band_hz:.6g} Hz")
+
+
+def _harmonic(tone: ToneSpectrum, order: int) -> complex:
+    """Complex amplitude of a harmonic in the residual, over whole cycles."""
+    phasors = Phasors(tone.residual.size, 2.0 * math.pi * order * tone.fit.frequency_hz * tone.interval_s)
+    return 2.0 / tone.residual.size * phasors.project(tone.residual)[0]
+
+
+def _lines(tone: ToneSpectrum, low_hz: float, high_hz: float) -> tuple[int, int]:
+    """First line and the line after the last within low..high; never the line of dc."""
+    first = max(math.ceil(low_hz / tone.line_hz - 1e-6), 1)
+    stop = min(math.floor(high_hz / tone.line_hz + 1e-6) + 1, tone.power.size)
+    if stop <= first:
+        raise RecordTooShort(f"the record is too short to tell {high_hz:.6g} Hz from dc")
+    return first, stop
+
+
+def _instrument_density(tone: ToneSpectrum, band_hz: float) -> float:
+    """Mean square noise a line: from above the band, where only the oscilloscope is; else between the harmonics."""
+    above = tone.power[math.ceil(_EMPTY_MARGIN * band_hz / tone.line_hz) : -1]
+    if above.size >= _FEWEST_LINES:
+        return _median_density(above)
+    return _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))])
+
+
+def _median_density(power: Samples) -> float:
+    """The mean of noise power a line from its median, which tones do not move: noise power is exponential."""
+    return float(np.median(power)) / math.log(2.0)

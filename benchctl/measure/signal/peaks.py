@@ -1,0 +1,134 @@
+"""Peaks of noisy records. The highest of many samples lies above the signal's own peak, the more so the more samples
+come near it: one at the tip of a narrow sine, hundreds on a clipped one. How far follows from how many there are.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+
+from benchctl.measure.signal.record import Samples
+from benchctl.measure.signal.rounding import alike
+
+_NORMAL = NormalDist()
+_NEAR = 4.0  # standard deviations below the highest sample within which others count as near it
+# A round top rises by less than a level one of as many samples near its highest, by up to a fifth (tried with sines,
+# clipped sines and exponential dips); few tops are as round as that.
+_ROUND, _ROUND_DOUBT = 0.93, 0.15
+_CENTRAL = 0.95
+# The mean square of the central 95 % of normal values: 1 - 2 z phi(z) / 0.95 with z = 1.96.
+_CENTRAL_SQUARE = 1.0 - 2.0 * _NORMAL.inv_cdf(0.975) * _NORMAL.pdf(_NORMAL.inv_cdf(0.975)) / _CENTRAL
+
+
+@dataclass(frozen=True)
+class Peak:
+    """A peak freed of what noise added to it, and the standard uncertainty that noise and rounding leave."""
+
+    value: float
+    uncertainty: float
+
+    def moved(self, by: float, uncertainty: float) -> Peak:
+        """By a correction that has an uncertainty of its own."""
+        return Peak(self.value + by, math.hypot(self.uncertainty, uncertainty))
+
+
+@dataclass(frozen=True)
+class Blur:
+    """What hides a peak: normal noise of `noise` rms, and rounding to steps, whose rms is `rounding`."""
+
+    noise: float
+    rounding: float = 0.0
+
+    @classmethod
+    def of_samples(cls, noise: float, step: float) -> Blur:
+        """Of single samples in steps of `step`, whose noise, with that of rounding, is `noise`."""
+        return cls(math.sqrt(max(noise**2 - step**2 / 12.0, 0.0)), step / math.sqrt(12.0))
+
+    @classmethod
+    def of_means(cls, noise: float, step: float, samples: int) -> Blur:
+        """Of means over so many samples each.
+
+        Rounding that noise makes random, the mean reduces with it; the rest is the same in all samples of a level top.
+        """
+        if samples == 1:
+            return cls.of_samples(noise, step)
+        return cls(noise / math.sqrt(samples), math.sqrt(alike(noise, step)))
+
+
+def highest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
+    """The signal's highest value in each row of `rows`, shape (rows, n)."""
+    tops = rows.max(axis=1)
+    reach = _NEAR * blur.noise + math.sqrt(3.0) * blur.rounding  # half a step of rounding
+    near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1)
+    rises, scatters = _rise_and_scatter(near.astype(np.float64))
+    values = tops - blur.noise * rises
+    uncertainties = np.hypot(blur.noise * scatters, blur.rounding)
+    return [Peak(*pair) for pair in zip(values.tolist(), uncertainties.tolist(), strict=True)]
+
+
+def lowest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
+    """The lowest value of each row."""
+    return [Peak(-peak.value, peak.uncertainty) for peak in highest_of_rows(-rows, blur)]
+
+
+def lowest_and_highest(values: Samples, blur: Blur) -> tuple[Peak, Peak]:
+    """The lowest and the highest value among `values`, shape (n,)."""
+    row = values[np.newaxis, :]
+    return lowest_of_rows(row, blur)[0], highest_of_rows(row, blur)[0]
+
+
+def missed_by_samples(most: float) -> Peak:
+    """How far a peak lies above the highest sample, where a ripple whose top may be missed by `most` rides on it.
+
+    A sample falls within half an interval of a top, so it misses it by u^2 of `most`, u evenly spread from 0 to 1: by
+    a third on average, with a standard deviation of sqrt(1/5 - 1/9) = 0.3. Of many tops, as on a clipped tone, the one
+    that is missed least counts, and little or nothing is missed: taken is the middle between a third and nothing.
+    """
+    return Peak(most / 6.0, math.sqrt(1.0 / 5.0 - 1.0 / 9.0) * most)
+
+
+def half_span(lowest: Peak, highest: Peak) -> Peak:
+    """Half of peak to peak, which an error of zero does not move."""
+    return Peak((highest.value - lowest.value) / 2.0, math.hypot(lowest.uncertainty, highest.uncertainty) / 2.0)
+
+
+def outermost(lowest: Peak, highest: Peak) -> Peak:
+    """The one farther from zero, as a size; an error of zero moves it."""
+    return highest if highest.value >= -lowest.value else Peak(-lowest.value, lowest.uncertainty)
+
+
+def sample_noise(values: Samples) -> float:
+    """Noise of a single sample, by third differences, which a signal far below the sample rate hardly shows in.
+
+    Noise of rms s has third differences of sqrt(1 + 9 + 9 + 1) s. The largest twentieth is left out, so that the few
+    that stand at the corners of a signal do not count.
+    """
+    squares = np.sort(np.diff(values, 3) ** 2)[: math.floor(_CENTRAL * (values.size - 3))]
+    return math.sqrt(float(squares.mean()) / _CENTRAL_SQUARE / 20.0) if squares.size else 0.0
+
+
+def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples]:
+    """For a level top of which `near` samples lie near the highest: by how much that is expected to lie above the
+    level, and how much it scatters, both in standard deviations of the noise; shapes as that of `near`."""
+    counts, rises, scatters = _level_tops()
+    logarithm = np.log(near)
+    return np.interp(logarithm, counts, rises), np.interp(logarithm, counts, scatters)
+
+
+@cache
+def _level_tops() -> tuple[Samples, Samples, Samples]:
+    """For level tops of 1 to 1e8 samples: logarithm of how many are expected near the highest, its rise, its scatter.
+
+    The expected largest of n normal values is about the (n - 3/8) / (n + 1/4) quantile (Blom's approximation, from
+    memory), nothing for a single one; it scatters by about 1 / sqrt(1 + ln n) (tried: to a tenth, up to n = 10^4).
+    Whether the top is level or round adds its doubt to that scatter.
+    """
+    sizes = np.geomspace(1.0, 1e8, 161)
+    rises = np.array([_NORMAL.inv_cdf((size - 0.375) / (size + 0.25)) for size in sizes])
+    near = np.array([size * _NORMAL.cdf(_NEAR - rise) for size, rise in zip(sizes, rises, strict=True)])
+    scatters = np.hypot(1.0 / np.sqrt(1.0 + np.log(sizes)), _ROUND_DOUBT * rises)
+    return np.log(np.maximum.accumulate(near)), _ROUND * rises, scatters

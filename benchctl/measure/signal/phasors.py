@@ -1,0 +1,93 @@
+"""Sums of a record against exp(i w n), without a sine or cosine at every sample.
+
+n = r M + c, so exp(i w n) is the outer product of a short vector over rows r and a short vector over columns c, and
+each sum over n becomes a small matrix product of the record, seen as a table of rows of M samples. Time runs from
+the middle of the record in units of half its length, u = -1 .. 1, which keeps the normal equations well conditioned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.measure.signal.products import by_few_rows
+from benchctl.measure.signal.record import Samples
+
+_Complex = NDArray[np.complex128]
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Samples first .. first + rows * columns of a record: u = row[r] + column[c]."""
+
+    first: int
+    row_k: Samples  # sample number from the middle of the record, at each row's first sample
+    column_k: Samples  # and from there on
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.row_k.size, self.column_k.size
+
+    def of(self, values: Samples) -> Samples:
+        rows, columns = self.shape
+        return values[self.first : self.first + rows * columns].reshape(rows, columns)
+
+
+class Phasors:
+    """exp(i w k) over a record of `count` samples, k from the middle, w in radians a sample."""
+
+    def __init__(self, count: int, radians_per_sample: float) -> None:
+        self.count = count
+        self.middle = (count - 1) / 2.0
+        self.unit = max(self.middle, 0.5)  # samples that make u = 1
+        self._w = radians_per_sample
+        columns = max(int(np.sqrt(count)), 1)
+        rows = count // columns
+        starts = columns * np.arange(rows, dtype=np.float64)
+        body = _Table(0, starts - self.middle, np.arange(columns, dtype=np.float64))
+        rest = count - rows * columns
+        tail = _Table(rows * columns, np.array([rows * columns - self.middle]), np.arange(rest, dtype=np.float64))
+        self._tables = (body, tail) if rest else (body,)
+
+    def moment(self, power: int, multiple: int = 1) -> complex:
+        """Sum of u^power exp(i multiple w k), power 0, 1 or 2."""
+        return sum((self._table_moment(table, power, multiple) for table in self._tables), start=0j)
+
+    def _table_moment(self, table: _Table, power: int, multiple: int) -> complex:
+        row = self._turned(table.row_k, multiple)
+        column = self._turned(table.column_k, multiple)
+        row_u, column_u = table.row_k / self.unit, table.column_k / self.unit
+        binomial = {0: (1,), 1: (1, 1), 2: (1, 2, 1)}[power]
+        terms = (weight * (row @ row_u**q) * (column @ column_u ** (power - q)) for q, weight in enumerate(binomial))
+        return complex(sum(terms))
+
+    def project(self, values: Samples) -> tuple[complex, complex]:
+        """Sums of y exp(i w k) and of y u exp(i w k)."""
+        plain, timed = 0j, 0j
+        for table in self._tables:
+            column = self._turned(table.column_k)
+            column_u = table.column_k / self.unit
+            basis = np.column_stack([column.real, column.imag, column.real * column_u, column.imag * column_u])
+            sums = by_few_rows(table.of(values), basis)
+            row = self._turned(table.row_k)
+            by_row = sums[:, 0] + 1j * sums[:, 1]
+            plain += complex(row @ by_row)
+            timed += complex(row @ (by_row * (table.row_k / self.unit) + sums[:, 2] + 1j * sums[:, 3]))
+        return plain, timed
+
+    def subtract(self, values: Samples, cosine: float, sine: float, offset: float) -> Samples:
+        """values - (cosine cos wk + sine sin wk + offset), as a new array."""
+        left = np.empty_like(values)
+        for table in self._tables:
+            turned = (cosine - 1j * sine) * self._turned(table.row_k)
+            column = self._turned(table.column_k)
+            rows = np.column_stack([turned.real, -turned.imag, np.full(turned.size, offset)])
+            columns = np.vstack([column.real, column.imag, np.ones(column.size)])
+            np.subtract(table.of(values), by_few_rows(rows, columns), out=table.of(left))
+        return left
+
+    def _turned(self, k: Samples, multiple: int = 1) -> _Complex:
+        turned: _Complex = np.exp(1j * (multiple * self._w) * k)
+        return turned

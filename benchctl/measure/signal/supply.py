@@ -1,0 +1,114 @@
+"""Means, peaks and energy of a capture's traces over whole repetitions, so that the recharge of a burst is counted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from benchctl.errors import RecordTooShort
+from benchctl.measure.signal.peaks import Blur, Peak, lowest_and_highest, sample_noise
+from benchctl.measure.signal.products import inner_product
+from benchctl.measure.signal.record import Capture, Samples, Trace
+
+_CHUNK = 1 << 16  # samples turned into float64 at a time, so that a long record needs little room
+_PEAK_BAND_HZ = 20e3
+_NOISE_SAMPLES = 1 << 15  # enough to know the noise, which is alike all along a record, to half a per cent
+_PARTS = 8  # a steady record is cut into so many like parts, whose scatter tells how well its mean is known
+_FEWEST_PARTS = 4  # fewer say too little of their scatter
+
+
+@dataclass(frozen=True)
+class Span:
+    """Samples `start` up to, not including, `stop`, made of `repeats` parts that should be alike."""
+
+    start: int
+    stop: int
+    repeats: int = 1
+
+    @property
+    def samples(self) -> int:
+        return self.stop - self.start
+
+    def parts(self) -> list[Span]:
+        """The like parts, or none where there are too few of them to tell their scatter."""
+        if self.repeats < _FEWEST_PARTS:
+            return []
+        edges = np.linspace(self.start, self.stop, self.repeats + 1).round().astype(int).tolist()
+        return [Span(start, stop) for start, stop in pairwise(edges)]
+
+
+def whole_repetitions(capture: Capture, every_s: float) -> Span:
+    """As many whole repetitions, from the record's start on, as it holds.
+
+    Raises:
+        RecordTooShort: less than one repetition.
+    """
+    repetitions = math.floor(capture.duration_s / every_s * (1.0 + 1e-9) + 1e-6)
+    if repetitions < 1:
+        raise RecordTooShort(
+            f"capture '{capture.name}' holds {capture.duration_s:.6g} s, less than one repetition of {every_s:.6g} s"
+        )
+    return Span(0, _samples_of(capture, repetitions * every_s), repetitions)
+
+
+def whole_cycles(capture: Capture, frequency_hz: float) -> Span:
+    """As many whole cycles, from the record's start on, as it holds; a multiple of eight where there are many.
+
+    Raises:
+        RecordTooShort: less than two cycles.
+    """
+    cycles = math.floor(capture.duration_s * frequency_hz + 1e-6)
+    if cycles < 2:
+        raise RecordTooShort(f"capture '{capture.name}' holds less than two cycles of {frequency_hz:.6g} Hz")
+    if cycles < _PARTS * _PARTS:
+        return Span(0, _samples_of(capture, cycles / frequency_hz))
+    return Span(0, _samples_of(capture, cycles // _PARTS * _PARTS / frequency_hz), _PARTS)
+
+
+def _samples_of(capture: Capture, duration_s: float) -> int:
+    return min(round(duration_s / capture.interval_s), capture.samples)
+
+
+def mean(trace: Trace, span: Span) -> float:
+    """Mean over the span, in the trace's unit."""
+    codes = trace.codes[span.start : span.stop]
+    return float(codes.mean(dtype=np.float64)) * trace.scale + trace.offset
+
+
+def mean_square(trace: Trace, span: Span) -> float:
+    """Mean square over the span, in the trace's unit squared."""
+    return mean_product(trace, trace, span)
+
+
+def mean_product(first: Trace, second: Trace, span: Span) -> float:
+    """Mean of the product of two traces, sample by sample: power, where one is voltage and the other current."""
+    total = 0.0
+    for part in _chunks(span):
+        values = first.values(part.start, part.stop)
+        total += inner_product(values, values if second is first else second.values(part.start, part.stop))
+    return total / span.samples
+
+
+def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[Peak, Peak]:
+    """Lowest and highest mean over half a period of 20 kHz, so that the noise of a single sample is no peak."""
+    block = max(round(0.5 / (_PEAK_BAND_HZ * interval_s)), 1)
+    noise = sample_noise(trace.values(span.start, min(span.stop, span.start + _NOISE_SAMPLES)))
+    return lowest_and_highest(_block_means(trace, span, block), Blur.of_means(noise, trace.step, block))
+
+
+def _block_means(trace: Trace, span: Span, block: int) -> Samples:
+    whole = span.samples // block
+    if whole < 1:
+        raise RecordTooShort(f"{span.samples} samples are too few for a peak")
+    codes = trace.codes[span.start : span.start + whole * block].reshape(whole, block)
+    means: Samples = codes.mean(axis=1, dtype=np.float64) * trace.scale + trace.offset
+    return means
+
+
+def _chunks(span: Span) -> Iterator[Span]:
+    for begin in range(span.start, span.stop, _CHUNK):
+        yield Span(begin, min(begin + _CHUNK, span.stop))

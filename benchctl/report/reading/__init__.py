@@ -1,0 +1,1 @@
+"""What a run folder tells: its documents, its steps, and how it ended."""

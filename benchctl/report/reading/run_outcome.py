@@ -1,0 +1,127 @@
+"""How a run ended, in words, and whether the bench was known to be safe then."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from benchctl.archive.files import read_bytes
+from benchctl.archive.journal.events import RUN_ENDED, RUN_RESUMED, RUN_STARTED, TRIP
+from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
+from benchctl.report.reading.run_record import Story
+
+FINISHED = "finished"
+# What README says of the exit codes, for one run.
+_CODES = {
+    0: "finished, and every verdict passes",
+    1: "finished, and a verdict fails or is inconclusive, or instruments contradict each other; "
+    "or a requirement ended it",
+    4: "a limit tripped",
+    5: "an instrument failed",
+    6: "the operator stopped it",
+}
+_BEGINNINGS: Mapping[type[BenchctlError], str] = {
+    LimitTripped: "Stopped by a limit: ",
+    OperatorStop: "Ended: ",
+    RequirementFailed: "Ended: ",
+}
+
+
+@dataclass(frozen=True)
+class Unconfirmed:
+    """A part of the safe state that its instrument did not confirm, and what a person does about it."""
+
+    instrument: str
+    part: str
+    detail: str
+    by_hand: str
+
+    @classmethod
+    def of(cls, part: Mapping[str, Any]) -> Unconfirmed:
+        """As the journal tells it."""
+        by_hand = str(part.get("by_hand") or "switch it off at its front panel")
+        return cls(str(part.get("instrument", "")), str(part.get("part", "")), str(part.get("detail", "")), by_hand)
+
+    def __str__(self) -> str:
+        return f"{self.instrument}: {self.part}: not confirmed ({self.detail})"
+
+
+@dataclass(frozen=True)
+class Ending:
+    """`words`: one sentence. `exit_code` is None, and nothing is confirmed, where the journal does not tell an end."""
+
+    words: str
+    exit_code: int | None
+    is_finished: bool
+    unconfirmed: tuple[Unconfirmed, ...] = ()
+    guardian: str = ""
+
+    @property
+    def code_in_words(self) -> str:
+        """What the exit code means."""
+        if self.exit_code is None:
+            return "none: the run did not come to its own end"
+        return f"{self.exit_code}: {_CODES.get(self.exit_code, 'unknown')}"
+
+    @property
+    def is_told(self) -> bool:
+        """Whether the journal tells an end."""
+        return self.exit_code is not None
+
+
+def ending_of(story: Story) -> Ending:
+    """How the last part of the run ended."""
+    guardian = _guardian(story)
+    last = next((e for e in reversed(story.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
+    if last is None or last["event"] != RUN_ENDED:
+        words = "The journal does not tell how the run ended: it was killed."
+        return Ending("The run still goes on." if story.is_running else words, None, False, guardian=guardian)
+    return Ending(
+        words=_words(story, last),
+        exit_code=int(last.get("exit_code", 5)),
+        is_finished=last.get("reason") == FINISHED,
+        unconfirmed=_unconfirmed(last),
+        guardian=guardian,
+    )
+
+
+def _unconfirmed(event: Mapping[str, Any]) -> tuple[Unconfirmed, ...]:
+    parts = event.get("instruments")
+    told = [part for part in parts if isinstance(part, Mapping)] if isinstance(parts, list) else []
+    return tuple(Unconfirmed.of(part) for part in told if not part.get("confirmed", False))
+
+
+def _words(story: Story, ended: Mapping[str, Any]) -> str:
+    reason = str(ended.get("reason", "for a reason that the journal does not tell"))
+    if reason == FINISHED:
+        return "Finished."
+    return f"{_BEGINNINGS.get(_class_of(story, ended), 'Failed: ')}{reason}."
+
+
+def _class_of(story: Story, ended: Mapping[str, Any]) -> type[BenchctlError]:
+    """Who ended it. The exit code of a bench that is not known to be safe hides that, so a trip is looked for."""
+    if any(trip.get("reason") == ended.get("reason") for trip in story.of_kind(TRIP)):
+        return LimitTripped
+    classes: Sequence[type[BenchctlError]] = (LimitTripped, OperatorStop, RequirementFailed)
+    return next((each for each in classes if each.exit_code == ended.get("exit_code")), BenchctlError)
+
+
+def _guardian(story: Story) -> str:
+    """What the guardian did, where it had to do something: its last word."""
+    try:
+        lines = read_bytes(story.folder.guardian).decode("utf-8", errors="replace").splitlines()
+    except ArchiveError:
+        return ""
+    for line in reversed(lines):
+        try:
+            said = json.loads(line)
+        except (ValueError, RecursionError):  # a line that a crash cut off, or that no guardian wrote
+            continue
+        match said:
+            case {"event": "safe"}:
+                return "The guardian made the bench safe, and every instrument confirmed it."
+            case {"event": "unsafe"}:
+                return f"The guardian could not make the bench safe: {'; '.join(map(str, _unconfirmed(said)))}."
+    return ""

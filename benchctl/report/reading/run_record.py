@@ -1,0 +1,185 @@
+"""What a run folder tells, as far as it goes: documents, events, figures, trend, and what is missing of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pandas as pd
+
+from benchctl.archive.evidence.findings import Findings, findings_of
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import is_being_written
+from benchctl.archive.journal.entries import FiguresEntry, parts_of, with_contradictions
+from benchctl.archive.journal.events import RUN_STARTED
+from benchctl.archive.journal.journal import Event, JournalRead, read_as_far_as_whole
+from benchctl.archive.tables.trend import read_trend
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.reader import load_amplifier, load_kept_bench, load_sequence
+from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
+from benchctl.errors import ArchiveError, DocumentError, UsageError
+from benchctl.measure.conditions import Conditions
+from benchctl.report.reading.step_history import StepTaken, steps_taken
+
+_D = TypeVar("_D")
+
+
+@dataclass(frozen=True)
+class Story:
+    """One run as its folder tells it. A document that cannot be read is None, and `missing` says why; `findings` say
+    whether the folder is as the run left it, `is_running` whether the run still goes on."""
+
+    folder: RunFolder
+    events: tuple[Event, ...]
+    steps: tuple[StepTaken, ...]
+    entries: tuple[FiguresEntry, ...]
+    sequence: SequenceFile | None
+    bench: Bench | None
+    amplifier: Amplifier | None
+    trend: pd.DataFrame | None
+    missing: tuple[str, ...]
+    findings: Findings = field(default_factory=Findings)
+    is_running: bool = False
+
+    def of_kind(self, kind: str) -> list[Event]:
+        """The events of one kind, in order."""
+        return [event for event in self.events if event["event"] == kind]
+
+    def step_of(self, entry: FiguresEntry) -> StepTaken | None:
+        """The step that an analysis belongs to: the last of its name that had begun by then."""
+        found = (step for step in reversed(self.steps) if step.label == entry.step and step.number < entry.number)
+        return next(found, None)
+
+    @property
+    def usual(self) -> Conditions:
+        """What conditions need not say: that every channel was driven."""
+        return Conditions(driven=tuple(self.amplifier.channels) if self.amplifier else ())
+
+    @property
+    def name(self) -> str:
+        """The folder's, however it was named on the command line."""
+        return self.folder.path.resolve().name
+
+    @property
+    def began(self) -> Mapping[str, Any]:
+        """The event that tells how the run began; empty where there is none."""
+        return next(iter(self.of_kind(RUN_STARTED)), {})
+
+    @property
+    def is_dry(self) -> bool:
+        """Whether the instruments were simulated."""
+        return bool(self.began.get("dry_run", False))
+
+    @property
+    def title(self) -> str:
+        """The sequence's."""
+        return self.sequence.title if self.sequence else "Sequence that cannot be read"
+
+    @property
+    def unit(self) -> str:
+        """The amplifier, with its serial number where it has one."""
+        if self.amplifier is None:
+            return "Amplifier that cannot be read"
+        return self.amplifier.title + (f", serial {self.amplifier.serial}" if self.amplifier.serial else "")
+
+    @property
+    def duration_s(self) -> float:
+        """On the run's clock, up to the last thing that its journal tells."""
+        return float(self.events[-1]["time_s"]) if self.events else 0.0
+
+
+def read_story(path: Path) -> Story:
+    """Everything that the folder at `path` still tells.
+
+    Raises:
+        UsageError: there is no run folder at `path`.
+        ArchiveError: its journal cannot be opened.
+    """
+    folder = RunFolder.open(path)
+    return _Reader(folder).story()
+
+
+@dataclass
+class _Reader:
+    folder: RunFolder
+    missing: list[str] = field(default_factory=list)
+
+    def story(self) -> Story:
+        is_running = is_being_written(self.folder)
+        journal = self._journal(is_running=is_running)
+        events = journal.events
+        began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
+        inputs = self.folder.inputs
+        amplifier = self._document("amplifier.yaml", lambda: load_amplifier(inputs / "amplifier.yaml"))
+        settings = began.get("settings", {})
+        sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
+        bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
+        entries = tuple(with_contradictions(parts_of(events, self._entry)))
+        self._miss_captures(entries, is_running=is_running)
+        trend = self._trend()
+        return Story(
+            folder=self.folder,
+            events=events,
+            steps=tuple(steps_taken(events)),
+            entries=entries,
+            sequence=sequence,
+            bench=bench,
+            amplifier=amplifier,
+            trend=trend,
+            missing=tuple(self.missing),
+            findings=findings_of(self.folder, journal),
+            is_running=is_running,
+        )
+
+    def _journal(self, *, is_running: bool) -> JournalRead:
+        journal, trouble = read_as_far_as_whole(self.folder.journal)
+        if trouble:
+            self.missing.append(f"The journal is broken, and what follows the break is left out: {trouble}")
+        elif journal.torn is not None and not is_running:
+            self.missing.append(f"The journal's last line is torn, as by a crash: {journal.torn[:60]!r}")
+        if not journal.events:
+            self.missing.append("The journal holds no event.")
+        return journal
+
+    def _document(self, name: str, load: Callable[[], _D]) -> _D | None:
+        """A document as the run kept it; one that was never kept is no shipped one of that name."""
+        try:
+            if not (self.folder.inputs / name).is_file():
+                raise UsageError("it is not there")
+            return load()
+        except (DocumentError, UsageError) as error:
+            first, *others = error.message.splitlines()
+            more = f" (and {len(others)} more)" if others else ""
+            self.missing.append(f"inputs/{name} cannot be read: {first}{more}")
+            return None
+
+    def _entry(self, event: Event) -> FiguresEntry | None:
+        try:
+            return FiguresEntry.of_event(event)
+        except ArchiveError as error:
+            self.missing.append(f"Figures that cannot be read: {error.message}")
+            return None
+
+    def _miss_captures(self, entries: Sequence[FiguresEntry], *, is_running: bool) -> None:
+        named = dict.fromkeys(file for entry in entries for file in entry.captures.values())
+        gone = [file for file in named if not self._is_there(file)]
+        if gone:
+            self.missing.append(f"Captures that are not in the folder: {', '.join(gone)}")
+        if entries and not is_running and not self.folder.figures.is_file():
+            self.missing.append("figures.csv is not there; the figures here are the journal's.")
+
+    def _is_there(self, file: str) -> bool:
+        try:
+            return self.folder.inside(file).is_file()
+        except (ArchiveError, OSError, ValueError):  # a name that leads elsewhere, or is none
+            return False
+
+    def _trend(self) -> pd.DataFrame | None:
+        try:
+            return read_trend(self.folder)
+        except ArchiveError as error:
+            self.missing.append(f"The trend cannot be read: {error.message}")
+            return None

@@ -1,0 +1,90 @@
+"""With what it was measured: instruments, probes and loads, how far each may be off, and when it was calibrated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.instruments import Instrument, RelayBank
+from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
+from benchctl.quantity import render
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.tables import Cell, Table, heads
+
+_UNITS = {"voltage": "V", "level": "V", "current": "A", "frequency": "Hz", "resistance": "ohm", "temperature": "K"}
+
+
+def equipment_tables(story: Story) -> list[Table]:
+    """Instruments, probes and load resistors, as far as the bench file can be read."""
+    identities = {str(role): str(who) for role, who in (story.began.get("instruments") or {}).items()}
+    if story.bench is None:
+        rows = tuple((Cell(role), Cell(who)) for role, who in identities.items())
+        return [Table("Instruments", heads("role", "identity"), rows)] if rows else []
+    tables = [_instruments(story.bench, identities), _probes(story.bench), _resistors(story.bench)]
+    return [table for table in tables if table.rows]
+
+
+def _instruments(bench: Bench, identities: dict[str, str]) -> Table:
+    rows = tuple(_instrument_row(role, each, identities) for role, each in bench.instruments.items())
+    table = Table("Instruments", heads("role", "identity", "driver", "calibrated", "limits of error"), rows)
+    return table.without_empty_columns()
+
+
+def _instrument_row(role: str, instrument: Instrument, identities: dict[str, str]) -> tuple[Cell, ...]:
+    calibrated = Cell(str(instrument.calibrated)) if instrument.calibrated else Cell("not stated", "untold")
+    return (
+        Cell(role),
+        Cell(identities.get(role, "not asked")),
+        Cell(instrument.driver, "code"),
+        calibrated,
+        Cell("; ".join(_accuracies(instrument))),
+    )
+
+
+def _accuracies(instrument: Instrument) -> Iterator[str]:
+    accuracies = getattr(instrument, "accuracy", None)
+    for name in type(accuracies).model_fields if accuracies is not None else ():
+        yield f"{name}: {_in_words(getattr(accuracies, name), _UNITS.get(name, ''))}"
+
+
+def _in_words(accuracy: Accuracy | TemperatureAccuracy, unit: str) -> str:
+    parts = [f"±{render(accuracy.fixed, unit)}"] if accuracy.fixed else []
+    if isinstance(accuracy, Accuracy):
+        parts = [
+            *([f"±{render(accuracy.reading, '1')} of the reading"] if accuracy.reading else []),
+            *([f"±{render(accuracy.range, '1')} of the range"] if accuracy.range else []),
+            *parts,
+        ]
+    return ", ".join(parts)
+
+
+def _probes(bench: Bench) -> Table:
+    rows = tuple(_probe_row(name, wiring) for name, wiring in bench.signals.wirings())
+    return Table("Probes", heads("signal", "oscilloscope", "probe", "limit of error"), rows)
+
+
+def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring) -> tuple[Cell, ...]:
+    probe = wiring.probe
+    factor = f"{1e3 * probe.sensitivity_v_per_a:g} mV/A" if isinstance(probe, CurrentClamp) else f"{probe.ratio:g}:1"
+    return (
+        Cell(name),
+        Cell(f"channel {wiring.oscilloscope}"),
+        Cell(f"{probe.kind}, {factor}"),
+        Cell(f"±{render(probe.accuracy, '1')}" if probe.accuracy else "none stated"),
+    )
+
+
+def _resistors(bench: Bench) -> Table:
+    load = bench.instruments.load
+    rows = tuple(
+        (
+            Cell(f"{render(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
+            Cell(f"{resistor.measured_ohm:g} ohm", "number"),
+            Cell(f"±{render(resistor.uncertainty, '1')}", "number"),
+            Cell(f"{1e6 * resistor.temperature_coefficient_per_k:g} ppm/K", "number"),
+            Cell(render(resistor.rated_power_w, "W"), "number"),
+        )
+        for resistor in (load.resistors if isinstance(load, RelayBank) else ())
+    )
+    columns = ["measured at 20 degC", "uncertainty, k = 2", "temperature coefficient", "rated"]
+    return Table("Load resistors", heads("nominal", numbers=columns), rows)

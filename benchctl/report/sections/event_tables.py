@@ -1,0 +1,132 @@
+"""The journal in short: a row a step, and what happened besides."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from benchctl.archive.journal.events import (
+    CAPTURE,
+    FIGURES,
+    HANDS,
+    INPUTS_ACCEPTED,
+    INPUTS_KEPT,
+    NOTE,
+    RUN_ENDED,
+    RUN_RESUMED,
+    RUN_STARTED,
+    SAFE_STATE,
+    SEARCH,
+    STEP_BEGINS_ANEW,
+    STEP_FINISHED,
+    STEP_STARTED,
+    TRIP,
+    WARNINGS_ACCEPTED,
+)
+from benchctl.measure.conditions import UNDRIVEN, Conditions
+from benchctl.quantity import clock_face, render
+from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.step_history import StepTaken
+from benchctl.report.sections.tables import Cell, Table, heads
+
+# These have tables of their own, or come so often that the journal is the place for them.
+_ELSEWHERE = frozenset(
+    {STEP_STARTED, STEP_FINISHED, FIGURES, CAPTURE, SEARCH, HANDS, TRIP, WARNINGS_ACCEPTED, INPUTS_KEPT}
+)
+_MOST_EVENTS = 200
+
+
+def steps_table(story: Story) -> Table | None:
+    """Every step that was begun, when, and what came of it."""
+    figures = Counter[str]()
+    for entry in story.entries:
+        figures[entry.step] += len(entry.figures)
+    rows = tuple(
+        _step_row(number, step, figures[step.label], story.usual) for number, step in enumerate(story.steps, start=1)
+    )
+    columns = heads("no.", "step", numbers=["began", "took"]) + heads("came to", "set to when it began")
+    return Table("Steps", columns, rows, named=2).without_empty_columns() if rows else None
+
+
+def _step_row(number: int, step: StepTaken, figures: int, usual: Conditions) -> tuple[Cell, ...]:
+    took = "" if step.finished_s is None else render(step.finished_s - step.started_s, "s", digits=3)
+    return (
+        Cell(str(number)),
+        Cell(step.label),
+        Cell(clock_face(step.started_s), "number"),
+        Cell(took, "number"),
+        _came_to(step, figures),
+        Cell(str(step.conditions.without(usual).without(UNDRIVEN))),
+    )
+
+
+def _came_to(step: StepTaken, figures: int) -> Cell:
+    if step.left_out:
+        return Cell(f"left out: {step.left_out}")
+    if step.given_up:
+        return Cell(f"given up, and begun anew: {step.given_up} lost power", "untold")
+    if step.unmeasured:
+        return Cell(f"no figures: {step.unmeasured}", "untold")
+    if step.finished_s is None:
+        return Cell("its end is not in the journal", "untold")
+    return Cell(f"{figures} figures" if figures else "")
+
+
+def events_table(story: Story) -> Table | None:
+    """What else the journal tells, in its words."""
+    told = [event for event in story.events if event["event"] not in _ELSEWHERE]
+    rows = tuple(
+        (
+            Cell(str(event["number"]), "number"),
+            Cell(clock_face(float(event["time_s"])), "number"),
+            Cell(str(event["event"])),
+            Cell(_in_words(event)),
+        )
+        for event in told[:_MOST_EVENTS]
+    )
+    left_out = len(told) - len(rows)
+    note = f"The first {len(rows)}; journal.jsonl has {left_out} more." if left_out else ""
+    columns = heads(numbers=["event", "at"]) + heads("kind", "in words")
+    return Table("Events", columns, rows, note=note) if rows else None
+
+
+# Of these, one field says it all.
+_TELLING = {
+    INPUTS_ACCEPTED: "reason",
+    NOTE: "text",
+    RUN_ENDED: "reason",
+    RUN_RESUMED: "step",
+    STEP_BEGINS_ANEW: "step",
+    "torn_line": "torn",
+}
+
+
+def _in_words(event: Mapping[str, Any]) -> str:
+    kind = str(event["event"])
+    if kind in _TELLING:
+        return str(event.get(_TELLING[kind], ""))
+    if kind == RUN_STARTED:
+        return "dry" if event.get("dry_run") else ""
+    if kind == SAFE_STATE:
+        return "; ".join(_confirmations(event))
+    own = ("number", "time_s", "wall", "event")
+    return ", ".join(f"{name}: {_value(value)}" for name, value in event.items() if name not in own)
+
+
+def _value(value: object) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _confirmations(event: Mapping[str, Any]) -> Iterator[str]:
+    yield str(event.get("state", ""))
+    for part in event.get("instruments", ()):
+        confirmed = "confirmed" if part.get("confirmed") else f"NOT CONFIRMED ({part.get('detail', '')})"
+        yield f"{part.get('instrument', '')} {part.get('part', '')} {confirmed}"
+
+
+def run_dates(story: Story) -> Iterator[tuple[str, str]]:
+    """When the parts of a run began and ended, by the clock on the wall."""
+    for event in story.events:
+        if event["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED):
+            yield str(event["event"]), f"{str(event['wall'])[:19].replace('T', ' ')} UTC"

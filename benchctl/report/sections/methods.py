@@ -1,0 +1,66 @@
+"""How the figures of a run were measured and computed, after which standards: only what this run used."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from benchctl.report.reading.run_record import Story
+
+# By analysis. The functions themselves are in benchctl/measure, and say more.
+_METHODS: Mapping[str, tuple[str, ...]] = {
+    "idle": (
+        "Idle: the mean of repeated readings of the supply, undriven; dc at an output is the mean of a whole record.",
+    ),
+    "burst": (
+        "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature.",
+        "A burst is a table, a row a cycle. Its drive is searched for each length, twice: clean, where every whole "
+        "cycle keeps the distortion bound (the lowest one is burst_power_clean); full, where the first one reaches it.",
+        "Efficiency: energy out over energy in across whole repetitions, recharge of the reservoir included.",
+    ),
+    "continuous": (
+        "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature; where the "
+        "current into the load was captured, the mean of voltage times current.",
+        "Sine parameters: least-squares fits of three or four parameters (IEEE Std 1057).",
+        "THD+N: what is left of the record without the fitted fundamental, from 20 Hz to 20 kHz as AES17 has it, over "
+        "all of the signal in that band; for tones above 4 kHz to five times the tone. THD: harmonics alone over the "
+        "fundamental. Nearer than three times to the record's own floor, either is a bound, not a value.",
+    ),
+    "damping": (
+        "Output impedance: from the voltage into two loads at one unchanged drive, the lighter load before and after "
+        "the heavier one, so that drift shows.",
+    ),
+    "noise": (
+        "Noise: RMS from 20 Hz to 20 kHz with nothing at the input; A-weighted after IEC 61672-1.",
+    ),
+    "response": (
+        "Response: a stepped sine at the preferred frequencies of ISO 266, 10 dB below rated power unless the sequence "
+        "says otherwise; each gain and phase from a least-squares fit (IEEE Std 1057). Band edge: 3 dB down.",
+    ),
+    "filter": ("Filter: corner, slope and order from a stepped sine that reaches far beyond the corner.",),
+    "crosstalk": ("Crosstalk: one channel driven, the others' inputs terminated, by a stepped sine.",),
+    "gain": ("Gain: from a least-squares fit to one tone (IEEE Std 1057) and the generator's level.",),
+    "soak": (
+        "Soak: mean power over whole cycles or repetitions; the final temperature is the mean over all heating curves "
+        "of one or two stages that the readings allow.",
+    ),
+    "warming": ("Final temperature: the mean over all heating curves of one or two stages that the readings allow.",),
+    "ramp": ("First power-up: supply readings at each step of a rising voltage under a low current limit.",),
+    "protection": (
+        "Protection: the record before the amplifier fell silent gives the power, the one after it what is left.",
+    ),
+    "fold_back": ("Fold-back: the gain under an unchanged drive, over what it was at first.",),
+}  # fmt: skip
+
+UNCERTAINTY = (
+    "Uncertainty follows the GUM (JCGM 100:2008): from the limits of error that the bench file states for instruments "
+    "and probes, each taken as equally likely anywhere within them, from the uncertainty of the load resistors, and "
+    "from the scatter of repeated readings. Errors of one instrument count as one, wherever its values go. Behind ± "
+    "stands the expanded uncertainty U with coverage factor k = 2, about 95 %. It is as good as the bench file: "
+    "calibration is its owner's."
+)
+
+
+def methods_of(story: Story) -> list[str]:
+    """A sentence or two for each kind of measurement in the run, none twice."""
+    used = dict.fromkeys(entry.analysis for entry in story.entries)
+    return list(dict.fromkeys(sentence for analysis in used for sentence in _METHODS.get(analysis, ())))

@@ -1,0 +1,114 @@
+"""The head of a page: what must not be overlooked, and what the run was."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from benchctl.archive.evidence.findings import Findings
+from benchctl.archive.journal.events import WARNINGS_ACCEPTED
+from benchctl.quantity import clock_face
+from benchctl.report.reading.run_outcome import Ending
+from benchctl.report.reading.run_record import Story
+from benchctl.report.sections.agreement import contradictions_in_words
+
+
+@dataclass(frozen=True)
+class Box:
+    """What must not be overlooked; `look` as of a verdict."""
+
+    title: str
+    look: str
+    texts: tuple[str, ...] = ()
+    items: tuple[str, ...] = ()
+
+
+def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[Box]:
+    """In the order of what matters most."""
+    yield from _safety(story, ending)
+    yield from evidence_boxes(story.findings)
+    if wrong := contradictions_in_words(story):
+        text = "Figures that rest on this keep their values and have no verdict."
+        yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
+    for warnings in story.of_kind(WARNINGS_ACCEPTED):
+        reason = f"Reason given: {warnings.get('reason', '')}"
+        yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
+    unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in story.steps if step.unmeasured)
+    if unmeasured:
+        yield Box("Steps that gave no figures", "untold", items=unmeasured)
+    if missing:
+        yield Box("Missing from the run folder", "untold", items=tuple(missing))
+
+
+def _safety(story: Story, ending: Ending) -> Iterator[Box]:
+    if story.is_running:
+        yield Box("The run still goes on", "untold", ("This page shows what there was of it when the page was made.",))
+    elif ending.unconfirmed:
+        items = tuple(f"{part}. By hand: {part.by_hand}." for part in ending.unconfirmed)
+        texts = (ending.guardian,) if ending.guardian else ()
+        yield Box("Not safe: instruments did not confirm the safe state", "fails", texts, items)
+    elif not ending.is_told and ending.guardian:
+        yield Box("The run was cut off", "fails", (ending.guardian,))
+    elif not ending.is_told and not story.is_dry:
+        yield Box(
+            "Nobody knows whether the bench is safe",
+            "fails",
+            (
+                "The journal ends without a word on it. Look at each instrument's own display, or run: "
+                "benchctl safe --bench BENCH",
+            ),
+        )
+
+
+def evidence_boxes(findings: Findings, where: str = "") -> Iterator[Box]:
+    """What was changed after the run, accepted, or cannot be told; `where` names the run, if there are several."""
+    if findings.changed:
+        text = "The run folder is not as the run left it. What the page says of these may not be what was measured."
+        yield Box(f"Changed after the run wrote it{where}", "fails", (text,), findings.changed)
+    if findings.accepted:
+        yield Box(
+            f"Inputs changed between two parts of the run, and accepted{where}", "untold", items=findings.accepted
+        )
+    if findings.unproven:
+        yield Box(f"Cannot be checked for changes{where}", "untold", items=findings.unproven)
+
+
+def _texts(values: Sequence[object]) -> tuple[str, ...]:
+    return tuple(str(value) for value in values)
+
+
+def facts_of(story: Story, ending: Ending) -> Iterator[tuple[str, str]]:
+    """Name and text of each fact about the run."""
+    yield "How it ended", ending.words
+    yield "Exit code", ending.code_in_words
+    if not ending.unconfirmed and ending.is_told:
+        yield "Safe state", "every instrument confirmed it"
+    yield "Date", date_of(story)
+    yield "Took", f"{clock_face(story.duration_s)}{' of virtual time' if story.is_dry else ''}"
+    if story.bench:
+        yield "Bench", story.bench.title
+    if settings := story.began.get("settings"):
+        yield "Parameters set", ", ".join(f"{name}={value}" for name, value in settings.items())
+    yield "Run folder", story.name
+
+
+def date_of(story: Story) -> str:
+    """The day on which the folder was made, which its name begins with; the journal's own where it was renamed."""
+    made = re.match(r"(\d{8}-\d{6})-", story.name)
+    if made:
+        try:
+            return f"{datetime.strptime(made[1], '%Y%m%d-%H%M%S'):%Y-%m-%d %H:%M} UTC"
+        except ValueError:  # digits that are no date
+            pass
+    walls = [str(event["wall"]) for event in story.events]
+    return f"{walls[0][:16].replace('T', ' ')} UTC" if walls and not story.is_dry else "not known"
+
+
+def versions_of(story: Story) -> Iterator[tuple[str, str]]:
+    """With what the run was made, and from which seed a simulated one."""
+    for name, version in (story.began.get("versions") or {}).items():
+        yield str(name), str(version)
+    if story.is_dry and story.began.get("seed") is not None:
+        yield "seed of the simulation", str(story.began["seed"])

@@ -1,0 +1,82 @@
+"""Tables as a page shows them: plain data, escaped by whoever prints it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.words import value_in_words
+
+
+@dataclass(frozen=True)
+class Cell:
+    """`look` is one of '', 'number', 'code', 'passes', 'fails', 'untold'; `exact` a machine's form of the text."""
+
+    text: str = ""
+    look: str = ""
+    exact: str = ""
+    note: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.text or self.note)
+
+
+@dataclass(frozen=True)
+class Head:
+    """A column's head; those of numbers stand to the right."""
+
+    text: str
+    is_number: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under heads; the first `named` cells of a row are its heads."""
+
+    caption: str
+    heads: tuple[Head, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    named: int = 1
+    note: str = ""
+
+    def without_empty_columns(self) -> Table:
+        """The same without columns in which no row has anything."""
+        kept = [place for place in range(len(self.heads)) if any(row[place] for row in self.rows)]
+        return replace(
+            self,
+            heads=tuple(self.heads[place] for place in kept),
+            rows=tuple(tuple(row[place] for place in kept) for row in self.rows),
+            named=sum(place < self.named for place in kept),
+        )
+
+
+def heads(*texts: str, numbers: Sequence[str] = ()) -> tuple[Head, ...]:
+    """Heads of words, then those of numbers."""
+    return (*(Head(text) for text in texts), *(Head(text, is_number=True) for text in numbers))
+
+
+def coverage_in_words(figures: Iterable[Figure]) -> str:
+    """What stands behind ± in a table of these figures."""
+    factors = sorted({figure.coverage_factor for figure in figures if figure.coverage_factor is not None})
+    return f"±: expanded uncertainty, k = {' or '.join(f'{factor:g}' for factor in factors)}" if factors else ""
+
+
+def step_in_short(label: str) -> str:
+    """The number of a step, and which turn of a sweep or repeat it is of: what tells it from every other."""
+    number, _, kind_and_turn = label.partition(" ")
+    _, bracket, turn = kind_and_turn.partition("[")
+    return f"{number} {bracket}{turn}".rstrip()
+
+
+_LOOKS = {"passes": "passes", "fails": "fails", "inconclusive": "untold"}
+
+
+def look_of(verdict: str) -> str:
+    """How a verdict is shown; its word stands beside it all the same."""
+    return _LOOKS.get(verdict, "")
+
+
+def value_cell(figure: Figure) -> Cell:
+    """A figure's value as its uncertainty supports it, its verdict, and its exact value for a machine."""
+    return Cell(value_in_words(figure), look_of(figure.verdict) or "number", repr(figure.value), figure.verdict)

@@ -1,0 +1,121 @@
+"""What the verdicts of a run come to, and what each of them was held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from pydantic import ValidationError
+
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.model.criteria import Criterion
+from benchctl.measure.budget.figure import Figure, Verdict
+from benchctl.measure.budget.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
+from benchctl.measure.conditions import Conditions
+from benchctl.report.reading.run_outcome import Ending
+from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.step_history import StepTaken
+from benchctl.report.sections.tables import Cell, Table, heads, look_of
+
+DECISION_RULE = (
+    "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
+    "otherwise is inconclusive: guarded acceptance and guarded rejection with a guard band of U (JCGM 106)."
+)
+
+
+@dataclass(frozen=True)
+class Overall:
+    """The verdict on the whole run; `look` is one of 'passes', 'fails', 'untold'."""
+
+    word: str
+    why: str
+    look: str
+
+
+def overall_of(story: Story, ending: Ending) -> Overall:
+    """One word for the run: it passes only if it came to its end, gave its figures, every verdict passes, and nobody
+    changed its folder since."""
+    verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
+    passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
+    unmeasured = sum(bool(step.unmeasured) for step in story.steps)
+    contradicted = sum(bool(figure.contradiction) for entry in story.entries for figure in entry.figures)
+    why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
+    if not ending.is_finished:
+        why = f"The run did not come to its end. {why}"
+    if story.findings.changed:
+        why = f"The run folder was changed after the run wrote it. {why}"
+    if fails:
+        return Overall("Fails", why, "fails")
+    if story.findings.changed or not ending.is_finished:
+        return Overall("No verdict", why, "untold")
+    if inconclusive or unmeasured or contradicted:
+        return Overall("Inconclusive", why, "untold")
+    return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
+
+
+_WORDS: tuple[Verdict, ...] = ("passes", "fails", "inconclusive")
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def requirement_in_words(
+    figure: Figure, step: StepTaken | None, entry: FiguresEntry, amplifier: Amplifier | None
+) -> str:
+    """What a figure with a verdict was held against, as the sequence or the rating plate says it."""
+    if not figure.verdict or step is None:
+        return ""
+    criterion = _expected(figure, step)
+    if criterion is not None:
+        return _in_words(figure, criterion)
+    rating = amplifier.rating(entry.conditions.load_ohm) if amplifier and entry.conditions.load_ohm else None
+    if figure.name == "continuous_power" and rating is not None:
+        return f"above {rating.power_w:g} W, the rating"
+    return ""
+
+
+def _expected(figure: Figure, step: StepTaken) -> Criterion | None:
+    expected = step.settings.get("expect") or {}
+    if figure.name == "gain_error" and figure.name not in expected and "within" in step.settings:
+        return Criterion(relation="within", bound=float(step.settings["within"]), unit="1")
+    try:
+        return Criterion.model_validate(expected[figure.name]) if figure.name in expected else None
+    except ValidationError:  # of a journal that somebody has changed, or of another version
+        return None
+
+
+def _in_words(figure: Figure, criterion: Criterion) -> str:
+    """The bound in the unit that the figure is told in."""
+    bound = replace(figure, value=criterion.bound, expanded_uncertainty=None, bound="")
+    return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
+
+
+def verdicts_table(story: Story) -> Table | None:
+    """Every figure that was held against something, in order."""
+    rows = tuple(
+        _verdict_row(entry, figure, story.step_of(entry), story.amplifier, story.usual)
+        for entry in story.entries
+        for figure in entry.figures
+        if figure.verdict
+    )
+    columns = heads("figure", "channel", numbers=["value"]) + heads(
+        "unit", "verdict", "requirement", "step", "conditions"
+    )
+    return Table("What was held against a requirement", columns, rows).without_empty_columns() if rows else None
+
+
+def _verdict_row(
+    entry: FiguresEntry, figure: Figure, step: StepTaken | None, amplifier: Amplifier | None, usual: Conditions
+) -> tuple[Cell, ...]:
+    burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
+    return (
+        Cell(figure.name, "code"),
+        Cell(figure.channel),
+        Cell(value_in_words(figure), "number"),
+        Cell(unit_in_words(figure)),
+        Cell(figure.verdict, look_of(figure.verdict)),
+        Cell(requirement_in_words(figure, step, entry, amplifier)),
+        Cell(f"{entry.step}{burst}"),
+        Cell(str(entry.conditions_of(figure).without(usual))),
+    )

@@ -1,0 +1,130 @@
+"""From what the documents say of instruments and loads to what an analysis must know."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
+from benchctl.errors import UsageError
+from benchctl.measure.signal.record import SUPPLY_CURRENT
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, LoadResistance
+
+
+def signal_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
+    """Each wired signal -> the accuracies of its chain: the oscilloscope, then the probe."""
+    oscilloscope = bench.instruments.oscilloscope
+    if oscilloscope is None:
+        return {}
+    voltage = oscilloscope.accuracy.voltage
+    return {name: _chain(voltage, wiring) for name, wiring in bench.signals.wirings()}
+
+
+def _chain(voltage: StatedAccuracy, wiring: VoltageWiring | CurrentWiring) -> tuple[Accuracy, ...]:
+    """The fixed part is in volts at the oscilloscope's input, so the probe scales it."""
+    probe = wiring.probe
+    return (
+        Accuracy(voltage.reading, voltage.range, voltage.fixed * probe.units_per_volt),
+        Accuracy(reading=probe.accuracy),
+    )
+
+
+def generator_accuracies(bench: Bench) -> dict[str, Any]:
+    """`level_accuracy` in V and `frequency_accuracy` relative, as a context takes them."""
+    generator = bench.instruments.generator
+    if generator is None:
+        return {}
+    level, frequency = generator.accuracy.level, generator.accuracy.frequency
+    return {
+        "level_accuracy": (_reading(level, generator.ratings.level_v),),
+        "frequency_accuracy": frequency.reading,
+    }
+
+
+def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
+    """Each reading that instruments give as a number -> its accuracy."""
+    supply, thermometer = bench.instruments.supply, bench.instruments.thermometer
+    accuracies: dict[str, tuple[Accuracy, ...]] = {}
+    if supply is not None:
+        accuracies["supply_voltage"] = (_reading(supply.accuracy.voltage, supply.main.voltage_v),)
+        accuracies["supply_current"] = (_reading(supply.accuracy.current, supply.main.current_a),)
+    if thermometer is not None:
+        for channel, _ in thermometer.channels.items():
+            accuracies[channel] = (Accuracy(fixed=thermometer.accuracy.temperature.fixed),)
+    return accuracies
+
+
+# A clamp's zero drifts by so much of its rating from one hour to the next (common practice for Hall sensors).
+CLAMP_ZERO = 0.0025
+
+
+def zero_allowances(bench: Bench) -> dict[str, float]:
+    """Each signal whose zero may be off by more than its accuracy says -> by how much."""
+    clamp = bench.signals.supply_current
+    return {} if clamp is None else {SUPPLY_CURRENT: CLAMP_ZERO * clamp.probe.rating_a}
+
+
+def _reading(accuracy: StatedAccuracy, full_scale: float) -> Accuracy:
+    """A supply or a generator has one range, its output's full scale, so that part is fixed."""
+    return Accuracy(reading=accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale)
+
+
+def load_resistances(
+    bench: Bench, channels: Sequence[str], nominal_ohm: float, temperature_c: float | None
+) -> dict[str, LoadResistance]:
+    """Each of the amplifier's `channels` -> what is known of the resistor that loads it.
+
+    Raises:
+        UsageError: the bench has no such load.
+    """
+    load = bench.instruments.load
+    match load:
+        case RelayBank():
+            found = _of_bank(load, nominal_ohm, temperature_c, _thermometer_uncertainty_k(bench))
+        case ElectronicLoad():
+            found = _of_electronic(load, nominal_ohm)
+        case _:
+            found = {}
+    if not found:
+        raise UsageError(f"the bench has no load of {nominal_ohm:g} ohm")
+    return {channel: resistance for channel, resistance in found.items() if channel in channels}
+
+
+def _of_bank(
+    bank: RelayBank, nominal_ohm: float, temperature_c: float | None, temperature_uncertainty_k: float
+) -> dict[str, LoadResistance]:
+    return {
+        channel: LoadResistance(
+            nominal_ohm=resistor.nominal_ohm,
+            measured_ohm=resistor.measured_ohm,
+            relative_uncertainty=resistor.uncertainty,
+            temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
+            temperature_c=temperature_c,
+            temperature_uncertainty_k=temperature_uncertainty_k,
+        )
+        for channel, resistor in bank.resistors_for(nominal_ohm).items()
+    }
+
+
+def _of_electronic(load: ElectronicLoad, nominal_ohm: float) -> dict[str, LoadResistance]:
+    limit = load.accuracy.resistance
+    relative = (
+        limit.reading + limit.range * load.ratings.resistance.maximum_ohm / nominal_ohm + limit.fixed / nominal_ohm
+    )
+    # A limit of error is half the width of a rectangle: u = a / sqrt 3 (JCGM 100, 4.3.7).
+    return {
+        load.channel: LoadResistance(
+            nominal_ohm=nominal_ohm,
+            measured_ohm=nominal_ohm,
+            relative_uncertainty=COVERAGE_FACTOR * relative / math.sqrt(3.0),
+        )
+    }
+
+
+def _thermometer_uncertainty_k(bench: Bench) -> float:
+    """Standard uncertainty of a temperature, K."""
+    thermometer = bench.instruments.thermometer
+    return 0.0 if thermometer is None else thermometer.accuracy.temperature.fixed / math.sqrt(3.0)

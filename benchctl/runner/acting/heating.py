@@ -1,0 +1,73 @@
+"""The heatsink's readings while a step lasts, and where they lead, for the steps that wait for it."""
+
+from __future__ import annotations
+
+from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.warming import HEATSINK, TIME, WarmingContext, foretold
+from benchctl.measure.signal.thermal import Prediction
+from benchctl.runner.acting.run import Run
+
+# Readings this near in time tell no more than one.
+READ_EVERY_S = 1.0
+# A new prediction once there is so much more to go by; the first after some readings.
+LOOK_AFTER = 1.2
+FIRST_LOOK_S = 20.0
+# After so many time constants a heatsink's end is foretold to a kelvin (tried on the simulated bench).
+KNOWN_AFTER = 1.25
+# A thermometer's display: what a prediction may trust a reading to.
+RESOLUTION_K = 0.01
+
+
+class Foretelling:
+    """Collects readings, and foretells their end now and then: each time costs some arithmetic."""
+
+    def __init__(self, run: Run) -> None:
+        self._run = run
+        self._began_s = run.clock.now()
+        self._next_look_s = FIRST_LOOK_S
+        self.readings: dict[str, list[float]] = {TIME: [], HEATSINK: []}
+        self.prediction: Prediction | None = None
+        self._predicted_s = 0.0
+
+    @property
+    def elapsed_s(self) -> float:
+        """Since the collecting began."""
+        return self._run.clock.now() - self._began_s
+
+    def read(self) -> float:
+        """One reading of the heatsink, degC, which is kept."""
+        temperature_c = self._run.read(HEATSINK)
+        self.readings[TIME].append(self.elapsed_s)
+        self.readings[HEATSINK].append(temperature_c)
+        return temperature_c
+
+    def look(self) -> bool:
+        """Foretell anew, if it is time to; whether it was."""
+        if self.elapsed_s < self._next_look_s:
+            return False
+        self._next_look_s = LOOK_AFTER * self.elapsed_s
+        try:
+            self.prediction, self._predicted_s = foretold(self.readings, RESOLUTION_K), self.elapsed_s
+        except MeasurementError:
+            return False
+        return True
+
+    def since_s(self, from_prediction_s: float) -> float:
+        """Seconds from now, of a time that a prediction counts from its last reading."""
+        return max(from_prediction_s - (self.elapsed_s - self._predicted_s), 0.0)
+
+    def end_in_words(self) -> str:
+        """Where the temperature is foretold to end."""
+        if self.prediction is None:
+            return ""
+        final_c, within_k = self.prediction.final_c, self.prediction.expanded_uncertainty_k
+        return f"foretold to end at {final_c:.1f} ± {within_k:.1f} degC"
+
+    def context(self) -> WarmingContext:
+        """What an analysis of the readings must know."""
+        return WarmingContext(resolution_k=RESOLUTION_K, **self._run.accuracies())
+
+
+def left_in_words(seconds: float) -> str:
+    """A wait as a person says it."""
+    return f"about {seconds:.0f} s left" if seconds < 90.0 else f"about {seconds / 60.0:.0f} min left"

@@ -1,0 +1,113 @@
+"""Noticing that the amplifier's own protection silenced it or turned it down while it was driven, and what becomes of
+the run then.
+
+An output is gone when its gain falls below a tenth of what it was a moment ago: clipping takes a part of it, and only
+silence takes most. Between records a supply current that falls by half says that it is time for one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+import numpy as np
+
+from benchctl.errors import ProtectionNoticed, RequirementFailed
+from benchctl.measure.analyses.fold_back_figures import FOLDED, FoldBackContext
+from benchctl.measure.analyses.protection_figures import BEFORE, SILENT, ProtectionContext
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.quantity import render
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+
+GONE = 0.1
+# Rails that sag as they warm take a few percent; a protection that folds back takes 3 dB and more (common practice).
+FOLDED_BACK = 0.8
+FALLEN = 0.5
+# So many readings of the current make a level that one reading can have fallen from.
+REMEMBERED = 5
+
+
+@dataclass
+class Watch:
+    """Looks after one drive: a tone, or bursts that repeat every `every_s`, at a load and a frequency.
+
+    `ends_run`: whether the sequence asks for the run to end when the amplifier falls silent. `may_clip`: whether the
+    drive goes beyond clipping, which takes gain as folding back does.
+    """
+
+    run: Run
+    load_ohm: float
+    frequency_hz: float
+    every_s: float | None = None
+    ends_run: bool = False
+    may_clip: bool = False
+    before: Capture | None = None
+    has_folded_back: bool = False
+    _full_gains: Mapping[str, float] = field(default_factory=dict)
+    _gains: Mapping[str, float] = field(default_factory=dict)
+    _currents_a: list[float] = field(default_factory=list)
+    _began_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        self._began_s = self.run.clock.now()
+
+    def has_fallen(self, supply_current_a: float) -> bool:
+        """Whether the supply current is less than half of what it was: reason enough for a record."""
+        usual_a = float(np.median(self._currents_a)) if len(self._currents_a) >= REMEMBERED else 0.0
+        self._currents_a = [*self._currents_a[1 - REMEMBERED :], supply_current_a]
+        return supply_current_a < FALLEN * usual_a
+
+    def check(self, capture: Capture, level_v: float) -> None:
+        """Look at a record of the driven outputs; one that has folded back is noted once, with its figures.
+
+        Raises:
+            ProtectionNoticed: an output is gone; its figures are in the journal and the drive is muted.
+            RequirementFailed: the same, where the run is to end.
+        """
+        gains = _gains(capture, level_v)
+        gone = [channel for channel, gain in gains.items() if gain < GONE * self._gains.get(channel, 0.0)]
+        if gone:
+            self._notice(capture, level_v, gone)
+        self._full_gains = self._full_gains or gains
+        folded = [channel for channel, gain in gains.items() if gain < FOLDED_BACK * self._full_gains.get(channel, 0.0)]
+        if folded and not self.has_folded_back and not self.may_clip:
+            self._note_fold_back(capture, level_v, folded)
+        self._gains, self.before = gains, capture
+
+    def _note_fold_back(self, capture: Capture, level_v: float, folded: Sequence[str]) -> None:
+        run, self.has_folded_back = self.run, True
+        readings = {"heatsink": run.read_if_any("heatsink")}
+        context = FoldBackContext(**self._circumstances(level_v))
+        captures = {FOLDED: capture} | ({BEFORE: self.before} if self.before is not None else {})
+        run.analyse("fold_back", captures, readings, context, {})
+        run.note(
+            f"the amplifier has turned output {' and '.join(folded)} down while driven with {render(level_v, 'V')}"
+        )
+
+    def _notice(self, silent: Capture, level_v: float, gone: Sequence[str]) -> NoReturn:
+        run = self.run
+        readings = {signal: run.read_if_any(signal) for signal in ("heatsink", "supply_voltage", "supply_current")}
+        mute(run)
+        context = ProtectionContext(**self._circumstances(level_v))
+        captures = {SILENT: silent} | ({BEFORE: self.before} if self.before is not None else {})
+        run.analyse("protection", captures, readings, context, {})
+        text = f"the amplifier fell silent at output {' and '.join(gone)} while driven with {render(level_v, 'V')}"
+        raise (RequirementFailed if self.ends_run else ProtectionNoticed)(text)
+
+    def _circumstances(self, level_v: float) -> dict[str, Any]:
+        """The fields of a context: the drive, the loads, and how long it has been."""
+        return {
+            "frequency_hz": self.frequency_hz,
+            "loads": self.run.loads(self.load_ohm),
+            "level_v": level_v,
+            "driven_s": self.run.clock.now() - self._began_s,
+            "every_s": self.every_s,
+            **self.run.accuracies(),
+        }
+
+
+def _gains(capture: Capture, level_v: float) -> dict[str, float]:
+    """RMS about the mean of each output, over the drive's level."""
+    return {channel: float(np.std(capture.traces[OUTPUT + channel].values())) / level_v for channel in capture.channels}

@@ -1,0 +1,136 @@
+"""Records of the amplifier at work: how long, how fine, and what peak to expect of each signal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.runner.acting.run import Run
+
+# Fine enough for the harmonics of a 20 kHz band with room, and for noise to be spread beyond it.
+SAMPLE_RATE_HZ = 500e3
+# A record of several repetitions need only hold the band: whole repetitions are long.
+LONG_SAMPLE_RATE_HZ = 200e3
+# A steady record: enough cycles for a fit and for noise, and long enough for a slow supply's ripple.
+STEADY_CYCLES = 40
+SHORTEST_STEADY_S = 0.02
+IDLE_SPAN_S = 0.1
+# On average a record waits half a polling period to be fetched, and half a period of its tone for its trigger.
+FETCH_S = 0.015
+# Before and after a burst: rest enough to see that the burst is whole, and to know the record's own noise.
+MARGIN_S = 0.005
+# Efficiency assumed only to choose a range for the supply's current.
+GUESSED_EFFICIENCY = 0.6
+# What a quiet amplifier may have at its outputs; only to choose a range.
+QUIET_PEAK_V = 0.1
+# Of class D what its filter leaves of the carrier, common practice: a few hundred millivolts.
+QUIET_PEAK_OF_CLASS_D_V = 0.5
+
+
+def steady_record(frequency_hz: float) -> Record:
+    """A steady tone."""
+    return _record(max(STEADY_CYCLES / frequency_hz, SHORTEST_STEADY_S), 0.0, SAMPLE_RATE_HZ)
+
+
+def burst_record(frequency_hz: float, cycles: int, every_s: float) -> Record:
+    """One burst with a little rest on both sides."""
+    margin_s = max(MARGIN_S, 3.0 / frequency_hz)
+    return _record(cycles / frequency_hz + 2 * margin_s, margin_s, SAMPLE_RATE_HZ, trigger_every_s=every_s)
+
+
+def repetition_record(frequency_hz: float, every_s: float) -> Record:
+    """A whole repetition of bursts, and a margin on both sides."""
+    margin_s = max(MARGIN_S, 3.0 / frequency_hz)
+    return _record(every_s + 2 * margin_s, margin_s, LONG_SAMPLE_RATE_HZ, trigger_every_s=every_s)
+
+
+def idle_record() -> Record:
+    """Nothing to trigger on."""
+    return _record(IDLE_SPAN_S, 0.0, LONG_SAMPLE_RATE_HZ, triggered=False)
+
+
+def _record(
+    span_s: float, pretrigger_s: float, rate_hz: float, *, triggered: bool = True, trigger_every_s: float = 0.0
+) -> Record:
+    return Record(span_s, pretrigger_s, math.ceil(span_s * rate_hz), triggered, trigger_every_s)
+
+
+def outputs(run: Run) -> list[str]:
+    """The amplifier's outputs, as signals; preflight has seen that each is wired."""
+    return [OUTPUT + channel for channel in run.files.amplifier.channels]
+
+
+def supply_signals(run: Run) -> list[str]:
+    """The supply's signals that are wired to the oscilloscope."""
+    return [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in run.bench.oscilloscope.inputs]
+
+
+def take(  # noqa: PLR0917 - what a record is made of
+    run: Run,
+    name: str,
+    record: Record,
+    level_v: float,
+    signals: Sequence[str],
+    peaks: Mapping[str, float] | None = None,
+) -> Capture:
+    """Acquire one record while the amplifier is driven at `level_v` V rms; its dc offset is judged by the guard.
+
+    `peaks`: signal -> its peak, where something better is known than what the documents tell.
+
+    Raises:
+        MeasurementError: no range shows the signals whole.
+        LimitTripped: the offset is beyond its limit.
+    """
+    within = _within_ratings(record, run.files.bench)
+    capture = run.bench.oscilloscope.capture(name, signals, within, {**_expected(run, level_v), **(peaks or {})})
+    run.guard.observe("output_offset", _largest_offset_v(capture))
+    return replace(
+        capture,
+        taken_s=run.clock.now(),
+        conditions=run.conditions.in_effect,
+        load_c=run.guard.readings.get("load"),
+    )
+
+
+def _within_ratings(record: Record, bench: Bench) -> Record:
+    """The record with no more samples than the oscilloscope has memory for, nor finer than it can sample."""
+    oscilloscope = bench.instruments.oscilloscope
+    if oscilloscope is None:
+        return record
+    ratings = oscilloscope.ratings
+    return replace(record, samples=min(record.samples, ratings.memory, int(record.span_s * ratings.sample_rate_hz)))
+
+
+def quiet_peak_v(amplifier: Amplifier) -> float:
+    """What a quiet output may show at most."""
+    return QUIET_PEAK_OF_CLASS_D_V if amplifier.amplifier_class == "D" else QUIET_PEAK_V
+
+
+def _expected(run: Run, level_v: float) -> Mapping[str, float]:
+    """The peak of each signal, as far as the documents tell; a range is corrected where this is wrong."""
+    gain = run.files.amplifier.gain_ratio
+    output_rms_v = level_v * gain
+    expected = {name: max(output_rms_v * math.sqrt(2.0), quiet_peak_v(run.files.amplifier)) for name in outputs(run)}
+    supply_v = run.files.amplifier.supply.nominal_v
+    expected[SUPPLY_VOLTAGE] = supply_v
+    expected[SUPPLY_CURRENT] = 1.0 + _output_power_w(run, output_rms_v) / GUESSED_EFFICIENCY / supply_v
+    return expected
+
+
+def _output_power_w(run: Run, output_rms_v: float) -> float:
+    if run.conditions.load_ohm is None:
+        return 0.0
+    return len(outputs(run)) * output_rms_v**2 / run.conditions.load_ohm
+
+
+def _largest_offset_v(capture: Capture) -> float:
+    """The dc at the output that has most of it."""
+    means = [float(np.mean(trace.values())) for name, trace in capture.traces.items() if name.startswith(OUTPUT)]
+    return max(means, key=abs, default=0.0)

@@ -1,0 +1,316 @@
+"""One run: the open bench, what it is set to, and where its results go. Steps work through this."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
+
+from benchctl.archive.journal.events import NOTE
+from benchctl.archive.recorder import Recorder
+from benchctl.clock import Clock
+from benchctl.documents.amplifier_file import amplifier
+from benchctl.documents.bench_file import bench
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.limits import SUPPLY_SIGNALS
+from benchctl.documents.sequence_file import sequence
+from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
+from benchctl.guard.guard import Guard
+from benchctl.instruments.bench import Bench
+from benchctl.instruments.interlock import Interlock
+from benchctl.measure.agreement.compared import comparisons
+from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
+from benchctl.measure.analyses.by_step import ANALYSES
+from benchctl.measure.budget.figure import Figure, Requirement, judge
+from benchctl.measure.conditions import UNDRIVEN, Conditions, Drive
+from benchctl.measure.signal.record import Capture
+from benchctl.measure.uncertainty import LoadResistance
+from benchctl.runner.acting.contexts import (
+    generator_accuracies,
+    load_resistances,
+    reading_accuracies,
+    signal_accuracies,
+    zero_allowances,
+)
+from benchctl.runner.plan import PlannedStep
+
+# Analyses of an amplifier that takes little power: what contradicts itself there is known before anything is risked.
+_AT_LOW_POWER = frozenset({"look", "idle"})
+
+
+class Observer(Protocol):
+    """Who watches a run: a terminal, a test."""
+
+    def step_started(self, index: int, planned: PlannedStep) -> None:
+        """A step begins; `index` counts from 0."""
+
+    def figures(self, planned: PlannedStep, figures: Sequence[Figure]) -> None:
+        """Figures were measured and are in the journal."""
+
+    def note(self, text: str) -> None:
+        """Something a person should know."""
+
+    def progress(self, text: str) -> None:
+        """How far a long step has come, in place of what was said of it before; it goes on no record."""
+
+    def hands_needed(self, request: str) -> None:
+        """Ask a person to do something, and return when it is done."""
+
+    def answer(self, question: str) -> str:
+        """Ask a person for something that goes on record."""
+
+
+class Hands(Protocol):
+    """What a person does to the amplifier once asked. Of a simulated one something must do it in the person's place."""
+
+    def plug(self, channels: Sequence[str]) -> None:
+        """The generator into these inputs, and a shorting plug into every other."""
+
+    def turn(self, factors: Mapping[str, float]) -> None:
+        """Each channel's gain control, until its gain is so many times what it is."""
+
+
+class OwnHands:
+    """The person who was asked does it."""
+
+    def plug(self, channels: Sequence[str]) -> None:
+        """Done when the person says so."""
+
+    def turn(self, factors: Mapping[str, float]) -> None:
+        """Seen in the next reading."""
+
+
+@dataclass(frozen=True)
+class Files:
+    """The three documents of a run."""
+
+    sequence: sequence.Sequence
+    bench: bench.Bench
+    amplifier: amplifier.Amplifier
+
+
+@dataclass(frozen=True)
+class CleanLevel:
+    """The highest steady level found clean, V rms, with its distortion bound and the set voltage of the supply."""
+
+    level_v: float
+    thd_n: float
+    supply_set_v: float | None = None
+
+    def drive_at(self, supply_set_v: float | None) -> Drive:
+        """What the level is at a supply voltage: at another than it was searched at, nobody knows that it is clean."""
+        return "clean" if supply_set_v == self.supply_set_v else "set"
+
+
+@dataclass
+class Run:
+    """Everything that a step needs.
+
+    `conditions` is what the bench is set to; only `set_to` changes it. `fed` are the channels whose inputs the
+    generator feeds. `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty
+    only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for a step
+    that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the run,
+    and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
+    """
+
+    files: Files
+    bench: Bench
+    clock: Clock
+    interlock: Interlock
+    guard: Guard
+    recorder: Recorder
+    observer: Observer
+    planned: PlannedStep
+    hands: Hands = field(default_factory=OwnHands)
+    conditions: Conditions = UNDRIVEN
+    fed: tuple[str, ...] = ()
+    clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
+    measured: list[Figure] = field(default_factory=list)
+    already: frozenset[int | None] = frozenset()
+    contradictions: list[Comparison] = field(default_factory=list)
+    has_looked: bool = False
+    measured_before: int = 0
+
+    def __post_init__(self) -> None:
+        self.fed = self.fed or tuple(self.files.amplifier.channels)
+
+    # -- what the bench is set to --------------------------------------------------------------------------------
+
+    def set_to(self, **changes: Any) -> None:
+        """Keep what the bench has just been set to, by the names of `Conditions`."""
+        self.conditions = replace(self.conditions, **changes)
+
+    def set_to_drive(self, level_v: float, drive: Drive) -> None:
+        """Keep that the generator drives the inputs that it feeds."""
+        self.set_to(level_v=level_v, drive=drive, driven=self.fed)
+
+    def set_to_silence(self) -> None:
+        """Keep that nothing drives the amplifier."""
+        self.set_to(level_v=None, drive="undriven", driven=())
+
+    def _conditions_of(self, captures: Mapping[str, Capture]) -> Conditions:
+        """Of an analysis: the bench is set as it is now, and was driven as in the last record that was taken."""
+        last = max(captures.values(), key=lambda capture: capture.taken_s, default=None)
+        now = self.conditions if last is None else self.conditions.driven_as(last.conditions)
+        return now.in_effect
+
+    # -- time --------------------------------------------------------------------------------------------------
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass; a stop ends it at once.
+
+        Raises:
+            BenchctlError: the reason for which the interlock is open.
+        """
+        self.clock.sleep(seconds, until=self.interlock.opened)
+        self.interlock.check()
+
+    # -- readings ----------------------------------------------------------------------------------------------
+
+    def read(self, signal: str) -> float:
+        """One reading of the supply (`supply_voltage`, `supply_current`) or of a thermometer channel."""
+        if signal in SUPPLY_SIGNALS:
+            return self.read_supply()[signal]
+        return self.bench.thermometer.measure(signal)
+
+    def read_supply(self) -> dict[str, float]:
+        """One reading of the supply's voltage and current, taken together, by signal."""
+        return dict(zip(SUPPLY_SIGNALS, self.bench.supply.measure(self.bench.main_output), strict=True))
+
+    def can_read(self, signal: str) -> bool:
+        """Whether the bench has what reads this signal."""
+        if signal in SUPPLY_SIGNALS:
+            return self.bench.has("supply")
+        return self.bench.has("thermometer") and signal in self.bench.thermometer.channels
+
+    def read_if_any(self, signal: str) -> list[float]:
+        """One reading in a list, or an empty list where there is no sensor or it gives no number."""
+        if not self.can_read(signal):
+            return []
+        try:
+            return [self.read(signal)]
+        except (GarbledAnswer, LinkError) as error:
+            self.note(f"{signal} could not be read: {error}")
+            return []
+
+    def load_temperature_c(self) -> float | None:
+        """The temperature of the load resistors, where it is measured."""
+        readings = self.read_if_any("load")
+        return readings[0] if readings else None
+
+    def loads(self, nominal_ohm: float) -> dict[str, LoadResistance]:
+        """What is known of the loads at the amplifier's channels, as warm as they are now."""
+        files = self.files
+        return load_resistances(files.bench, files.amplifier.channels, nominal_ohm, self.load_temperature_c())
+
+    # -- results -----------------------------------------------------------------------------------------------
+
+    def analyse(
+        self,
+        analysis: str,
+        captures: Mapping[str, Capture],
+        readings: Mapping[str, Sequence[float]],
+        context: Any,
+        criteria: Mapping[str, Criterion],
+    ) -> list[Figure]:
+        """Store the captures, compute the figures, judge them, and journal all of it.
+
+        Raises:
+            MeasurementError: the records cannot give the figures; the captures are kept.
+            InstrumentsDisagree: two instruments contradict each other while the amplifier takes little power.
+        """
+        # One record may serve in two roles; it is one file all the same.
+        records = {id(capture): capture for capture in captures.values()}
+        stored = {key: self.recorder.keep(capture) for key, capture in records.items()}
+        kept = {role: stored[id(capture)] for role, capture in captures.items()}
+        figures = ANALYSES[analysis].figures(kept, readings, context)
+        compared = comparisons(analysis, kept, readings, context)
+        wrong = contradictions(compared)
+        judged = [self._judged(figure, criteria) for figure in doubted(figures, [*self.contradictions, *wrong])]
+        self.recorder.figures(
+            self.planned.label,
+            analysis,
+            captures={role: capture.name for role, capture in kept.items()},
+            readings=readings,
+            context=context,
+            conditions=self._conditions_of(kept),
+            captured={capture.name: capture.conditions for capture in kept.values()},
+            figures=judged,
+            comparisons=compared,
+        )
+        self.measured += judged
+        if judged:
+            self.observer.figures(self.planned, judged)
+        if wrong:
+            self._contradicted(wrong, at_low_power=analysis in _AT_LOW_POWER)
+        return judged
+
+    def _contradicted(self, wrong: Sequence[Comparison], *, at_low_power: bool) -> None:
+        """Nothing that rests on it has a verdict any more, and nothing drives the amplifier hard after it."""
+        self.contradictions += wrong
+        first = self.measured_before
+        self.measured[first:] = doubted(self.measured[first:], wrong)
+        for comparison in wrong:
+            self.note(str(comparison))
+        if at_low_power:
+            self.check_agreement()
+
+    def check_agreement(self) -> None:
+        """That no instrument contradicts another.
+
+        Raises:
+            InstrumentsDisagree: one does.
+        """
+        if self.contradictions:
+            facts = dict.fromkeys(comparison.fact for comparison in self.contradictions)
+            checks = dict.fromkeys(comparison.check for comparison in self.contradictions)
+            raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")
+
+    def _judged(self, figure: Figure, criteria: Mapping[str, Criterion]) -> Figure:
+        criterion = criteria.get(figure.name)
+        if criterion is None or figure.channel == "total":
+            return figure
+        return judged_by(figure, criterion)
+
+    def note(self, text: str) -> None:
+        """Tell the person and the journal."""
+        self.recorder.event(NOTE, step=self.planned.label, text=text)
+        self.observer.note(text)
+
+    # -- what analyses must know -------------------------------------------------------------------------------
+
+    def accuracies(self) -> dict[str, Any]:
+        """The part of every context that comes from the bench file."""
+        return {
+            "accuracy": signal_accuracies(self.files.bench),
+            "readings_accuracy": reading_accuracies(self.files.bench),
+            **generator_accuracies(self.files.bench),
+            "zero_allowance": zero_allowances(self.files.bench),
+        }
+
+
+def judged_by(figure: Figure, criterion: Criterion) -> Figure:
+    """The figure with its verdict against a criterion of a document."""
+    if criterion.about_one:
+        return _judged_about_one(figure, criterion.bound)
+    if criterion.relation != "outside":
+        return judge(figure, Requirement(criterion.relation, criterion.bound))
+    # To lie outside is to fail to lie within.
+    within = judge(figure, Requirement("within", criterion.bound)).verdict
+    turned = {"passes": "fails", "fails": "passes"}.get(within, within)
+    return replace(figure, verdict=turned)  # type: ignore[arg-type]
+
+
+def _judged_about_one(figure: Figure, bound: float) -> Figure:
+    """It passes if it keeps both ends, and fails if it fails at either."""
+    ends = (Requirement("below", bound), Requirement("above", 1.0 / bound))
+    verdicts = {judge(figure, end).verdict for end in ends}
+    worst = next(verdict for verdict in ("fails", "inconclusive", "passes") if verdict in verdicts)
+    return replace(figure, verdict=worst)
+
+
+def latest(figures: Iterable[Figure], name: str) -> list[Figure]:
+    """The last figures of a name, one a channel and, where they hold under conditions of their own, one for each."""
+    found = (figure for figure in figures if figure.name == name and figure.channel != "total")
+    places = {(figure.channel, figure.load_ohm, figure.frequency_hz): figure for figure in found}
+    return list(places.values())

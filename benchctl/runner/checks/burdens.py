@@ -1,0 +1,137 @@
+"""What a step's worst power does to load, probes, supply and fuse, each held against its rating in figures."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.quantity import render
+from benchctl.runner.expected.worst_case import Forecast, Outlook
+
+# A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
+# times its rating for five seconds. Held to half of that: so many seconds of its rated power on top of it.
+OVERLOAD_S = 12.5
+# A road-vehicle fuse carries 110 % of its rating for 100 h (ISO 8820, from memory).
+FUSE_CARRIES = 1.1
+# A burst of some cycles draws its current from the reservoir, and a fuse carries its rating for hours.
+SHORT_S = 1.0
+
+
+def hazards_of(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    """What speaks against so much power, with what the loads still hold of the steps before."""
+    load_ohm = forecast.load_ohm or outlook.load_ohm
+    if forecast.load_w > 0 and load_ohm is not None:
+        yield from _load_power(forecast, load_ohm, outlook)
+        yield from _load_voltage(forecast, outlook)
+        yield from _probe_voltage(forecast, outlook)
+        yield from _supply_current(forecast, outlook)
+    _let_cool(forecast, load_ohm, outlook)
+
+
+def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
+    """How long a resistor bears a power above its rating; `held_s`: what it holds of an earlier overload."""
+    return max(OVERLOAD_S - held_s, 0.0) / (load_w / rated_w - 1.0)
+
+
+def ratings_w(bench: Bench, amplifier: Amplifier, load_ohm: float) -> Mapping[str, float]:
+    """Each of the amplifier's channels -> what its load bears without end."""
+    load = bench.instruments.load
+    if isinstance(load, RelayBank):
+        found = {channel: each.rated_power_w for channel, each in load.resistors_for(load_ohm).items()}
+    else:
+        found = {} if load is None else {load.channel: load.ratings.power_w}
+    return {channel: rated_w for channel, rated_w in found.items() if channel in amplifier.channels}
+
+
+def _load_power(forecast: Forecast, load_ohm: float, outlook: Outlook) -> Iterator[str]:
+    alike: dict[tuple[float, float], list[str]] = defaultdict(list)
+    for channel, rated_w in ratings_w(outlook.bench, outlook.amplifier, load_ohm).items():
+        held_s = outlook.load_overload_s.get((channel, load_ohm), 0.0)
+        if held_s + _overload_s(forecast, rated_w) > OVERLOAD_S:
+            alike[rated_w, held_s].append(channel)
+    for (rated_w, held_s), channels in alike.items():
+        borne_s = render(bears_s(forecast.load_w, rated_w, held_s), "s", digits=3)
+        warm = ", warm from the steps before," if held_s else ""
+        yield (
+            f"the {render(load_ohm, 'ohm')} load at {_listed(channels)} is rated {render(rated_w, 'W')}; this step may "
+            f"put {render(forecast.load_w, 'W')} into it for {render(forecast.for_s, 's')}, "
+            f"and{warm} it bears that for {borne_s}; lower the level, shorten the step, or wire a larger one"
+        )
+
+
+def _overload_s(forecast: Forecast, rated_w: float) -> float:
+    """What the step adds above the rating, in seconds of rated power."""
+    return (forecast.load_w / rated_w - 1.0) * forecast.for_s
+
+
+def _let_cool(forecast: Forecast, load_ohm: float | None, outlook: Outlook) -> None:
+    """What the loads hold after the step: above its rating's temperature a resistor sheds its rated power, or more."""
+    duration_s = max(forecast.duration_s, forecast.for_s)
+    held = {place: seconds - duration_s for place, seconds in outlook.load_overload_s.items()}
+    if forecast.load_w > 0 and load_ohm is not None:
+        for channel, rated_w in ratings_w(outlook.bench, outlook.amplifier, load_ohm).items():
+            before_s = outlook.load_overload_s.get((channel, load_ohm), 0.0)
+            driven_s = max(before_s + _overload_s(forecast, rated_w), 0.0)
+            held[channel, load_ohm] = driven_s - (duration_s - forecast.for_s)
+    outlook.load_overload_s = {place: seconds for place, seconds in held.items() if seconds > 0.0}
+
+
+def _load_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    load = outlook.bench.instruments.load
+    if not isinstance(load, ElectronicLoad) or load.ratings.voltage_v is None:
+        return
+    if forecast.output_peak_v > load.ratings.voltage_v:
+        yield (
+            f"output {load.channel} may reach {render(forecast.output_peak_v, 'V')} peak and the electronic load is "
+            f"rated {render(load.ratings.voltage_v, 'V')}; lower the level, or use another load"
+        )
+
+
+def _probe_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    oscilloscope, peak_v = outlook.bench.instruments.oscilloscope, forecast.output_peak_v
+    for channel, wiring in outlook.bench.signals.outputs.items():
+        probe = wiring.probe
+        if channel not in outlook.amplifier.channels:
+            continue
+        if peak_v > probe.rating_v:
+            yield (
+                f"output {channel} may reach {render(peak_v, 'V')} peak and its probe is rated "
+                f"{render(probe.rating_v, 'V')}; lower the level, or use a probe that bears it"
+            )
+        elif oscilloscope is not None and peak_v / probe.ratio > oscilloscope.ratings.input_v:
+            yield (
+                f"output {channel} may put {render(peak_v / probe.ratio, 'V')} on oscilloscope channel "
+                f"{wiring.oscilloscope}, which takes {render(oscilloscope.ratings.input_v, 'V')}; "
+                f"use a probe of a higher ratio than {probe.ratio:g}"
+            )
+
+
+def _supply_current(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    drawn, fuse_a = render(forecast.supply_a, "A"), outlook.amplifier.supply.fuse_a
+    clamp = outlook.bench.signals.supply_current
+    if clamp is not None and forecast.supply_a > clamp.probe.rating_a:
+        yield (
+            f"this step may draw {drawn} and the current clamp is rated {render(clamp.probe.rating_a, 'A')}; "
+            "lower the level, or use a larger clamp"
+        )
+    if forecast.for_s < SHORT_S:
+        return
+    if outlook.current_limit_a is not None and forecast.supply_a > outlook.current_limit_a:
+        yield (
+            f"this step may draw {drawn} and the supply's current limit is {render(outlook.current_limit_a, 'A')}, "
+            "where its voltage would fold; raise the current limit, lower the level, or use a lighter load"
+        )
+    if forecast.fuse_a > FUSE_CARRIES * fuse_a:
+        yield (
+            f"this step may draw {render(forecast.fuse_a, 'A')} for {render(forecast.for_s, 's')} and the amplifier's "
+            f"fuse is {render(fuse_a, 'A')}, which carries {render(FUSE_CARRIES * fuse_a, 'A')}; "
+            "lower the level, or use a lighter load"
+        )
+
+
+def _listed(channels: Sequence[str]) -> str:
+    *others, last = channels
+    return f"{', '.join(others)} and {last}" if others else last

@@ -1,0 +1,88 @@
+"""The sequence as a tree, with what to expect of each part of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from benchctl.runner.checks.preflight import Preflight
+from benchctl.runner.expected.step_expectation import Expectation
+from benchctl.runner.expected.worst_case import Forecast
+from benchctl.runner.plan import Branch, PlannedStep
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A step, or steps that belong together, and what to expect of them.
+
+    Attributes:
+        number: its place in the file, such as `3.2`; empty for the whole sequence.
+        title: what it is, in words.
+        duration_s: how long it takes, open waits as is likely.
+        at_most_s: how long it may take, where that is open.
+        energy_j: from the supply.
+        peak_a: the highest supply current.
+        heatsink_c: at its end.
+        is_loop: whether its parts are the same steps over and over.
+        parts: in order; none for a step.
+    """
+
+    number: str
+    title: str
+    duration_s: float
+    at_most_s: float | None
+    energy_j: float
+    peak_a: float
+    heatsink_c: float
+    is_loop: bool = False
+    parts: tuple[Estimate, ...] = ()
+
+    @property
+    def rows(self) -> int:
+        """How many lines it takes to show all of it."""
+        return 1 + sum(part.rows for part in self.parts)
+
+
+_Steps = Iterator[tuple[Forecast, Expectation]]
+
+
+def estimate(outline: Branch, checked: Preflight) -> Estimate:
+    """What preflight expects of the whole sequence; `outline` is that of the plan that was checked."""
+    return _of_branch(outline, iter(zip(checked.forecasts, checked.expectations, strict=True)))
+
+
+def _of_branch(branch: Branch, steps: _Steps) -> Estimate:
+    setting = None if branch.setting is None else _of_step(branch.setting, steps)
+    parts = [
+        _of_branch(child, steps) if isinstance(child, Branch) else _of_step(child, steps) for child in branch.children
+    ]
+    # What takes the bench to a point of a sweep is what the point is called.
+    every = parts if setting is None else [setting, *parts]
+    return replace(together(branch.number, branch.title, every), parts=tuple(parts), is_loop=branch.is_loop)
+
+
+def _of_step(planned: PlannedStep, steps: _Steps) -> Estimate:
+    forecast, expected = next(steps)
+    return Estimate(
+        planned.number,
+        planned.title,
+        expected.duration_s,
+        forecast.at_most_s,
+        expected.energy_j,
+        expected.peak_a,
+        expected.heatsink_c,
+    )
+
+
+def together(number: str, title: str, parts: Sequence[Estimate]) -> Estimate:
+    """What to expect of estimates that follow each other, as one that has no parts."""
+    is_open = any(part.at_most_s is not None for part in parts)
+    return Estimate(
+        number=number,
+        title=title,
+        duration_s=sum(part.duration_s for part in parts),
+        at_most_s=sum(part.at_most_s or part.duration_s for part in parts) if is_open else None,
+        energy_j=sum(part.energy_j for part in parts),
+        peak_a=max(part.peak_a for part in parts),
+        heatsink_c=parts[-1].heatsink_c,
+    )

@@ -1,0 +1,245 @@
+"""What a careful technician would not let pass: each check says in figures why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from benchctl.documents.bench_file.bench import Bench, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.model.limits import output_signal
+from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
+from benchctl.documents.sequence_file.step_base import StepBase
+from benchctl.quantity import render
+from benchctl.runner.acting.run import Files
+from benchctl.runner.checks import burdens
+from benchctl.runner.expected.worst_case import Forecast, Outlook, level_hazards
+from benchctl.runner.plan import PlannedStep
+
+
+def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
+    """What speaks against the documents together, whatever the step."""
+    yield from _wiring(files)
+    yield from _probes(files)
+    yield from _turn_on(files, unattended=unattended)
+    yield from _sensors(files)
+
+
+def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
+    """Where the amplifier would be switched on a second time, as the sequence is performed here."""
+    on_since: PlannedStep | None = None
+    for planned in plan:
+        if isinstance(planned.step, PowerOn | RampSupply):
+            if on_since is not None:
+                yield f"{planned.label}: the amplifier is on already, since {on_since.label}; give 'power_off' between"
+            on_since = planned
+        elif isinstance(planned.step, PowerOff):
+            on_since = None
+
+
+def _wiring(files: Files) -> Iterator[str]:
+    for channel in files.amplifier.channels:
+        if channel not in files.bench.signals.outputs:
+            yield (
+                f"the amplifier's output {channel} is not wired to the oscilloscope, so nothing of it can be seen; "
+                f"wired are {', '.join(files.bench.signals.outputs)}; add it under 'signals' in the bench file"
+            )
+
+
+def _probes(files: Files) -> Iterator[str]:
+    if files.amplifier.outputs != "floating":
+        return
+    for channel, wiring in files.bench.signals.outputs.items():
+        if channel in files.amplifier.channels and isinstance(wiring.probe, SingleEndedProbe):
+            yield (
+                f"output {channel} is floating and its probe, on oscilloscope channel {wiring.oscilloscope}, "
+                "is single-ended: its earth lead would short half of the output stage; use a differential probe"
+            )
+
+
+def _turn_on(files: Files, *, unattended: bool) -> Iterator[str]:
+    wanted, lead = files.amplifier.remote_turn_on, files.bench.remote_turn_on
+    if wanted is not None and lead is None:
+        yield (
+            f"the amplifier has a remote turn-on lead, which wants {render(wanted.voltage_v, 'V')}, and nothing on the "
+            "bench feeds it: it would stay asleep; say in the bench file what does, 'remote_turn_on: {by: ...}'"
+        )
+    if isinstance(lead, TurnOnByHand) and unattended:
+        yield (
+            "the remote turn-on lead is switched by hand, and nobody is there in an unattended run; "
+            "feed it from a supply output or a relay, or be there"
+        )
+
+
+def _sensors(files: Files) -> Iterator[str]:
+    thermometer = files.bench.instruments.thermometer
+    channels = dict(thermometer.channels.items()) if thermometer is not None else {}
+    for limits, origin in ((files.sequence.limits, "sequence"), (files.bench.limits, "bench")):
+        for signal, bound in limits.items():
+            missing = _missing_sensor(files.bench, signal, channels)
+            if missing:
+                yield (
+                    f"the {origin} limits {signal} ({bound}) and the bench has no {missing} that reads it; what cannot "
+                    "be read counts as passed; add the sensor to the bench file, or take the limit out"
+                )
+    if "heatsink" not in channels:
+        maximum = render(files.amplifier.heatsink.maximum_c, "degC")
+        yield (
+            f"no thermometer channel is on the heatsink, so its maximum of {maximum} cannot be watched; "
+            "give its channel in the bench file, 'channels: {heatsink: ...}'"
+        )
+
+
+def _missing_sensor(bench: Bench, signal: str, channels: dict[str, int]) -> str:
+    if signal.startswith("supply_"):
+        return _missing_output(bench, signal)
+    if signal == "output_offset":
+        return "" if bench.instruments.oscilloscope is not None else "oscilloscope"
+    return "" if signal in channels else "thermometer channel"
+
+
+def _missing_output(bench: Bench, signal: str) -> str:
+    supply = bench.instruments.supply
+    if supply is None:
+        return "supply"
+    is_there = any(signal == output_signal(what, name) for name in supply.outputs for what in ("voltage", "current"))
+    return "" if is_there else "supply output"
+
+
+def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+    """What speaks against one step in the state the bench will be in."""
+    yield from _roles(step, outlook.bench)
+    if isinstance(step, PowerOn | RampSupply):
+        yield from _supply(step, outlook)
+    if isinstance(step, Set):
+        yield from _setting(step, outlook)
+    for load_ohm in getattr(step, "loads_ohm", ()):
+        yield from _load(load_ohm, outlook)
+    yield from _not_set_yet(step.STATE, outlook)
+    yield from _generator(step, outlook)
+    yield from burdens.hazards_of(forecast, outlook)
+
+
+def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
+    generator = outlook.bench.instruments.generator
+    if generator is None:
+        return
+    highest_hz = generator.ratings.frequency_hz
+    level_v = getattr(step, "to_v", None) or getattr(step, "level_v", None)
+    frequency_hz = getattr(step, "frequency_hz", None)
+    if level_v is not None:
+        yield from level_hazards(level_v, outlook.bench)
+    if frequency_hz is not None and frequency_hz > highest_hz:
+        yield f"{render(frequency_hz, 'Hz')} is more than the generator gives; stay within {render(highest_hz, 'Hz')}"
+
+
+def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
+    present = {name for name, _ in bench.instruments.items()}
+    for role in step.roles:
+        if role not in present:
+            yield f"needs {_a(role)}, and the bench file has none; add it under 'instruments', or leave the step out"
+
+
+def _a(role: str) -> str:
+    return f"an {role}" if role[0] in "aeiou" else f"a {role}"
+
+
+def _setting(step: Set, outlook: Outlook) -> Iterator[str]:
+    if step.load_ohm is not None:
+        yield from _load(step.load_ohm, outlook)
+    if step.supply_v is not None:
+        yield from _supply_voltage(step.supply_v, outlook)
+
+
+def _supply_voltage(voltage_v: float, outlook: Outlook) -> Iterator[str]:
+    bears, supply = outlook.amplifier.supply, outlook.bench.instruments.supply
+    if voltage_v > bears.maximum_v:
+        yield f"{render(voltage_v, 'V')} is more than the amplifier bears; stay within {render(bears.maximum_v, 'V')}"
+    if voltage_v < bears.minimum_v:
+        yield f"{render(voltage_v, 'V')} is less than the amplifier needs; give {render(bears.minimum_v, 'V')} or more"
+    if supply is not None and voltage_v > supply.main.voltage_v:
+        yield (
+            f"{render(voltage_v, 'V')} is more than the supply's output 'main' gives; "
+            f"stay within {render(supply.main.voltage_v, 'V')}"
+        )
+    yield from _supply_probe(voltage_v, outlook.bench)
+
+
+def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
+    wiring, oscilloscope = bench.signals.supply_voltage, bench.instruments.oscilloscope
+    if wiring is None:
+        return
+    probe = wiring.probe
+    if voltage_v > probe.rating_v:
+        yield (
+            f"{render(voltage_v, 'V')} is more than the probe on the supply is rated, {render(probe.rating_v, 'V')}; "
+            "use one that bears it"
+        )
+    elif oscilloscope is not None and voltage_v / probe.ratio > oscilloscope.ratings.input_v:
+        yield (
+            f"the supply puts {render(voltage_v / probe.ratio, 'V')} on oscilloscope channel {wiring.oscilloscope}, "
+            f"which takes {render(oscilloscope.ratings.input_v, 'V')}; "
+            f"use a probe of a higher ratio than {probe.ratio:g}"
+        )
+
+
+def _supply(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
+    yield from _supply_voltage(step.voltage_v, outlook)
+    yield from _over_voltage(step, outlook)
+    supply = outlook.bench.instruments.supply
+    if supply is not None and step.current_limit_a > supply.main.current_a:
+        yield (
+            f"a current limit of {render(step.current_limit_a, 'A')} is more than the supply's output 'main' gives; "
+            f"stay within {render(supply.main.current_a, 'A')}"
+        )
+
+
+def _over_voltage(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
+    bears_v = outlook.amplifier.supply.maximum_v
+    if isinstance(step, PowerOn) and step.overvoltage_v is not None and step.overvoltage_v > bears_v:
+        yield (
+            f"over-voltage protection at {render(step.overvoltage_v, 'V')} does not protect an amplifier that bears "
+            f"{render(bears_v, 'V')}; give no more than that, or leave 'overvoltage' out"
+        )
+
+
+def _load(load_ohm: float, outlook: Outlook) -> Iterator[str]:
+    least = outlook.amplifier.minimum_load_ohm
+    if load_ohm < least * 0.999:
+        yield (
+            f"{render(load_ohm, 'ohm')} is below the amplifier's minimum load of {render(least, 'ohm')}; "
+            "connect no less"
+        )
+    load = outlook.bench.instruments.load
+    if load is None:
+        yield (f"{render(load_ohm, 'ohm')} cannot be connected: the bench file has no load; add it under 'instruments'")
+        return
+    if isinstance(load, RelayBank):
+        loaded = set(load.resistors_for(load_ohm))
+    else:
+        span = load.ratings.resistance
+        loaded = {load.channel} if span.minimum_ohm <= load_ohm <= span.maximum_ohm else set()
+    missing = [channel for channel in outlook.amplifier.channels if channel not in loaded]
+    if missing:
+        yield (
+            f"the bench has no {render(load_ohm, 'ohm')} load at channel {' and '.join(missing)}; "
+            f"there {_loads_in_words(load, missing)}"
+        )
+
+
+def _loads_in_words(load: RelayBank | ElectronicLoad, channels: Sequence[str]) -> str:
+    """What could be connected at these channels instead."""
+    if isinstance(load, ElectronicLoad):
+        span = load.ratings.resistance
+        reach = f"{render(span.minimum_ohm, 'ohm')} to {render(span.maximum_ohm, 'ohm')}"
+        return f"is one of {reach} at channel {load.channel} alone"
+    values = sorted({each.nominal_ohm for each in load.resistors if each.channel in channels})
+    return f"are {' and '.join(render(value, 'ohm') for value in values)}" if values else "is none at all"
+
+
+def _not_set_yet(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
+    if "power" in wanted and outlook.supply_v is None:
+        yield "the amplifier is off: 'power_on' comes first"
+    if "load" in wanted and outlook.load_ohm is None:
+        yield "no load is connected: 'set' or 'sweep' a load first"
+    if "frequency" in wanted and outlook.frequency_hz is None:
+        yield "no frequency is set: 'set' or 'sweep' a frequency first"

@@ -1,0 +1,82 @@
+"""What a careful technician would ask about before beginning: warnings, which a person may wave through with a reason.
+
+What is plainly unsafe or impossible is a hazard and no warning; nothing waves that through.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from benchctl.documents.bench_file.instruments import RelayBank
+from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
+from benchctl.quantity import render
+from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.burdens import bears_s, ratings_w
+from benchctl.runner.checks.vain_limits import limits_anything, vain_limits
+from benchctl.runner.expected.worst_case import Forecast
+from benchctl.runner.plan import PlannedStep
+
+
+def of_run(
+    files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast], *, unattended: bool
+) -> Iterator[str]:
+    """Every warning."""
+    longest_s = sum(forecast.at_most_s or forecast.duration_s for forecast in forecasts)
+    yield from _left_on(plan)
+    yield from vain_limits(files, longest_s)
+    if not limits_anything(files, longest_s):
+        yield from _unlimited(files, plan)
+    elif unattended:
+        yield from _unwatched(files)
+    yield from _overloads(files, plan, forecasts)
+
+
+def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
+    switching = [planned for planned in plan if isinstance(planned.step, PowerOn | RampSupply | PowerOff)]
+    if switching and isinstance(switching[-1].step, PowerOn | RampSupply):
+        yield (
+            f"the sequence ends with the amplifier on, since {switching[-1].label}; "
+            "with 'power_off' at its end the amplifier sleeps before its supply goes"
+        )
+
+
+def _unlimited(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
+    if any(isinstance(planned.step, PowerOn | RampSupply) for planned in plan):
+        maximum, fuse = render(files.amplifier.heatsink.maximum_c, "degC"), render(files.amplifier.supply.fuse_a, "A")
+        yield (
+            f"neither sequence nor bench has a limit that can trip, so only the heatsink's maximum of {maximum} is "
+            "watched; limit the current at least, for example to the amplifier's fuse: "
+            f"'limits: {{supply_current: {{above: {fuse}}}}}'"
+        )
+
+
+def _unwatched(files: Files) -> Iterator[str]:
+    """The heatsink is always watched, for the amplifier file limits it; a short shows in the current first."""
+    if files.sequence.limits.supply_current is None and files.bench.limits.supply_current is None:
+        supply = files.bench.instruments.supply
+        gives = f", and the supply gives up to {render(supply.main.current_a, 'A')}" if supply is not None else ""
+        fuse = render(files.amplifier.supply.fuse_a, "A")
+        yield (
+            f"nobody is there, and neither sequence nor bench limits supply_current{gives}; limit it, for example to "
+            f"the amplifier's fuse: 'limits: {{supply_current: {{above: {fuse}}}}}'"
+        )
+
+
+def _overloads(files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast]) -> Iterator[str]:
+    """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
+    if not isinstance(files.bench.instruments.load, RelayBank):
+        return
+    for planned, forecast in zip(plan, forecasts, strict=True):
+        ratings = ratings_w(files.bench, files.amplifier, forecast.load_ohm or 0.0)
+        rated_w = min(ratings.values(), default=math.inf)
+        if forecast.load_w > rated_w:
+            load, borne_s = (
+                render(forecast.load_ohm or 0.0, "ohm"),
+                render(bears_s(forecast.load_w, rated_w), "s", digits=3),
+            )
+            yield (
+                f"{planned.label}: up to {render(forecast.load_w, 'W')} for {render(forecast.for_s, 's')} into a "
+                f"load of {load} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
+                "where yours is another kind, lower the level or wire a larger one"
+            )

@@ -1,0 +1,1 @@
+"""Performs a plan, and goes on where an earlier part of a run ended."""

@@ -1,0 +1,224 @@
+"""Perform the steps of a plan, and bring the bench to the safe state however that ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from benchctl.archive.journal.events import RUN_ENDED, STEP_FINISHED, STEP_STARTED
+from benchctl.archive.recorder import Recorder
+from benchctl.documents.sequence_file.bench_steps import RampSupply
+from benchctl.documents.sequence_file.step_base import StepBase
+from benchctl.documents.sequence_file.steps import MEASURING
+from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
+from benchctl.guard.confirmation import Confirmation, all_confirmed
+from benchctl.measure.budget.figure import Figure
+from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.run import Run
+from benchctl.runner.engine import power_cycle
+from benchctl.runner.engine.progress import Progress, return_to, take_over
+from benchctl.runner.plan import PlannedStep
+from benchctl.runner.steps import ACTIONS
+from benchctl.runner.steps.ramp_supply import bring_up
+from benchctl.runner.steps.require import unmet_criteria
+
+FINISHED = "finished"  # the reason of one that came to the end of its plan
+# What a fault of the program itself counts as: the run failed and the bench was made safe.
+FAULT_EXIT_CODE = 5
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended.
+
+    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason. Where a
+    step `begins_anew`, only a part of the run has ended, and whoever performs it goes on from what its journal tells.
+    """
+
+    error: BenchctlError | None
+    unmeasured: tuple[str, ...]
+    figures: tuple[Figure, ...]
+    confirmations: tuple[Confirmation, ...]
+    begins_anew: bool = False
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether every instrument confirmed the safe state."""
+        return all_confirmed(self.confirmations)
+
+    def verdicts(self, verdict: str) -> int:
+        """How many figures have this verdict."""
+        return sum(figure.verdict == verdict for figure in self.figures)
+
+    @property
+    def contradicted(self) -> int:
+        """How many figures rest on what instruments contradict each other on."""
+        return sum(bool(figure.contradiction) for figure in self.figures)
+
+    @property
+    def exit_code(self) -> int:
+        """0 only if the run finished, every verdict passes, nothing contradicts itself, and the bench is known to be
+        safe.
+
+        A bench that is not known to be safe matters more than why the run ended.
+        """
+        if not self.is_safe:
+            return FAULT_EXIT_CODE
+        if self.error is not None:
+            return self.error.exit_code
+        doubtful = self.unmeasured or self.verdicts("fails") or self.verdicts("inconclusive") or self.contradicted
+        return 1 if doubtful else 0
+
+
+def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = None) -> Outcome:
+    """Perform every step in order, or from where an earlier part of the run had come.
+
+    Errors end up in the outcome; only faults of the program itself are raised, and the bench is made safe before.
+    """
+    unmeasured: list[str] = []
+    fault: BaseException | None = None
+    try:
+        _perform_all(plan, run, progress, unmeasured)
+    except BenchctlError as error:
+        # Whoever opened the interlock first has the reason; the failure of an exchange that it cut short is not.
+        run.interlock.open(error)
+    except BaseException as caught:  # noqa: BLE001 - raised again below, once the bench is safe
+        fault = caught
+        run.interlock.open(BenchctlError(f"fault of the program: {caught!r}"))
+    outcome = _end(run, unmeasured)
+    if fault := fault or run.guard.fault:
+        raise fault
+    return outcome
+
+
+def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | None, unmeasured: list[str]) -> None:
+    prepare(run)
+    run.guard.start()
+    first = progress.next_index if progress is not None else 0
+    if progress is not None:
+        unmeasured += progress.unmeasured
+        take_over(progress, run)
+    if progress is not None and first < len(plan):
+        run.planned = plan[first]
+        _look_at_temperatures(run)
+        return_to(progress, run)
+    for index, planned in enumerate(plan[first:], start=first):
+        _perform(index, planned, run, unmeasured)
+
+
+def prepare(run: Run) -> None:
+    """Every instrument into its mode, on a bench that is known to be safe: whoever used it last may have left it on.
+
+    Raises:
+        InstrumentError: an instrument does not confirm that its output is off.
+    """
+    confirmations = run.guard.confirm_safe()
+    if not all_confirmed(confirmations):
+        raise InstrumentError(
+            "the bench is not in the safe state to begin with: "
+            + "; ".join(str(confirmation) for confirmation in confirmations if not confirmation.confirmed)
+        )
+    run.bench.report_every_error()
+    for role in run.bench.roles.values():
+        role.prepare()
+    run.bench.check_errors()
+
+
+def _look_at_temperatures(run: Run) -> None:
+    """Whatever was warm when the run was interrupted: nothing is switched on again beyond a limit.
+
+    Raises:
+        LimitTripped: a temperature is beyond its limit.
+        InstrumentError: one cannot be read.
+    """
+    channels = run.bench.thermometer.channels if run.bench.has("thermometer") else {}
+    for signal in dict.fromkeys(watch.limit.signal for watch in run.guard.watches):
+        if signal in channels:
+            run.guard.observe(signal, run.read(signal))
+
+
+def _why_left_out(planned: PlannedStep, run: Run) -> str:
+    """The first condition of the step that does not hold, or an empty text."""
+    for criteria in planned.only_if:
+        if unmet := unmet_criteria(run, criteria):
+            return unmet[0]
+    return ""
+
+
+def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) -> None:
+    run.planned = planned
+    run.interlock.check()
+    run.observer.step_started(index, planned)
+    _tell(run, STEP_STARTED, index, settings=planned.step.model_dump(mode="json"))
+    if reason := _why_left_out(planned, run):
+        run.note(f"{planned.label} is left out: {reason}")
+        _tell(run, STEP_FINISHED, index, left_out=reason)
+        return
+    why: dict[str, str] = {}
+    try:
+        if None in run.already:  # its figures are in the journal, and only its end is not
+            _leave_as_after(planned.step, run)
+        else:
+            ACTIONS[type(planned.step)].perform(planned.step, run)
+        run.bench.check_errors()
+    except MeasurementError as reason:
+        if not isinstance(planned.step, MEASURING):
+            raise
+        mute(run)
+        unmeasured.append(f"{planned.label}: {reason}")
+        run.note(f"{planned.label} gives no figures: {reason}")
+        why = {"no_figures": str(reason)}
+    run.already = frozenset()
+    _tell(run, STEP_FINISHED, index, **why)
+
+
+def _tell(run: Run, kind: str, index: int, **fields: Any) -> None:
+    """Journal an event of the step, with what the bench is set to."""
+    run.recorder.event(kind, index=index, step=run.planned.label, conditions=asdict(run.conditions), **fields)
+
+
+def _leave_as_after(step: StepBase, run: Run) -> None:
+    """The bench as a step leaves it whose figures an earlier part of the run has measured."""
+    if isinstance(step, RampSupply):
+        bring_up(step, run)
+    else:
+        mute(run)
+
+
+def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
+    """Safe state, and then the last word, unless the step that was under way begins anew. A journal that cannot be
+    written any more is an error too."""
+    try:
+        run.guard.stop()
+    except ArchiveError as lost:
+        run.interlock.open(lost)
+    error = run.interlock.reason or run.guard.trouble
+    try:
+        begins_anew = power_cycle.gives_up_step(run, error)
+    except ArchiveError as lost:
+        error, begins_anew = error or lost, False
+    outcome = Outcome(error, tuple(unmeasured), tuple(run.measured), run.guard.confirmations, begins_anew)
+    return outcome if begins_anew else conclude(run.recorder, outcome)
+
+
+def conclude(recorder: Recorder, outcome: Outcome) -> Outcome:
+    """The last word of the journal. Where that cannot be written, the outcome says so."""
+    error = outcome.error
+    try:
+        trend_hash = recorder.finish_trend()
+    except ArchiveError as lost:
+        error, trend_hash = error or lost, None
+        outcome = replace(outcome, error=error)
+    try:
+        recorder.event(
+            RUN_ENDED,
+            reason=FINISHED if error is None else str(error),
+            exit_code=outcome.exit_code,
+            safe=outcome.is_safe,
+            instruments=[asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
+            trend_sha256=trend_hash,
+        )
+    except ArchiveError as lost:
+        return replace(outcome, error=error or lost)
+    return outcome

@@ -1,0 +1,1 @@
+"""What to expect of a step before anything is touched: power, current, heat, time."""

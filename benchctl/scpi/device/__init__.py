@@ -1,0 +1,1 @@
+"""The side of the instrument: commands to handlers, status, answers."""

@@ -1,0 +1,186 @@
+"""What the amplifier is doing: asleep, waking, playing, or saving itself.
+
+The states and what leads from one to the next::
+
+    asleep  --remote lead live--> waking --turn-on delay over--> playing
+    waking, playing --heatsink too hot--> hot --heatsink cool--> waking
+    waking, playing --terminals too low for a while--> starved --a rest, terminals well--> waking
+    playing --output current too high--> shorted --after a while--> waking
+    playing --dc at an output for a while--> offset
+    any --remote lead dead--> asleep
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+from benchctl.documents.amplifier_file.simulation import ProtectionSimulation
+
+LOW_VOLTAGE_DELAY_S = 0.1
+"""Terminals must stay low for so long: a burst's own dip is no flat battery (common practice)."""
+
+LOW_VOLTAGE_HYSTERESIS_V = 0.5
+"""The unloaded terminals must rise so far above the threshold before it starts again."""
+
+LOW_VOLTAGE_REST_S = 0.25
+"""It rests for so long before it tries again, or a supply at its limit would make it chatter (common practice)."""
+
+OUTPUT_DC_DELAY_S = 0.3
+"""Dc must stay for so long: the lowest notes have some of it for half a wave (common practice)."""
+
+
+class State(StrEnum):
+    """Of the amplifier as a whole."""
+
+    ASLEEP = "asleep"
+    WAKING = "waking"
+    PLAYING = "playing"
+    HOT = "hot"
+    STARVED = "starved"
+    SHORTED = "shorted"
+    OFFSET = "offset"
+
+    @property
+    def playing(self) -> bool:
+        """Whether the outputs follow the input."""
+        return self is State.PLAYING
+
+    @property
+    def biased(self) -> bool:
+        """Whether the output stages draw their idle current."""
+        return self is State.WAKING or self is State.PLAYING
+
+    @property
+    def converting(self) -> bool:
+        """Whether the converter runs."""
+        return self is not State.ASLEEP and self is not State.STARVED
+
+
+class Sight(NamedTuple):
+    """What the amplifier sees of itself at an instant."""
+
+    remote_v: float
+    terminal_v: float
+    heatsink_c: float
+    output_a: float = 0.0
+    """highest peak current in an output"""
+    output_dc_v: float = 0.0
+    """highest mean voltage of an output, either way"""
+
+
+@dataclass
+class _Lasting:
+    """Something that must last for a while before it counts."""
+
+    delay_s: float
+    since_s: float | None = None
+
+    @property
+    def counts_s(self) -> float:
+        """When it will count if it goes on."""
+        return math.inf if self.since_s is None else self.since_s + self.delay_s
+
+    def see(self, now_s: float, *, present: bool) -> bool:
+        """Whether it has lasted long enough."""
+        if not present:
+            self.since_s = None
+        elif self.since_s is None:
+            self.since_s = now_s
+        return now_s >= self.counts_s
+
+
+@dataclass
+class Amplifier:
+    """The state, and when it was entered."""
+
+    protection: ProtectionSimulation
+    turn_on_delay_s: float
+    soft_start_s: float
+    remote_threshold_v: float
+    state: State = State.ASLEEP
+    entered_s: float = 0.0
+    _starving: _Lasting = field(default_factory=lambda: _Lasting(LOW_VOLTAGE_DELAY_S))
+    _offset: _Lasting = field(default_factory=lambda: _Lasting(OUTPUT_DC_DELAY_S))
+
+    @property
+    def playing(self) -> bool:
+        """Whether the outputs follow the input."""
+        return self.state.playing
+
+    def ramp(self, now_s: float) -> float:
+        """How far the converter has come up, 0 to 1."""
+        if not self.state.converting:
+            return 0.0
+        if self.state is not State.WAKING or self.soft_start_s == 0:
+            return 1.0
+        return min((now_s - self.entered_s) / self.soft_start_s, 1.0)
+
+    def next_change_s(self) -> float:
+        """The next instant at which the state may change of itself, though nothing else does."""
+        if self.state in {State.SHORTED, State.STARVED}:
+            return self._rested_s
+        played_s = self.entered_s + self.turn_on_delay_s if self.state is State.WAKING else math.inf
+        return min(played_s, self._starving.counts_s, self._offset.counts_s)
+
+    def gain_left(self, heatsink_c: float) -> float:
+        """What the thermal fold-back leaves of the gain."""
+        protection = self.protection
+        if protection.fold_back_c is None or heatsink_c <= protection.fold_back_c:
+            return 1.0
+        part = (heatsink_c - protection.fold_back_c) / (protection.temperature_c - protection.fold_back_c)
+        return 1.0 - (1.0 - protection.fold_back_to) * min(part, 1.0)
+
+    def look(self, now_s: float, sight: Sight) -> bool:
+        """Follow what is seen; True if the state changed."""
+        following = self._next_state(now_s, sight)
+        if following is self.state:
+            return False
+        self.state, self.entered_s = following, now_s
+        self._starving.since_s = self._offset.since_s = None
+        return True
+
+    def _next_state(self, now_s: float, sight: Sight) -> State:
+        if sight.remote_v < self.remote_threshold_v:
+            return State.ASLEEP
+        match self.state:
+            case State.ASLEEP:
+                return State.WAKING
+            case State.WAKING | State.PLAYING:
+                return self._next_awake_state(now_s, sight)
+            case _:
+                return State.WAKING if self._recovered(now_s, sight) else self.state
+
+    def _recovered(self, now_s: float, sight: Sight) -> bool:
+        """Whether what silenced it is over; dc at an output is for a repairer, or a new start."""
+        match self.state:
+            case State.HOT:
+                return sight.heatsink_c < self.protection.restart_c
+            case State.STARVED:
+                well = sight.terminal_v > self.protection.low_voltage_v + LOW_VOLTAGE_HYSTERESIS_V
+                return well and now_s >= self._rested_s
+            case State.SHORTED:
+                return now_s >= self._rested_s
+            case _:
+                return False
+
+    @property
+    def _rested_s(self) -> float:
+        """When it may try again."""
+        return self.entered_s + (self.protection.retry_s if self.state is State.SHORTED else LOW_VOLTAGE_REST_S)
+
+    def _next_awake_state(self, now_s: float, sight: Sight) -> State:
+        protection = self.protection
+        if sight.heatsink_c > protection.temperature_c:
+            return State.HOT
+        if self._starving.see(now_s, present=sight.terminal_v < protection.low_voltage_v):
+            return State.STARVED
+        if protection.output_current_a is not None and sight.output_a > protection.output_current_a:
+            return State.SHORTED
+        if self._offset.see(now_s, present=abs(sight.output_dc_v) > protection.output_dc_v):
+            return State.OFFSET
+        if self.state is State.WAKING and now_s >= self.entered_s + self.turn_on_delay_s:
+            return State.PLAYING
+        return self.state

@@ -1,0 +1,107 @@
+"""The whole circuit at one instant: supply, converter, reservoir, output stages, loads.
+
+A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves. `at` answers what
+flows everywhere at a given rail voltage, averaged over a cycle of the signal; `flows` itemises the power, item by item
+from its own formula, so that the books can be checked against each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from benchctl.simulator.amplifier.converter import Converter, Draw, Source
+from benchctl.simulator.amplifier.output_stage import Stage
+
+
+class Flows(NamedTuple):
+    """Power in W, each item from its own formula; the supply gives the sum less what the reservoir loses."""
+
+    supply: float
+    lead: float
+    small_stages: float
+    conversion: float
+    stiffness: float
+    stages: float
+    output_resistance: float
+    bleeder: float
+    loads: tuple[float, ...]
+
+    @property
+    def heatsink(self) -> float:
+        """What warms the amplifier."""
+        inside = self.small_stages + self.conversion + self.stiffness
+        return inside + self.stages + self.output_resistance + self.bleeder
+
+
+class Operating(NamedTuple):
+    """The circuit at one rail voltage."""
+
+    draw: Draw
+    slope_v_per_s: float
+    """of the rail"""
+    decay_per_s: float
+    """d(slope)/d(rail); positive where a class D stage draws the more the lower its rail"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Circuit:
+    """Everything but the rail voltage. Two circuits are never equal: identity is what runs are remembered by."""
+
+    source: Source
+    converter: Converter
+    stages: tuple[Stage, ...]
+    reservoir_f: float
+    saturation_v: float
+    bias_a: float
+    """of all stages together, from rail to rail"""
+    bias_knee_v: float
+    """below this rail the bias circuit starves and its current falls in proportion"""
+    bleeder_ohm: float
+
+    def limit_v(self, rail_v: float) -> float:
+        """Headroom of a stage's half, at which a linear stage clips."""
+        return max(rail_v - self.saturation_v, 0.0)
+
+    def at(self, rail_v: float) -> Operating:
+        """The cycle-averaged operating point at `rail_v`."""
+        draw = self.converter.draw(self.source, rail_v)
+        limit_v = self.limit_v(rail_v)
+        bias_a, bias_slope = self._bias(rail_v)
+        load_a = bias_a + rail_v / self.bleeder_ohm
+        load_slope = bias_slope + 1 / self.bleeder_ohm
+        for stage in self.stages:
+            stage_a, stage_slope = stage.takes(rail_v, limit_v)
+            load_a += stage_a
+            load_slope += stage_slope
+        slope = (draw.charge_a - load_a) / self.reservoir_f
+        return Operating(draw, slope, (draw.charge_slope - load_slope) / self.reservoir_f)
+
+    def _bias(self, rail_v: float) -> tuple[float, float]:
+        """What the bias takes from the lumped rails (once from either), and its slope."""
+        if rail_v >= self.bias_knee_v:
+            return 2 * self.bias_a, 0.0
+        return 2 * self.bias_a * rail_v / self.bias_knee_v, 2 * self.bias_a / self.bias_knee_v
+
+    def supply_v(self, draw: Draw) -> float:
+        """At the supply's own terminals, before the lead."""
+        return draw.terminal_v + draw.supply_a * self.source.lead_ohm
+
+    def flows(self, rail_v: float) -> Flows:
+        """Where the power goes at `rail_v`."""
+        draw = self.converter.draw(self.source, rail_v)
+        limit_v = self.limit_v(rail_v)
+        stages = [stage.flows(rail_v, limit_v) for stage in self.stages]
+        small_a = min(self.converter.small_stages_a, draw.supply_a)
+        open_w = self.converter.open_rail_v(draw.terminal_v) * draw.charge_a
+        return Flows(
+            supply=self.supply_v(draw) * draw.supply_a,
+            lead=self.source.lead_ohm * draw.supply_a**2,
+            small_stages=draw.terminal_v * small_a,
+            conversion=open_w * (1 / self.converter.efficiency - 1),
+            stiffness=self.converter.stiffness_ohm * draw.charge_a**2,
+            stages=rail_v * self._bias(rail_v)[0] + sum(stage.stage_w for stage in stages),
+            output_resistance=sum(stage.output_w for stage in stages),
+            bleeder=rail_v**2 / self.bleeder_ohm,
+            loads=tuple(stage.load_w for stage in stages),
+        )

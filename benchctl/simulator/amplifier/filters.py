@@ -1,0 +1,116 @@
+"""The filters in front of an output stage: Butterworth low-passes and high-passes, as a steady sine and in transients.
+
+A channel's filters together are one transfer function H(s) = d + sum of r/(s - p) over their poles. A steady sine is
+multiplied by H(jω). After a change of tone each pole rings on as exp(p·t) from what it held, which `Ringing` follows.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.documents.amplifier_file.simulation import FilterSimulation
+
+Samples = NDArray[np.float64]
+
+
+class Phasor(NamedTuple):
+    """A complex tone, amplitude·exp(jω(t - origin)); the voltage is its imaginary part."""
+
+    amplitude_v: float
+    frequency_hz: float
+    origin_s: float
+
+    @property
+    def omega(self) -> float:
+        """rad/s"""
+        return 2 * math.pi * self.frequency_hz
+
+    def at(self, time_s: float) -> complex:
+        """At an instant."""
+        return self.amplitude_v * cmath.exp(1j * self.omega * (time_s - self.origin_s))
+
+
+@dataclass(frozen=True, eq=False)
+class Filter:
+    """All filters of one channel.
+
+    Args:
+        poles: of the transfer function, all distinct, in rad/s.
+        residues: one a pole.
+        direct: 1 where every filter is a high-pass, so that infinite frequency passes; else 0.
+    """
+
+    poles: NDArray[np.complex128]
+    residues: NDArray[np.complex128]
+    direct: float
+
+    def response(self, frequency_hz: float) -> complex:
+        """H(jω): output over input of a steady sine."""
+        omega = 2j * math.pi * frequency_hz
+        return complex(self.direct + np.sum(self.residues / (omega - self.poles)))
+
+    def held(self, phasor: Phasor, time_s: float) -> NDArray[np.complex128]:
+        """What each pole holds at an instant while a tone has sounded for long."""
+        return np.asarray(phasor.at(time_s) / (1j * phasor.omega - self.poles), dtype=np.complex128)
+
+
+class Ringing:
+    """What is left of former tones in a filter; at first nothing is."""
+
+    def __init__(self, band: Filter) -> None:
+        self._band = band
+        self._left = np.zeros_like(band.poles)
+        self._since_s = 0.0
+
+    def change(self, old: Phasor, new: Phasor, time_s: float) -> None:
+        """Another tone from `time_s` on. The poles hold on to what they held: it rings from there."""
+        self._left = self._left * np.exp(self._band.poles * (time_s - self._since_s))
+        self._left = self._left + self._band.held(old, time_s) - self._band.held(new, time_s)
+        self._since_s = time_s
+
+    def output_v(self, times_s: Samples) -> Samples:
+        """To be added to the steady sine; times not before the last change."""
+        if not self._left.any():
+            return np.zeros_like(times_s)
+        since_s = times_s - self._since_s
+        modes = np.exp(np.multiply.outer(self._band.poles, since_s))
+        return np.asarray(np.imag((self._band.residues * self._left) @ modes), dtype=np.float64)
+
+
+def filter_of(filters: Iterable[FilterSimulation], channel: str) -> Filter | None:
+    """The filters of one channel, or None for a channel that has none.
+
+    Raises:
+        ValueError: two filters of one channel share a pole, so that no partial fractions exist.
+    """
+    own = [each for each in filters if each.channels is None or channel in each.channels]
+    if not own:
+        return None
+    poles = np.concatenate([_poles(each) for each in own])
+    apart = poles[:, None] - poles[None, :]
+    np.fill_diagonal(apart, 1.0)
+    if not apart.all():
+        raise ValueError(f"two filters of channel {channel} have the same corner and slope")
+    numerators = np.prod([_numerator(each, poles) for each in own], axis=0)
+    high_passes = all(each.kind == "high-pass" for each in own)
+    return Filter(poles, numerators / np.prod(apart, axis=1), 1.0 if high_passes else 0.0)
+
+
+def _poles(of: FilterSimulation) -> NDArray[np.complex128]:
+    """Butterworth: evenly on the left half of a circle, p = ω·exp(jπ(2k + n - 1)/2n), k = 1..n (textbook)."""
+    ranks = np.arange(1, of.order + 1)
+    angles = np.pi * (2 * ranks + of.order - 1) / (2 * of.order)
+    return np.asarray(2 * np.pi * of.corner_hz * np.exp(1j * angles), dtype=np.complex128)
+
+
+def _numerator(of: FilterSimulation, at: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    if of.kind == "high-pass":
+        return np.asarray(at**of.order, dtype=np.complex128)
+    return np.full_like(at, (2 * np.pi * of.corner_hz) ** of.order)

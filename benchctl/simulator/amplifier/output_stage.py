@@ -1,0 +1,202 @@
+"""One output stage driven by a sine, and what hangs on its output: what it takes from the rails and where that goes.
+
+A bridged (floating) output is two like halves, each of which drives half of the load against the middle. Everything
+inside a stage is that of one half; what it takes and gives is for both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.simulator.amplifier.clipping import SILENT, CycleMeans
+from benchctl.simulator.amplifier.filters import Filter
+from benchctl.simulator.amplifier.transfer import HARD, Transfer
+
+LIMITS_KEPT = 64
+
+V = TypeVar("V", float, NDArray[np.float64])
+
+
+class StageFlows(NamedTuple):
+    """Power in W."""
+
+    stage_w: float
+    """lost in the devices"""
+    output_w: float
+    """lost in the output resistance"""
+    load_w: float
+
+
+NOTHING = StageFlows(0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Filtered:
+    """What the filters in front of a stage did to its tone."""
+
+    band: Filter
+    drive_v: float
+    """amplitude in front of them, as voltage of one half"""
+    lead_rad: float
+    """by which they turned it"""
+
+
+@dataclass(frozen=True, slots=True)
+class Losses:
+    """What one half of a class D stage loses and leaks."""
+
+    conduction_ohm: float
+    """devices and coil"""
+    switching_s: float
+    """W for a square volt of rail"""
+    ripple_v: float = 0.0
+    """residue of the carrier, RMS"""
+    carrier_hz: float = 400e3
+
+
+class Stage:
+    """A class AB stage: at each instant its current comes from one rail, and the device between drops the rest.
+
+    Args:
+        amplitude_v: of the sine that is asked of one half.
+        offset_v: dc asked of one half.
+        conductance_s: of the load, as one half sees it; 0 with nothing connected.
+        output_ohm: between the inside of one half and its terminal.
+        live: False while muted.
+        transfer: what comes of what is asked.
+        halves: 2 where the output is bridged.
+        filtered: how the sine came about, where filters stand in front.
+    """
+
+    def __init__(
+        self,
+        amplitude_v: float,
+        offset_v: float,
+        conductance_s: float,
+        output_ohm: float,
+        *,
+        live: bool = True,
+        transfer: Transfer = HARD,
+        halves: int = 1,
+        filtered: Filtered | None = None,
+    ) -> None:
+        self.amplitude_v = amplitude_v if live else 0.0
+        self.offset_v = offset_v if live else 0.0
+        self.live = live
+        self.output_ohm = output_ohm
+        self.transfer = transfer
+        self.halves = halves
+        self.filtered = filtered
+        self.share = 1 / (1 + output_ohm * conductance_s)
+        """volts at the terminal for a volt inside"""
+        self.path_s = conductance_s * self.share
+        """amperes in the output for a volt inside"""
+        self.peak_v = self.amplitude_v + abs(self.offset_v)
+        # Under a limit that is never reached; by far the commonest case, so it is worked out once.
+        self._unclipped = transfer.means(self.amplitude_v, self.offset_v, self.peak_v / (1 - transfer.knee))
+        # The same limit comes again where one step of the rail ends and the next begins, and where a rail repeats.
+        self._clipped = lru_cache(maxsize=LIMITS_KEPT)(partial(transfer.means, self.amplitude_v, self.offset_v))
+
+    def limit_v(self, headroom_v: V) -> V:
+        """Where one half clips, the rails leaving it `headroom_v`."""
+        return headroom_v
+
+    def means(self, headroom_v: float) -> CycleMeans:
+        """Cycle means of the voltage inside one half."""
+        if not self.live:
+            return SILENT
+        limit_v = self.limit_v(headroom_v)
+        return self._unclipped if self.peak_v <= self.transfer.onset_v(limit_v) else self._clipped(limit_v)
+
+    def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:  # noqa: ARG002 - class D needs it
+        """Current from the lumped rails in A, and its slope with the rail in A/V."""
+        means = self.means(headroom_v)
+        path_s = self.halves * self.path_s
+        return means.absolute_v * path_s, means.absolute_slope * path_s
+
+    def flows(self, rail_v: float, headroom_v: float) -> StageFlows:
+        """Where what it takes goes."""
+        if not self.live:
+            return NOTHING
+        means = self.means(headroom_v)
+        lost_w = self.halves * (rail_v * means.absolute_v - means.square_v2) * self.path_s
+        return StageFlows(lost_w, *self._outside_w(means))
+
+    def peak_a(self, headroom_v: float) -> float:
+        """Highest current in the output."""
+        return min(self.peak_v, self.limit_v(headroom_v)) * self.path_s
+
+    def dc_v(self, headroom_v: float) -> float:
+        """Mean voltage at the load."""
+        return self.halves * self.means(headroom_v).mean_v * self.share
+
+    def _outside_w(self, means: CycleMeans) -> tuple[float, float]:
+        """In the output resistance, and in the load."""
+        current_a2 = self.halves * means.square_v2 * self.path_s**2
+        return current_a2 * self.output_ohm, self.halves * means.square_v2 * self.path_s * self.share
+
+
+class SwitchingStage(Stage):
+    """A class D stage: an ideal transformer of the rail, but for two losses.
+
+    Its current warms a resistance r (devices and coil), which also takes its share of the swing; switching takes a
+    conductance's current from the rails whatever the stage plays. The efficiency that comes of it,
+    P/(P·(1 + r/R) + switching), rises steeply from nothing and is flat over most of the range, the lower the load the
+    lower. Feedback keeps r out of the output resistance. The residue of the carrier that `waveforms` adds is left out
+    of the powers: some tenths of a volt into a load are milliwatts.
+    """
+
+    def __init__(
+        self,
+        amplitude_v: float,
+        offset_v: float,
+        conductance_s: float,
+        output_ohm: float,
+        losses: Losses,
+        *,
+        live: bool = True,
+        transfer: Transfer = HARD,
+        halves: int = 1,
+        filtered: Filtered | None = None,
+    ) -> None:
+        super().__init__(
+            amplitude_v,
+            offset_v,
+            conductance_s,
+            output_ohm,
+            live=live,
+            transfer=transfer,
+            halves=halves,
+            filtered=filtered,
+        )
+        self.losses = losses
+        self._switching_s = halves * losses.switching_s if live else 0.0
+        self._swing = 1 / (1 + losses.conduction_ohm * self.path_s)
+        # Watts for a square volt inside a half: load, output resistance and conduction.
+        self._power_s = halves * self.path_s / self._swing
+
+    def limit_v(self, headroom_v: V) -> V:
+        """What the current drops on its way is missing at the top."""
+        return headroom_v * self._swing
+
+    def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:
+        """Power over rail voltage: the higher the rail, the less current."""
+        if rail_v <= 0:
+            return 0.0, 0.0
+        means = self.means(headroom_v)
+        output_a = means.square_v2 * self._power_s / rail_v
+        more_a = means.square_slope_v * self._swing * self._power_s / rail_v
+        return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
+
+    def flows(self, rail_v: float, headroom_v: float) -> StageFlows:
+        """Conduction and switching are lost in the stage."""
+        if not self.live:
+            return NOTHING
+        means = self.means(headroom_v)
+        conduction_w = self.halves * means.square_v2 * self.path_s**2 * self.losses.conduction_ohm
+        return StageFlows(conduction_w + self._switching_s * rail_v**2, *self._outside_w(means))

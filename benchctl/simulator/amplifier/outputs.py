@@ -1,0 +1,73 @@
+"""From the amplifier's physics to the output stage of one channel, as it is asked and loaded at an instant."""
+
+from __future__ import annotations
+
+import cmath
+from dataclasses import dataclass
+from functools import partial
+
+from benchctl.simulator.amplifier.filters import Filter, filter_of
+from benchctl.simulator.amplifier.output_stage import Filtered, Losses, Stage, SwitchingStage
+from benchctl.simulator.amplifier.transfer import Transfer
+from benchctl.simulator.generator_signal import Tone
+from benchctl.simulator.model.description import Physics, Plate
+
+
+@dataclass(frozen=True, eq=False)
+class Output:
+    """What is fixed about one channel, its faults included. Gain, dc and resistance are those of the whole output."""
+
+    gain: float
+    offset_v: float
+    output_ohm: float
+    halves: int
+    transfer: Transfer
+    """of one half"""
+    band: Filter | None
+    losses: Losses | None
+    """of one half; None for a linear stage"""
+
+    def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> Stage:
+        """Asked for a tone, its gain folded back to a part, loaded with a conductance.
+
+        Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
+        """
+        drive_v = self.gain * gain_left * tone.amplitude_v / self.halves
+        response = self.band.response(tone.frequency_hz) if self.band else 1.0
+        make = Stage if self.losses is None else partial(SwitchingStage, losses=self.losses)
+        return make(
+            amplitude_v=drive_v * abs(response),
+            offset_v=self.offset_v / self.halves,
+            conductance_s=conductance_s * self.halves,
+            output_ohm=self.output_ohm / self.halves,
+            live=live,
+            transfer=self.transfer,
+            halves=self.halves,
+            filtered=Filtered(self.band, drive_v, cmath.phase(response)) if self.band else None,
+        )
+
+
+def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:
+    """The output of one channel; its gain control makes its gain so many times the one stated."""
+    faults = physics.faults
+    opened = faults.open_device
+    missing = opened.half if opened is not None and opened.channel == channel else None
+    return Output(
+        gain=physics.gain * faults.gain_mismatch.get(channel, 1.0) * control,
+        offset_v=physics.offset_v.get(channel, 0.0) + faults.dc_on_output.get(channel, 0.0),
+        output_ohm=physics.output_resistance_ohm,
+        halves=plate.halves,
+        transfer=Transfer(physics.crossover_v / plate.halves, physics.soft_knee, missing),
+        band=filter_of(physics.filters, channel),
+        losses=_losses(physics, plate) if plate.switching else None,
+    )
+
+
+def _losses(physics: Physics, plate: Plate) -> Losses:
+    """What is stated of a channel, for one half of it; switching is stated at the nominal rail."""
+    return Losses(
+        conduction_ohm=physics.conduction_ohm / plate.halves,
+        switching_s=physics.switching_w / plate.halves / physics.rail_v**2,
+        ripple_v=physics.ripple_v / plate.halves,
+        carrier_hz=physics.carrier_hz,
+    )

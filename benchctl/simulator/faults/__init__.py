@@ -1,0 +1,1 @@
+"""Faults on purpose: when each begins, and what it does to hardware, instruments and links."""

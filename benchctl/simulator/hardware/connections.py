@@ -1,0 +1,289 @@
+"""Everything that is switched and set: signal, amplifier, supply outputs, loads; and the circuit they make."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
+from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
+from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.generator_signal import Drive, Tone
+from benchctl.simulator.hardware.loads import LoadBank, ResistorTruth
+from benchctl.simulator.hardware.relays import Relays
+from benchctl.simulator.hardware.supply_outputs import SupplyOutput
+from benchctl.simulator.hardware.thermal import Sensor, ThermalChain
+from benchctl.simulator.hardware.watchdog import Watchdog
+from benchctl.simulator.model.description import BenchDescription, ResistorDescription
+from benchctl.simulator.model.true_errors import Truth
+
+REMOTE_INPUT_OHM = 4700.0
+"""What the remote turn-on input draws its few milliamperes through."""
+
+MAIN = "main"
+"""The name of the supply output that feeds the amplifier."""
+
+SAME_LOAD = 1e-5
+"""Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
+
+CIRCUITS_KEPT = 64
+"""A burst needs two, a converter's ramp some fifty once."""
+
+GAIN_STEP = 1 / 512
+"""Thermal fold-back moves in steps of so much of the gain, a sixtieth of a decibel, so that circuits repeat."""
+
+LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
+"""How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
+
+BIAS_STEP_K = 0.1
+"""Bias follows the temperature of the devices in such steps, for the same reason."""
+
+
+class Plant:
+    """The things on the bench, without time."""
+
+    def __init__(self, description: BenchDescription, truth: Truth) -> None:
+        self.description = description
+        self.physics = description.amplifier
+        self.ambient_c = description.bench.ambient_c
+        self.drive = Drive()
+        self.outputs, names = _supply_outputs(description)
+        self.watchdog = Watchdog()
+        self._main = names[MAIN]
+        self._remote = names.get(description.remote.output) if description.remote else None
+        self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
+        self.relays = Relays(description.bench.relay_bounce_s, truth)
+        self.open_sensors: frozenset[str] = frozenset()
+        self.wrong: Mapping[tuple[str, str], float] = {}
+        """a fault: instrument and what it shows -> times what is true"""
+        self.one_channel: int | None = None
+        """a fault: the oscilloscope's channel whose record is given for every other"""
+        self._stuck_c: dict[str, float] = {}
+        self.amplifier = _amplifier(description)
+        heatsink = self.physics.heatsink
+        self.heatsink = ThermalChain(
+            [heatsink.junction_k_per_w, heatsink.ambient_k_per_w],
+            [heatsink.junction_capacity_j_per_k, heatsink.capacity_j_per_k],
+            self.ambient_c,
+        )
+        places = description.thermometer.channels.values() if description.thermometer is not None else ()
+        self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
+        self._controls = dict.fromkeys(description.plate.channels, 1.0)
+        self._assembly = Assembly(self.physics, description.plate, self._controls)
+        self._plugged = frozenset(description.plate.channels)
+        self._joint_open = False
+        self._conductances_s = self.loads.conductances_s()
+        self._circuits: dict[OperatingPoint, Circuit] = {}
+
+    @property
+    def main_output(self) -> SupplyOutput:
+        """The output that feeds the amplifier."""
+        return self._main
+
+    @property
+    def heatsink_c(self) -> float:
+        """Of the heatsink itself, whatever its sensor shows."""
+        return self.heatsink.temperatures_c[1]
+
+    def warm(self, seconds: float, heatsink_w: float, loads_w: Sequence[float]) -> None:
+        """Give the heat of some time to what it warms, and let the sensors follow."""
+        self.heatsink.advance(seconds, heatsink_w)
+        self.loads.advance(seconds, loads_w)
+        for place, sensor in self._sensors.items():
+            sensor.follow(seconds, self._place_c(place))
+
+    @property
+    def remote_v(self) -> float:
+        """On the amplifier's remote turn-on lead."""
+        remote, main_v = self.description.remote, self._main.source().voltage_v
+        if self.description.plate.remote_turn_on_v == 0:
+            return main_v
+        if remote is None:
+            return 0.0
+        if remote.by == "supply":
+            return side_voltage_v(self._remote) if self._remote else 0.0
+        if remote.by == "relay" and remote.relay not in self.relays.made:
+            return 0.0
+        return main_v
+
+    def sensor_c(self, place: str) -> float | None:
+        """What the sensor of a place has; None where there is none or where it came off."""
+        sensor = self._sensors.get(place)
+        if sensor is None or place in self.open_sensors:
+            return None
+        return self._stuck_c.get(place, sensor.temperature_c) * self.factor("thermometer", place)
+
+    def factor(self, instrument: str, what: str) -> float:
+        """Of what an instrument shows: 1, unless a fault makes it wrong."""
+        return self.wrong.get((instrument, what), 1.0)
+
+    def stick_sensors(self, places: Iterable[str]) -> None:
+        """These go on showing what they show now, or showed when they got stuck; the others do not."""
+        self._stuck_c = {
+            place: self._stuck_c.get(place, self._sensors[place].temperature_c)
+            for place in places
+            if place in self._sensors
+        }
+
+    def _place_c(self, place: str) -> float:
+        if place == "heatsink":
+            return self.heatsink_c
+        return self.loads.hottest_c() if place == "load" else self.ambient_c
+
+    @property
+    def closed_relays(self) -> set[int]:
+        """Relays of the bank that were told to close and did."""
+        return self.relays.closed
+
+    def close_relay(self, relay: int, now_s: float) -> None:
+        """Close a relay of the bank, if it can be."""
+        if self.relays.close(relay, now_s):
+            self._follow_contact(relay)
+
+    def open_relay(self, relay: int) -> None:
+        """Open a relay of the bank, if it can be."""
+        if self.relays.open(relay):
+            self._follow_contact(relay)
+
+    def slew(self, now_s: float) -> float:
+        """Bring the supply's voltages on their way; when to do so again, infinity once all are there."""
+        return min(output.move(now_s) for output in self.outputs.values())
+
+    def bounce(self, now_s: float) -> None:
+        """Let the contacts of relays that have just closed bounce."""
+        for relay in self.relays.bounce(now_s):
+            self._follow_contact(relay)
+
+    def plug(self, channels: Iterable[str]) -> None:
+        """Put the generator's plugs into these inputs, and a shorting plug into every other."""
+        self._plugged = frozenset(channels)
+
+    def turn(self, channel: str, factor: float) -> None:
+        """Turn a channel's gain control, so that its gain becomes so many times what it is; at its ends it stops."""
+        self._controls[channel] = min(max(self._controls[channel] * factor, LOWEST_CONTROL), HIGHEST_CONTROL)
+        self._assembly = Assembly(self.physics, self.description.plate, self._controls)
+        self._circuits.clear()
+
+    def circuit(self, tone: Tone, now_s: float) -> Circuit:
+        """What all of it makes together at this instant.
+
+        The same object as long as nothing changed, so that what was worked out for it can be found again; resistors
+        that warmed by a hundred-thousandth count as unchanged.
+        """
+        conductances_s = self.loads.conductances_s()
+        if any(abs(new - old) > SAME_LOAD * old for new, old in zip(conductances_s, self._conductances_s, strict=True)):
+            self._conductances_s = conductances_s
+            self._circuits.clear()
+        key = self._operating_point(tone, now_s)
+        if key not in self._circuits:
+            if len(self._circuits) >= CIRCUITS_KEPT:
+                self._circuits.clear()
+            self._circuits[key] = self._assembly.circuit(key, self._conductances_s)
+        return self._circuits[key]
+
+    def look(self, now_s: float, circuit: Circuit, rail_v: float, terminal_v: float) -> bool:
+        """Let the amplifier's protections and a dry joint follow what has come about; True if either changed."""
+        headroom_v = circuit.limit_v(rail_v)
+        sight = Sight(
+            self.remote_v,
+            terminal_v,
+            self.heatsink_c,
+            output_a=max(stage.peak_a(headroom_v) for stage in circuit.stages),
+            output_dc_v=max(abs(stage.dc_v(headroom_v)) for stage in circuit.stages),
+        )
+        joint_changed = self._move_joint()
+        return self.amplifier.look(now_s, sight) or joint_changed
+
+    def _move_joint(self) -> bool:
+        joint = self.physics.faults.dry_joint
+        if joint is None:
+            return False
+        was_open = self._joint_open
+        self._joint_open = self.heatsink_c > (joint.closes_c if was_open else joint.opens_c)
+        return self._joint_open is not was_open
+
+    def _operating_point(self, tone: Tone, now_s: float) -> OperatingPoint:
+        """Tones that differ only in when they began make the same circuit."""
+        amplifier = self.amplifier
+        return OperatingPoint(
+            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0),
+            source=self._main.source(),
+            state=amplifier.state,
+            ramp=amplifier.ramp(now_s),
+            gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
+            bias_c=self._bias_temperature_c(),
+            joint_open=self._joint_open,
+            driven=self._driven_channels(),
+        )
+
+    def _driven_channels(self) -> frozenset[str]:
+        """Those that the generator is plugged into, unless a relay is in the way."""
+        relays = self.description.input_relays
+        return frozenset(
+            channel for channel in self._plugged if channel not in relays or relays[channel] in self.relays.made
+        )
+
+    def _bias_temperature_c(self) -> float:
+        """Of the devices; where the bias does not drift it stays the stated one."""
+        if self.physics.bias_drift_per_k == 0:
+            return BIAS_STATED_C
+        return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
+
+    def _follow_contact(self, relay: int) -> None:
+        resistor = self.loads.by_relay(relay)
+        if resistor is not None:
+            self.loads.connect(resistor, connected=relay in self.relays.made)
+
+
+def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutput], dict[str, SupplyOutput]]:
+    """The outputs by number and by name."""
+    lead_ohm = description.bench.supply_lead_ohm
+    if description.supply is None:
+        battery = SupplyOutput(lead_ohm, on=True, voltage_v=description.plate.supply_nominal_v, limit_a=math.inf)
+        return {1: battery}, {MAIN: battery}
+    slew = description.bench.supply_slew
+    outputs = {
+        each.name: SupplyOutput(lead_ohm if each.name == MAIN else 0.0, slew) for each in description.supply.outputs
+    }
+    if MAIN not in outputs:
+        raise ValueError("no output of the supply is called 'main'; it is the one that feeds the amplifier")
+    return {each.number: outputs[each.name] for each in description.supply.outputs}, outputs
+
+
+def side_voltage_v(output: SupplyOutput) -> float:
+    """Of an output that feeds only the remote turn-on input."""
+    source = output.source()
+    return min(source.voltage_v, source.limit_a * REMOTE_INPUT_OHM)
+
+
+def _amplifier(description: BenchDescription) -> Amplifier:
+    physics, plate = description.amplifier, description.plate
+    return Amplifier(
+        protection=physics.protection,
+        turn_on_delay_s=physics.turn_on_delay_s,
+        soft_start_s=min(physics.soft_start_s, physics.turn_on_delay_s),
+        # Half the stated remote voltage wakes it (common practice); any supply at all does where there is no lead.
+        remote_threshold_v=max(plate.remote_turn_on_v / 2, 1.0),
+    )
+
+
+def _resistor_truths(description: BenchDescription, truth: Truth) -> list[ResistorTruth]:
+    load = description.load
+    if load is None:
+        return []
+    if load.kind == "electronic":
+        return [ResistorTruth(channel, 0, load.highest_ohm, 0.0, load.rated_power_w) for channel in load.channels]
+    return [
+        ResistorTruth(
+            channel=resistor.channel,
+            relay=resistor.relay,
+            resistance_ohm=resistor.measured_ohm * (1 + _resistor_error(resistor, truth)),
+            temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
+            rated_power_w=resistor.rated_power_w,
+        )
+        for resistor in load.resistors
+    ]
+
+
+def _resistor_error(resistor: ResistorDescription, truth: Truth) -> float:
+    return truth.normal(f"resistor {resistor.relay}", resistor.uncertainty)

@@ -1,0 +1,79 @@
+"""The recent past: the rail's curve, step by step, for as long as somebody may still ask for it."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from benchctl.simulator.amplifier.rail import RailStep, Run
+from benchctl.simulator.generator_signal import Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in which circuit and tone did not change."""
+
+    start_s: float
+    run: Run
+    tone: Tone
+
+    @property
+    def end_s(self) -> float:
+        """When it ended."""
+        return self.start_s + self.run.seconds
+
+    def steps_within(self, from_s: float, to_s: float) -> Iterator[RailStep]:
+        """What a window cuts out of each step, in the time of the run."""
+        first_s, last_s = from_s - self.start_s, to_s - self.start_s
+        for step in self.run.steps:
+            start_s, end_s = max(first_s, step.start_s), min(last_s, step.end_s)
+            if end_s > start_s:
+                yield step.part(start_s, end_s)
+
+
+class SupplyMeans(NamedTuple):
+    """Means over a window, at the supply's own terminals."""
+
+    voltage_v: float
+    current_a: float
+
+
+class History:
+    """Spans in the order of time, without gaps."""
+
+    def __init__(self) -> None:
+        self._spans: deque[Span] = deque()
+
+    def append(self, span: Span) -> None:
+        """Add the newest."""
+        self._spans.append(span)
+
+    def forget_before(self, time_s: float) -> None:
+        """Drop what ended before `time_s`."""
+        while self._spans and self._spans[0].end_s < time_s:
+            self._spans.popleft()
+
+    def between(self, from_s: float, to_s: float) -> tuple[Span, ...]:
+        """The spans that overlap a window, oldest first."""
+        return tuple(reversed(list(self._newest_first(from_s, to_s))))
+
+    def supply_means(self, from_s: float, to_s: float) -> SupplyMeans | None:
+        """What the supply gave in a window, or None if nothing of it is remembered."""
+        seconds = volt_seconds = ampere_seconds = 0.0
+        for span in self._newest_first(from_s, to_s):
+            for part in span.steps_within(from_s, to_s):
+                draw = part.circuit.converter.draw(part.circuit.source, part.start_v + part.moments()[0])
+                length_s = part.end_s - part.start_s
+                seconds += length_s
+                volt_seconds += part.circuit.supply_v(draw) * length_s
+                ampere_seconds += draw.supply_a * length_s
+        return SupplyMeans(volt_seconds / seconds, ampere_seconds / seconds) if seconds > 0 else None
+
+    def _newest_first(self, from_s: float, to_s: float) -> Iterator[Span]:
+        for span in reversed(self._spans):
+            if span.end_s <= from_s:
+                return
+            if span.start_s < to_s:
+                yield span

@@ -1,0 +1,102 @@
+"""Load resistors that warm up, and which of them are on which output."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from benchctl.simulator.hardware.thermal import ThermalChain
+
+REFERENCE_C = 20.0
+"""Resistances are stated at this temperature, as is the custom of data sheets."""
+
+RISE_AT_RATING_K = 200.0
+"""How much a wirewound resistor on its heatsink warms at its rated power (common practice: 150 to 250 K)."""
+
+WARM_UP_S = 200.0
+"""Time constant of such a resistor."""
+
+
+@dataclass(frozen=True)
+class ResistorTruth:
+    """One load resistor as it truly is."""
+
+    channel: str
+    """the amplifier output it is wired to"""
+    relay: int
+    resistance_ohm: float
+    """at 20 degC"""
+    temperature_coefficient_per_k: float
+    rated_power_w: float
+
+
+class Resistor:
+    """A resistor, its switch and its temperature."""
+
+    def __init__(self, truth: ResistorTruth, ambient_c: float) -> None:
+        self.truth = truth
+        self.connected = False
+        resistance_k_per_w = RISE_AT_RATING_K / truth.rated_power_w
+        self.heat = ThermalChain([resistance_k_per_w], [WARM_UP_S / resistance_k_per_w], ambient_c)
+
+    @property
+    def temperature_c(self) -> float:
+        """Of the wire."""
+        return self.heat.temperatures_c[0]
+
+    @property
+    def resistance_ohm(self) -> float:
+        """At its present temperature."""
+        rise_k = self.temperature_c - REFERENCE_C
+        return self.truth.resistance_ohm * (1 + self.truth.temperature_coefficient_per_k * rise_k)
+
+
+class LoadBank:
+    """All resistors of the bench."""
+
+    def __init__(self, truths: Iterable[ResistorTruth], channels: Sequence[str], ambient_c: float) -> None:
+        self.resistors = tuple(Resistor(truth, ambient_c) for truth in truths)
+        self._channels = tuple(channels)
+        self._ambient_c = ambient_c
+        self._conductances_s: tuple[float, ...] | None = None
+
+    def conductances_s(self) -> tuple[float, ...]:
+        """Of what is connected to each amplifier channel, in the amplifier's order."""
+        if self._conductances_s is None:
+            self._conductances_s = tuple(
+                sum(1 / resistor.resistance_ohm for resistor in self._connected(channel)) for channel in self._channels
+            )
+        return self._conductances_s
+
+    def connect(self, resistor: Resistor, *, connected: bool) -> None:
+        """Put a resistor on its channel, or take it off."""
+        resistor.connected = connected
+        self._conductances_s = None
+
+    def set_resistance(self, resistor: Resistor, resistance_ohm: float) -> None:
+        """Of an electronic load, whose resistance can be set."""
+        resistor.truth = replace(resistor.truth, resistance_ohm=resistance_ohm)
+        self._conductances_s = None
+
+    def advance(self, seconds: float, powers_w: Sequence[float]) -> None:
+        """Warm the resistors with the power that each channel gave, shared as parallel resistors share it."""
+        shares = {id(resistor): 0.0 for resistor in self.resistors}
+        for channel, power_w in zip(self._channels, powers_w, strict=True):
+            connected = self._connected(channel)
+            total_s = sum(1 / resistor.resistance_ohm for resistor in connected)
+            for resistor in connected:
+                shares[id(resistor)] = power_w / resistor.resistance_ohm / total_s
+        for resistor in self.resistors:
+            resistor.heat.advance(seconds, shares[id(resistor)])
+        self._conductances_s = None
+
+    def hottest_c(self) -> float:
+        """Of the resistor that is hottest; the air's where there is none."""
+        return max((resistor.temperature_c for resistor in self.resistors), default=self._ambient_c)
+
+    def by_relay(self, relay: int) -> Resistor | None:
+        """The resistor behind a relay, if any."""
+        return next((resistor for resistor in self.resistors if resistor.truth.relay == relay), None)
+
+    def _connected(self, channel: str) -> list[Resistor]:
+        return [resistor for resistor in self.resistors if resistor.connected and resistor.truth.channel == channel]

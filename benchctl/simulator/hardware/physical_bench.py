@@ -1,0 +1,209 @@
+"""The simulated bench brought up to date whenever somebody asks.
+
+Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
+signal's own changes, a bouncing contact, a supply on its way to another voltage, the supply's watchdog, the amplifier's
+turn-on delay and the protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors)
+are taken a step behind it.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from dataclasses import dataclass
+from typing import Protocol
+
+from benchctl.simulator.amplifier.circuit import Circuit, Flows
+from benchctl.simulator.amplifier.rail import Run, run_rail
+from benchctl.simulator.generator_signal import Tone
+from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Plant, side_voltage_v
+from benchctl.simulator.hardware.history import History, Span, SupplyMeans
+from benchctl.simulator.model.description import BenchDescription
+from benchctl.simulator.model.true_errors import Truth
+
+LONGEST_STEP_S = 1.0
+"""Temperatures follow a step behind the rail; in a second no resistor here changes by a thousandth."""
+
+HEATING_STEP_S = 0.05
+"""How often temperatures are brought up to date; no sensor here shows a change in so short a time."""
+
+SHORT_STEP_S = 0.002
+"""While a converter ramps or an over-current is being timed, steps are so short."""
+
+REMEMBERED_S = 0.1
+"""How far back read-backs may average."""
+
+RAIL_DIGITS = 6
+TIME_DIGITS = 9
+"""Rails within a microvolt and times within a nanosecond are the same, so that a periodic rail is found to repeat."""
+
+RUNS_KEPT = 1024
+"""A burst train that is polled a few times a second repeats within some dozens."""
+
+
+class Watcher(Protocol):
+    """Somebody who waits for something to happen, such as an oscilloscope for its trigger."""
+
+    def remembers_from(self) -> float:
+        """The earliest time the watcher may still ask the history for; infinity for none."""
+
+    def look(self, from_s: float, to_s: float) -> None:
+        """Time went on; nothing was switched in between."""
+
+
+@dataclass
+class Meters:
+    """Energy in J since the start, item by item."""
+
+    supplied: float = 0.0
+    lead: float = 0.0
+    heatsink: float = 0.0
+    loads: float = 0.0
+
+    def add(self, flows: Flows, seconds: float) -> None:
+        """Count the flows of a step."""
+        self.supplied += flows.supply * seconds
+        self.lead += flows.lead * seconds
+        self.heatsink += flows.heatsink * seconds
+        self.loads += sum(flows.loads) * seconds
+
+
+class World:
+    """The plant and its time. One lock guards all of it; whoever calls holds it."""
+
+    def __init__(self, description: BenchDescription, truth: Truth | None = None) -> None:
+        self.description = description
+        self.truth = truth or Truth(description.bench)
+        self.plant = Plant(description, self.truth)
+        self.lock = threading.RLock()
+        self.time_s = 0.0
+        self.rail_v = 0.0
+        self.meters = Meters()
+        self.history = History()
+        self._watchers: list[Watcher] = []
+        self._heat_seconds = self._heatsink_w = 0.0
+        self._slew_s = math.inf
+        self._loads_w = [0.0 for _ in description.plate.channels]
+        self._runs: dict[tuple[Circuit, float, float], Run] = {}
+
+    def watch(self, watcher: Watcher) -> None:
+        """Tell `watcher` of the passing of time from now on."""
+        self._watchers.append(watcher)
+
+    def advance(self, now_s: float) -> None:
+        """Bring everything up to `now_s`; a time that is past already changes nothing."""
+        from_s = self.time_s
+        circuit, tone = self._look()
+        while self.time_s < now_s:
+            self._step(now_s, circuit, tone)
+            circuit, tone = self._look()
+        for watcher in self._watchers:
+            watcher.look(from_s, self.time_s)
+        earliest_s = min((watcher.remembers_from() for watcher in self._watchers), default=math.inf)
+        self.history.forget_before(min(earliest_s, self.time_s - REMEMBERED_S))
+
+    def circuit(self) -> Circuit:
+        """As it stands at this instant."""
+        tone, _ = self.plant.drive.tone_at(self.time_s)
+        return self.plant.circuit(tone, self.time_s)
+
+    def supply_means(self, number: int, window_s: float) -> SupplyMeans:
+        """Mean voltage and current of an output over the last `window_s`, but not from before it was last set."""
+        output = self.plant.outputs[number]
+        if output is not self.plant.main_output:
+            voltage_v = side_voltage_v(output)
+            # Only the remote lead is wired; what an unwired output would draw is nothing.
+            wired = voltage_v > 0 and self.plant.remote_v == voltage_v
+            return SupplyMeans(voltage_v, voltage_v / REMOTE_INPUT_OHM if wired else 0.0)
+        means = self.history.supply_means(max(self.time_s - window_s, output.changed_s), self.time_s)
+        return means or self._supply_now(self.circuit())
+
+    def _supply_now(self, circuit: Circuit) -> SupplyMeans:
+        draw = circuit.converter.draw(circuit.source, self.rail_v)
+        return SupplyMeans(circuit.supply_v(draw), draw.supply_a)
+
+    def _step(self, now_s: float, circuit: Circuit, tone: Tone) -> None:
+        _, until_s = self.plant.drive.tone_at(self.time_s)
+        end_s = min(now_s, until_s, self._next_look_s())
+        rail_v = round(self.rail_v, RAIL_DIGITS)
+        run = self._run(circuit, rail_v, end_s - self.time_s)
+        noticed_s = self._noticed_s(circuit, run)
+        if noticed_s < run.seconds:
+            end_s = self.time_s + noticed_s
+            run = self._run(circuit, rail_v, noticed_s)
+        self._collect_heat(run)
+        self.meters.add(run.flows, run.seconds)
+        self.history.append(Span(self.time_s, run, tone))
+        self.time_s, self.rail_v = end_s, run.end_v
+
+    def _collect_heat(self, run: Run) -> None:
+        """Temperatures move slowly, so heat is collected and given to them some times a second."""
+        seconds = self._heat_seconds + run.seconds
+        old, new = self._heat_seconds / seconds, run.seconds / seconds
+        self._heatsink_w = old * self._heatsink_w + new * run.flows.heatsink
+        self._loads_w = [old * a + new * b for a, b in zip(self._loads_w, run.flows.loads, strict=True)]
+        self._heat_seconds = seconds
+        if seconds >= HEATING_STEP_S:
+            self.plant.warm(seconds, self._heatsink_w, self._loads_w)
+            self._heat_seconds = 0.0
+
+    def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> Run:
+        """The rail's run, looked up if it has been worked out before: bursts repeat, and so does their rail."""
+        key = (circuit, rail_v, round(seconds, TIME_DIGITS))
+        run = self._runs.get(key)
+        if run is None:
+            if len(self._runs) >= RUNS_KEPT:
+                self._runs.clear()
+            run = self._runs[key] = run_rail(circuit, rail_v, seconds)
+        return run
+
+    def _noticed_s(self, circuit: Circuit, run: Run) -> float:
+        """When, in the run, a protection's level is passed; the end of the run if none is.
+
+        The rail moves one way only while its circuit stays the same, so a level is passed at most once.
+        """
+        before = self._noticeable(circuit, run.steps[0].start_v)
+        if self._noticeable(circuit, run.end_v) == before:
+            return run.seconds
+        low_s, high_s = 0.0, run.seconds
+        while high_s - low_s > SHORT_STEP_S / 4:
+            middle_s = (low_s + high_s) / 2
+            if self._noticeable(circuit, run.rail_v(middle_s)) == before:
+                low_s = middle_s
+            else:
+                high_s = middle_s
+        return high_s
+
+    def _noticeable(self, circuit: Circuit, rail_v: float) -> tuple[bool, bool]:
+        draw = circuit.converter.draw(circuit.source, rail_v)
+        return (
+            draw.supply_a > self.plant.main_output.overcurrent_a,
+            draw.terminal_v < self.plant.physics.protection.low_voltage_v,
+        )
+
+    def _next_look_s(self) -> float:
+        """When to look at states again at the latest."""
+        amplifier = self.plant.amplifier
+        short = self.plant.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
+        longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
+        change_s = amplifier.next_change_s()
+        bounce_s, bite_s = self.plant.relays.next_bounce_s, self.plant.watchdog.due_s
+        change_s = change_s if change_s > self.time_s else math.inf
+        return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
+
+    def _look(self) -> tuple[Circuit, Tone]:
+        """Let the protections and the amplifier's state follow what has come about; the circuit that comes of it."""
+        plant = self.plant
+        plant.bounce(self.time_s)
+        plant.watchdog.look(self.time_s, plant.outputs.values())
+        self._slew_s = plant.slew(self.time_s)
+        for output in plant.outputs.values():
+            if output is not plant.main_output:
+                output.watch(self.time_s, output.source().voltage_v, 0.0)
+        tone, _ = plant.drive.tone_at(self.time_s)
+        circuit = plant.circuit(tone, self.time_s)
+        supply = self._supply_now(circuit)
+        tripped = plant.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
+        terminal_v = supply.voltage_v - supply.current_a * circuit.source.lead_ohm
+        changed = plant.look(self.time_s, circuit, self.rail_v, terminal_v)
+        return (plant.circuit(tone, self.time_s) if tripped or changed else circuit), tone

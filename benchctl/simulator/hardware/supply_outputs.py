@@ -1,0 +1,126 @@
+"""The outputs of the supply as they truly are: voltage, current limit, over-voltage and over-current trips.
+
+The voltage follows its setting at a finite rate, in steps of a tenth of a volt. When the output is switched off it goes
+as it goes when less is asked for; over-voltage protection shorts the output. The capacitor across the output only says
+how fast a light load lets it fall: the joules in it stand in no book.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from benchctl.documents.bench_file.simulation import SupplySlew
+from benchctl.simulator.amplifier.converter import OFF, Source
+
+OVERCURRENT_DELAY_S = 0.01
+"""A current must stay above the protection level for so long before it trips, so that no single peak does."""
+
+SLEW_STEP_V = 0.1
+"""While it moves, the voltage is constant over steps of so much: a hundredth of a vehicle's."""
+
+THERE_V = 1e-6
+SHORTEST_STEP_S = 1e-5
+"""What is left of the way, or of the time for it, below which it is not worth another step."""
+
+
+@dataclass
+class SupplyOutput:
+    """One output. Voltages and currents here are true ones; the instrument adds its errors when set and read."""
+
+    lead_ohm: float
+    slew: SupplySlew = field(default_factory=SupplySlew)
+    on: bool = False
+    stuck: bool = False
+    """a fault: once on, it stays on unless a protection trips"""
+    drift_v: float = 0.0
+    """a fault: what it gives more than it is set to"""
+    voltage_v: float = 0.0
+    limit_a: float = 0.0
+    overvoltage_v: float = math.inf
+    overcurrent_a: float = math.inf
+    overvoltage_tripped: bool = False
+    overcurrent_tripped: bool = False
+    watchdog_tripped: bool = False
+    changed_s: float = 0.0
+    """when it was last set or switched; no read-back averages over an earlier time"""
+    present_v: float = field(init=False)
+    """what it gives unless its current is limited, on its way to what it is set to"""
+    _moved_s: float = 0.0
+    _drawn_a: float = 0.0
+    _above_since_s: float | None = None
+
+    def __post_init__(self) -> None:
+        self.present_v = self.wanted_v
+
+    @property
+    def tripped(self) -> bool:
+        """Whether a protection holds the output off."""
+        return self.overvoltage_tripped or self.overcurrent_tripped or self.watchdog_tripped
+
+    @property
+    def live(self) -> bool:
+        """Whether the output gives anything."""
+        return self.on and not self.tripped
+
+    @property
+    def timing(self) -> bool:
+        """Whether an over-current is being timed."""
+        return self._above_since_s is not None
+
+    @property
+    def wanted_v(self) -> float:
+        """Where its voltage goes."""
+        return max(self.voltage_v + self.drift_v, 0.0) if self.live else 0.0
+
+    def switch(self, on: bool) -> None:
+        """Switch it on, or off if that can be done."""
+        self.on = on or (self.on and self.stuck)
+
+    def source(self) -> Source:
+        """What the load sees."""
+        return Source(self.present_v, self.limit_a, self.lead_ohm) if self.present_v else OFF
+
+    def move(self, now_s: float) -> float:
+        """Bring the voltage on its way; when to move it again, infinity once it is there."""
+        seconds, self._moved_s = now_s - self._moved_s, now_s
+        left_v = self.wanted_v - self.present_v
+        if left_v == 0:
+            return math.inf
+        rate = self.slew.rise_v_per_s if left_v > 0 else self._fall_v_per_s()
+        way_v = min(rate * seconds, abs(left_v))
+        if abs(left_v) - way_v < THERE_V:
+            self.present_v = self.wanted_v
+            return math.inf
+        self.present_v += math.copysign(way_v, left_v)
+        return now_s + max(min(abs(left_v) - way_v, SLEW_STEP_V) / rate, SHORTEST_STEP_S)
+
+    def _fall_v_per_s(self) -> float:
+        """By its own means, unless so little is drawn that its capacitor holds it up."""
+        return min(self.slew.fall_v_per_s, (self.slew.bleed_a + self._drawn_a) / self.slew.capacitance_f)
+
+    def clear(self) -> None:
+        """Forget the trips. An output that tripped stays off until it is switched on again."""
+        self.overvoltage_tripped = self.overcurrent_tripped = self.watchdog_tripped = False
+        self._above_since_s = None
+
+    def watch(self, now_s: float, voltage_v: float, current_a: float) -> bool:
+        """Look at the terminals; trip and return True if a protection level is passed."""
+        self._drawn_a = current_a
+        if not self.live:
+            return False
+        self.overvoltage_tripped = voltage_v > self.overvoltage_v
+        self.overcurrent_tripped = self._too_long(now_s, current_a > self.overcurrent_a)
+        if self.tripped:
+            self.on, self.changed_s = False, now_s
+        if self.overvoltage_tripped:
+            self.present_v = 0.0
+        return self.tripped
+
+    def _too_long(self, now_s: float, above: bool) -> bool:
+        if not above:
+            self._above_since_s = None
+            return False
+        if self._above_since_s is None:
+            self._above_since_s = now_s
+        return now_s - self._above_since_s >= OVERCURRENT_DELAY_S

@@ -1,0 +1,131 @@
+"""What a probe would see: signals of the recent past, sampled.
+
+Each sample follows from the rail at its instant, so a burst's later cycles are clipped lower than its first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.simulator.amplifier.converter import Draw
+from benchctl.simulator.amplifier.filters import Filter, Phasor, Ringing
+from benchctl.simulator.amplifier.output_stage import Stage, SwitchingStage
+from benchctl.simulator.amplifier.rail import RailStep
+from benchctl.simulator.hardware.history import Span
+
+Samples = NDArray[np.float64]
+
+SYNC_V = 5.0
+"""High level of the generator's sync output."""
+
+
+def output_v(spans: Sequence[Span], times_s: Samples, channel: int) -> Samples:
+    """The voltage across the load of one amplifier channel (by its place in the amplifier's list).
+
+    Filters ring after a change of tone; what sounded before the first span is taken to have sounded for long. The
+    rails, whose circuits are averages over a cycle, follow the level at once: a burst through a filter near its corner
+    loads them as if it were steady from its first instant.
+    """
+    samples = np.zeros_like(times_s)
+    asked = _Asked()
+    for span, step, part in _cuts(spans, times_s):
+        stage = step.circuit.stages[channel]
+        asked_v = asked.during(span, stage, times_s[part])
+        if not stage.live:
+            continue
+        headroom_v = np.maximum(step.rails_v(times_s[part] - span.start_s) - step.circuit.saturation_v, 0.0)
+        inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
+        samples[part] = stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
+    return samples
+
+
+class _Asked:
+    """What is asked of one half of a channel's output, from span to span."""
+
+    def __init__(self) -> None:
+        self._sounding: Phasor | None = None
+        self._ringing: Ringing | None = None
+
+    def during(self, span: Span, stage: Stage, times_s: Samples) -> Samples:
+        """Times inside a span that does not begin before the last one."""
+        tone, filtered = span.tone, stage.filtered
+        phase = 2 * np.pi * tone.frequency_hz * (times_s - tone.origin_s)
+        if filtered is None:
+            return np.asarray(stage.amplitude_v * np.sin(phase) + stage.offset_v, dtype=np.float64)
+        drive = Phasor(filtered.drive_v, tone.frequency_hz, tone.origin_s)
+        steady_v = stage.amplitude_v * np.sin(phase + filtered.lead_rad) + stage.offset_v
+        return np.asarray(steady_v + self._ring(filtered.band, drive, span.start_s).output_v(times_s), dtype=np.float64)
+
+    def _ring(self, band: Filter, drive: Phasor, start_s: float) -> Ringing:
+        if self._ringing is None:
+            self._ringing = Ringing(band)
+        elif self._sounding is not None and self._sounding != drive:
+            self._ringing.change(self._sounding, drive, start_s)
+        self._sounding = drive
+        return self._ringing
+
+
+def _residue_v(stage: Stage, times_s: Samples) -> Samples | float:
+    """What the output filter of a half of a class D stage leaves of its carrier."""
+    if not isinstance(stage, SwitchingStage) or stage.losses.ripple_v == 0:
+        return 0.0
+    losses = stage.losses
+    return np.asarray(math.sqrt(2) * losses.ripple_v * np.sin(2 * np.pi * losses.carrier_hz * times_s))
+
+
+def supply_current_a(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """What the amplifier draws, averaged over a cycle of the signal as the reservoir averages it."""
+    return _of_draw(spans, times_s, lambda draw: draw.supply_a)
+
+
+def terminal_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """The supply voltage at the amplifier's terminals."""
+    return _of_draw(spans, times_s, lambda draw: draw.terminal_v)
+
+
+def sync_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+    """The generator's sync output, 0 or 5 V."""
+    samples = np.zeros_like(times_s)
+    for span, _, part in _cuts(spans, times_s):
+        tone = span.tone
+        since_s = times_s[part] - tone.origin_s
+        if tone.sync_s is None:
+            high = (since_s * tone.frequency_hz) % 1.0 < 0.5
+        else:
+            high = (since_s >= 0) & (since_s < tone.sync_s)
+        samples[part] = np.where(high, SYNC_V, 0.0)
+    return samples
+
+
+def is_live(spans: Sequence[Span]) -> bool:
+    """Whether any output stage was on."""
+    return any(stage.live for span in spans for stage in span.run.steps[0].circuit.stages)
+
+
+def _of_draw(spans: Sequence[Span], times_s: Samples, quantity: Callable[[Draw], float]) -> Samples:
+    """A quantity of the operating point; it is linear in the rail voltage inside a step."""
+    samples = np.zeros_like(times_s)
+    for span, step, part in _cuts(spans, times_s):
+        circuit = step.circuit
+        start, end = (quantity(circuit.converter.draw(circuit.source, rail_v)) for rail_v in (step.start_v, step.end_v))
+        moved_v = step.end_v - step.start_v
+        slope = (end - start) / moved_v if moved_v else 0.0
+        samples[part] = start + slope * (step.rails_v(times_s[part] - span.start_s) - step.start_v)
+    return samples
+
+
+def _cuts(spans: Sequence[Span], times_s: Samples) -> Iterator[tuple[Span, RailStep, slice]]:
+    """Which samples fall into which step; what lies before the first or behind the last span belongs to that."""
+    first = 0
+    for index, span in enumerate(spans):
+        for number, step in enumerate(span.run.steps):
+            is_last = index == len(spans) - 1 and number == len(span.run.steps) - 1
+            end_s = span.start_s + step.end_s
+            last = len(times_s) if is_last else int(np.searchsorted(times_s, end_s))
+            if last > first:
+                yield span, step, slice(first, last)
+            first = max(first, last)

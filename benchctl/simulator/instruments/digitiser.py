@@ -1,0 +1,59 @@
+"""One input of the oscilloscope: probe, amplifier, converter, each with its own error."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.simulator.model.true_errors import TrueError
+
+DIVISIONS = 8
+"""Of the screen, from bottom to top; they are the converter's whole range."""
+
+
+@dataclass(frozen=True)
+class Vertical:
+    """The setting of one input, in volts at the input."""
+
+    volts_per_division: float = 1.0
+    centre_v: float = 0.0
+    """shown in the middle of the screen"""
+
+    @property
+    def full_scale_v(self) -> float:
+        """From the bottom of the screen to its top."""
+        return DIVISIONS * self.volts_per_division
+
+
+@dataclass(frozen=True)
+class Digitiser:
+    """Turns what happens at a probe's tip into codes, -2^(bits-1) to 2^(bits-1) - 1, 0 in the middle of the screen."""
+
+    bits: int
+    volts_per_unit: float
+    """true ratio of the probe: volts at the input for a volt or an ampere at its tip"""
+    error: TrueError
+    """gain, and offset in parts of the limit of error's fixed part"""
+    range_error: float
+    """offset in parts of full scale"""
+    noise_lsb: float
+
+    def step_v(self, vertical: Vertical) -> float:
+        """Volts at the input for one code."""
+        return float(vertical.full_scale_v / 2**self.bits)
+
+    def codes(
+        self, signal: NDArray[np.float64], vertical: Vertical, signal_noise: float, chance: np.random.Generator
+    ) -> NDArray[np.int32]:
+        """Digitise `signal` (at the tip); `signal_noise` is the RMS of the noise that the signal itself carries."""
+        step_v = self.step_v(vertical)
+        indicated_v = signal * (self.volts_per_unit * (1 + self.error.gain))
+        indicated_v += self.error.offset + self.range_error * vertical.full_scale_v - vertical.centre_v
+        noise_lsb = np.hypot(self.noise_lsb, signal_noise * self.volts_per_unit / step_v)
+        codes = indicated_v / step_v
+        if noise_lsb > 0:
+            codes += chance.standard_normal(len(signal)) * noise_lsb
+        lowest, highest = -(2 ** (self.bits - 1)), 2 ** (self.bits - 1) - 1
+        return np.clip(np.rint(codes), lowest, highest).astype(np.int32)

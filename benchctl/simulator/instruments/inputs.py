@@ -1,0 +1,122 @@
+"""The oscilloscope's inputs: what each is wired to, and what its probe and converter make of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from benchctl.simulator.hardware import waveforms
+from benchctl.simulator.hardware.history import Span
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.waveforms import Samples
+from benchctl.simulator.instruments.acquisition import EXTERNAL, Record, Trigger
+from benchctl.simulator.instruments.digitiser import Digitiser, Vertical
+from benchctl.simulator.model.description import OscilloscopeDescription, ScopeChannel, Spec
+from benchctl.simulator.model.true_errors import TrueError
+
+SEARCH_SAMPLES = 1 << 15
+"""A channel is searched for its trigger in pieces of so many samples; the first hit ends the search."""
+
+LONGEST_SEARCH = 1 << 21
+"""No more samples than this are looked at for one stretch of waiting."""
+
+Waveform = Callable[[Sequence[Span], Samples], Samples]
+
+
+class Inputs:
+    """All inputs, wired or not."""
+
+    def __init__(self, world: World, description: OscilloscopeDescription) -> None:
+        self._world = world
+        self._description = description
+        self._wired = {channel.number: channel for channel in description.wiring}
+        self._waveforms = {number: self._waveform(channel) for number, channel in self._wired.items()}
+        self._digitisers = {number: self._digitiser(number) for number in range(1, description.channels + 1)}
+
+    @property
+    def one_channel(self) -> int | None:
+        """The channel whose record is given for every other, where a fault of the bench makes it so."""
+        return self._world.plant.one_channel
+
+    def digitiser(self, number: int) -> Digitiser:
+        """Of an input."""
+        return self._digitisers[number]
+
+    def codes(self, number: int, record: Record, vertical: Vertical) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
+        """What an input's converter made of a record; the same each time it is asked for."""
+        signal = self._signal(number, record.spans, record.times_s())
+        chance = self._world.truth.noise(f"oscilloscope {number}", record.number)
+        codes = self._digitisers[number].codes(signal, vertical, self._signal_noise(number, record), chance)
+        return np.asarray(codes, dtype=np.int32)
+
+    def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
+        """The first edge between two times, or infinity."""
+        wired = self._wired.get(trigger.source)
+        if trigger.source == EXTERNAL:
+            if not self._description.external_trigger:
+                return math.inf
+            return self._world.plant.drive.next_sync(from_s, rising=trigger.rising)
+        if wired is None:
+            return math.inf
+        if wired.signal == "sync":
+            return self._world.plant.drive.next_sync(from_s, rising=trigger.rising)
+        return self._search(trigger, from_s, to_s, interval_s)
+
+    def _search(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
+        """Sample the channel until it crosses the level."""
+        volts_per_unit = self._digitisers[trigger.source].volts_per_unit
+        sign = 1.0 if trigger.rising else -1.0
+        # Coarser over a long wait, so that it costs no more than a long record.
+        interval_s = max(interval_s, (to_s - from_s) / LONGEST_SEARCH)
+        start_s = from_s
+        while start_s < to_s:
+            end_s = min(start_s + SEARCH_SAMPLES * interval_s, to_s)
+            times_s = start_s + np.arange(int((end_s - start_s) / interval_s) + 2, dtype=np.float64) * interval_s
+            spans = self._world.history.between(start_s, end_s)
+            above = sign * (self._signal(trigger.source, spans, times_s) * volts_per_unit - trigger.level_v) >= 0
+            hits = np.flatnonzero(~above[:-1] & above[1:])
+            if hits.size:
+                return float(times_s[hits[0] + 1])
+            start_s = end_s
+        return math.inf
+
+    def _signal(self, number: int, spans: Sequence[Span], times_s: Samples) -> Samples:
+        waveform = self._waveforms.get(number)
+        if not waveform or not spans:
+            return np.zeros_like(times_s)
+        return waveform(spans, times_s) * self._world.plant.factor("oscilloscope", self._wired[number].signal)
+
+    def _signal_noise(self, number: int, record: Record) -> float:
+        wired = self._wired.get(number)
+        if wired is None or not wired.signal.startswith("output ") or not waveforms.is_live(record.spans):
+            return 0.0
+        return self._world.plant.physics.noise_v
+
+    def _waveform(self, channel: ScopeChannel) -> Waveform:
+        if channel.signal.startswith("output "):
+            place = self._world.description.plate.channels.index(channel.signal.removeprefix("output "))
+            return lambda spans, times_s: waveforms.output_v(spans, times_s, place)
+        named: dict[str, Waveform] = {
+            "supply current": waveforms.supply_current_a,
+            "supply voltage": waveforms.terminal_v,
+            "sync": waveforms.sync_v,
+        }
+        return named[channel.signal]
+
+    def _digitiser(self, number: int) -> Digitiser:
+        description, truth = self._description, self._world.truth
+        own = truth.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
+        wired = self._wired.get(number)
+        volts_per_unit = 1.0
+        if wired is not None:
+            probe = truth.error(f"probe {wired.signal.removeprefix('output ')}", Spec(wired.accuracy))
+            volts_per_unit = wired.volts_per_unit * (1 + probe.gain)
+        return Digitiser(
+            bits=description.bits,
+            volts_per_unit=volts_per_unit,
+            error=TrueError(own.gain, own.offset * description.voltage.fixed),
+            range_error=own.offset * description.voltage.range,
+            noise_lsb=description.noise_lsb,
+        )

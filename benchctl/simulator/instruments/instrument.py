@@ -1,0 +1,96 @@
+"""What the five SCPI instruments have in common: a place in the world, a clock to look at, a device to talk through."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from typing import Generic, TypeVar
+
+from benchctl.scpi.device.device import Device, Hooks, Identity
+from benchctl.scpi.device.headers import Call, CommandTree
+from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.hardware.physical_bench import World
+
+Now = Callable[[], float]
+Settings = TypeVar("Settings")
+
+FIRMWARE = "1.0"
+
+
+class Instrument(ABC, Generic[Settings]):
+    """One simulated instrument; `device` is its SCPI side.
+
+    Before each message the world is brought up to the clock, so an answer always belongs to the time of its question.
+
+    All that *RST sets is one immutable value of the type `Settings`, and *SAV and *RCL keep and bring back the same
+    (IEEE 488.2 10.33, 10.27). A recall switches nothing on: outputs and inputs come back off, and nothing is under way,
+    whatever was when the settings were saved; only a bank of relays, which is nothing but those, closes what it closed
+    then. An empty memory cannot be recalled (-200), rather than that it stood for settings which nobody chose. *RST
+    leaves the memories alone, and they outlast a loss of power.
+    """
+
+    model: str
+
+    def __init__(self, world: World, now: Now) -> None:
+        self.world = world
+        self.plant = world.plant
+        self._now = now
+        self._memories: dict[int, Settings] = {}
+        tree = CommandTree()
+        self.add_commands(tree)
+        identity = Identity("benchctl", self.model, f"SIM{world.description.bench.seed}", FIRMWARE)
+        hooks = Hooks(
+            reset=self.reset,
+            refresh=self.refresh,
+            pending=self.is_pending,
+            save=self._save,
+            recall=self._recall,
+            trigger=self.trigger_action(),
+        )
+        self.device = Device(identity, tree, hooks)
+        self.reset()
+
+    @abstractmethod
+    def add_commands(self, tree: CommandTree) -> None:
+        """Put the instrument's own commands into the tree."""
+
+    @abstractmethod
+    def defaults(self) -> Settings:
+        """Settings as after *RST."""
+
+    @abstractmethod
+    def snapshot(self) -> Settings:
+        """Settings as they are."""
+
+    @abstractmethod
+    def restore(self, settings: Settings) -> None:
+        """Put these in the place of the present ones: outputs off, nothing under way."""
+
+    def reset(self) -> None:
+        """What *RST does."""
+        self.restore(self.defaults())
+
+    def trigger_action(self) -> Callable[[], None] | None:
+        """What *TRG and the link's group execute trigger do; None for an instrument with nothing to trigger."""
+        return None
+
+    def is_pending(self) -> bool:
+        """Whether an overlapped operation goes on."""
+        return False
+
+    def refresh(self) -> None:
+        """Bring the world up to the clock."""
+        self.world.advance(self._now())
+
+    def _save(self, number: int) -> None:
+        self._memories[number] = self.snapshot()
+
+    def _recall(self, number: int) -> None:
+        if number not in self._memories:
+            raise ScpiError(-200, f"memory {number} is empty")
+        self.restore(self._memories[number])
+
+
+def action(do: Callable[[], None]) -> Callable[[Call], None]:
+    """A handler for a command without parameters."""
+    return lambda _: do()

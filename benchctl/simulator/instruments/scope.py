@@ -1,0 +1,189 @@
+"""The oscilloscope without its words: settings, one acquisition at a time, and the finished record.
+
+What it does not model: ac coupling, bandwidth limits, averaging, more than one record in memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.instruments.acquisition import EXTERNAL, Acquisition, Record, Timing, Trigger
+from benchctl.simulator.instruments.digitiser import DIVISIONS, Vertical
+from benchctl.simulator.instruments.inputs import Inputs
+from benchctl.simulator.instruments.scope_codes import CodeFormat, Scaling, encode, scaling
+from benchctl.simulator.model.description import OscilloscopeDescription
+
+FINEST_V_PER_DIVISION = 5e-4
+SCALE_DIGITS = 3
+"""A vertical scale is set to so many digits, as the vernier of an input gives it."""
+
+HORIZONTAL_DIVISIONS = 10
+LONGEST_SPAN_S = 1000.0
+FEWEST_SAMPLES = 100
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Settings of one input, in volts at the input."""
+
+    displayed: bool = True
+    vertical: Vertical = field(default_factory=Vertical)
+    attenuation: float = 1.0
+    """what the user says of the probe: every voltage asked for and shown is multiplied by it"""
+
+
+@dataclass(frozen=True)
+class ScopeSettings:
+    """All that both command sets set; by default 1 V and 1 ms a division, 10000 samples, automatic external trigger."""
+
+    channels: Mapping[int, Channel]
+    timing: Timing = field(default_factory=Timing)
+    trigger: Trigger = field(default_factory=Trigger)
+
+
+class Scope:
+    """What either command set steers. Wrong settings raise ScpiError."""
+
+    def __init__(self, world: World, description: OscilloscopeDescription) -> None:
+        self.description = description
+        self.inputs = Inputs(world, description)
+        self.acquisition = Acquisition(world, self.inputs.find_edge)
+        self.channels: dict[int, Channel] = {}
+        # What a record was taken with: settings changed afterwards must not rescale it.
+        self._taken: dict[int, Vertical] = {}
+        world.watch(self.acquisition)
+        self.restore(self.defaults())
+
+    def defaults(self) -> ScopeSettings:
+        """The first channel is shown."""
+        numbers = range(1, self.description.channels + 1)
+        return ScopeSettings({number: Channel(displayed=number == 1) for number in numbers})
+
+    def snapshot(self) -> ScopeSettings:
+        """As they are."""
+        return ScopeSettings(dict(self.channels), self.acquisition.timing, self.acquisition.trigger)
+
+    def restore(self, settings: ScopeSettings) -> None:
+        """Stopped, and without a record: none was taken with these settings."""
+        self.acquisition.stop()
+        self.acquisition.record = None
+        self.acquisition.timing, self.acquisition.trigger = settings.timing, settings.trigger
+        self.channels = dict(settings.channels)
+        self._taken = {}
+
+    # Settings
+
+    def change_channel(self, number: int, **changes: Any) -> None:
+        """Change some of an input's settings."""
+        self.channels[number] = replace(self.channels[number], **changes)
+
+    def set_scale(self, number: int, shown_v: float) -> None:
+        """Volts a division; -222 outside what the input can be set to."""
+        channel = self.channels[number]
+        if not FINEST_V_PER_DIVISION <= shown_v / channel.attenuation <= 2 * self.description.input_v / DIVISIONS:
+            raise ScpiError(-222, f"{shown_v:.4g} V a division")
+        rounded = float(f"{shown_v / channel.attenuation:.{SCALE_DIGITS - 1}e}")
+        self.change_channel(number, vertical=replace(channel.vertical, volts_per_division=rounded))
+
+    def scale_v(self, number: int) -> float:
+        """Volts a division, as shown."""
+        channel = self.channels[number]
+        return channel.vertical.volts_per_division * channel.attenuation
+
+    def set_centre(self, number: int, shown_v: float) -> None:
+        """The voltage in the middle of the screen."""
+        channel = self.channels[number]
+        self.change_channel(number, vertical=replace(channel.vertical, centre_v=shown_v / channel.attenuation))
+
+    def centre_v(self, number: int) -> float:
+        """The voltage in the middle of the screen, as shown."""
+        channel = self.channels[number]
+        return channel.vertical.centre_v * channel.attenuation
+
+    def set_span(self, span_s: float) -> None:
+        """The record's length in time."""
+        self._change_timing(span_s=span_s)
+
+    def set_samples(self, samples: int) -> None:
+        """Samples wanted; no more are taken than the highest sample rate gives."""
+        self._change_timing(samples=samples)
+
+    def set_pretrigger(self, pretrigger_s: float) -> None:
+        """From the first sample to the trigger."""
+        self._change_timing(pretrigger_s=pretrigger_s)
+
+    def _change_timing(self, **changes: float) -> None:
+        self.acquisition.change(timing=replace(self.acquisition.timing, **changes))  # type: ignore[arg-type]
+
+    def change_trigger(self, **changes: float | bool) -> None:
+        """Change some of the trigger's settings."""
+        self.acquisition.change(trigger=replace(self.acquisition.trigger, **changes))  # type: ignore[arg-type]
+
+    def trigger_level_v(self) -> float:
+        """As shown."""
+        return self.acquisition.trigger.level_v * self._trigger_attenuation()
+
+    def set_trigger_level(self, shown_v: float) -> None:
+        """On the source's own scale."""
+        self.change_trigger(level_v=shown_v / self._trigger_attenuation())
+
+    def _trigger_attenuation(self) -> float:
+        source = self.acquisition.trigger.source
+        return 1.0 if source == EXTERNAL else self.channels[source].attenuation
+
+    # Acquiring
+
+    def arm(self, *, repeats: bool = False) -> None:
+        """Begin to record."""
+        timing = self.acquisition.timing
+        if timing.pretrigger_s > timing.span_s:
+            raise ScpiError(-221, "the trigger lies behind the end of the record")
+        fewest = min(timing.samples, int(timing.span_s * self.description.sample_rate))
+        self.acquisition.timing = replace(timing, samples=max(fewest, 1))
+        self._taken = {number: channel.vertical for number, channel in self.channels.items() if channel.displayed}
+        self.acquisition.arm(repeats=repeats)
+
+    @property
+    def finished(self) -> bool:
+        """Whether a whole record is there."""
+        return self.acquisition.record is not None
+
+    def record(self) -> Record:
+        """The finished record; -230 where there is none."""
+        if self.acquisition.record is None:
+            raise ScpiError(-230, "no record")
+        return self.acquisition.record
+
+    def scaling(self, number: int, form: CodeFormat) -> Scaling:
+        """What codes of a channel mean, in volts as shown."""
+        vertical, attenuation = self._vertical_taken(number), self.channels[number].attenuation
+        step_v = self.inputs.digitiser(number).step_v(vertical) * attenuation
+        return scaling(form, self.description.bits, step_v, vertical.centre_v * attenuation)
+
+    def data(self, number: int, form: CodeFormat) -> bytes | str:
+        """The record of a channel."""
+        vertical, attenuation = self._vertical_taken(number), self.channels[number].attenuation
+        codes = self._codes(number, vertical)
+        step_v = self.inputs.digitiser(number).step_v(vertical) * attenuation
+        return encode(codes, form, self.description.bits, step_v, vertical.centre_v * attenuation)
+
+    def _codes(self, number: int, vertical: Vertical) -> NDArray[np.int32]:
+        """Of a channel or, where a fault of the bench gives one for all, of that one."""
+        one = self.inputs.one_channel
+        if one is None or one not in self.channels:
+            return self.inputs.codes(number, self.record(), vertical)
+        return self.inputs.codes(one, self.record(), self._taken.get(one, self.channels[one].vertical))
+
+    def _vertical_taken(self, number: int) -> Vertical:
+        if number in self._taken:
+            return self._taken[number]
+        if self.acquisition.record is not None:
+            raise ScpiError(-221, f"channel {number} was not shown when the record was taken")
+        return self.channels[number].vertical

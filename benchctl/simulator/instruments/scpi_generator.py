@@ -1,0 +1,250 @@
+"""The function generator: the SOURce, LIST, OUTPut and TRIGger words of SCPI-99 (volume 2, chapters 15, 19, 24).
+
+It makes sines only. A list of levels with dwell times plays from its trigger on, each repetition from an upward zero
+crossing; the sync output is high during the list's first point, or the first half of each cycle of a constant tone.
+While a list is selected but not started, the constant tone sounds.
+
+The trigger system is idle until INITiate, then waits for its source, IMMediate or BUS, and is idle again once the list
+has ended. A trigger that comes while it does not wait is ignored, with an error (-211).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from benchctl.scpi.device.headers import Call, CommandTree
+from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric
+from benchctl.scpi.device.status import Operation
+from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.instruments.instrument import Instrument, Now, action
+from benchctl.simulator.model.description import GeneratorDescription
+
+LOWEST_FREQUENCY_HZ = 1e-3
+LONGEST_LIST = 100
+SHORTEST_DWELL_S = 1e-5
+SHORTEST_PERIOD_S = 1e-3
+"""Of a whole list: a faster one would be a tone of its own."""
+LONGEST_DWELL_S = 3600.0
+LEVEL_STEP_V = 1e-6
+"""Resolution of the level."""
+
+# What a number in each unit of VOLTage:UNIT is, for a sine, as RMS.
+_RMS_PER_UNIT = {"VRMS": 1.0, "VPP": 1 / (2 * math.sqrt(2)), "V": 1.0, "VPK": 1 / math.sqrt(2)}
+
+
+@dataclass(frozen=True)
+class GeneratorSettings:
+    """As they were asked for; all but the output."""
+
+    frequency_hz: float = 1000.0
+    level_v: float = 0.1
+    """RMS, as those of the list"""
+    unit: str = "VRMS"
+    mode: str = "FIX"
+    list_v: tuple[float, ...] = ()
+    dwells_s: tuple[float, ...] = ()
+    count: float = 1.0
+    trigger_source: str = "IMM"
+
+    def dwell_times_s(self) -> tuple[float, ...]:
+        """One for each level: a single dwell time stands for all.
+
+        Raises:
+            ScpiError: there are not as many, or the list is too short to be one.
+        """
+        dwells_s = self.dwells_s * len(self.list_v) if len(self.dwells_s) == 1 else self.dwells_s
+        if not self.list_v or len(dwells_s) != len(self.list_v):
+            raise ScpiError(-226, f"{len(self.list_v)} levels and {len(self.dwells_s)} dwell times")
+        if sum(dwells_s) < SHORTEST_PERIOD_S:
+            raise ScpiError(-221, f"a list lasts at least {SHORTEST_PERIOD_S:g} s")
+        return dwells_s
+
+
+class SimulatedGenerator(Instrument[GeneratorSettings]):
+    """Holds what was asked for; the plant's `drive` holds what truly comes out."""
+
+    model = "Function generator"
+
+    def __init__(self, world: World, now: Now, description: GeneratorDescription) -> None:
+        self._description = description
+        self._level_error = world.truth.error("generator level", description.level, description.highest_level_v)
+        self._frequency_error = world.truth.error("generator frequency", description.frequency)
+        self._waiting = False
+        super().__init__(world, now)
+
+    def defaults(self) -> GeneratorSettings:
+        """1 kHz, 0.1 V, constant tone."""
+        return GeneratorSettings()
+
+    def snapshot(self) -> GeneratorSettings:
+        """All but the output."""
+        return self._settings
+
+    def restore(self, settings: GeneratorSettings) -> None:
+        """Output off, no list playing or waiting for its trigger."""
+        self._settings = settings
+        self.plant.drive.switch(False)
+        self._abort()
+        self._apply_level()
+        self._apply_frequency()
+
+    def refresh(self) -> None:
+        """Bring the world up to the clock, and the operation conditions with it."""
+        super().refresh()
+        operation = self.device.status.operation
+        operation.mark(Operation.SWEEPING, self.plant.drive.list_playing(self.world.time_s))
+        operation.mark(Operation.WAITING_FOR_TRIGGER, self._waiting)
+
+    def is_pending(self) -> bool:
+        """A list that waits or ends of itself is an overlapped operation; one without end would never complete."""
+        drive = self.plant.drive
+        return self._waiting or (drive.list_playing(self.world.time_s) and math.isfinite(drive.repetitions))
+
+    def trigger_action(self) -> Callable[[], None]:
+        """Start the list that waits for the bus."""
+        return self._trigger_by_bus
+
+    def add_commands(self, tree: CommandTree) -> None:
+        """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt, TRIGger."""
+        self._add_source(tree)
+        self._add_list(tree)
+        tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.plant.drive.output_on,
+                 parameters=[Boolean()])  # fmt: skip
+        tree.add("INITiate[:IMMediate]", set=action(self._initiate))
+        tree.add("ABORt", set=action(self._abort))
+        tree.add("TRIGger[:SEQuence]:SOURce", set=self._set_trigger_source,
+                 query=lambda _: self._settings.trigger_source, parameters=[Mnemonic("IMMediate", "BUS")])  # fmt: skip
+        tree.add("TRIGger[:SEQuence][:IMMediate]", set=action(self._trigger))
+
+    def _add_source(self, tree: CommandTree) -> None:
+        tree.add("[SOURce]:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
+                 parameters=[Mnemonic("SINusoid")])  # fmt: skip
+        frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, self._description.highest_frequency_hz, 1000.0)
+        tree.add("[SOURce]:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
+                 parameters=[frequency])  # fmt: skip
+        tree.add("[SOURce]:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
+                 parameters=[frequency])  # fmt: skip
+        tree.add("[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]", set=self._set_level,
+                 query=lambda _: self._shown(self._settings.level_v),
+                 parameters=[Numeric("V", 0.0, self._highest, self._lowest_default)])  # fmt: skip
+        tree.add("[SOURce]:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._settings.unit,
+                 parameters=[Mnemonic("VRMS", "VPP", "VPK", "V")])  # fmt: skip
+        tree.add("[SOURce]:VOLTage:MODE", set=self._set_mode, query=lambda _: self._settings.mode,
+                 parameters=[Mnemonic("FIXed", "CW", "LIST")])  # fmt: skip
+
+    def _add_list(self, tree: CommandTree) -> None:
+        tree.add("[SOURce]:LIST:VOLTage", set=self._set_list,
+                 query=lambda _: [self._shown(level_v) for level_v in self._settings.list_v],
+                 parameters=[Numeric("V", 0.0, self._highest, repeats=True)])  # fmt: skip
+        tree.add("[SOURce]:LIST:VOLTage:POINts", query=lambda _: len(self._settings.list_v))
+        tree.add("[SOURce]:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._settings.dwells_s),
+                 parameters=[Numeric("S", SHORTEST_DWELL_S, LONGEST_DWELL_S, repeats=True)])  # fmt: skip
+        tree.add("[SOURce]:LIST:DWELl:POINts", query=lambda _: len(self._settings.dwells_s))
+        tree.add("[SOURce]:LIST:COUNt", set=self._set_count, query=lambda _: self._settings.count,
+                 parameters=[Numeric("", 1, 1e6, 1, whole=True, infinite=True)])  # fmt: skip
+
+    # Settings
+
+    def _change(self, **changes: Any) -> None:
+        self._settings = replace(self._settings, **changes)
+
+    def _set_frequency(self, call: Call) -> None:
+        self._change(frequency_hz=call.values[0])
+        self._apply_frequency()
+
+    def _set_level(self, call: Call) -> None:
+        self._change(level_v=self._rms(call.values[0]))
+        self._apply_level()
+
+    def _set_unit(self, call: Call) -> None:
+        self._change(unit=call.values[0])
+
+    def _set_mode(self, call: Call) -> None:
+        self._change(mode="LIST" if call.values[0] == "LIST" else "FIX")
+        if self._settings.mode == "FIX":
+            self._abort()
+
+    def _set_list(self, call: Call) -> None:
+        self._change(list_v=self._bounded(tuple(self._rms(value) for value in call.values)))
+
+    def _set_dwells(self, call: Call) -> None:
+        self._change(dwells_s=self._bounded(call.values))
+
+    def _set_count(self, call: Call) -> None:
+        self._change(count=float(call.values[0]))
+
+    def _set_output(self, call: Call) -> None:
+        self.plant.drive.switch(call.values[0])
+
+    def _set_trigger_source(self, call: Call) -> None:
+        self._change(trigger_source=call.values[0])
+        self._pass_immediate_trigger()
+
+    # The trigger system
+
+    def _initiate(self) -> None:
+        drive = self.plant.drive
+        if self._waiting or drive.list_playing(self.world.time_s):
+            raise ScpiError(-213, "a list is playing or waits for its trigger; ABORt first")
+        if self._settings.mode != "LIST":
+            return
+        drive.dwells_s, drive.repetitions = self._settings.dwell_times_s(), self._settings.count
+        drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._settings.list_v)
+        self._waiting = True
+        self._pass_immediate_trigger()
+
+    def _pass_immediate_trigger(self) -> None:
+        """The source IMMediate is satisfied always (SCPI-99 volume 2, chapter 24)."""
+        if self._waiting and self._settings.trigger_source == "IMM":
+            self._trigger()
+
+    def _trigger_by_bus(self) -> None:
+        if self._settings.trigger_source != "BUS":
+            raise ScpiError(-211, "the trigger source is not BUS")
+        self._trigger()
+
+    def _trigger(self) -> None:
+        if not self._waiting:
+            raise ScpiError(-211, "nothing waits for a trigger")
+        self._waiting = False
+        self.plant.drive.start_list(self.world.time_s)
+
+    def _abort(self) -> None:
+        self._waiting = False
+        self.plant.drive.stop_list()
+
+    # From what is asked for to what comes out
+
+    def _apply_frequency(self) -> None:
+        drive = self.plant.drive
+        drive.frequency_hz = self._frequency_error.indicated(self._settings.frequency_hz)
+        drive.phase_origin_s = self.world.time_s
+
+    def _apply_level(self) -> None:
+        self.plant.drive.level_v = self._true_level_v(self._settings.level_v)
+
+    def _true_level_v(self, level_v: float) -> float:
+        """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
+        factor = self.plant.factor("generator", "level")
+        return factor * max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
+
+    def _rms(self, number: float) -> float:
+        return round(number * _RMS_PER_UNIT[self._settings.unit] / LEVEL_STEP_V) * LEVEL_STEP_V
+
+    def _shown(self, level_v: float) -> float:
+        return level_v / _RMS_PER_UNIT[self._settings.unit]
+
+    def _highest(self) -> float:
+        return self._shown(self._description.highest_level_v)
+
+    def _lowest_default(self) -> float:
+        return self._shown(0.1)
+
+    def _bounded(self, values: tuple[float, ...]) -> tuple[float, ...]:
+        if len(values) > LONGEST_LIST:
+            raise ScpiError(-223, f"a list holds {LONGEST_LIST} points")
+        return values

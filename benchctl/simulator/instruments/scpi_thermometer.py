@@ -1,0 +1,62 @@
+"""The temperature scanner: MEASure:TEMPerature of SCPI-99, an open input reads 9.91E37."""
+
+from __future__ import annotations
+
+import math
+
+from benchctl.scpi.device.headers import Call, CommandTree
+from benchctl.scpi.device.parameters import ChannelList, Mnemonic
+from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.instruments.instrument import Instrument, Now
+from benchctl.simulator.model.description import ThermometerDescription
+
+_FROM_CELSIUS = {"C": (1.0, 0.0), "CEL": (1.0, 0.0), "F": (1.8, 32.0), "FAR": (1.8, 32.0), "K": (1.0, 273.15)}
+
+
+class SimulatedThermometer(Instrument[str]):
+    """One sensor a channel; its one setting is the unit."""
+
+    model = "Temperature scanner"
+
+    def __init__(self, world: World, now: Now, description: ThermometerDescription) -> None:
+        self._description = description
+        self._inputs = tuple(sorted({*description.inputs, *description.channels}))
+        self._errors = {
+            channel: world.truth.error(f"thermometer {channel}", description.temperature)
+            for channel in description.channels
+        }
+        self._chance = world.truth.stream("thermometer noise")
+        super().__init__(world, now)
+
+    def defaults(self) -> str:
+        """Degrees Celsius."""
+        return "C"
+
+    def snapshot(self) -> str:
+        """The unit."""
+        return self._unit
+
+    def restore(self, settings: str) -> None:
+        """A unit."""
+        self._unit = settings
+
+    def add_commands(self, tree: CommandTree) -> None:
+        """MEASure:TEMPerature?, UNIT:TEMPerature."""
+        tree.add("MEASure[:SCALar]:TEMPerature", query=self._measure, query_parameters=[ChannelList(self._inputs)])
+        tree.add("UNIT:TEMPerature", set=self._set_unit, query=lambda _: self._unit,
+                 parameters=[Mnemonic("C", "CEL", "F", "FAR", "K")])  # fmt: skip
+
+    def _set_unit(self, call: Call) -> None:
+        (self._unit,) = call.values
+
+    def _measure(self, call: Call) -> list[float]:
+        return [self._reading(channel) for channel in call.values[0]]
+
+    def _reading(self, channel: int) -> float:
+        place = self._description.channels.get(channel)
+        true_c = None if place is None else self.plant.sensor_c(place)
+        if true_c is None:
+            return math.nan  # answered as 9.91E37: an open circuit
+        shown_c = self._errors[channel].indicated(true_c) + self._chance.gauss(0.0, self._description.noise_k)
+        factor, zero = _FROM_CELSIUS[self._unit]
+        return factor * shown_c + zero

@@ -1,0 +1,1 @@
+"""How clients reach the instruments: sockets on loopback, HiSLIP ports, multicast DNS."""

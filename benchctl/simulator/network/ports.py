@@ -1,0 +1,125 @@
+"""Which instrument answers where: a raw socket for each role, and HiSLIP ports that several may share."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Protocol
+
+from benchctl.errors import UsageError
+from benchctl.scpi.device.conversation import Conversation
+from benchctl.scpi.hislip.endpoint import HislipEndpoint
+from benchctl.simulator.network.sockets import Address, address_of, listen
+
+ANY_PORT: Address = ("127.0.0.1", 0)
+
+
+class Converse(Protocol):
+    """Makes a client's conversation with the instrument in a role; one that the link disturbs, where it is to."""
+
+    def __call__(self, role: str, *, interruptible: bool = False) -> Conversation: ...
+
+
+class Dialogue(Protocol):
+    """What the server needs of a connection's other end: bytes in, bytes out.
+
+    Attributes:
+        is_over: to be closed once everything is sent.
+    """
+
+    is_over: bool
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether something waits for time to pass: call `resume` now and then."""
+
+    @property
+    def wants_input(self) -> bool:
+        """False while no more should be read from the link."""
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the client."""
+
+    def resume(self) -> object:
+        """Look whether what waited may go on."""
+
+    def collect(self) -> bytes:
+        """Everything there is to send; raises ConnectionError where the link breaks."""
+
+    def close(self) -> None:
+        """The link is gone."""
+
+
+@dataclass(frozen=True)
+class HislipPlace:
+    """Where an instrument answers HiSLIP. Several may share a port, told apart by their names there."""
+
+    host: str = "127.0.0.1"
+    port: int = 0
+    name: str = "hislip0"
+
+
+@dataclass(frozen=True)
+class Listener:
+    """A listening socket, and what answers whoever connects."""
+
+    socket: socket.socket
+    open: Callable[[], Dialogue]
+
+
+@dataclass(frozen=True)
+class Ports:
+    """Everything that is listened on, and where each role is found."""
+
+    listeners: tuple[Listener, ...]
+    raw: Mapping[str, Address]
+    hislip: Mapping[str, HislipPlace]
+
+
+def open_ports(
+    roles: Iterable[str], converse: Converse, raw: Mapping[str, Address], hislip: Mapping[str, HislipPlace]
+) -> Ports:
+    """Listen: on a raw socket for each role, a free one where `raw` names none, and wherever `hislip` says.
+
+    Raises:
+        UsageError: an address that is not loopback, or that is taken; a name that one port has twice.
+    """
+    sockets: list[socket.socket] = []
+
+    def listening(host: str, port: int) -> socket.socket:
+        sockets.append(listen(host, port))
+        return sockets[-1]
+
+    try:
+        links = {role: listening(*raw.get(role, ANY_PORT)) for role in roles}
+        shared = [(listening(host, port), names) for (host, port), names in _by_port(hislip)]
+    except UsageError:
+        for each in sockets:
+            each.close()
+        raise
+    listeners = [Listener(link, partial(converse, role)) for role, link in links.items()]
+    listeners += [Listener(link, _endpoint(names, converse).open) for link, names in shared]
+    return Ports(
+        listeners=tuple(listeners),
+        raw={role: address_of(link) for role, link in links.items()},
+        hislip={
+            role: replace(hislip[role], port=address_of(link)[1]) for link, names in shared for role in names.values()
+        },
+    )
+
+
+def _by_port(places: Mapping[str, HislipPlace]) -> list[tuple[Address, dict[str, str]]]:
+    """Each port with the roles behind it, by their names there; port 0 is a port of one's own."""
+    ports: dict[tuple[str, int, str], dict[str, str]] = {}
+    for role, place in places.items():
+        names = ports.setdefault((place.host, place.port, "" if place.port else role), {})
+        if names.setdefault(place.name.lower(), role) != role:
+            raise UsageError(f"the {role} and the {names[place.name.lower()]} have the same HiSLIP address")
+    return [((host, port), names) for (host, port, _), names in ports.items()]
+
+
+def _endpoint(names: Mapping[str, str], converse: Converse) -> HislipEndpoint:
+    instruments = {name: partial(converse, role, interruptible=True) for name, role in names.items()}
+    return HislipEndpoint(instruments)

@@ -1,0 +1,79 @@
+"""Ctrl-C, a closed terminal and a polite kill all open the interlock; the guard does the rest."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from benchctl.cli.shown.stopping import operator_can_stop
+from benchctl.clock import RealClock
+from benchctl.errors import OperatorStop
+from benchctl.instruments.interlock import Interlock
+from tests.cli.files import TONE, sequence
+
+each_signal = pytest.mark.parametrize(
+    "name", [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+)
+
+
+def view(*, has_started: bool = True, is_asking: bool = False) -> Any:
+    run = SimpleNamespace(interlock=Interlock(RealClock()))
+    return SimpleNamespace(has_started=has_started, is_asking=is_asking, run=run)
+
+
+@each_signal
+def test_a_signal_opens_the_interlock_for_an_operators_stop_and_the_program_goes_on(name: str) -> None:
+    watching = view()
+    with operator_can_stop(watching):
+        signal.raise_signal(getattr(signal, name))
+        reason = watching.run.interlock.reason
+    assert isinstance(reason, OperatorStop)
+    assert name in str(reason) or "Ctrl-C" in str(reason)
+
+
+@each_signal
+def test_before_the_run_has_started_a_signal_ends_the_program(name: str) -> None:
+    with pytest.raises(KeyboardInterrupt), operator_can_stop(view(has_started=False)):
+        signal.raise_signal(getattr(signal, name))
+
+
+def test_a_question_that_waits_for_enter_is_ended_as_well() -> None:
+    asking = view(is_asking=True)
+    with pytest.raises(KeyboardInterrupt), operator_can_stop(asking):
+        signal.raise_signal(signal.SIGINT)
+    assert isinstance(asking.run.interlock.reason, OperatorStop)
+
+
+@each_signal
+def test_afterwards_signals_mean_what_they_meant_before(name: str) -> None:
+    number = getattr(signal, name)
+    before = signal.getsignal(number)
+    with operator_can_stop(view()):
+        assert signal.getsignal(number) != before
+    assert signal.getsignal(number) == before
+
+
+@each_signal
+def test_a_run_that_is_signalled_ends_safe_with_exit_code_6(name: str, tmp_path: Path) -> None:
+    """Real signals to a real process: the dry run holds its tone for hours that take it many seconds."""
+    file = sequence(tmp_path, TONE, ("  - power_off", "  - hold: {for: 20 h}\n  - power_off"))
+    program = "from benchctl.cli.main import main; main()"
+    arguments = ["run", str(file), "--bench", "workshop", "--amplifier", "hx2150", "--dry-run"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, *arguments], stdout=subprocess.PIPE, text=True, cwd=tmp_path
+    )
+    assert process.stdout is not None
+    while "hold" not in process.stdout.readline():
+        pass
+    process.send_signal(getattr(signal, name))
+    printed, _ = process.communicate(timeout=60)
+    assert process.returncode == 6
+    assert "Ended: stopped by" in printed
+    (journal,) = tmp_path.glob("runs/*/journal.jsonl")
+    assert '"event": "safe state", "state": "safe"' in journal.read_text(encoding="utf-8")

@@ -1,0 +1,158 @@
+"""Distortion is what is left in the band, and a record never claims to see below its own floor."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly
+from benchctl.measure.signal.distortion import Distortion, highest_harmonic, tone_spectrum
+from benchctl.measure.signal.record import Capture, Trace
+from tests.measure.tones import thd, thd_n
+
+INTERVAL_S = 1e-6
+TIME_S = np.arange(100_000) * INTERVAL_S
+
+
+def tone(frequency_hz: float = 1000.0, *harmonics: tuple[float, float]) -> np.ndarray:
+    """A sine of 1 V, and more of them: (frequency, amplitude)."""
+    parts = [(frequency_hz, 1.0), *harmonics]
+    return sum(amplitude * np.sin(2 * np.pi * hertz * TIME_S + 0.3 * hertz) for hertz, amplitude in parts)
+
+
+def noise(rms: float) -> np.ndarray:
+    return np.random.default_rng(9).normal(0.0, rms, TIME_S.size)
+
+
+def test_thd_is_relative_to_the_fundamental_and_thd_n_to_the_whole() -> None:
+    record = tone(1000.0, (2000.0, 0.3), (3000.0, 0.4))
+    assert thd(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.5)
+    assert thd_n(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.5 / math.sqrt(1.25))
+
+
+@pytest.mark.parametrize("frequency_hz", [997.0, 1000.0, 1013.7])
+def test_a_record_of_broken_cycles_shows_the_same_distortion(frequency_hz: float) -> None:
+    record = tone(frequency_hz, (3 * frequency_hz, 0.01))
+    assert thd_n(record, INTERVAL_S, frequency_hz).ratio == pytest.approx(0.01, rel=1e-3)
+    assert thd(record, INTERVAL_S, frequency_hz).ratio == pytest.approx(0.01, rel=1e-4)
+
+
+def test_what_lies_above_the_band_does_not_count() -> None:
+    record = tone(1000.0, (19_000.0, 0.01), (21_000.0, 0.1))
+    assert thd_n(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.01, rel=1e-3)
+
+
+def test_an_offset_and_hum_below_20_hz_do_not_count() -> None:
+    record = tone(1000.0, (10.0, 0.01), (5000.0, 0.01)) + 0.5
+    assert thd_n(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.01, rel=1e-2)
+
+
+def test_thd_leaves_out_what_is_no_harmonic() -> None:
+    record = tone(1000.0, (1500.0, 0.01), (3000.0, 0.01))
+    assert thd(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.01, rel=1e-3)
+
+
+def test_thd_stops_at_the_highest_harmonic_that_is_asked_for() -> None:
+    record = tone(1000.0, (10_000.0, 0.03), (11_000.0, 0.04))
+    assert thd(record, INTERVAL_S, 1000.0).ratio == pytest.approx(0.03, rel=1e-3)
+    assert thd(record, INTERVAL_S, 1000.0, highest=20).ratio == pytest.approx(0.05, rel=1e-3)
+
+
+def test_noise_in_the_band_counts_as_distortion_of_the_amplifier_if_there_is_none_above_it() -> None:
+    spectrum = np.fft.rfft(noise(0.05))
+    spectrum[np.fft.rfftfreq(TIME_S.size, INTERVAL_S) > 20e3] = 0.0
+    found = thd_n(tone() + np.fft.irfft(spectrum, TIME_S.size), INTERVAL_S, 1000.0)
+    assert found.ratio == pytest.approx(0.05 * math.sqrt(0.04) * math.sqrt(2), rel=0.05)
+    assert not found.is_bound
+
+
+def test_white_noise_alone_gives_a_floor_as_high_as_the_result_and_so_a_bound() -> None:
+    found = thd_n(tone() + noise(0.05), INTERVAL_S, 1000.0)
+    assert found.floor == pytest.approx(found.ratio, rel=0.05)
+    assert found.is_bound
+
+
+@pytest.mark.parametrize(("third", "bound"), [(0.0002, True), (0.01, False)])
+def test_an_8_bit_record_cannot_show_little_distortion(
+    third: float, bound: bool, tone_record: Callable[..., Capture], digitised: Callable[..., Trace]
+) -> None:
+    trace = digitised(30.0 * tone(1000.0, (3000.0, third)), 72.0, bits=8)
+    found = thd_n(trace.values(), INTERVAL_S, 1000.0, step=trace.step)
+    assert found.is_bound is bound
+    assert found.at_most >= third
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_thd_near_the_floor_is_a_bound_that_holds_or_a_value_within_its_u(
+    seed: int, digitised: Callable[..., Trace]
+) -> None:
+    third = 10 ** np.random.default_rng(seed).uniform(-5, -3)
+    trace = digitised(30.0 * tone(1000.0, (3000.0, third)), 72.0, bits=12)
+    found = thd(trace.values(), INTERVAL_S, 1000.0, step=trace.step)
+    if found.is_bound:
+        assert found.at_most >= third
+    else:
+        assert abs(found.uncertain().nominal_value - third) < 2.0 * found.uncertain().std_dev
+
+
+def test_three_times_the_floor_is_where_a_value_begins() -> None:
+    assert Distortion(0.0299, 0.01).is_bound
+    assert not Distortion(0.0301, 0.01).is_bound
+
+
+def test_the_uncertainty_of_a_distortion_shrinks_with_its_floor() -> None:
+    near, far = Distortion(0.01, 0.003).uncertain(), Distortion(0.01, 0.0003).uncertain()
+    assert near.std_dev > 5 * far.std_dev > 0.0
+
+
+def test_a_floor_that_is_spread_over_many_lines_shifts_a_distortion_little() -> None:
+    # Of 2 n directions only the one in line with the distortion counts: floor / sqrt(2 n).
+    spread = Distortion(0.01, 0.0003, lines=800.0).uncertain()
+    assert spread.std_dev == pytest.approx(0.0003 / math.sqrt(1600.0), rel=0.05)
+
+
+def test_the_power_of_the_floor_is_taken_off_a_distortion() -> None:
+    assert Distortion(0.005, 0.003).uncertain().nominal_value == pytest.approx(0.004)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_white_noise_leaves_the_distortion_within_its_uncertainty(seed: int) -> None:
+    hiss = np.random.default_rng(seed).normal(0.0, 0.005, TIME_S.size)
+    found = thd_n(tone(1000.0, (3000.0, 0.003)) + hiss, INTERVAL_S, 1000.0).uncertain()
+    assert abs(found.nominal_value - 0.003) < 3.0 * found.std_dev
+    assert found.std_dev < 5e-5
+
+
+def test_a_distortion_of_nothing_has_no_uncertainty() -> None:
+    with pytest.raises(MeasurementError):
+        Distortion(0.0, 0.0).uncertain()
+
+
+def test_the_true_rms_of_a_tone_holds_all_of_it() -> None:
+    record = tone(1000.0, (3000.0, 0.5)) + 0.25
+    assert tone_spectrum(record, INTERVAL_S, 1000.0).rms == pytest.approx(math.sqrt(0.5 + 0.125 + 0.0625))
+
+
+def test_fewer_than_two_cycles_are_refused() -> None:
+    with pytest.raises(RecordTooShort, match="two are needed"):
+        thd_n(tone()[:1900], INTERVAL_S, 1000.0)
+
+
+def test_a_band_beyond_half_the_sample_rate_is_refused() -> None:
+    with pytest.raises(SampledTooSlowly):
+        thd_n(tone()[::32], 32 * INTERVAL_S, 1000.0)
+
+
+def test_a_tone_without_a_harmonic_in_the_band_has_no_thd() -> None:
+    with pytest.raises(MeasurementError, match="no harmonic"):
+        thd(tone(15e3), INTERVAL_S, 15e3)
+
+
+@pytest.mark.parametrize(
+    ("frequency_hz", "highest"), [(1000.0, 20), (1000.05, 20), (997.0, 20), (1003.0, 19), (50.0, 400), (10e3, 2)]
+)
+def test_the_highest_harmonic_is_the_last_within_the_band(frequency_hz: float, highest: int) -> None:
+    assert highest_harmonic(frequency_hz, 20e3, INTERVAL_S) == highest

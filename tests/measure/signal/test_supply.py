@@ -1,0 +1,92 @@
+"""Energy is counted over whole repetitions, and a mean knows its own scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from benchctl.errors import RecordTooShort
+from benchctl.measure.signal.record import Capture, Trace
+from benchctl.measure.signal.supply import (
+    Span,
+    extremes,
+    mean,
+    mean_product,
+    mean_square,
+    whole_cycles,
+    whole_repetitions,
+)
+
+Digitised = Callable[..., Trace]
+
+
+def capture(trace: Trace, interval_s: float = 1e-4) -> Capture:
+    return Capture("a.npz", -0.01, interval_s, {"supply current": trace}, 0.0)
+
+
+def test_only_whole_repetitions_count(digitised: Digitised) -> None:
+    record = capture(digitised(np.zeros(2500), 10.0))
+    assert whole_repetitions(record, 0.1) == Span(0, 2000, 2)
+
+
+def test_a_record_of_exactly_one_repetition_is_enough(digitised: Digitised) -> None:
+    assert whole_repetitions(capture(digitised(np.zeros(5000), 10.0)), 0.5) == Span(0, 5000, 1)
+
+
+def test_less_than_one_repetition_is_refused(digitised: Digitised) -> None:
+    with pytest.raises(RecordTooShort, match="less than one repetition"):
+        whole_repetitions(capture(digitised(np.zeros(4999), 10.0)), 0.5)
+
+
+def test_less_than_two_cycles_are_refused(digitised: Digitised) -> None:
+    with pytest.raises(RecordTooShort):
+        whole_cycles(capture(digitised(np.zeros(19), 10.0)), 1000.0)
+
+
+def test_whole_cycles_leave_no_part_of_one(digitised: Digitised) -> None:
+    assert whole_cycles(capture(digitised(np.zeros(555), 10.0)), 1000.0).stop == 550
+
+
+def test_many_cycles_are_cut_into_like_parts(digitised: Digitised) -> None:
+    span = whole_cycles(capture(digitised(np.zeros(10_055), 10.0)), 1000.0)
+    assert [part.samples for part in span.parts()] == [1250] * 8
+
+
+def test_few_parts_tell_nothing_of_their_scatter() -> None:
+    assert Span(0, 300, 3).parts() == []
+    assert len(Span(0, 400, 4).parts()) == 4
+
+
+def test_means_are_those_of_the_span(digitised: Digitised) -> None:
+    ramp = digitised(np.arange(1000) / 200.0, 12.0, bits=16)
+    span = Span(200, 800)
+    values = ramp.values()[200:800]
+    assert mean(ramp, span) == pytest.approx(values.mean())
+    assert mean_square(ramp, span) == pytest.approx((values**2).mean())
+
+
+def test_a_mean_of_products_is_no_product_of_means(digitised: Digitised) -> None:
+    wave = digitised(np.sin(2 * np.pi * np.arange(200_000) / 100), 3.0, bits=16)
+    span = Span(0, 200_000)
+    assert mean_product(wave, wave, span) == pytest.approx(0.5, rel=1e-4)
+    assert mean(wave, span) == pytest.approx(0.0, abs=1e-4)
+
+
+def test_one_noisy_sample_is_no_peak_but_a_millisecond_is(digitised: Digitised) -> None:
+    values = np.full(100_000, 5.0)
+    values[40_000] = 9.0
+    values[60_000:61_000] = 7.0
+    lowest, highest = extremes(digitised(values, 20.0), Span(0, 100_000), 1e-6)
+    assert highest.value == pytest.approx(7.0, rel=1e-3)
+    assert lowest.value == pytest.approx(5.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("samples", "peak"), [(25, 1.0), (5, 0.2)])
+def test_a_peak_lasts_half_a_period_of_20_khz(digitised: Digitised, samples: int, peak: float) -> None:
+    """25 microseconds: a pulse as long as that counts in full, a shorter one by its part of them."""
+    pulse = np.zeros(1000)
+    pulse[500 : 500 + samples] = 1.0
+    _, highest = extremes(digitised(pulse, 10.0), Span(0, 1000), 1e-6)
+    assert highest.value == pytest.approx(peak, abs=0.01)

@@ -1,0 +1,171 @@
+"""Instruments are held against each other before the amplifier is driven hard, and what they contradict stops a run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.sequence_file.bench_steps import PowerOff, Set
+from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
+from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureContinuous
+from benchctl.documents.sequence_file.steps import Require
+from benchctl.errors import InstrumentsDisagree, MeasurementError, RequirementFailed
+from benchctl.runner.engine.progress import progress_of
+from tests.runner.rig import NO_CLAMP, POWER_ON, POWER_ON_LINE, Edits, Rig, files, rig
+
+AT_4_OHM = Set(load_ohm=4.0, frequency_hz=1e3)
+SEED = "  seed: 2150\n"
+EFFICIENCY = {"efficiency": Criterion(relation="above", bound=0.1, unit="1")}
+
+
+def wrong(of: str, factor: float, instrument: str = "supply", at: str = "at: 0 s") -> Edits:
+    """The edit of the workshop's bench by which an instrument is wrong."""
+    fault = f"{{kind: wrong by a factor, instrument: {instrument}, of: {of}, factor: {factor:g}, {at}}}"
+    return {SEED: f"{SEED}  faults:\n    - {fault}\n"}
+
+
+def looks(bench: Rig) -> list[dict[str, object]]:
+    return [dict(event) for event in bench.events("figures") if event["analysis"] == "look"]
+
+
+def test_supply_and_clamp_are_compared_as_soon_as_the_amplifier_idles(tmp_path: Path) -> None:
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON)
+        (look,) = looks(bench)
+    assert [each["quantity"] for each in look["comparisons"]] == [  # type: ignore[attr-defined]
+        "supply current",  # which the supply reads above nothing
+        "supply current",  # as the clamp does
+        "supply current",  # and both alike
+        "supply voltage",
+    ]
+
+
+@pytest.mark.parametrize("factor", [0.5, 2.0])
+def test_a_supply_that_contradicts_the_clamp_stops_the_run_while_the_amplifier_idles(
+    tmp_path: Path, factor: float
+) -> None:
+    with rig(tmp_path, files(POWER_ON_LINE, "measure_idle: {for: 1 s}", bench=wrong("current", factor))) as bench:
+        outcome = bench.execute()
+        assert isinstance(outcome.error, InstrumentsDisagree)
+        assert (outcome.exit_code, outcome.is_safe, outcome.figures) == (5, True, ())
+        assert "OUTP ON" not in bench.taps.to("generator")
+    for words in ("the supply reads", "the clamp shows", "apart"):
+        assert words in str(outcome.error)
+    assert "second unit in parallel" in outcome.error.advice
+
+
+def test_a_bench_without_a_clamp_has_nothing_to_compare_its_current_with(tmp_path: Path) -> None:
+    """So the run goes on; the report says that one instrument alone has seen it."""
+    with rig(tmp_path, files("power_off", bench={**NO_CLAMP, **wrong("current", 0.5)})) as bench:
+        bench.begin()
+        bench.do(POWER_ON, MeasureIdle(for_s=1.0))
+        assert not bench.run.contradictions
+
+
+def test_the_first_drive_after_each_power_on_is_preceded_by_a_look_thirty_decibels_below_rated(tmp_path: Path) -> None:
+    """150 W into 4 ohm are 24.5 V, and the gain is 30 dB: 0.775 V, and 24.5 mV for the look."""
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.5), Set(level_v=0.6))
+        levels = [text.split()[1] for text in bench.taps.to("generator") if text.startswith("SOUR:VOLT 0")]
+        assert [float(level) for level in levels] == pytest.approx([0.0245, 0.5, 0.6], abs=1e-4)
+        bench.do(PowerOff(), POWER_ON, AT_4_OHM, Set(level_v=0.5))
+        assert len(looks(bench)) == 4
+
+
+def test_a_look_is_never_louder_than_what_the_step_begins_with(tmp_path: Path) -> None:
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.002))
+        assert "SOUR:VOLT 0.002000" in bench.taps.to("generator")
+        assert looks(bench)[-1]["context"]["level_v"] == pytest.approx(0.002)  # type: ignore[index]
+
+
+@pytest.mark.parametrize(("instrument", "of"), [("generator", "level"), ("oscilloscope", "output B")])
+@pytest.mark.parametrize("factor", [0.5, 2.0, 0.0])
+def test_an_output_that_is_not_what_goes_in_times_the_gain_stops_the_run_at_a_low_level(
+    tmp_path: Path, instrument: str, of: str, factor: float
+) -> None:
+    with rig(tmp_path, files("power_off", bench=wrong(of, factor, instrument))) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        with pytest.raises(InstrumentsDisagree, match=r"output voltage of B: the oscilloscope shows"):
+            bench.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0))
+        assert not bench.events("search")
+        told = [text for role, text in bench.taps.commands() if role == "generator"]
+        assert told[-1] in {"OUTP OFF", "SOUR:FREQ 1000.00000000"}
+        assert not bench.plant.drive.output_on
+
+
+def test_a_look_that_gives_no_record_leaves_the_amplifier_undriven(tmp_path: Path) -> None:
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        bench.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
+        with pytest.raises(MeasurementError, match="no vertical range"):
+            bench.do(Set(level_v=0.5))
+        assert not bench.plant.drive.output_on
+
+
+def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(tmp_path: Path) -> None:
+    low_pass = "  filters:\n    - {kind: low-pass, corner: 100 Hz, slope: 24 dB/octave}\n"
+    with rig(tmp_path, files("power_off", amplifier={"  gain: 31.9 ": f"{low_pass}  gain: 31.9 "})) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.5))
+        tones = looks(bench)[-1]["context"]["tones_hz"]  # type: ignore[index]
+        assert list(tones.values()) == [1000.0, 50.0]
+        assert bench.plant.drive.frequency_hz == pytest.approx(1000.0, rel=1e-3)
+
+
+# -- a contradiction that shows only under load ---------------------------------------------------------------------
+
+
+def driven_with_half_of_the_current_read(bench: Rig) -> None:
+    """0.5 V are 30 W a channel; the supply's second unit joins in only now."""
+    bench.begin()
+    bench.do(POWER_ON, AT_4_OHM, MeasureIdle(for_s=1.0), Set(level_v=0.5))
+    bench.do(MeasureContinuous(level_v=0.5, for_s=2.0, expect=EFFICIENCY))
+
+
+HALF_FROM_5_S = wrong("current", 0.5, at="at: 5.2 s")
+
+
+def test_under_load_the_figures_that_rest_on_it_keep_their_values_and_have_no_verdict(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_5_S)) as bench:
+        driven_with_half_of_the_current_read(bench)
+        (efficiency,) = bench.figures("efficiency").values()
+        assert efficiency.verdict == "inconclusive"
+        assert "second unit in parallel" in efficiency.contradiction
+        assert any("the clamp shows" in note for note in bench.audience.notes)
+        # What was measured of the current before rests on the same instruments.
+        (idle,) = bench.figures("idle_current").values()
+        assert idle.contradiction
+        assert not bench.figures("thd_n")["A"].contradiction
+
+
+def test_nothing_drives_the_amplifier_hard_after_a_contradiction(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_5_S)) as bench:
+        driven_with_half_of_the_current_read(bench)
+        bench.taps.sent.clear()
+        with pytest.raises(InstrumentsDisagree):
+            bench.do(MeasureContinuous(level_v=0.6, for_s=1.0))
+        assert bench.taps.to("generator") == []
+
+
+def test_a_requirement_on_a_contradicted_figure_does_not_hold(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_5_S)) as bench:
+        driven_with_half_of_the_current_read(bench)
+        with pytest.raises(RequirementFailed, match=r"efficiency is .* which is inconclusive"):
+            bench.do(Require(criteria=EFFICIENCY))
+
+
+def test_a_run_that_goes_on_is_looked_at_anew_and_its_earlier_figures_stay_inconclusive(tmp_path: Path) -> None:
+    """Whoever goes on has put right what was wrong, or is told again."""
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_5_S)) as bench:
+        driven_with_half_of_the_current_read(bench)
+        bench.run.recorder.event("run resumed", index=0, step="")
+        progress = progress_of(bench.plan, bench.events())
+    assert {figure.verdict for figure in progress.measured if figure.name == "efficiency"} == {"inconclusive"}

@@ -1,0 +1,45 @@
+"""The oscilloscope's converter."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchctl.simulator.instruments.digitiser import Digitiser, Vertical
+from benchctl.simulator.model.true_errors import TrueError
+
+VERTICAL = Vertical(volts_per_division=0.5)
+CHANCE = np.random.default_rng(1)
+
+
+def digitiser(bits: int = 8, noise_lsb: float = 0.0, error: TrueError | None = None) -> Digitiser:
+    """Probe 1:10."""
+    return Digitiser(bits, 0.1, error or TrueError(), 0.0, noise_lsb)
+
+
+@pytest.mark.parametrize("bits", [8, 10, 12])
+def test_the_whole_screen_is_the_whole_converter(bits: int) -> None:
+    """8 divisions of 0.5 V behind a 1:10 probe: -20 V to 20 V."""
+    codes = digitiser(bits).codes(np.array([-30.0, -20.0, 0.0, 19.999, 30.0]), VERTICAL, 0.0, CHANCE)
+    assert codes.tolist() == [-(2 ** (bits - 1)), -(2 ** (bits - 1)), 0, 2 ** (bits - 1) - 1, 2 ** (bits - 1) - 1]
+
+
+@pytest.mark.parametrize("bits", [8, 12])
+def test_an_ideal_converter_has_the_noise_of_its_steps(bits: int) -> None:
+    """LSB/sqrt(12) (IEEE 1241); a sine that fills the screen."""
+    volts = 19.9 * np.sin(np.linspace(0, 200 * np.pi, 100_003))
+    codes = digitiser(bits).codes(volts, VERTICAL, 0.0, CHANCE)
+    error = codes - volts * 0.1 / digitiser(bits).step_v(VERTICAL)
+    assert error.std() == pytest.approx(12**-0.5, rel=0.02)
+
+
+def test_noise_of_the_signal_and_of_the_converter_add_in_squares() -> None:
+    """3 steps and 4 steps give 5; quantising adds a twelfth in squares."""
+    step_v = digitiser(8).step_v(VERTICAL)
+    codes = digitiser(8, noise_lsb=3.0).codes(np.zeros(200_000), VERTICAL, 4 * step_v / 0.1, CHANCE)
+    assert codes.std() == pytest.approx((25 + 1 / 12) ** 0.5, rel=0.01)
+
+
+def test_gain_and_offset_errors_shift_what_is_indicated() -> None:
+    codes = digitiser(12, error=TrueError(gain=0.01, offset=0.1)).codes(np.array([10.0]), VERTICAL, 0.0, CHANCE)
+    assert codes[0] * digitiser(12).step_v(VERTICAL) == pytest.approx(10 * 0.1 * 1.01 + 0.1, abs=1e-3)
