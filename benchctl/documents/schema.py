@@ -17,6 +17,7 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.driver_file.templates import TAKES
 from benchctl.documents.model.criteria import PATTERN_MESSAGE, Criterion
+from benchctl.documents.model.fields import RANGE, range_in_words
 from benchctl.documents.reader import load_driver
 from benchctl.documents.sequence_file.references import REFERABLE, STAND_IN
 from benchctl.documents.sequence_file.sequence import Sequence
@@ -31,7 +32,7 @@ KINDS: tuple[Kind, ...] = ("sequence", "bench", "amplifier", "driver")
 _MODELS: Mapping[Kind, Any] = {"sequence": Sequence, "bench": Bench, "amplifier": Amplifier, "driver": Driver}
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # What pydantic says and an editor does not need.
-_NOISE = ("title", "discriminator", "unit")
+_NOISE = ("title", "discriminator")
 # What a step that holds others has beside its kind.
 STEPS: Schema = {"type": "array", "description": "the steps that it holds, in order", "minItems": 1}
 # The name of a reference's own schema.
@@ -166,7 +167,7 @@ def _plain(schema: Any) -> Any:
         return schema
     if "properties" in schema:
         schema = {**schema, "properties": {key: _plain(value) for key, value in schema["properties"].items()}}
-    return _without_noise(_command(_criterion(_quantity(_without_null(schema)))))
+    return _without_noise(_command(_criterion(_range(_quantity(_without_null(schema))))))
 
 
 def _without_null(schema: Schema) -> Schema:
@@ -190,6 +191,10 @@ def _quantity(schema: Schema) -> Schema:
     if isinstance(quantity.get("default"), int | float):
         quantity["default"] = render(quantity["default"], unit)
     return quantity
+
+
+def _range(schema: Schema) -> Schema:
+    return {**schema, RANGE: range_in_words(schema[RANGE])} if RANGE in schema else schema
 
 
 def _criterion(schema: Schema) -> Schema:

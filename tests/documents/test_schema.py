@@ -319,6 +319,22 @@ def test_a_default_is_what_the_program_takes_if_nothing_is_written(kind: Kind, n
     assert setting.says["default"] == default
 
 
+@pytest.mark.parametrize(
+    ("kind", "name", "told"),
+    [
+        ("sequence", "HoldSettings.for", "more than 0 s and at most 168 h"),
+        ("sequence", "MeasureDcSettings.for", "more than 0 s and at most 60 s"),
+        ("sequence", "FindCleanLevelSettings.step", "more than 0 dB and at most 20 dB"),
+        ("bench", "Resistor.uncertainty", "more than 0 % and less than 50 %"),
+        ("amplifier", "HeatsinkRating.maximum", "at least -55 degC and at most 400 degC"),
+        ("amplifier", "AmplifierSimulation.converter_efficiency", "more than 0 % and at most 100 %"),
+    ],
+)
+def test_a_range_is_told_as_the_program_checks_it(kind: Kind, name: str, told: str) -> None:
+    (setting,) = (each for each in settings_of(kind) if each.name == name)
+    assert [form["range"] for form in setting.scalars() if "range" in form] == [told]
+
+
 def test_a_command_says_which_values_it_takes_and_what_shipped_drivers_send() -> None:
     (setting,) = (each for each in settings_of("driver") if each.name == "SupplyCommands.set_voltage")
     assert setting.says["description"].endswith("takes {voltage_v}, {output}")

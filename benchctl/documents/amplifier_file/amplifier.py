@@ -93,7 +93,7 @@ class Amplifier(Document):
     supply: SupplyRating
     remote_turn_on: TurnOn | None = Field(default=None, description="absent if it plays as soon as it has supply")
     minimum_load_ohm: PositiveOhms = Field(description="per channel; a lower load is never connected")
-    gain_ratio: Annotated[Ratio, bounded("1", above=0.1, below=10_000)] = Field(
+    gain_ratio: Annotated[Ratio, bounded("dB", above=0.1, below=10_000)] = Field(
         alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
     )
     rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, a line a load")

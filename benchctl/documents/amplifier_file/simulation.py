@@ -13,23 +13,24 @@ from pydantic import Field
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.model.fields import (
-    Amperes,
     Celsius,
     ChannelName,
-    Farads,
     Gain,
-    JoulesPerKelvin,
-    KelvinsPerWatt,
+    NotNegativeAmperes,
+    NotNegativeOhms,
     NotNegativeSeconds,
-    Ohms,
+    NotNegativeVolts,
+    NotNegativeWatts,
     PerKelvin,
     PositiveAmperes,
+    PositiveFarads,
     PositiveHertz,
+    PositiveJoulesPerKelvin,
+    PositiveKelvinsPerWatt,
+    PositiveOhms,
     PositiveVolts,
     Ratio,
-    Seconds,
     Volts,
-    Watts,
     bounded,
 )
 from benchctl.documents.model.model_base import Misfit, Part
@@ -38,10 +39,10 @@ from benchctl.documents.model.model_base import Misfit, Part
 class HeatsinkSimulation(Part):
     """Two thermal constants: devices to heatsink, heatsink to the air."""
 
-    junction_k_per_w: KelvinsPerWatt = Field(gt=0, description="thermal resistance from the devices to the heatsink")
-    junction_capacity_j_per_k: JoulesPerKelvin = Field(gt=0, description="thermal capacity of the devices")
-    ambient_k_per_w: KelvinsPerWatt = Field(gt=0, description="thermal resistance from the heatsink to the air")
-    capacity_j_per_k: JoulesPerKelvin = Field(gt=0, description="thermal capacity of the heatsink")
+    junction_k_per_w: PositiveKelvinsPerWatt = Field(description="thermal resistance from the devices to the heatsink")
+    junction_capacity_j_per_k: PositiveJoulesPerKelvin = Field(description="thermal capacity of the devices")
+    ambient_k_per_w: PositiveKelvinsPerWatt = Field(description="thermal resistance from the heatsink to the air")
+    capacity_j_per_k: PositiveJoulesPerKelvin = Field(description="thermal capacity of the heatsink")
 
 
 class ProtectionSimulation(Part):
@@ -55,7 +56,7 @@ class ProtectionSimulation(Part):
     fold_back_to: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(
         default=0.5, description="what is left of the gain just before it mutes, such as `-6 dB`"
     )
-    low_voltage_v: Volts = Field(default=9.5, ge=0, description="terminal voltage below which it shuts down")
+    low_voltage_v: NotNegativeVolts = Field(default=9.5, description="terminal voltage below which it shuts down")
     output_current_a: PositiveAmperes | None = Field(
         default=None,
         description="peak output current at which it mutes for a while; derived from the ratings if absent",
@@ -97,44 +98,52 @@ class AmplifierSimulation(Part):
     """Physical parameters of one amplifier; what is left out is derived from the rating plate."""
 
     gain: Gain | None = Field(default=None, description="from the input to the output, unclipped")
-    rail_v: Volts | None = Field(default=None, gt=0, description="each rail, unloaded, at the nominal supply")
-    rail_stiffness_ohm: Ohms | None = Field(default=None, gt=0, description="source resistance of the lumped rails")
-    reservoir_f: Farads | None = Field(default=None, gt=0, description="capacitance of the lumped rails")
-    saturation_v: Volts | None = Field(default=None, ge=0, description="what the output stage leaves of the rail")
-    output_resistance_ohm: Ohms | None = Field(default=None, ge=0, description="of each output")
-    converter_efficiency: Ratio | None = Field(default=None, gt=0, le=1, description="of the supply's converter")
+    rail_v: PositiveVolts | None = Field(default=None, description="each rail, unloaded, at the nominal supply")
+    rail_stiffness_ohm: PositiveOhms | None = Field(default=None, description="source resistance of the lumped rails")
+    reservoir_f: PositiveFarads | None = Field(default=None, description="capacitance of the lumped rails")
+    saturation_v: NotNegativeVolts | None = Field(default=None, description="what the output stage leaves of the rail")
+    output_resistance_ohm: NotNegativeOhms | None = Field(default=None, description="of each output")
+    converter_efficiency: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
+        default=None, description="of the supply's converter"
+    )
     rails: Literal["unregulated", "regulated"] | None = Field(
         default=None, description="unregulated rails follow the supply; regulated ones are held as long as they can be"
     )
     dropout_v: PositiveVolts | None = Field(
         default=None, description="terminal voltage below which regulated rails follow the supply after all"
     )
-    bias_current_a: Amperes | None = Field(default=None, ge=0, description="per channel, from rail to rail, at 25 degC")
+    bias_current_a: NotNegativeAmperes | None = Field(
+        default=None, description="per channel, from rail to rail, at 25 degC"
+    )
     bias_drift_per_k: PerKelvin | None = Field(default=None, description="of the bias, a kelvin of device temperature")
     soft_knee: Annotated[Ratio, bounded("1", at_least=0, at_most=0.9)] | None = Field(
         default=None, description="part of the swing over which clipping sets in softly; 0 is hard clipping"
     )
-    crossover_v: Volts | None = Field(default=None, ge=0, description="dead zone on either side of zero, at the output")
-    conduction_ohm: Ohms | None = Field(
-        default=None, ge=0, description="class D: what the output current flows through on its way, devices and coil"
+    crossover_v: NotNegativeVolts | None = Field(
+        default=None, description="dead zone on either side of zero, at the output"
     )
-    switching_w: Watts | None = Field(
-        default=None, ge=0, description="class D: lost in switching, per channel, whatever it plays"
+    conduction_ohm: NotNegativeOhms | None = Field(
+        default=None, description="class D: what the output current flows through on its way, devices and coil"
     )
-    ripple_v: Volts | None = Field(default=None, ge=0, description="class D: residue of the carrier at the output, RMS")
+    switching_w: NotNegativeWatts | None = Field(
+        default=None, description="class D: lost in switching, per channel, whatever it plays"
+    )
+    ripple_v: NotNegativeVolts | None = Field(
+        default=None, description="class D: residue of the carrier at the output, RMS"
+    )
     carrier_hz: PositiveHertz | None = Field(default=None, description="class D: switching frequency")
     filters: tuple[FilterSimulation, ...] | None = Field(default=None, description="in front of the output stages")
-    housekeeping_w: Watts | None = Field(default=None, ge=0, description="taken always, at the nominal supply")
-    standby_current_a: Amperes | None = Field(default=None, ge=0, description="taken while asleep")
-    noise_v: Volts | None = Field(default=None, ge=0, description="at the output, RMS")
-    crosstalk: Ratio | None = Field(
-        default=None, ge=0, lt=1, description="part of a driven input's signal that reaches an undriven one"
+    housekeeping_w: NotNegativeWatts | None = Field(default=None, description="taken always, at the nominal supply")
+    standby_current_a: NotNegativeAmperes | None = Field(default=None, description="taken while asleep")
+    noise_v: NotNegativeVolts | None = Field(default=None, description="at the output, RMS")
+    crosstalk: Annotated[Ratio, bounded("1", at_least=0, below=1)] | None = Field(
+        default=None, description="part of a driven input's signal that reaches an undriven one"
     )
     offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None
-    turn_on_delay_s: Seconds | None = Field(default=None, ge=0, description="muted for so long after waking")
-    soft_start_s: Seconds | None = Field(default=None, ge=0, description="the converter ramps up for so long")
+    turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="muted for so long after waking")
+    soft_start_s: NotNegativeSeconds | None = Field(default=None, description="the converter ramps up for so long")
     faults: AmplifierFaults | None = Field(default=None, description="what is wrong with it")
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:

@@ -12,10 +12,10 @@ from pydantic import Field
 from benchctl.documents.bench_file.faults import BenchFault
 from benchctl.documents.model.fields import (
     Celsius,
-    Farads,
+    NotNegativeOhms,
     NotNegativeSeconds,
-    Ohms,
     PositiveAmperes,
+    PositiveFarads,
     Ratio,
     VoltsPerSecond,
     Whole,
@@ -31,7 +31,7 @@ class SupplySlew(Part):
 
     rise_v_per_s: Slew = Field(default=100.0, description="at which it rises")
     fall_v_per_s: Slew = Field(default=100.0, description="at which it falls at most, however it is loaded")
-    capacitance_f: Annotated[Farads, bounded("F", above=0)] = Field(
+    capacitance_f: PositiveFarads = Field(
         default=0.002, description="across each output, which a light load empties slowly"
     )
     bleed_a: PositiveAmperes = Field(default=0.05, description="what empties it where nothing is connected")
@@ -56,5 +56,5 @@ class BenchSimulation(Part):
         description="the contact of a relay of the load's bank bounces for so long at most when it closes",
     )
     supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
-    supply_lead_ohm: Ohms = Field(default=0.0015, ge=0, description="both leads from supply to amplifier together")
+    supply_lead_ohm: NotNegativeOhms = Field(default=0.0015, description="both leads from supply to amplifier together")
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

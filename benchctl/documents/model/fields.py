@@ -7,8 +7,10 @@ so that a model can be built from either.
 from __future__ import annotations
 
 import datetime
+import math
+import operator
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -59,6 +61,43 @@ class OutOfRange(ValueError):
     """A value that is read well but lies beyond what can be meant; the text says what would be right."""
 
 
+# The words of each bound, and which of two bounds holds where a type has both.
+_BOUNDS: Mapping[str, tuple[str, Callable[[float, float], bool], Callable[[float, float], float]]] = {
+    "above": ("more than", operator.gt, max),
+    "at_least": ("at least", operator.ge, max),
+    "below": ("less than", operator.lt, min),
+    "at_most": ("at most", operator.le, min),
+}
+# What a schema calls the bounds of a value.
+RANGE = "range"
+
+
+@dataclass(frozen=True)
+class _Bounded:
+    """A range, checked where a value is read and told where a schema is made."""
+
+    unit: str
+    bounds: tuple[tuple[str, float], ...]
+
+    def _check(self, value: float) -> float:
+        for name, bound in self.bounds:
+            words, holds, _ = _BOUNDS[name]
+            if not holds(value, bound):
+                raise OutOfRange(f"it must be {words} {_render(bound, self.unit)}")
+        return value
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_after_validator_function(self._check, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """The type that is bounded may have bounds of its own; of two the stricter holds."""
+        whole = handler(schema)
+        bounds = dict(whole.get(RANGE, {}))
+        for name, bound in self.bounds:
+            bounds[name] = _BOUNDS[name][2](bound, bounds.get(name, bound))
+        return {**whole, RANGE: {**bounds, "unit": self.unit}}
+
+
 def bounded(
     unit: str,
     *,
@@ -66,26 +105,28 @@ def bounded(
     at_least: float | None = None,
     below: float | None = None,
     at_most: float | None = None,
-) -> AfterValidator:
-    """A range check whose refusal is a sentence with the unit: `Annotated[Volts, bounded("V", above=0)]`."""
+) -> _Bounded:
+    """A range check whose refusal is a sentence with the unit: `Annotated[Volts, bounded("V", above=0)]`.
 
-    def check(value: float) -> float:
-        for bound, holds, words in (
-            (above, above is None or value > above, "more than"),
-            (at_least, at_least is None or value >= at_least, "at least"),
-            (below, below is None or value < below, "less than"),
-            (at_most, at_most is None or value <= at_most, "at most"),
-        ):
-            if bound is not None and not holds:
-                raise OutOfRange(f"it must be {words} {_render(bound, unit)}")
-        return value
+    A ratio's bounds are told in % (unit "1") or in dB.
+    """
+    given = {"above": above, "at_least": at_least, "below": below, "at_most": at_most}
+    return _Bounded(unit, tuple((name, bound) for name, bound in given.items() if bound is not None))
 
-    return AfterValidator(check)
+
+def range_in_words(bounds: Mapping[str, Any]) -> str:
+    """A schema's range as a sentence has it: `more than 0 V and at most 60 V`."""
+    lower = max((name for name in ("above", "at_least") if name in bounds), key=lambda name: bounds[name], default=None)
+    upper = min((name for name in ("below", "at_most") if name in bounds), key=lambda name: bounds[name], default=None)
+    told = (f"{_BOUNDS[name][0]} {_render(bounds[name], bounds['unit'])}" for name in (lower, upper) if name)
+    return " and ".join(told)
 
 
 def _render(value: float, unit: str) -> str:
     if unit == "s" and value >= 2 * _HOUR_S:
         return f"{value / _HOUR_S:g} h"
+    if unit == "dB":
+        return f"{20.0 * math.log10(value):.4g} dB"
     return f"{value:g}" if not unit else render(value, unit)
 
 
@@ -98,6 +139,13 @@ PositiveOhms = Annotated[Ohms, bounded("ohm", above=0)]
 PositiveHertz = Annotated[Hertz, bounded("Hz", above=0)]
 PositiveSeconds = Annotated[Seconds, bounded("s", above=0, at_most=LONGEST_S)]
 PositiveWatts = Annotated[Watts, bounded("W", above=0)]
+PositiveFarads = Annotated[Farads, bounded("F", above=0)]
+PositiveKelvinsPerWatt = Annotated[KelvinsPerWatt, bounded("K/W", above=0)]
+PositiveJoulesPerKelvin = Annotated[JoulesPerKelvin, bounded("J/K", above=0)]
+NotNegativeVolts = Annotated[Volts, bounded("V", at_least=0)]
+NotNegativeAmperes = Annotated[Amperes, bounded("A", at_least=0)]
+NotNegativeOhms = Annotated[Ohms, bounded("ohm", at_least=0)]
+NotNegativeWatts = Annotated[Watts, bounded("W", at_least=0)]
 NotNegativeSeconds = Annotated[Seconds, bounded("s", at_least=0, at_most=LONGEST_S)]
 # Below -55 or above 400 degC no sensor of this bench reads and no heatsink lives: a slip of the unit.
 Temperature = Annotated[Celsius, bounded("degC", at_least=-55, at_most=400)]
@@ -153,8 +201,8 @@ def _read_gain(value: object) -> object:
 Gain = Annotated[
     float,
     BeforeValidator(_read_gain),
-    bounded("", at_least=1e-3, at_most=1e6),
     WithJsonSchema({"type": ["string", "number"], "examples": ["30 dB", "31.6"]}),
+    bounded("", at_least=1e-3, at_most=1e6),
 ]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
 PositiveNumber = Annotated[Number, bounded("", above=0)]

@@ -34,13 +34,6 @@ _WANTED: Mapping[str, str] = {
     "bool_parsing": "'yes' or 'no'",
 }
 
-_BOUNDS: Mapping[str, tuple[str, str]] = {
-    "greater_than": ("more than", "gt"),
-    "greater_than_equal": ("at least", "ge"),
-    "less_than": ("less than", "lt"),
-    "less_than_equal": ("at most", "le"),
-}
-
 
 def sentences(error: ValidationError) -> Iterator[Fault]:
     """Each fault in `error` with its place."""
@@ -108,9 +101,6 @@ def _sentence(details: ErrorDetails) -> str:
             return f"{quote(key)} has too many entries: at most {context['max_length']} can be given"
         case kind if kind in _WANTED:
             return f"{found} stands where {_WANTED[kind]} belongs"
-        case kind if kind in _BOUNDS:
-            words, bound = _BOUNDS[kind]
-            return f"{found} is out of range; it must be {words} {context[bound]:g}"
         case _:
             return _choice_sentence(details, key, context)
 

@@ -14,7 +14,7 @@ from benchctl.documents.model.model_base import Misfit, doubled
 from benchctl.documents.sequence_file.step_base import ON_PROTECTION, CycleCount, Driven, OnProtection, RestLevel, State
 
 # That of a sine is 3 dB, and between bursts of it there must be a rest.
-CrestFactor = Annotated[Ratio, bounded("1", above=math.sqrt(2.0), at_most=100)]
+CrestFactor = Annotated[Ratio, bounded("dB", above=math.sqrt(2.0), at_most=100)]
 
 BURST_FIGURES = (
     "burst_power_clean",
@@ -75,7 +75,7 @@ class _Search(_Powered):
     thd_n: Distortion = Field(default=0.01, description="the distortion bound (THD+N) that is called clean")
     from_v: PositiveVolts = Field(default=0.01, description="where the search starts: a level known to be clean, RMS")
     to_v: PositiveVolts = Field(default=2.0, description="the highest level the search may try, RMS")
-    step_ratio: Annotated[Ratio, bounded("1", above=1, at_most=10)] = Field(
+    step_ratio: Annotated[Ratio, bounded("dB", above=1, at_most=10)] = Field(
         default=1.9952623149688795,
         alias="step",
         description="the largest step beyond the highest level known to be clean",

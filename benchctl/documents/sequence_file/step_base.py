@@ -9,7 +9,7 @@ from benchctl.documents.model.model_base import Part
 
 CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
-RestLevel = Annotated[Ratio, bounded("1", at_least=1e-4, below=1)]
+RestLevel = Annotated[Ratio, bounded("dB", at_least=1e-4, below=1)]
 # What becomes of the run when the amplifier's own protection silences it.
 OnProtection = Literal["go on", "end the run"]
 ON_PROTECTION = "what becomes of the run if the amplifier's own protection silences it"

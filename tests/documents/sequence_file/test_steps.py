@@ -146,7 +146,7 @@ def test_a_step_can_be_built_in_python_with_numbers() -> None:
         ("measure_burst: {cycles: []}", ["5:29: 'cycles' has too few entries: at least 1 needed"]),
         ("measure_burst: {cycles: [0, 8, 8, 1.5]}", ["5:30: '0' is out of range", "5:39: '1.5' is not a whole number"]),
         ("measure_burst: {cycles: [8, 8]}", ["5:33: stands in the list twice"]),
-        ("measure_burst: {cycles: [8], low_level: 0 dB}", ["5:45: '0 dB' is out of range; it must be less than 100 %"]),
+        ("measure_burst: {cycles: [8], low_level: 0 dB}", ["5:45: '0 dB' is out of range; it must be less than 0 dB"]),
         ("measure_idle: {expect: {idle_curent: below 2 A}}", ["5:42: unknown figure 'idle_curent'; did you mean"]),
         ("measure_idle: {expect: {idle_current: 2 A}}", ["5:43: '2 A' does not begin with below or above"]),
         ("measure_idle: {expect: {burst_power_clean: above 2 W}}", ["5:48: unknown figure 'burst_power_clean'"]),
