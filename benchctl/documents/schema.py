@@ -181,7 +181,7 @@ def _without_null(schema: Schema) -> Schema:
 
 def _quantity(schema: Schema) -> Schema:
     unit = schema.get("unit")
-    if unit is None or schema.get("type") != "string":
+    if unit is None or schema.get("type") != "string" or "pattern" in schema:
         return schema
     quantity = {
         **schema,

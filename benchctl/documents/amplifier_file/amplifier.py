@@ -39,10 +39,10 @@ ROOM_C = 25.0
 class SupplyRating(Part):
     """What the amplifier wants of its supply."""
 
-    nominal_v: PositiveVolts = Field(description="at which the ratings hold")
-    minimum_v: PositiveVolts = Field(description="below which it may not work")
-    maximum_v: PositiveVolts = Field(description="above which it may be harmed")
-    fuse_a: PositiveAmperes = Field(description="in its supply lead")
+    nominal_v: PositiveVolts = Field(description="supply voltage at which the ratings hold")
+    minimum_v: PositiveVolts = Field(description="lowest supply voltage at which it works")
+    maximum_v: PositiveVolts = Field(description="highest supply voltage; above it the amplifier may be harmed")
+    fuse_a: PositiveAmperes = Field(description="rating of the fuse in its supply lead")
 
     def misfits(self) -> Iterator[Misfit]:
         if self.minimum_v > self.nominal_v:
@@ -54,59 +54,63 @@ class SupplyRating(Part):
 class TurnOn(Part):
     """The thin lead that wakes the amplifier."""
 
-    voltage_v: PositiveVolts = Field(default=12.0, description="that wakes it")
-    delay_s: NotNegativeSeconds = Field(default=2.0, description="from waking until it plays")
+    voltage_v: PositiveVolts = Field(default=12.0, description="voltage that wakes it")
+    delay_s: NotNegativeSeconds = Field(default=2.0, description="time from waking until it plays")
 
 
 class Rating(Part):
     """One line of the rating plate: power per channel into a load, all channels driven."""
 
     load_ohm: PositiveOhms = Field(description="nominal load at each channel")
-    power_w: PositiveWatts = Field(description="per channel")
-    thd_n: Distortion = Field(default=0.01, description="distortion at which the power is claimed")
+    power_w: PositiveWatts = Field(description="rated power per channel, all channels driven")
+    thd_n: Distortion = Field(default=0.01, description="distortion at which that power is claimed")
 
 
 class HeatsinkRating(Part):
     """What the heatsink may reach, and how it warms."""
 
-    maximum_c: Temperature = Field(description="above which no test may go on")
+    maximum_c: Temperature = Field(description="highest temperature of the heatsink; above it every run stops")
     resistance_k_per_w: Annotated[KelvinsPerWatt, bounded("K/W", above=0)] | None = Field(
         default=None,
-        description="thermal resistance from the heatsink to the air; unless given, such that the amplifier's worst"
-        " heat takes it to its maximum in a room of 25 degC",
+        description="thermal resistance from the heatsink to the air; if left out, one with which the "
+        "amplifier's worst heat brings the heatsink to its maximum in a room at 25 degC",
     )
     time_constant_s: PositiveSeconds = Field(
-        default=500.0, description="with which it warms and cools, as a `soak` tells it"
+        default=500.0, description="time constant with which it warms and cools; a `soak` measures it"
     )
 
 
 class Amplifier(Document):
     """A whole amplifier file."""
 
-    title: Line = Field(description="the model's name, as tables and folders show it", examples=["HX 2150"])
-    serial: Line | None = Field(default=None, description="of the unit under test", examples=["17-0042"])
-    amplifier_class: AmplifierClass = Field(alias="class", description="of its output stage")
-    channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="the names of its outputs")
+    title: Line = Field(description="name of the model, as tables and folders show it", examples=["HX 2150"])
+    serial: Line | None = Field(default=None, description="serial number of the unit under test", examples=["17-0042"])
+    amplifier_class: AmplifierClass = Field(alias="class", description="class of its output stage")
+    channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="names of its outputs")
     outputs: Outputs = Field(
-        description="floating (a bridge, most class D): neither terminal may meet an earthed probe"
+        description="`floating` (a bridge, most class D) means that neither terminal may touch an earthed probe"
     )
     supply: SupplyRating
-    remote_turn_on: TurnOn | None = Field(default=None, description="absent if it plays as soon as it has supply")
-    minimum_load_ohm: PositiveOhms = Field(description="per channel; a lower load is never connected")
+    remote_turn_on: TurnOn | None = Field(
+        default=None,
+        description="the thin lead that wakes it; leave it out if the amplifier plays as soon as it has supply",
+    )
+    minimum_load_ohm: PositiveOhms = Field(description="lowest load per channel; a lower load is never connected")
     gain_ratio: Annotated[Ratio, bounded("dB", above=0.1, below=10_000)] = Field(
         alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
     )
-    rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, a line a load")
+    rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, one entry for each load")
     rails: Literal["unregulated", "regulated"] | None = Field(
         default=None,
-        description="unregulated rails follow the supply, and power goes with its square; regulated ones are held. The"
-        " worse of both is taken for what load, fuse and supply must bear, unless given",
+        description="`unregulated` rails follow the supply, and power goes with its square; `regulated` rails"
+        " are held. If left out, preflight assumes the worse case for load, fuse and supply",
     )
-    idle_current_a: PositiveAmperes | None = Field(default=None, description="that the maker expects")
+    idle_current_a: PositiveAmperes | None = Field(default=None, description="idle current that the maker expects")
     least_idle_current_a: Annotated[Amperes, bounded("A", at_least=0)] | None = Field(
         default=None,
-        description="below which it did not wake, which ends a run; a tenth of `idle_current`, unless given. 0 A if it"
-        " rightly draws next to nothing until it plays",
+        description="lowest idle current of an amplifier that is awake; below it the run ends. If left out, a"
+        " tenth of `idle_current`. Give 0 A if the amplifier rightly draws almost nothing until "
+        "it plays",
     )
     heatsink: HeatsinkRating
     simulation: AmplifierSimulation | None = Field(

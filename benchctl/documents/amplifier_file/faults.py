@@ -37,12 +37,14 @@ class AmplifierFaults(Part):
         default=None, description="what is left of the reservoir's capacitance"
     )
     open_device: OpenDevice | None = Field(default=None, description="an output device that is open")
-    bias_too_high: PositiveNumber | None = Field(default=None, description="the bias over the right bias", examples=[4])
+    bias_too_high: PositiveNumber | None = Field(
+        default=None, description="factor by which the bias is too high", examples=[4]
+    )
     dc_on_output: dict[ChannelName, Volts] = Field(
-        default_factory=dict, description="channel -> dc that it should not have"
+        default_factory=dict, description="dc at an output that should not be there, by channel"
     )
     gain_mismatch: dict[ChannelName, Gain] = Field(
-        default_factory=dict, description="channel -> its gain over the right gain, such as `-1.5 dB`"
+        default_factory=dict, description="gain of a channel over its right gain, by channel, such as `-1.5 dB`"
     )
     dry_joint: DryJoint | None = Field(default=None, description="a joint that opens when it is warm")
 

@@ -59,11 +59,13 @@ class ProtectionSimulation(Part):
     low_voltage_v: NotNegativeVolts = Field(default=9.5, description="terminal voltage below which it shuts down")
     output_current_a: PositiveAmperes | None = Field(
         default=None,
-        description="peak output current at which it mutes for a while; derived from the ratings if absent",
+        description="peak output current at which it mutes for a while; if left out, it follows from the ratings",
     )
-    retry_s: NotNegativeSeconds = Field(default=2.0, description="muted for so long after too much output current")
+    retry_s: NotNegativeSeconds = Field(
+        default=2.0, description="how long it stays muted after too much output current"
+    )
     output_dc_v: PositiveVolts = Field(
-        default=3.0, description="mean output voltage at which it mutes until it is woken anew"
+        default=3.0, description="mean output voltage at which it mutes until it is woken again"
     )
 
     def misfits(self) -> Iterator[Misfit]:
@@ -78,9 +80,11 @@ class FilterSimulation(Part):
     """A Butterworth filter in front of the output stages."""
 
     kind: Literal["low-pass", "high-pass"] = Field(description="which side of the corner it passes")
-    corner_hz: PositiveHertz = Field(description="where 3 dB are lost")
-    slope: Literal["12 dB/octave", "24 dB/octave"] = Field(description="far beyond the corner")
-    channels: tuple[ChannelName, ...] | None = Field(default=None, description="that have it; all of them if absent")
+    corner_hz: PositiveHertz = Field(description="frequency at which 3 dB are lost")
+    slope: Literal["12 dB/octave", "24 dB/octave"] = Field(description="slope far beyond the corner")
+    channels: tuple[ChannelName, ...] | None = Field(
+        default=None, description="channels that have the filter; if left out, all"
+    )
 
     @property
     def order(self) -> int:
@@ -97,14 +101,20 @@ class FilterSimulation(Part):
 class AmplifierSimulation(Part):
     """Physical parameters of one amplifier; what is left out is derived from the rating plate."""
 
-    gain: Gain | None = Field(default=None, description="from the input to the output, unclipped")
-    rail_v: PositiveVolts | None = Field(default=None, description="each rail, unloaded, at the nominal supply")
-    rail_stiffness_ohm: PositiveOhms | None = Field(default=None, description="source resistance of the lumped rails")
-    reservoir_f: PositiveFarads | None = Field(default=None, description="capacitance of the lumped rails")
-    saturation_v: NotNegativeVolts | None = Field(default=None, description="what the output stage leaves of the rail")
-    output_resistance_ohm: NotNegativeOhms | None = Field(default=None, description="of each output")
+    gain: Gain | None = Field(default=None, description="voltage gain, unclipped")
+    rail_v: PositiveVolts | None = Field(
+        default=None, description="voltage of each rail, unloaded, at the nominal supply"
+    )
+    rail_stiffness_ohm: PositiveOhms | None = Field(
+        default=None, description="source resistance of the rails, taken as one"
+    )
+    reservoir_f: PositiveFarads | None = Field(default=None, description="capacitance of the rails, taken as one")
+    saturation_v: NotNegativeVolts | None = Field(
+        default=None, description="voltage that the output stage needs between rail and output"
+    )
+    output_resistance_ohm: NotNegativeOhms | None = Field(default=None, description="resistance of each output")
     converter_efficiency: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
-        default=None, description="of the supply's converter"
+        default=None, description="efficiency of the supply's converter"
     )
     rails: Literal["unregulated", "regulated"] | None = Field(
         default=None, description="unregulated rails follow the supply; regulated ones are held as long as they can be"
@@ -113,9 +123,11 @@ class AmplifierSimulation(Part):
         default=None, description="terminal voltage below which regulated rails follow the supply after all"
     )
     bias_current_a: NotNegativeAmperes | None = Field(
-        default=None, description="per channel, from rail to rail, at 25 degC"
+        default=None, description="bias current per channel, from rail to rail, at 25 degC"
     )
-    bias_drift_per_k: PerKelvin | None = Field(default=None, description="of the bias, a kelvin of device temperature")
+    bias_drift_per_k: PerKelvin | None = Field(
+        default=None, description="how the bias changes with the temperature of the devices"
+    )
     soft_knee: Annotated[Ratio, bounded("1", at_least=0, at_most=0.9)] | None = Field(
         default=None, description="part of the swing over which clipping sets in softly; 0 is hard clipping"
     )
@@ -123,27 +135,31 @@ class AmplifierSimulation(Part):
         default=None, description="dead zone on either side of zero, at the output"
     )
     conduction_ohm: NotNegativeOhms | None = Field(
-        default=None, description="class D: what the output current flows through on its way, devices and coil"
+        default=None, description="class D: resistance in the path of the output current, devices and coil"
     )
     switching_w: NotNegativeWatts | None = Field(
-        default=None, description="class D: lost in switching, per channel, whatever it plays"
+        default=None, description="class D: power lost in switching, per channel, at any level"
     )
     ripple_v: NotNegativeVolts | None = Field(
-        default=None, description="class D: residue of the carrier at the output, RMS"
+        default=None, description="class D: what is left of the carrier at the output, RMS"
     )
     carrier_hz: PositiveHertz | None = Field(default=None, description="class D: switching frequency")
-    filters: tuple[FilterSimulation, ...] | None = Field(default=None, description="in front of the output stages")
-    housekeeping_w: NotNegativeWatts | None = Field(default=None, description="taken always, at the nominal supply")
-    standby_current_a: NotNegativeAmperes | None = Field(default=None, description="taken while asleep")
-    noise_v: NotNegativeVolts | None = Field(default=None, description="at the output, RMS")
+    filters: tuple[FilterSimulation, ...] | None = Field(
+        default=None, description="filters in front of the output stages"
+    )
+    housekeeping_w: NotNegativeWatts | None = Field(
+        default=None, description="power that it always takes, at the nominal supply"
+    )
+    standby_current_a: NotNegativeAmperes | None = Field(default=None, description="current that it takes while asleep")
+    noise_v: NotNegativeVolts | None = Field(default=None, description="noise at the output, RMS")
     crosstalk: Annotated[Ratio, bounded("1", at_least=0, below=1)] | None = Field(
         default=None, description="part of a driven input's signal that reaches an undriven one"
     )
     offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None
-    turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="muted for so long after waking")
-    soft_start_s: NotNegativeSeconds | None = Field(default=None, description="the converter ramps up for so long")
+    turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="how long it stays muted after waking")
+    soft_start_s: NotNegativeSeconds | None = Field(default=None, description="how long the converter takes to ramp up")
     faults: AmplifierFaults | None = Field(default=None, description="what is wrong with it")
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:

@@ -35,9 +35,9 @@ from benchctl.quantity import render
 
 
 class _VoltageProbe(Part):
-    ratio: PositiveNumber = Field(description="volts at the tip for a volt at the oscilloscope; 1 for a plain lead")
+    ratio: PositiveNumber = Field(description="volts at the tip for one volt at the oscilloscope; 1 for a plain lead")
     rating_v: PositiveVolts = Field(description="highest voltage at the tip, peak")
-    accuracy: Tolerance = Field(description="of its ratio")
+    accuracy: Tolerance = Field(description="accuracy of its ratio")
 
     @property
     def units_per_volt(self) -> float:
@@ -48,7 +48,7 @@ class _VoltageProbe(Part):
 class DifferentialProbe(_VoltageProbe):
     """A probe whose two tips may sit anywhere."""
 
-    kind: Literal["differential"] = Field(description="two tips that may sit anywhere")
+    kind: Literal["differential"] = Field(description="two tips, neither of them earthed")
 
 
 class SingleEndedProbe(_VoltageProbe):
@@ -61,9 +61,11 @@ class CurrentClamp(Part):
     """A clamp that turns a current into a voltage."""
 
     kind: Literal["current clamp"] = Field(description="a clamp around the lead")
-    sensitivity_v_per_a: Annotated[VoltsPerAmpere, bounded("V/A", above=0)] = Field(description="such as `10 mV/A`")
+    sensitivity_v_per_a: Annotated[VoltsPerAmpere, bounded("V/A", above=0)] = Field(
+        description="voltage that it gives for a current, such as `10 mV/A`"
+    )
     rating_a: PositiveAmperes = Field(description="highest current, peak")
-    accuracy: Tolerance = Field(description="of its sensitivity")
+    accuracy: Tolerance = Field(description="accuracy of its sensitivity")
 
     @property
     def units_per_volt(self) -> float:
@@ -80,7 +82,7 @@ class VoltageWiring(Part):
 
     oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel")
     probe: VoltageProbe = Field(
-        description="what lies between the signal and the channel: differential or single-ended"
+        description="what is between the signal and the channel: a differential or a single-ended probe"
     )
 
 
@@ -119,10 +121,15 @@ class Signals(Part):
     """What each oscilloscope channel is wired to."""
 
     outputs: dict[ChannelName, VoltageWiring] = Field(
-        min_length=1, description="amplifier channel -> oscilloscope channel"
+        min_length=1, description="for each amplifier channel, the oscilloscope channel and the probe at its output"
     )
-    supply_current: CurrentWiring | None = Field(default=None, description="the supply's own reading is used if absent")
-    supply_voltage: VoltageWiring | None = Field(default=None, description="the supply's own reading is used if absent")
+    supply_current: CurrentWiring | None = Field(
+        default=None, description="a clamp around the supply lead; if left out, the supply's own reading is used"
+    )
+    supply_voltage: VoltageWiring | None = Field(
+        default=None,
+        description="a probe at the amplifier's supply terminals; if left out, the supply's own reading is used",
+    )
     trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema(_TRIGGER)] = Field(
         default=Trigger(),
         json_schema_extra={"default": "external"},
@@ -154,15 +161,15 @@ class TurnOnBySupply(Part):
     """A second supply output feeds the remote turn-on lead."""
 
     by: Literal["supply"] = Field(description="a second output of the supply feeds it")
-    output: OutputName = Field(description="the supply output, by name")
-    voltage_v: PositiveVolts = Field(default=12.0, description="to set it to")
+    output: OutputName = Field(description="name of the supply output")
+    voltage_v: PositiveVolts = Field(default=12.0, description="voltage to set that output to")
 
 
 class TurnOnByRelay(Part):
     """A relay of the load's relay bank connects the remote turn-on lead."""
 
     by: Literal["relay"] = Field(description="a relay of the load's bank connects it")
-    relay: RelayNumber = Field(description="that connects it")
+    relay: RelayNumber = Field(description="number of the relay that connects it")
 
 
 class TurnOnByHand(Part):
@@ -179,7 +186,9 @@ class InputsByRelay(Part):
     the input is terminated."""
 
     by: Literal["relay"] = Field(description="relays of the load's bank connect the generator to the inputs")
-    relays: dict[ChannelName, RelayNumber] = Field(min_length=1, description="amplifier channel -> relay")
+    relays: dict[ChannelName, RelayNumber] = Field(
+        min_length=1, description="for each amplifier channel, the number of the relay at its input"
+    )
 
 
 class InputsByHand(Part):
@@ -204,13 +213,18 @@ class Bench(Document):
     instruments: Instruments
     signals: Signals
     remote_turn_on: RemoteTurnOn | None = Field(
-        default=None, description="what wakes the amplifier; absent if nothing does"
+        default=None, description="what wakes the amplifier; leave it out if nothing does"
     )
     inputs: Inputs | None = Field(
-        default=None, description="how one input is driven alone; absent if the generator feeds all of them together"
+        default=None,
+        description="how one input is driven alone; leave it out if the generator feeds all inputs together",
     )
-    limits: Limits = Field(default_factory=Limits, description="what this bench bears; they hold under every sequence")
-    simulation: BenchSimulation | None = Field(default=None, description="for a dry run; only the simulator reads it")
+    limits: Limits = Field(
+        default_factory=Limits, description="what this bench can bear; these limits hold under every sequence"
+    )
+    simulation: BenchSimulation | None = Field(
+        default=None, description="settings for a dry run; only the simulator reads them"
+    )
 
     _drivers: Mapping[str, Driver] = PrivateAttr(default_factory=dict)
 

@@ -58,10 +58,12 @@ class FaultBase(Part):
 
     kind: str
     instrument: RoleName | None
-    at_s: NotNegativeSeconds | None = Field(default=None, description="the time of the run at which it begins")
-    exchange: Count | None = Field(default=None, description="the exchange at which it begins, counted from 1")
+    at_s: NotNegativeSeconds | None = Field(default=None, description="time of the run at which it begins")
+    exchange: Count | None = Field(
+        default=None, description="number of the exchange at which it begins, counted from 1"
+    )
     probability: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
-        default=None, description="that it begins, at each exchange; drawn from the bench's seed"
+        default=None, description="chance that it begins, at each exchange; drawn from the bench's seed"
     )
     for_s: PositiveSeconds | None = Field(default=None, description="how long it lasts once it has begun")
 
@@ -80,7 +82,7 @@ class ExchangeFault(FaultBase):
     """What strikes single exchanges: one, unless more is said."""
 
     instrument: RoleName = Field(description="whose exchanges it strikes")
-    times: Count | None = Field(default=None, description="how many exchanges it strikes; one, unless it says 'for'")
+    times: Count | None = Field(default=None, description="how many exchanges it strikes; one, unless `for` is given")
 
     @property
     def strikes(self) -> int | None:
@@ -120,7 +122,7 @@ class RelayStuck(FaultBase):
 
     kind: Literal["relay stuck"] = Field(description="a relay stays as it is")
     instrument: Literal["load"] = Field(default="load", description="whose relay it is")
-    relay: RelayNumber = Field(description="of the bank, whatever it connects")
+    relay: RelayNumber = Field(description="number of the relay")
 
 
 class SensorOpen(FaultBase):
@@ -128,7 +130,7 @@ class SensorOpen(FaultBase):
 
     kind: Literal["sensor open"] = Field(description="a temperature sensor comes off")
     instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
-    sensor: SensorName = Field(default="heatsink", description="by what it measures")
+    sensor: SensorName = Field(default="heatsink", description="name of the sensor")
 
 
 class SupplyDrift(FaultBase):
@@ -137,7 +139,7 @@ class SupplyDrift(FaultBase):
     kind: Literal["supply drift"] = Field(description="the main output creeps away from its setting")
     instrument: Literal["supply"] = Field(default="supply", description="whose output it is")
     by_v: Volts = Field(description="how far, such as `-3 V`")
-    over_s: PositiveSeconds = Field(default=10.0, description="how long it takes for that")
+    over_s: PositiveSeconds = Field(default=10.0, description="time that the drift takes")
 
 
 class WrongByFactor(FaultBase):
@@ -152,7 +154,7 @@ class WrongByFactor(FaultBase):
         examples=["current", "output A"],
     )
     factor: Annotated[Number, bounded("", at_least=-1000, at_most=1000)] = Field(
-        description="times what is true; 0 for an instrument that shows nothing at all"
+        description="factor to the true value; 0 for an instrument that shows nothing at all"
     )
 
     def misfits(self) -> Iterator[Misfit]:
@@ -167,7 +169,7 @@ class OneChannelForAll(FaultBase):
 
     kind: Literal["one channel for all"] = Field(description="the same record, whichever channel is asked for")
     instrument: Literal["oscilloscope"] = Field(default="oscilloscope", description="whose record it is")
-    channel: ScopeChannel = Field(default=1, description="which one it gives")
+    channel: ScopeChannel = Field(default=1, description="the channel whose record it gives")
 
 
 class SensorStuck(FaultBase):
@@ -175,7 +177,7 @@ class SensorStuck(FaultBase):
 
     kind: Literal["sensor stuck"] = Field(description="a temperature sensor shows the same for ever")
     instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
-    sensor: SensorName = Field(default="heatsink", description="by what it measures")
+    sensor: SensorName = Field(default="heatsink", description="name of the sensor")
 
 
 class ClockJump(FaultBase):
@@ -185,9 +187,11 @@ class ClockJump(FaultBase):
     """
 
     kind: Literal["clock jump"] = Field(description="time passes on the bench that the run's clock knows nothing of")
-    instrument: RoleName | None = Field(default=None, description="whose exchanges are counted; all if absent")
+    instrument: RoleName | None = Field(
+        default=None, description="instrument whose exchanges are counted; if left out, all"
+    )
     by_s: Annotated[Seconds, bounded("s", at_least=-86_400, at_most=86_400)] = Field(
-        description="how much; below zero it stands still for so long"
+        description="how much time passes; below zero, the instruments' time stands still for so long"
     )
 
 

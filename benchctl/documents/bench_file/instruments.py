@@ -86,12 +86,12 @@ class Generator(Instrument):
 class OscilloscopeRatings(Part):
     """What the oscilloscope can take and give."""
 
-    bits: Annotated[Whole, counted(at_least=6, at_most=24, example=12)] = Field(description="of its converter")
+    bits: Annotated[Whole, counted(at_least=6, at_most=24, example=12)] = Field(description="bits of its converter")
     memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000, example=1_000_000)] = Field(
         description="samples per channel"
     )
     sample_rate_hz: Annotated[SamplesPerSecond, bounded("Sa/s", above=0)] = Field(
-        description="highest, all channels on"
+        description="highest sample rate with all channels on"
     )
     input_v: PositiveVolts = Field(description="highest voltage at an input, peak")
 
@@ -112,15 +112,19 @@ class Oscilloscope(Instrument):
 class Resistor(Part):
     """One load resistor behind one relay, wired to one amplifier output."""
 
-    nominal_ohm: PositiveOhms = Field(description="what sequences call it by")
-    channel: ChannelName = Field(description="the amplifier output it is wired to")
-    relay: RelayNumber = Field(description="that connects it")
-    measured_ohm: PositiveOhms = Field(description="at 20 degC, at the amplifier's terminals, leads included")
-    uncertainty: Annotated[Tolerance, bounded("1", above=0)] = Field(
-        description="of the measured value, relative, k = 2"
+    nominal_ohm: PositiveOhms = Field(description="the value that sequences call it by")
+    channel: ChannelName = Field(description="the amplifier output that it is wired to")
+    relay: RelayNumber = Field(description="number of the relay that connects it")
+    measured_ohm: PositiveOhms = Field(
+        description="resistance measured at 20 degC, at the amplifier's terminals, leads included"
     )
-    temperature_coefficient_per_k: PerKelvin = Field(description="such as `60 ppm/K`")
-    rated_power_w: PositiveWatts = Field(description="that it bears without end, mounted as it is")
+    uncertainty: Annotated[Tolerance, bounded("1", above=0)] = Field(
+        description="relative uncertainty of the measured value, k = 2"
+    )
+    temperature_coefficient_per_k: PerKelvin = Field(
+        description="how its resistance changes with temperature, such as `60 ppm/K`"
+    )
+    rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
 
     def misfits(self) -> Iterator[Misfit]:
         if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
@@ -131,7 +135,7 @@ class Resistor(Part):
 class RelayBank(Instrument):
     """Load resistors switched by relays."""
 
-    resistors: tuple[Resistor, ...] = Field(min_length=1, description="one entry a resistor")
+    resistors: tuple[Resistor, ...] = Field(min_length=1, description="one entry for each resistor")
 
     @property
     def kind(self) -> Literal["relay bank"]:
@@ -160,8 +164,8 @@ class RelayBank(Instrument):
 class ResistanceRange(Part):
     """Resistances an electronic load can be set to."""
 
-    minimum_ohm: PositiveOhms = Field(description="the lowest")
-    maximum_ohm: PositiveOhms = Field(description="the highest")
+    minimum_ohm: PositiveOhms = Field(description="the lowest resistance")
+    maximum_ohm: PositiveOhms = Field(description="the highest resistance")
 
     def misfits(self) -> Iterator[Misfit]:
         if self.maximum_ohm <= self.minimum_ohm:
@@ -172,7 +176,7 @@ class ElectronicLoadRatings(Part):
     """What the electronic load can bear."""
 
     resistance: ResistanceRange
-    power_w: PositiveWatts = Field(description="that it bears without end")
+    power_w: PositiveWatts = Field(description="power that it bears continuously")
     voltage_v: PositiveVolts | None = Field(default=None, description="highest voltage at its terminals, peak")
 
 
@@ -185,7 +189,7 @@ class ElectronicLoadAccuracies(Part):
 class ElectronicLoad(Instrument):
     """An electronic load in resistance mode, wired to one amplifier output; it must take ac of either polarity."""
 
-    channel: ChannelName = Field(description="the amplifier output it is wired to")
+    channel: ChannelName = Field(description="the amplifier output that it is wired to")
     ratings: ElectronicLoadRatings
     accuracy: ElectronicLoadAccuracies
 
@@ -209,7 +213,9 @@ Load = Annotated[
 class SupplyOutput(Part):
     """One output of the supply."""
 
-    number: Annotated[Whole, counted(at_least=1, at_most=16, example=1)] = Field(description="as its commands count it")
+    number: Annotated[Whole, counted(at_least=1, at_most=16, example=1)] = Field(
+        description="number of the output in the supply's commands"
+    )
     voltage_v: PositiveVolts = Field(description="highest voltage")
     current_a: PositiveAmperes = Field(description="highest current")
 
@@ -224,7 +230,9 @@ class SupplyAccuracies(Part):
 class Supply(Instrument):
     """The dc supply; its output `main` feeds the amplifier."""
 
-    outputs: dict[OutputName, SupplyOutput] = Field(min_length=1, description="by name; `main` feeds the amplifier")
+    outputs: dict[OutputName, SupplyOutput] = Field(
+        min_length=1, description="the outputs by name; `main` feeds the amplifier"
+    )
     accuracy: SupplyAccuracies
 
     @property
@@ -247,13 +255,14 @@ class Supply(Instrument):
 class ThermometerChannels(Part):
     """Which scanner channel sits where."""
 
-    heatsink: ScanChannel | None = Field(default=None, description="on the amplifier's heatsink")
-    ambient: ScanChannel | None = Field(default=None, description="in the air around the bench")
-    load: ScanChannel | None = Field(default=None, description="on the load resistors")
+    heatsink: ScanChannel | None = Field(default=None, description="channel of the sensor on the amplifier's heatsink")
+    ambient: ScanChannel | None = Field(default=None, description="channel of the sensor in the air around the bench")
+    load: ScanChannel | None = Field(default=None, description="channel of the sensor on the load resistors")
     others: dict[SensorName, ScanChannel] = Field(
         default_factory=dict,
-        description="further sensors by names of your own, to be watched and kept in the trend; one whose name begins"
-        " with `heatsink_` is on the amplifier's heatsink too, and its maximum holds there",
+        description="channels of further sensors, by names of your own; they are kept in the trend and can "
+        "have limits. One whose name begins with `heatsink_` is on the amplifier's heatsink too, "
+        "and its maximum holds there",
     )
 
     def items(self) -> tuple[tuple[str, int], ...]:

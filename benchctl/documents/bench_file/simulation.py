@@ -29,32 +29,38 @@ Slew = Annotated[VoltsPerSecond, bounded("V/s", above=0, at_most=1e6)]
 class SupplySlew(Part):
     """How fast an output of the supply comes to its voltage, and lets go of it."""
 
-    rise_v_per_s: Slew = Field(default=100.0, description="at which it rises")
-    fall_v_per_s: Slew = Field(default=100.0, description="at which it falls at most, however it is loaded")
+    rise_v_per_s: Slew = Field(default=100.0, description="how fast the voltage rises")
+    fall_v_per_s: Slew = Field(default=100.0, description="how fast the voltage falls at most, whatever the load")
     capacitance_f: PositiveFarads = Field(
-        default=0.002, description="across each output, which a light load empties slowly"
+        default=0.002, description="capacitance across each output, which a light load empties slowly"
     )
-    bleed_a: PositiveAmperes = Field(default=0.05, description="what empties it where nothing is connected")
+    bleed_a: PositiveAmperes = Field(default=0.05, description="current that empties it where nothing is connected")
 
 
 class BenchSimulation(Part):
     """What is true of a simulated bench though nobody on it knows."""
 
-    seed: Whole = Field(default=1, description="every instrument's true error is drawn from it", examples=[2150])
+    seed: Whole = Field(
+        default=1,
+        description="number from which the true errors of all instruments, and every chance, are drawn",
+        examples=[2150],
+    )
     instrument_errors: Literal["drawn", "none"] = Field(
         default="drawn", description="drawn: inside each stated accuracy; none: every instrument is exact"
     )
     errors: dict[str, Ratio] = Field(
         default_factory=dict, description="true relative errors that are not drawn, such as `probe A: 0.3 %`"
     )
-    ambient_c: Celsius = Field(default=23.0, description="the air of the workshop")
+    ambient_c: Celsius = Field(default=23.0, description="temperature of the air in the workshop")
     sensor_lag_s: NotNegativeSeconds = Field(
         default=1.0, description="time constant with which a temperature sensor follows what it is fixed to"
     )
     relay_bounce_s: NotNegativeSeconds = Field(
         default=0.003,
-        description="the contact of a relay of the load's bank bounces for so long at most when it closes",
+        description="how long the contact of a load relay bounces at most when it closes",
     )
     supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
-    supply_lead_ohm: NotNegativeOhms = Field(default=0.0015, description="both leads from supply to amplifier together")
+    supply_lead_ohm: NotNegativeOhms = Field(
+        default=0.0015, description="resistance of both leads from supply to amplifier together"
+    )
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

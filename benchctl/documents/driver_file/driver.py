@@ -21,7 +21,7 @@ Question = Annotated[Query, *asking()]
 
 
 _ROLE: Any = Field(description="what the family of instruments is used as")
-_TITLE: Any = Field(description="of the family", examples=["Scanner that wants its channel chosen first"])
+_TITLE: Any = Field(description="name of the family", examples=["Scanner that wants its channel chosen first"])
 _PREPARE: Any = Field(default=Command(), description="sent once after reset, before anything else", examples=["*CLS"])
 
 
@@ -100,8 +100,12 @@ class FieldPreambleCommands(OscilloscopeCommands):
 class Divisions(Part):
     """Divisions of the screen, which turn a setting per division into full scale."""
 
-    vertical: Annotated[Whole, counted(at_least=2, at_most=20, example=8)] = Field(description="from bottom to top")
-    horizontal: Annotated[Whole, counted(at_least=2, at_most=20, example=10)] = Field(description="from left to right")
+    vertical: Annotated[Whole, counted(at_least=2, at_most=20, example=8)] = Field(
+        description="divisions of the screen from bottom to top"
+    )
+    horizontal: Annotated[Whole, counted(at_least=2, at_most=20, example=10)] = Field(
+        description="divisions of the screen from left to right"
+    )
 
 
 class ListPreambleDriver(Document):
@@ -181,9 +185,13 @@ class SupplyCommands(Part):
     get_voltage: _AskOutput = Field(description="answers the voltage that is set, V")
     set_current_limit: _SetAmperes = Field(description="set the current limit")
     get_current_limit: _AskOutput = Field(description="answers the current limit, A")
-    set_overvoltage: _SetVolts = Field(description="the supply's own over-voltage protection: level, and on")
+    set_overvoltage: _SetVolts = Field(
+        description="set the level of the supply's own over-voltage protection and switch it on"
+    )
     get_overvoltage: _AskOutput = Field(description="answers the level of over-voltage protection, V")
-    set_overcurrent: _SetAmperes = Field(description="the supply's own over-current protection: level, and on")
+    set_overcurrent: _SetAmperes = Field(
+        description="set the level of the supply's own over-current protection and switch it on"
+    )
     get_overcurrent: _AskOutput = Field(description="answers the level of over-current protection, A")
     get_tripped: _AskOutput = Field(description="answers 1 for each protection that tripped, else 0")
     clear_protection: _OfOutput = Field(description="let an output that tripped be switched on again")
@@ -193,12 +201,12 @@ class SupplyCommands(Part):
     measure: _AskOutput = Field(description="answers the voltage at the output, V, and the current out of it, A")
     arm_watchdog: Annotated[Command, *offering(watchdog_s=REAL)] = Field(
         default=Command(),
-        description="start the supply's own watchdog, which switches every output off where it is not fed for so long",
+        description="start the supply's own watchdog, which switches every output off if it is not fed for so long",
         examples=["OUTP:PROT:WDOG:DEL {watchdog_s:.0f};:OUTP:PROT:WDOG ON"],
     )
     feed_watchdog: Plain = Field(
         default=Command(),
-        description="feed the watchdog; left out where every message feeds it",
+        description="feed the watchdog; leave it out where every message feeds it",
         examples=["OUTP:PROT:WDOG:RES"],
     )
     disarm_watchdog: Plain = Field(default=Command(), description="stop the watchdog", examples=["OUTP:PROT:WDOG OFF"])

@@ -10,14 +10,14 @@ from pydantic import Field
 from benchctl.documents.model.fields import Amperes, Hertz, Kelvins, Ohms, Tolerance, Volts, bounded
 from benchctl.documents.model.model_base import Misfit, Part
 
-_FIXED: Any = Field(default=0.0, description="the same at any reading, in the unit of the reading")
+_FIXED: Any = Field(default=0.0, description="limit of error that is the same at any reading")
 
 
 class Accuracy(Part):
     """Limits of error: a part of the reading, a part of the range and a fixed part, added up."""
 
-    reading: Tolerance = Field(default=0.0, description="part of the reading")
-    range: Tolerance = Field(default=0.0, description="part of the range in use")
+    reading: Tolerance = Field(default=0.0, description="limit of error as a part of the reading")
+    range: Tolerance = Field(default=0.0, description="limit of error as a part of the range in use")
     fixed: float = _FIXED
 
     def misfits(self) -> Iterator[Misfit]:
@@ -52,4 +52,6 @@ class ResistanceAccuracy(Accuracy):
 class TemperatureAccuracy(Part):
     """Limits of error of a temperature."""
 
-    fixed: Annotated[Kelvins, bounded("K", above=0)] = Field(description="the same at any temperature, such as `1 K`")
+    fixed: Annotated[Kelvins, bounded("K", above=0)] = Field(
+        description="limit of error that is the same at any temperature, such as `1 K`"
+    )

@@ -88,7 +88,14 @@ def _schema(unit: str, relations: tuple[Relation, ...], shown: str) -> dict[str,
     """Of a criterion as it is written; `shown` is an example."""
     pattern = f"^({'|'.join(relations)}) +{pattern_for(unit).removeprefix('^')}"
     message = f"{' or '.join(relations)} and then {units_in_words(unit)} belongs here"
-    return {"type": "string", "pattern": pattern, PATTERN_MESSAGE: message, "examples": [shown]}
+    return {
+        "type": "string",
+        "pattern": pattern,
+        PATTERN_MESSAGE: message,
+        "examples": [shown],
+        "unit": unit,
+        "relations": list(relations),
+    }
 
 
 BelowCelsius = Annotated[Criterion, *_written_as("degC", "below")]

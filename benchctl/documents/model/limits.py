@@ -35,7 +35,7 @@ class Limit(Part):
     below: float | None = _BELOW
     outside: float | None = _OUTSIDE
     for_s: NotNegativeSeconds = Field(
-        default=0.0, description="only if the bound stays passed for so long; 0 s: at once"
+        default=0.0, description="how long the bound must stay passed before the limit trips; 0 s: it trips at once"
     )
 
     @property
@@ -141,8 +141,10 @@ SUPPLY_SIGNALS = (output_signal("voltage", MAIN_OUTPUT), output_signal("current"
 class OutputLimits(Part):
     """The limits of one further output of the supply."""
 
-    current: CurrentLimit | None = Field(default=None, description="what it delivers")
-    voltage: VoltageLimit | None = Field(default=None, description="at its terminals, between power_on and power_off")
+    current: CurrentLimit | None = Field(default=None, description="current of this output")
+    voltage: VoltageLimit | None = Field(
+        default=None, description="voltage of this output, between power_on and power_off"
+    )
 
     def items(self) -> Iterator[tuple[str, Limit]]:
         """The quantities that are limited, each with its limit."""
@@ -158,21 +160,23 @@ class OutputLimits(Part):
 class Limits(Part):
     """The limits of a bench or a sequence, by the signal they watch."""
 
-    supply_current: CurrentLimit | None = Field(default=None, description="what the main supply output delivers")
+    supply_current: CurrentLimit | None = Field(default=None, description="current of the main supply output")
     supply_voltage: VoltageLimit | None = Field(
-        default=None, description="at the main supply output; a lower bound holds between power_on and power_off"
+        default=None,
+        description="voltage of the main supply output; a lower bound holds between power_on and power_off",
     )
     supply_outputs: dict[OutputName, OutputLimits] = Field(
         default_factory=dict, description="further outputs of the supply by name, such as the turn-on lead's"
     )
-    heatsink: TemperatureLimit | None = Field(default=None, description="the amplifier's heatsink")
-    ambient: TemperatureLimit | None = Field(default=None, description="the air around the bench")
-    load: TemperatureLimit | None = Field(default=None, description="the load resistors")
+    heatsink: TemperatureLimit | None = Field(default=None, description="temperature of the amplifier's heatsink")
+    ambient: TemperatureLimit | None = Field(default=None, description="temperature of the air around the bench")
+    load: TemperatureLimit | None = Field(default=None, description="temperature of the load resistors")
     temperatures: dict[SensorName, TemperatureLimit] = Field(
-        default_factory=dict, description="further sensors, by their names under the thermometer's `others`"
+        default_factory=dict,
+        description="temperatures of further sensors, by their names under the thermometer's `others`",
     )
     output_offset: VoltageLimit | None = Field(
-        default=None, description="dc at any amplifier output, looked at in each record"
+        default=None, description="dc at any amplifier output, checked in each record of the oscilloscope"
     )
 
     def items(self) -> tuple[tuple[str, Limit], ...]:

@@ -28,6 +28,13 @@ from benchctl.documents.model.fields import (
 from benchctl.documents.model.model_base import Misfit
 from benchctl.documents.sequence_file.step_base import OnTimeout, StepBase
 
+# Where the end of the heating is asked for.
+HEATING_FIGURES = (
+    "heatsink_temperature",
+    "final_heatsink_temperature",
+    "heatsink_time_constant",
+    "heatsink_time_constant_fast",
+)
 RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
 
 
@@ -37,14 +44,16 @@ class PowerOn(StepBase):
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "supply")
 
     kind: Literal["power_on"] = "power_on"
-    voltage_v: PositiveVolts = Field(description="of the main supply output")
-    current_limit_a: PositiveAmperes = Field(description="of the main supply output")
+    voltage_v: PositiveVolts = Field(description="voltage of the main supply output")
+    current_limit_a: PositiveAmperes = Field(description="current limit of the main supply output")
     overvoltage_v: PositiveVolts | None = Field(
-        default=None, description="the supply's own over-voltage protection; what the amplifier bears, unless given"
+        default=None,
+        description="level of the supply's own over-voltage protection; if left out, the highest voltage of "
+        "the amplifier file",
     )
     overcurrent_a: PositiveAmperes | None = Field(
         default=None,
-        description="the supply's own over-current protection; one tenth above `current_limit`, unless given",
+        description="level of the supply's own over-current protection; if left out, 1.1 times `current_limit`",
     )
     timeout_s: PositiveSeconds = Field(default=30.0, description="the longest wait for the amplifier to idle")
 
@@ -70,9 +79,11 @@ class Set(StepBase):
 
     kind: Literal["set"] = "set"
     load_ohm: PositiveOhms | None = Field(default=None, description="nominal resistance at every driven channel")
-    frequency_hz: PositiveHertz | None = Field(default=None, description="of the generator")
-    level_v: PositiveVolts | None = Field(default=None, description="of the generator, RMS")
-    supply_v: PositiveVolts | None = Field(default=None, description="of the main supply output, while it is on")
+    frequency_hz: PositiveHertz | None = Field(default=None, description="frequency of the generator")
+    level_v: PositiveVolts | None = Field(default=None, description="level of the generator, RMS")
+    supply_v: PositiveVolts | None = Field(
+        default=None, description="voltage of the main supply output, while it is on"
+    )
 
     def misfits(self) -> Iterator[Misfit]:
         if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v)):
@@ -94,23 +105,27 @@ class Cool(StepBase):
     kind: Literal["cool"] = "cool"
     heatsink: BelowCelsius = Field(description="the temperature to wait for, such as `below 45 degC`")
     timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait")
-    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
+    on_timeout: OnTimeout = Field(default="end the run", description="what to do if that time is not enough")
 
 
 class Settle(StepBase):
     """Wait until a signal changes by less than a bound over a while."""
 
+    AT_TIMES: ClassVar[tuple[str, ...]] = HEATING_FIGURES
+
     kind: Literal["settle"] = "settle"
-    heatsink: WithinKelvins | None = Field(default=None, description="the change allowed, such as `within 1 K`")
-    supply_current: WithinAmperes | None = Field(default=None, description="the change allowed, such as `within 50 mA`")
-    per_s: PositiveSeconds = Field(default=60.0, description="the while over which the change is looked at")
+    heatsink: WithinKelvins | None = Field(default=None, description="the change that is allowed, such as `within 1 K`")
+    supply_current: WithinAmperes | None = Field(
+        default=None, description="the change that is allowed, such as `within 50 mA`"
+    )
+    per_s: PositiveSeconds = Field(default=60.0, description="the time over which the change is looked at")
     foretold: WithinKelvins | None = Field(
         default=None,
-        description="how well the heatsink's final temperature must be foretold to end the wait early, such as"
-        " `within 1 K`; that temperature becomes a figure",
+        description="end the wait early once the heatsink's final temperature is predicted so well, such as "
+        "`within 1 K`; that temperature becomes a figure",
     )
     timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait")
-    on_timeout: OnTimeout = Field(default="end the run", description="what becomes of the run if that is not enough")
+    on_timeout: OnTimeout = Field(default="end the run", description="what to do if that time is not enough")
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -132,21 +147,22 @@ class RampSupply(StepBase):
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
 
     kind: Literal["ramp_supply"] = "ramp_supply"
-    voltage_v: PositiveVolts = Field(description="of the main supply output, at the end")
+    voltage_v: PositiveVolts = Field(description="voltage of the main supply output at the end of the ramp")
     current_limit_a: PositiveAmperes = Field(
-        description="of the main supply output; little above the idle current that is expected"
+        description="current limit of the main supply output: a little above the idle current that you expect"
     )
-    from_v: PositiveVolts = Field(default=2.0, description="the voltage to begin with")
-    step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises at a time")
-    dwell_s: PositiveSeconds = Field(default=4.0, description="how long each voltage is held and looked at")
+    from_v: PositiveVolts = Field(default=2.0, description="voltage at which the ramp begins")
+    step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises in one step")
+    dwell_s: PositiveSeconds = Field(default=4.0, description="how long each voltage is held and checked")
     wake_at_v: PositiveVolts | None = Field(
         default=None,
-        description="from this voltage on the remote turn-on lead is live; the lowest that the amplifier works at,"
-        " unless given",
+        description="voltage from which the remote turn-on lead is on; if left out, the lowest supply voltage"
+        " of the amplifier file",
     )
     start_timeout_s: PositiveSeconds = Field(
         default=30.0,
-        description="how long the amplifier's converter may take to start under the current limit, or the ramp stops",
+        description="how long the amplifier's converter may take to start under the current limit; after that"
+        " the ramp stops",
     )
     supply_current: BelowAmperes | None = Field(
         default=None, description="what the current must be at each voltage, such as `below 2.5 A`"
@@ -156,7 +172,7 @@ class RampSupply(StepBase):
     )
     rise: WithinAmperes = Field(
         default=Criterion(relation="within", bound=0.1, unit="A"),
-        description="how much the current may rise while the voltage is held",
+        description="how much the current may rise while a voltage is held",
     )
     expect: Annotated[Expectations, *expecting(*RAMP_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"

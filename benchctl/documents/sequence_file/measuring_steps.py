@@ -67,10 +67,12 @@ class SteppedSine(Driven):
     from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
     to_hz: PositiveHertz = Field(default=20e3, description="the highest frequency")
     per_octave: FrequenciesAnOctave = Field(
-        default=3, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+        default=3,
+        description="frequencies per octave; with 1 or 3 they are the preferred frequencies of ISO 266, such "
+        "as 31.5 Hz",
     )
     level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; 10 dB below rated power into the load, unless given"
+        default=None, description="level of the generator, RMS; if left out, 10 dB below rated power into the load"
     )
 
     def misfits(self) -> Iterator[Misfit]:
@@ -82,7 +84,8 @@ class Response(SteppedSine):
     """Gains that are held against that of a pass band."""
 
     reference_hz: PositiveHertz | None = Field(
-        default=None, description="where gain counts as that of the pass band; where it is highest, unless given"
+        default=None,
+        description="frequency whose gain counts as that of the pass band; if left out, where the gain is highest",
     )
 
     def misfits(self) -> Iterator[Misfit]:
@@ -97,7 +100,9 @@ class MeasureCrosstalk(SteppedSine):
 
     kind: Literal["measure_crosstalk"] = "measure_crosstalk"
     per_octave: FrequenciesAnOctave = Field(
-        default=1, description="frequencies an octave; 1 and 3 are the preferred ones of ISO 266, 31.5 Hz and so on"
+        default=1,
+        description="frequencies per octave; with 1 or 3 they are the preferred frequencies of ISO 266, such "
+        "as 31.5 Hz",
     )
     expect: Annotated[Expectations, *expecting("crosstalk")] = Field(
         default_factory=dict, description="acceptance criteria, such as `crosstalk: below -60 dB`"
@@ -118,7 +123,8 @@ class MeasureResponse(Response):
 
     kind: Literal["measure_response"] = "measure_response"
     reference_hz: PositiveHertz | None = Field(
-        default=1000.0, description="where gain counts as that of the pass band; for a filtered output, inside its band"
+        default=1000.0,
+        description="frequency whose gain counts as that of the pass band; for a filtered output, one inside its band",
     )
     expect: Annotated[Expectations, *expecting(*RESPONSE_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `upper_band_edge: above 20 kHz`"
@@ -133,11 +139,12 @@ class MeasureDamping(Driven):
     kind: Literal["measure_damping"] = "measure_damping"
     loads_ohm: tuple[PositiveOhms, ...] = Field(
         min_length=1,
-        description="nominal loads; of more than two the highest and the lowest are used, and one alone is held"
-        " against no load at all",
+        description="nominal loads; of more than two, the highest and the lowest are used; a single one is "
+        "compared with no load",
     )
     level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; 10 dB below rated power into the lowest load, unless given"
+        default=None,
+        description="level of the generator, RMS; if left out, 10 dB below rated power into the lowest load",
     )
     expect: Annotated[Expectations, *expecting(*DAMPING_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
@@ -155,7 +162,7 @@ class MeasureDc(StepBase):
 
     kind: Literal["measure_dc"] = "measure_dc"
     for_s: Annotated[PositiveSeconds, bounded("s", at_most=60)] = Field(
-        default=1.0, description="how long it is averaged; a whole number of mains periods, best"
+        default=1.0, description="how long it is averaged; best a whole number of mains periods"
     )
     expect: Annotated[Expectations, *expecting("dc_offset")] = Field(
         default_factory=dict, description="acceptance criteria, such as `dc_offset: within 50 mV`"
@@ -166,7 +173,9 @@ class MeasureNoise(Driven):
     """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
 
     kind: Literal["measure_noise"] = "measure_noise"
-    for_s: PositiveSeconds = Field(default=2.0, description="how long the record is, as far as memory allows")
+    for_s: PositiveSeconds = Field(
+        default=2.0, description="how long the record is, if the oscilloscope's memory allows it"
+    )
     expect: Annotated[Expectations, *expecting(*NOISE_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `signal_to_noise_1w: above 75 dB`"
     )
@@ -179,17 +188,19 @@ class SetGain(Driven):
 
     kind: Literal["set_gain"] = "set_gain"
     gain: Gain | None = Field(
-        default=None, description="that each channel is to have; without this or `input_sensitivity` they become alike"
+        default=None,
+        description="gain that each channel is to have; if neither this nor `input_sensitivity` is given, the"
+        " channels are made alike",
     )
     input_sensitivity_v: PositiveVolts | None = Field(
-        default=None, description="the level, RMS, that is to drive each channel to rated power"
+        default=None, description="input level, RMS, that is to drive each channel to rated power"
     )
-    within: Tolerance = Field(default=0.02, description="how near is near enough, such as `2 %`")
+    within: Tolerance = Field(default=0.02, description="how near to the wanted gain is near enough, such as `2 %`")
     level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; 20 dB below rated power into the load, unless given"
+        default=None, description="level of the generator, RMS; if left out, 20 dB below rated power into the load"
     )
-    timeout_s: PositiveSeconds = Field(default=600.0, description="the longest wait for the hand")
-    on_timeout: OnTimeout = Field(default="go on", description="what becomes of the run if that is not enough")
+    timeout_s: PositiveSeconds = Field(default=600.0, description="the longest wait for a person to turn the control")
+    on_timeout: OnTimeout = Field(default="go on", description="what to do if that time is not enough")
     expect: Annotated[Expectations, *expecting(*GAIN_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `input_sensitivity: below 1 V`"
     )

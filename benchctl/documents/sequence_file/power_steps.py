@@ -11,7 +11,16 @@ from pydantic import Field
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
 from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
 from benchctl.documents.model.model_base import Misfit, doubled
-from benchctl.documents.sequence_file.step_base import ON_PROTECTION, CycleCount, Driven, OnProtection, RestLevel, State
+from benchctl.documents.sequence_file.step_base import (
+    FOLD_BACK_FIGURES,
+    ON_PROTECTION,
+    PROTECTION_FIGURES,
+    CycleCount,
+    Driven,
+    OnProtection,
+    RestLevel,
+    State,
+)
 
 # That of a sine is 3 dB, and between bursts of it there must be a rest.
 CrestFactor = Annotated[Ratio, bounded("dB", above=math.sqrt(2.0), at_most=100)]
@@ -23,11 +32,13 @@ BURST_FIGURES = (
     "burst_power_lowest",
     "burst_power_last",
     "droop",
+    "droop_time_constant",
     "thd_n",
     "output_rms",
     "output_peak",
     "supply_voltage",
     "supply_voltage_lowest",
+    "supply_voltage_sag",
     "supply_current",
     "supply_current_peak",
     "efficiency",
@@ -42,6 +53,7 @@ CONTINUOUS_FIGURES = (
     "crest_factor",
     "supply_voltage",
     "supply_voltage_lowest",
+    "supply_voltage_sag",
     "supply_current",
     "supply_current_peak",
     "efficiency",
@@ -60,6 +72,7 @@ SOAK_FIGURES = (
     "heatsink_temperature",
     "final_heatsink_temperature",
     "heatsink_time_constant",
+    "heatsink_time_constant_fast",
 )
 
 
@@ -67,18 +80,21 @@ class _Powered(Driven):
     """A drive at one frequency into one load."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+    AT_TIMES: ClassVar[tuple[str, ...]] = PROTECTION_FIGURES
 
 
 class _Search(_Powered):
     """What a search over the drive level is told."""
 
-    thd_n: Distortion = Field(default=0.01, description="the distortion bound (THD+N) that is called clean")
-    from_v: PositiveVolts = Field(default=0.01, description="where the search starts: a level known to be clean, RMS")
-    to_v: PositiveVolts = Field(default=2.0, description="the highest level the search may try, RMS")
+    thd_n: Distortion = Field(default=0.01, description="the highest distortion (THD+N) that counts as clean")
+    from_v: PositiveVolts = Field(
+        default=0.01, description="level at which the search starts, RMS; it must be clean there"
+    )
+    to_v: PositiveVolts = Field(default=2.0, description="the highest level that the search may try, RMS")
     step_ratio: Annotated[Ratio, bounded("dB", above=1, at_most=10)] = Field(
         default=1.9952623149688795,
         alias="step",
-        description="the largest step beyond the highest level known to be clean",
+        description="the largest step beyond the highest level that is known to be clean",
         json_schema_extra={"default": "6 dB"},
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
@@ -98,10 +114,14 @@ class MeasureBurst(_Search):
     """Power in short bursts, at the clean and at the full drive, each searched for each burst length."""
 
     kind: Literal["measure_burst"] = "measure_burst"
-    cycles: tuple[CycleCount, ...] = Field(min_length=1, description="lengths of burst, in whole cycles")
-    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
+    cycles: tuple[CycleCount, ...] = Field(min_length=1, description="lengths of the bursts, in whole cycles")
+    every_s: PositiveSeconds = Field(
+        default=0.5, description="time from the start of one burst to the start of the next"
+    )
     low_level_ratio: RestLevel = Field(
-        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
+        default=0.1,
+        alias="low_level",
+        description="level between the bursts, relative to the level in the burst, such as `-20 dB`",
     )
     expect: Annotated[Expectations, *expecting(*BURST_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `burst_power_clean: above 140 W`"
@@ -115,10 +135,12 @@ class MeasureBurst(_Search):
 class MeasureContinuous(_Powered):
     """Power, distortion, supply draw and efficiency at a steady tone."""
 
+    AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
+
     kind: Literal["measure_continuous"] = "measure_continuous"
     for_s: PositiveSeconds = Field(default=5.0, description="how long the tone is held before the record is taken")
     level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; the last clean level, unless given"
+        default=None, description="level of the generator, RMS; if left out, the last clean level"
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
     expect: Annotated[Expectations, *expecting(*CONTINUOUS_FIGURES)] = Field(
@@ -130,34 +152,45 @@ class Soak(_Powered):
     """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
+    AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
 
     kind: Literal["soak"] = "soak"
-    for_s: PositiveSeconds = Field(description="how long, at the longest")
+    for_s: PositiveSeconds = Field(description="the longest time to drive")
     until: WithinKelvins | None = Field(
         default=None,
-        description="how well the final temperature must be foretold to end early, such as `within 1 K`; unless given,"
-        " the whole time is used",
+        description="end early once the heatsink's final temperature is predicted so well, such as `within 1 "
+        "K`; if left out, the whole time is used",
     )
     level_v: PositiveVolts | None = Field(
-        default=None, description="of the generator, RMS; the last clean level, unless this or `of_rated` is given"
+        default=None,
+        description="level of the generator, RMS; if neither this nor `of_rated` is given, the last clean level",
     )
     of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
-        default=None, description="the part of rated power to drive with, such as `12.5 %`, by the nominal gain"
+        default=None,
+        description="part of rated power to drive with, such as `12.5 %`; the level follows from the nominal gain",
     )
     heatsink: BelowCelsius | None = Field(
-        default=None, description="what the heatsink must be; the drive ends early where it is not any more"
+        default=None,
+        description="what the heatsink must stay, such as `below 80 degC`; the drive ends early when it does not",
     )
     cycles: CycleCount | None = Field(
-        default=None, description="length of bursts; a steady tone, unless this or `crest_factor` is given"
+        default=None,
+        description="length of the bursts, in whole cycles; if neither this nor `crest_factor` is given, the "
+        "tone is steady",
     )
     crest_factor_ratio: CrestFactor | None = Field(
         default=None,
         alias="crest_factor",
-        description="of bursts as long as it asks for, such as `9 dB`: loud music has 6 to 12 dB",
+        description="crest factor of the bursts, such as `9 dB`; their length follows from it. Loud music has"
+        " 6 to 12 dB",
     )
-    every_s: PositiveSeconds = Field(default=0.5, description="from the start of a burst to the start of the next")
+    every_s: PositiveSeconds = Field(
+        default=0.5, description="time from the start of one burst to the start of the next"
+    )
     low_level_ratio: RestLevel = Field(
-        default=0.1, alias="low_level", description="between the bursts, relative to the burst, such as `-20 dB`"
+        default=0.1,
+        alias="low_level",
+        description="level between the bursts, relative to the level in the burst, such as `-20 dB`",
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
     expect: Annotated[Expectations, *expecting(*SOAK_FIGURES)] = Field(

@@ -106,10 +106,10 @@ class Parameter(Part):
     """A value of a sequence that may be set for one run: `--set supply=13.8V`."""
 
     unit: Literal["V", "A", "ohm", "Hz", "s", "W", "degC", "K", "1"] = Field(
-        description="the unit its value comes in, with any prefix; 1 for a ratio in % or dB"
+        description="unit of its value, which may be written with any prefix; 1 for a ratio in % or dB"
     )
     default: Annotated[str, _WRITTEN_OR_REFERRED] = Field(
-        description="what it is unless set, or where that comes from",
+        description="value unless it is set for a run, or where that value comes from",
         examples=["14.4 V", "{from: amplifier.supply.nominal}"],
     )
     lowest: str | None = Field(default=None, description="the lowest value it may be set to", examples=["11 V"])

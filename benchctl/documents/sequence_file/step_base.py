@@ -19,6 +19,18 @@ OnTimeout = Literal["end the run", "go on"]
 AfterPowerCycle = Literal["end the run", "repeat the step"]
 State = Literal["power", "load", "frequency"]
 
+# Given where the amplifier falls silent by itself, or turns itself down, while it is driven.
+PROTECTION_FIGURES = (
+    "protection_level",
+    "protection_time",
+    "protection_power",
+    "protection_output",
+    "protection_temperature",
+    "protection_supply_voltage",
+    "protection_supply_current",
+)
+FOLD_BACK_FIGURES = ("fold_back_time", "fold_back_gain", "fold_back_power", "fold_back_temperature")
+
 
 class StepBase(Part):
     """What every step has: its kind, which is the key it is written under."""
@@ -26,6 +38,7 @@ class StepBase(Part):
     UNWRITTEN: ClassVar[frozenset[str]] = frozenset({"kind"})
     ROLES: ClassVar[tuple[str, ...]] = ()  # of the instruments that it needs
     STATE: ClassVar[tuple[State, ...]] = ()  # what must have been set before
+    AT_TIMES: ClassVar[tuple[str, ...]] = ()  # figures that it gives beside those that `expect` can name
 
     kind: str
 

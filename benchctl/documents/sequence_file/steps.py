@@ -60,7 +60,9 @@ class Prompt(StepBase):
     kind: Literal["prompt"] = "prompt"
     request: Line = Field(description="what is to be done", examples=["Turn both input gains to maximum"])
     record: tuple[Line, ...] = Field(
-        default=(), description="what is asked for and kept with the run, such as `input gain` or `bass boost`"
+        default=(),
+        description="what the person is asked to type in, such as `input gain` or `bass boost`; it is kept "
+        "with the run",
     )
 
     def misfits(self) -> Iterator[Misfit]:
@@ -71,16 +73,16 @@ class Repeat(StepBase):
     """Perform steps several times over."""
 
     kind: Literal["repeat"] = "repeat"
-    times: Annotated[Whole, counted(at_least=2, at_most=1000, example=10)] = Field(description="how often")
+    times: Annotated[Whole, counted(at_least=2, at_most=1000, example=10)] = Field(description="how many times")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done each time")
 
 
 class AmplifierTraits(Part):
     """What an amplifier file must say for steps to be performed."""
 
-    amplifier_class: AmplifierClass | None = Field(default=None, alias="class", description="of its output stage")
-    outputs: Outputs | None = Field(default=None, description="grounded or floating")
-    channels: SomeChannels | None = Field(default=None, description="how many it has, such as `above 1`")
+    amplifier_class: AmplifierClass | None = Field(default=None, alias="class", description="class of its output stage")
+    outputs: Outputs | None = Field(default=None, description="whether its outputs are grounded or floating")
+    channels: SomeChannels | None = Field(default=None, description="how many channels it has, such as `above 1`")
 
     def misfits(self) -> Iterator[Misfit]:
         if self.amplifier_class is None and self.outputs is None and self.channels is None:
@@ -91,7 +93,7 @@ class BenchTraits(Part):
     """What a bench file must say for steps to be performed."""
 
     inputs: Literal["relay", "hand", "either"] = Field(
-        description="by what each input of the amplifier can be driven alone; `either` is by relay or by hand"
+        description="how each input of the amplifier can be driven alone; `either` means by relay or by hand"
     )
 
 
@@ -118,9 +120,15 @@ class Sweep(StepBase):
     load_ohm: tuple[PositiveOhms, ...] | None = Field(
         default=None, min_length=1, description="nominal load resistances"
     )
-    frequency_hz: tuple[PositiveHertz, ...] | None = Field(default=None, min_length=1, description="of the generator")
-    level_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the generator, RMS")
-    supply_v: tuple[PositiveVolts, ...] | None = Field(default=None, min_length=1, description="of the main output")
+    frequency_hz: tuple[PositiveHertz, ...] | None = Field(
+        default=None, min_length=1, description="frequencies of the generator"
+    )
+    level_v: tuple[PositiveVolts, ...] | None = Field(
+        default=None, min_length=1, description="levels of the generator, RMS"
+    )
+    supply_v: tuple[PositiveVolts, ...] | None = Field(
+        default=None, min_length=1, description="voltages of the main supply output"
+    )
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done at each point")
 
     AXES: ClassVar[tuple[str, ...]] = ("load", "frequency", "level", "supply")

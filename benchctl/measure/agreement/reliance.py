@@ -35,7 +35,6 @@ _OUTPUT_VOLTAGES = frozenset(
         "gain",
         "gain_error",
         "input_sensitivity",
-        "clean_level",
         "protection_level",
         "protection_output",
         "output_noise",
