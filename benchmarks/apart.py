@@ -62,7 +62,7 @@ def _serve(pipe: Connection) -> None:
             what, voltage_v = order
             begin_s = time.perf_counter()
             switch_on(simulated, voltage_v)
-            drive = simulated.world.plant.drive
+            drive = simulated.physical_bench.connections.drive
             while what == "rise" and drive.output_on and time.perf_counter() - begin_s < PATIENCE_S:
                 time.sleep(LOOK_S)
             pipe.send(time.perf_counter() - begin_s)

@@ -36,8 +36,8 @@ class Rig:
 
 def switch_on(simulated: SimulatedBench, voltage_v: float) -> None:
     """The supply on at a voltage, and the remote turn-on lead live, past all instruments."""
-    main, remote = (simulated.world.plant.outputs[number] for number in (1, 2))
-    with simulated.world.lock:
+    main, remote = (simulated.physical_bench.connections.outputs[number] for number in (1, 2))
+    with simulated.physical_bench.lock:
         main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
         remote.voltage_v, remote.limit_a, remote.on = 12.0, 0.5, True
 

@@ -120,16 +120,16 @@ def times(checked: Preflight, events: Sequence[Event], unmeasured: Sequence[str]
     taken_s = _taken_s(events)
     known = [
         index
-        for index, forecast in enumerate(checked.forecasts)
-        if index in taken_s and forecast.at_most_s is None and checked.plan[index].label not in cut_short
+        for index, worst in enumerate(checked.worst_cases)
+        if index in taken_s and worst.at_most_s is None and checked.plan[index].label not in cut_short
     ]
-    return sum(checked.forecasts[index].duration_s for index in known), sum(taken_s[index] for index in known)
+    return sum(checked.worst_cases[index].duration_s for index in known), sum(taken_s[index] for index in known)
 
 
 def overruns(checked: Preflight, events: Sequence[Event]) -> Iterator[str]:
     """The open steps that took longer than was foreseen at most."""
     for index, seconds in _taken_s(events).items():
-        at_most_s = checked.forecasts[index].at_most_s
+        at_most_s = checked.worst_cases[index].at_most_s
         if at_most_s is not None and seconds > (1.0 + TOLERANCE) * at_most_s:
             yield f"{checked.plan[index].label}: foreseen at most {at_most_s:.1f} s, taken {seconds:.1f} s"
 

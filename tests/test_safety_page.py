@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.guard.states import TRANSITIONS, Event, State
+from benchctl.guard.states import TRANSITIONS, GuardEvent, State
 from tests.pages import text_of
 from tools.marked import part_of
 from tools.state_table import PART, state_table
@@ -19,7 +19,7 @@ def test_the_table_of_states_is_the_one_that_the_guard_runs_on() -> None:
 def test_the_table_on_the_page_holds_every_transition_and_no_other() -> None:
     """Read back from the page by itself, so that the program that writes it is not believed either."""
     header, _, *rows = [line.strip("|").split("|") for line in part().splitlines() if line.startswith("|")]
-    events = [Event(cell.strip()) for cell in header[1:]]
+    events = [GuardEvent(cell.strip()) for cell in header[1:]]
     on_page = {
         (State(row[0].strip()), event): State(cell.strip())
         for row in rows
@@ -30,7 +30,7 @@ def test_the_table_on_the_page_holds_every_transition_and_no_other() -> None:
 
 
 def test_every_state_and_event_is_explained() -> None:
-    assert all(f"- *{name}*: " in part() for name in (*State, *Event))
+    assert all(f"- *{name}*: " in part() for name in (*State, *GuardEvent))
 
 
 def test_the_cautions_that_a_technician_looks_for_are_there() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchctl.guard.states import TRANSITIONS, Event, State
+from benchctl.guard.states import TRANSITIONS, GuardEvent, State
 from tools.marked import ROOT, rewrite
 
 PAGE = ROOT / "SAFETY.md"
@@ -16,20 +16,20 @@ STATES = {
     State.UNSAFE: "at least one could not confirm: a person must look",
 }
 EVENTS = {
-    Event.START: "the run begins",
-    Event.STOP: "the run has ended, or is given up",
-    Event.TRIP: "a limit is passed or cannot be read",
-    Event.CONFIRMED: "every instrument confirms the safe state",
-    Event.UNCONFIRMED: "at least one does not",
+    GuardEvent.START: "the run begins",
+    GuardEvent.STOP: "the run has ended, or is given up",
+    GuardEvent.TRIP: "a limit is passed or cannot be read",
+    GuardEvent.CONFIRMED: "every instrument confirms the safe state",
+    GuardEvent.UNCONFIRMED: "at least one does not",
 }
 
 
 def state_table() -> str:
     """A row a state, a column an event; a dash where the event cannot happen."""
     rows = [
-        ["state", *(str(event) for event in Event)],
-        ["---"] * (len(Event) + 1),
-        *([str(state), *(str(TRANSITIONS.get((state, event), "-")) for event in Event)] for state in State),
+        ["state", *(str(event) for event in GuardEvent)],
+        ["---"] * (len(GuardEvent) + 1),
+        *([str(state), *(str(TRANSITIONS.get((state, event), "-")) for event in GuardEvent)] for state in State),
     ]
     meanings = [f"- *{name}*: {meaning}" for name, meaning in (*STATES.items(), *EVENTS.items())]
     return "".join(f"{line}\n" for line in [*("| " + " | ".join(row) + " |" for row in rows), "", *meanings])

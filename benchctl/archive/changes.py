@@ -13,7 +13,7 @@ from benchctl.measure.conditions import Conditions
 
 
 @dataclass(frozen=True)
-class Place:
+class Occasion:
     """What figures of two runs must share to belong together: the step, its analysis, under what it was measured."""
 
     step: str
@@ -26,7 +26,7 @@ class Place:
 class Change:
     """A figure as it was and as it is; None where one of the runs has no such figure."""
 
-    place: Place
+    place: Occasion
     before: Figure | None
     after: Figure | None
 
@@ -77,9 +77,9 @@ def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntr
     return [Change(place, old.get(place), new.get(place)) for place in dict.fromkeys([*old, *new])]
 
 
-def _by_place(entries: Sequence[FiguresEntry], *, whole: bool) -> dict[Place, Figure]:
+def _by_place(entries: Sequence[FiguresEntry], *, whole: bool) -> dict[Occasion, Figure]:
     return {
-        Place(entry.step, entry.analysis, _to_share(entry, figure, whole=whole), identity(figure)): figure
+        Occasion(entry.step, entry.analysis, _to_share(entry, figure, whole=whole), identity(figure)): figure
         for entry in entries
         for figure in entry.figures
     }

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import click
 
 
-class Place(NamedTuple):
+class CommandEntry(NamedTuple):
     """Where a command is, as `module:attribute`, and what `--help` says of it without importing it."""
 
     where: str
@@ -19,21 +19,21 @@ class Place(NamedTuple):
 class LazyGroup(click.Group):
     """Commands by name; their short help stands in the table, and a test holds it against their own."""
 
-    def __init__(self, *args: Any, places: Mapping[str, Place], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, entries: Mapping[str, CommandEntry], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.places = dict(places)
+        self.entries = dict(entries)
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        return list(self.places)
+        return list(self.entries)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        place = self.places.get(cmd_name)
-        if place is None:
+        entry = self.entries.get(cmd_name)
+        if entry is None:
             return None
-        module, _, attribute = place.where.partition(":")
+        module, _, attribute = entry.where.partition(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
-            formatter.write_dl([(name, place.short_help) for name, place in self.places.items()])
+            formatter.write_dl([(name, entry.short_help) for name, entry in self.entries.items()])

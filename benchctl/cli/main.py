@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import click
 
-from benchctl.cli.lazy import LazyGroup, Place
-from benchctl.cli.shown.problems import fault_lines
+from benchctl.cli.lazy import CommandEntry, LazyGroup
+from benchctl.cli.shown.problems import problem_lines
 from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
 from benchctl.outlet import lost_outputs, outputs_that_never_fail
 
@@ -35,22 +35,28 @@ Try it without a bench:
     cls=LazyGroup,
     epilog=_EPILOG,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
-    places={
-        "check": Place(
+    entries={
+        "check": CommandEntry(
             "benchctl.cli.commands.check:check", "Say what a file describes, or what is wrong in it, at which line."
         ),
-        "preflight": Place("benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."),
-        "run": Place("benchctl.cli.commands.run:run", "Run a sequence on an amplifier, real or dry."),
-        "resume": Place("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
-        "simulate": Place("benchctl.cli.commands.simulate:simulate", "Serve simulated instruments in real time."),
-        "safe": Place("benchctl.cli.commands.safe:safe", "Put the bench into the safe state now."),
-        "safety": Place(
+        "preflight": CommandEntry(
+            "benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."
+        ),
+        "run": CommandEntry("benchctl.cli.commands.run:run", "Run a sequence on an amplifier, real or dry."),
+        "resume": CommandEntry("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
+        "simulate": CommandEntry(
+            "benchctl.cli.commands.simulate:simulate", "Serve simulated instruments in real time."
+        ),
+        "safe": CommandEntry("benchctl.cli.commands.safe:safe", "Put the bench into the safe state now."),
+        "safety": CommandEntry(
             "benchctl.cli.commands.safety:safety", "Show the safety page: read it before the first live run."
         ),
-        "new": Place("benchctl.cli.commands.new:new", "Write a commented file to start from."),
-        "schema": Place("benchctl.cli.commands.schema:schema", "Print the JSON Schema of a kind of document."),
-        "report": Place("benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."),
-        "verify": Place("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
+        "new": CommandEntry("benchctl.cli.commands.new:new", "Write a commented file to start from."),
+        "schema": CommandEntry("benchctl.cli.commands.schema:schema", "Print the JSON Schema of a kind of document."),
+        "report": CommandEntry(
+            "benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."
+        ),
+        "verify": CommandEntry("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
     },
 )
 @click.version_option(package_name="benchctl")
@@ -105,7 +111,7 @@ def tell(error: BenchctlError) -> None:
         return
     if isinstance(error, DocumentError):
         for problem in error.problems:
-            click.echo("\n".join(fault_lines(problem)), err=True)
+            click.echo("\n".join(problem_lines(problem)), err=True)
         return
     click.echo(error.message if error.message.count("\n") else str(error), err=True)
     if error.advice:

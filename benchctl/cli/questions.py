@@ -11,7 +11,7 @@ import click
 from pydantic import TypeAdapter, ValidationError
 
 from benchctl.documents.model.sentences import sentences
-from benchctl.documents.text.position import Place
+from benchctl.documents.text.position import Position
 from benchctl.documents.text.tree import Text
 from benchctl.documents.text.words import unknown
 
@@ -34,7 +34,7 @@ class Written(_Type):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         try:
-            self._reader.validate_python(Text(value, Place(1, 1)))
+            self._reader.validate_python(Text(value, Position(1, 1)))
         except ValidationError as error:
             _, message = next(iter(sentences(error)))
             self.fail(message, param, ctx)

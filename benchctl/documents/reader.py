@@ -16,11 +16,11 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.driver_file.driver import Driver, driver_class
-from benchctl.documents.model.model_base import Document, Misfit, Misfits, Reading, Source
-from benchctl.documents.model.sentences import Fault, located, sentences
+from benchctl.documents.model.model_base import Document, PathProblem, PathProblems, Reading, Source
+from benchctl.documents.model.sentences import Found, located, sentences
 from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
 from benchctl.documents.sequence_file.sequence import Sequence
-from benchctl.documents.text.position import Place, place_after, place_of
+from benchctl.documents.text.position import Position, position_after, position_of
 from benchctl.documents.text.syntax import LINE_END
 from benchctl.documents.text.tree import LONGEST_FILE_BYTES, Table, parse_tree
 from benchctl.documents.text.words import describe, unknown
@@ -70,7 +70,7 @@ def load_kept_bench(path: Path, drivers: Mapping[str, Path] | None = None) -> Be
     source = read_source(path)
     with _shown_lines(source):
         tree, problems = parse_tree(source.text, source.name)
-        document = _document(source, tree, "bench", Reading(faults=_faults(problems), looks_for_drivers=False))
+        document = _document(source, tree, "bench", Reading(problems_found=_found(problems), looks_for_drivers=False))
         assert isinstance(document, Bench)
         if drivers is not None:
             document._drivers = _drivers_of(document, tree, lambda role, _: load_driver(_kept_driver(role, drivers)))
@@ -159,9 +159,9 @@ def read_source(path: Path) -> Source:
     try:
         return Source(str(path), path, content.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as error:
-        place = place_after(content[: error.start].decode("utf-8", "replace"))
+        position = position_after(content[: error.start].decode("utf-8", "replace"))
         raise DocumentError(
-            [Problem(str(path), *place, "this byte is not UTF-8 text; save the file as UTF-8")]
+            [Problem(str(path), *position, "this byte is not UTF-8 text; save the file as UTF-8")]
         ) from None
 
 
@@ -183,7 +183,7 @@ def read(
             known=STAND_IN if amplifier is None else known_of(amplifier),
             amplifier_file=amplifier.source.name if amplifier is not None else "the amplifier file",
             settings=settings or {},
-            faults=_faults(problems),
+            problems_found=_found(problems),
         )
         document = _document(source, tree, kind, reading)
         if isinstance(document, Bench):
@@ -209,13 +209,13 @@ def _shown_lines(source: Source) -> Iterator[None]:
         ) from None
 
 
-def _faults(problems: Iterable[Problem]) -> list[tuple[Place, str]]:
-    return [(Place(problem.line, problem.column), problem.message) for problem in problems]
+def _found(problems: Iterable[Problem]) -> list[tuple[Position, str]]:
+    return [(Position(problem.line, problem.column), problem.message) for problem in problems]
 
 
 def _document(source: Source, tree: object, kind: Kind | None, reading: Reading) -> Document:
     document = _read_tree(tree, kind, reading)
-    if reading.faults or document is None:
+    if reading.problems_found or document is None:
         raise DocumentError(_problems(source.name, reading.told()))
     document._source = source
     return document
@@ -235,15 +235,17 @@ def _drivers_of(bench: Bench, tree: object, load: Callable[[str, Instrument], Dr
         except DocumentError as error:
             problems.extend(error.problems)
             continue
-        fault = _driver_fault(role, instrument, drivers[role])
-        for place, message in located([Misfit(("instruments", role, "driver"), fault)] if fault else [], tree):
-            problems.append(Problem(bench.source.name, *place, message))
+        problem = _driver_problem(role, instrument, drivers[role])
+        for position, message in located(
+            [PathProblem(("instruments", role, "driver"), problem)] if problem else [], tree
+        ):
+            problems.append(Problem(bench.source.name, *position, message))
     if problems:
         raise DocumentError(problems)
     return drivers
 
 
-def _driver_fault(role: str, instrument: Instrument, driver: Driver) -> str:
+def _driver_problem(role: str, instrument: Instrument, driver: Driver) -> str:
     """Why `driver` will not do for an instrument of a bench, or an empty text."""
     if driver.role != role:
         return f"{quote(instrument.driver)} drives {_article(driver.role)}; {_article(role)} is wanted here"
@@ -257,7 +259,7 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     if not isinstance(tree, Table):
         begins = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
         message = f"{describe(tree)} stands where a document belongs; it begins with {begins}"
-        reading.faults.append((place_of(tree), message))
+        reading.problems_found.append((position_of(tree), message))
         return None
     kind = _kind(tree, wanted, reading)
     if kind is None:
@@ -267,10 +269,10 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
         body = resolve(body, reading)
     try:
         return _model(kind, body).model_validate(body, context=reading)
-    except Misfits as error:
-        reading.faults.extend(located(error.misfits, body))
+    except PathProblems as error:
+        reading.problems_found.extend(located(error.problems, body))
     except ValidationError as error:
-        reading.faults.extend(sentences(error))
+        reading.problems_found.extend(sentences(error))
     return None
 
 
@@ -287,28 +289,28 @@ def _kind(tree: Table, wanted: Kind | None, reading: Reading) -> Kind | None:
     form = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
     header = tree.get("benchctl", "")
     if "benchctl" not in tree:
-        reading.faults.append((tree.place, f"the first line is missing; a document begins with {form}"))
+        reading.problems_found.append((tree.position, f"the first line is missing; a document begins with {form}"))
         return wanted
     if next(iter(tree)) != "benchctl":
-        reading.faults.append((tree.key_place("benchctl"), "the line 'benchctl: ...' must be the first one"))
+        reading.problems_found.append((tree.key_position("benchctl"), "the line 'benchctl: ...' must be the first one"))
     return _header_kind(header, wanted, form, reading)
 
 
 def _header_kind(header: object, wanted: Kind | None, form: str, reading: Reading) -> Kind | None:
     match = _HEADER.fullmatch(header) if isinstance(header, str) else None
     if match is None:
-        reading.faults.append((place_of(header), f"{describe(header)} is no kind and version; write {form}"))
+        reading.problems_found.append((position_of(header), f"{describe(header)} is no kind and version; write {form}"))
         return wanted
     kind = next((known for known in _SHELVES if known == match.group(1)), None)
     if kind is None:
-        reading.faults.append((place_of(header), unknown(match.group(1), _SHELVES, "kind of document")))
+        reading.problems_found.append((position_of(header), unknown(match.group(1), _SHELVES, "kind of document")))
     elif wanted is not None and kind != wanted:
         message = f"this is {_article(kind)} file; {_article(wanted)} file is wanted here"
-        reading.faults.append((place_of(header), message))
+        reading.problems_found.append((position_of(header), message))
         return None
     if match.group(2) != VERSION:
         message = f"version {match.group(2)} is not known; this program reads version {VERSION}"
-        reading.faults.append((place_of(header), message))
+        reading.problems_found.append((position_of(header), message))
         return None
     return kind
 
@@ -317,12 +319,14 @@ def _article(word: str) -> str:
     return f"an {word}" if word[0] in "aeiou" else f"a {word}"
 
 
-def _problems(file: str, faults: list[Fault]) -> list[Problem]:
+def _problems(file: str, problems_found: list[Found]) -> list[Problem]:
     """The faults in the order of the file, each once, the first few dozen of them."""
-    ordered = sorted(dict.fromkeys(faults), key=lambda fault: fault[0])  # stable: in one place, in the model's order
-    problems = [Problem(file, *place, message) for place, message in ordered[:MOST_PROBLEMS]]
+    ordered = sorted(
+        dict.fromkeys(problems_found), key=lambda problem: problem[0]
+    )  # stable: in one place, in the model's order
+    problems = [Problem(file, *position, message) for position, message in ordered[:MOST_PROBLEMS]]
     left = len(ordered) - MOST_PROBLEMS
     if left > 0:
-        place, _ = ordered[MOST_PROBLEMS]
-        problems.append(Problem(file, *place, f"and {left} more from here on"))
+        position, _ = ordered[MOST_PROBLEMS]
+        problems.append(Problem(file, *position, f"and {left} more from here on"))
     return problems

@@ -105,8 +105,8 @@ def _warming(amplifier: Amplifier) -> str:
 def _bench(bench: Bench) -> Iterator[Row]:
     for role, instrument in bench.instruments.items():
         calibrated = f", calibrated {instrument.calibrated}" if instrument.calibrated else ", not calibrated"
-        place = f"{instrument.driver} at {instrument.address}"
-        yield role, f"{_RATINGS[type(instrument)](instrument)}; {place}{calibrated}"
+        position = f"{instrument.driver} at {instrument.address}"
+        yield role, f"{_RATINGS[type(instrument)](instrument)}; {position}{calibrated}"
     for name, wiring in bench.signals.wirings():
         yield "wired", f"{name} on oscilloscope channel {wiring.oscilloscope} by a {_probe(wiring)}"
     yield "trigger", _trigger(bench)

@@ -18,10 +18,10 @@ from benchctl.clock import Clock
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.herald import Herald, Listener
-from benchctl.guard.limits import WATCHDOG_S, Watch, WatchedLimit, limit_of_watchdog
+from benchctl.guard.limits import WATCHDOG_S, LimitWatch, WatchedLimit, limit_of_watchdog
 from benchctl.guard.safe_state import LATE_S, Rest, SafeState, Tell, safe_state_of
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, Sampler, Sensor, samplers_of
-from benchctl.guard.states import Event, State, after
+from benchctl.guard.states import GuardEvent, State, after
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 
@@ -72,7 +72,9 @@ class Guard:
         self._samplers = samplers_of(bench, {limit.signal for limit in limits})
         self._fresh: dict[str, float | None] = {}  # read since the last row of the trend
         self._has_watchdog = bench.has("supply") and bench.supply.has_watchdog
-        self.watches = [Watch(limit) for limit in (*limits, *([limit_of_watchdog()] if self._has_watchdog else []))]
+        self.watches = [
+            LimitWatch(limit) for limit in (*limits, *([limit_of_watchdog()] if self._has_watchdog else []))
+        ]
         self.readings: dict[str, float | None] = {}
         self._read_at_s: dict[str, float] = {}
         self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
@@ -108,7 +110,7 @@ class Guard:
         if self._has_watchdog:
             self._bench.supply.arm_watchdog(WATCHDOG_S)
             self._report("watchdog armed", watchdog_s=WATCHDOG_S)
-        self._move(Event.START)
+        self._move(GuardEvent.START)
         self._watching = len(self._samplers)
         for sampler in self._samplers:
             sampler.begin(self._clock.now())
@@ -155,7 +157,7 @@ class Guard:
         self._stopping.set()
         if self._watching:
             self._clock.sleep(LAST_READING_S, until=self._done)
-        self._make_safe(Event.STOP)
+        self._make_safe(GuardEvent.STOP)
         if not self._settled.is_set():
             self._clock.sleep(LATE_S + 2 * GUARDIAN_S, until=self._settled)
         if self._hand_over is None:
@@ -197,7 +199,7 @@ class Guard:
             self._interlock.open(BenchctlError(f"fault of the program in the guard: {fault!r}"))
         try:
             if self._interlock.opened.is_set():
-                self._make_safe(Event.TRIP)
+                self._make_safe(GuardEvent.TRIP)
         except BenchctlError as error:
             self.trouble = error
 
@@ -294,9 +296,9 @@ class Guard:
     def _trip(self, reason: LimitTripped) -> None:
         if self._stopping.is_set() or not self._interlock.open(reason):
             return  # once the run has ended, what is read has been switched off
-        self._make_safe(Event.TRIP)
+        self._make_safe(GuardEvent.TRIP)
 
-    def _make_safe(self, event: Event) -> None:
+    def _make_safe(self, event: GuardEvent) -> None:
         """Once, by whichever thread comes first; `stop` waits for it."""
         with self._state_lock:
             if self.state not in {State.ARMED, State.WATCHING}:
@@ -356,13 +358,13 @@ class Guard:
 
     def _settle(self, confirmations: tuple[Confirmation, ...]) -> None:
         self.confirmations = confirmations
-        self._move(Event.CONFIRMED if all_confirmed(confirmations) else Event.UNCONFIRMED)
+        self._move(GuardEvent.CONFIRMED if all_confirmed(confirmations) else GuardEvent.UNCONFIRMED)
         self._report(
             SAFE_STATE,
             state=str(self.state),
             instruments=[asdict(each) for each in confirmations],
         )
 
-    def _move(self, event: Event) -> None:
+    def _move(self, event: GuardEvent) -> None:
         with self._state_lock:
             self.state = after(self.state, event)

@@ -105,7 +105,7 @@ def limit_of_watchdog() -> WatchedLimit:
     return WatchedLimit(SUPPLY_WATCHDOG, WatchdogLimit(above=0.0, for_s=PROTECTION_SEEN_S), "driver")
 
 
-class Watch:
+class LimitWatch:
     """A limit with its memory: since when it has been passed.
 
     A signal that cannot be read counts as passed since its last good reading: nobody knows what it was in between.

@@ -20,7 +20,7 @@ class State(StrEnum):
     UNSAFE = "unsafe"  # at least one could not confirm: a person must look
 
 
-class Event(StrEnum):
+class GuardEvent(StrEnum):
     """What can happen to it."""
 
     START = "start"  # the run begins
@@ -30,17 +30,17 @@ class Event(StrEnum):
     UNCONFIRMED = "unconfirmed"  # at least one does not
 
 
-TRANSITIONS: Mapping[tuple[State, Event], State] = {
-    (State.ARMED, Event.START): State.WATCHING,
-    (State.ARMED, Event.STOP): State.TRIPPING,
-    (State.ARMED, Event.TRIP): State.TRIPPING,
-    (State.WATCHING, Event.STOP): State.TRIPPING,
-    (State.WATCHING, Event.TRIP): State.TRIPPING,
-    (State.TRIPPING, Event.CONFIRMED): State.SAFE,
-    (State.TRIPPING, Event.UNCONFIRMED): State.UNSAFE,
+TRANSITIONS: Mapping[tuple[State, GuardEvent], State] = {
+    (State.ARMED, GuardEvent.START): State.WATCHING,
+    (State.ARMED, GuardEvent.STOP): State.TRIPPING,
+    (State.ARMED, GuardEvent.TRIP): State.TRIPPING,
+    (State.WATCHING, GuardEvent.STOP): State.TRIPPING,
+    (State.WATCHING, GuardEvent.TRIP): State.TRIPPING,
+    (State.TRIPPING, GuardEvent.CONFIRMED): State.SAFE,
+    (State.TRIPPING, GuardEvent.UNCONFIRMED): State.UNSAFE,
     # A late confirmation is good news; a safe bench stays safe whatever else is reported.
-    (State.UNSAFE, Event.CONFIRMED): State.SAFE,
-    (State.UNSAFE, Event.UNCONFIRMED): State.UNSAFE,
+    (State.UNSAFE, GuardEvent.CONFIRMED): State.SAFE,
+    (State.UNSAFE, GuardEvent.UNCONFIRMED): State.UNSAFE,
 }
 
 
@@ -48,7 +48,7 @@ class IllegalEventError(RuntimeError):
     """An event that the state does not allow: a fault of the program."""
 
 
-def after(state: State, event: Event) -> State:
+def after(state: State, event: GuardEvent) -> State:
     """The state that follows `state` upon `event`."""
     try:
         return TRANSITIONS[state, event]

@@ -40,7 +40,7 @@ def served(
         UsageError: an address cannot be served, or is taken; or nothing can be announced.
     """
     bench, amplifier = load_bench(bench_file), load_amplifier(amplifier_file)
-    places = {role: place_of(role, entry.address) for role, entry in bench.instruments.items()}
+    places = {role: position_of(role, entry.address) for role, entry in bench.instruments.items()}
     raw = {role: place for role, place in places.items() if not isinstance(place, HislipPlace)}
     hislip = {role: place for role, place in places.items() if isinstance(place, HislipPlace)}
     description = describe(bench, amplifier)
@@ -54,7 +54,7 @@ def served(
             }
 
 
-def place_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
+def position_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
     """Where an address asks an instrument to be: host and port of a raw socket, or a HiSLIP place.
 
     Raises:

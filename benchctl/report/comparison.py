@@ -6,14 +6,14 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from benchctl.archive.changes import Change, Place, compared_figures
+from benchctl.archive.changes import Change, Occasion, compared_figures
 from benchctl.archive.journal.entries import positions_of
 from benchctl.archive.journal.events import HANDS
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.report.reading.run_outcome import ending_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_outcome import run_outcome_of
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.figures import WHOLE
 from benchctl.report.sections.page_head import date_of
 from benchctl.report.sections.tables import Cell, Head, Table, heads, value_cell
@@ -31,20 +31,20 @@ CHANGED, UNCHANGED, INCONCLUSIVE = "significant", "not significant", "inconclusi
 class Comparison:
     """Every figure of any run at its place: what it is in the first run, and its change to each other one."""
 
-    stories: tuple[Story, ...]
-    rows: dict[Place, tuple[Change, ...]]
+    stories: tuple[RunRecord, ...]
+    rows: dict[Occasion, tuple[Change, ...]]
 
     @property
-    def others(self) -> tuple[Story, ...]:
+    def others(self) -> tuple[RunRecord, ...]:
         """All runs but the first, which they are held against."""
         return self.stories[1:]
 
-    def significant(self) -> dict[Place, tuple[Change, ...]]:
+    def significant(self) -> dict[Occasion, tuple[Change, ...]]:
         """The rows with a change to any of the other runs."""
         return {place: changes for place, changes in self.rows.items() if any(change.is_change for change in changes)}
 
 
-def compare(stories: Sequence[Story]) -> Comparison:
+def compare(stories: Sequence[RunRecord]) -> Comparison:
     """Hold every other run against the first one."""
     first, *others = stories
     each = [{c.place: c for c in compared_figures(first.entries, other.entries)} for other in others]
@@ -64,26 +64,26 @@ def significance_of(change: Change) -> str:
     return CHANGED if change.is_change else UNCHANGED
 
 
-def names_of(stories: Sequence[Story]) -> list[str]:
+def names_of(stories: Sequence[RunRecord]) -> list[str]:
     """A short name for each run, which tells them apart."""
     return [f"run {number}" for number in range(1, len(stories) + 1)]
 
 
-def runs_table(stories: Sequence[Story]) -> Table:
+def runs_table(stories: Sequence[RunRecord]) -> Table:
     """What each run was; what should be alike and is not stands out."""
     columns = tuple(Head(name) for name in names_of(stories))
     return Table("The runs", (Head("of"), *columns), tuple(_facts(stories)))
 
 
-def _facts(stories: Sequence[Story]) -> Iterator[tuple[Cell, ...]]:
+def _facts(stories: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
     """Rows of facts, and of those that must be alike if the figures are to be compared."""
     plain = {
-        "amplifier": [story.unit for story in stories],
-        "date": [date_of(story) for story in stories],
-        "instruments": ["simulated" if story.is_dry else "real" for story in stories],
-        "ended": [ending_of(story).words for story in stories],
-        "verdict": [overall_of(story, ending_of(story)).word for story in stories],
-        "run folder": [story.name for story in stories],
+        "amplifier": [run_record.unit for run_record in stories],
+        "date": [date_of(run_record) for run_record in stories],
+        "instruments": ["simulated" if run_record.is_dry else "real" for run_record in stories],
+        "ended": [run_outcome_of(run_record).words for run_record in stories],
+        "verdict": [overall_of(run_record, run_outcome_of(run_record)).word for run_record in stories],
+        "run folder": [run_record.name for run_record in stories],
     }
     for name, texts in plain.items():
         yield (Cell(name), *(Cell(text) for text in texts))
@@ -95,14 +95,22 @@ def _facts(stories: Sequence[Story]) -> Iterator[tuple[Cell, ...]]:
         )
 
 
-def must_be_alike(stories: Sequence[Story]) -> dict[str, list[str]]:
+def must_be_alike(stories: Sequence[RunRecord]) -> dict[str, list[str]]:
     """What two runs must share to be compared, as far as their folders tell."""
     alike = {
-        "sequence": [_document(story.title, story.sequence.source.text if story.sequence else "") for story in stories],
-        "bench": [_document(_bench(story), story.bench.source.text if story.bench else "") for story in stories],
-        "parameters set": [_pairs(story.began.get("settings") or {}) for story in stories],
-        "controls on record": [_pairs(positions_of(story.of_kind(HANDS))) for story in stories],
-        "benchctl": [str((story.began.get("versions") or {}).get("benchctl", "unknown")) for story in stories],
+        "sequence": [
+            _document(run_record.title, run_record.sequence.source.text if run_record.sequence else "")
+            for run_record in stories
+        ],
+        "bench": [
+            _document(_bench(run_record), run_record.bench.source.text if run_record.bench else "")
+            for run_record in stories
+        ],
+        "parameters set": [_pairs(run_record.began.get("settings") or {}) for run_record in stories],
+        "controls on record": [_pairs(positions_of(run_record.of_kind(HANDS))) for run_record in stories],
+        "benchctl": [
+            str((run_record.began.get("versions") or {}).get("benchctl", "unknown")) for run_record in stories
+        ],
     }
     return {name: texts for name, texts in alike.items() if any(texts)}
 
@@ -112,15 +120,15 @@ def _document(title: str, text: str) -> str:
     return f"{title}, file {hashlib.sha256(text.encode()).hexdigest()[:8]}" if text else ""
 
 
-def _bench(story: Story) -> str:
-    return story.bench.title if story.bench else ""
+def _bench(run_record: RunRecord) -> str:
+    return run_record.bench.title if run_record.bench else ""
 
 
 def _pairs(pairs: Mapping[str, object]) -> str:
     return ", ".join(f"{name}: {value}" for name, value in pairs.items())
 
 
-def unlike(stories: Sequence[Story]) -> list[str]:
+def unlike(stories: Sequence[RunRecord]) -> list[str]:
     """What the runs should share and do not."""
     return [name for name, texts in must_be_alike(stories).items() if len(set(texts)) > 1]
 
@@ -134,7 +142,7 @@ def changes_table(comparison: Comparison) -> Table | None:
 def step_tables(comparison: Comparison) -> list[tuple[str, list[Table]]]:
     """Every figure, by step; a table for each analysis and length of burst."""
     usual = comparison.stories[0].usual
-    steps: dict[str, dict[object, dict[Place, tuple[Change, ...]]]] = {}
+    steps: dict[str, dict[object, dict[Occasion, tuple[Change, ...]]]] = {}
     for place, changes in comparison.rows.items():
         kind = (place.analysis, place.conditions, place.identity[2])
         steps.setdefault(place.step, {}).setdefault(kind, {})[place] = changes
@@ -144,7 +152,7 @@ def step_tables(comparison: Comparison) -> list[tuple[str, list[Table]]]:
     ]
 
 
-def _caption(place: Place, usual: Conditions) -> str:
+def _caption(place: Occasion, usual: Conditions) -> str:
     cycles = place.identity[2]
     what = f"bursts of {burst_in_words(cycles)}" if cycles else place.analysis.replace("_", " ")
     conditions = str(place.conditions.without(usual))
@@ -152,7 +160,7 @@ def _caption(place: Place, usual: Conditions) -> str:
 
 
 def _table(
-    caption: str, comparison: Comparison, rows: Mapping[Place, Sequence[Change]], *, is_summary: bool = False
+    caption: str, comparison: Comparison, rows: Mapping[Occasion, Sequence[Change]], *, is_summary: bool = False
 ) -> Table:
     """A row a figure; a summary is of several steps and says of each row where it is from."""
     first, *others = names_of(comparison.stories)
@@ -166,7 +174,7 @@ def _table(
     return table.without_empty_columns()
 
 
-def _row(place: Place, changes: Sequence[Change], *, is_summary: bool) -> tuple[Cell, ...]:
+def _row(place: Occasion, changes: Sequence[Change], *, is_summary: bool) -> tuple[Cell, ...]:
     name, channel, cycles, load_ohm, frequency_hz = place.identity
     figure = next(f for change in changes for f in (change.before, change.after) if f is not None)
     before = next((change.before for change in changes if change.before is not None), None)

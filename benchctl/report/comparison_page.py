@@ -10,7 +10,7 @@ from benchctl.archive.files import write_whole
 from benchctl.report.comparison import RULE, Comparison, changes_table, compare, runs_table, step_tables, unlike
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.differences import difference_pictures
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import Box, evidence_boxes
 from benchctl.report.templating import printed
 
@@ -18,7 +18,7 @@ _SECTIONS = {"changes": "What differs", "pictures": "Pictures", "figures": "All 
 _STAMP = 15  # characters that a run folder's name begins with: 20261124-221003
 
 
-def write_comparison(stories: Sequence[Story], out: Path | None = None) -> Path:
+def write_comparison(stories: Sequence[RunRecord], out: Path | None = None) -> Path:
     """Write the page that compares runs beside the last of them, or to the file `out`; returns where it is.
 
     Raises:
@@ -39,29 +39,29 @@ def comparison_page(comparison: Comparison, pictures: Sequence[Picture]) -> str:
 
 def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, Any]:
     stories = comparison.stories
-    units = list(dict.fromkeys(story.unit for story in stories))
-    titles = list(dict.fromkeys(story.title for story in stories))
+    units = list(dict.fromkeys(run_record.unit for run_record in stories))
+    titles = list(dict.fromkeys(run_record.title for run_record in stories))
     contents: dict[str, Any] = {"pictures": pictures, "figures": comparison.rows, "changes": True}
     return {
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
         "title": " and ".join(units),
         "subtitle": f"{' and '.join(titles)}: {len(stories)} runs compared",
-        "is_dry": any(story.is_dry for story in stories),
+        "is_dry": any(run_record.is_dry for run_record in stories),
         "boxes": list(_boxes(stories)),
         "runs": runs_table(stories),
         "rule": RULE,
         "changes": changes_table(comparison),
         "pictures": pictures,
         "steps": step_tables(comparison),
-        "folders": [story.name for story in stories],
+        "folders": [run_record.name for run_record in stories],
     }
 
 
-def _boxes(stories: Sequence[Story]) -> Iterator[Box]:
+def _boxes(stories: Sequence[RunRecord]) -> Iterator[Box]:
     if differ := unlike(stories):
         text = f"What should be alike and is not: {', '.join(differ)}. A difference may come from that."
         yield Box("The runs were not made alike", "untold", (text,))
-    for story in stories:
-        yield from evidence_boxes(story.findings, where=f": {story.name}")
-        if story.missing:
-            yield Box(f"Missing from {story.name}", "untold", items=story.missing)
+    for run_record in stories:
+        yield from evidence_boxes(run_record.findings, where=f": {run_record.name}")
+        if run_record.missing:
+            yield Box(f"Missing from {run_record.name}", "untold", items=run_record.missing)

@@ -7,8 +7,8 @@ from typing import Any
 
 from benchctl.archive.files import write_whole
 from benchctl.report.pictures.gallery import Gallery, gallery_of
-from benchctl.report.reading.run_outcome import ending_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_outcome import run_outcome_of
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import agreement_tables
 from benchctl.report.sections.equipment import equipment_tables
 from benchctl.report.sections.event_tables import events_table, run_dates, steps_table
@@ -21,48 +21,48 @@ from benchctl.report.sections.watched import controls_table, limits_table, prote
 from benchctl.report.templating import printed
 
 
-def write_report(story: Story, out: Path | None = None) -> Path:
+def write_report(run_record: RunRecord, out: Path | None = None) -> Path:
     """Write the page of a run into its folder, or to the file `out`; returns where it is.
 
     Raises:
         ArchiveError: it cannot be written.
     """
-    page = story.folder.report if out is None else out
-    write_whole(page, report_page(story, gallery_of(story)).encode("utf-8"))
+    page = run_record.folder.report if out is None else out
+    write_whole(page, report_page(run_record, gallery_of(run_record)).encode("utf-8"))
     return page
 
 
-def report_page(story: Story, gallery: Gallery) -> str:
+def report_page(run_record: RunRecord, gallery: Gallery) -> str:
     """The page: the same for the same folder."""
-    return printed("report.html", _contents(story, gallery))
+    return printed("report.html", _contents(run_record, gallery))
 
 
-def _contents(story: Story, gallery: Gallery) -> dict[str, Any]:
-    ending = ending_of(story)
-    watched = (trips_table(story), protection_table(story), limits_table(story))
+def _contents(run_record: RunRecord, gallery: Gallery) -> dict[str, Any]:
+    outcome = run_outcome_of(run_record)
+    watched = (trips_table(run_record), protection_table(run_record), limits_table(run_record))
     contents: dict[str, Any] = {
-        "verdicts": verdicts_table(story),
-        "power": power_tables(power_rows(story.entries, story.amplifier), story.usual),
+        "verdicts": verdicts_table(run_record),
+        "power": power_tables(power_rows(run_record.entries, run_record.amplifier), run_record.usual),
         "pictures": gallery.pictures,
-        "figures": figures_by_step(story),
-        "agreement": agreement_tables(story),
+        "figures": figures_by_step(run_record),
+        "agreement": agreement_tables(run_record),
         "watched": [table for table in watched if table is not None],
-        "controls": controls_table(story),
-        "diary": [table for table in (steps_table(story), events_table(story)) if table is not None],
-        "equipment": equipment_tables(story),
-        "methods": methods_of(story),
+        "controls": controls_table(run_record),
+        "diary": [table for table in (steps_table(run_record), events_table(run_record)) if table is not None],
+        "equipment": equipment_tables(run_record),
+        "methods": methods_of(run_record),
     }
     return contents | {
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_] or id_ == "methods"],
-        "story": story,
-        "is_dry": story.is_dry,
-        "overall": overall_of(story, ending),
-        "boxes": list(boxes_of(story, ending, [*story.missing, *gallery.missing])),
-        "facts": list(facts_of(story, ending)),
+        "story": run_record,
+        "is_dry": run_record.is_dry,
+        "overall": overall_of(run_record, outcome),
+        "boxes": list(boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])),
+        "facts": list(facts_of(run_record, outcome)),
         "decision_rule": DECISION_RULE,
-        "dates": list(run_dates(story)),
+        "dates": list(run_dates(run_record)),
         "uncertainty": UNCERTAINTY,
-        "versions": list(versions_of(story)),
+        "versions": list(versions_of(run_record)),
     }
 
 

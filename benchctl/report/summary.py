@@ -5,46 +5,46 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from benchctl.archive.changes import Change, Place
+from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison import Comparison, compare, significance_of, unlike
-from benchctl.report.reading.run_outcome import ending_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_outcome import run_outcome_of
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import contradictions_in_words
 from benchctl.report.sections.page_head import date_of
 from benchctl.report.sections.rated_power import PowerRow, power_rows
 from benchctl.report.sections.verdicts import overall_of
 
 
-def summary_of(story: Story) -> dict[str, Any]:
+def summary_of(run_record: RunRecord) -> dict[str, Any]:
     """Amplifier, ending, verdicts and clean power against the rating; numbers in base units."""
-    ending, overall = ending_of(story), overall_of(story, ending_of(story))
+    outcome, overall = run_outcome_of(run_record), overall_of(run_record, run_outcome_of(run_record))
     return {
-        "folder": str(story.folder.path),
-        "amplifier": story.amplifier.title if story.amplifier else None,
-        "serial": story.amplifier.serial if story.amplifier else None,
-        "sequence": story.sequence.title if story.sequence else None,
-        "bench": story.bench.title if story.bench else None,
-        "date": date_of(story),
-        "dry_run": story.is_dry,
-        "exit_code": ending.exit_code,
-        "ended": ending.words,
-        "unconfirmed": [vars(part) for part in ending.unconfirmed],
+        "folder": str(run_record.folder.path),
+        "amplifier": run_record.amplifier.title if run_record.amplifier else None,
+        "serial": run_record.amplifier.serial if run_record.amplifier else None,
+        "sequence": run_record.sequence.title if run_record.sequence else None,
+        "bench": run_record.bench.title if run_record.bench else None,
+        "date": date_of(run_record),
+        "dry_run": run_record.is_dry,
+        "exit_code": outcome.exit_code,
+        "ended": outcome.words,
+        "unconfirmed": [vars(part) for part in outcome.unconfirmed],
         "verdict": overall.word,
-        "verdicts": {verdict: _count(story, verdict) for verdict in ("passes", "fails", "inconclusive")},
-        "contradictions": contradictions_in_words(story),
-        "power": [each for row in power_rows(story.entries, story.amplifier) for each in _power(row)],
-        "missing": list(story.missing),
-        "changed": list(story.findings.changed),
-        "accepted": list(story.findings.accepted),
-        "cannot_be_checked": list(story.findings.unproven),
-        "is_running": story.is_running,
+        "verdicts": {verdict: _count(run_record, verdict) for verdict in ("passes", "fails", "inconclusive")},
+        "contradictions": contradictions_in_words(run_record),
+        "power": [each for row in power_rows(run_record.entries, run_record.amplifier) for each in _power(row)],
+        "missing": list(run_record.missing),
+        "changed": list(run_record.findings.changed),
+        "accepted": list(run_record.findings.accepted),
+        "cannot_be_checked": list(run_record.findings.unproven),
+        "is_running": run_record.is_running,
     }
 
 
-def _count(story: Story, verdict: str) -> int:
-    return sum(figure.verdict == verdict for entry in story.entries for figure in entry.figures)
+def _count(run_record: RunRecord, verdict: str) -> int:
+    return sum(figure.verdict == verdict for entry in run_record.entries for figure in entry.figures)
 
 
 def _power(row: PowerRow) -> list[dict[str, Any]]:
@@ -81,7 +81,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
     }
 
 
-def comparison_summary(stories: list[Story]) -> dict[str, Any]:
+def comparison_summary(stories: list[RunRecord]) -> dict[str, Any]:
     """What the runs should share and do not, and each figure that differs significantly or is in one run only."""
     comparison = compare(stories)
     return {"unlike": unlike(stories), "changes": _changes(comparison)}
@@ -94,7 +94,7 @@ def _changes(comparison: Comparison) -> list[dict[str, Any]]:
     ]
 
 
-def _place(place: Place) -> dict[str, Any]:
+def _place(place: Occasion) -> dict[str, Any]:
     name, channel, cycles, *_ = place.identity
     return {
         "step": place.step,

@@ -1,4 +1,4 @@
-"""The simulated bench as a whole: one world, an instrument for each role, their sockets."""
+"""The simulated bench as a whole: one physical bench, an instrument for each role, their sockets."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from typing import Any
 from benchctl.errors import UsageError
 from benchctl.simulator.faults.disturbed import Disturbances
 from benchctl.simulator.faults.faults import FaultDesk
-from benchctl.simulator.hardware.connections import Plant
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.connections import Connections
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
 from benchctl.simulator.instruments.scpi_generator import SimulatedGenerator
 from benchctl.simulator.instruments.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
@@ -20,7 +20,7 @@ from benchctl.simulator.instruments.scpi_oscilloscope import SimulatedOscillosco
 from benchctl.simulator.instruments.scpi_supply import SimulatedSupply
 from benchctl.simulator.instruments.scpi_thermometer import SimulatedThermometer
 from benchctl.simulator.model.description import BenchDescription
-from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.model.true_errors import TrueErrors
 from benchctl.simulator.network.ports import HislipPlace
 from benchctl.simulator.network.server import Server
 from benchctl.simulator.network.sockets import Address
@@ -43,16 +43,16 @@ class SimulatedBench:
 
     def __init__(self, description: BenchDescription, now: Now, serials: Mapping[str, str] | None = None) -> None:
         self.seed = description.bench.seed
-        self.world = World(description)
-        self.faults = FaultDesk(description, self.world.plant, now)
-        self.instruments = _instruments(self.world, self.faults.now, description)
-        _check_names(self.world.truth)
+        self.physical_bench = PhysicalBench(description)
+        self.faults = FaultDesk(description, self.physical_bench.connections, now)
+        self.instruments = _instruments(self.physical_bench, self.faults.now, description)
+        _check_names(self.physical_bench.true_errors)
         for role, serial in (serials or {}).items():
             device = self.instruments[role].device
             device.identity = replace(device.identity, serial=serial)
         devices = {role: instrument.device for role, instrument in self.instruments.items()}
         disturbed = Disturbances(devices, self.faults) if description.bench.faults else None
-        self._server = Server(devices, self.world.lock, disturbed)
+        self._server = Server(devices, self.physical_bench.lock, disturbed)
 
     def start(
         self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
@@ -73,22 +73,22 @@ class SimulatedBench:
 
     def plug(self, channels: Sequence[str]) -> None:
         """As a hand would: the generator into these inputs of the amplifier, and a shorting plug into every other."""
-        with self._brought_up_to_now() as plant:
-            plant.plug(channels)
+        with self._brought_up_to_now() as connections:
+            connections.plug(channels)
 
     def turn(self, factors: Mapping[str, float]) -> None:
         """As a hand would: each channel's gain control, so that its gain becomes so many times what it is."""
-        with self._brought_up_to_now() as plant:
+        with self._brought_up_to_now() as connections:
             for channel, factor in factors.items():
-                plant.turn(channel, factor)
+                connections.turn(channel, factor)
 
     @contextmanager
-    def _brought_up_to_now(self) -> Iterator[Plant]:
+    def _brought_up_to_now(self) -> Iterator[Connections]:
         """What all clients have sent has been acted on, and nothing of it happens meanwhile."""
         self.settle()
-        with self.world.lock:
-            self.world.advance(self.faults.now())
-            yield self.world.plant
+        with self.physical_bench.lock:
+            self.physical_bench.advance(self.faults.now())
+            yield self.physical_bench.connections
 
     def settle(self) -> None:
         """Wait until all that clients have sent has been acted on; a virtual clock must ask for it before it jumps."""
@@ -107,24 +107,24 @@ class SimulatedBench:
         self.close()
 
 
-def _check_names(truth: Truth) -> None:
-    if truth.unknown:
-        known = ", ".join(truth.known)
-        raise UsageError(f"simulation: no error is called '{truth.unknown[0]}' on this bench; there are {known}")
+def _check_names(true_errors: TrueErrors) -> None:
+    if true_errors.unknown:
+        known = ", ".join(true_errors.known)
+        raise UsageError(f"simulation: no error is called '{true_errors.unknown[0]}' on this bench; there are {known}")
 
 
-def _instruments(world: World, now: Now, description: BenchDescription) -> dict[str, Instrument[Any]]:
+def _instruments(physical_bench: PhysicalBench, now: Now, description: BenchDescription) -> dict[str, Instrument[Any]]:
     instruments: dict[str, Instrument[Any]] = {}
     if description.generator is not None:
-        instruments["generator"] = SimulatedGenerator(world, now, description.generator)
+        instruments["generator"] = SimulatedGenerator(physical_bench, now, description.generator)
     if description.oscilloscope is not None:
-        instruments["oscilloscope"] = SimulatedOscilloscope(world, now, description.oscilloscope)
+        instruments["oscilloscope"] = SimulatedOscilloscope(physical_bench, now, description.oscilloscope)
     if description.load is not None and description.load.kind == "electronic":
-        instruments["load"] = SimulatedElectronicLoad(world, now, description.load)
+        instruments["load"] = SimulatedElectronicLoad(physical_bench, now, description.load)
     elif description.load is not None:
-        instruments["load"] = SimulatedRelayBank(world, now, description)
+        instruments["load"] = SimulatedRelayBank(physical_bench, now, description)
     if description.supply is not None:
-        instruments["supply"] = SimulatedSupply(world, now, description.supply)
+        instruments["supply"] = SimulatedSupply(physical_bench, now, description.supply)
     if description.thermometer is not None:
-        instruments["thermometer"] = SimulatedThermometer(world, now, description.thermometer)
+        instruments["thermometer"] = SimulatedThermometer(physical_bench, now, description.thermometer)
     return instruments

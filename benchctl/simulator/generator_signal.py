@@ -25,7 +25,7 @@ class Tone:
 
 
 @dataclass
-class Drive:
+class GeneratorSignal:
     """The generator's output as it truly is."""
 
     output_on: bool = False

@@ -1,4 +1,4 @@
-"""A witness of what truly happened on a simulated bench, for a campaign that judges figures by it.
+"""What truly happened on a simulated bench, for a campaign that judges figures by it.
 
 Nothing that measures may look here: it is built around a simulated bench by whoever holds that, and no instrument
 gives it away.
@@ -68,19 +68,19 @@ class TrueRecord:
         return waveforms.terminal_v(self.record.spans, times_s)
 
 
-class Witness:
+class TrueRecords:
     """Keeps every record that the oscilloscope of `bench` finishes, and the heatsink's temperature."""
 
     def __init__(self, bench: SimulatedBench) -> None:
         oscilloscope = bench.instruments["oscilloscope"]
         if not isinstance(oscilloscope, SimulatedOscilloscope):
-            raise TypeError("the simulated bench has no oscilloscope to witness")
+            raise TypeError("the simulated bench has no oscilloscope")
         self._acquisition = oscilloscope.scope.acquisition
-        self._world = bench.world
+        self._physical_bench = bench.physical_bench
         self._finished_s: list[float] = []
         self._records: list[TrueRecord] = []
         self._heatsink: list[tuple[float, float]] = []
-        self._world.watch(self)
+        self._physical_bench.watch(self)
 
     def remembers_from(self) -> float:
         """It asks the history for nothing: a record holds its own past."""
@@ -89,13 +89,13 @@ class Witness:
     def look(self, from_s: float, to_s: float) -> None:
         """See whether a record was finished; the oscilloscope, which watched from the first, has looked already."""
         if to_s > from_s:
-            self._heatsink.append((to_s, self._world.plant.heatsink_c))
+            self._heatsink.append((to_s, self._physical_bench.connections.heatsink_c))
         record = self._acquisition.record
         if record is None or (self._records and self._records[-1].record is record):
             return
         self._finished_s.append(to_s)
-        plate, bench = self._world.description.plate, self._world.description.bench
-        conductances_s = self._world.plant.loads.conductances_s()
+        plate, bench = self._physical_bench.description.plate, self._physical_bench.description.bench
+        conductances_s = self._physical_bench.connections.loads.conductances_s()
         self._records.append(TrueRecord(record, plate.channels, conductances_s, bench.supply_lead_ohm))
 
     def record_at(self, time_s: float) -> TrueRecord:

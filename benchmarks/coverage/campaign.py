@@ -24,8 +24,8 @@ from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchctl.simulator.bench import SimulatedBench
-from benchctl.simulator.true_records import Witness
-from benchmarks.coverage.truth import Truths, clean_burst_truth, continuous_truth, full_burst_truth, idle_truth
+from benchctl.simulator.true_records import TrueRecords
+from benchmarks.coverage.true_values import Truths, clean_burst_truth, continuous_truth, full_burst_truth, idle_truth
 from benchmarks.nobody import Nobody
 
 SEQUENCE = Path(__file__).with_name("coverage.yaml")
@@ -63,7 +63,7 @@ class Judged:
 def judged_figures(seed: int, bench: str, amplifier: str, folder: Path) -> list[Judged]:
     """Every figure of one dry run on the bench with that seed; the run folder goes below `folder`."""
     files = Files(load_sequence(SEQUENCE), load_bench(_seeded(bench, seed, folder)), load_amplifier(amplifier))
-    with _simulated(files) as (opened, witness):
+    with _simulated(files) as (opened, true_records):
         run_folder = RunFolder.create(folder, f"coverage {seed}", files.amplifier.title, RealClock())
         recorder = Recorder(run_folder, opened.clock)
         try:
@@ -73,7 +73,7 @@ def judged_figures(seed: int, bench: str, amplifier: str, folder: Path) -> list[
             recorder.finish()
     if outcome.error is not None or outcome.unmeasured:
         raise RuntimeError(f"the run with seed {seed} ended early: {outcome.error or outcome.unmeasured}")
-    return [judged for entry in recorder.measured for judged in _judged(seed, entry, run_folder, witness)]
+    return [judged for entry in recorder.measured for judged in _judged(seed, entry, run_folder, true_records)]
 
 
 def _seeded(bench: str, seed: int, folder: Path) -> Path:
@@ -85,11 +85,11 @@ def _seeded(bench: str, seed: int, folder: Path) -> Path:
 
 
 @contextmanager
-def _simulated(files: Files) -> Iterator[tuple[Opened, Witness]]:
+def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
     """The bench of a dry run, with a witness beside it."""
     clock = VirtualClock()
     with clock.take_part(), SimulatedBench(describe(files.bench, files.amplifier), clock.now) as simulated:
-        witness = Witness(simulated)
+        true_records = TrueRecords(simulated)
         clock.before_jumps(simulated.settle)
         addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
 
@@ -98,11 +98,11 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, Witness]]:
 
         interlock = Interlock(clock)
         with connect(interlock) as bench:
-            yield Opened(bench, clock, interlock, connect), witness
+            yield Opened(bench, clock, interlock, connect), true_records
 
 
-def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Iterator[Judged]:
-    truths = _truths(entry, folder, witness) if entry.figures else {}
+def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Iterator[Judged]:
+    truths = _truths(entry, folder, true_records) if entry.figures else {}
     for figure in entry.figures:
         expanded = figure.expanded_uncertainty
         yield Judged(
@@ -116,11 +116,11 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, witness: Witness)
         )
 
 
-def _truths(entry: FiguresEntry, folder: RunFolder, witness: Witness) -> Truths:
+def _truths(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:
     """What the analysis should have found."""
     taken_s = {role: load_capture(folder.path / file).taken_s for role, file in entry.captures.items()}
-    records = {role: witness.record_at(time_s) for role, time_s in taken_s.items()}
-    heatsink_c = witness.heatsink_c(entry.time_s)
+    records = {role: true_records.record_at(time_s) for role, time_s in taken_s.items()}
+    heatsink_c = true_records.heatsink_c(entry.time_s)
     match entry.analysis:
         case "idle":
             return idle_truth(records["idle"], heatsink_c)

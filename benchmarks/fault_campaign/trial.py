@@ -124,13 +124,13 @@ def _look_at_bench(done: Trial, opened: Opened) -> None:
 
 
 def _on(simulated: SimulatedBench) -> Iterator[str]:
-    plant = simulated.world.plant
-    if plant.drive.output_on:
+    connections = simulated.physical_bench.connections
+    if connections.drive.output_on:
         yield "generator"
-    for number, output in plant.outputs.items():
+    for number, output in connections.outputs.items():
         if output.live:
             yield f"supply {number}"
-    if plant.closed_relays:
+    if connections.closed_relays:
         yield "load"
 
 

@@ -21,7 +21,7 @@ from benchctl.errors import BenchctlError, UsageError
 from benchctl.launch.resume import kept_run
 from benchctl.measure.budget.figure import Figure
 from benchctl.report.page import write_report
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_record import read_run_record
 from benchmarks.folder_fuzz.mutations import Mutate, forget, mutate
 
 HANGS_AFTER_S = 60
@@ -70,10 +70,10 @@ def _verified(folder: Path) -> bool:
 
 
 def _reported(folder: Path) -> bool:
-    story = read_story(folder)
-    write_report(story)
-    torn = [text for text in story.missing if "torn, as by a crash" in text]  # as the killed run has left it
-    return bool(story.findings.changed) or len(story.missing) > len(torn)
+    run_record = read_run_record(folder)
+    write_report(run_record)
+    torn = [text for text in run_record.missing if "torn, as by a crash" in text]  # as the killed run has left it
+    return bool(run_record.findings.changed) or len(run_record.missing) > len(torn)
 
 
 def _resumed(folder: Path) -> bool:

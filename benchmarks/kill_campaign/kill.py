@@ -10,7 +10,7 @@ from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
 from benchmarks.kill_campaign.blows import Blow
-from benchmarks.kill_campaign.resumed import faults_of
+from benchmarks.kill_campaign.resumed import problems_of
 from tests.faults.killing import LiveRun, ServedBench, live_run, start, wait_for
 
 SAFE_WITHIN_S = 1.0
@@ -120,4 +120,4 @@ def _faults_of_resuming(folder: RunFolder, bench: ServedBench, undisturbed: RunF
     if process.returncode not in {0, 1}:
         last = printed.strip().splitlines()[-1:]
         return [f"resume ended with {process.returncode}: {' '.join(last)}"]
-    return list(faults_of(folder, kept, undisturbed))
+    return list(problems_of(folder, kept, undisturbed))

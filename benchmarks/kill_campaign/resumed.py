@@ -27,7 +27,7 @@ SEARCHED_PART = 10 ** (RESOLUTION_DB / 20) - 1
 Rows = dict[tuple[str, ...], dict[str, Any]]
 
 
-def faults_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFolder) -> Iterator[str]:
+def problems_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFolder) -> Iterator[str]:
     """What is not as promised: a journalled figure that is lost, a table unlike an undisturbed run's."""
     final = _rows(read_figures(folder).to_dict("records"))
     journalled = _rows_of(entries_of(parse_journal(journal_at_the_kill, folder.journal).events))

@@ -12,7 +12,7 @@ from importlib.metadata import version
 import click
 import pytest
 
-from benchctl.cli.lazy import Place
+from benchctl.cli.lazy import CommandEntry
 from benchctl.cli.main import cli
 from tests.cli.conftest import Command
 
@@ -72,7 +72,7 @@ def test_the_package_can_be_run_as_the_command() -> None:
 @each_command
 def test_the_short_help_is_the_first_line_of_the_long_one(name: str) -> None:
     first_line, *_ = (command(name).help or "").splitlines()
-    assert cli.places[name].short_help == first_line  # type: ignore[attr-defined]
+    assert cli.entries[name].short_help == first_line  # type: ignore[attr-defined]
 
 
 @each_command
@@ -154,7 +154,7 @@ def test_a_pipe_that_breaks_elsewhere_than_at_the_output_is_no_verdict(
     benchctl: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """click takes it for a closed output and ends with exit code 1, which would say that a verdict does not pass."""
-    monkeypatch.setitem(cli.places, "check", Place(f"{__name__}:losing_a_socket", ""))  # type: ignore[attr-defined]
+    monkeypatch.setitem(cli.entries, "check", CommandEntry(f"{__name__}:losing_a_socket", ""))  # type: ignore[attr-defined]
     ended = benchctl("check")
     assert ended.exit_code == 5
     assert "This is a fault of benchctl itself." in ended.err

@@ -13,7 +13,7 @@ from benchctl.documents.model.model_base import Document, Source
 from benchctl.documents.reader import Kind, read
 from benchctl.errors import DocumentError
 
-FaultsOf = Callable[..., list[str]]
+ProblemsOf = Callable[..., list[str]]
 
 
 def read_text(text: str, kind: Kind | None = None) -> Document:
@@ -30,7 +30,7 @@ def faults(text: str, kind: Kind | None = None) -> list[str]:
 
 
 @pytest.fixture
-def faults_of() -> FaultsOf:
+def problems_of() -> ProblemsOf:
     return faults
 
 

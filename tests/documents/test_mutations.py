@@ -66,8 +66,8 @@ def check(text: str, kind: Kind | None) -> None:
         assert document.source.text == text
         return
     assert problems
-    places = [(problem.line, problem.column) for problem in problems if problem.file == "f.yaml"]
-    assert places == sorted(places)
+    positions = [(problem.line, problem.column) for problem in problems if problem.file == "f.yaml"]
+    assert positions == sorted(positions)
     for problem in problems:
         assert problem.message.isprintable()
         assert "Input" not in problem.message

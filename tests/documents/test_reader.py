@@ -20,7 +20,7 @@ from benchctl.documents.reader import (
 )
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import DocumentError, UsageError
-from tests.documents.conftest import FaultsOf
+from tests.documents.conftest import ProblemsOf
 
 HEAD = "benchctl: sequence 1\ntitle: t\n"
 
@@ -52,7 +52,7 @@ def test_a_document_remembers_its_file_and_its_text() -> None:
     assert sequence.source.text == path.read_text()
 
 
-def test_all_faults_are_told_at_once_in_the_order_of_the_file(faults_of: FaultsOf) -> None:
+def test_all_faults_are_told_at_once_in_the_order_of_the_file(problems_of: ProblemsOf) -> None:
     text = """
         benchctl: sequence 1
         title: Quick check
@@ -65,7 +65,7 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(faults_of: FaultsO
           - measure_bust: {cycles: [1, 8]}
           - set: {load: 4}
     """
-    assert faults_of(text) == [
+    assert problems_of(text) == [
         "4:3: unknown key 'supply_curent'; did you mean 'supply_current'?",
         "5:27: '11 A': 'A' will not do here; give V, mV, kV or dBV",
         "5:38: '500' has no unit; give s, ms, us, min or h, for example '20 ms'",
@@ -88,34 +88,34 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(faults_of: FaultsO
         ("benchctl: amplifier 1", "1:11: this is an amplifier file; a sequence file is wanted here"),
     ],
 )
-def test_a_wrong_first_line_is_named_clearly(head: str, expected: str, faults_of: FaultsOf) -> None:
+def test_a_wrong_first_line_is_named_clearly(head: str, expected: str, problems_of: ProblemsOf) -> None:
     tail = "" if head.startswith("title") else "\ntitle: t"
-    assert faults_of(f"{head}{tail}\nsteps: [power_off]\n", "sequence")[0] == expected
+    assert problems_of(f"{head}{tail}\nsteps: [power_off]\n", "sequence")[0] == expected
 
 
-def test_the_kind_must_be_on_the_first_line(faults_of: FaultsOf) -> None:
-    faults = faults_of("title: t\nbenchctl: sequence 1\nsteps: [power_off]\n")
+def test_the_kind_must_be_on_the_first_line(problems_of: ProblemsOf) -> None:
+    faults = problems_of("title: t\nbenchctl: sequence 1\nsteps: [power_off]\n")
     assert faults == ["2:1: the line 'benchctl: ...' must be the first one"]
 
 
 @pytest.mark.parametrize("text", ["just words\n", "[benchctl, sequence]\n"])
-def test_a_file_that_is_no_mapping_is_no_document(text: str, faults_of: FaultsOf) -> None:
-    assert "stands where a document belongs; it begins with 'benchctl: sequence 1'" in faults_of(text)[0]
+def test_a_file_that_is_no_mapping_is_no_document(text: str, problems_of: ProblemsOf) -> None:
+    assert "stands where a document belongs; it begins with 'benchctl: sequence 1'" in problems_of(text)[0]
 
 
-def test_a_colon_left_out_in_a_flow_mapping_is_named(faults_of: FaultsOf) -> None:
-    faults = faults_of(HEAD + "limits: {heatsink: {above: 85 degC, for 3 s}}\nsteps: [power_off]\n")
+def test_a_colon_left_out_in_a_flow_mapping_is_named(problems_of: ProblemsOf) -> None:
+    faults = problems_of(HEAD + "limits: {heatsink: {above: 85 degC, for 3 s}}\nsteps: [power_off]\n")
     assert faults == ["3:37: a colon is missing in 'for 3 s'; write 'for: ...'"]
 
 
-def test_a_decimal_comma_in_a_flow_mapping_is_named(faults_of: FaultsOf) -> None:
-    faults = faults_of(HEAD + "steps:\n  - power_on: {voltage: 14,4 V, current_limit: 9 A}\n")
+def test_a_decimal_comma_in_a_flow_mapping_is_named(problems_of: ProblemsOf) -> None:
+    faults = problems_of(HEAD + "steps:\n  - power_on: {voltage: 14,4 V, current_limit: 9 A}\n")
     assert faults[-1] == "4:28: '4 V' is no key; if it is what follows a decimal comma, write the number with a point"
 
 
-def test_no_fault_is_told_in_the_words_of_a_library(faults_of: FaultsOf) -> None:
+def test_no_fault_is_told_in_the_words_of_a_library(problems_of: ProblemsOf) -> None:
     told = "\n".join(
-        faults_of(
+        problems_of(
             HEAD
             + "purpose: [x]\nlimits: [1]\nsteps:\n  - hold: [a]\n  - measure_burst: {cycles: {a: b}, expect: 3}\n"
             + "  - sweep: {load: 4 ohm}\n    steps: power_off\n  - set: {level: {}, channels: [[a]]}\n"
@@ -155,14 +155,14 @@ def test_places_are_right_in_a_file_with_windows_line_ends(tmp_path: Path) -> No
     assert problems_of(path) == ["3:1: unknown key 'step'; did you mean 'steps'?"]
 
 
-def test_a_file_with_very_many_faults_shows_the_first_and_counts_the_rest(faults_of: FaultsOf) -> None:
-    faults = faults_of(HEAD + "steps:\n" + "  - foo\n" * 200)
+def test_a_file_with_very_many_faults_shows_the_first_and_counts_the_rest(problems_of: ProblemsOf) -> None:
+    faults = problems_of(HEAD + "steps:\n" + "  - foo\n" * 200)
     assert len(faults) == MOST_PROBLEMS + 1
     assert faults[-1].endswith("and 150 more from here on")
 
 
-def test_messages_move_no_cursor(faults_of: FaultsOf) -> None:
-    for fault in faults_of(HEAD + 'limits: {"\\e[2J": 1}\nsteps: ["\\e[31m", power_off]\n'):
+def test_messages_move_no_cursor(problems_of: ProblemsOf) -> None:
+    for fault in problems_of(HEAD + 'limits: {"\\e[2J": 1}\nsteps: ["\\e[31m", power_off]\n'):
         assert fault.isprintable()
 
 

@@ -190,7 +190,7 @@ def test_what_the_program_takes_the_schema_takes(text: str, tmp_path: Path) -> N
     assert list(faults(text)) == []
 
 
-def places(text: str) -> set[str]:
+def positions(text: str) -> set[str]:
     """Where a general validator sees a fault, in every choice that it tried."""
     return {"/".join(map(str, error.absolute_path)) for error in _leaves(errors(text))}
 
@@ -203,12 +203,12 @@ def _leaves(found: Iterable[ValidationError]) -> Iterator[ValidationError]:
 
 @pytest.mark.parametrize("slip", WRONG)
 def test_what_the_schema_refuses_the_program_refuses(slip: str, tmp_path: Path) -> None:
-    text, old, new, place = WRONG[slip]
+    text, old, new, position = WRONG[slip]
     assert text.count(old), "the slip is not made"
     (tmp_path / "x.yaml").write_text(text.replace(old, new, 1))
     with pytest.raises(DocumentError):
         read_any(tmp_path / "x.yaml")
-    assert place in places(text.replace(old, new, 1))
+    assert position in positions(text.replace(old, new, 1))
 
 
 def test_the_wrong_documents_are_of_every_kind_and_right_but_for_their_slip() -> None:

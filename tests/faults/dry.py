@@ -94,12 +94,16 @@ def _ended(opened: Opened, work: Callable[[], Result]) -> Ended:
         result = work()
     except BenchctlError as caught:
         error = caught
-    was_driven = simulated.world.meters.supplied > 0
+    was_driven = simulated.physical_bench.meters.supplied > 0
     return Ended(result, error, still_on(simulated), dict(simulated.faults.struck), was_driven)
 
 
 def still_on(simulated: SimulatedBench) -> tuple[str, ...]:
     """What gives or takes power, by the simulator's own state."""
-    plant = simulated.world.plant
-    outputs = [f"supply {number}" for number, output in plant.outputs.items() if output.live]
-    return (*(["generator"] if plant.drive.output_on else []), *outputs, *(["load"] if plant.closed_relays else []))
+    connections = simulated.physical_bench.connections
+    outputs = [f"supply {number}" for number, output in connections.outputs.items() if output.live]
+    return (
+        *(["generator"] if connections.drive.output_on else []),
+        *outputs,
+        *(["load"] if connections.closed_relays else []),
+    )

@@ -21,7 +21,7 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.errors import OperatorStop
 from benchctl.launch.resume import resume
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.sections.event_tables import steps_table
 from benchctl.runner.acting.run import Files, Run
 from benchctl.runner.engine.power_cycle import REPEATS_A_STEP, RETURN_S
@@ -64,7 +64,7 @@ def of_kind(ended: Ended, kind: str) -> list[Event]:
     return [event for event in ended.events if event["event"] == kind]
 
 
-class Witness(Meddler):
+class TrueRecords(Meddler):
     """Notes the supply's and the generator's state when each part of a run is about to begin, and may meddle then."""
 
     def __init__(self, meddle: Callable[[Run], None] = lambda _: None) -> None:
@@ -101,10 +101,10 @@ def test_the_step_begins_anew_and_the_run_gives_what_it_would_have_given(
 
 def test_nothing_is_on_and_the_journal_has_it_before_the_first_command(tmp_path: Path) -> None:
     """Every instrument confirms the safe state before the step is given up, and that is told before any is asked."""
-    witness = Witness()
-    ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, witness)
+    true_records = TrueRecords()
+    ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, true_records)
     assert ended.exit_code == 0
-    told = witness.journals[1]
+    told = true_records.journals[1]
     assert told[-3:] == [STEP_GIVEN_UP, "note", STEP_BEGINS_ANEW]
     assert told[told.index(STEP_GIVEN_UP) - 1] == "safe state"
     safe_state = of_kind(ended, "safe state")[0]
@@ -204,7 +204,7 @@ def test_a_folder_with_an_interrupted_attempt_can_be_verified(interrupted: Ended
 
 def test_the_report_says_which_attempt_was_given_up_and_why(interrupted: Ended) -> None:
     assert interrupted.result is not None
-    table = steps_table(read_story(interrupted.result.folder))
+    table = steps_table(read_run_record(interrupted.result.folder))
     assert table is not None
     came_to = [head.text for head in table.heads].index("came to")
     bursts = [row[came_to].text for row in table.rows if row[1].text == "3 measure_burst"]
@@ -316,7 +316,7 @@ def test_a_person_who_stops_the_run_while_an_instrument_is_waited_for_is_heard(t
 
 def test_a_person_who_stops_the_run_between_its_parts_is_heard(tmp_path: Path) -> None:
     """Ctrl-C reaches the interlock of the part that has just ended."""
-    witness = Witness(lambda first: first.interlock.open(OperatorStop("stopped by Ctrl-C")))
-    ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, witness)
+    true_records = TrueRecords(lambda first: first.interlock.open(OperatorStop("stopped by Ctrl-C")))
+    ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, true_records)
     assert (ended.exit_code, ended.still_on) == (6, ())
     assert kinds(ended.events)[-4:] == [STEP_BEGINS_ANEW, "stopping", "safe state", "run ended"]

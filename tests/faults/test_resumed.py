@@ -10,7 +10,7 @@ import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.launch.run import Documents, run
-from benchmarks.kill_campaign.resumed import faults_of
+from benchmarks.kill_campaign.resumed import problems_of
 from benchmarks.nobody import Nobody
 from benchmarks.rig import AMPLIFIER, BENCH
 from tests.pages import ROOT
@@ -31,7 +31,7 @@ def faults_where(undisturbed: RunFolder, out: Path, figure: str, factor: float) 
     assert chosen.sum() == 1
     table.loc[chosen, "value"] *= factor
     (table if factor else table[~chosen]).to_csv(resumed.figures, index=False)
-    return list(faults_of(resumed, undisturbed.journal.read_bytes(), undisturbed))
+    return list(problems_of(resumed, undisturbed.journal.read_bytes(), undisturbed))
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def journal_ends_safe(bench: Rig) -> bool:
 
 def trip_supply(bench: Rig) -> None:
     """Its over-voltage protection acts at once when it is set below what the output gives; then it is as it was."""
-    with bench.simulated.world.lock:
+    with bench.simulated.physical_bench.lock:
         for level_v in (13, 16):
             bench.simulated.instruments["supply"].device.begin(b"INST:NSEL 1;:SOUR:VOLT:PROT %d" % level_v)
 
@@ -103,7 +103,7 @@ def test_a_watchdog_that_is_fed_is_no_trouble_is_armed_before_power_and_disarmed
     with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}", "power_off")) as bench:
         assert bench.execute().exit_code == 0
         sent = bench.taps.to("supply")
-        assert not bench.plant.watchdog.settings.enabled
+        assert not bench.connections.watchdog.settings.enabled
     armed = next(number for number, text in enumerate(sent) if "WDOG ON" in text)
     powered = next(number for number, text in enumerate(sent) if text.endswith("OUTP ON"))
     assert armed < powered
@@ -114,7 +114,7 @@ def test_a_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(tmp_path: Pa
     with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}")) as bench:
         bench.at(30.0, lambda: bench.taps.forge("supply", "OUTP?", "1"))
         assert bench.execute().exit_code == 5
-        assert bench.plant.watchdog.settings.enabled
+        assert bench.connections.watchdog.settings.enabled
 
 
 def test_a_limit_set_low_ends_the_run_with_exit_code_4_and_keeps_what_was_measured(tmp_path: Path) -> None:
@@ -376,7 +376,7 @@ def test_a_fault_of_the_program_makes_the_bench_safe_and_is_raised(held: Rig) ->
     held.audience.step_started = slip  # type: ignore[method-assign]
     with pytest.raises(ZeroDivisionError, match="a slip"):
         held.execute()
-    assert not held.plant.outputs[1].live
+    assert not held.connections.outputs[1].live
     assert journal_ends_safe(held)
     assert "ZeroDivisionError('a slip')" in held.events("run ended")[0]["reason"]
 
@@ -389,7 +389,7 @@ def test_a_keyboard_interrupt_makes_the_bench_safe_and_is_raised(held: Rig) -> N
     held.audience.step_started = interrupt  # type: ignore[method-assign]
     with pytest.raises(KeyboardInterrupt):
         held.execute()
-    assert not held.plant.outputs[1].live
+    assert not held.connections.outputs[1].live
 
 
 def test_a_fault_in_the_guards_thread_makes_the_bench_safe_and_is_raised(held: Rig) -> None:
@@ -401,7 +401,7 @@ def test_a_fault_in_the_guards_thread_makes_the_bench_safe_and_is_raised(held: R
     with pytest.raises(ZeroDivisionError, match="a slip of the guard"):
         held.execute()
     assert held.run.clock.now() < 31.0
-    assert not held.plant.outputs[1].live
+    assert not held.connections.outputs[1].live
 
 
 def test_a_full_disk_ends_the_run_in_the_safe_state(held: Rig) -> None:
@@ -417,7 +417,7 @@ def test_a_full_disk_ends_the_run_in_the_safe_state(held: Rig) -> None:
     assert outcome.exit_code == 5
     assert outcome.is_safe
     assert held.run.clock.now() < 61.0
-    assert not held.plant.outputs[1].live
+    assert not held.connections.outputs[1].live
 
 
 def test_a_journal_that_cannot_be_written_stops_the_runner_before_its_next_command(held: Rig) -> None:

@@ -43,7 +43,7 @@ def test_a_trip_opens_the_interlock_and_the_bench_is_safe_before_the_runner_noti
         bench.do(POWER_ON)
         bench.taps.forge("thermometer", "(@101)", "85.5")
         bench.clock.sleep(2.0)  # the runner is busy elsewhere, and does not look
-        assert not bench.plant.outputs[1].live
+        assert not bench.connections.outputs[1].live
         assert bench.run.guard.state is State.SAFE
         trip = bench.run.interlock.reason
     assert isinstance(trip, LimitTripped)
@@ -144,7 +144,7 @@ def test_an_open_interlock_makes_the_bench_safe_at_once_though_the_runner_is_bus
         bench.run.interlock.open(OperatorStop("enough"))
         bench.clock.sleep(1.0)
         assert bench.run.guard.state is State.SAFE
-        assert not bench.plant.outputs[1].live
+        assert not bench.connections.outputs[1].live
         assert bench.events("stopping")[0]["time_s"] == opened_s, "the commands are out by then"
 
 
@@ -214,7 +214,7 @@ def test_a_trend_that_cannot_be_written_ends_the_watch_in_the_safe_state(tmp_pat
             bench.run.wait(5.0)
         bench.run.guard.stop()
         assert bench.run.guard.state is State.SAFE
-        assert not bench.plant.outputs[1].live
+        assert not bench.connections.outputs[1].live
 
 
 def test_a_fault_of_the_guard_itself_makes_the_bench_safe_and_is_kept(tmp_path: Path) -> None:
@@ -231,4 +231,4 @@ def test_a_fault_of_the_guard_itself_makes_the_bench_safe_and_is_kept(tmp_path: 
         assert isinstance(bench.run.guard.fault, ZeroDivisionError)
         assert bench.run.interlock.reason is not None
         assert bench.run.guard.state is State.SAFE
-        assert not bench.plant.outputs[1].live
+        assert not bench.connections.outputs[1].live

@@ -57,7 +57,7 @@ def guarded_bench(tmp_path: Path, ear: Ear) -> Iterator[tuple[Rig, Guard]]:
         bench.do(POWER_ON)
         bench.clock.sleep(1.0)
         bench.run.guard.stop()
-        for output in bench.plant.outputs.values():
+        for output in bench.connections.outputs.values():
             output.switch(True)
         guard = Guard(
             bench.run.bench,

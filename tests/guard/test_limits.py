@@ -10,18 +10,18 @@ from hypothesis import strategies as st
 
 from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.errors import LimitTripped
-from benchctl.guard.limits import SUPPLY_PROTECTION, Watch, WatchedLimit, limits_of
+from benchctl.guard.limits import SUPPLY_PROTECTION, LimitWatch, WatchedLimit, limits_of
 from benchctl.guard.sampler import PROTECTION_PERIOD_S
 from tests.runner.rig import amplifier_file, bench_file, sequence_file
 
 PERIOD_S = 0.2  # between readings in these tests, as the guard takes them
 
 
-def watch_on(bound: Limit, signal: str = "heatsink") -> Watch:
-    return Watch(WatchedLimit(signal, bound, "sequence"))
+def watch_on(bound: Limit, signal: str = "heatsink") -> LimitWatch:
+    return LimitWatch(WatchedLimit(signal, bound, "sequence"))
 
 
-def tripped_at(watch: Watch, readings: list[float | None], *, energised: bool = True) -> float | None:
+def tripped_at(watch: LimitWatch, readings: list[float | None], *, energised: bool = True) -> float | None:
     """The time of the reading that trips, one reading a period from 0 s on."""
     for number, value in enumerate(readings):
         if watch.observe(value, number * PERIOD_S, energised=energised):
@@ -71,7 +71,7 @@ def test_outside_looks_to_both_sides_of_zero(value: float) -> None:
 
 
 def test_a_lower_limit_on_the_supply_holds_only_while_the_amplifier_is_on() -> None:
-    def watch() -> Watch:
+    def watch() -> LimitWatch:
         return watch_on(VoltageLimit(below=11.0), "supply_voltage")
 
     assert tripped_at(watch(), [0.0, 0.0], energised=False) is None
@@ -157,7 +157,7 @@ def test_a_protection_of_the_supply_has_to_be_seen_twice_in_a_row() -> None:
         for limit in limits_of(sequence_file("power_off"), bench_file(), amplifier_file())
         if limit.signal == SUPPLY_PROTECTION
     )
-    watch = Watch(protection)
+    watch = LimitWatch(protection)
     readings = [(1.0, 0.0), (1.0, PROTECTION_PERIOD_S), (1.0, 2 * PROTECTION_PERIOD_S)]
     assert [watch.observe(*reading) is not None for reading in readings] == [False, False, True]
     assert str(protection.bound) == "none may trip"

@@ -77,7 +77,7 @@ def test_the_bench_is_safe_once_a_change_is_noticed(bench: Rig) -> None:
     assert ending(bench)
     bench.clock.sleep(1.0)
     assert bench.run.guard.state is State.SAFE
-    assert not bench.plant.outputs[1].live
+    assert not bench.connections.outputs[1].live
 
 
 def test_a_generator_that_is_off_and_that_somebody_switches_on_is_noticed(bench: Rig) -> None:

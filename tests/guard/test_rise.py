@@ -6,18 +6,18 @@ import pytest
 
 from benchctl.documents.model.limits import TemperatureLimit
 from benchctl.errors import LimitTripped
-from benchctl.guard.limits import Watch, WatchedLimit
+from benchctl.guard.limits import LimitWatch, WatchedLimit
 from benchctl.quantity import parse_quantity
 
 PERIOD_S = 1.0
 
 
-def watch(limit: str = "10 K/min", for_s: float = 0.0) -> Watch:
+def watch(limit: str = "10 K/min", for_s: float = 0.0) -> LimitWatch:
     bound = TemperatureLimit(rising_k_per_s=parse_quantity(limit, "K/s"), for_s=for_s)
-    return Watch(WatchedLimit("heatsink", bound, "sequence"))
+    return LimitWatch(WatchedLimit("heatsink", bound, "sequence"))
 
 
-def heat(watched: Watch, rate_k_per_min: float, seconds: int, start_c: float = 30.0) -> LimitTripped | None:
+def heat(watched: LimitWatch, rate_k_per_min: float, seconds: int, start_c: float = 30.0) -> LimitTripped | None:
     """The first trip while the temperature rises at a constant rate."""
     for second in range(seconds):
         trip = watched.observe(start_c + rate_k_per_min / 60.0 * second, second * PERIOD_S)

@@ -55,15 +55,15 @@ def test_every_command_is_out_before_the_first_confirmation_is_asked_for(energis
 
 
 def test_afterwards_nothing_is_driven_powered_or_loaded_in_truth(energised: Rig) -> None:
-    outputs = energised.plant.outputs
+    outputs = energised.connections.outputs
     assert outputs[1].live
     assert outputs[2].live
-    assert energised.plant.closed_relays == {101, 102} | INPUT_RELAYS
+    assert energised.connections.closed_relays == {101, 102} | INPUT_RELAYS
     confirmations = made_safe(energised)
     assert all_confirmed(confirmations)
     assert not outputs[1].live
     assert not outputs[2].live
-    assert energised.plant.closed_relays == set()
+    assert energised.connections.closed_relays == set()
 
 
 def test_each_part_is_confirmed_by_name(energised: Rig) -> None:
@@ -138,7 +138,7 @@ def test_a_link_that_broke_is_replaced_by_a_new_one(energised: Rig) -> None:
     for role in energised.run.bench.roles.values():
         role.session.close()
     assert all_confirmed(made_safe(energised))
-    assert not energised.plant.outputs[1].live
+    assert not energised.connections.outputs[1].live
 
 
 def test_not_even_a_fault_of_the_program_keeps_the_next_command_from_going_out(energised: Rig) -> None:
@@ -161,10 +161,10 @@ def test_a_relay_that_feeds_the_turn_on_lead_opens_before_the_supply_goes_off(tm
     with rig(tmp_path, files("power_off", bench=by_relay)) as bench:
         bench.begin()
         bench.do(POWER_ON)
-        assert bench.plant.closed_relays == {109} | INPUT_RELAYS
+        assert bench.connections.closed_relays == {109} | INPUT_RELAYS
         bench.taps.sent.clear()
         assert all_confirmed(made_safe(bench))
-        assert bench.plant.closed_relays == set()
+        assert bench.connections.closed_relays == set()
         assert bench.taps.commands() == [
             ("generator", "OUTP OFF"),
             ("load", "ROUT:OPEN (@109)"),

@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from benchctl.guard.states import TRANSITIONS, Event, IllegalEventError, State, after
+from benchctl.guard.states import TRANSITIONS, GuardEvent, IllegalEventError, State, after
 
 PROMISED = {
     ("armed", "start"): "watching",
@@ -21,8 +21,8 @@ PROMISED = {
 }
 
 
-@pytest.mark.parametrize(("state", "event"), list(itertools.product(State, Event)))
-def test_every_state_answers_every_event_as_promised_or_refuses_it(state: State, event: Event) -> None:
+@pytest.mark.parametrize(("state", "event"), list(itertools.product(State, GuardEvent)))
+def test_every_state_answers_every_event_as_promised_or_refuses_it(state: State, event: GuardEvent) -> None:
     wanted = PROMISED.get((state.value, event.value))
     if wanted is None:
         with pytest.raises(IllegalEventError, match=f"the guard is {state}: '{event}' cannot happen"):
@@ -46,5 +46,5 @@ def test_nothing_leads_back_to_watching() -> None:
 
 @pytest.mark.parametrize("state", [State.ARMED, State.WATCHING])
 def test_the_safe_state_is_never_further_than_one_order_and_one_confirmation(state: State) -> None:
-    for order in (Event.STOP, Event.TRIP):
-        assert after(after(state, order), Event.CONFIRMED) is State.SAFE
+    for order in (GuardEvent.STOP, GuardEvent.TRIP):
+        assert after(after(state, order), GuardEvent.CONFIRMED) is State.SAFE

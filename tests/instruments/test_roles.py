@@ -186,7 +186,7 @@ def test_relays_break_before_they_make(bench: Rig) -> None:
         "ROUT:CLOS (@103,104)",
         "ROUT:CLOS? (@101,102,103,104)",
     ]
-    assert bench.plant.closed_relays == {103, 104} | INPUT_RELAYS
+    assert bench.connections.closed_relays == {103, 104} | INPUT_RELAYS
 
 
 @pytest.mark.parametrize(
@@ -206,7 +206,7 @@ def test_an_answer_for_fewer_relays_than_were_asked_about_is_an_error(bench: Rig
 
 def test_a_load_is_found_by_its_nominal_value_however_it_was_written(bench: Rig) -> None:
     bench.run.bench.load.connect(2.0000000001)
-    assert bench.plant.closed_relays == {103, 104} | INPUT_RELAYS
+    assert bench.connections.closed_relays == {103, 104} | INPUT_RELAYS
 
 
 def test_a_load_that_the_bank_lacks_is_an_error_and_nothing_is_connected(bench: Rig) -> None:
@@ -226,9 +226,9 @@ def test_switching_loads_leaves_the_turn_on_relay_alone(tmp_path: Path) -> None:
         load.switch_turn_on_lead(on=True)
         load.connect(4.0)
         load.disconnect()
-        assert bench.plant.closed_relays == {109} | INPUT_RELAYS
+        assert bench.connections.closed_relays == {109} | INPUT_RELAYS
         load.switch_turn_on_lead(on=False)
-        assert bench.plant.closed_relays == INPUT_RELAYS
+        assert bench.connections.closed_relays == INPUT_RELAYS
 
 
 def test_a_bank_that_feeds_no_turn_on_lead_says_so(bench: Rig) -> None:

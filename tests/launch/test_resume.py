@@ -23,8 +23,8 @@ from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
 from benchctl.library import find
 from benchctl.measure.budget.figure import Figure
-from benchctl.report.reading.run_outcome import ending_of
-from benchctl.report.reading.run_record import Story, read_story
+from benchctl.report.reading.run_outcome import run_outcome_of
+from benchctl.report.reading.run_record import RunRecord, read_run_record
 from benchctl.report.sections.page_head import boxes_of
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
@@ -287,7 +287,9 @@ def test_changed_inputs_are_accepted_with_a_reason_that_everybody_is_told(half: 
     assert found.agrees
     assert "105 A" in found.findings.accepted[0]
     assert found.findings.accepted[0].endswith("Reason given: a weaker fuse")
-    assert any("accepted" in box.title for box in boxes_of(read_story(half), ending_of(read_story(half)), ()))
+    assert any(
+        "accepted" in box.title for box in boxes_of(read_run_record(half), run_outcome_of(read_run_record(half)), ())
+    )
 
 
 def test_a_run_goes_on_with_the_drivers_that_it_kept(tmp_path: Path) -> None:
@@ -353,7 +355,7 @@ class Intruding(Silent):
     def __init__(self) -> None:
         self.refused = ""
         self.verified: Verification | None = None
-        self.story: Story | None = None
+        self.run_record: RunRecord | None = None
 
     def started(self, checked: Preflight, run: Run) -> None:
         self.folder = run.recorder.folder.path
@@ -365,15 +367,15 @@ class Intruding(Silent):
             resume(self.folder, Silent())
         except PreflightRefused as refused:
             self.refused = str(refused)
-        self.verified, self.story = verify(self.folder), read_story(self.folder)
+        self.verified, self.run_record = verify(self.folder), read_run_record(self.folder)
 
 
 def check_intruder(observer: Intruding) -> None:
     assert "still goes on, or is being resumed" in observer.refused
     assert observer.verified is not None
-    assert observer.story is not None
+    assert observer.run_record is not None
     assert (observer.verified.agrees, observer.verified.is_running) == (True, True)
-    assert ending_of(observer.story).words == "The run still goes on."
+    assert run_outcome_of(observer.run_record).words == "The run still goes on."
 
 
 def test_a_run_that_goes_on_cannot_be_resumed_beside_it_and_can_be_looked_at(tmp_path: Path) -> None:

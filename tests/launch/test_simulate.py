@@ -11,7 +11,7 @@ from benchctl.clock import RealClock
 from benchctl.errors import UsageError
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.session import Session
-from benchctl.launch.simulate import place_of, served
+from benchctl.launch.simulate import position_of, served
 from benchctl.simulator.network.ports import HislipPlace
 from tests.cli.files import bench_on_free_ports
 from tests.ports import free_port
@@ -27,7 +27,7 @@ from tests.ports import free_port
     ],
 )
 def test_an_address_says_where_to_listen(address: str, place: object) -> None:
-    assert place_of("supply", address) == place
+    assert position_of("supply", address) == place
 
 
 @pytest.mark.parametrize(
@@ -35,7 +35,7 @@ def test_an_address_says_where_to_listen(address: str, place: object) -> None:
 )
 def test_what_cannot_be_served_is_refused_with_both_forms_that_can(address: str) -> None:
     with pytest.raises(UsageError, match=r"the supply's address .*::SOCKET or TCPIP.*hislip0,4880::INSTR"):
-        place_of("supply", address)
+        position_of("supply", address)
 
 
 def test_instruments_of_a_bench_file_are_reached_at_its_hislip_addresses_and_on_raw_sockets(tmp_path: Path) -> None:

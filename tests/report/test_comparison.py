@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.changes import Change, Place
+from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison import changes_table, compare, runs_table, significance_of, step_tables, unlike
 from benchctl.report.comparison_page import comparison_page, write_comparison
 from benchctl.report.pictures.differences import difference_pictures
-from benchctl.report.reading.run_record import Story, read_story
+from benchctl.report.reading.run_record import RunRecord, read_run_record
 from tests.report.conftest import Event, changed, real, rewrite
 from tests.report.pages import Page, words_of
 
@@ -39,8 +39,8 @@ def repaired(whole: Path, tmp_path: Path) -> Path:
     return with_figure(copy, "idle_current", -1.0)
 
 
-def stories(*folders: Path) -> list[Story]:
-    return [read_story(folder) for folder in folders]
+def stories(*folders: Path) -> list[RunRecord]:
+    return [read_run_record(folder) for folder in folders]
 
 
 def page_of(*folders: Path) -> Page:
@@ -73,7 +73,9 @@ def test_every_figure_of_every_run_is_in_the_tables(whole: Path, repaired: Path)
     shown = Counter(
         cell.exact for _, tables in step_tables(compare(both)) for t in tables for row in t.rows for cell in row
     )
-    written = Counter(repr(figure.value) for story in both for entry in story.entries for figure in entry.figures)
+    written = Counter(
+        repr(figure.value) for run_record in both for entry in run_record.entries for figure in entry.figures
+    )
     assert written <= shown
 
 
@@ -83,7 +85,7 @@ def test_each_further_run_is_held_against_the_first(whole: Path, repaired: Path)
     assert heads == ["figure", "channel", "run 1", "run 2", "run 2 less run 1", "run 3", "run 3 less run 1", "unit"]
 
 
-PLACE = Place("1 measure_idle", "idle", Conditions(), ("idle_current", "", None, None, None))
+PLACE = Occasion("1 measure_idle", "idle", Conditions(), ("idle_current", "", None, None, None))
 VALUE = Figure("idle_current", 1.0, "A", 0.1, 2.0)
 
 

@@ -14,8 +14,8 @@ from benchctl.archive.tables.figures import read_figures
 from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.page import report_page, write_report
 from benchctl.report.pictures.gallery import Gallery
-from benchctl.report.reading.run_outcome import ending_of
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_outcome import run_outcome_of
+from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.sections.verdicts import overall_of
 from tests.report.conftest import Event, changed, killed, real, rewrite
 from tests.report.pages import Page, exact_values, part, rows_of, words_of
@@ -26,7 +26,7 @@ YAML_OF_IT = HOSTILE.replace("'", "''")
 
 def text_of(folder: Path) -> str:
     """Without pictures, which have tests of their own and take longer than all the rest."""
-    return report_page(read_story(folder), Gallery((), ()))
+    return report_page(read_run_record(folder), Gallery((), ()))
 
 
 def page_of(folder: Path) -> Page:
@@ -291,22 +291,22 @@ def test_figures_that_somebody_broke_are_told(folder: Path) -> None:
 
 
 def test_the_page_is_written_whole_into_the_run_folder_the_same_each_time(folder: Path, tmp_path: Path) -> None:
-    first = write_report(read_story(folder))
+    first = write_report(read_run_record(folder))
     assert first == folder / "report.html"
     assert not list(folder.glob("*.part"))
     text = first.read_text(encoding="utf-8")
-    assert write_report(read_story(folder), tmp_path / "again.html").read_text(encoding="utf-8") == text
+    assert write_report(read_run_record(folder), tmp_path / "again.html").read_text(encoding="utf-8") == text
     assert len(Page.of(text).all("svg")) > 4
 
 
 def test_a_folder_that_holds_no_run_is_an_error_in_words(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is not a run folder"):
-        read_story(tmp_path)
+        read_run_record(tmp_path)
 
 
 def test_a_page_that_cannot_be_written_is_an_error_in_words(folder: Path, tmp_path: Path) -> None:
     with pytest.raises(ArchiveError, match="cannot write"):
-        write_report(read_story(folder), tmp_path / "gone" / "page.html")
+        write_report(read_run_record(folder), tmp_path / "gone" / "page.html")
 
 
 # -- changed since -------------------------------------------------------------------------------------------------
@@ -321,8 +321,8 @@ def test_what_was_changed_after_the_run_stands_at_the_head_and_leaves_no_verdict
     assert "Changed after the run wrote it" in page.text
     assert "inputs/bench.yaml was changed after the run began: line" in page.text
     assert page.text.index("Changed after the run wrote it") < page.text.index("What was held against a requirement")
-    story = read_story(folder)
-    assert overall_of(story, ending_of(story)).word in {"No verdict", "Fails"}
+    run_record = read_run_record(folder)
+    assert overall_of(run_record, run_outcome_of(run_record)).word in {"No verdict", "Fails"}
 
 
 def test_an_edited_line_of_the_journal_stands_at_the_head(folder: Path) -> None:

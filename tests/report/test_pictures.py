@@ -21,24 +21,24 @@ from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.envelope import envelope
 from benchctl.report.pictures.gallery import Gallery, gallery_of
 from benchctl.report.pictures.power import power_pictures
-from benchctl.report.reading.run_record import Story, read_story
+from benchctl.report.reading.run_record import RunRecord, read_run_record
 from tests.report.conftest import changed
 from tests.report.pages import Page, words_of
 
 
 @pytest.fixture(scope="module")
-def story(whole: Path) -> Story:
-    return read_story(whole)
+def run_record(whole: Path) -> RunRecord:
+    return read_run_record(whole)
 
 
 @pytest.fixture(scope="module")
-def gallery(story: Story) -> Gallery:
-    return gallery_of(story)
+def gallery(run_record: RunRecord) -> Gallery:
+    return gallery_of(run_record)
 
 
 @pytest.fixture(scope="module")
-def page(story: Story, gallery: Gallery) -> Page:
-    return Page.of(report_page(story, gallery))
+def page(run_record: RunRecord, gallery: Gallery) -> Page:
+    return Page.of(report_page(run_record, gallery))
 
 
 def test_a_run_has_a_picture_of_all_that_it_measured(gallery: Gallery) -> None:
@@ -86,20 +86,20 @@ def test_a_style_of_a_picture_does_not_reach_the_page(page: Page) -> None:
     assert [element for svg in page.all("svg") for element in svg.iter("style")] == []
 
 
-def test_the_same_run_gives_the_same_pictures(story: Story, gallery: Gallery) -> None:
-    assert gallery_of(story) == gallery
+def test_the_same_run_gives_the_same_pictures(run_record: RunRecord, gallery: Gallery) -> None:
+    assert gallery_of(run_record) == gallery
 
 
-def bursts(story: Story) -> Sequence[FiguresEntry]:
-    return [entry for entry in story.entries if entry.analysis == "burst"]
+def bursts(run_record: RunRecord) -> Sequence[FiguresEntry]:
+    return [entry for entry in run_record.entries if entry.analysis == "burst"]
 
 
 @pytest.mark.parametrize(("which", "choose"), [("first", 0), ("last", -1), ("highest", max), ("lowest", min)])
 def test_the_cycles_that_are_marked_are_those_of_the_figures(
-    whole: Path, story: Story, which: str, choose: object
+    whole: Path, run_record: RunRecord, which: str, choose: object
 ) -> None:
     """Figures are kept to ten digits."""
-    entry = bursts(story)[-1]
+    entry = bursts(run_record)[-1]
     for channel, watts in cycle_powers(load_capture(whole / entry.captures["full"]), context_of(entry)).items():
         assert watts.size == 6
         (figure,) = (f for f in entry.figures if (f.name, f.channel) == (f"burst_power_{which}", channel))
@@ -110,7 +110,7 @@ def test_the_cycles_that_are_marked_are_those_of_the_figures(
 def test_a_picture_whose_capture_is_gone_is_told_and_the_others_are_drawn(folder: Path) -> None:
     for capture in (folder / "captures").glob("*burst*"):
         capture.unlink()
-    gallery = gallery_of(read_story(folder))
+    gallery = gallery_of(read_run_record(folder))
     assert {picture.name for picture in gallery.pictures} >= {"power", "distortion-1", "trend"}
     assert [told.partition(":")[0] for told in gallery.missing] == [
         "There is no picture of the cycles of a burst",
@@ -119,7 +119,7 @@ def test_a_picture_whose_capture_is_gone_is_told_and_the_others_are_drawn(folder
 
 
 def test_a_picture_of_what_somebody_broke_is_told(folder: Path) -> None:
-    gallery = gallery_of(read_story(changed(folder, "step started", settings={"thd_n": "one"})))
+    gallery = gallery_of(read_run_record(changed(folder, "step started", settings={"thd_n": "one"})))
     assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion against level"]
 
 
@@ -170,22 +170,22 @@ def tone(frequency_hz: float, power_w: float, drive: Drive = "clean") -> Figures
     return FiguresEntry("3.1 measure_continuous", "continuous", {}, {}, {}, conditions, figures)
 
 
-def test_power_at_several_frequencies_stands_against_frequency(story: Story) -> None:
-    swept = replace(story, entries=tuple(tone(hertz, 100.0) for hertz in (20.0, 1e3, 20e3)))
+def test_power_at_several_frequencies_stands_against_frequency(run_record: RunRecord) -> None:
+    swept = replace(run_record, entries=tuple(tone(hertz, 100.0) for hertz in (20.0, 1e3, 20e3)))
     (picture,) = power_pictures(swept)
     assert picture.title == "Clean power against frequency"
     assert "Channel A, 4 ohm, 14.4 V: 20 Hz 100.0 ± 1.0 W, 1 kHz 100.0 ± 1.0 W, 20 kHz 100.0 ± 1.0 W." in picture.alt
 
 
-def test_power_at_set_levels_is_in_no_picture_of_clean_power(story: Story) -> None:
-    swept = replace(story, entries=tuple(tone(hertz, 100.0, "set") for hertz in (20.0, 1e3, 20e3)))
+def test_power_at_set_levels_is_in_no_picture_of_clean_power(run_record: RunRecord) -> None:
+    swept = replace(run_record, entries=tuple(tone(hertz, 100.0, "set") for hertz in (20.0, 1e3, 20e3)))
     assert list(power_pictures(swept)) == []
 
 
-def test_several_levels_into_one_load_make_a_picture_of_efficiency(story: Story) -> None:
+def test_several_levels_into_one_load_make_a_picture_of_efficiency(run_record: RunRecord) -> None:
     levels = tuple(tone(1e3, power_w) for power_w in (80.0, 10.0, 40.0, 20.0))
-    assert list(efficiency_pictures(replace(story, entries=levels[:3]))) == []
-    (picture,) = efficiency_pictures(replace(story, entries=levels))
+    assert list(efficiency_pictures(replace(run_record, entries=levels[:3]))) == []
+    (picture,) = efficiency_pictures(replace(run_record, entries=levels))
     assert picture.alt.endswith(
         "50.0 ± 1.0 % at 10 W, 50.0 ± 1.0 % at 20 W, 50.0 ± 1.0 % at 40 W, 50.0 ± 1.0 % at 80 W."
     )

@@ -18,7 +18,7 @@ from benchctl.measure.budget.words import rounded
 from benchctl.quantity import render
 from benchctl.report.page import report_page
 from benchctl.report.pictures.gallery import Gallery
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_record import read_run_record
 from tests.report.pages import Page, part, rows_of, words_of
 
 SET_LEVELS = """\
@@ -76,10 +76,10 @@ def shown(caption: str, heads: list[str], cells: list[str]) -> Row:
 
 
 def on_terminal(folder: Path) -> Counter[Row]:
-    story = read_story(folder)
-    assert story.amplifier is not None
+    run_record = read_run_record(folder)
+    assert run_record.amplifier is not None
     found: list[Row] = []
-    for table in closing_tables(story.entries, story.amplifier).renderables:  # type: ignore[attr-defined]
+    for table in closing_tables(run_record.entries, run_record.amplifier).renderables:  # type: ignore[attr-defined]
         if "utput power" in str(table.title):
             heads = [str(column.header) for column in table.columns]
             columns = [[str(cell) for cell in column.cells] for column in table.columns]
@@ -88,7 +88,7 @@ def on_terminal(folder: Path) -> Counter[Row]:
 
 
 def on_page(folder: Path) -> Counter[Row]:
-    page = Page.of(report_page(read_story(folder), Gallery((), ())))
+    page = Page.of(report_page(read_run_record(folder), Gallery((), ())))
     found: list[Row] = []
     for table in [*page.tables("Clean output power"), *page.tables("Output power")]:
         caption = words_of(part(part(table, "caption"), "span"))
@@ -106,9 +106,9 @@ def test_every_power_that_was_measured_is_a_row_of_each_under_its_conditions(fol
 
 def test_no_two_rows_of_a_closing_table_are_alike(folder: Path) -> None:
     """By what stands before the values: conditions, steps and names."""
-    story = read_story(folder)
-    assert story.amplifier is not None
-    for table in closing_tables(story.entries, story.amplifier).renderables:  # type: ignore[attr-defined]
+    run_record = read_run_record(folder)
+    assert run_record.amplifier is not None
+    for table in closing_tables(run_record.entries, run_record.amplifier).renderables:  # type: ignore[attr-defined]
         names = [[str(cell) for cell in column.cells] for column in table.columns if column.justify == "left"]
         rows = list(zip(*names, strict=True))
         assert len(set(rows)) == len(rows), table.title

@@ -42,10 +42,10 @@ class Measured:
         (figure,) = [figure for figure in self.figures(name) if figure.channel == channel]
         return figure
 
-    def forecast_s(self, kind: str) -> float:
+    def expected_s(self, kind: str) -> float:
         return sum(
-            forecast.duration_s
-            for planned, forecast in zip(self.checked.plan, self.checked.forecasts, strict=True)
+            worst.duration_s
+            for planned, worst in zip(self.checked.plan, self.checked.worst_cases, strict=True)
             if planned.step.kind == kind
         )
 
@@ -111,7 +111,7 @@ def true_gain(nominal: float = 31.9, output_ohm: float = 0.02, load_ohm: float =
     return nominal * load_ohm / (load_ohm + output_ohm)
 
 
-def within_uncertainty(figure: Figure, truth: float, factor: float = 1.0) -> bool:
+def within_uncertainty(figure: Figure, true_errors: float, factor: float = 1.0) -> bool:
     """Whether the truth lies within the figure's expanded uncertainty."""
     assert figure.expanded_uncertainty is not None
-    return abs(figure.value - truth) <= factor * figure.expanded_uncertainty
+    return abs(figure.value - true_errors) <= factor * figure.expanded_uncertainty

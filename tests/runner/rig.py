@@ -180,10 +180,10 @@ class Rig:
         return {figure.channel: figure for figure in self.run.measured if figure.name == name}
 
     @property
-    def plant(self) -> Any:
+    def connections(self) -> Any:
         """The simulated world as it truly is, once everything sent so far has been acted on."""
         self.simulated.settle()
-        return self.simulated.world.plant
+        return self.simulated.physical_bench.connections
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.tables.figures import read_figures
 from benchctl.launch.run import Documents, run
 from benchctl.report.pictures.response import response_pictures
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_record import read_run_record
 from benchmarks.nobody import Nobody
 
 REFERENCE_HZ = 40.0
@@ -79,7 +79,7 @@ def test_every_frequency_has_its_gain_and_what_noise_hides_is_a_bound_that_holds
 
 
 def test_the_picture_says_where_there_is_no_more_than_noise(folder: Path) -> None:
-    picture, *_ = response_pictures(read_story(folder))
+    picture, *_ = response_pictures(read_run_record(folder))
     assert "gain of A is no more than noise at 19 of 37 frequencies" in picture.alt
     assert "Open marks: at most so much." in picture.caption
 

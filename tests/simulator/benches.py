@@ -7,7 +7,7 @@ from typing import Any
 
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
 from benchctl.documents.bench_file.simulation import BenchSimulation
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.model.description import (
     BenchDescription,
     GeneratorDescription,
@@ -74,19 +74,21 @@ def describe(
     return replace(description, **parts)
 
 
-def awake(description: BenchDescription | None = None, relays: tuple[int, ...] = (), voltage_v: float = 14.4) -> World:
+def awake(
+    description: BenchDescription | None = None, relays: tuple[int, ...] = (), voltage_v: float = 14.4
+) -> PhysicalBench:
     """A world two seconds after power-on: playing, idle, with the resistors behind `relays` connected."""
-    world = World(description or describe())
-    main, remote = world.plant.outputs[1], world.plant.outputs[2]
+    physical_bench = PhysicalBench(description or describe())
+    main, remote = physical_bench.connections.outputs[1], physical_bench.connections.outputs[2]
     main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
     remote.voltage_v, remote.limit_a, remote.on = 12.0, 0.5, True
     for relay in relays:
-        world.plant.close_relay(relay, world.time_s)
-    world.advance(2.0)
-    return world
+        physical_bench.connections.close_relay(relay, physical_bench.time_s)
+    physical_bench.advance(2.0)
+    return physical_bench
 
 
-def accounted_j(world: World) -> float:
+def accounted_j(physical_bench: PhysicalBench) -> float:
     """All that became of the energy from the supply: heat in lead, heatsink and loads, and what the reservoir holds."""
-    reservoir_j = 0.5 * world.plant.physics.reservoir_f * world.rail_v**2
-    return world.meters.lead + world.meters.heatsink + world.meters.loads + reservoir_j
+    reservoir_j = 0.5 * physical_bench.connections.physics.reservoir_f * physical_bench.rail_v**2
+    return physical_bench.meters.lead + physical_bench.meters.heatsink + physical_bench.meters.loads + reservoir_j

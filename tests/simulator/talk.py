@@ -51,7 +51,7 @@ class Room:
     def __init__(self, description: BenchDescription | None = None, **parts: Any) -> None:
         self.now_s = 0.0
         self.bench = SimulatedBench(description or describe(**parts), lambda: self.now_s)
-        self.world = self.bench.world
+        self.physical_bench = self.bench.physical_bench
         for role, instrument in self.bench.instruments.items():
             setattr(self, role, Talk(Conversation(instrument.device)))
 

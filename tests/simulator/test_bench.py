@@ -48,15 +48,15 @@ def test_every_reading_lies_inside_the_accuracy_stated_for_it(seed: int) -> None
     room.play(0.4)
     room.wait(1.0)
     room.record(1, 0.35, span_s=0.01, samples=10_000)
-    stage = room.world.circuit().stages[0]
+    stage = room.physical_bench.circuit().stages[0]
     true_v = stage.amplitude_v / 2**0.5 * stage.share
     seen_v = float(room.volts(1).std()) * 20
     assert seen_v == pytest.approx(true_v, rel=0.0102)
     current_a = float(room.supply.ask("INST:NSEL 1;:MEAS:CURR?"))
-    true_a = room.world.supply_means(1, 0.02).current_a
+    true_a = room.physical_bench.supply_means(1, 0.02).current_a
     assert current_a == pytest.approx(true_a, abs=0.003 * true_a + 0.06 + 0.03)
     heatsink_c = float(room.thermometer.ask("MEAS:TEMP? (@101)"))
-    assert heatsink_c == pytest.approx(room.world.plant.heatsink_c, abs=1.1)
+    assert heatsink_c == pytest.approx(room.physical_bench.connections.heatsink_c, abs=1.1)
 
 
 def test_an_error_that_belongs_to_nothing_is_refused_by_name() -> None:
@@ -70,13 +70,13 @@ def test_an_amplifier_without_a_remote_lead_wakes_with_its_supply() -> None:
     room.supply.tell("INST:NSEL 1;:VOLT 14.4;:CURR 90;:OUTP ON")
     room.wait(2.0)
     assert float(room.supply.ask("MEAS:CURR?")) > 0.1
-    assert room.world.plant.amplifier.playing
+    assert room.physical_bench.connections.amplifier.playing
 
 
 def test_nothing_wakes_an_amplifier_whose_lead_hangs_loose() -> None:
     room = Room(describe(remote=None))
     room.power_on()
-    assert not room.world.plant.amplifier.playing
+    assert not room.physical_bench.connections.amplifier.playing
 
 
 def test_a_bench_without_a_supply_has_a_battery() -> None:
@@ -85,7 +85,7 @@ def test_a_bench_without_a_supply_has_a_battery() -> None:
     room.wait(2.0)
     room.generator.tell("OUTP ON")
     assert list(room.bench.instruments) == ["generator", "oscilloscope", "load", "thermometer"]
-    assert room.world.plant.amplifier.playing
+    assert room.physical_bench.connections.amplifier.playing
 
 
 def test_a_soak_that_is_watched_keeps_no_more_of_the_past_than_read_backs_need() -> None:
@@ -96,5 +96,5 @@ def test_a_soak_that_is_watched_keeps_no_more_of_the_past_than_read_backs_need()
         room.wait(0.2)
         room.supply.ask("INST:NSEL 1;:MEAS:CURR?;VOLT?")
         room.thermometer.ask("MEAS:TEMP? (@101)")
-    assert len(room.world.history.between(0.0, room.now_s)) < 5
-    assert room.world.plant.heatsink_c > 30
+    assert len(room.physical_bench.history.between(0.0, room.now_s)) < 5
+    assert room.physical_bench.connections.heatsink_c > 30

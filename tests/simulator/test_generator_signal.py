@@ -6,12 +6,14 @@ import math
 
 import pytest
 
-from benchctl.simulator.generator_signal import Drive
+from benchctl.simulator.generator_signal import GeneratorSignal
 
 
-def burst() -> Drive:
+def burst() -> GeneratorSignal:
     """20 ms at 1 V, 480 ms at 0.1 V, from 3 s on."""
-    drive = Drive(output_on=True, frequency_hz=1000.0, level_v=0.5, levels_v=(1.0, 0.1), dwells_s=(0.02, 0.48))
+    drive = GeneratorSignal(
+        output_on=True, frequency_hz=1000.0, level_v=0.5, levels_v=(1.0, 0.1), dwells_s=(0.02, 0.48)
+    )
     drive.start_list(3.0)
     return drive
 
@@ -51,7 +53,7 @@ def test_sync_rises_when_the_burst_level_begins() -> None:
 
 
 def test_sync_of_a_constant_tone_rises_at_each_upward_zero_crossing() -> None:
-    drive = Drive(frequency_hz=50.0, phase_origin_s=1.0)
+    drive = GeneratorSignal(frequency_hz=50.0, phase_origin_s=1.0)
     assert drive.next_sync(1.001) == pytest.approx(1.02)
     assert drive.next_sync(7.04) == pytest.approx(7.04)
 

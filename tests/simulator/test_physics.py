@@ -21,13 +21,13 @@ def steady_power_w(relays: tuple[int, ...], plate: Plate = PLATE) -> float:
     low_v, high_v = 0.0, 3.0
     power_w = 0.0
     for _ in range(16):
-        world = awake(description, relays)
-        drive = world.plant.drive
+        physical_bench = awake(description, relays)
+        drive = physical_bench.connections.drive
         drive.output_on, drive.level_v = True, (low_v + high_v) / 2
-        world.advance(2.5)
-        circuit = world.circuit()
-        power_w = circuit.flows(world.rail_v).loads[0]
-        if circuit.stages[0].amplitude_v > OVERDRIVE_AT_1_PERCENT * circuit.limit_v(world.rail_v):
+        physical_bench.advance(2.5)
+        circuit = physical_bench.circuit()
+        power_w = circuit.flows(physical_bench.rail_v).loads[0]
+        if circuit.stages[0].amplitude_v > OVERDRIVE_AT_1_PERCENT * circuit.limit_v(physical_bench.rail_v):
             high_v = drive.level_v
         else:
             low_v = drive.level_v
@@ -44,8 +44,8 @@ def test_a_plate_with_one_rating_is_met_as_well() -> None:
 
 
 def test_the_stated_idle_current_comes_out() -> None:
-    world = awake(describe(amplifier=derive_physics(PLATE)))
-    assert world.supply_means(1, 0.02).current_a == pytest.approx(1.6, abs=0.08)
+    physical_bench = awake(describe(amplifier=derive_physics(PLATE)))
+    assert physical_bench.supply_means(1, 0.02).current_a == pytest.approx(1.6, abs=0.08)
 
 
 def test_what_is_stated_is_kept_and_the_rest_fits_to_it() -> None:
@@ -60,4 +60,4 @@ def test_a_plate_without_ratings_is_refused() -> None:
 
 
 def test_all_load_resistors_of_the_bench_are_there() -> None:
-    assert len(awake().plant.loads.resistors) == len(RESISTORS)
+    assert len(awake().connections.loads.resistors) == len(RESISTORS)

@@ -10,7 +10,7 @@ import pytest
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.clipping import clipped_sine, distortion, overdrive_at
 from benchctl.simulator.amplifier.converter import Converter, Source
-from benchctl.simulator.amplifier.output_stage import Stage
+from benchctl.simulator.amplifier.output_stage import OutputStage
 
 # Symmetrically hard-clipped sine: overdrive x = amplitude / clipping level, power over the power at the onset of
 # clipping, and THD. Closed form, worked out by 2^22-point FFT and by quadrature.
@@ -60,7 +60,7 @@ def ideal_class_b(peak_v: float, rail_v: float, load_ohm: float) -> Circuit:
     return Circuit(
         source=Source(14.4, 1e6, 0.0),
         converter=Converter(ratio=1.001 * rail_v / 14.4, stiffness_ohm=1e-3, efficiency=1.0, small_stages_a=0.0),
-        stages=(Stage(peak_v, 0.0, 1 / load_ohm, 0.0),),
+        stages=(OutputStage(peak_v, 0.0, 1 / load_ohm, 0.0),),
         reservoir_f=1.0,
         saturation_v=0.0,
         bias_a=0.0,

@@ -1,4 +1,4 @@
-"""The foretelling of a final temperature against the worked step response of a three-stage Foster network."""
+"""The prediction of a final temperature against the worked step response of a three-stage Foster network."""
 
 from __future__ import annotations
 

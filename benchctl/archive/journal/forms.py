@@ -178,7 +178,7 @@ _FORMS: Mapping[str, type[_Form]] = {
 }
 
 
-def misfit_of(event: Mapping[str, Any]) -> str:
+def problem_of(event: Mapping[str, Any]) -> str:
     """Why this is no event that a run writes, '' where it is one."""
     if type(event["number"]) is not int:
         return "its number is no whole number"
@@ -187,10 +187,10 @@ def misfit_of(event: Mapping[str, Any]) -> str:
         return "its time_s is no time of a run"
     if not (isinstance(event["wall"], str) and isinstance(event["event"], str)):
         return "its wall or its event is no text"
-    return _misfit_of_kind(event)
+    return _problem_of_kind(event)
 
 
-def _misfit_of_kind(event: Mapping[str, Any]) -> str:
+def _problem_of_kind(event: Mapping[str, Any]) -> str:
     form = _FORMS.get(event["event"])
     if form is None:
         return ""

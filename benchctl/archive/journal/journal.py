@@ -24,7 +24,7 @@ import numpy as np
 from benchctl.archive.files import Whereabouts, disk_errors, read_bytes, sync_folder
 from benchctl.archive.journal import chain
 from benchctl.archive.journal.chain import Chain, sealed
-from benchctl.archive.journal.forms import misfit_of
+from benchctl.archive.journal.forms import problem_of
 from benchctl.clock import Clock
 from benchctl.errors import ArchiveError
 
@@ -211,8 +211,8 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
                     f"{path}:{torn_at}: this line is no journal event, and events follow it", advice=_CHANGED
                 )
             torn = []
-            if misfit := misfit_of(event):
-                raise ArchiveError(f"{path}:{line_number}: no run writes such an event: {misfit}", advice=_CHANGED)
+            if problem := problem_of(event):
+                raise ArchiveError(f"{path}:{line_number}: no run writes such an event: {problem}", advice=_CHANGED)
             _check_number(event, len(events) + 1, f"{path}:{line_number}")
             events.append(event)
             if trouble := links.follow(line):

@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 
 from benchctl.cli.options import json_option
-from benchctl.cli.shown.problems import fault_lines
+from benchctl.cli.shown.problems import problem_lines
 from benchctl.documents.reader import read_any
 from benchctl.documents.summary import Summary, summary
 from benchctl.errors import DocumentError, Problem
@@ -39,7 +39,7 @@ def check(files: tuple[str, ...], as_json: bool) -> int:
         if about is not None:
             click.echo("\n".join(_described(file, about)))
         for problem in found:
-            click.echo("\n".join(fault_lines(problem)), err=True)
+            click.echo("\n".join(problem_lines(problem)), err=True)
     click.echo(_in_all(files, problems), err=bool(problems))
     return DocumentError.exit_code if problems else 0
 

@@ -14,7 +14,7 @@ from benchctl.cli.options import json_option
 from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.comparison_page import write_comparison
 from benchctl.report.page import write_report
-from benchctl.report.reading.run_record import read_story
+from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.summary import comparison_summary, summary_of
 from benchctl.report.templating import is_page
 
@@ -48,10 +48,10 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
         _refuse_to_overwrite(out)
     for folder in run_folders:
         _renew_table(folder)
-    stories = [read_story(folder) for folder in run_folders]
+    stories = [read_run_record(folder) for folder in run_folders]
     page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
     if as_json:
-        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(story) for story in stories]}
+        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in stories]}
         compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}
         click.echo(json.dumps(said | compared, indent=2))
     else:

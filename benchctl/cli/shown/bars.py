@@ -10,7 +10,7 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
-from benchctl.guard.limits import Watch
+from benchctl.guard.limits import LimitWatch
 from benchctl.quantity import render
 
 BAR_WIDTH = 24
@@ -29,7 +29,7 @@ class Ages(Protocol):
 
 
 def limits_table(
-    watches: Sequence[Watch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
+    watches: Sequence[LimitWatch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
 ) -> Table:
     """A row a limit: signal, reading, bar, bound. What is old is shown as old, and no bar is drawn of it.
 
@@ -54,14 +54,14 @@ def limits_table(
     return table
 
 
-def _old(watch: Watch, age_s: float, ages: Ages) -> Text:
+def _old(watch: LimitWatch, age_s: float, ages: Ages) -> Text:
     """What should be read all the time is nothing to go by any more; what a step reads now and then was true once."""
     if ages.is_sampled(watch.limit.signal):
         return Text(f"no reading for {age_s:.0f} s", style="bold red")
     return Text(f"{_reading(watch)}, {age_s:.0f} s ago", style="dim")
 
 
-def _reading(watch: Watch) -> str:
+def _reading(watch: LimitWatch) -> str:
     return "unreadable" if watch.value is None else render(watch.value, watch.limit.bound.unit)
 
 
@@ -70,7 +70,7 @@ def _bar(used: float) -> ProgressBar:
     return ProgressBar(total=1.0, completed=used, width=BAR_WIDTH, complete_style=style, finished_style="red")
 
 
-def fraction_used(watch: Watch, *, energised: bool = True) -> float:
+def fraction_used(watch: LimitWatch, *, energised: bool = True) -> float:
     """How far a reading is on its way to the nearer of its bounds, 0 to 1; 1 where it is passed or cannot be read.
 
     Towards a lower bound above zero it is bound over reading: 11 V of 14.4 V leaves a quarter.

@@ -10,7 +10,7 @@ from rich.text import Text
 from rich.tree import Tree
 
 from benchctl.quantity import render
-from benchctl.runner.checks.estimate import Estimate, together
+from benchctl.runner.checks.expected_tree import ExpectedPart, together
 
 # Name and width of each column; the widest entry is such as `59:59 min`, `2.16 kJ`, `60.4 A`, `27.5 degC`.
 _COLUMNS = (("time", 10), ("at most", 10), ("energy", 8), ("current", 8), ("heatsink", 10))
@@ -34,56 +34,56 @@ def in_minutes(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
-def folded(estimate: Estimate) -> Estimate:
+def folded(expected: ExpectedPart) -> ExpectedPart:
     """The tree with the middle turns of every loop taken together, if it is too long for a screen."""
-    return estimate if estimate.rows <= MOST_ROWS else _fold(estimate)
+    return expected if expected.rows <= MOST_ROWS else _fold(expected)
 
 
-def _fold(estimate: Estimate) -> Estimate:
-    parts = [_fold(part) for part in estimate.parts]
+def _fold(expected: ExpectedPart) -> ExpectedPart:
+    parts = [_fold(part) for part in expected.parts]
     middle = parts[_KEPT_FIRST:-1]
-    if estimate.is_loop and len(middle) > 1:
+    if expected.is_loop and len(middle) > 1:
         title = f"{len(middle)} more, {middle[0].title} to {middle[-1].title}"
         parts = [*parts[:_KEPT_FIRST], together("", title, middle), parts[-1]]
-    return replace(estimate, parts=tuple(parts))
+    return replace(expected, parts=tuple(parts))
 
 
 class Outline:
     """A tree that fills the width, its figures in columns."""
 
-    def __init__(self, estimate: Estimate) -> None:
-        self._estimate = estimate
+    def __init__(self, expected: ExpectedPart) -> None:
+        self._expected = expected
 
     def __rich_console__(self, _console: Console, options: ConsoleOptions) -> RenderResult:
-        name_width = min(_widest(self._estimate), max(options.max_width - _COLUMNS_WIDTH, _NARROWEST))
+        name_width = min(_widest(self._expected), max(options.max_width - _COLUMNS_WIDTH, _NARROWEST))
         heads = (name for name, _ in _COLUMNS)
-        tree = Tree(_row(self._estimate.title, heads, name_width, "bold"))
-        _grow(tree, self._estimate.parts, name_width - _GUIDE)
+        tree = Tree(_row(self._expected.title, heads, name_width, "bold"))
+        _grow(tree, self._expected.parts, name_width - _GUIDE)
         yield tree
 
 
-def _widest(estimate: Estimate, depth: int = 0) -> int:
-    own = depth * _GUIDE + len(_name(estimate))
-    return max([own, *(_widest(part, depth + 1) for part in estimate.parts)])
+def _widest(expected: ExpectedPart, depth: int = 0) -> int:
+    own = depth * _GUIDE + len(_name(expected))
+    return max([own, *(_widest(part, depth + 1) for part in expected.parts)])
 
 
-def _grow(tree: Tree, parts: Sequence[Estimate], name_width: int) -> None:
+def _grow(tree: Tree, parts: Sequence[ExpectedPart], name_width: int) -> None:
     for part in parts:
         branch = tree.add(_row(_name(part), _cells(part), name_width))
         _grow(branch, part.parts, name_width - _GUIDE)
 
 
-def _name(estimate: Estimate) -> str:
-    return f"{estimate.number} {estimate.title}".strip()
+def _name(expected: ExpectedPart) -> str:
+    return f"{expected.number} {expected.title}".strip()
 
 
-def _cells(estimate: Estimate) -> tuple[str, ...]:
+def _cells(expected: ExpectedPart) -> tuple[str, ...]:
     return (
-        in_minutes(estimate.duration_s),
-        "" if estimate.at_most_s is None else in_minutes(estimate.at_most_s),
-        render(estimate.energy_j, "J", digits=3) if estimate.energy_j else "",
-        render(estimate.peak_a, "A", digits=3) if estimate.peak_a else "",
-        f"{estimate.heatsink_c:.1f} degC",
+        in_minutes(expected.duration_s),
+        "" if expected.at_most_s is None else in_minutes(expected.at_most_s),
+        render(expected.energy_j, "J", digits=3) if expected.energy_j else "",
+        render(expected.peak_a, "A", digits=3) if expected.peak_a else "",
+        f"{expected.heatsink_c:.1f} degC",
     )
 
 

@@ -15,11 +15,11 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import Documents
 from benchctl.quantity import render
-from benchctl.runner.checks.estimate import Estimate, estimate
+from benchctl.runner.checks.expected_tree import ExpectedPart, expected_tree
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.checks.preflight import preflight as look_ahead
-from benchctl.runner.expected.step_expectation import Expectation, series
-from benchctl.runner.expected.worst_case import AMBIENT_C
+from benchctl.runner.expected.expected_step import ExpectedStep, series
+from benchctl.runner.expected.state import AMBIENT_C
 from benchctl.runner.plan import expand, outline
 
 
@@ -27,7 +27,7 @@ def show_preflight(documents: Documents, *, unattended: bool, show_all: bool, as
     """Show what a run would do, with every hazard and warning; the exit code."""
     files = documents.load()
     checked = look_ahead(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
-    whole = estimate(outline(files.sequence, files.amplifier, files.bench), checked)
+    whole = expected_tree(outline(files.sequence, files.amplifier, files.bench), checked)
     if as_json:
         click.echo(json.dumps(_as_data(checked, whole), indent=2))
         return PreflightRefused.exit_code if checked.hazards else 0
@@ -41,7 +41,7 @@ def show_preflight(documents: Documents, *, unattended: bool, show_all: bool, as
     return 0
 
 
-def _shown(checked: Preflight, whole: Estimate, amplifier: Amplifier, *, show_all: bool) -> RenderableType:
+def _shown(checked: Preflight, whole: ExpectedPart, amplifier: Amplifier, *, show_all: bool) -> RenderableType:
     """The tree, the chart, and what is to be expected of the whole."""
     in_view = whole if show_all else folded(whole)
     hint = " Long sweeps and repeats are folded; --all shows each turn." if in_view.rows < whole.rows else ""
@@ -52,7 +52,7 @@ def _shown(checked: Preflight, whole: Estimate, amplifier: Amplifier, *, show_al
 
 def _chart(checked: Preflight, amplifier: Amplifier) -> list[RenderableType]:
     """Current and heatsink against time; nothing where no time passes."""
-    steps, maximum = checked.expectations, render(amplifier.heatsink.maximum_c, "degC")
+    steps, maximum = checked.expected_steps, render(amplifier.heatsink.maximum_c, "degC")
     if checked.expected_s <= 0.0:
         return []
     current = Series("Highest supply current to expect, A", 0.0, lambda start, end: _highest_a(steps, start, end))
@@ -61,15 +61,15 @@ def _chart(checked: Preflight, amplifier: Amplifier) -> list[RenderableType]:
     return [Chart((current, heatsink), checked.expected_s, in_minutes), ""]
 
 
-def _within(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> list[Expectation]:
+def _within(steps: tuple[ExpectedStep, ...], start_s: float, end_s: float) -> list[ExpectedStep]:
     return [step for step in steps if step.duration_s > 0.0 and step.begins_s < end_s and step.ends_s > start_s]
 
 
-def _highest_a(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> float:
+def _highest_a(steps: tuple[ExpectedStep, ...], start_s: float, end_s: float) -> float:
     return max((step.peak_a for step in _within(steps, start_s, end_s)), default=0.0)
 
 
-def _hottest_c(steps: tuple[Expectation, ...], start_s: float, end_s: float) -> float:
+def _hottest_c(steps: tuple[ExpectedStep, ...], start_s: float, end_s: float) -> float:
     """A heatsink only rises or only falls within a step, so it is hottest at one of the ends."""
     return max(
         (
@@ -91,8 +91,8 @@ def time_in_words(checked: Preflight) -> str:
 
 def _worst_in_words(checked: Preflight) -> str:
     """By what the hazards are judged."""
-    worst_a = max((forecast.supply_a for forecast in checked.forecasts), default=0.0)
-    worst_w = max((forecast.load_w for forecast in checked.forecasts), default=0.0)
+    worst_a = max((worst.supply_a for worst in checked.worst_cases), default=0.0)
+    worst_w = max((worst.load_w for worst in checked.worst_cases), default=0.0)
     if not worst_w:
         return "Nothing is driven."
     return (
@@ -101,16 +101,16 @@ def _worst_in_words(checked: Preflight) -> str:
     )
 
 
-def _as_data(checked: Preflight, whole: Estimate) -> dict[str, object]:
+def _as_data(checked: Preflight, whole: ExpectedPart) -> dict[str, object]:
     return {
         "steps": [
-            {"step": planned.label, **asdict(forecast), "expected": _expected(expectation)}
-            for planned, forecast, expectation in zip(
-                checked.plan, checked.forecasts, checked.expectations, strict=True
+            {"step": planned.label, **asdict(worst), "expected": _expected(expected_step)}
+            for planned, worst, expected_step in zip(
+                checked.plan, checked.worst_cases, checked.expected_steps, strict=True
             )
         ],
         "tree": asdict(whole),
-        "series": [asdict(instant) for instant in series(checked.expectations)],
+        "series": [asdict(instant) for instant in series(checked.expected_steps)],
         "ambient_c": AMBIENT_C,
         "duration_s": checked.duration_s,
         "expected_s": checked.expected_s,
@@ -121,7 +121,7 @@ def _as_data(checked: Preflight, whole: Estimate) -> dict[str, object]:
     }
 
 
-def _expected(step: Expectation) -> dict[str, float]:
+def _expected(step: ExpectedStep) -> dict[str, float]:
     return {
         "begins_s": step.begins_s,
         "duration_s": step.duration_s,

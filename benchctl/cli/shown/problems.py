@@ -11,7 +11,7 @@ _WIDEST = 96
 _CUT = "..."
 
 
-def fault_lines(problem: Problem) -> Iterator[str]:
+def problem_lines(problem: Problem) -> Iterator[str]:
     """The fault in a line, then the file's own line with a caret under the place, where there is one to show."""
     yield str(problem)
     if not problem.source_line.strip():

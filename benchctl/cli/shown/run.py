@@ -55,9 +55,9 @@ def leave_report(folder: Path) -> None:
     try:
         # Heavy, and nobody waits for it before the run.
         from benchctl.report.page import write_report  # noqa: PLC0415
-        from benchctl.report.reading.run_record import read_story  # noqa: PLC0415
+        from benchctl.report.reading.run_record import read_run_record  # noqa: PLC0415
 
-        write_report(read_story(folder))
+        write_report(read_run_record(folder))
     except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the run's own exit code is what counts
         click.echo(f"Warning: there is no report of this run: {error!r}", err=True)
         click.echo(f"What was measured is kept. To try again: benchctl report {folder}", err=True)

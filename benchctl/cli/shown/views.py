@@ -227,7 +227,7 @@ class LiveView(PlainView):
 
     def _remaining_s(self, now_s: float) -> float:
         assert self.checked is not None
-        step, *later = self.checked.expectations[self._index :]
+        step, *later = self.checked.expected_steps[self._index :]
         left_in_step_s = max(0.0, step.duration_s - (now_s - self._step_began_s))
         return left_in_step_s + sum(each.duration_s for each in later)
 

@@ -27,7 +27,7 @@ from benchctl.documents.model.fields import (
     Temperature,
     bounded,
 )
-from benchctl.documents.model.model_base import Document, Misfit, Part, doubled, key_of
+from benchctl.documents.model.model_base import Document, Part, PathProblem, doubled, key_of
 from benchctl.quantity import render
 
 # Worst heat over full power. A linear stage dissipates 0.4 of its ideal full power at a third of it (Boylestad and
@@ -44,11 +44,11 @@ class SupplyRating(Part):
     maximum_v: PositiveVolts = Field(description="highest supply voltage; above it the amplifier may be harmed")
     fuse_a: PositiveAmperes = Field(description="rating of the fuse in its supply lead")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.minimum_v > self.nominal_v:
-            yield Misfit(("minimum",), "the minimum supply voltage must not lie above the nominal one")
+            yield PathProblem(("minimum",), "the minimum supply voltage must not lie above the nominal one")
         if self.maximum_v < self.nominal_v:
-            yield Misfit(("maximum",), "the maximum supply voltage must not lie below the nominal one")
+            yield PathProblem(("maximum",), "the maximum supply voltage must not lie below the nominal one")
 
 
 class TurnOn(Part):
@@ -135,34 +135,36 @@ class Amplifier(Document):
         worst_w = (HEAT_OF_CLASS_D if self.amplifier_class == "D" else HEAT_OF_LINEAR) * full_w
         return max(self.heatsink.maximum_c - ROOM_C, 10.0) / worst_w
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         slips = tuple(doubled(self.channels, "channels"))
-        yield from slips or self._simulation_misfits()
+        yield from slips or self._simulation_problems()
         if (self.least_idle_current_a or 0.0) > (self.idle_current_a or math.inf):
-            yield Misfit(("least_idle_current",), "it must not lie above 'idle_current', which is what it should draw")
+            yield PathProblem(
+                ("least_idle_current",), "it must not lie above 'idle_current', which is what it should draw"
+            )
         seen: set[float] = set()
         for index, load_ohm in enumerate(line.load_ohm for line in self.rated):
             if load_ohm in seen:
-                yield Misfit(("rated", index, "load"), f"{render(load_ohm, 'ohm')} is rated twice; keep one line")
+                yield PathProblem(("rated", index, "load"), f"{render(load_ohm, 'ohm')} is rated twice; keep one line")
             seen.add(load_ohm)
             if load_ohm < self.minimum_load_ohm:
                 least = render(self.minimum_load_ohm, "ohm")
-                yield Misfit(
+                yield PathProblem(
                     ("rated", index, "load"), f"{render(load_ohm, 'ohm')} is below the minimum load of {least}"
                 )
 
-    def _simulation_misfits(self) -> Iterator[Misfit]:
+    def _simulation_problems(self) -> Iterator[PathProblem]:
         """Channels that the simulation names must be there, and only class D switches."""
         if self.simulation is None:
             return
         for path, channel in self.simulation.channels():
             if channel not in self.channels:
                 names = ", ".join(self.channels)
-                yield Misfit(("simulation", *path), f"no channel '{channel}' under 'channels'; there are {names}")
+                yield PathProblem(("simulation", *path), f"no channel '{channel}' under 'channels'; there are {names}")
         if self.amplifier_class == "D":
             return
         for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz"):
             if getattr(self.simulation, attribute) is not None:
-                yield Misfit(
+                yield PathProblem(
                     ("simulation", key_of(attribute)), f"only class D has this; class is {self.amplifier_class}"
                 )

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.model.fields import ChannelName, Gain, PositiveNumber, Ratio, Temperature, Volts, bounded
-from benchctl.documents.model.model_base import Misfit, Part
+from benchctl.documents.model.model_base import Part, PathProblem
 
 
 class OpenDevice(Part):
@@ -25,9 +25,9 @@ class DryJoint(Part):
     opens_c: Temperature = Field(default=50.0, description="heatsink temperature at which it opens")
     closes_c: Temperature = Field(default=42.0, description="heatsink temperature at which it makes contact again")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.closes_c >= self.opens_c:
-            yield Misfit(("closes",), "it must close at a lower temperature than it opens at")
+            yield PathProblem(("closes",), "it must close at a lower temperature than it opens at")
 
 
 class AmplifierFaults(Part):

@@ -33,7 +33,7 @@ from benchctl.documents.model.fields import (
     Volts,
     bounded,
 )
-from benchctl.documents.model.model_base import Misfit, Part
+from benchctl.documents.model.model_base import Part, PathProblem
 
 
 class HeatsinkSimulation(Part):
@@ -68,12 +68,12 @@ class ProtectionSimulation(Part):
         default=3.0, description="mean output voltage at which it mutes until it is woken again"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """Without hysteresis the protection would chatter."""
         if self.restart_c >= self.temperature_c:
-            yield Misfit(("restart",), "restart must lie below temperature, or the protection would chatter")
+            yield PathProblem(("restart",), "restart must lie below temperature, or the protection would chatter")
         if self.fold_back_c is not None and self.fold_back_c >= self.temperature_c:
-            yield Misfit(("fold_back",), "fold_back must lie below temperature, at which the amplifier mutes")
+            yield PathProblem(("fold_back",), "fold_back must lie below temperature, at which the amplifier mutes")
 
 
 class FilterSimulation(Part):
@@ -167,14 +167,14 @@ class AmplifierSimulation(Part):
         for channel in self.offset_v or ():
             yield ("offset", channel), channel
         for index, each in enumerate(self.filters or ()):
-            for place, channel in enumerate(each.channels or ()):
-                yield ("filters", index, "channels", place), channel
+            for position, channel in enumerate(each.channels or ()):
+                yield ("filters", index, "channels", position), channel
         for path, channel in self.faults.channels() if self.faults else ():
             yield ("faults", *path), channel
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """Two like filters in a row are no Butterworth filter any more."""
         filters = self.filters or ()
         for index, each in enumerate(filters):
             if any(each.doubles(earlier) for earlier in filters[:index]):
-                yield Misfit(("filters", index), "a filter of the same corner and slope stands above already")
+                yield PathProblem(("filters", index), "a filter of the same corner and slope stands above already")

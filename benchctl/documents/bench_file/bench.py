@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr, WithJsonSchema
 
-from benchctl.documents.bench_file.faults import fault_misfits
+from benchctl.documents.bench_file.faults import fault_problems
 from benchctl.documents.bench_file.instruments import Instruments
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.driver_file.driver import Driver
@@ -28,7 +28,7 @@ from benchctl.documents.model.fields import (
     reading_as,
 )
 from benchctl.documents.model.limits import Limits
-from benchctl.documents.model.model_base import Document, Misfit, Part
+from benchctl.documents.model.model_base import Document, Part, PathProblem
 from benchctl.documents.text.words import nearest
 from benchctl.errors import quote
 from benchctl.quantity import render
@@ -142,15 +142,17 @@ class Signals(Part):
         supply = (("supply current", self.supply_current), ("supply voltage", self.supply_voltage))
         return (*outputs, *((name, wiring) for name, wiring in supply if wiring is not None))
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         seen: dict[int, str] = {}
         for name, wiring in self.wirings():
             channel = wiring.oscilloscope
             if channel in seen:
-                yield Misfit((*_path(name), "oscilloscope"), f"channel {channel} carries {seen[channel]} already")
+                yield PathProblem((*_path(name), "oscilloscope"), f"channel {channel} carries {seen[channel]} already")
             seen.setdefault(channel, name)
         if self.trigger.channel in seen:
-            yield Misfit(("trigger",), f"channel {self.trigger.channel} carries {seen[self.trigger.channel]} already")
+            yield PathProblem(
+                ("trigger",), f"channel {self.trigger.channel} carries {seen[self.trigger.channel]} already"
+            )
 
 
 def _path(signal: str) -> tuple[str, ...]:
@@ -233,28 +235,28 @@ class Bench(Document):
         """Role -> the driver file that the bench file names for it, as it was read with the bench file."""
         return self._drivers
 
-    def misfits(self) -> Iterator[Misfit]:
-        yield from self._load_misfits()
-        yield from self._limit_misfits()
-        yield from self._fault_misfits()
+    def problems(self) -> Iterator[PathProblem]:
+        yield from self._load_problems()
+        yield from self._limit_problems()
+        yield from self._fault_problems()
         if isinstance(self.inputs, InputsByRelay):
-            yield from self._input_misfits(self.inputs)
+            yield from self._input_problems(self.inputs)
         match self.remote_turn_on:
             case TurnOnBySupply() as by_supply:
-                yield from self._supply_misfits(by_supply)
+                yield from self._supply_problems(by_supply)
             case TurnOnByRelay() as by_relay:
-                yield from self._relay_misfits(by_relay)
+                yield from self._relay_problems(by_relay)
 
-    def _fault_misfits(self) -> Iterator[Misfit]:
+    def _fault_problems(self) -> Iterator[PathProblem]:
         if self.simulation is None:
             return
         others = [self.remote_turn_on.relay] if isinstance(self.remote_turn_on, TurnOnByRelay) else []
         others += self.inputs.relays.values() if isinstance(self.inputs, InputsByRelay) else []
         signals = [name for name, _ in self.signals.wirings()]
-        for misfit in fault_misfits(self.simulation.faults, self.instruments, others, signals):
-            yield Misfit(("simulation", "faults", *misfit.path), misfit.message)
+        for problem in fault_problems(self.simulation.faults, self.instruments, others, signals):
+            yield PathProblem(("simulation", "faults", *problem.path), problem.message)
 
-    def _load_misfits(self) -> Iterator[Misfit]:
+    def _load_problems(self) -> Iterator[PathProblem]:
         load, known = self.instruments.load, tuple(self.signals.outputs)
         if load is None:
             return
@@ -266,11 +268,11 @@ class Bench(Document):
         for path, channel in wired:
             if channel not in known:
                 names = ", ".join(known)
-                yield Misfit(
+                yield PathProblem(
                     ("instruments", "load", *path), f"no output '{channel}' under 'signals'; there are {names}"
                 )
 
-    def _limit_misfits(self) -> Iterator[Misfit]:
+    def _limit_problems(self) -> Iterator[PathProblem]:
         """Limits on what is not there, of this file's own; those of a sequence are preflight's."""
         supply, thermometer = self.instruments.supply, self.instruments.thermometer
         outputs = tuple(supply.outputs) if supply is not None else ()
@@ -281,30 +283,30 @@ class Bench(Document):
         ):
             for name in named:
                 if name not in there_are:
-                    yield Misfit(("limits", key, name), _missing(name, there_are), is_key=True)
+                    yield PathProblem(("limits", key, name), _missing(name, there_are), is_key=True)
 
-    def _supply_misfits(self, lead: TurnOnBySupply) -> Iterator[Misfit]:
+    def _supply_problems(self, lead: TurnOnBySupply) -> Iterator[PathProblem]:
         at = ("remote_turn_on", "output")
         supply = self.instruments.supply
         if supply is None:
-            yield Misfit(at, "there is no supply under 'instruments'")
+            yield PathProblem(at, "there is no supply under 'instruments'")
         elif lead.output == "main":
-            yield Misfit(at, "'main' feeds the amplifier; the remote turn-on lead needs an output of its own")
+            yield PathProblem(at, "'main' feeds the amplifier; the remote turn-on lead needs an output of its own")
         elif lead.output not in supply.outputs:
             near = nearest(lead.output, supply.outputs)
             hint = f"did you mean '{near}'?" if near else f"there are {', '.join(supply.outputs)}"
-            yield Misfit(at, f"the supply has no output '{lead.output}'; {hint}")
+            yield PathProblem(at, f"the supply has no output '{lead.output}'; {hint}")
         elif lead.voltage_v > supply.outputs[lead.output].voltage_v:
             highest = render(supply.outputs[lead.output].voltage_v, "V")
             at_voltage = ("remote_turn_on", "voltage")
-            yield Misfit(
+            yield PathProblem(
                 at_voltage, f"{render(lead.voltage_v, 'V')} is more than output '{lead.output}' can give, {highest}"
             )
 
-    def _input_misfits(self, inputs: InputsByRelay) -> Iterator[Misfit]:
+    def _input_problems(self, inputs: InputsByRelay) -> Iterator[PathProblem]:
         load = self.instruments.load
         if load is None or load.kind != "relay bank":
-            yield Misfit(("inputs", "by"), "there is no relay bank under 'instruments'")
+            yield PathProblem(("inputs", "by"), "there is no relay bank under 'instruments'")
             return
         taken = {resistor.relay: "a load resistor" for resistor in load.resistors}
         if isinstance(self.remote_turn_on, TurnOnByRelay):
@@ -313,14 +315,14 @@ class Bench(Document):
             at = ("inputs", "relays", channel)
             if channel not in self.signals.outputs:
                 names = ", ".join(self.signals.outputs)
-                yield Misfit(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
+                yield PathProblem(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
             if relay in taken:
-                yield Misfit(at, f"relay {relay} connects {taken[relay]} already")
+                yield PathProblem(at, f"relay {relay} connects {taken[relay]} already")
             taken.setdefault(relay, f"input {channel}")
 
-    def _relay_misfits(self, lead: TurnOnByRelay) -> Iterator[Misfit]:
+    def _relay_problems(self, lead: TurnOnByRelay) -> Iterator[PathProblem]:
         load = self.instruments.load
         if load is None or load.kind != "relay bank":
-            yield Misfit(("remote_turn_on", "by"), "there is no relay bank under 'instruments'")
+            yield PathProblem(("remote_turn_on", "by"), "there is no relay bank under 'instruments'")
         elif lead.relay in {resistor.relay for resistor in load.resistors}:
-            yield Misfit(("remote_turn_on", "relay"), f"relay {lead.relay} connects a load resistor already")
+            yield PathProblem(("remote_turn_on", "relay"), f"relay {lead.relay} connects a load resistor already")

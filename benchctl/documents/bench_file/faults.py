@@ -29,7 +29,7 @@ from benchctl.documents.model.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.model.model_base import Misfit, Part
+from benchctl.documents.model.model_base import Part, PathProblem
 
 RoleName = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
 
@@ -72,10 +72,10 @@ class FaultBase(Part):
         """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
         return None
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """It begins in one way."""
         if sum(each is not None for each in (self.at_s, self.exchange, self.probability)) != 1:
-            yield Misfit((), "a fault begins in one way; give 'at', 'exchange' or 'probability'")
+            yield PathProblem((), "a fault begins in one way; give 'at', 'exchange' or 'probability'")
 
 
 class ExchangeFault(FaultBase):
@@ -89,11 +89,11 @@ class ExchangeFault(FaultBase):
         """How many exchanges it strikes once it has begun; None: as many as there are while it lasts."""
         return self.times or (1 if self.for_s is None else None)
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """It ends in one way."""
-        yield from super().misfits()
+        yield from super().problems()
         if self.for_s is not None and self.times is not None:
-            yield Misfit(("for",), "'times' says already how long it lasts; give one of the two", is_key=True)
+            yield PathProblem(("for",), "'times' says already how long it lasts; give one of the two", is_key=True)
 
 
 class LinkFault(ExchangeFault):
@@ -157,11 +157,11 @@ class WrongByFactor(FaultBase):
         description="factor to the true value; 0 for an instrument that shows nothing at all"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """A level has no sign."""
-        yield from super().misfits()
+        yield from super().problems()
         if self.instrument == "generator" and self.factor < 0.0:
-            yield Misfit(("factor",), "a generator's level has no sign; give a factor that is not below 0")
+            yield PathProblem(("factor",), "a generator's level has no sign; give a factor that is not below 0")
 
 
 class OneChannelForAll(FaultBase):
@@ -210,12 +210,12 @@ BenchFault = Annotated[
 ]
 
 
-def fault_misfits(
+def fault_problems(
     faults: Sequence[FaultBase],
     instruments: Instruments,
     other_relays: Collection[int] = (),
     signals: Collection[str] = (),
-) -> Iterator[Misfit]:
+) -> Iterator[PathProblem]:
     """Faults of things that the bench has not got; paths start from the list of faults.
 
     `other_relays`: those of the bank that connect no resistor. `signals`: what is wired to the oscilloscope.
@@ -223,11 +223,11 @@ def fault_misfits(
     present = [name for name, _ in instruments.items()]
     for index, fault in enumerate(faults):
         if fault.instrument is not None and fault.instrument not in present:
-            yield Misfit((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
+            yield PathProblem((index, "instrument"), f"there is no {fault.instrument} under 'instruments'")
         elif missing := _missing_part(fault, instruments, other_relays) or _missing_quantity(
             fault, instruments, signals
         ):
-            yield Misfit((index, missing[0]), missing[1])
+            yield PathProblem((index, missing[0]), missing[1])
 
 
 def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Collection[int]) -> tuple[str, str] | None:
@@ -240,9 +240,9 @@ def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Coll
             there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
             return "relay", f"the bench has no relay {relay}; {there_are}"
         case SensorOpen(sensor=sensor) | SensorStuck(sensor=sensor) if thermometer:
-            places = [name for name, _ in thermometer.channels.items()]
-            if sensor not in places:
-                return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(places)}"
+            positions = [name for name, _ in thermometer.channels.items()]
+            if sensor not in positions:
+                return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(positions)}"
     return None
 
 

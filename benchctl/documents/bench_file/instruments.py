@@ -38,7 +38,7 @@ from benchctl.documents.model.fields import (
     counted,
 )
 from benchctl.documents.model.limits import KNOWN_SENSORS
-from benchctl.documents.model.model_base import Misfit, Part, Reading
+from benchctl.documents.model.model_base import Part, PathProblem, Reading
 from benchctl.errors import UsageError
 from benchctl.quantity import render
 
@@ -126,10 +126,10 @@ class Resistor(Part):
     )
     rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
             measured, nominal = render(self.measured_ohm, "ohm"), render(self.nominal_ohm, "ohm")
-            yield Misfit(("measured",), f"{measured} is no {nominal} resistor; look for a slip in either")
+            yield PathProblem(("measured",), f"{measured} is no {nominal} resistor; look for a slip in either")
 
 
 class RelayBank(Instrument):
@@ -146,19 +146,21 @@ class RelayBank(Instrument):
         """Amplifier channel -> its resistor of that nominal value; empty where there is none."""
         return {r.channel: r for r in self.resistors if abs(r.nominal_ohm - nominal_ohm) < 1e-3 * nominal_ohm}
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         relays: set[int] = set()
-        places: set[tuple[str, float]] = set()
+        positions: set[tuple[str, float]] = set()
         for index, resistor in enumerate(self.resistors):
             if resistor.relay in relays:
-                yield Misfit(("resistors", index, "relay"), f"relay {resistor.relay} connects another resistor already")
-            if (resistor.channel, resistor.nominal_ohm) in places:
+                yield PathProblem(
+                    ("resistors", index, "relay"), f"relay {resistor.relay} connects another resistor already"
+                )
+            if (resistor.channel, resistor.nominal_ohm) in positions:
                 nominal = render(resistor.nominal_ohm, "ohm")
-                yield Misfit(
+                yield PathProblem(
                     ("resistors", index, "nominal"), f"channel {resistor.channel} has a {nominal} load already"
                 )
             relays.add(resistor.relay)
-            places.add((resistor.channel, resistor.nominal_ohm))
+            positions.add((resistor.channel, resistor.nominal_ohm))
 
 
 class ResistanceRange(Part):
@@ -167,9 +169,9 @@ class ResistanceRange(Part):
     minimum_ohm: PositiveOhms = Field(description="the lowest resistance")
     maximum_ohm: PositiveOhms = Field(description="the highest resistance")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.maximum_ohm <= self.minimum_ohm:
-            yield Misfit(("maximum",), "the maximum resistance must lie above the minimum")
+            yield PathProblem(("maximum",), "the maximum resistance must lie above the minimum")
 
 
 class ElectronicLoadRatings(Part):
@@ -240,13 +242,13 @@ class Supply(Instrument):
         """The output that feeds the amplifier."""
         return self.outputs["main"]
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if "main" not in self.outputs:
-            yield Misfit(("outputs",), "no output is called 'main'; it is the one that feeds the amplifier")
+            yield PathProblem(("outputs",), "no output is called 'main'; it is the one that feeds the amplifier")
         numbers: dict[int, str] = {}
         for name, output in self.outputs.items():
             if output.number in numbers:
-                yield Misfit(
+                yield PathProblem(
                     ("outputs", name, "number"), f"output {output.number} is '{numbers[output.number]}' already"
                 )
             numbers.setdefault(output.number, name)
@@ -270,20 +272,22 @@ class ThermometerChannels(Part):
         known = ((name, getattr(self, name)) for name in KNOWN_SENSORS)
         return (*((name, channel) for name, channel in known if channel is not None), *self.others.items())
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         seen: dict[int, str] = {}
         for name, channel in self.items():
             at = ("others", name) if name in self.others else (name,)
             if channel in seen:
-                yield Misfit(at, f"channel {channel} is '{seen[channel]}' already")
+                yield PathProblem(at, f"channel {channel} is '{seen[channel]}' already")
             seen.setdefault(channel, name)
         for name in self.others:
             if name in KNOWN_SENSORS:
-                yield Misfit(("others", name), f"'{name}' stands under 'channels' itself", is_key=True)
+                yield PathProblem(("others", name), f"'{name}' stands under 'channels' itself", is_key=True)
             elif name.startswith("supply_") or name == "output_offset":
-                yield Misfit(("others", name), f"'{name}' is what a reading of another kind is called", is_key=True)
+                yield PathProblem(
+                    ("others", name), f"'{name}' is what a reading of another kind is called", is_key=True
+                )
         if not seen:
-            yield Misfit((), "a thermometer without channels; give heatsink, ambient, load or others")
+            yield PathProblem((), "a thermometer without channels; give heatsink, ambient, load or others")
 
 
 class ThermometerAccuracies(Part):
@@ -315,13 +319,15 @@ class Instruments(Part):
         every = ((role, getattr(self, role)) for role in type(self).model_fields)
         return tuple((role, instrument) for role, instrument in every if instrument is not None)
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if not self.items():
-            yield Misfit((), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer")
+            yield PathProblem(
+                (), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer"
+            )
         seen: dict[str, str] = {}
         for role, instrument in self.items():
             address = parse_address(instrument.address)
             if isinstance(address, NetworkAddress) and address.is_loopback:
                 if address.canonical in seen:
-                    yield Misfit((role, "address"), f"the {seen[address.canonical]} has this address already")
+                    yield PathProblem((role, "address"), f"the {seen[address.canonical]} has this address already")
                 seen.setdefault(address.canonical, role)

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from benchctl.documents.driver_file.templates import REAL, WHOLE, WHOLES, Command, Query, asking, offering
 from benchctl.documents.model.fields import Line, Whole, counted
-from benchctl.documents.model.model_base import Document, Misfit, Misfits, Part
+from benchctl.documents.model.model_base import Document, Part, PathProblem, PathProblems
 from benchctl.documents.text.tree import Table
 from benchctl.documents.text.words import describe, unknown
 
@@ -267,7 +267,7 @@ def driver_class(table: Table) -> type[Document]:
     """The model for a driver file, chosen by its role and, where a role has several forms, by its form.
 
     Raises:
-        Misfits: no role or form, or an unknown one.
+        PathProblems: no role or form, or an unknown one.
     """
     role = _choice(table, "role", ROLES)
     if role in _SINGLE_FORM:
@@ -278,9 +278,9 @@ def driver_class(table: Table) -> type[Document]:
 
 def _choice(table: Table, key: str, known: tuple[str, ...]) -> str:
     if key not in table:
-        raise Misfits([Misfit((), f"'{key}' is missing; give one of {', '.join(known)}")])
+        raise PathProblems([PathProblem((), f"'{key}' is missing; give one of {', '.join(known)}")])
     value = table[key]
     if value not in known:
         message = unknown(value, known, key) if isinstance(value, str) else f"{describe(value)} is no {key}"
-        raise Misfits([Misfit((key,), message)])
+        raise PathProblems([PathProblem((key,), message)])
     return str(value)

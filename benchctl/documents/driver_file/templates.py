@@ -17,7 +17,7 @@ from typing import Any, Literal
 from pydantic import BeforeValidator, GetCoreSchemaHandler, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
-from benchctl.documents.model.model_base import Misfit, Misfits
+from benchctl.documents.model.model_base import PathProblem, PathProblems
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
 
@@ -171,24 +171,24 @@ def _read_command(value: Any, kind: type[Command], needed: Mapping[str, Kind], o
     texts = [value] if isinstance(value, str) else value
     if not isinstance(texts, list | tuple) or not texts:
         raise ValueError(f"{describe(value)} stands where a command, or a list of commands, belongs")
-    templates, misfits = _parse_all(texts, {**needed, **optional}, is_list=texts is value)
-    if misfits:
-        raise Misfits(misfits)
+    templates, problems = _parse_all(texts, {**needed, **optional}, is_list=texts is value)
+    if problems:
+        raise PathProblems(problems)
     _check_whole(templates, kind, needed)
     return kind(tuple(templates))
 
 
-def _parse_all(texts: Any, offered: Mapping[str, Kind], *, is_list: bool) -> tuple[list[Template], list[Misfit]]:
+def _parse_all(texts: Any, offered: Mapping[str, Kind], *, is_list: bool) -> tuple[list[Template], list[PathProblem]]:
     templates: list[Template] = []
-    misfits: list[Misfit] = []
+    problems: list[PathProblem] = []
     for index, text in enumerate(texts):
         try:
             if not isinstance(text, str):
                 raise TemplateError(f"{describe(text)} stands where a command belongs")
             templates.append(Template.parse(str.__str__(text), offered))
         except TemplateError as error:
-            misfits.append(Misfit((index,) if is_list else (), str(error)))
-    return templates, misfits
+            problems.append(PathProblem((index,) if is_list else (), str(error)))
+    return templates, problems
 
 
 def _check_whole(templates: list[Template], kind: type[Command], needed: Mapping[str, Kind]) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from benchctl.documents.model.fields import Amperes, Hertz, Kelvins, Ohms, Tolerance, Volts, bounded
-from benchctl.documents.model.model_base import Misfit, Part
+from benchctl.documents.model.model_base import Part, PathProblem
 
 _FIXED: Any = Field(default=0.0, description="limit of error that is the same at any reading")
 
@@ -20,9 +20,9 @@ class Accuracy(Part):
     range: Tolerance = Field(default=0.0, description="limit of error as a part of the range in use")
     fixed: float = _FIXED
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.reading == self.range == self.fixed == 0:
-            yield Misfit((), "no instrument is exact; give 'reading', 'range' or 'fixed'")
+            yield PathProblem((), "no instrument is exact; give 'reading', 'range' or 'fixed'")
 
 
 class VoltageAccuracy(Accuracy):

@@ -9,7 +9,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from benchctl.documents.model.fields import reading_as
 from benchctl.documents.model.figures import FIGURES
-from benchctl.documents.model.model_base import Misfit, Misfits
+from benchctl.documents.model.model_base import PathProblem, PathProblems
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
 from benchctl.quantity import example, parse_quantity, pattern_for, render, units_in_words
@@ -126,15 +126,15 @@ def _read_expectations(value: Any, figures: tuple[str, ...]) -> Any:
         raise ValueError(
             f"{describe(value)} stands where figures and their criteria belong, such as '{{thd_n: below 1 %}}'"
         )
-    misfits: list[Misfit] = []
+    problems: list[PathProblem] = []
     criteria: dict[str, Criterion] = {}
     for name, criterion in value.items():
         try:
             criteria[name] = _read_expectation(name, criterion, figures)
         except ValueError as error:
-            misfits.append(Misfit((name,), str(error)))
-    if misfits:
-        raise Misfits(misfits)
+            problems.append(PathProblem((name,), str(error)))
+    if problems:
+        raise PathProblems(problems)
     return criteria
 
 

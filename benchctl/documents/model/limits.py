@@ -18,7 +18,7 @@ from benchctl.documents.model.fields import (
     Volts,
     bounded,
 )
-from benchctl.documents.model.model_base import Misfit, Part
+from benchctl.documents.model.model_base import Part, PathProblem
 from benchctl.quantity import render
 
 _ABOVE: Any = Field(default=None, description="a reading above this trips")
@@ -72,16 +72,18 @@ class Limit(Part):
         bounds = {"above": self.above, "below": self.below, "outside": self.outside}
         return {word: bound for word, bound in bounds.items() if bound is not None}
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         given = self._given()
         if not given and math.isinf(self.steepest):
-            yield Misfit((), "a limit without a bound; give 'above', 'below' or 'outside'")
+            yield PathProblem((), "a limit without a bound; give 'above', 'below' or 'outside'")
         if "outside" in given and len(given) > 1:
-            yield Misfit(("outside",), "'outside' sets both bounds already; give it alone, or 'above' and 'below'")
+            yield PathProblem(("outside",), "'outside' sets both bounds already; give it alone, or 'above' and 'below'")
         if self.outside is not None and self.outside <= 0:
-            yield Misfit(("outside",), f"{render(self.outside, self.unit)} is out of range; it must be more than zero")
+            yield PathProblem(
+                ("outside",), f"{render(self.outside, self.unit)} is out of range; it must be more than zero"
+            )
         if self.above is not None and self.below is not None and self.below >= self.above:
-            yield Misfit(
+            yield PathProblem(
                 ("below",),
                 f"no reading can pass: below {self.below:g} {self.unit} and above {self.above:g} {self.unit}",
             )
@@ -152,9 +154,9 @@ class OutputLimits(Part):
             if limit is not None:
                 yield quantity, limit
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.current is None and self.voltage is None:
-            yield Misfit((), "nothing is limited; give 'current' or 'voltage'")
+            yield PathProblem((), "nothing is limited; give 'current' or 'voltage'")
 
 
 class Limits(Part):
@@ -194,10 +196,10 @@ class Limits(Part):
                 case dict():
                     yield from self.temperatures.items()
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         for name in self.temperatures:
             if name in KNOWN_SENSORS:
-                yield Misfit(("temperatures", name), f"'{name}' stands under 'limits' itself", is_key=True)
+                yield PathProblem(("temperatures", name), f"'{name}' stands under 'limits' itself", is_key=True)
         if MAIN_OUTPUT in self.supply_outputs:
             message = "'main' is limited by 'supply_current' and 'supply_voltage' under 'limits' itself"
-            yield Misfit(("supply_outputs", MAIN_OUTPUT), message, is_key=True)
+            yield PathProblem(("supply_outputs", MAIN_OUTPUT), message, is_key=True)

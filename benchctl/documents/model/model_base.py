@@ -14,7 +14,7 @@ from typing import Any, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 
-from benchctl.documents.text.position import Place, place_of
+from benchctl.documents.text.position import Position, position_of
 from benchctl.documents.text.tree import Table
 from benchctl.documents.text.words import unknown
 from benchctl.errors import quote
@@ -28,7 +28,7 @@ def key_of(attribute: str) -> str:
 
 
 @dataclass(frozen=True)
-class Misfit:
+class PathProblem:
     """A fault found by a cross-check: the path from the checked model to the fault, and a sentence.
 
     It stands where the value at the end of the path does, or its key if the key itself is the fault.
@@ -39,13 +39,13 @@ class Misfit:
     is_key: bool = False
 
 
-class Misfits(ValueError):
+class PathProblems(ValueError):
     """Raised by a model's own checks; carries any number of faults, each with its path or place."""
 
-    def __init__(self, misfits: Iterable[Misfit], place: Place | None = None) -> None:
-        self.misfits = tuple(misfits)
-        self.place = place
-        super().__init__("; ".join(misfit.message for misfit in self.misfits))
+    def __init__(self, problems: Iterable[PathProblem], position: Position | None = None) -> None:
+        self.problems = tuple(problems)
+        self.position = position
+        super().__init__("; ".join(problem.message for problem in self.problems))
 
 
 @dataclass
@@ -57,17 +57,17 @@ class Reading:
     known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
     amplifier_file: str = "the amplifier file"  # that they come from
     settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run
-    faults: list[tuple[Place, str]] = field(default_factory=list)
-    refused: dict[Place, str] = field(default_factory=dict)
+    problems_found: list[tuple[Position, str]] = field(default_factory=list)
+    refused: dict[Position, str] = field(default_factory=dict)
 
-    def refuse(self, place: Place, message: str) -> None:
+    def refuse(self, position: Position, message: str) -> None:
         """Note a fault that is the only one to tell of this place: what follows from it would only confuse."""
-        self.faults.append((place, message))
-        self.refused[place] = message
+        self.problems_found.append((position, message))
+        self.refused[position] = message
 
-    def told(self) -> list[tuple[Place, str]]:
+    def told(self) -> list[tuple[Position, str]]:
         """The faults to tell."""
-        return [fault for fault in self.faults if self.refused.get(fault[0], fault[1]) == fault[1]]
+        return [problem for problem in self.problems_found if self.refused.get(problem[0], problem[1]) == problem[1]]
 
 
 class Part(BaseModel):
@@ -101,17 +101,17 @@ class Part(BaseModel):
         known = cls.keys()
         strange = [key for key in data if key not in known and key not in cls.UNWRITTEN]
         for key in strange:
-            info.context.faults.append((place_of(key), _strange_key(key, known)))
+            info.context.problems_found.append((position_of(key), _strange_key(key, known)))
         return data.without(strange) if strange else data
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:
-        misfits = tuple(self.misfits())
-        if misfits:
-            raise Misfits(misfits)
+        problems = tuple(self.problems())
+        if problems:
+            raise PathProblems(problems)
         return self
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         """Faults that only show when several entries are seen together; none unless a model says so."""
         yield from ()
 
@@ -153,10 +153,10 @@ def _strange_key(key: str, known: tuple[str, ...]) -> str:
     return unknown(key, known)
 
 
-def doubled(values: tuple[Any, ...], key: str) -> Iterator[Misfit]:
+def doubled(values: tuple[Any, ...], key: str) -> Iterator[PathProblem]:
     """A misfit for each value that stands in a list for a second time."""
     seen: set[Any] = set()
     for index, value in enumerate(values):
         if value in seen:
-            yield Misfit((key, index), "stands in the list twice")
+            yield PathProblem((key, index), "stands in the list twice")
         seen.add(value)

@@ -9,13 +9,13 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from benchctl.documents.model.fields import OutOfRange
-from benchctl.documents.model.model_base import Misfit, Misfits
-from benchctl.documents.text.position import Place, place_of
+from benchctl.documents.model.model_base import PathProblem, PathProblems
+from benchctl.documents.text.position import Position, position_of
 from benchctl.documents.text.tree import Table
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
 
-Fault = tuple[Place, str]
+Found = tuple[Position, str]
 
 # What a type of pydantic's wants, in the words of a document.
 _WANTED: Mapping[str, str] = {
@@ -35,11 +35,11 @@ _WANTED: Mapping[str, str] = {
 }
 
 
-def sentences(error: ValidationError) -> Iterator[Fault]:
+def sentences(error: ValidationError) -> Iterator[Found]:
     """Each fault in `error` with its place."""
     for details in error.errors(include_url=False):
         if not _is_echo(details):
-            yield from _faults(details)
+            yield from _found(details)
 
 
 def _is_echo(details: ErrorDetails) -> bool:
@@ -47,47 +47,47 @@ def _is_echo(details: ErrorDetails) -> bool:
     return details["type"] == "too_short" and len(details["input"]) >= details.get("ctx", {}).get("min_length", 0)
 
 
-def located(misfits: Iterable[Misfit], node: object) -> Iterator[Fault]:
+def located(problems: Iterable[PathProblem], node: object) -> Iterator[Found]:
     """The faults of a cross-check, placed by walking their paths from `node`."""
-    for misfit in misfits:
-        yield _walk(node, misfit.path, is_key=misfit.is_key), misfit.message
+    for problem in problems:
+        yield _walk(node, problem.path, is_key=problem.is_key), problem.message
 
 
-def _walk(node: object, path: tuple[str | int, ...], *, is_key: bool = False) -> Place:
+def _walk(node: object, path: tuple[str | int, ...], *, is_key: bool = False) -> Position:
     """The place of the value (or the key) at the end of `path`, or of the last node on the way that exists."""
-    place = place_of(node)
+    position = position_of(node)
     for step in path:
-        key_place, node = _enter(node, step)
+        key_position, node = _enter(node, step)
         if node is None:
-            return key_place or place
-        place = (key_place or place) if is_key and step == path[-1] else place_of(node, place)
-    return place
+            return key_position or position
+        position = (key_position or position) if is_key and step == path[-1] else position_of(node, position)
+    return position
 
 
-def _enter(node: object, step: str | int) -> tuple[Place | None, object]:
+def _enter(node: object, step: str | int) -> tuple[Position | None, object]:
     """Where the entry's key stands, if it has one, and the entry itself, None if there is none."""
     if isinstance(node, Table):
-        return (node.key_place(str(step)), node[str(step)]) if step in node else (None, None)
+        return (node.key_position(str(step)), node[str(step)]) if step in node else (None, None)
     if isinstance(node, list) and isinstance(step, int) and step < len(node):
         return None, node[step]
     return None, None
 
 
-def _faults(details: ErrorDetails) -> Iterator[Fault]:
+def _found(details: ErrorDetails) -> Iterator[Found]:
     value, context = details["input"], details.get("ctx", {})
     cause = context.get("error")
-    if isinstance(cause, Misfits) and cause.place is not None:
-        yield from ((cause.place, misfit.message) for misfit in cause.misfits)
-    elif isinstance(cause, Misfits):
-        yield from located(cause.misfits, value)
+    if isinstance(cause, PathProblems) and cause.position is not None:
+        yield from ((cause.position, problem.message) for problem in cause.problems)
+    elif isinstance(cause, PathProblems):
+        yield from located(cause.problems, value)
     elif isinstance(cause, OutOfRange):
-        yield place_of(value), f"{describe(value)} is out of range; {cause}"
+        yield position_of(value), f"{describe(value)} is out of range; {cause}"
     elif isinstance(cause, ValueError):
-        yield place_of(value), str(cause)
+        yield position_of(value), str(cause)
     elif details["type"] == "union_tag_invalid":
         yield _walk(value, (_names(context["discriminator"])[0],)), _sentence(details)
     else:
-        yield place_of(value), _sentence(details)
+        yield position_of(value), _sentence(details)
 
 
 def _sentence(details: ErrorDetails) -> str:

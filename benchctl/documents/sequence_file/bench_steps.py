@@ -25,7 +25,7 @@ from benchctl.documents.model.fields import (
     PositiveSeconds,
     PositiveVolts,
 )
-from benchctl.documents.model.model_base import Misfit
+from benchctl.documents.model.model_base import PathProblem
 from benchctl.documents.sequence_file.step_base import OnTimeout, StepBase
 
 # Where the end of the heating is asked for.
@@ -57,11 +57,13 @@ class PowerOn(StepBase):
     )
     timeout_s: PositiveSeconds = Field(default=30.0, description="the longest wait for the amplifier to idle")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.overvoltage_v is not None and self.overvoltage_v <= self.voltage_v:
-            yield Misfit(("overvoltage",), "over-voltage protection must lie above the voltage, or it trips at once")
+            yield PathProblem(
+                ("overvoltage",), "over-voltage protection must lie above the voltage, or it trips at once"
+            )
         if self.overcurrent_a is not None and self.overcurrent_a < self.current_limit_a:
-            yield Misfit(("overcurrent",), "over-current protection must not lie below the current limit")
+            yield PathProblem(("overcurrent",), "over-current protection must not lie below the current limit")
 
 
 class PowerOff(StepBase):
@@ -85,9 +87,9 @@ class Set(StepBase):
         default=None, description="voltage of the main supply output, while it is on"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v)):
-            yield Misfit((), "nothing to set; give load, frequency, level or supply")
+            yield PathProblem((), "nothing to set; give load, frequency, level or supply")
 
 
 class Hold(StepBase):
@@ -119,7 +121,7 @@ class Settle(StepBase):
         default=None, description="the change that is allowed, such as `within 50 mA`"
     )
     per_s: PositiveSeconds = Field(default=60.0, description="the time over which the change is looked at")
-    foretold: WithinKelvins | None = Field(
+    predicted_end: WithinKelvins | None = Field(
         default=None,
         description="end the wait early once the heatsink's final temperature is predicted so well, such as "
         "`within 1 K`; that temperature becomes a figure",
@@ -129,15 +131,15 @@ class Settle(StepBase):
 
     @property
     def roles(self) -> tuple[str, ...]:
-        asked = {"thermometer": self.heatsink or self.foretold, "supply": self.supply_current}
+        asked = {"thermometer": self.heatsink or self.predicted_end, "supply": self.supply_current}
         return tuple(role for role, criterion in asked.items() if criterion is not None)
 
-    def misfits(self) -> Iterator[Misfit]:
-        if self.heatsink is None and self.supply_current is None and self.foretold is None:
-            wanted = "heatsink, supply_current or foretold, such as 'heatsink: within 1 K'"
-            yield Misfit((), f"nothing to settle; give {wanted}")
+    def problems(self) -> Iterator[PathProblem]:
+        if self.heatsink is None and self.supply_current is None and self.predicted_end is None:
+            wanted = "heatsink, supply_current or predicted_end, such as 'heatsink: within 1 K'"
+            yield PathProblem((), f"nothing to settle; give {wanted}")
         if self.timeout_s < self.per_s:
-            yield Misfit(("timeout",), "the timeout must not be shorter than 'per'")
+            yield PathProblem(("timeout",), "the timeout must not be shorter than 'per'")
 
 
 class RampSupply(StepBase):
@@ -178,9 +180,9 @@ class RampSupply(StepBase):
         default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.from_v >= self.voltage_v:
-            yield Misfit(("from",), "the ramp must begin below the voltage it leads to")
+            yield PathProblem(("from",), "the ramp must begin below the voltage it leads to")
 
 
 BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | PowerOff

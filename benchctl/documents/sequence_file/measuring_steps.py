@@ -22,7 +22,7 @@ from benchctl.documents.model.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.model.model_base import Misfit, doubled
+from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     Driven,
     OnTimeout,
@@ -75,9 +75,9 @@ class SteppedSine(Driven):
         default=None, description="level of the generator, RMS; if left out, 10 dB below rated power into the load"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.to_hz <= self.from_hz:
-            yield Misfit(("to",), "the highest frequency must lie above the lowest")
+            yield PathProblem(("to",), "the highest frequency must lie above the lowest")
 
 
 class Response(SteppedSine):
@@ -88,10 +88,10 @@ class Response(SteppedSine):
         description="frequency whose gain counts as that of the pass band; if left out, where the gain is highest",
     )
 
-    def misfits(self) -> Iterator[Misfit]:
-        yield from super().misfits()
+    def problems(self) -> Iterator[PathProblem]:
+        yield from super().problems()
         if self.reference_hz is not None and not self.from_hz <= self.reference_hz <= self.to_hz:
-            yield Misfit(("reference",), "the reference must lie within the frequencies that are measured")
+            yield PathProblem(("reference",), "the reference must lie within the frequencies that are measured")
 
 
 class MeasureCrosstalk(SteppedSine):
@@ -150,7 +150,7 @@ class MeasureDamping(Driven):
         default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         yield from doubled(self.loads_ohm, "loads")
 
 
@@ -205,9 +205,9 @@ class SetGain(Driven):
         default_factory=dict, description="acceptance criteria, such as `input_sensitivity: below 1 V`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.gain is not None and self.input_sensitivity_v is not None:
-            yield Misfit(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
+            yield PathProblem(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
 
 
 MeasuringStep = (

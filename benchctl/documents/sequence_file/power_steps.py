@@ -10,7 +10,7 @@ from pydantic import Field
 
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
 from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
-from benchctl.documents.model.model_base import Misfit, doubled
+from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     FOLD_BACK_FIGURES,
     ON_PROTECTION,
@@ -99,9 +99,9 @@ class _Search(_Powered):
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.to_v <= self.from_v:
-            yield Misfit(("to",), "the highest level must lie above the level the search starts from")
+            yield PathProblem(("to",), "the highest level must lie above the level the search starts from")
 
 
 class FindCleanLevel(_Search):
@@ -127,8 +127,8 @@ class MeasureBurst(_Search):
         default_factory=dict, description="acceptance criteria, such as `burst_power_clean: above 140 W`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
-        yield from super().misfits()
+    def problems(self) -> Iterator[PathProblem]:
+        yield from super().problems()
         yield from doubled(self.cycles, "cycles")
 
 
@@ -149,7 +149,7 @@ class MeasureContinuous(_Powered):
 
 
 class Soak(_Powered):
-    """Drive for long, with the heatsink's final temperature foretold; a tone, or bursts like music's."""
+    """Drive for long, with the heatsink's final temperature predicted; a tone, or bursts like music's."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
@@ -197,11 +197,13 @@ class Soak(_Powered):
         default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.level_v is not None and self.of_rated is not None:
-            yield Misfit(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
+            yield PathProblem(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
         if self.cycles is not None and self.crest_factor_ratio is not None:
-            yield Misfit(("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them")
+            yield PathProblem(
+                ("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them"
+            )
 
 
 PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | Soak

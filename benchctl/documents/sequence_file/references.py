@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import Field, WithJsonSchema
 
 from benchctl.documents.model.fields import Prose
-from benchctl.documents.model.model_base import Misfit, Part, Reading
-from benchctl.documents.text.position import place_of
+from benchctl.documents.model.model_base import Part, PathProblem, Reading
+from benchctl.documents.text.position import position_of
 from benchctl.documents.text.tree import Listing, Table, Text
 from benchctl.documents.text.words import unknown
 from benchctl.errors import UsageError, quote
@@ -116,14 +116,14 @@ class Parameter(Part):
     highest: str | None = Field(default=None, description="the highest value it may be set to", examples=["16 V"])
     purpose: Prose = Field(default="", description="what it changes", examples=["what the amplifier is fed with"])
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         for key in ("default", "lowest", "highest"):
             written = getattr(self, key)
             if written is not None:
-                yield from (Misfit((key,), fault) for fault in self._unreadable(written))
-        fault = self.refuses(self.default)
-        if fault:
-            yield Misfit(("default",), fault)
+                yield from (PathProblem((key,), problem) for problem in self._unreadable(written))
+        problem = self.refuses(self.default)
+        if problem:
+            yield PathProblem(("default",), problem)
 
     def _unreadable(self, written: str) -> Iterator[str]:
         try:
@@ -158,7 +158,7 @@ def resolve(body: Table, reading: Reading) -> Table:
     resolved = resolver.table(body.without(["parameters"]))
     for name in declared:
         if name not in resolver.used:
-            reading.faults.append((place_of(name), f"the parameter {quote(name)} is used nowhere"))
+            reading.problems_found.append((position_of(name), f"the parameter {quote(name)} is used nowhere"))
     if raw is not None:
         resolved[next(key for key in body if key == "parameters")] = declared if isinstance(raw, Table) else raw
     return resolved
@@ -170,9 +170,9 @@ def _value(name: str, declaration: Any, reading: Reading) -> str:
     written = reading.settings.get(name)
     if written is None or not isinstance(declaration, Table):
         return str(default)
-    fault = _parameter(declaration).refuses(written)
-    if fault:
-        raise UsageError(f"--set {name}: {fault}")
+    problem = _parameter(declaration).refuses(written)
+    if problem:
+        raise UsageError(f"--set {name}: {problem}")
     return written
 
 
@@ -197,11 +197,11 @@ class _Resolver:
         self.used: set[str] = set()
 
     def table(self, table: Table) -> Table:
-        return Table(((key, self._tree(value)) for key, value in table.items()), table.place)
+        return Table(((key, self._tree(value)) for key, value in table.items()), table.position)
 
     def _tree(self, tree: Any) -> Any:
         if isinstance(tree, Listing):
-            return Listing((self._tree(item) for item in tree), tree.place)
+            return Listing((self._tree(item) for item in tree), tree.position)
         if not isinstance(tree, Table):
             return tree
         name = referred_name(tree)
@@ -211,11 +211,11 @@ class _Resolver:
         self.used.add(str(name))
         value = self._known.get(name)
         if value is None:
-            self._reading.refuse(name.place, _unresolved(name, self._known, self._reading.amplifier_file))
-            return Text("", name.place)
+            self._reading.refuse(name.position, _unresolved(name, self._known, self._reading.amplifier_file))
+            return Text("", name.position)
         if isinstance(value, tuple):
-            return Listing((Text(item, name.place) for item in value), name.place)
-        return Text(value, name.place)
+            return Listing((Text(item, name.position) for item in value), name.position)
+        return Text(value, name.position)
 
 
 def _unresolved(name: str, known: Known, amplifier_file: str) -> str:

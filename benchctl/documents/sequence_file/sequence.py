@@ -9,7 +9,7 @@ from pydantic import Field
 
 from benchctl.documents.model.fields import Line, ParameterName, Prose
 from benchctl.documents.model.limits import Limits
-from benchctl.documents.model.model_base import Document, Misfit
+from benchctl.documents.model.model_base import Document, PathProblem
 from benchctl.documents.sequence_file.references import Parameter
 from benchctl.documents.sequence_file.step_base import AfterPowerCycle
 from benchctl.documents.sequence_file.steps import Repeat, Step, Sweep, When
@@ -55,11 +55,11 @@ class Sequence(Document):
     )
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
 
-    def misfits(self) -> Iterator[Misfit]:
-        yield from _power_misfits(self.steps)
+    def problems(self) -> Iterator[PathProblem]:
+        yield from _power_problems(self.steps)
         count = expanded_count(self.steps)
         if count > MOST_EXPANDED_STEPS:
-            yield Misfit(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
+            yield PathProblem(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
 
 
 def in_order(
@@ -75,34 +75,34 @@ def in_order(
 _SWITCHING_ON = ("power_on", "ramp_supply")
 
 
-def _power_misfits(steps: tuple[Step, ...]) -> Iterator[Misfit]:
+def _power_problems(steps: tuple[Step, ...]) -> Iterator[PathProblem]:
     """Switching on twice, or measuring an amplifier that is off, is a slip of the pen."""
     on = False
     for step, path in in_order(steps):
         if isinstance(step, When) and step.criteria:
             yield from _one_sided(step, path)
         if step.kind in _SWITCHING_ON and on:
-            yield Misfit(path, "the amplifier is on already; give 'power_off' first")
+            yield PathProblem(path, "the amplifier is on already; give 'power_off' first")
         elif "power" in step.STATE and not on:
-            yield Misfit(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
+            yield PathProblem(path, f"'{step.kind}' comes while the amplifier is off; give 'power_on' first")
         if step.kind in (*_SWITCHING_ON, "power_off"):
             on = step.kind in _SWITCHING_ON
 
 
-def _one_sided(when: When, path: tuple[str | int, ...]) -> Iterator[Misfit]:
+def _one_sided(when: When, path: tuple[str | int, ...]) -> Iterator[PathProblem]:
     """What figures decide on must leave the amplifier as it found it, on or off: nobody knows beforehand whether it is
     performed, and what comes behind it must hold in both cases."""
     inside = in_order(when.steps, (*path, "steps"))
-    switching = [(step, place) for step, place in inside if step.kind in (*_SWITCHING_ON, "power_off")]
+    switching = [(step, position) for step, position in inside if step.kind in (*_SWITCHING_ON, "power_off")]
     if not switching:
         return
-    (first, _), (last, place) = switching[0], switching[-1]
+    (first, _), (last, position) = switching[0], switching[-1]
     was_on, is_on = first.kind == "power_off", last.kind in _SWITCHING_ON
     if was_on and not is_on:
-        yield Misfit(
-            place, "where the condition does not hold, the amplifier stays on; put 'power_off' behind the 'when'"
+        yield PathProblem(
+            position, "where the condition does not hold, the amplifier stays on; put 'power_off' behind the 'when'"
         )
     elif is_on and not was_on:
-        yield Misfit(
-            place, f"where the condition does not hold, the amplifier stays off; put '{last.kind}' before the 'when'"
+        yield PathProblem(
+            position, f"where the condition does not hold, the amplifier stays off; put '{last.kind}' before the 'when'"
         )

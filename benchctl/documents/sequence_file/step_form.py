@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchctl.documents.model.model_base import Misfit, Misfits, Reading
-from benchctl.documents.text.position import place_of
+from benchctl.documents.model.model_base import PathProblem, PathProblems, Reading
+from benchctl.documents.text.position import position_of
 from benchctl.documents.text.tree import Table, Text
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
@@ -22,20 +22,20 @@ def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
     What does not belong is noted in `reading` and left out, so that the rest of the step is looked at too.
 
     Raises:
-        Misfits: this is no step of a known kind with settings.
+        PathProblems: this is no step of a known kind with settings.
     """
     if isinstance(value, str):
-        value = Table([(value, Text("", place_of(value)))], place_of(value))
+        value = Table([(value, Text("", position_of(value)))], position_of(value))
     if not isinstance(value, Table) or not value:
         raise ValueError(f"{describe(value)} stands where a step belongs, such as '- hold: {{for: 10 s}}'")
     word, *others = value
     if word not in kinds:
-        raise Misfits([Misfit((), unknown(word, kinds, "step"))], place_of(word))
+        raise PathProblems([PathProblem((), unknown(word, kinds, "step"))], position_of(word))
     siblings = _siblings(word, others, value, reading)
     if word == "require":
-        return Table([("kind", word), ("criteria", value[word])], place_of(value[word]))
+        return Table([("kind", word), ("criteria", value[word])], position_of(value[word]))
     if word == "note" and isinstance(value[word], Text):
-        return Table([("kind", word), ("text", value[word])], place_of(value[word]))
+        return Table([("kind", word), ("text", value[word])], position_of(value[word]))
     if word == "when" and isinstance(value[word], Table):
         return _with_settings(word, _conditions(value[word]), siblings, reading)
     return _with_settings(word, value[word], siblings, reading)
@@ -45,7 +45,7 @@ def _conditions(condition: Table) -> Table:
     """Figures with their criteria stand beside the files' traits in a document; the model has them apart."""
     figures = condition.without(TRAITS)
     traits = [(key, value) for key, value in condition.items() if key in TRAITS]
-    return Table([("criteria", figures), *traits] if figures else traits, condition.place)
+    return Table([("criteria", figures), *traits] if figures else traits, condition.position)
 
 
 def _siblings(kind: str, keys: list[str], step: Table, reading: Reading) -> Table:
@@ -56,21 +56,21 @@ def _siblings(kind: str, keys: list[str], step: Table, reading: Reading) -> Tabl
             message = (
                 f"{quote(key)} does not belong beside '{kind}'; indent a setting further, or begin a step with '- '"
             )
-            reading.faults.append((place_of(key), message))
+            reading.problems_found.append((position_of(key), message))
     return step.without(key for key in step if key not in allowed)
 
 
 def _with_settings(kind: str, settings: Any, siblings: Table, reading: Reading) -> Table:
     if settings == "":
-        settings = Table(place=place_of(settings))
+        settings = Table(position=position_of(settings))
     if not isinstance(settings, Table):
         message = f"{describe(settings)} stands where the settings of '{kind}' belong, as in '{{key: value}}'"
-        raise Misfits([Misfit((), message)], place_of(settings))
+        raise PathProblems([PathProblem((), message)], position_of(settings))
     if "kind" in settings:
         message = "'kind' is not written; it is the word before the colon"
-        reading.faults.append((settings.key_place("kind"), message))
+        reading.problems_found.append((settings.key_position("kind"), message))
     if kind in HOLDERS and "steps" in settings:
         message = f"the steps of a {kind} stand beside it: give 'steps' the indent of '{kind}'"
-        reading.faults.append((settings.key_place("steps"), message))
+        reading.problems_found.append((settings.key_position("steps"), message))
     merged = [("kind", kind), *settings.without(["kind"]).items(), *siblings.items()]
-    return Table(merged, settings.place)
+    return Table(merged, settings.position)

@@ -23,7 +23,7 @@ from benchctl.documents.model.fields import (
     Whole,
     counted,
 )
-from benchctl.documents.model.model_base import Misfit, Part, Reading, doubled
+from benchctl.documents.model.model_base import Part, PathProblem, Reading, doubled
 from benchctl.documents.sequence_file.bench_steps import BenchStep, RampSupply
 from benchctl.documents.sequence_file.measuring_steps import MeasuringStep
 from benchctl.documents.sequence_file.power_steps import PowerStep
@@ -42,9 +42,11 @@ class Require(StepBase):
         description="figures, each with its criterion, such as `idle_current: below 3 A`"
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if not self.criteria:
-            yield Misfit((), "nothing is required; give a figure and its criterion, such as 'idle_current: below 3 A'")
+            yield PathProblem(
+                (), "nothing is required; give a figure and its criterion, such as 'idle_current: below 3 A'"
+            )
 
 
 class Note(StepBase):
@@ -65,7 +67,7 @@ class Prompt(StepBase):
         "with the run",
     )
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         yield from doubled(self.record, "record")
 
 
@@ -84,9 +86,9 @@ class AmplifierTraits(Part):
     outputs: Outputs | None = Field(default=None, description="whether its outputs are grounded or floating")
     channels: SomeChannels | None = Field(default=None, description="how many channels it has, such as `above 1`")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if self.amplifier_class is None and self.outputs is None and self.channels is None:
-            yield Misfit((), "nothing is asked of the amplifier; give class, outputs or channels")
+            yield PathProblem((), "nothing is asked of the amplifier; give class, outputs or channels")
 
 
 class BenchTraits(Part):
@@ -108,9 +110,9 @@ class When(StepBase):
     bench: BenchTraits | None = Field(default=None, description="what the bench file must say")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done then")
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if not self.criteria and self.amplifier is None and self.bench is None:
-            yield Misfit((), "no condition; give a figure and its criterion, such as 'idle_current: below 3 A'")
+            yield PathProblem((), "no condition; give a figure and its criterion, such as 'idle_current: below 3 A'")
 
 
 class Sweep(StepBase):
@@ -158,9 +160,11 @@ class Sweep(StepBase):
         for values in itertools.product(*self.axes.values()):
             yield dict(zip(self.axes, values, strict=True))
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[PathProblem]:
         if not self.axes:
-            yield Misfit((), "a sweep over nothing; give load, frequency, level or supply, each with a list of values")
+            yield PathProblem(
+                (), "a sweep over nothing; give load, frequency, level or supply, each with a list of values"
+            )
         for name, values in self.axes.items():
             yield from doubled(values, name)
 

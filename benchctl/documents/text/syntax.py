@@ -6,7 +6,7 @@ import re
 
 import yaml
 
-from benchctl.documents.text.position import START, Place, place_after, place_at
+from benchctl.documents.text.position import START, Position, position_after, position_at
 from benchctl.errors import Problem, quote
 
 LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # YAML 1.1, 4.2: what the parser counts as a line's end
@@ -54,24 +54,24 @@ def syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
     if isinstance(error, yaml.reader.ReaderError):
         at = text[error.position : error.position + 1]
         message = f"the character {quote(at)} has no place in a text file"
-        return Problem(file, *place_after(text[: error.position]), message)
-    place, began = (place_at(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
+        return Problem(file, *position_after(text[: error.position]), message)
+    position, began = (position_at(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
     complaint = " ".join(filter(None, (getattr(error, said, None) for said in ("problem", "context"))))
-    return Problem(file, *_judge(complaint, place, began, LINE_END.split(text)))
+    return Problem(file, *_judge(complaint, position, began, LINE_END.split(text)))
 
 
-def _judge(complaint: str, place: Place, began: Place, lines: list[str]) -> tuple[int, int, str]:
-    line = lines[place.line - 1] if place.line <= len(lines) else ""
-    if line[place.column - 1 : place.column] == "\t":
-        return (*place, "a tab; indent with spaces")
-    if began != START and not "".join([line[place.column - 1 :], *lines[place.line :]]).strip():
+def _judge(complaint: str, position: Position, began: Position, lines: list[str]) -> tuple[int, int, str]:
+    line = lines[position.line - 1] if position.line <= len(lines) else ""
+    if line[position.column - 1 : position.column] == "\t":
+        return (*position, "a tab; indent with spaces")
+    if began != START and not "".join([line[position.column - 1 :], *lines[position.line :]]).strip():
         return (*began, "what begins here is never closed; a bracket, a brace or a quote is missing")
-    if "mapping values" in complaint and place.line > 1 and ":" not in line[: place.column - 1]:
-        before = lines[place.line - 2]
+    if "mapping values" in complaint and position.line > 1 and ":" not in line[: position.column - 1]:
+        before = lines[position.line - 2]
         if ":" not in before.split(" #")[0]:
-            return place.line - 1, len(before) - len(before.lstrip()) + 1, _NO_COLON
+            return position.line - 1, len(before) - len(before.lstrip()) + 1, _NO_COLON
     message, at_beginning = _in_plain_words(complaint)
-    return (*(began if at_beginning else place), message)
+    return (*(began if at_beginning else position), message)
 
 
 def _in_plain_words(complaint: str) -> tuple[str, bool]:

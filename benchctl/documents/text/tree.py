@@ -12,7 +12,7 @@ from typing import Any
 
 import yaml
 
-from benchctl.documents.text.position import START, Place, place_at, place_of
+from benchctl.documents.text.position import START, Position, position_at, position_of
 from benchctl.documents.text.syntax import syntax_problem
 from benchctl.errors import DocumentError, Problem, quote
 
@@ -30,38 +30,38 @@ _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 class Text(str):
     """A scalar as it was written, with its place."""
 
-    __slots__ = ("place",)
-    place: Place
+    __slots__ = ("position",)
+    position: Position
 
-    def __new__(cls, value: str, place: Place = START) -> Text:
+    def __new__(cls, value: str, position: Position = START) -> Text:
         text = super().__new__(cls, value)
-        text.place = place
+        text.position = position
         return text
 
 
 class Listing(list[Any]):
     """A YAML sequence with its place."""
 
-    def __init__(self, items: Iterable[Any] = (), place: Place = START) -> None:
+    def __init__(self, items: Iterable[Any] = (), position: Position = START) -> None:
         super().__init__(items)
-        self.place = place
+        self.position = position
 
 
 class Table(dict[str, Any]):
     """A YAML mapping with its place; each key is a `Text`, so a key has its place too."""
 
-    def __init__(self, items: Iterable[tuple[str, Any]] = (), place: Place = START) -> None:
+    def __init__(self, items: Iterable[tuple[str, Any]] = (), position: Position = START) -> None:
         super().__init__(items)
-        self.place = place
+        self.position = position
 
-    def key_place(self, key: str) -> Place:
+    def key_position(self, key: str) -> Position:
         """Where `key` is written; the mapping's own place if it is not one of its keys."""
-        return next((place_of(own) for own in self if own == key), self.place)
+        return next((position_of(own) for own in self if own == key), self.position)
 
     def without(self, keys: Iterable[str]) -> Table:
         """This mapping less some keys, in the same place."""
         dropped = set(keys)
-        return Table(((key, value) for key, value in self.items() if key not in dropped), self.place)
+        return Table(((key, value) for key, value in self.items() if key not in dropped), self.position)
 
 
 Tree = Text | Listing | Table
@@ -107,7 +107,7 @@ class _Census:
                 self._alias(event)
 
     def _refuse(self, event: yaml.Event, message: str) -> None:
-        raise DocumentError([Problem(self.file, *place_at(event.start_mark), message)])
+        raise DocumentError([Problem(self.file, *position_at(event.start_mark), message)])
 
     def _check_common(self, event: yaml.Event) -> None:
         if isinstance(event, yaml.DocumentStartEvent):
@@ -151,31 +151,31 @@ class _Grower:
 
     def grow(self, node: yaml.Node) -> Tree:
         """The tree under `node`; its depth is bounded by then, so it may recurse."""
-        place = place_at(node.start_mark)
+        position = position_at(node.start_mark)
         if isinstance(node, yaml.MappingNode):
-            return self._grow_table(node, place)
+            return self._grow_table(node, position)
         if isinstance(node, yaml.SequenceNode):
-            return Listing((self.grow(item) for item in node.value), place)
-        return Text(node.value, place)
+            return Listing((self.grow(item) for item in node.value), position)
+        return Text(node.value, position)
 
-    def _grow_table(self, node: yaml.MappingNode, place: Place) -> Table:
-        table = Table(place=place)
+    def _grow_table(self, node: yaml.MappingNode, position: Position) -> Table:
+        table = Table(position=position)
         for key_node, value_node in node.value:
             value = self.grow(value_node)
-            fault = self._key_fault(key_node, table)
-            if fault:
-                self.problems.append(Problem(self.file, *place_at(key_node.start_mark), fault))
+            problem = self._key_problem(key_node, table)
+            if problem:
+                self.problems.append(Problem(self.file, *position_at(key_node.start_mark), problem))
             else:
-                table[Text(key_node.value, place_at(key_node.start_mark))] = value
+                table[Text(key_node.value, position_at(key_node.start_mark))] = value
         return table
 
-    def _key_fault(self, key_node: yaml.Node, table: Table) -> str:
+    def _key_problem(self, key_node: yaml.Node, table: Table) -> str:
         """Why this key cannot stand, or an empty text."""
         if not isinstance(key_node, yaml.ScalarNode):
             return "a list or a mapping cannot be a key; a key is one word followed by a colon"
         if key_node.value == "<<":
             return "merge keys (<<) are not read here; write the entries out"
         if key_node.value in table:
-            first = table.key_place(key_node.value)
+            first = table.key_position(key_node.value)
             return f"{quote(key_node.value)} is given twice (first in line {first.line}); keep one"
         return ""

@@ -176,7 +176,7 @@ def _fuse_figures(capture: Capture, context: SoakContext) -> list[Figure]:
 
 
 def _thermal_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
-    """None, rather than no figures at all, where the heatsink was read too seldom to foretell anything."""
+    """None, rather than no figures at all, where the heatsink was read too seldom to predict anything."""
     try:
         return warming(captures, readings, context)
     except MeasurementError:

@@ -35,7 +35,7 @@ def warming(_captures: Mapping[str, Capture], readings: Readings, context: Warmi
         MeasurementError: there are too few readings.
     """
     chain = ErrorOf(context.readings_accuracy.get(HEATSINK, ()))
-    found = foretold(readings, context.resolution_k)
+    found = predicted_end(readings, context.resolution_k)
     now = figure_of("heatsink_temperature", chain.on(float(_readable(readings)[1][-1])), "degC")
     if found.expanded_uncertainty_k > _FORETELLS_NOTHING_K:
         return [now]
@@ -43,7 +43,7 @@ def warming(_captures: Mapping[str, Capture], readings: Readings, context: Warmi
     return [now, figure_of("final_heatsink_temperature", chain.on(end_c), "degC"), *_time_constants(found)]
 
 
-def foretold(readings: Readings, resolution_k: float) -> Prediction:
+def predicted_end(readings: Readings, resolution_k: float) -> Prediction:
     """The end of the readings time and heatsink.
 
     Raises:

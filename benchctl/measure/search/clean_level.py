@@ -19,16 +19,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.search.crossing import Crossing, foretell
-from benchctl.measure.search.tried_level import Exposure, Says, to_db
+from benchctl.measure.search.crossing import Crossing, predict
+from benchctl.measure.search.tried_level import Says, TriedLevel, to_db
 
 RESOLUTION_DB = 0.05
 _CAREFUL_STEP_DB = 1.0  # the first step onward from a level believed to be near clipping; doubled each time
 _PROBE_DOWN_DB = 3.0  # noise rises by as much, clipping falls: far enough apart to tell
-_AIM = 0.4  # of the resolution: how far beside the foretold crossing to expose, so that two exposures enclose it
+_AIM = 0.4  # of the resolution: how far beside the predicted crossing to expose, so that two exposures enclose it
 _FAR_BELOW_DB = 12.0  # from there noise falls to a quarter on the way up: whatever else it was, it does not count
 _PATIENCE = 4  # exposures that may pass without halving the bracket before it is halved outright
-_NARROW = 1.3  # of the resolution: a foretelling this sharp is worth aiming beside
+_NARROW = 1.3  # of the resolution: a prediction this sharp is worth aiming beside
 _ROUNDING = 1e-9
 
 
@@ -87,16 +87,16 @@ class CleanLevelSearch:
         self._highest_db = to_db(highest_level_v)
         self._given_clean_db = self._start_db if start_is_clean else None
         self._expected_db = None if expected_level_v is None else to_db(expected_level_v)
-        self._exposures: list[Exposure] = []
+        self._tried_levels: list[TriedLevel] = []
         self._careful_steps = 0
         self._widths_db: list[float] = []
         self._pending_v: float | None = None
         self._conclude()
 
     @property
-    def exposures(self) -> Sequence[Exposure]:
+    def tried_levels(self) -> Sequence[TriedLevel]:
         """Every exposure so far, in the order in which they were answered."""
-        return tuple(self._exposures)
+        return tuple(self._tried_levels)
 
     def propose(self) -> float | None:
         """The next level to try in V RMS, or None when the search is over. The same level until it is answered."""
@@ -115,7 +115,7 @@ class CleanLevelSearch:
             raise MeasurementError(f"a distortion of {distortion} at {level_v} V cannot be judged")
         self._pending_v = None
         says = self._what_it_says(level_v, distortion, is_bound)
-        self._exposures.append(Exposure(level_v, distortion, is_bound, says))
+        self._tried_levels.append(TriedLevel(level_v, distortion, is_bound, says))
         self._conclude()
 
     # What an exposure says
@@ -125,9 +125,9 @@ class CleanLevelSearch:
             return "clean"
         if self._clean_db is not None:
             return "over"
-        if not self._exposures:
+        if not self._tried_levels:
             return "noise"  # for now: the next exposure confirms or refutes it
-        if min(self._exposures, key=lambda e: abs(e.level_v - level_v)).is_noise_beside(level_v, distortion):
+        if min(self._tried_levels, key=lambda e: abs(e.level_v - level_v)).is_noise_beside(level_v, distortion):
             return "noise"
         if is_bound:
             raise MeasurementError(
@@ -143,18 +143,18 @@ class CleanLevelSearch:
         elif clean_db is None:
             self._refuse_noise_to_the_top()
         elif self._first_was_over:
-            self.outcome = AlreadyPassed(self._exposures[0].level_v)
+            self.outcome = AlreadyPassed(self._tried_levels[0].level_v)
         elif clean_db >= self._highest_db - _ROUNDING:
             self.outcome = NeverReached(10.0 ** (clean_db / 20.0))
 
     def _refuse_noise_to_the_top(self) -> None:
-        is_settled = len(self._exposures) > 1 or any(e.is_bound for e in self._exposures)
+        is_settled = len(self._tried_levels) > 1 or any(e.is_bound for e in self._tried_levels)
         if is_settled and self._unclipped_db >= self._highest_db - _ROUNDING:
             raise MeasurementError(f"noise alone passes the bound of {self.bound:.3g} up to the highest level allowed")
 
-    def _conclude_with_over(self, clean_db: float | None, over: Exposure) -> None:
+    def _conclude_with_over(self, clean_db: float | None, over: TriedLevel) -> None:
         if clean_db is None:
-            self.outcome = AlreadyPassed(min(e.level_v for e in self._exposures))
+            self.outcome = AlreadyPassed(min(e.level_v for e in self._tried_levels))
             return
         width_db = over.level_db - clean_db
         self._widths_db.append(width_db)
@@ -166,8 +166,8 @@ class CleanLevelSearch:
     # What is known
 
     @property
-    def _clean(self) -> list[Exposure]:
-        return sorted((e for e in self._exposures if e.says == "clean"), key=lambda e: e.level_v)
+    def _clean(self) -> list[TriedLevel]:
+        return sorted((e for e in self._tried_levels if e.says == "clean"), key=lambda e: e.level_v)
 
     @property
     def _clean_db(self) -> float | None:
@@ -176,11 +176,11 @@ class CleanLevelSearch:
         return clean[-1].level_db if clean else self._given_clean_db
 
     @property
-    def _over(self) -> list[Exposure]:
-        return sorted((e for e in self._exposures if e.says == "over"), key=lambda e: e.level_v)
+    def _over(self) -> list[TriedLevel]:
+        return sorted((e for e in self._tried_levels if e.says == "over"), key=lambda e: e.level_v)
 
     @property
-    def _lowest_over(self) -> Exposure | None:
+    def _lowest_over(self) -> TriedLevel | None:
         over = self._over
         return over[0] if over else None
 
@@ -189,18 +189,18 @@ class CleanLevelSearch:
         """The highest level known not to clip: clean, or above the bound by noise."""
         if self._clean_db is not None:
             return self._clean_db
-        return max((e.level_db for e in self._exposures if e.says == "noise"), default=self._start_db)
+        return max((e.level_db for e in self._tried_levels if e.says == "noise"), default=self._start_db)
 
     @property
     def _first_was_over(self) -> bool:
         """Whether distortion fell from above the bound to within it as the level fell: the start was clipping."""
-        first = self._exposures[0] if self._exposures else None
+        first = self._tried_levels[0] if self._tried_levels else None
         return first is not None and first.says == "noise" and any(e.level_v < first.level_v for e in self._clean)
 
     # Where to go
 
     def _next_db(self) -> float:
-        if not self._exposures and self._given_clean_db is None:
+        if not self._tried_levels and self._given_clean_db is None:
             return self._start_db
         if self._clean_db is None:
             return self._next_in_noise_db()
@@ -210,14 +210,14 @@ class CleanLevelSearch:
 
     def _next_in_noise_db(self) -> float:
         """Up if the record itself says that noise rules it; otherwise down once, where clipping would cease."""
-        only_one = len(self._exposures) == 1
-        if only_one and not self._exposures[0].is_bound:
+        only_one = len(self._tried_levels) == 1
+        if only_one and not self._tried_levels[0].is_bound:
             return self._start_db - _PROBE_DOWN_DB
         return self._unclipped_db + self.step_db
 
     def _next_upward_db(self, clean_db: float) -> float:
         farthest_db = clean_db + self.step_db
-        crossing = self._foretell(clean_db, farthest_db + self.step_db)
+        crossing = self._predict(clean_db, farthest_db + self.step_db)
         if crossing.upper_db < farthest_db:
             foretold_db = crossing.best_db + _AIM * self.resolution_db
             return min(max(foretold_db, clean_db + self._careful_step_db()), farthest_db)
@@ -227,14 +227,14 @@ class CleanLevelSearch:
             return min(clean_db + _CAREFUL_STEP_DB * self._doubled(), farthest_db)
         return farthest_db
 
-    def _foretell(self, lowest_db: float, highest_db: float) -> Crossing:
-        telling = sorted((e for e in self._exposures if e.says != "noise"), key=lambda e: e.level_v)
-        return foretell([e.point for e in telling], self.bound, lowest_db, highest_db, self._noise_v())
+    def _predict(self, lowest_db: float, highest_db: float) -> Crossing:
+        telling = sorted((e for e in self._tried_levels if e.says != "noise"), key=lambda e: e.level_v)
+        return predict([e.point for e in telling], self.bound, lowest_db, highest_db, self._noise_v())
 
     def _noise_v(self) -> float:
         """Noise in V beside the level: at most what any low level showed in all; 0 as long as none was tried."""
-        highest_db = max((e.level_db for e in self._exposures), default=0.0)
-        low = [e for e in self._exposures if e.level_db < highest_db - _FAR_BELOW_DB]
+        highest_db = max((e.level_db for e in self._tried_levels), default=0.0)
+        low = [e for e in self._tried_levels if e.level_db < highest_db - _FAR_BELOW_DB]
         return min((e.distortion * e.level_v for e in low), default=0.0)
 
     def _is_near(self, clean_db: float) -> bool:
@@ -244,7 +244,7 @@ class CleanLevelSearch:
         return self._expected_db is not None and clean_db >= self._expected_db - _ROUNDING
 
     def _careful_step_db(self) -> float:
-        """The least step on a foretold crossing; doubled each time so that no wrong foretelling makes it creep."""
+        """The least step on a predicted crossing; doubled each time so that no wrong prediction makes it creep."""
         return 0.9 * self.resolution_db * self._doubled()
 
     def _doubled(self) -> float:
@@ -256,7 +256,7 @@ class CleanLevelSearch:
         over_db = self._over[0].level_db
         if self._is_slow():
             return (clean_db + over_db) / 2.0
-        crossing = self._foretell(clean_db, over_db)
+        crossing = self._predict(clean_db, over_db)
         if over_db - clean_db <= 2.0 * self.resolution_db:  # then a level in the middle part closes it either way
             return min(max(crossing.best_db, over_db - self.resolution_db), clean_db + self.resolution_db)
         if crossing.spread_db > _NARROW * self.resolution_db:
@@ -269,7 +269,7 @@ class CleanLevelSearch:
         return len(widths_db) > _PATIENCE and widths_db[-1] > widths_db[-1 - _PATIENCE] / 2.0
 
     def _beside(self, foretold_db: float, clean_db: float, over_db: float) -> float:
-        """A level just beside the foretold crossing, on the side where a right foretelling closes the bracket."""
+        """A level just beside the predicted crossing, on the side where a right prediction closes the bracket."""
         aim_db = _AIM * self.resolution_db
         reach_db = (1.0 - _AIM) * self.resolution_db
         if foretold_db - clean_db <= reach_db:

@@ -1,4 +1,4 @@
-"""Where distortion against level crosses a bound, foretold from what has been measured so far.
+"""Where distortion against level crosses a bound, predicted from what has been measured so far.
 
 Many amplifiers are imagined at once: clippers from soft to hard, each with a rail that may give way, each crossing the
 bound at each level of a fine grid. Every measured point makes those unlikely that disagree with it. What is left is a
@@ -52,9 +52,7 @@ class Crossing:
         return self.upper_db - self.lower_db
 
 
-def foretell(
-    points: Sequence[Point], bound: float, lowest_db: float, highest_db: float, noise: float = 0.0
-) -> Crossing:
+def predict(points: Sequence[Point], bound: float, lowest_db: float, highest_db: float, noise: float = 0.0) -> Crossing:
     """Where between two levels the measured distortion crosses `bound` (a ratio).
 
     `points` are in rising order of level. `noise` is what a level of 0 dB shows of distortion through noise alone,
@@ -109,20 +107,20 @@ def _doubt(knee: float, levels_db: Array, shares: _Shares, goals: Array, crossin
     stretches, likelihoods = np.array(list(_STRETCHES)), np.array(list(_STRETCHES.values()))
     above_crossing_db = levels_db[None, None, :] - crossings_db[None, :, None]
     drives = goal_drives_db[None, :, None] + stretches[:, None, None] * above_crossing_db
-    foretold: Array = np.interp(drives, drives_db, curve)
-    against: Array = _disagreement(foretold, shares, math.log(float(goals[-1]))).sum(axis=-1)
+    predicted_end: Array = np.interp(drives, drives_db, curve)
+    against: Array = _disagreement(predicted_end, shares, math.log(float(goals[-1]))).sum(axis=-1)
     against -= np.log(likelihoods)[:, None]
     return against
 
 
-def _disagreement(foretold: Array, shares: _Shares, goal: float) -> Array:
+def _disagreement(predicted_end: Array, shares: _Shares, goal: float) -> Array:
     """How much each point speaks against each imagined amplifier; all in logarithms of distortion.
 
     A clean point may hold residue of another kind, so it speaks but weakly against an amplifier that clips less.
     """
     error = _SCATTER + _LAW_ERROR * np.abs(shares.most - goal)
-    excess = np.maximum(foretold - shares.most, 0.0) / error
-    want = np.maximum(shares.least - foretold, 0.0) / error
+    excess = np.maximum(predicted_end - shares.most, 0.0) / error
+    want = np.maximum(shares.least - predicted_end, 0.0) / error
     doubt_of_want = np.where(shares.most > goal, _GREATEST_DOUBT, _GREATEST_DOUBT_OF_RESIDUE)
     against: Array = np.minimum(excess**2 / 2.0, _GREATEST_DOUBT) + np.minimum(want**2 / 2.0, doubt_of_want)
     return against

@@ -14,7 +14,7 @@ _ROUNDING_DB = 1e-9
 
 
 @dataclass(frozen=True)
-class Exposure:
+class TriedLevel:
     """One level that was tried: its distortion as a ratio, and what that says of the level."""
 
     level_v: float

@@ -1,4 +1,4 @@
-"""The end of a warming or cooling foretold while it is still under way.
+"""The end of a warming or cooling predicted while it is still under way.
 
 A heatsink goes to its final temperature as T(t) = T_end + A_slow exp(-t/tau_slow) + A_fast exp(-t/tau_fast), both
 amplitudes of one sign (a Foster network of two stages after a step of power; common practice). For given time
@@ -271,7 +271,7 @@ def _usable(times_s: Sequence[float], temperatures_c: Sequence[float]) -> tuple[
     times = np.asarray(times_s, dtype=np.float64)
     temperatures = np.asarray(temperatures_c, dtype=np.float64)
     if times.ndim != 1 or times.shape != temperatures.shape or times.size < _FEWEST_READINGS:
-        raise MeasurementError(f"a temperature is foretold from {_FEWEST_READINGS} readings or more, not {times.size}")
+        raise MeasurementError(f"a temperature is predicted from {_FEWEST_READINGS} readings or more, not {times.size}")
     if not (np.all(np.isfinite(times)) and np.all(np.isfinite(temperatures))):
         raise MeasurementError("a time or a temperature is not a number")
     if not np.all(np.diff(times) > 0.0):

@@ -17,19 +17,19 @@ from benchctl.measure.conditions import Conditions
 from benchctl.measure.signal.record import Samples
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, marker, svg_of
 from benchctl.report.pictures.records import capture_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 CHOSEN = ("first", "highest", "lowest", "last")
 
 
-def cycle_pictures(story: Story) -> Iterator[Picture]:
+def cycle_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One for the longest burst of each step that has bursts of more than one cycle."""
     longest: dict[str, FiguresEntry] = {}
-    for entry in story.entries:
+    for entry in run_record.entries:
         if entry.analysis == "burst" and _cycles(entry) > _cycles(longest.get(entry.step)):
             longest[entry.step] = entry
     for number, entry in enumerate(longest.values(), start=1):
-        yield _picture(story, entry, f"cycles-{number}")
+        yield _picture(run_record, entry, f"cycles-{number}")
 
 
 def _cycles(entry: FiguresEntry | None) -> int:
@@ -37,9 +37,9 @@ def _cycles(entry: FiguresEntry | None) -> int:
     return 1 if entry is None else int(entry.context.get("cycles", 1))
 
 
-def _picture(story: Story, entry: FiguresEntry, name: str) -> Picture:
+def _picture(run_record: RunRecord, entry: FiguresEntry, name: str) -> Picture:
     context = context_of(entry)
-    records = {drive: capture_of(story.folder, file) for drive, file in entry.captures.items()}
+    records = {drive: capture_of(run_record.folder, file) for drive, file in entry.captures.items()}
     powers = {drive: cycle_powers(records[drive], context) for drive in ("full", "clean") if drive in records}
     at = Conditions(entry.conditions.load_ohm, entry.conditions.frequency_hz)
     burst = f"a burst of {burst_in_words(context.cycles)} into {at}"

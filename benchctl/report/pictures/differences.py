@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from benchctl.archive.changes import Change, Place
+from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison import Comparison, names_of
@@ -34,7 +34,7 @@ def _clearness(change: Change) -> float | None:
     return (after.value - before.value) / uncertainty if uncertainty else None
 
 
-def _picture(comparison: Comparison, rows: dict[Place, list[float | None]]) -> Picture:
+def _picture(comparison: Comparison, rows: dict[Occasion, list[float | None]]) -> Picture:
     first, *others = names_of(comparison.stories)
     title = f"Differences from {first}, over their uncertainty"
     alt = f"{title}. " + " ".join(f"{_label(place)}: {_told(ratios)}." for place, ratios in reversed(rows.items()))
@@ -58,7 +58,7 @@ def _picture(comparison: Comparison, rows: dict[Place, list[float | None]]) -> P
     return Picture("differences", title, caption, alt, svg)
 
 
-def _label(place: Place) -> str:
+def _label(place: Occasion) -> str:
     """The step's number, the figure and its channel, and what else tells it from its like."""
     name, channel, cycles, load_ohm, frequency_hz = place.identity
     number, *_ = place.step.split()

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from benchctl.archive.journal.events import SEARCH
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, marker, svg_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 
 _COLUMNS = 2
@@ -17,13 +17,15 @@ _MOST = 4
 _FEWEST = 3  # exposures: two points are no curve
 
 
-def distortion_pictures(story: Story) -> Iterator[Picture]:
+def distortion_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One for each load and frequency that clean levels were searched at, as far as anybody would look at them all."""
-    points = list(dict.fromkeys(_point(event) for event in story.of_kind(SEARCH)))
+    points = list(dict.fromkeys(_point(event) for event in run_record.of_kind(SEARCH)))
     for number, point in enumerate(points[:_MOST], start=1):
-        searches = [e for e in story.of_kind(SEARCH) if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST]
+        searches = [
+            e for e in run_record.of_kind(SEARCH) if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST
+        ]
         if searches:
-            yield _picture(searches, point, _bounds(searches, story.steps), f"distortion-{number}")
+            yield _picture(searches, point, _bounds(searches, run_record.steps), f"distortion-{number}")
 
 
 def _point(event: Mapping[str, Any]) -> str:

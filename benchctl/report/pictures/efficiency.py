@@ -12,7 +12,7 @@ from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.budget.words import as_said, unit_in_words, value_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 _FEWEST = 4  # levels: fewer are told better by the table
 _COLUMNS = 2
@@ -21,13 +21,13 @@ _PANELS = ("efficiency", "supply_current")
 _Curve = list[tuple[Figure, dict[str, Figure]]]  # output power, and what stands against it
 
 
-def efficiency_pictures(story: Story) -> Iterator[Picture]:
+def efficiency_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One, where there is a load with enough levels."""
     curves: dict[str, _Curve] = {}
-    for entry in story.entries:
+    for entry in run_record.entries:
         point = _point(entry)
         if point is not None:
-            curves.setdefault(_name(story, entry), []).append(point)
+            curves.setdefault(_name(run_record, entry), []).append(point)
     told = {name: sorted(curve, key=lambda p: p[0].value) for name, curve in curves.items() if len(curve) >= _FEWEST}
     if told:
         yield _picture(told)
@@ -40,9 +40,9 @@ def _point(entry: FiguresEntry) -> tuple[Figure, dict[str, Figure]] | None:
     return (power, against) if power is not None and "efficiency" in against else None
 
 
-def _name(story: Story, entry: FiguresEntry) -> str:
+def _name(run_record: RunRecord, entry: FiguresEntry) -> str:
     found = replace(entry.conditions, level_v=None, drive="")
-    return str(found.without(story.usual))
+    return str(found.without(run_record.usual))
 
 
 def _picture(curves: dict[str, _Curve]) -> Picture:

@@ -14,7 +14,7 @@ from benchctl.report.pictures.power import power_pictures
 from benchctl.report.pictures.response import response_pictures
 from benchctl.report.pictures.trend import trend_pictures
 from benchctl.report.pictures.waveform import waveform_pictures
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 # What drawing may answer to a journal or a capture that somebody has changed.
 _NOT_DRAWN = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
@@ -28,11 +28,11 @@ class Gallery:
     missing: tuple[str, ...]
 
 
-def gallery_of(story: Story) -> Gallery:
+def gallery_of(run_record: RunRecord) -> Gallery:
     """Every picture that this run has something to show in."""
     pictures: list[Picture] = []
     missing: list[str] = []
-    for what, drawn in _all(story):
+    for what, drawn in _all(run_record):
         try:
             pictures += drawn
         except _NOT_DRAWN as error:
@@ -40,11 +40,11 @@ def gallery_of(story: Story) -> Gallery:
     return Gallery(tuple(pictures), tuple(missing))
 
 
-def _all(story: Story) -> Iterator[tuple[str, Iterator[Picture]]]:
-    yield "power by load and length of burst", power_pictures(story)
-    yield "the cycles of a burst", cycle_pictures(story)
-    yield "a burst's waveform", waveform_pictures(story)
-    yield "efficiency", efficiency_pictures(story)
-    yield "distortion against level", distortion_pictures(story)
-    yield "the response", response_pictures(story)
-    yield "the trend", trend_pictures(story)
+def _all(run_record: RunRecord) -> Iterator[tuple[str, Iterator[Picture]]]:
+    yield "power by load and length of burst", power_pictures(run_record)
+    yield "the cycles of a burst", cycle_pictures(run_record)
+    yield "a burst's waveform", waveform_pictures(run_record)
+    yield "efficiency", efficiency_pictures(run_record)
+    yield "distortion against level", distortion_pictures(run_record)
+    yield "the response", response_pictures(run_record)
+    yield "the trend", trend_pictures(run_record)

@@ -24,7 +24,7 @@ from benchctl.report.pictures.canvas import (
     quantities,
     svg_of,
 )
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.rated_power import PowerRow, length_in_words, lengths_of, power_rows
 
 _COLUMNS = 2
@@ -54,9 +54,11 @@ class _Axis:
     unit: str = ""
 
 
-def power_pictures(story: Story) -> Iterator[Picture]:
+def power_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One, where clean power was measured."""
-    rows = [row for row in power_rows(story.entries, story.amplifier) if row.is_clean and row.channel != TOTAL]
+    rows = [
+        row for row in power_rows(run_record.entries, run_record.amplifier) if row.is_clean and row.channel != TOTAL
+    ]
     if rows:
         yield _picture(rows, _axis_of(rows))
 

@@ -14,16 +14,16 @@ from benchctl.measure.budget.words import as_said, unit_in_words
 from benchctl.measure.signal.record import Samples
 from benchctl.quantity import render
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 # What may stand against frequency, each in a panel of its own, in this order.
 _PANELS = ("gain", "phase", "crosstalk")
 _FEWEST = 3  # frequencies: fewer are told better by the table
 
 
-def response_pictures(story: Story) -> Iterator[Picture]:
+def response_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One for each analysis that has figures at several frequencies."""
-    swept = [entry for entry in story.entries if _names(entry)]
+    swept = [entry for entry in run_record.entries if _names(entry)]
     for number, entry in enumerate(swept, start=1):
         yield _picture(entry, _names(entry), f"response-{number}")
 

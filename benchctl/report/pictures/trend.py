@@ -10,18 +10,18 @@ from matplotlib.axes import Axes
 
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, svg_of
 from benchctl.report.pictures.records import plot_envelope
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 
 _APART = 0.04  # of the run's time: of steps that begin nearer to each other only the first is marked
 _HOUR_S, _MINUTE_S = 3600.0, 60.0
 
 
-def trend_pictures(story: Story) -> Iterator[Picture]:
+def trend_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One, where there are samples."""
-    if story.trend is None or len(story.trend) < 2:
+    if run_record.trend is None or len(run_record.trend) < 2:
         return
-    trend = story.trend
+    trend = run_record.trend
     panels_of = [(label, columns) for label, columns in _panels(trend) if columns]
     unit, scale_s = _time_unit(float(trend["time_s"].iloc[-1]))
     alt = f"What the guard read over {trend['time_s'].iloc[-1]:.0f} s. {_told(trend)}"
@@ -32,7 +32,7 @@ def trend_pictures(story: Story) -> Iterator[Picture]:
             panel.set_ylabel(label)
             if len(columns) > 1:
                 panel.legend(ncols=len(columns), loc="best")
-        _mark_steps(panels, story.steps, scale_s)
+        _mark_steps(panels, run_record.steps, scale_s)
         panels[-1].set_xlabel(f"time, {unit}")
         svg = svg_of(figure, "trend", alt)
     caption = (

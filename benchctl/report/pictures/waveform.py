@@ -14,19 +14,19 @@ from benchctl.measure.conditions import Conditions
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, svg_of
 from benchctl.report.pictures.records import capture_of, plot_envelope
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 # Of the burst's length: what is shown before it, and of the recharge behind it.
 _BEFORE, _BEHIND = 0.1, 0.6
 _COLUMNS = 3
 
 
-def waveform_pictures(story: Story) -> Iterator[Picture]:
+def waveform_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One: the longest burst into the first load."""
-    bursts = [entry for entry in story.entries if entry.analysis == "burst" and "clean" in entry.captures]
+    bursts = [entry for entry in run_record.entries if entry.analysis == "burst" and "clean" in entry.captures]
     if bursts:
         first = [entry for entry in bursts if _at(entry) == _at(bursts[0])]
-        yield _picture(story, max(first, key=lambda entry: int(entry.context.get("cycles", 1))))
+        yield _picture(run_record, max(first, key=lambda entry: int(entry.context.get("cycles", 1))))
 
 
 def _at(entry: FiguresEntry) -> Conditions:
@@ -34,9 +34,9 @@ def _at(entry: FiguresEntry) -> Conditions:
     return replace(entry.conditions, level_v=None, drive="", driven=())
 
 
-def _picture(story: Story, entry: FiguresEntry) -> Picture:
+def _picture(run_record: RunRecord, entry: FiguresEntry) -> Picture:
     context = context_of(entry)
-    whole = capture_of(story.folder, entry.captures["clean"])
+    whole = capture_of(run_record.folder, entry.captures["clean"])
     length_s = context.cycles / context.frequency_hz
     capture = _shown(whole, length_s)
     burst = f"a burst of {burst_in_words(context.cycles)} into {_at(entry)} at clean drive"

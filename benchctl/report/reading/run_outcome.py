@@ -10,7 +10,7 @@ from typing import Any
 from benchctl.archive.files import read_bytes
 from benchctl.archive.journal.events import RUN_ENDED, RUN_RESUMED, RUN_STARTED, TRIP
 from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 FINISHED = "finished"
 # What README says of the exit codes, for one run.
@@ -49,7 +49,7 @@ class Unconfirmed:
 
 
 @dataclass(frozen=True)
-class Ending:
+class RunOutcome:
     """`words`: one sentence. `exit_code` is None, and nothing is confirmed, where the journal does not tell an end."""
 
     words: str
@@ -71,15 +71,15 @@ class Ending:
         return self.exit_code is not None
 
 
-def ending_of(story: Story) -> Ending:
+def run_outcome_of(run_record: RunRecord) -> RunOutcome:
     """How the last part of the run ended."""
-    guardian = _guardian(story)
-    last = next((e for e in reversed(story.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
+    guardian = _guardian(run_record)
+    last = next((e for e in reversed(run_record.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     if last is None or last["event"] != RUN_ENDED:
         words = "The journal does not tell how the run ended: it was killed."
-        return Ending("The run still goes on." if story.is_running else words, None, False, guardian=guardian)
-    return Ending(
-        words=_words(story, last),
+        return RunOutcome("The run still goes on." if run_record.is_running else words, None, False, guardian=guardian)
+    return RunOutcome(
+        words=_words(run_record, last),
         exit_code=int(last.get("exit_code", 5)),
         is_finished=last.get("reason") == FINISHED,
         unconfirmed=_unconfirmed(last),
@@ -93,25 +93,25 @@ def _unconfirmed(event: Mapping[str, Any]) -> tuple[Unconfirmed, ...]:
     return tuple(Unconfirmed.of(part) for part in told if not part.get("confirmed", False))
 
 
-def _words(story: Story, ended: Mapping[str, Any]) -> str:
+def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:
     reason = str(ended.get("reason", "for a reason that the journal does not tell"))
     if reason == FINISHED:
         return "Finished."
-    return f"{_BEGINNINGS.get(_class_of(story, ended), 'Failed: ')}{reason}."
+    return f"{_BEGINNINGS.get(_class_of(run_record, ended), 'Failed: ')}{reason}."
 
 
-def _class_of(story: Story, ended: Mapping[str, Any]) -> type[BenchctlError]:
+def _class_of(run_record: RunRecord, ended: Mapping[str, Any]) -> type[BenchctlError]:
     """Who ended it. The exit code of a bench that is not known to be safe hides that, so a trip is looked for."""
-    if any(trip.get("reason") == ended.get("reason") for trip in story.of_kind(TRIP)):
+    if any(trip.get("reason") == ended.get("reason") for trip in run_record.of_kind(TRIP)):
         return LimitTripped
     classes: Sequence[type[BenchctlError]] = (LimitTripped, OperatorStop, RequirementFailed)
     return next((each for each in classes if each.exit_code == ended.get("exit_code")), BenchctlError)
 
 
-def _guardian(story: Story) -> str:
+def _guardian(run_record: RunRecord) -> str:
     """What the guardian did, where it had to do something: its last word."""
     try:
-        lines = read_bytes(story.folder.guardian).decode("utf-8", errors="replace").splitlines()
+        lines = read_bytes(run_record.folder.guardian).decode("utf-8", errors="replace").splitlines()
     except ArchiveError:
         return ""
     for line in reversed(lines):

@@ -28,7 +28,7 @@ _D = TypeVar("_D")
 
 
 @dataclass(frozen=True)
-class Story:
+class RunRecord:
     """One run as its folder tells it. A document that cannot be read is None, and `missing` says why; `findings` say
     whether the folder is as the run left it, `is_running` whether the run still goes on."""
 
@@ -91,7 +91,7 @@ class Story:
         return float(self.events[-1]["time_s"]) if self.events else 0.0
 
 
-def read_story(path: Path) -> Story:
+def read_run_record(path: Path) -> RunRecord:
     """Everything that the folder at `path` still tells.
 
     Raises:
@@ -99,7 +99,7 @@ def read_story(path: Path) -> Story:
         ArchiveError: its journal cannot be opened.
     """
     folder = RunFolder.open(path)
-    return _Reader(folder).story()
+    return _Reader(folder).run_record()
 
 
 @dataclass
@@ -107,7 +107,7 @@ class _Reader:
     folder: RunFolder
     missing: list[str] = field(default_factory=list)
 
-    def story(self) -> Story:
+    def run_record(self) -> RunRecord:
         is_running = is_being_written(self.folder)
         journal = self._journal(is_running=is_running)
         events = journal.events
@@ -120,7 +120,7 @@ class _Reader:
         entries = tuple(with_contradictions(parts_of(events, self._entry)))
         self._miss_captures(entries, is_running=is_running)
         trend = self._trend()
-        return Story(
+        return RunRecord(
             folder=self.folder,
             events=events,
             steps=tuple(steps_taken(events)),

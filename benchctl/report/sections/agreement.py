@@ -9,7 +9,7 @@ from benchctl.documents.bench_file.instruments import RelayBank
 from benchctl.measure.agreement.comparison import Comparison, contradictions
 from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from benchctl.quantity import render
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 
 _ROOM = (
@@ -20,22 +20,22 @@ _ROOM = (
 _ALONE = "Nothing in this run can show whether these are wrong."
 
 
-def contradictions_in_words(story: Story) -> list[str]:
+def contradictions_in_words(run_record: RunRecord) -> list[str]:
     """A sentence on each quantity that instruments contradict each other on."""
-    return list(dict.fromkeys(str(comparison) for comparison in contradictions(_comparisons(story))))
+    return list(dict.fromkeys(str(comparison) for comparison in contradictions(_comparisons(run_record))))
 
 
-def agreement_tables(story: Story) -> list[Table]:
+def agreement_tables(run_record: RunRecord) -> list[Table]:
     """What was compared, then what was not; nothing in a folder that was made before anything was."""
-    if all(entry.comparisons is None for entry in story.entries):
+    if all(entry.comparisons is None for entry in run_record.entries):
         return []
-    compared = list(_comparisons(story))
+    compared = list(_comparisons(run_record))
     tables = [_compared_table(compared)] if compared else []
-    return tables + ([_alone_table(story.bench, compared)] if story.bench else [])
+    return tables + ([_alone_table(run_record.bench, compared)] if run_record.bench else [])
 
 
-def _comparisons(story: Story) -> Iterator[Comparison]:
-    for entry in story.entries:
+def _comparisons(run_record: RunRecord) -> Iterator[Comparison]:
+    for entry in run_record.entries:
         yield from entry.comparisons or ()
 
 

@@ -8,19 +8,19 @@ from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiri
 from benchctl.documents.bench_file.instruments import Instrument, RelayBank
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.quantity import render
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 
 _UNITS = {"voltage": "V", "level": "V", "current": "A", "frequency": "Hz", "resistance": "ohm", "temperature": "K"}
 
 
-def equipment_tables(story: Story) -> list[Table]:
+def equipment_tables(run_record: RunRecord) -> list[Table]:
     """Instruments, probes and load resistors, as far as the bench file can be read."""
-    identities = {str(role): str(who) for role, who in (story.began.get("instruments") or {}).items()}
-    if story.bench is None:
+    identities = {str(role): str(who) for role, who in (run_record.began.get("instruments") or {}).items()}
+    if run_record.bench is None:
         rows = tuple((Cell(role), Cell(who)) for role, who in identities.items())
         return [Table("Instruments", heads("role", "identity"), rows)] if rows else []
-    tables = [_instruments(story.bench, identities), _probes(story.bench), _resistors(story.bench)]
+    tables = [_instruments(run_record.bench, identities), _probes(run_record.bench), _resistors(run_record.bench)]
     return [table for table in tables if table.rows]
 
 

@@ -26,7 +26,7 @@ from benchctl.archive.journal.events import (
 )
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.quantity import clock_face, render
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 from benchctl.report.sections.tables import Cell, Table, heads
 
@@ -37,13 +37,14 @@ _ELSEWHERE = frozenset(
 _MOST_EVENTS = 200
 
 
-def steps_table(story: Story) -> Table | None:
+def steps_table(run_record: RunRecord) -> Table | None:
     """Every step that was begun, when, and what came of it."""
     figures = Counter[str]()
-    for entry in story.entries:
+    for entry in run_record.entries:
         figures[entry.step] += len(entry.figures)
     rows = tuple(
-        _step_row(number, step, figures[step.label], story.usual) for number, step in enumerate(story.steps, start=1)
+        _step_row(number, step, figures[step.label], run_record.usual)
+        for number, step in enumerate(run_record.steps, start=1)
     )
     columns = heads("no.", "step", numbers=["began", "took"]) + heads("came to", "set to when it began")
     return Table("Steps", columns, rows, named=2).without_empty_columns() if rows else None
@@ -73,9 +74,9 @@ def _came_to(step: StepTaken, figures: int) -> Cell:
     return Cell(f"{figures} figures" if figures else "")
 
 
-def events_table(story: Story) -> Table | None:
+def events_table(run_record: RunRecord) -> Table | None:
     """What else the journal tells, in its words."""
-    told = [event for event in story.events if event["event"] not in _ELSEWHERE]
+    told = [event for event in run_record.events if event["event"] not in _ELSEWHERE]
     rows = tuple(
         (
             Cell(str(event["number"]), "number"),
@@ -125,8 +126,8 @@ def _confirmations(event: Mapping[str, Any]) -> Iterator[str]:
         yield f"{part.get('instrument', '')} {part.get('part', '')} {confirmed}"
 
 
-def run_dates(story: Story) -> Iterator[tuple[str, str]]:
+def run_dates(run_record: RunRecord) -> Iterator[tuple[str, str]]:
     """When the parts of a run began and ended, by the clock on the wall."""
-    for event in story.events:
+    for event in run_record.events:
         if event["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED):
             yield str(event["event"]), f"{str(event['wall'])[:19].replace('T', ' ')} UTC"

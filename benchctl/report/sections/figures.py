@@ -13,7 +13,7 @@ from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.budget.words import burst_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions, common_to
 from benchctl.quantity import clock_face
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 from benchctl.report.sections.tables import Cell, Head, Table, coverage_in_words, heads, value_cell
 from benchctl.report.sections.verdicts import requirement_in_words
@@ -29,11 +29,11 @@ class StepFigures:
     tables: tuple[Table, ...]
 
 
-def figures_by_step(story: Story) -> list[StepFigures]:
+def figures_by_step(run_record: RunRecord) -> list[StepFigures]:
     """Every figure of the run, by the step that measured it, in the order in which steps first gave figures."""
     tables: dict[str, list[Table]] = {}
-    for entry in story.entries:
-        found = _EntryTables(entry, story.step_of(entry), story.amplifier, story.usual).tables()
+    for entry in run_record.entries:
+        found = _EntryTables(entry, run_record.step_of(entry), run_record.amplifier, run_record.usual).tables()
         tables.setdefault(entry.step, []).extend(found)
     return [StepFigures(label, tuple(found)) for label, found in tables.items()]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 
 # By analysis. The functions themselves are in benchctl/measure, and say more.
 _METHODS: Mapping[str, tuple[str, ...]] = {
@@ -60,7 +60,7 @@ UNCERTAINTY = (
 )
 
 
-def methods_of(story: Story) -> list[str]:
+def methods_of(run_record: RunRecord) -> list[str]:
     """A sentence or two for each kind of measurement in the run, none twice."""
-    used = dict.fromkeys(entry.analysis for entry in story.entries)
+    used = dict.fromkeys(entry.analysis for entry in run_record.entries)
     return list(dict.fromkeys(sentence for analysis in used for sentence in _METHODS.get(analysis, ())))

@@ -10,8 +10,8 @@ from datetime import datetime
 from benchctl.archive.evidence.findings import Findings
 from benchctl.archive.journal.events import WARNINGS_ACCEPTED
 from benchctl.quantity import clock_face
-from benchctl.report.reading.run_outcome import Ending
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_outcome import RunOutcome
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import contradictions_in_words
 
 
@@ -25,33 +25,33 @@ class Box:
     items: tuple[str, ...] = ()
 
 
-def boxes_of(story: Story, ending: Ending, missing: Sequence[str]) -> Iterator[Box]:
+def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
-    yield from _safety(story, ending)
-    yield from evidence_boxes(story.findings)
-    if wrong := contradictions_in_words(story):
+    yield from _safety(run_record, outcome)
+    yield from evidence_boxes(run_record.findings)
+    if wrong := contradictions_in_words(run_record):
         text = "Figures that rest on this keep their values and have no verdict."
         yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
-    for warnings in story.of_kind(WARNINGS_ACCEPTED):
+    for warnings in run_record.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
-    unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in story.steps if step.unmeasured)
+    unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in run_record.steps if step.unmeasured)
     if unmeasured:
         yield Box("Steps that gave no figures", "untold", items=unmeasured)
     if missing:
         yield Box("Missing from the run folder", "untold", items=tuple(missing))
 
 
-def _safety(story: Story, ending: Ending) -> Iterator[Box]:
-    if story.is_running:
+def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
+    if run_record.is_running:
         yield Box("The run still goes on", "untold", ("This page shows what there was of it when the page was made.",))
-    elif ending.unconfirmed:
-        items = tuple(f"{part}. By hand: {part.by_hand}." for part in ending.unconfirmed)
-        texts = (ending.guardian,) if ending.guardian else ()
+    elif outcome.unconfirmed:
+        items = tuple(f"{part}. By hand: {part.by_hand}." for part in outcome.unconfirmed)
+        texts = (outcome.guardian,) if outcome.guardian else ()
         yield Box("Not safe: instruments did not confirm the safe state", "fails", texts, items)
-    elif not ending.is_told and ending.guardian:
-        yield Box("The run was cut off", "fails", (ending.guardian,))
-    elif not ending.is_told and not story.is_dry:
+    elif not outcome.is_told and outcome.guardian:
+        yield Box("The run was cut off", "fails", (outcome.guardian,))
+    elif not outcome.is_told and not run_record.is_dry:
         yield Box(
             "Nobody knows whether the bench is safe",
             "fails",
@@ -79,36 +79,36 @@ def _texts(values: Sequence[object]) -> tuple[str, ...]:
     return tuple(str(value) for value in values)
 
 
-def facts_of(story: Story, ending: Ending) -> Iterator[tuple[str, str]]:
+def facts_of(run_record: RunRecord, outcome: RunOutcome) -> Iterator[tuple[str, str]]:
     """Name and text of each fact about the run."""
-    yield "How it ended", ending.words
-    yield "Exit code", ending.code_in_words
-    if not ending.unconfirmed and ending.is_told:
+    yield "How it ended", outcome.words
+    yield "Exit code", outcome.code_in_words
+    if not outcome.unconfirmed and outcome.is_told:
         yield "Safe state", "every instrument confirmed it"
-    yield "Date", date_of(story)
-    yield "Took", f"{clock_face(story.duration_s)}{' of virtual time' if story.is_dry else ''}"
-    if story.bench:
-        yield "Bench", story.bench.title
-    if settings := story.began.get("settings"):
+    yield "Date", date_of(run_record)
+    yield "Took", f"{clock_face(run_record.duration_s)}{' of virtual time' if run_record.is_dry else ''}"
+    if run_record.bench:
+        yield "Bench", run_record.bench.title
+    if settings := run_record.began.get("settings"):
         yield "Parameters set", ", ".join(f"{name}={value}" for name, value in settings.items())
-    yield "Run folder", story.name
+    yield "Run folder", run_record.name
 
 
-def date_of(story: Story) -> str:
+def date_of(run_record: RunRecord) -> str:
     """The day on which the folder was made, which its name begins with; the journal's own where it was renamed."""
-    made = re.match(r"(\d{8}-\d{6})-", story.name)
+    made = re.match(r"(\d{8}-\d{6})-", run_record.name)
     if made:
         try:
             return f"{datetime.strptime(made[1], '%Y%m%d-%H%M%S'):%Y-%m-%d %H:%M} UTC"
         except ValueError:  # digits that are no date
             pass
-    walls = [str(event["wall"]) for event in story.events]
-    return f"{walls[0][:16].replace('T', ' ')} UTC" if walls and not story.is_dry else "not known"
+    walls = [str(event["wall"]) for event in run_record.events]
+    return f"{walls[0][:16].replace('T', ' ')} UTC" if walls and not run_record.is_dry else "not known"
 
 
-def versions_of(story: Story) -> Iterator[tuple[str, str]]:
+def versions_of(run_record: RunRecord) -> Iterator[tuple[str, str]]:
     """With what the run was made, and from which seed a simulated one."""
-    for name, version in (story.began.get("versions") or {}).items():
+    for name, version in (run_record.began.get("versions") or {}).items():
         yield str(name), str(version)
-    if story.is_dry and story.began.get("seed") is not None:
-        yield "seed of the simulation", str(story.began["seed"])
+    if run_record.is_dry and run_record.began.get("seed") is not None:
+        yield "seed of the simulation", str(run_record.began["seed"])

@@ -12,8 +12,8 @@ from benchctl.documents.model.criteria import Criterion
 from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.measure.budget.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
 from benchctl.measure.conditions import Conditions
-from benchctl.report.reading.run_outcome import Ending
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_outcome import RunOutcome
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 from benchctl.report.sections.tables import Cell, Table, heads, look_of
 
@@ -32,21 +32,21 @@ class Overall:
     look: str
 
 
-def overall_of(story: Story, ending: Ending) -> Overall:
+def overall_of(run_record: RunRecord, outcome: RunOutcome) -> Overall:
     """One word for the run: it passes only if it came to its end, gave its figures, every verdict passes, and nobody
     changed its folder since."""
-    verdicts = [figure.verdict for entry in story.entries for figure in entry.figures]
+    verdicts = [figure.verdict for entry in run_record.entries for figure in entry.figures]
     passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
-    unmeasured = sum(bool(step.unmeasured) for step in story.steps)
-    contradicted = sum(bool(figure.contradiction) for entry in story.entries for figure in entry.figures)
+    unmeasured = sum(bool(step.unmeasured) for step in run_record.steps)
+    contradicted = sum(bool(figure.contradiction) for entry in run_record.entries for figure in entry.figures)
     why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
-    if not ending.is_finished:
+    if not outcome.is_finished:
         why = f"The run did not come to its end. {why}"
-    if story.findings.changed:
+    if run_record.findings.changed:
         why = f"The run folder was changed after the run wrote it. {why}"
     if fails:
         return Overall("Fails", why, "fails")
-    if story.findings.changed or not ending.is_finished:
+    if run_record.findings.changed or not outcome.is_finished:
         return Overall("No verdict", why, "untold")
     if inconclusive or unmeasured or contradicted:
         return Overall("Inconclusive", why, "untold")
@@ -91,11 +91,11 @@ def _in_words(figure: Figure, criterion: Criterion) -> str:
     return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
 
 
-def verdicts_table(story: Story) -> Table | None:
+def verdicts_table(run_record: RunRecord) -> Table | None:
     """Every figure that was held against something, in order."""
     rows = tuple(
-        _verdict_row(entry, figure, story.step_of(entry), story.amplifier, story.usual)
-        for entry in story.entries
+        _verdict_row(entry, figure, run_record.step_of(entry), run_record.amplifier, run_record.usual)
+        for entry in run_record.entries
         for figure in entry.figures
         if figure.verdict
     )

@@ -13,20 +13,20 @@ from benchctl.archive.tables.trend import trend_column
 from benchctl.guard.limits import WatchedLimit, limits_of
 from benchctl.measure.budget.words import unit_in_words, value_in_words
 from benchctl.quantity import clock_face, render
-from benchctl.report.reading.run_record import Story
+from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 
 
-def limits_table(story: Story) -> Table | None:
+def limits_table(run_record: RunRecord) -> Table | None:
     """Every limit with the extremes that the guard read; None where a document is missing."""
-    if story.sequence is None or story.bench is None or story.amplifier is None:
+    if run_record.sequence is None or run_record.bench is None or run_record.amplifier is None:
         return None
-    limits = limits_of(story.sequence, story.bench, story.amplifier)
-    tripped = {str(trip.get("limit")) for trip in story.of_kind(TRIP)}
+    limits = limits_of(run_record.sequence, run_record.bench, run_record.amplifier)
+    tripped = {str(trip.get("limit")) for trip in run_record.of_kind(TRIP)}
     return Table(
         "Limits watched from the first step to the last",
         heads("signal", "limit", "set by", numbers=["lowest read", "highest read"]) + heads("tripped"),
-        tuple(_limit_row(limit, story.trend, limit.signal in tripped) for limit in limits),
+        tuple(_limit_row(limit, run_record.trend, limit.signal in tripped) for limit in limits),
     )
 
 
@@ -51,9 +51,9 @@ def _extremes(limit: WatchedLimit, trend: pd.DataFrame | None) -> tuple[str, str
     return render(float(trend[column].min()), limit.bound.unit), render(float(trend[column].max()), limit.bound.unit)
 
 
-def trips_table(story: Story) -> Table | None:
+def trips_table(run_record: RunRecord) -> Table | None:
     """Every trip: which limit, at which value, when."""
-    trips = story.of_kind(TRIP)
+    trips = run_record.of_kind(TRIP)
     if not trips:
         return None
     rows = tuple(_trip_row(trip) for trip in trips)
@@ -74,7 +74,7 @@ def _trip_row(trip: Mapping[str, Any]) -> tuple[Cell, ...]:
 _PROTECTION = {"protection": "fell silent by itself", "fold_back": "turned itself down"}
 
 
-def protection_table(story: Story) -> Table | None:
+def protection_table(run_record: RunRecord) -> Table | None:
     """When the amplifier protected itself, and under what."""
     rows = tuple(
         (
@@ -82,9 +82,9 @@ def protection_table(story: Story) -> Table | None:
             Cell(entry.step),
             Cell(_PROTECTION[entry.analysis], "untold"),
             Cell("; ".join(_in_words(entry))),
-            Cell(str(entry.conditions.without(story.usual))),
+            Cell(str(entry.conditions.without(run_record.usual))),
         )
-        for entry in story.entries
+        for entry in run_record.entries
         if entry.analysis in _PROTECTION
     )
     columns = heads("at", "step", "it", "under", "conditions")
@@ -99,7 +99,7 @@ def _in_words(entry: FiguresEntry) -> Iterator[str]:
         yield f"{name}{channel} {value_in_words(figure)} {unit_in_words(figure)}".rstrip()
 
 
-def controls_table(story: Story) -> Table | None:
+def controls_table(run_record: RunRecord) -> Table | None:
     """What a person was asked to set, and what is on record of it."""
     rows = tuple(
         (
@@ -108,7 +108,7 @@ def controls_table(story: Story) -> Table | None:
             Cell(str(name)),
             Cell(str(answer)),
         )
-        for event in story.of_kind(HANDS)
+        for event in run_record.of_kind(HANDS)
         for name, answer in (event.get("answers") or {"": ""}).items()
     )
     table = Table("Asked of a person, and what is on record", heads("at", "asked", "of", "answer"), rows)

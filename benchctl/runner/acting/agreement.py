@@ -12,7 +12,7 @@ from benchctl.measure.signal.record import SUPPLY_CURRENT, Capture
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute, set_frequency, tone
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Outlook
+from benchctl.runner.expected.state import ExpectedState
 
 # 30 dB below rated power: a generator that gives ten times what it is set to still leaves the amplifier 10 dB below.
 LOOK_PART = 10.0 ** (-30.0 / 20.0)
@@ -110,18 +110,18 @@ def _controls_were_turned(run: Run) -> bool:
     return any(figure.name == "gain" and figure.frequency_hz is None for figure in run.measured)
 
 
-def foresee_look(outlook: Outlook) -> float:
+def worst_case_look(state: ExpectedState) -> float:
     """How long the first look under a tone takes after a power-on, s."""
-    if outlook.has_looked:
+    if state.has_looked:
         return 0.0
-    outlook.has_looked = True
-    record = record_taking.steady_record(outlook.frequency_hz or USUAL_TONE_HZ)
+    state.has_looked = True
+    record = record_taking.steady_record(state.frequency_hz or USUAL_TONE_HZ)
     return SETTLE_S + record.span_s + record_taking.FETCH_S
 
 
-def foresee_look_at_idle(outlook: Outlook) -> float:
+def worst_case_look_at_idle(state: ExpectedState) -> float:
     """How long the look at idle takes, s."""
-    outlook.has_looked = False
-    signals = outlook.bench.signals
+    state.has_looked = False
+    signals = state.bench.signals
     is_wired = signals.supply_current is not None or signals.supply_voltage is not None
     return record_taking.IDLE_SPAN_S if is_wired else 0.0

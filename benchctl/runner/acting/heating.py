@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.analyses.warming import HEATSINK, TIME, WarmingContext, foretold
+from benchctl.measure.analyses.warming import HEATSINK, TIME, WarmingContext, predicted_end
 from benchctl.measure.signal.thermal import Prediction
 from benchctl.runner.acting.run import Run
 
@@ -12,14 +12,14 @@ READ_EVERY_S = 1.0
 # A new prediction once there is so much more to go by; the first after some readings.
 LOOK_AFTER = 1.2
 FIRST_LOOK_S = 20.0
-# After so many time constants a heatsink's end is foretold to a kelvin (tried on the simulated bench).
+# After so many time constants a heatsink's end is predicted to a kelvin (tried on the simulated bench).
 KNOWN_AFTER = 1.25
 # A thermometer's display: what a prediction may trust a reading to.
 RESOLUTION_K = 0.01
 
 
-class Foretelling:
-    """Collects readings, and foretells their end now and then: each time costs some arithmetic."""
+class HeatingTrend:
+    """Collects readings, and predicts their end now and then: each time costs some arithmetic."""
 
     def __init__(self, run: Run) -> None:
         self._run = run
@@ -47,7 +47,7 @@ class Foretelling:
             return False
         self._next_look_s = LOOK_AFTER * self.elapsed_s
         try:
-            self.prediction, self._predicted_s = foretold(self.readings, RESOLUTION_K), self.elapsed_s
+            self.prediction, self._predicted_s = predicted_end(self.readings, RESOLUTION_K), self.elapsed_s
         except MeasurementError:
             return False
         return True
@@ -57,11 +57,11 @@ class Foretelling:
         return max(from_prediction_s - (self.elapsed_s - self._predicted_s), 0.0)
 
     def end_in_words(self) -> str:
-        """Where the temperature is foretold to end."""
+        """Where the temperature is predicted to end."""
         if self.prediction is None:
             return ""
         final_c, within_k = self.prediction.final_c, self.prediction.expanded_uncertainty_k
-        return f"foretold to end at {final_c:.1f} ± {within_k:.1f} degC"
+        return f"predicted to end at {final_c:.1f} ± {within_k:.1f} degC"
 
     def context(self) -> WarmingContext:
         """What an analysis of the readings must know."""

@@ -9,7 +9,7 @@ from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.runner.acting.drive import RELAY_S, mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Outlook
+from benchctl.runner.expected.state import ExpectedState
 
 
 def drive_alone(run: Run, channel: str) -> None:
@@ -43,9 +43,9 @@ def _connect(run: Run, channels: list[str], request: str) -> None:
     run.fed = tuple(channels)
 
 
-def hazards_of_driving_alone(outlook: Outlook) -> Iterator[str]:
+def hazards_of_driving_alone(state: ExpectedState) -> Iterator[str]:
     """What speaks against driving one input at a time."""
-    channels, inputs = outlook.amplifier.channels, outlook.bench.inputs
+    channels, inputs = state.amplifier.channels, state.bench.inputs
     if len(channels) < 2:
         yield "an amplifier of one channel has no other to leak into"
     match inputs:
@@ -54,7 +54,7 @@ def hazards_of_driving_alone(outlook: Outlook) -> Iterator[str]:
                 "the generator feeds all inputs together; 'inputs' in the bench file says how one is driven alone, "
                 "by relays or by hand"
             )
-        case InputsByHand() if outlook.unattended:
+        case InputsByHand() if state.unattended:
             yield "plugs are moved by hand to drive one input alone, and nobody is there in an unattended run"
         case InputsByRelay(relays=relays):
             missing = [channel for channel in channels if channel not in relays]

@@ -30,7 +30,7 @@ REMEMBERED = 5
 
 
 @dataclass
-class Watch:
+class ProtectionWatch:
     """Looks after one drive: a tone, or bursts that repeat every `every_s`, at a load and a frequency.
 
     `ends_run`: whether the sequence asks for the run to end when the amplifier falls silent. `may_clip`: whether the

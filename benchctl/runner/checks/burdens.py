@@ -9,7 +9,8 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.quantity import render
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
 # times its rating for five seconds. Held to half of that: so many seconds of its rated power on top of it.
@@ -20,15 +21,15 @@ FUSE_CARRIES = 1.1
 SHORT_S = 1.0
 
 
-def hazards_of(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+def hazards_of(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
     """What speaks against so much power, with what the loads still hold of the steps before."""
-    load_ohm = forecast.load_ohm or outlook.load_ohm
-    if forecast.load_w > 0 and load_ohm is not None:
-        yield from _load_power(forecast, load_ohm, outlook)
-        yield from _load_voltage(forecast, outlook)
-        yield from _probe_voltage(forecast, outlook)
-        yield from _supply_current(forecast, outlook)
-    _let_cool(forecast, load_ohm, outlook)
+    load_ohm = worst.load_ohm or state.load_ohm
+    if worst.load_w > 0 and load_ohm is not None:
+        yield from _load_power(worst, load_ohm, state)
+        yield from _load_voltage(worst, state)
+        yield from _probe_voltage(worst, state)
+        yield from _supply_current(worst, state)
+    _let_cool(worst, load_ohm, state)
 
 
 def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
@@ -46,55 +47,55 @@ def ratings_w(bench: Bench, amplifier: Amplifier, load_ohm: float) -> Mapping[st
     return {channel: rated_w for channel, rated_w in found.items() if channel in amplifier.channels}
 
 
-def _load_power(forecast: Forecast, load_ohm: float, outlook: Outlook) -> Iterator[str]:
+def _load_power(worst: WorstCase, load_ohm: float, state: ExpectedState) -> Iterator[str]:
     alike: dict[tuple[float, float], list[str]] = defaultdict(list)
-    for channel, rated_w in ratings_w(outlook.bench, outlook.amplifier, load_ohm).items():
-        held_s = outlook.load_overload_s.get((channel, load_ohm), 0.0)
-        if held_s + _overload_s(forecast, rated_w) > OVERLOAD_S:
+    for channel, rated_w in ratings_w(state.bench, state.amplifier, load_ohm).items():
+        held_s = state.load_overload_s.get((channel, load_ohm), 0.0)
+        if held_s + _overload_s(worst, rated_w) > OVERLOAD_S:
             alike[rated_w, held_s].append(channel)
     for (rated_w, held_s), channels in alike.items():
-        borne_s = render(bears_s(forecast.load_w, rated_w, held_s), "s", digits=3)
+        borne_s = render(bears_s(worst.load_w, rated_w, held_s), "s", digits=3)
         warm = ", warm from the steps before," if held_s else ""
         yield (
             f"the {render(load_ohm, 'ohm')} load at {_listed(channels)} is rated {render(rated_w, 'W')}; this step may "
-            f"put {render(forecast.load_w, 'W')} into it for {render(forecast.for_s, 's')}, "
+            f"put {render(worst.load_w, 'W')} into it for {render(worst.for_s, 's')}, "
             f"and{warm} it bears that for {borne_s}; lower the level, shorten the step, or wire a larger one"
         )
 
 
-def _overload_s(forecast: Forecast, rated_w: float) -> float:
+def _overload_s(worst: WorstCase, rated_w: float) -> float:
     """What the step adds above the rating, in seconds of rated power."""
-    return (forecast.load_w / rated_w - 1.0) * forecast.for_s
+    return (worst.load_w / rated_w - 1.0) * worst.for_s
 
 
-def _let_cool(forecast: Forecast, load_ohm: float | None, outlook: Outlook) -> None:
+def _let_cool(worst: WorstCase, load_ohm: float | None, state: ExpectedState) -> None:
     """What the loads hold after the step: above its rating's temperature a resistor sheds its rated power, or more."""
-    duration_s = max(forecast.duration_s, forecast.for_s)
-    held = {place: seconds - duration_s for place, seconds in outlook.load_overload_s.items()}
-    if forecast.load_w > 0 and load_ohm is not None:
-        for channel, rated_w in ratings_w(outlook.bench, outlook.amplifier, load_ohm).items():
-            before_s = outlook.load_overload_s.get((channel, load_ohm), 0.0)
-            driven_s = max(before_s + _overload_s(forecast, rated_w), 0.0)
-            held[channel, load_ohm] = driven_s - (duration_s - forecast.for_s)
-    outlook.load_overload_s = {place: seconds for place, seconds in held.items() if seconds > 0.0}
+    duration_s = max(worst.duration_s, worst.for_s)
+    held = {place: seconds - duration_s for place, seconds in state.load_overload_s.items()}
+    if worst.load_w > 0 and load_ohm is not None:
+        for channel, rated_w in ratings_w(state.bench, state.amplifier, load_ohm).items():
+            before_s = state.load_overload_s.get((channel, load_ohm), 0.0)
+            driven_s = max(before_s + _overload_s(worst, rated_w), 0.0)
+            held[channel, load_ohm] = driven_s - (duration_s - worst.for_s)
+    state.load_overload_s = {place: seconds for place, seconds in held.items() if seconds > 0.0}
 
 
-def _load_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
-    load = outlook.bench.instruments.load
+def _load_voltage(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
+    load = state.bench.instruments.load
     if not isinstance(load, ElectronicLoad) or load.ratings.voltage_v is None:
         return
-    if forecast.output_peak_v > load.ratings.voltage_v:
+    if worst.output_peak_v > load.ratings.voltage_v:
         yield (
-            f"output {load.channel} may reach {render(forecast.output_peak_v, 'V')} peak and the electronic load is "
+            f"output {load.channel} may reach {render(worst.output_peak_v, 'V')} peak and the electronic load is "
             f"rated {render(load.ratings.voltage_v, 'V')}; lower the level, or use another load"
         )
 
 
-def _probe_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
-    oscilloscope, peak_v = outlook.bench.instruments.oscilloscope, forecast.output_peak_v
-    for channel, wiring in outlook.bench.signals.outputs.items():
+def _probe_voltage(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
+    oscilloscope, peak_v = state.bench.instruments.oscilloscope, worst.output_peak_v
+    for channel, wiring in state.bench.signals.outputs.items():
         probe = wiring.probe
-        if channel not in outlook.amplifier.channels:
+        if channel not in state.amplifier.channels:
             continue
         if peak_v > probe.rating_v:
             yield (
@@ -109,24 +110,24 @@ def _probe_voltage(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
             )
 
 
-def _supply_current(forecast: Forecast, outlook: Outlook) -> Iterator[str]:
-    drawn, fuse_a = render(forecast.supply_a, "A"), outlook.amplifier.supply.fuse_a
-    clamp = outlook.bench.signals.supply_current
-    if clamp is not None and forecast.supply_a > clamp.probe.rating_a:
+def _supply_current(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
+    drawn, fuse_a = render(worst.supply_a, "A"), state.amplifier.supply.fuse_a
+    clamp = state.bench.signals.supply_current
+    if clamp is not None and worst.supply_a > clamp.probe.rating_a:
         yield (
             f"this step may draw {drawn} and the current clamp is rated {render(clamp.probe.rating_a, 'A')}; "
             "lower the level, or use a larger clamp"
         )
-    if forecast.for_s < SHORT_S:
+    if worst.for_s < SHORT_S:
         return
-    if outlook.current_limit_a is not None and forecast.supply_a > outlook.current_limit_a:
+    if state.current_limit_a is not None and worst.supply_a > state.current_limit_a:
         yield (
-            f"this step may draw {drawn} and the supply's current limit is {render(outlook.current_limit_a, 'A')}, "
+            f"this step may draw {drawn} and the supply's current limit is {render(state.current_limit_a, 'A')}, "
             "where its voltage would fold; raise the current limit, lower the level, or use a lighter load"
         )
-    if forecast.fuse_a > FUSE_CARRIES * fuse_a:
+    if worst.fuse_a > FUSE_CARRIES * fuse_a:
         yield (
-            f"this step may draw {render(forecast.fuse_a, 'A')} for {render(forecast.for_s, 's')} and the amplifier's "
+            f"this step may draw {render(worst.fuse_a, 'A')} for {render(worst.for_s, 's')} and the amplifier's "
             f"fuse is {render(fuse_a, 'A')}, which carries {render(FUSE_CARRIES * fuse_a, 'A')}; "
             "lower the level, or use a lighter load"
         )

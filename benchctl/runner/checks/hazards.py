@@ -12,7 +12,8 @@ from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import burdens
-from benchctl.runner.expected.worst_case import Forecast, Outlook, level_hazards
+from benchctl.runner.expected.state import ExpectedState, level_hazards
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 
 
@@ -105,29 +106,29 @@ def _missing_output(bench: Bench, signal: str) -> str:
     return "" if is_there else "supply output"
 
 
-def of_step(step: StepBase, forecast: Forecast, outlook: Outlook) -> Iterator[str]:
+def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[str]:
     """What speaks against one step in the state the bench will be in."""
-    yield from _roles(step, outlook.bench)
+    yield from _roles(step, state.bench)
     if isinstance(step, PowerOn | RampSupply):
-        yield from _supply(step, outlook)
+        yield from _supply(step, state)
     if isinstance(step, Set):
-        yield from _setting(step, outlook)
+        yield from _setting(step, state)
     for load_ohm in getattr(step, "loads_ohm", ()):
-        yield from _load(load_ohm, outlook)
-    yield from _not_set_yet(step.STATE, outlook)
-    yield from _generator(step, outlook)
-    yield from burdens.hazards_of(forecast, outlook)
+        yield from _load(load_ohm, state)
+    yield from _not_set_yet(step.STATE, state)
+    yield from _generator(step, state)
+    yield from burdens.hazards_of(worst, state)
 
 
-def _generator(step: StepBase, outlook: Outlook) -> Iterator[str]:
-    generator = outlook.bench.instruments.generator
+def _generator(step: StepBase, state: ExpectedState) -> Iterator[str]:
+    generator = state.bench.instruments.generator
     if generator is None:
         return
     highest_hz = generator.ratings.frequency_hz
     level_v = getattr(step, "to_v", None) or getattr(step, "level_v", None)
     frequency_hz = getattr(step, "frequency_hz", None)
     if level_v is not None:
-        yield from level_hazards(level_v, outlook.bench)
+        yield from level_hazards(level_v, state.bench)
     if frequency_hz is not None and frequency_hz > highest_hz:
         yield f"{render(frequency_hz, 'Hz')} is more than the generator gives; stay within {render(highest_hz, 'Hz')}"
 
@@ -143,15 +144,15 @@ def _a(role: str) -> str:
     return f"an {role}" if role[0] in "aeiou" else f"a {role}"
 
 
-def _setting(step: Set, outlook: Outlook) -> Iterator[str]:
+def _setting(step: Set, state: ExpectedState) -> Iterator[str]:
     if step.load_ohm is not None:
-        yield from _load(step.load_ohm, outlook)
+        yield from _load(step.load_ohm, state)
     if step.supply_v is not None:
-        yield from _supply_voltage(step.supply_v, outlook)
+        yield from _supply_voltage(step.supply_v, state)
 
 
-def _supply_voltage(voltage_v: float, outlook: Outlook) -> Iterator[str]:
-    bears, supply = outlook.amplifier.supply, outlook.bench.instruments.supply
+def _supply_voltage(voltage_v: float, state: ExpectedState) -> Iterator[str]:
+    bears, supply = state.amplifier.supply, state.bench.instruments.supply
     if voltage_v > bears.maximum_v:
         yield f"{render(voltage_v, 'V')} is more than the amplifier bears; stay within {render(bears.maximum_v, 'V')}"
     if voltage_v < bears.minimum_v:
@@ -161,7 +162,7 @@ def _supply_voltage(voltage_v: float, outlook: Outlook) -> Iterator[str]:
             f"{render(voltage_v, 'V')} is more than the supply's output 'main' gives; "
             f"stay within {render(supply.main.voltage_v, 'V')}"
         )
-    yield from _supply_probe(voltage_v, outlook.bench)
+    yield from _supply_probe(voltage_v, state.bench)
 
 
 def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
@@ -182,10 +183,10 @@ def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
         )
 
 
-def _supply(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
-    yield from _supply_voltage(step.voltage_v, outlook)
-    yield from _over_voltage(step, outlook)
-    supply = outlook.bench.instruments.supply
+def _supply(step: PowerOn | RampSupply, state: ExpectedState) -> Iterator[str]:
+    yield from _supply_voltage(step.voltage_v, state)
+    yield from _over_voltage(step, state)
+    supply = state.bench.instruments.supply
     if supply is not None and step.current_limit_a > supply.main.current_a:
         yield (
             f"a current limit of {render(step.current_limit_a, 'A')} is more than the supply's output 'main' gives; "
@@ -193,8 +194,8 @@ def _supply(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
         )
 
 
-def _over_voltage(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]:
-    bears_v = outlook.amplifier.supply.maximum_v
+def _over_voltage(step: PowerOn | RampSupply, state: ExpectedState) -> Iterator[str]:
+    bears_v = state.amplifier.supply.maximum_v
     if isinstance(step, PowerOn) and step.overvoltage_v is not None and step.overvoltage_v > bears_v:
         yield (
             f"over-voltage protection at {render(step.overvoltage_v, 'V')} does not protect an amplifier that bears "
@@ -202,14 +203,14 @@ def _over_voltage(step: PowerOn | RampSupply, outlook: Outlook) -> Iterator[str]
         )
 
 
-def _load(load_ohm: float, outlook: Outlook) -> Iterator[str]:
-    least = outlook.amplifier.minimum_load_ohm
+def _load(load_ohm: float, state: ExpectedState) -> Iterator[str]:
+    least = state.amplifier.minimum_load_ohm
     if load_ohm < least * 0.999:
         yield (
             f"{render(load_ohm, 'ohm')} is below the amplifier's minimum load of {render(least, 'ohm')}; "
             "connect no less"
         )
-    load = outlook.bench.instruments.load
+    load = state.bench.instruments.load
     if load is None:
         yield (f"{render(load_ohm, 'ohm')} cannot be connected: the bench file has no load; add it under 'instruments'")
         return
@@ -218,7 +219,7 @@ def _load(load_ohm: float, outlook: Outlook) -> Iterator[str]:
     else:
         span = load.ratings.resistance
         loaded = {load.channel} if span.minimum_ohm <= load_ohm <= span.maximum_ohm else set()
-    missing = [channel for channel in outlook.amplifier.channels if channel not in loaded]
+    missing = [channel for channel in state.amplifier.channels if channel not in loaded]
     if missing:
         yield (
             f"the bench has no {render(load_ohm, 'ohm')} load at channel {' and '.join(missing)}; "
@@ -236,10 +237,10 @@ def _loads_in_words(load: RelayBank | ElectronicLoad, channels: Sequence[str]) -
     return f"are {' and '.join(render(value, 'ohm') for value in values)}" if values else "is none at all"
 
 
-def _not_set_yet(wanted: Sequence[str], outlook: Outlook) -> Iterator[str]:
-    if "power" in wanted and outlook.supply_v is None:
+def _not_set_yet(wanted: Sequence[str], state: ExpectedState) -> Iterator[str]:
+    if "power" in wanted and state.supply_v is None:
         yield "the amplifier is off: 'power_on' comes first"
-    if "load" in wanted and outlook.load_ohm is None:
+    if "load" in wanted and state.load_ohm is None:
         yield "no load is connected: 'set' or 'sweep' a load first"
-    if "frequency" in wanted and outlook.frequency_hz is None:
+    if "frequency" in wanted and state.frequency_hz is None:
         yield "no frequency is set: 'set' or 'sweep' a frequency first"

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import hazards, notes, warnings
-from benchctl.runner.expected.step_expectation import Expectation
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.steps import ACTIONS
 
@@ -18,13 +19,13 @@ from benchctl.runner.steps import ACTIONS
 class Preflight:
     """The steps with what they are expected to take, every hazard and every warning found.
 
-    `forecasts` are the worst, `expectations` the likely. `accepted` is why a person goes on in spite of the warnings;
-    `notes` need no answer.
+    `worst_cases` hold the highest power of each step, `expected_steps` what is likely. `accepted` is why a person goes
+    on in spite of the warnings; `notes` need no answer.
     """
 
     plan: tuple[PlannedStep, ...]
-    forecasts: tuple[Forecast, ...]
-    expectations: tuple[Expectation, ...]
+    worst_cases: tuple[WorstCase, ...]
+    expected_steps: tuple[ExpectedStep, ...]
     hazards: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -33,17 +34,17 @@ class Preflight:
     @property
     def duration_s(self) -> float:
         """The whole run without the waits whose length nobody knows."""
-        return sum(forecast.duration_s for forecast in self.forecasts)
+        return sum(worst.duration_s for worst in self.worst_cases)
 
     @property
     def expected_s(self) -> float:
         """The whole run, open waits as long as is likely."""
-        return sum(expected.duration_s for expected in self.expectations)
+        return sum(expected.duration_s for expected in self.expected_steps)
 
     @property
     def at_most_s(self) -> float:
         """The whole run with every open wait at its longest."""
-        return sum(forecast.at_most_s or forecast.duration_s for forecast in self.forecasts)
+        return sum(worst.at_most_s or worst.duration_s for worst in self.worst_cases)
 
     def refuse_hazards(self, accepted: str = "") -> None:
         """Raise PreflightRefused if there is a hazard, or a warning that nobody has `accepted` with a reason."""
@@ -59,21 +60,21 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
     """Walk through the plan on paper."""
     found = list(hazards.of_files(files, unattended=unattended))
     found += hazards.of_plan(plan)
-    outlook = Outlook(files.bench, files.amplifier, unattended=unattended)
-    forecasts: list[Forecast] = []
-    expectations: list[Expectation] = []
+    state = ExpectedState(files.bench, files.amplifier, unattended=unattended)
+    worst_cases: list[WorstCase] = []
+    expected_steps: list[ExpectedStep] = []
     for planned in plan:
-        forecast = ACTIONS[type(planned.step)].foresee(planned.step, outlook)
-        outlook.hazards += hazards.of_step(planned.step, forecast, outlook)
-        found += [f"{planned.label}: {text}" for text in outlook.hazards]
-        outlook.hazards.clear()
-        forecasts.append(forecast)
-        expectations.append(outlook.go_through(forecast, expectations[-1].ends_s if expectations else 0.0))
-    cautions = warnings.of_run(files, plan, forecasts, unattended=unattended)
+        worst = ACTIONS[type(planned.step)].worst_case(planned.step, state)
+        state.hazards += hazards.of_step(planned.step, worst, state)
+        found += [f"{planned.label}: {text}" for text in state.hazards]
+        state.hazards.clear()
+        worst_cases.append(worst)
+        expected_steps.append(state.go_through(worst, expected_steps[-1].ends_s if expected_steps else 0.0))
+    cautions = warnings.of_run(files, plan, worst_cases, unattended=unattended)
     return Preflight(
         tuple(plan),
-        tuple(forecasts),
-        tuple(expectations),
+        tuple(worst_cases),
+        tuple(expected_steps),
         tuple(dict.fromkeys(found)),
         tuple(cautions),
         tuple(notes.of_files(files)),

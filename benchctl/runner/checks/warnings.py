@@ -14,22 +14,22 @@ from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.burdens import bears_s, ratings_w
 from benchctl.runner.checks.vain_limits import limits_anything, vain_limits
-from benchctl.runner.expected.worst_case import Forecast
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 
 
 def of_run(
-    files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast], *, unattended: bool
+    files: Files, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase], *, unattended: bool
 ) -> Iterator[str]:
     """Every warning."""
-    longest_s = sum(forecast.at_most_s or forecast.duration_s for forecast in forecasts)
+    longest_s = sum(worst.at_most_s or worst.duration_s for worst in worst_cases)
     yield from _left_on(plan)
     yield from vain_limits(files, longest_s)
     if not limits_anything(files, longest_s):
         yield from _unlimited(files, plan)
     elif unattended:
         yield from _unwatched(files)
-    yield from _overloads(files, plan, forecasts)
+    yield from _overloads(files, plan, worst_cases)
 
 
 def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
@@ -63,20 +63,20 @@ def _unwatched(files: Files) -> Iterator[str]:
         )
 
 
-def _overloads(files: Files, plan: Sequence[PlannedStep], forecasts: Sequence[Forecast]) -> Iterator[str]:
+def _overloads(files: Files, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase]) -> Iterator[str]:
     """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
     if not isinstance(files.bench.instruments.load, RelayBank):
         return
-    for planned, forecast in zip(plan, forecasts, strict=True):
-        ratings = ratings_w(files.bench, files.amplifier, forecast.load_ohm or 0.0)
+    for planned, worst in zip(plan, worst_cases, strict=True):
+        ratings = ratings_w(files.bench, files.amplifier, worst.load_ohm or 0.0)
         rated_w = min(ratings.values(), default=math.inf)
-        if forecast.load_w > rated_w:
+        if worst.load_w > rated_w:
             load, borne_s = (
-                render(forecast.load_ohm or 0.0, "ohm"),
-                render(bears_s(forecast.load_w, rated_w), "s", digits=3),
+                render(worst.load_ohm or 0.0, "ohm"),
+                render(bears_s(worst.load_w, rated_w), "s", digits=3),
             )
             yield (
-                f"{planned.label}: up to {render(forecast.load_w, 'W')} for {render(forecast.for_s, 's')} into a "
+                f"{planned.label}: up to {render(worst.load_w, 'W')} for {render(worst.for_s, 's')} into a "
                 f"load of {load} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
                 "where yours is another kind, lower the level or wire a larger one"
             )

@@ -28,7 +28,7 @@ def burst_too_long_in_words(cycles: int, burst_s: float, every_s: float) -> str:
 
 
 @dataclass(frozen=True)
-class Draw:
+class SupplyDraw:
     """What drives are expected to take in all: for so many seconds, energy from the supply beyond what it gives at
     idle, energy into all loads, and the highest current."""
 
@@ -43,7 +43,7 @@ class Draw:
         return (self.supply_j - self.loads_j) / self.for_s if self.for_s else 0.0
 
 
-def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> Draw:
+def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> SupplyDraw:
     """Of a sine that would be so much power in each load without clipping, steady or in bursts."""
     channels = len(amplifier.amplifier.channels)
     supply_w, load_w = amplifier.supply_w(asked_w), amplifier.given_w(asked_w)
@@ -51,13 +51,13 @@ def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts 
         rest_w, rest_part = asked_w * bursts.low_level_ratio**2, 1.0 - bursts.duty
         supply_w = bursts.duty * supply_w + rest_part * amplifier.supply_w(rest_w)
         load_w = bursts.duty * load_w + rest_part * amplifier.given_w(rest_w)
-    return Draw(for_s, supply_w * for_s, channels * load_w * for_s, amplifier.supply_a(asked_w))
+    return SupplyDraw(for_s, supply_w * for_s, channels * load_w * for_s, amplifier.supply_a(asked_w))
 
 
-def together(draws: Iterable[Draw]) -> Draw:
+def together(draws: Iterable[SupplyDraw]) -> SupplyDraw:
     """One drive after the other."""
     every = tuple(draws)
-    return Draw(
+    return SupplyDraw(
         for_s=sum(draw.for_s for draw in every),
         supply_j=sum(draw.supply_j for draw in every),
         loads_j=sum(draw.loads_j for draw in every),

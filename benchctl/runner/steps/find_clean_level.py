@@ -11,11 +11,12 @@ from benchctl.measure.analyses.by_step import steady_distortion
 from benchctl.measure.analyses.context import ContinuousContext
 from benchctl.measure.signal.distortion import BAND_HZ, Distortion
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
-from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import CleanLevel, Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.search import rated_level_v, run_search, search_from, usual_exposures
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
@@ -35,7 +36,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     context = steady_context(run, load_ohm, frequency_hz)
     run.clean_levels.pop((load_ohm, frequency_hz), None)  # found on a colder amplifier, perhaps
 
-    watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
+    watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
 
     def expose(level_v: float) -> Distortion:
         tone(run, level_v, "tried")
@@ -75,9 +76,9 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
     return rated_level_v(run.files.amplifier, load_ohm)
 
 
-def foresee(step: FindCleanLevel, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    outlook.will_find_clean_level()
-    each_s = SETTLE_S + record_taking.steady_record(outlook.frequency_hz or 1e3).span_s + 2 * POLL_S
-    duration_s = foresee_look(outlook) + usual_exposures(step, outlook) * (each_s + REST_S)
-    return Forecast(duration_s=duration_s, **outlook.full_power(for_s=FULL_POWER_EXPOSURES * each_s))
+def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    state.will_find_clean_level()
+    each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1e3).span_s + 2 * POLL_S
+    duration_s = worst_case_look(state) + usual_exposures(step, state) * (each_s + REST_S)
+    return WorstCase(duration_s=duration_s, **state.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

@@ -16,12 +16,13 @@ from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.measure.signal.record import Capture
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
-from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.supply_draw import Bursts, burst_too_long_in_words
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
 from benchctl.runner.steps.search import NEAR_FULL_EXPOSURES, run_search, search_from, usual_exposures
 
@@ -40,7 +41,7 @@ class _Measurement:
     cycles: int
     load_ohm: float
     frequency_hz: float
-    watch: Watch
+    watch: ProtectionWatch
 
     def perform(self) -> None:
         run, step = self.run, self.step
@@ -112,20 +113,20 @@ def perform(step: MeasureBurst, run: Run) -> None:
         if cycles in run.already:
             continue
         ends_run = step.on_protection == "end the run"
-        watch = Watch(run, load_ohm, frequency_hz, ends_run=ends_run, may_clip=True)
+        watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=ends_run, may_clip=True)
         _Measurement(step, run, cycles, load_ohm, frequency_hz, watch).perform()
 
 
-def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    frequency_hz = outlook.frequency_hz or 1000.0
-    duration_s, burst_s = foresee_look(outlook), 0.0
+def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    frequency_hz = state.frequency_hz or 1000.0
+    duration_s, burst_s = worst_case_look(state), 0.0
     trains: list[tuple[Bursts, float]] = []
     for cycles in step.cycles:
         length_s = cycles / frequency_hz
         if length_s >= step.every_s:
-            outlook.hazard(burst_too_long_in_words(cycles, length_s, step.every_s))
-        exposures, finals = usual_exposures(step, outlook), 1
+            state.hazard(burst_too_long_in_words(cycles, length_s, step.every_s))
+        exposures, finals = usual_exposures(step, state), 1
         if cycles > 1:  # a single cycle is first and worst in one
             exposures, finals = exposures + FULL_EXPOSURES, 2
         record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s
@@ -135,4 +136,4 @@ def foresee(step: MeasureBurst, outlook: Outlook) -> Forecast:
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
         bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
         trains.append((bursts, near_full * step.every_s))
-    return Forecast(duration_s=duration_s, **outlook.full_bursts(for_s=burst_s, trains=trains))
+    return WorstCase(duration_s=duration_s, **state.full_bursts(for_s=burst_s, trains=trains))

@@ -11,11 +11,12 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
-from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S, steady_context
 
 SAMPLE_EVERY_S = 0.25
@@ -30,7 +31,7 @@ class _Tone:
     run: Run
     frequency_hz: float
     level_v: float
-    watch: Watch
+    watch: ProtectionWatch
 
     def take(self, name: str) -> Capture:
         """A record of outputs and supply; ProtectionNoticed or RequirementFailed where the outputs are gone."""
@@ -65,7 +66,7 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     load_ohm, frequency_hz = load_and_frequency(run)
     level_v, drive = _level_and_drive(step, run, load_ohm, frequency_hz)
     before_power(run, level_v)
-    watch = Watch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
+    watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
     tone(run, level_v, drive)
     run.wait(SETTLE_S)
@@ -105,12 +106,12 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
     return {"continuous_power": rated, **step.expect}
 
 
-def foresee(step: MeasureContinuous, outlook: Outlook) -> Forecast:
-    level_v = step.level_v or outlook.level_v
+def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
+    level_v = step.level_v or state.level_v
     if level_v is None:
-        outlook.needs_clean_level("give a level")
-    record = record_taking.steady_record(outlook.frequency_hz or 1000.0)
+        state.needs_clean_level("give a level")
+    record = record_taking.steady_record(state.frequency_hz or 1000.0)
     for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S
-    power = outlook.full_power(for_s=for_s) if level_v is None else outlook.tone(level_v, for_s=for_s)
-    outlook.level_v = None
-    return Forecast(duration_s=for_s + foresee_look(outlook), **power)
+    power = state.full_power(for_s=for_s) if level_v is None else state.tone(level_v, for_s=for_s)
+    state.level_v = None
+    return WorstCase(duration_s=for_s + worst_case_look(state), **power)

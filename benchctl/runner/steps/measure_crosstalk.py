@@ -12,7 +12,8 @@ from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import RELAY_S, connected_load_ohm
 from benchctl.runner.acting.inputs import drive_all, drive_alone, hazards_of_driving_alone
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import stepped_sine
 
 
@@ -42,13 +43,13 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     run.analyse("crosstalk", captures, {}, context, step.expect)
 
 
-def foresee(step: MeasureCrosstalk, outlook: Outlook) -> Forecast:
-    outlook.hazards += hazards_of_driving_alone(outlook)
+def worst_case(step: MeasureCrosstalk, state: ExpectedState) -> WorstCase:
+    state.hazards += hazards_of_driving_alone(state)
     frequencies = stepped_sine.frequencies_hz(step)
     if not frequencies:
-        outlook.hazard(stepped_sine.too_few_in_words(step, frequencies))
-        return Forecast(duration_s=0.0)
-    level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
-    once = stepped_sine.foresee_sweep(outlook, frequencies, level_v)
-    channels = len(outlook.amplifier.channels)
+        state.hazard(stepped_sine.too_few_in_words(step, frequencies))
+        return WorstCase(duration_s=0.0)
+    level_v = step.level_v or stepped_sine.quiet_level_v(state.amplifier, state.load_ohm or 4.0)
+    once = stepped_sine.worst_case_sweep(state, frequencies, level_v)
+    channels = len(state.amplifier.channels)
     return replace(once, duration_s=channels * (once.duration_s + RELAY_S) + RELAY_S)

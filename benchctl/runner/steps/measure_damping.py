@@ -9,7 +9,8 @@ from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 from benchctl.runner.steps.stepped_sine import quiet_level_v
 
@@ -46,14 +47,14 @@ def light_and_heavy_ohm(step: MeasureDamping) -> tuple[float | None, float]:
     return (max(step.loads_ohm) if len(step.loads_ohm) > 1 else None), min(step.loads_ohm)
 
 
-def foresee(step: MeasureDamping, outlook: Outlook) -> Forecast:
+def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
-    before_ohm = outlook.load_ohm
-    outlook.level_v, outlook.load_ohm = None, heavy_ohm
-    each_s = SETTLE_S + record_taking.steady_record(outlook.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
-    level_v = step.level_v or quiet_level_v(outlook.amplifier, heavy_ohm)
-    power = outlook.tone(level_v, for_s=each_s)
-    outlook.load_ohm = before_ohm or light_ohm
+    before_ohm = state.load_ohm
+    state.level_v, state.load_ohm = None, heavy_ohm
+    each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
+    level_v = step.level_v or quiet_level_v(state.amplifier, heavy_ohm)
+    power = state.tone(level_v, for_s=each_s)
+    state.load_ohm = before_ohm or light_ohm
     # To the heavier and back, and before and after that from what was connected.
     switches = 2 + (before_ohm != light_ohm) + (before_ohm not in (None, light_ohm))
-    return Forecast(duration_s=3 * each_s + switches * (QUIET_S + RELAY_S), **power)
+    return WorstCase(duration_s=3 * each_s + switches * (QUIET_S + RELAY_S), **power)

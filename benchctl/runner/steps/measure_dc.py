@@ -8,7 +8,8 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.measure_noise import QUIET_S
 
 # Hum and its harmonics, not the audio band, must be seen to be averaged.
@@ -24,6 +25,6 @@ def perform(step: MeasureDc, run: Run) -> None:
     run.analyse("idle", {"idle": capture}, {}, IdleContext(**run.accuracies()), step.expect)
 
 
-def foresee(step: MeasureDc, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    return Forecast(duration_s=QUIET_S + step.for_s)
+def worst_case(step: MeasureDc, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    return WorstCase(duration_s=QUIET_S + step.for_s)

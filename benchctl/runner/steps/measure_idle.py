@@ -7,7 +7,8 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 SAMPLE_EVERY_S = 0.25
 
@@ -27,6 +28,6 @@ def perform(step: MeasureIdle, run: Run) -> None:
     run.analyse("idle", {"idle": capture}, readings, IdleContext(**run.accuracies()), step.expect)
 
 
-def foresee(step: MeasureIdle, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    return Forecast(duration_s=step.for_s + record_taking.IDLE_SPAN_S)
+def worst_case(step: MeasureIdle, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    return WorstCase(duration_s=step.for_s + record_taking.IDLE_SPAN_S)

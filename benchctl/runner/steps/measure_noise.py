@@ -9,7 +9,8 @@ from benchctl.measure.analyses.noise_figures import PART_S, NoiseContext
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # What a tone before it left in coupling capacitors has gone (common practice).
 QUIET_S = 0.5
@@ -38,6 +39,6 @@ def _record(step: MeasureNoise, bench: Bench) -> Record:
     return Record(span_s, 0.0, round(span_s * record_taking.SAMPLE_RATE_HZ), triggered=False)
 
 
-def foresee(step: MeasureNoise, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    return Forecast(duration_s=QUIET_S + _record(step, outlook.bench).span_s)
+def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    return WorstCase(duration_s=QUIET_S + _record(step, state.bench).span_s)

@@ -9,7 +9,8 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import stepped_sine
 
 # Of 24 dB an octave in third-octaves, about so many records (tried on the simulated bench).
@@ -49,12 +50,12 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
     return run.analyse(analysis, captures, {}, context, step.expect)
 
 
-def foresee(step: MeasureResponse | MeasureFilter, outlook: Outlook) -> Forecast:
+def worst_case(step: MeasureResponse | MeasureFilter, state: ExpectedState) -> WorstCase:
     """A filter takes the output through ranges of the oscilloscope, and some records are taken twice."""
     frequencies = stepped_sine.frequencies_hz(step)
     if len(frequencies) < 2:
-        outlook.hazard(stepped_sine.too_few_in_words(step, frequencies))
-        return Forecast(duration_s=0.0)
-    level_v = step.level_v or stepped_sine.quiet_level_v(outlook.amplifier, outlook.load_ohm or 4.0)
+        state.hazard(stepped_sine.too_few_in_words(step, frequencies))
+        return WorstCase(duration_s=0.0)
+    level_v = step.level_v or stepped_sine.quiet_level_v(state.amplifier, state.load_ohm or 4.0)
     retaken = RETAKEN if isinstance(step, MeasureFilter) else 0.0
-    return stepped_sine.foresee_sweep(outlook, frequencies, level_v, retaken=retaken)
+    return stepped_sine.worst_case_sweep(state, frequencies, level_v, retaken=retaken)

@@ -8,11 +8,12 @@ from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.quantity import render
-from benchctl.runner.acting.agreement import foresee_look_at_idle, look_at_idle
+from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import ADVICE, why_asleep
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # The supply's voltage counts as there when it is within this part of its setting.
 VOLTAGE_THERE = 0.03
@@ -140,13 +141,13 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
     return amplifier.remote_turn_on.delay_s if amplifier.remote_turn_on is not None else 0.0
 
 
-def foresee_on(step: PowerOn, outlook: Outlook) -> Forecast:
-    outlook.supply_v = step.voltage_v
-    outlook.current_limit_a = step.current_limit_a
-    idle_s = IDLE_APART_S + POLL_S + foresee_look_at_idle(outlook)
-    return Forecast(duration_s=turn_on_delay_s(outlook.amplifier) + idle_s)
+def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
+    state.supply_v = step.voltage_v
+    state.current_limit_a = step.current_limit_a
+    idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state)
+    return WorstCase(duration_s=turn_on_delay_s(state.amplifier) + idle_s)
 
 
-def foresee_off(_step: PowerOff, outlook: Outlook) -> Forecast:
-    outlook.supply_v = outlook.load_ohm = outlook.level_v = None
-    return Forecast(duration_s=LEAD_OFF_S)
+def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
+    state.supply_v = state.load_ohm = state.level_v = None
+    return WorstCase(duration_s=LEAD_OFF_S)

@@ -17,11 +17,12 @@ from benchctl.measure.analyses.ramp_figures import RampContext
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.agreement import foresee_look_at_idle, look_at_idle
+from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import why_asleep
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.power import PROTECTION_MARGIN, turn_on_delay_s, wake
 
 # Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
@@ -183,10 +184,10 @@ def _largest_offset_v(outputs: Capture | None) -> float:
     return max(means, key=abs, default=0.0)
 
 
-def foresee(step: RampSupply, outlook: Outlook) -> Forecast:
-    outlook.supply_v, outlook.current_limit_a, outlook.level_v = step.voltage_v, step.current_limit_a, None
+def worst_case(step: RampSupply, state: ExpectedState) -> WorstCase:
+    state.supply_v, state.current_limit_a, state.level_v = step.voltage_v, step.current_limit_a, None
     held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
     each_s = held_s + record_taking.IDLE_SPAN_S
-    duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(outlook.amplifier) + STARTED_FOR_S
-    duration_s += foresee_look_at_idle(outlook)
-    return Forecast(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)
+    duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(state.amplifier) + STARTED_FOR_S
+    duration_s += worst_case_look_at_idle(state)
+    return WorstCase(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)

@@ -9,7 +9,8 @@ from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import RequirementFailed
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run, judged_by, latest
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 
 def perform(step: Require, run: Run) -> None:
@@ -40,5 +41,5 @@ def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:
             yield f"{name}{of_channel} is {render(figure.value, figure.unit)} and must be {criterion}{state}"
 
 
-def foresee(_step: Require, _outlook: Outlook) -> Forecast:
-    return Forecast(duration_s=0.0)
+def worst_case(_step: Require, _state: ExpectedState) -> WorstCase:
+    return WorstCase(duration_s=0.0)

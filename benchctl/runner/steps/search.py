@@ -13,7 +13,7 @@ from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch,
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Outlook
+from benchctl.runner.expected.state import ExpectedState
 
 Expose = Callable[[float], Distortion]
 
@@ -37,7 +37,7 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
         what=what,
         exposures=[
             {"level_v": e.level_v, "distortion": e.distortion, "is_bound": e.is_bound, "says": e.says}
-            for e in search.exposures
+            for e in search.tried_levels
         ],
     )
     match search.outcome:
@@ -61,9 +61,9 @@ CLOSING_EXPOSURES = 3.8
 NEAR_FULL_EXPOSURES = 5
 
 
-def usual_exposures(step: FindCleanLevel | MeasureBurst, outlook: Outlook) -> float:
+def usual_exposures(step: FindCleanLevel | MeasureBurst, state: ExpectedState) -> float:
     """How many exposures a search usually takes: the one at its start, the climb by its steps, then closing in."""
-    climb = min(outlook.rated_level_v, step.to_v) / step.from_v
+    climb = min(state.rated_level_v, step.to_v) / step.from_v
     return 1 + max(0, math.ceil(math.log(climb) / math.log(step.step_ratio))) + CLOSING_EXPOSURES
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from benchctl.documents.sequence_file.bench_steps import Set
-from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # A supply's slew, and the amplifier's converter coming to its new rails; common practice.
 SUPPLY_SETTLE_S = 1.0
@@ -27,18 +28,18 @@ def perform(step: Set, run: Run) -> None:
         tone(run, step.level_v)
 
 
-def foresee(step: Set, outlook: Outlook) -> Forecast:
+def worst_case(step: Set, state: ExpectedState) -> WorstCase:
     if step.supply_v is not None:
-        outlook.supply_v = step.supply_v
-    changes_load = step.load_ohm is not None and step.load_ohm != outlook.load_ohm
+        state.supply_v = step.supply_v
+    changes_load = step.load_ohm is not None and step.load_ohm != state.load_ohm
     if changes_load:
-        outlook.load_ohm, outlook.level_v = step.load_ohm, None
+        state.load_ohm, state.level_v = step.load_ohm, None
     if step.frequency_hz is not None:
-        outlook.frequency_hz = step.frequency_hz
+        state.frequency_hz = step.frequency_hz
     if step.level_v is not None:
-        outlook.level_v = step.level_v
+        state.level_v = step.level_v
     switching_s = QUIET_S + RELAY_S if changes_load else 0.0
     duration_s = switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0)
     if step.level_v is None:
-        return Forecast(duration_s=duration_s)
-    return Forecast(duration_s=duration_s + foresee_look(outlook), **outlook.tone(step.level_v, for_s=duration_s))
+        return WorstCase(duration_s=duration_s)
+    return WorstCase(duration_s=duration_s + worst_case_look(state), **state.tone(step.level_v, for_s=duration_s))

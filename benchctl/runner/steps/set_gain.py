@@ -16,7 +16,8 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 from benchctl.runner.steps.stepped_sine import quiet_level_v
 
@@ -140,19 +141,19 @@ def _decibels(ratio: float) -> str:
     return f"{20.0 * math.log10(ratio):.2f} dB"
 
 
-def foresee(step: SetGain, outlook: Outlook) -> Forecast:
+def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
     """As long as it takes to see that all is right, or until the time is over."""
-    if outlook.unattended:
-        outlook.hazard(
+    if state.unattended:
+        state.hazard(
             "a hand turns the gain control, and nobody is there in an unattended run; be there, or leave the step out"
         )
-    load_ohm = outlook.load_ohm or 4.0
-    each_s = record_taking.steady_record(outlook.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
+    load_ohm = state.load_ohm or 4.0
+    each_s = record_taking.steady_record(state.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
-    level_v = step.level_v or quiet_level_v(outlook.amplifier, load_ohm) * FURTHER_BELOW
-    power = outlook.tone(level_v, for_s=step.timeout_s)
-    outlook.level_v = None
-    if (wanted := wanted_gain(step, outlook.amplifier, load_ohm)) is not None:
+    level_v = step.level_v or quiet_level_v(state.amplifier, load_ohm) * FURTHER_BELOW
+    power = state.tone(level_v, for_s=step.timeout_s)
+    state.level_v = None
+    if (wanted := wanted_gain(step, state.amplifier, load_ohm)) is not None:
         # A run that goes on with whatever the hand has made may have the higher of both.
-        outlook.set_gain = wanted if step.on_timeout == "end the run" else max(wanted, outlook.gain)
-    return Forecast(duration_s=shortest_s, at_most_s=shortest_s + step.timeout_s, **power)
+        state.set_gain = wanted if step.on_timeout == "end the run" else max(wanted, state.gain)
+    return WorstCase(duration_s=shortest_s, at_most_s=shortest_s + step.timeout_s, **power)

@@ -1,4 +1,4 @@
-"""soak: a long drive, with the heatsink's final temperature foretold while it warms."""
+"""soak: a long drive, with the heatsink's final temperature predicted while it warms."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, bur
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.agreement import before_power, foresee_look
+from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
-from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, Foretelling, left_in_words
-from benchctl.runner.acting.protection import Watch
+from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, HeatingTrend, left_in_words
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.supply_draw import Bursts, Draw, burst_too_long_in_words
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # However long a soak is, more readings than this tell nothing new.
@@ -85,8 +86,8 @@ class _Soaking:
     """One soak: its drive, and what was recorded and read meanwhile."""
 
     drive: _Drive
-    watch: Watch
-    warming: Foretelling
+    watch: ProtectionWatch
+    warming: HeatingTrend
     supply: dict[str, list[float]] = field(default_factory=lambda: {"supply_current": [], "supply_voltage": []})
     captures: dict[str, Capture] = field(default_factory=dict)
     next_check_s: float = CHECK_EVERY_S
@@ -151,7 +152,7 @@ class _Soaking:
 
 
 def perform(step: Soak, run: Run) -> None:
-    """Drive, read, foretell; end when the time is over or, if asked for, once the end is known well enough.
+    """Drive, read, predict; end when the time is over or, if asked for, once the end is known well enough.
 
     Raises:
         MeasurementError: no level is given and none was found for this load and frequency.
@@ -163,7 +164,7 @@ def perform(step: Soak, run: Run) -> None:
     before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
-    soaking = _Soaking(drive, Watch(run, load_ohm, frequency_hz, drive.every_s, ends_run), Foretelling(run))
+    soaking = _Soaking(drive, ProtectionWatch(run, load_ohm, frequency_hz, drive.every_s, ends_run), HeatingTrend(run))
     soaking.perform()
     context = SoakContext(
         frequency_hz=frequency_hz,
@@ -210,28 +211,28 @@ def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
     return math.sqrt(part) * amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio
 
 
-def foresee(step: Soak, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    load_ohm, frequency_hz = outlook.load_ohm or 4.0, outlook.frequency_hz or 1000.0
+def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    load_ohm, frequency_hz = state.load_ohm or 4.0, state.frequency_hz or 1000.0
     if step.level_v is None and step.of_rated is None:
-        outlook.needs_clean_level("give level or of_rated")
-    bursts = _foreseen_bursts(step, frequency_hz, outlook)
-    level_v = step.level_v or (rated_level_v(outlook.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
+        state.needs_clean_level("give level or of_rated")
+    bursts = _foreseen_bursts(step, frequency_hz, state)
+    level_v = step.level_v or (rated_level_v(state.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
     if level_v is None:
-        power = outlook.full_power(for_s=step.for_s, bursts=bursts)
+        power = state.full_power(for_s=step.for_s, bursts=bursts)
     else:
-        power = outlook.tone(level_v, for_s=step.for_s, bursts=bursts)
-    look_s = foresee_look(outlook)
+        power = state.tone(level_v, for_s=step.for_s, bursts=bursts)
+    look_s = worst_case_look(state)
     if step.until is None and step.heatsink is None:
-        return Forecast(duration_s=look_s + step.for_s, **power)
-    likely_s = _likely_s(step, outlook, power["draw"])
+        return WorstCase(duration_s=look_s + step.for_s, **power)
+    likely_s = _likely_s(step, state, power["draw"])
     shortest_s, longest_s = look_s + min(SHORTEST_S, step.for_s), look_s + step.for_s
-    return Forecast(duration_s=shortest_s, at_most_s=longest_s, likely_s=likely_s, **power)
+    return WorstCase(duration_s=shortest_s, at_most_s=longest_s, likely_s=likely_s, **power)
 
 
-def _likely_s(step: Soak, outlook: Outlook, draw: Draw) -> float:
-    """Until the heatsink is too warm, its end is well enough foretold, or the time is over."""
-    curve, ends_s = outlook.warming(draw), [step.for_s]
+def _likely_s(step: Soak, state: ExpectedState, draw: SupplyDraw) -> float:
+    """Until the heatsink is too warm, its end is well enough predicted, or the time is over."""
+    curve, ends_s = state.warming(draw), [step.for_s]
     if step.until is not None:
         ends_s.append(max(SHORTEST_S, KNOWN_AFTER * max(curve.time_constants_s)))
     if step.heatsink is not None:
@@ -240,16 +241,16 @@ def _likely_s(step: Soak, outlook: Outlook, draw: Draw) -> float:
     return min(ends_s)
 
 
-def _foreseen_bursts(step: Soak, frequency_hz: float, outlook: Outlook) -> Bursts | None:
+def _foreseen_bursts(step: Soak, frequency_hz: float, state: ExpectedState) -> Bursts | None:
     """None for a steady tone, and where no bursts are as asked for, which is a hazard."""
     try:
         cycles = cycles_of(step, frequency_hz)
     except MeasurementError as impossible:
-        outlook.hazard(f"{impossible}; ask for a higher crest factor, or a lower low_level")
+        state.hazard(f"{impossible}; ask for a higher crest factor, or a lower low_level")
         return None
     if cycles is None:
         return None
     burst_s = cycles / frequency_hz
     if burst_s >= step.every_s:
-        outlook.hazard(burst_too_long_in_words(cycles, burst_s, step.every_s))
+        state.hazard(burst_too_long_in_words(cycles, burst_s, step.every_s))
     return Bursts(min(burst_s / step.every_s, 1.0), step.low_level_ratio, burst_s)

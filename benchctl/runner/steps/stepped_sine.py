@@ -18,7 +18,8 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute, set_frequency, tone
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # Ten cycles or more for a fit; the shorter the record of a high tone, the finer its samples and so its phase.
 CYCLES = 10
@@ -121,15 +122,17 @@ def _record(frequency_hz: float) -> Record:
     return Record(cycles / frequency_hz, 0.0, SAMPLES)
 
 
-def foresee_sweep(outlook: Outlook, frequencies: Sequence[float], level_v: float, *, retaken: float = 0.0) -> Forecast:
+def worst_case_sweep(
+    state: ExpectedState, frequencies: Sequence[float], level_v: float, *, retaken: float = 0.0
+) -> WorstCase:
     """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken again."""
-    outlook.level_v = None
-    generator = outlook.bench.instruments.generator
+    state.level_v = None
+    generator = state.bench.instruments.generator
     if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
-        outlook.hazard(
+        state.hazard(
             f"{render(max(frequencies), 'Hz')} is more than the generator gives; "
             f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
         )
     record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
-    return Forecast(duration_s=duration_s, **outlook.tone(level_v, for_s=duration_s))
+    return WorstCase(duration_s=duration_s, **state.tone(level_v, for_s=duration_s))

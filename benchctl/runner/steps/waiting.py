@@ -13,9 +13,10 @@ from benchctl.errors import RequirementFailed
 from benchctl.measure.signal.thermal import Curve
 from benchctl.quantity import render
 from benchctl.runner.acting.drive import mute
-from benchctl.runner.acting.heating import KNOWN_AFTER, Foretelling, left_in_words
+from benchctl.runner.acting.heating import KNOWN_AFTER, HeatingTrend, left_in_words
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 POLL_S = 1.0
 
@@ -32,7 +33,7 @@ def perform_cool(step: Cool, run: Run) -> None:
         RequirementFailed: it is not within the step's timeout, and the run is to end then.
     """
     mute(run)
-    cooling = Foretelling(run)
+    cooling = HeatingTrend(run)
     while not step.heatsink.holds(temperature_c := cooling.read()):
         if cooling.elapsed_s >= step.timeout_s:
             text = (
@@ -46,7 +47,7 @@ def perform_cool(step: Cool, run: Run) -> None:
     return None
 
 
-def _cooling_in_words(wanted: Criterion, cooling: Foretelling) -> str:
+def _cooling_in_words(wanted: Criterion, cooling: HeatingTrend) -> str:
     """How long it takes to be as cool as wanted, or where it will end instead."""
     if cooling.prediction is None:
         return f"to be {wanted}"
@@ -59,11 +60,11 @@ def _cooling_in_words(wanted: Criterion, cooling: Foretelling) -> str:
 class _Steadiness:
     """The readings of the last while of each signal that is to settle."""
 
-    def __init__(self, step: Settle, run: Run, warming: Foretelling) -> None:
+    def __init__(self, step: Settle, run: Run, warming: HeatingTrend) -> None:
         asked = {"heatsink": step.heatsink, "supply_current": step.supply_current}
         self._bounds = {signal: criterion.bound for signal, criterion in asked.items() if criterion is not None}
         self._reads: dict[str, Callable[[], float]] = {name: partial(run.read, name) for name in self._bounds}
-        if step.heatsink is not None or step.foretold is not None:
+        if step.heatsink is not None or step.predicted_end is not None:
             self._reads["heatsink"] = warming.read
         self._history = {signal: deque[float](maxlen=max(2, round(step.per_s / POLL_S))) for signal in self._reads}
 
@@ -88,34 +89,34 @@ class _Steadiness:
 
 def perform_settle(step: Settle, run: Run) -> None:
     """Wait until each signal's readings of the last while lie close enough together, or until the heatsink's end is
-    foretold well enough.
+    predicted well enough.
 
     Raises:
         RequirementFailed: neither is within the step's timeout, and the run is to end then.
     """
-    warming = Foretelling(run)
+    warming = HeatingTrend(run)
     steadiness = _Steadiness(step, run, warming)
     steadiness.read()
-    while not (steadiness.is_there() or _is_foretold(step, warming)):
+    while not (steadiness.is_there() or _is_predicted(step, warming)):
         if warming.elapsed_s >= step.timeout_s:
             text = f"{steadiness.signals} did not settle within {render(step.timeout_s, 's')}"
             return _out_of_time(step, run, text)
         run.observer.progress(_settling_in_words(step, warming))
         run.wait(POLL_S)
         steadiness.read()
-    if step.foretold is not None:
+    if step.predicted_end is not None:
         run.analyse("warming", {}, warming.readings, warming.context(), {})
     return None
 
 
-def _is_foretold(step: Settle, warming: Foretelling) -> bool:
-    if step.foretold is None or not warming.look() or warming.prediction is None:
+def _is_predicted(step: Settle, warming: HeatingTrend) -> bool:
+    if step.predicted_end is None or not warming.look() or warming.prediction is None:
         return False
     # A young curve may look like the end of one; no heatsink is known before the while is over.
-    return warming.elapsed_s >= step.per_s and warming.prediction.is_good_to(step.foretold.bound)
+    return warming.elapsed_s >= step.per_s and warming.prediction.is_good_to(step.predicted_end.bound)
 
 
-def _settling_in_words(step: Settle, warming: Foretelling) -> str:
+def _settling_in_words(step: Settle, warming: HeatingTrend) -> str:
     warming.look()
     prediction = warming.prediction
     if prediction is None:
@@ -137,35 +138,35 @@ def _out_of_time(step: Cool | Settle, run: Run, text: str) -> None:
     run.note(text)
 
 
-def foresee_hold(step: Hold, outlook: Outlook) -> Forecast:
-    if outlook.level_v is None:
-        return Forecast(duration_s=step.for_s)
-    return Forecast(duration_s=step.for_s, **outlook.tone(outlook.level_v, for_s=step.for_s))
+def worst_case_hold(step: Hold, state: ExpectedState) -> WorstCase:
+    if state.level_v is None:
+        return WorstCase(duration_s=step.for_s)
+    return WorstCase(duration_s=step.for_s, **state.tone(state.level_v, for_s=step.for_s))
 
 
-def foresee_cool(step: Cool, outlook: Outlook) -> Forecast:
+def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
     """How long depends on how warm it is by then, which nobody knows yet: up to its timeout."""
-    outlook.level_v = None
+    state.level_v = None
     likely_s = 0.0
-    if not step.heatsink.holds(outlook.heatsink_c):
-        cooling_s = outlook.warming().reaches_s(step.heatsink.bound)
+    if not step.heatsink.holds(state.heatsink_c):
+        cooling_s = state.warming().reaches_s(step.heatsink.bound)
         likely_s = step.timeout_s if cooling_s is None else min(cooling_s, step.timeout_s)
-    return Forecast(duration_s=0.0, at_most_s=step.timeout_s, likely_s=likely_s)
+    return WorstCase(duration_s=0.0, at_most_s=step.timeout_s, likely_s=likely_s)
 
 
-def foresee_settle(step: Settle, outlook: Outlook) -> Forecast:
+def worst_case_settle(step: Settle, state: ExpectedState) -> WorstCase:
     """Whatever drives the amplifier goes on doing so."""
-    driven = None if outlook.level_v is None else outlook.tone(outlook.level_v, for_s=step.timeout_s)
-    likely_s = _settled_s(step, outlook.warming(driven["draw"] if driven else None))
-    wait = Forecast(step.per_s, at_most_s=step.timeout_s, likely_s=min(likely_s, step.timeout_s))
+    driven = None if state.level_v is None else state.tone(state.level_v, for_s=step.timeout_s)
+    likely_s = _settled_s(step, state.warming(driven["draw"] if driven else None))
+    wait = WorstCase(step.per_s, at_most_s=step.timeout_s, likely_s=min(likely_s, step.timeout_s))
     return replace(wait, **driven) if driven else wait
 
 
 def _settled_s(step: Settle, curve: Curve) -> float:
-    """Until the heatsink stays as it is, or its end is well enough foretold, whichever comes first."""
+    """Until the heatsink stays as it is, or its end is well enough predicted, whichever comes first."""
     ends_s = []
     if step.heatsink is not None:
         ends_s.append(curve.steadies_s(step.heatsink.bound, step.per_s) + step.per_s)
-    if step.foretold is not None:
+    if step.predicted_end is not None:
         ends_s.append(max(step.per_s, KNOWN_AFTER * max(curve.time_constants_s)))
     return min(ends_s, default=step.per_s)

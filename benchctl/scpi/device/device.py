@@ -16,7 +16,7 @@ from functools import lru_cache
 from benchctl.scpi.device.answers import encode_answer
 from benchctl.scpi.device.common import add_common_commands
 from benchctl.scpi.device.headers import CommandTree
-from benchctl.scpi.device.program import Fault, Program, Unit, compile_message
+from benchctl.scpi.device.program import FoundError, Program, Unit, compile_message
 from benchctl.scpi.device.status import Status, event_bit
 from benchctl.scpi.errors import ErrorQueue, ScpiError, is_command_error
 
@@ -188,7 +188,7 @@ class Execution:
         self._device.catch_up()
         while self._next < len(self._units):
             unit = self._units[self._next]
-            if isinstance(unit, Fault):
+            if isinstance(unit, FoundError):
                 self._device.report(unit.code, unit.info)
             elif unit.command.waits and self._device.is_pending():
                 return False

@@ -30,7 +30,7 @@ class Unit(NamedTuple):
         return Call(self.suffixes, values + (None,) * self.missing)
 
 
-class Fault(NamedTuple):
+class FoundError(NamedTuple):
     """An error found in the text: number and information of the ScpiError."""
 
     code: int
@@ -38,7 +38,7 @@ class Fault(NamedTuple):
 
 
 # A message: its units in order; a command error is the last of them, because nothing behind it is read.
-Program = tuple[Unit | Fault, ...]
+Program = tuple[Unit | FoundError, ...]
 
 
 def compile_message(message: bytes, tree: CommandTree) -> Program:
@@ -49,7 +49,7 @@ def compile_message(message: bytes, tree: CommandTree) -> Program:
     error of its unit alone.
     """
     scanner = Scanner(message.decode("latin-1"))
-    units: list[Unit | Fault] = []
+    units: list[Unit | FoundError] = []
     if scanner.is_at_end:
         return ()
     path: tuple[str, ...] = ()
@@ -61,7 +61,7 @@ def compile_message(message: bytes, tree: CommandTree) -> Program:
             if not scanner.next_unit():
                 break
     except ScpiError as error:
-        units.append(Fault(error.code, error.info))
+        units.append(FoundError(error.code, error.info))
     return tuple(units)
 
 
@@ -73,7 +73,7 @@ def _resolve(header: Header, path: tuple[str, ...]) -> tuple[tuple[str, ...], tu
     return words, words[:-1]
 
 
-def _unit(words: tuple[str, ...], header: Header, scanner: Scanner, tree: CommandTree) -> Unit | Fault:
+def _unit(words: tuple[str, ...], header: Header, scanner: Scanner, tree: CommandTree) -> Unit | FoundError:
     command, suffixes = tree.find(words, is_query=header.is_query)
     data = scanner.data()
     parameters = _match(command.parameters, data)
@@ -81,7 +81,7 @@ def _unit(words: tuple[str, ...], header: Header, scanner: Scanner, tree: Comman
         readings = tuple((parameter, parameter.read(datum)) for parameter, datum in zip(parameters, data, strict=True))
     except ScpiError as error:
         if error.code <= -200:
-            return Fault(error.code, error.info)
+            return FoundError(error.code, error.info)
         raise
     return Unit(command, suffixes, readings, max(0, len(command.parameters) - len(data)))
 

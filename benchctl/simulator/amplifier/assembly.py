@@ -10,7 +10,7 @@ from typing import NamedTuple
 from benchctl.simulator.amplifier.amplifier import State
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import OFF, Converter, Source
-from benchctl.simulator.amplifier.output_stage import Stage
+from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.outputs import output_of
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
@@ -81,7 +81,7 @@ class Assembly:
             regulated_v=physics.rail_v * now.ramp if regulated else math.inf,
         )
 
-    def _stages(self, now: OperatingPoint, conductances_s: Sequence[float]) -> tuple[Stage, ...]:
+    def _stages(self, now: OperatingPoint, conductances_s: Sequence[float]) -> tuple[OutputStage, ...]:
         joint = self._physics.faults.dry_joint
         silent = joint.channel if joint is not None and now.joint_open else None
         names = self._plate.channels

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from benchctl.simulator.amplifier.converter import Converter, Draw, Source
-from benchctl.simulator.amplifier.output_stage import Stage
+from benchctl.simulator.amplifier.converter import Converter, ConverterDraw, Source
+from benchctl.simulator.amplifier.output_stage import OutputStage
 
 
 class Flows(NamedTuple):
@@ -37,7 +37,7 @@ class Flows(NamedTuple):
 class Operating(NamedTuple):
     """The circuit at one rail voltage."""
 
-    draw: Draw
+    draw: ConverterDraw
     slope_v_per_s: float
     """of the rail"""
     decay_per_s: float
@@ -50,7 +50,7 @@ class Circuit:
 
     source: Source
     converter: Converter
-    stages: tuple[Stage, ...]
+    stages: tuple[OutputStage, ...]
     reservoir_f: float
     saturation_v: float
     bias_a: float
@@ -83,7 +83,7 @@ class Circuit:
             return 2 * self.bias_a, 0.0
         return 2 * self.bias_a * rail_v / self.bias_knee_v, 2 * self.bias_a / self.bias_knee_v
 
-    def supply_v(self, draw: Draw) -> float:
+    def supply_v(self, draw: ConverterDraw) -> float:
         """At the supply's own terminals, before the lead."""
         return draw.terminal_v + draw.supply_a * self.source.lead_ohm
 

@@ -25,7 +25,7 @@ class Source(NamedTuple):
 OFF = Source(voltage_v=0.0, limit_a=0.0, lead_ohm=0.0)
 
 
-class Draw(NamedTuple):
+class ConverterDraw(NamedTuple):
     """What flows at one rail voltage."""
 
     terminal_v: float
@@ -52,21 +52,21 @@ class Converter:
         """The rail without load at a terminal voltage."""
         return min(self.ratio * terminal_v, self.regulated_v)
 
-    def draw(self, source: Source, rail_v: float) -> Draw:
+    def draw(self, source: Source, rail_v: float) -> ConverterDraw:
         """The operating point at `rail_v`."""
         at_voltage = self._at_constant_voltage(source, rail_v)
         if at_voltage.supply_a <= source.limit_a:
             return at_voltage
         return self._at_constant_current(source, rail_v)
 
-    def _at_constant_voltage(self, source: Source, rail_v: float) -> Draw:
+    def _at_constant_voltage(self, source: Source, rail_v: float) -> ConverterDraw:
         if self.ratio > 0:
             draw = self._regulated(source, rail_v) or self._unregulated(source, rail_v)
             if draw.charge_a >= 0:
                 return draw
-        return Draw(source.voltage_v - source.lead_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
+        return ConverterDraw(source.voltage_v - source.lead_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
 
-    def _regulated(self, source: Source, rail_v: float) -> Draw | None:
+    def _regulated(self, source: Source, rail_v: float) -> ConverterDraw | None:
         """With E held; None if the highest ratio cannot hold it.
 
         U = Us' - Rl·E·i/(η·U), with Us' = Us - Rl·I0, is quadratic in U; the upper root is the one that works.
@@ -80,9 +80,9 @@ class Converter:
         terminal_v = (unloaded_v + math.sqrt(root)) / 2 if root >= 0 else 0.0
         if terminal_v <= 0 or self.ratio * terminal_v < self.regulated_v:
             return None
-        return Draw(terminal_v, taken_w / terminal_v + self.small_stages_a, charge_a, -1 / self.stiffness_ohm)
+        return ConverterDraw(terminal_v, taken_w / terminal_v + self.small_stages_a, charge_a, -1 / self.stiffness_ohm)
 
-    def _unregulated(self, source: Source, rail_v: float) -> Draw:
+    def _unregulated(self, source: Source, rail_v: float) -> ConverterDraw:
         """U = Us - Rl·(n·i/η + I0) and i = (n·U - V)/R, solved for U."""
         reflected = source.lead_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
         terminal_v = (source.voltage_v + reflected * rail_v - source.lead_ohm * self.small_stages_a) / (
@@ -90,14 +90,14 @@ class Converter:
         )
         charge_a = (self.ratio * terminal_v - rail_v) / self.stiffness_ohm
         slope = (self.ratio * reflected / (1 + reflected * self.ratio) - 1) / self.stiffness_ohm
-        return Draw(terminal_v, self.ratio * charge_a / self.efficiency + self.small_stages_a, charge_a, slope)
+        return ConverterDraw(terminal_v, self.ratio * charge_a / self.efficiency + self.small_stages_a, charge_a, slope)
 
-    def _at_constant_current(self, source: Source, rail_v: float) -> Draw:
+    def _at_constant_current(self, source: Source, rail_v: float) -> ConverterDraw:
         left_a = source.limit_a - self.small_stages_a
         if left_a <= 0 or self.ratio == 0:
             # Not even the small stages get what they want: their voltage collapses.
-            return Draw(0.0, source.limit_a, 0.0, 0.0)
+            return ConverterDraw(0.0, source.limit_a, 0.0, 0.0)
         # A converter that regulates takes the more the lower its terminals fall, so it ends at its highest ratio.
         charge_a = left_a * self.efficiency / self.ratio
         terminal_v = (rail_v + self.stiffness_ohm * charge_a) / self.ratio
-        return Draw(terminal_v, source.limit_a, charge_a, 0.0)
+        return ConverterDraw(terminal_v, source.limit_a, charge_a, 0.0)

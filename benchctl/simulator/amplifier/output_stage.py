@@ -59,7 +59,7 @@ class Losses:
     carrier_hz: float = 400e3
 
 
-class Stage:
+class OutputStage:
     """A class AB stage: at each instant its current comes from one rail, and the device between drops the rest.
 
     Args:
@@ -141,7 +141,7 @@ class Stage:
         return current_a2 * self.output_ohm, self.halves * means.square_v2 * self.path_s * self.share
 
 
-class SwitchingStage(Stage):
+class SwitchingStage(OutputStage):
     """A class D stage: an ideal transformer of the rail, but for two losses.
 
     Its current warms a resistance r (devices and coil), which also takes its share of the swing; switching takes a

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from benchctl.simulator.amplifier.filters import Filter, filter_of
-from benchctl.simulator.amplifier.output_stage import Filtered, Losses, Stage, SwitchingStage
+from benchctl.simulator.amplifier.output_stage import Filtered, Losses, OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.transfer import Transfer
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
@@ -27,14 +27,14 @@ class Output:
     losses: Losses | None
     """of one half; None for a linear stage"""
 
-    def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> Stage:
+    def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> OutputStage:
         """Asked for a tone, its gain folded back to a part, loaded with a conductance.
 
         Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
         """
         drive_v = self.gain * gain_left * tone.amplitude_v / self.halves
         response = self.band.response(tone.frequency_hz) if self.band else 1.0
-        make = Stage if self.losses is None else partial(SwitchingStage, losses=self.losses)
+        make = OutputStage if self.losses is None else partial(SwitchingStage, losses=self.losses)
         return make(
             amplitude_v=drive_v * abs(response),
             offset_v=self.offset_v / self.halves,

@@ -79,7 +79,7 @@ class RailStep:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class RailCurve:
     """The rail over a stretch of time in one circuit, step by step, its times counted from the start of the run."""
 
     steps: tuple[RailStep, ...]
@@ -102,7 +102,7 @@ class Run:
         return step.part(step.start_s, time_s).end_v
 
 
-def run_rail(circuit: Circuit, rail_v: float, seconds: float) -> Run:
+def rail_curve(circuit: Circuit, rail_v: float, seconds: float) -> RailCurve:
     """Let the rail move for `seconds` (more than 0) from `rail_v` on."""
     steps: list[RailStep] = []
     time_s = 0.0
@@ -111,7 +111,7 @@ def run_rail(circuit: Circuit, rail_v: float, seconds: float) -> Run:
         steps.append(step)
         time_s, rail_v = step.end_s, step.end_v
     weights = [(step.end_s - step.start_s) / seconds for step in steps]
-    return Run(tuple(steps), _weighted(weights, [step.mean_flows() for step in steps]))
+    return RailCurve(tuple(steps), _weighted(weights, [step.mean_flows() for step in steps]))
 
 
 def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) -> RailStep:

@@ -22,7 +22,7 @@ from benchctl.documents.bench_file.faults import (
     SupplyDrift,
     WrongByFactor,
 )
-from benchctl.simulator.hardware.connections import Plant
+from benchctl.simulator.hardware.connections import Connections
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
 from benchctl.simulator.instruments.instrument import Now
 from benchctl.simulator.model.description import BenchDescription
@@ -81,9 +81,9 @@ class ArmedFault:
 
 
 class FaultDesk:
-    """All faults of a bench. Whoever calls holds the world's lock."""
+    """All faults of a bench. Whoever calls holds the bench's lock."""
 
-    def __init__(self, description: BenchDescription, plant: Plant, now: Now) -> None:
+    def __init__(self, description: BenchDescription, connections: Connections, now: Now) -> None:
         seed = description.bench.seed
         faults = [
             ArmedFault(fault, random.Random(f"{seed}/fault {index}"))
@@ -91,8 +91,8 @@ class FaultDesk:
         ]
         self._on_links = [armed for armed in faults if isinstance(armed.fault, ExchangeFault)]
         self._on_bench = [armed for armed in faults if armed not in self._on_links]
-        self._plant = plant
-        self._supply_outputs = _outputs_by_name(description, plant)
+        self._connections = connections
+        self._supply_outputs = _outputs_by_name(description, connections)
         self._now = now
         self._jumped_s = self._latest_s = 0.0
         self._exchanges: Counter[str] = Counter()
@@ -110,7 +110,7 @@ class FaultDesk:
         for armed in (*self._on_bench, *self._on_links):
             self._look(armed, role)
         if self._on_bench:
-            self._mark_plant()
+            self._mark_connections()
         return [armed for armed in self._on_links if armed.is_on and armed.fault.instrument == role]
 
     def count(self, armed: ArmedFault) -> None:
@@ -132,19 +132,23 @@ class FaultDesk:
 
     # -- what is broken on the bench ---------------------------------------------------------------------------
 
-    def _mark_plant(self) -> None:
+    def _mark_connections(self) -> None:
         on = [armed.fault for armed in self._on_bench if armed.is_on]
         stuck = {fault.output for fault in on if isinstance(fault, OutputStuck) and fault.instrument == "supply"}
         for name, output in self._supply_outputs.items():
             output.stuck = name in stuck
-        plant = self._plant
-        plant.drive.stuck = any(isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on)
-        plant.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
-        plant.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
-        plant.stick_sensors(fault.sensor for fault in on if isinstance(fault, SensorStuck))
-        plant.wrong = {(fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)}
-        plant.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
-        plant.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
+        connections = self._connections
+        connections.drive.stuck = any(
+            isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on
+        )
+        connections.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
+        connections.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
+        connections.stick_sensors(fault.sensor for fault in on if isinstance(fault, SensorStuck))
+        connections.wrong = {
+            (fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)
+        }
+        connections.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
+        connections.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
 
     def _drift_v(self, armed: ArmedFault) -> float:
         fault = armed.fault
@@ -153,8 +157,8 @@ class FaultDesk:
         return fault.by_v * min(armed.lasts_s(self._now()) / fault.over_s, 1.0)
 
 
-def _outputs_by_name(description: BenchDescription, plant: Plant) -> dict[str, SupplyOutput]:
+def _outputs_by_name(description: BenchDescription, connections: Connections) -> dict[str, SupplyOutput]:
     outputs: Sequence[tuple[str, int]] = ()
     if description.supply is not None:
         outputs = [(each.name, each.number) for each in description.supply.outputs]
-    return {name: plant.outputs[number] for name, number in outputs}
+    return {name: connections.outputs[number] for name, number in outputs}

@@ -8,14 +8,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit
-from benchctl.simulator.generator_signal import Drive, Tone
-from benchctl.simulator.hardware.loads import LoadBank, ResistorTruth
+from benchctl.simulator.generator_signal import GeneratorSignal, Tone
+from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 from benchctl.simulator.hardware.relays import Relays
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
 from benchctl.simulator.hardware.thermal import Sensor, ThermalChain
 from benchctl.simulator.hardware.watchdog import Watchdog
 from benchctl.simulator.model.description import BenchDescription, ResistorDescription
-from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.model.true_errors import TrueErrors
 
 REMOTE_INPUT_OHM = 4700.0
 """What the remote turn-on input draws its few milliamperes through."""
@@ -39,20 +39,20 @@ BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
 
 
-class Plant:
+class Connections:
     """The things on the bench, without time."""
 
-    def __init__(self, description: BenchDescription, truth: Truth) -> None:
+    def __init__(self, description: BenchDescription, true_errors: TrueErrors) -> None:
         self.description = description
         self.physics = description.amplifier
         self.ambient_c = description.bench.ambient_c
-        self.drive = Drive()
+        self.drive = GeneratorSignal()
         self.outputs, names = _supply_outputs(description)
         self.watchdog = Watchdog()
         self._main = names[MAIN]
         self._remote = names.get(description.remote.output) if description.remote else None
-        self.loads = LoadBank(_resistor_truths(description, truth), description.plate.channels, self.ambient_c)
-        self.relays = Relays(description.bench.relay_bounce_s, truth)
+        self.loads = LoadBank(_true_resistors(description, true_errors), description.plate.channels, self.ambient_c)
+        self.relays = Relays(description.bench.relay_bounce_s, true_errors)
         self.open_sensors: frozenset[str] = frozenset()
         self.wrong: Mapping[tuple[str, str], float] = {}
         """a fault: instrument and what it shows -> times what is true"""
@@ -267,17 +267,17 @@ def _amplifier(description: BenchDescription) -> Amplifier:
     )
 
 
-def _resistor_truths(description: BenchDescription, truth: Truth) -> list[ResistorTruth]:
+def _true_resistors(description: BenchDescription, true_errors: TrueErrors) -> list[TrueResistor]:
     load = description.load
     if load is None:
         return []
     if load.kind == "electronic":
-        return [ResistorTruth(channel, 0, load.highest_ohm, 0.0, load.rated_power_w) for channel in load.channels]
+        return [TrueResistor(channel, 0, load.highest_ohm, 0.0, load.rated_power_w) for channel in load.channels]
     return [
-        ResistorTruth(
+        TrueResistor(
             channel=resistor.channel,
             relay=resistor.relay,
-            resistance_ohm=resistor.measured_ohm * (1 + _resistor_error(resistor, truth)),
+            resistance_ohm=resistor.measured_ohm * (1 + _resistor_error(resistor, true_errors)),
             temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
             rated_power_w=resistor.rated_power_w,
         )
@@ -285,5 +285,5 @@ def _resistor_truths(description: BenchDescription, truth: Truth) -> list[Resist
     ]
 
 
-def _resistor_error(resistor: ResistorDescription, truth: Truth) -> float:
-    return truth.normal(f"resistor {resistor.relay}", resistor.uncertainty)
+def _resistor_error(resistor: ResistorDescription, true_errors: TrueErrors) -> float:
+    return true_errors.normal(f"resistor {resistor.relay}", resistor.uncertainty)

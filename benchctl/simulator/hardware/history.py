@@ -7,16 +7,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from benchctl.simulator.amplifier.rail import RailStep, Run
+from benchctl.simulator.amplifier.rail import RailCurve, RailStep
 from benchctl.simulator.generator_signal import Tone
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class Stretch:
     """A stretch of time in which circuit and tone did not change."""
 
     start_s: float
-    run: Run
+    run: RailCurve
     tone: Tone
 
     @property
@@ -44,9 +44,9 @@ class History:
     """Spans in the order of time, without gaps."""
 
     def __init__(self) -> None:
-        self._spans: deque[Span] = deque()
+        self._spans: deque[Stretch] = deque()
 
-    def append(self, span: Span) -> None:
+    def append(self, span: Stretch) -> None:
         """Add the newest."""
         self._spans.append(span)
 
@@ -55,7 +55,7 @@ class History:
         while self._spans and self._spans[0].end_s < time_s:
             self._spans.popleft()
 
-    def between(self, from_s: float, to_s: float) -> tuple[Span, ...]:
+    def between(self, from_s: float, to_s: float) -> tuple[Stretch, ...]:
         """The spans that overlap a window, oldest first."""
         return tuple(reversed(list(self._newest_first(from_s, to_s))))
 
@@ -71,7 +71,7 @@ class History:
                 ampere_seconds += draw.supply_a * length_s
         return SupplyMeans(volt_seconds / seconds, ampere_seconds / seconds) if seconds > 0 else None
 
-    def _newest_first(self, from_s: float, to_s: float) -> Iterator[Span]:
+    def _newest_first(self, from_s: float, to_s: float) -> Iterator[Stretch]:
         for span in reversed(self._spans):
             if span.end_s <= from_s:
                 return

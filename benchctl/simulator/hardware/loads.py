@@ -18,7 +18,7 @@ WARM_UP_S = 200.0
 
 
 @dataclass(frozen=True)
-class ResistorTruth:
+class TrueResistor:
     """One load resistor as it truly is."""
 
     channel: str
@@ -33,10 +33,10 @@ class ResistorTruth:
 class Resistor:
     """A resistor, its switch and its temperature."""
 
-    def __init__(self, truth: ResistorTruth, ambient_c: float) -> None:
-        self.truth = truth
+    def __init__(self, true_errors: TrueResistor, ambient_c: float) -> None:
+        self.true_errors = true_errors
         self.connected = False
-        resistance_k_per_w = RISE_AT_RATING_K / truth.rated_power_w
+        resistance_k_per_w = RISE_AT_RATING_K / true_errors.rated_power_w
         self.heat = ThermalChain([resistance_k_per_w], [WARM_UP_S / resistance_k_per_w], ambient_c)
 
     @property
@@ -48,14 +48,14 @@ class Resistor:
     def resistance_ohm(self) -> float:
         """At its present temperature."""
         rise_k = self.temperature_c - REFERENCE_C
-        return self.truth.resistance_ohm * (1 + self.truth.temperature_coefficient_per_k * rise_k)
+        return self.true_errors.resistance_ohm * (1 + self.true_errors.temperature_coefficient_per_k * rise_k)
 
 
 class LoadBank:
     """All resistors of the bench."""
 
-    def __init__(self, truths: Iterable[ResistorTruth], channels: Sequence[str], ambient_c: float) -> None:
-        self.resistors = tuple(Resistor(truth, ambient_c) for truth in truths)
+    def __init__(self, truths: Iterable[TrueResistor], channels: Sequence[str], ambient_c: float) -> None:
+        self.resistors = tuple(Resistor(true_errors, ambient_c) for true_errors in truths)
         self._channels = tuple(channels)
         self._ambient_c = ambient_c
         self._conductances_s: tuple[float, ...] | None = None
@@ -75,7 +75,7 @@ class LoadBank:
 
     def set_resistance(self, resistor: Resistor, resistance_ohm: float) -> None:
         """Of an electronic load, whose resistance can be set."""
-        resistor.truth = replace(resistor.truth, resistance_ohm=resistance_ohm)
+        resistor.true_errors = replace(resistor.true_errors, resistance_ohm=resistance_ohm)
         self._conductances_s = None
 
     def advance(self, seconds: float, powers_w: Sequence[float]) -> None:
@@ -96,7 +96,9 @@ class LoadBank:
 
     def by_relay(self, relay: int) -> Resistor | None:
         """The resistor behind a relay, if any."""
-        return next((resistor for resistor in self.resistors if resistor.truth.relay == relay), None)
+        return next((resistor for resistor in self.resistors if resistor.true_errors.relay == relay), None)
 
     def _connected(self, channel: str) -> list[Resistor]:
-        return [resistor for resistor in self.resistors if resistor.connected and resistor.truth.channel == channel]
+        return [
+            resistor for resistor in self.resistors if resistor.connected and resistor.true_errors.channel == channel
+        ]

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from benchctl.simulator.amplifier.circuit import Circuit, Flows
-from benchctl.simulator.amplifier.rail import Run, run_rail
+from benchctl.simulator.amplifier.rail import RailCurve, rail_curve
 from benchctl.simulator.generator_signal import Tone
-from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Plant, side_voltage_v
-from benchctl.simulator.hardware.history import History, Span, SupplyMeans
+from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, side_voltage_v
+from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
 from benchctl.simulator.model.description import BenchDescription
-from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.model.true_errors import TrueErrors
 
 LONGEST_STEP_S = 1.0
 """Temperatures follow a step behind the rail; in a second no resistor here changes by a thousandth."""
@@ -68,13 +68,13 @@ class Meters:
         self.loads += sum(flows.loads) * seconds
 
 
-class World:
-    """The plant and its time. One lock guards all of it; whoever calls holds it."""
+class PhysicalBench:
+    """All hardware and its time. One lock guards all of it; whoever calls holds it."""
 
-    def __init__(self, description: BenchDescription, truth: Truth | None = None) -> None:
+    def __init__(self, description: BenchDescription, true_errors: TrueErrors | None = None) -> None:
         self.description = description
-        self.truth = truth or Truth(description.bench)
-        self.plant = Plant(description, self.truth)
+        self.true_errors = true_errors or TrueErrors(description.bench)
+        self.connections = Connections(description, self.true_errors)
         self.lock = threading.RLock()
         self.time_s = 0.0
         self.rail_v = 0.0
@@ -84,7 +84,7 @@ class World:
         self._heat_seconds = self._heatsink_w = 0.0
         self._slew_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
-        self._runs: dict[tuple[Circuit, float, float], Run] = {}
+        self._runs: dict[tuple[Circuit, float, float], RailCurve] = {}
 
     def watch(self, watcher: Watcher) -> None:
         """Tell `watcher` of the passing of time from now on."""
@@ -104,16 +104,16 @@ class World:
 
     def circuit(self) -> Circuit:
         """As it stands at this instant."""
-        tone, _ = self.plant.drive.tone_at(self.time_s)
-        return self.plant.circuit(tone, self.time_s)
+        tone, _ = self.connections.drive.tone_at(self.time_s)
+        return self.connections.circuit(tone, self.time_s)
 
     def supply_means(self, number: int, window_s: float) -> SupplyMeans:
         """Mean voltage and current of an output over the last `window_s`, but not from before it was last set."""
-        output = self.plant.outputs[number]
-        if output is not self.plant.main_output:
+        output = self.connections.outputs[number]
+        if output is not self.connections.main_output:
             voltage_v = side_voltage_v(output)
             # Only the remote lead is wired; what an unwired output would draw is nothing.
-            wired = voltage_v > 0 and self.plant.remote_v == voltage_v
+            wired = voltage_v > 0 and self.connections.remote_v == voltage_v
             return SupplyMeans(voltage_v, voltage_v / REMOTE_INPUT_OHM if wired else 0.0)
         means = self.history.supply_means(max(self.time_s - window_s, output.changed_s), self.time_s)
         return means or self._supply_now(self.circuit())
@@ -123,7 +123,7 @@ class World:
         return SupplyMeans(circuit.supply_v(draw), draw.supply_a)
 
     def _step(self, now_s: float, circuit: Circuit, tone: Tone) -> None:
-        _, until_s = self.plant.drive.tone_at(self.time_s)
+        _, until_s = self.connections.drive.tone_at(self.time_s)
         end_s = min(now_s, until_s, self._next_look_s())
         rail_v = round(self.rail_v, RAIL_DIGITS)
         run = self._run(circuit, rail_v, end_s - self.time_s)
@@ -133,10 +133,10 @@ class World:
             run = self._run(circuit, rail_v, noticed_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
-        self.history.append(Span(self.time_s, run, tone))
+        self.history.append(Stretch(self.time_s, run, tone))
         self.time_s, self.rail_v = end_s, run.end_v
 
-    def _collect_heat(self, run: Run) -> None:
+    def _collect_heat(self, run: RailCurve) -> None:
         """Temperatures move slowly, so heat is collected and given to them some times a second."""
         seconds = self._heat_seconds + run.seconds
         old, new = self._heat_seconds / seconds, run.seconds / seconds
@@ -144,20 +144,20 @@ class World:
         self._loads_w = [old * a + new * b for a, b in zip(self._loads_w, run.flows.loads, strict=True)]
         self._heat_seconds = seconds
         if seconds >= HEATING_STEP_S:
-            self.plant.warm(seconds, self._heatsink_w, self._loads_w)
+            self.connections.warm(seconds, self._heatsink_w, self._loads_w)
             self._heat_seconds = 0.0
 
-    def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> Run:
+    def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> RailCurve:
         """The rail's run, looked up if it has been worked out before: bursts repeat, and so does their rail."""
         key = (circuit, rail_v, round(seconds, TIME_DIGITS))
         run = self._runs.get(key)
         if run is None:
             if len(self._runs) >= RUNS_KEPT:
                 self._runs.clear()
-            run = self._runs[key] = run_rail(circuit, rail_v, seconds)
+            run = self._runs[key] = rail_curve(circuit, rail_v, seconds)
         return run
 
-    def _noticed_s(self, circuit: Circuit, run: Run) -> float:
+    def _noticed_s(self, circuit: Circuit, run: RailCurve) -> float:
         """When, in the run, a protection's level is passed; the end of the run if none is.
 
         The rail moves one way only while its circuit stays the same, so a level is passed at most once.
@@ -177,33 +177,33 @@ class World:
     def _noticeable(self, circuit: Circuit, rail_v: float) -> tuple[bool, bool]:
         draw = circuit.converter.draw(circuit.source, rail_v)
         return (
-            draw.supply_a > self.plant.main_output.overcurrent_a,
-            draw.terminal_v < self.plant.physics.protection.low_voltage_v,
+            draw.supply_a > self.connections.main_output.overcurrent_a,
+            draw.terminal_v < self.connections.physics.protection.low_voltage_v,
         )
 
     def _next_look_s(self) -> float:
         """When to look at states again at the latest."""
-        amplifier = self.plant.amplifier
-        short = self.plant.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
+        amplifier = self.connections.amplifier
+        short = self.connections.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
         longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
         change_s = amplifier.next_change_s()
-        bounce_s, bite_s = self.plant.relays.next_bounce_s, self.plant.watchdog.due_s
+        bounce_s, bite_s = self.connections.relays.next_bounce_s, self.connections.watchdog.due_s
         change_s = change_s if change_s > self.time_s else math.inf
         return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
 
     def _look(self) -> tuple[Circuit, Tone]:
         """Let the protections and the amplifier's state follow what has come about; the circuit that comes of it."""
-        plant = self.plant
-        plant.bounce(self.time_s)
-        plant.watchdog.look(self.time_s, plant.outputs.values())
-        self._slew_s = plant.slew(self.time_s)
-        for output in plant.outputs.values():
-            if output is not plant.main_output:
+        connections = self.connections
+        connections.bounce(self.time_s)
+        connections.watchdog.look(self.time_s, connections.outputs.values())
+        self._slew_s = connections.slew(self.time_s)
+        for output in connections.outputs.values():
+            if output is not connections.main_output:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)
-        tone, _ = plant.drive.tone_at(self.time_s)
-        circuit = plant.circuit(tone, self.time_s)
+        tone, _ = connections.drive.tone_at(self.time_s)
+        circuit = connections.circuit(tone, self.time_s)
         supply = self._supply_now(circuit)
-        tripped = plant.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
+        tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
         terminal_v = supply.voltage_v - supply.current_a * circuit.source.lead_ohm
-        changed = plant.look(self.time_s, circuit, self.rail_v, terminal_v)
-        return (plant.circuit(tone, self.time_s) if tripped or changed else circuit), tone
+        changed = connections.look(self.time_s, circuit, self.rail_v, terminal_v)
+        return (connections.circuit(tone, self.time_s) if tripped or changed else circuit), tone

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from random import Random
 
-from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.model.true_errors import TrueErrors
 
 FEWEST_BOUNCES, MOST_BOUNCES = 2, 5
 """How often a contact opens again before it rests (common practice)."""
@@ -28,13 +28,13 @@ class Relays:
         next_bounce_s: when a contact moves of itself next; infinity while all rest.
     """
 
-    def __init__(self, bounce_s: float, truth: Truth) -> None:
+    def __init__(self, bounce_s: float, true_errors: TrueErrors) -> None:
         self.closed: set[int] = set()
         self.made: set[int] = set()
         self.stuck: frozenset[int] = frozenset()
         self.next_bounce_s = math.inf
         self._bounce_s = bounce_s
-        self._truth = truth
+        self._truth = true_errors
         self._chances: dict[int, Random] = {}
         self._bounces: list[tuple[float, int]] = []
 

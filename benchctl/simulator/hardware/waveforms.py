@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.simulator.amplifier.converter import Draw
+from benchctl.simulator.amplifier.converter import ConverterDraw
 from benchctl.simulator.amplifier.filters import Filter, Phasor, Ringing
-from benchctl.simulator.amplifier.output_stage import Stage, SwitchingStage
+from benchctl.simulator.amplifier.output_stage import OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.rail import RailStep
-from benchctl.simulator.hardware.history import Span
+from benchctl.simulator.hardware.history import Stretch
 
 Samples = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ SYNC_V = 5.0
 """High level of the generator's sync output."""
 
 
-def output_v(spans: Sequence[Span], times_s: Samples, channel: int) -> Samples:
+def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Samples:
     """The voltage across the load of one amplifier channel (by its place in the amplifier's list).
 
     Filters ring after a change of tone; what sounded before the first span is taken to have sounded for long. The
@@ -50,7 +50,7 @@ class _Asked:
         self._sounding: Phasor | None = None
         self._ringing: Ringing | None = None
 
-    def during(self, span: Span, stage: Stage, times_s: Samples) -> Samples:
+    def during(self, span: Stretch, stage: OutputStage, times_s: Samples) -> Samples:
         """Times inside a span that does not begin before the last one."""
         tone, filtered = span.tone, stage.filtered
         phase = 2 * np.pi * tone.frequency_hz * (times_s - tone.origin_s)
@@ -69,7 +69,7 @@ class _Asked:
         return self._ringing
 
 
-def _residue_v(stage: Stage, times_s: Samples) -> Samples | float:
+def _residue_v(stage: OutputStage, times_s: Samples) -> Samples | float:
     """What the output filter of a half of a class D stage leaves of its carrier."""
     if not isinstance(stage, SwitchingStage) or stage.losses.ripple_v == 0:
         return 0.0
@@ -77,17 +77,17 @@ def _residue_v(stage: Stage, times_s: Samples) -> Samples | float:
     return np.asarray(math.sqrt(2) * losses.ripple_v * np.sin(2 * np.pi * losses.carrier_hz * times_s))
 
 
-def supply_current_a(spans: Sequence[Span], times_s: Samples) -> Samples:
+def supply_current_a(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """What the amplifier draws, averaged over a cycle of the signal as the reservoir averages it."""
     return _of_draw(spans, times_s, lambda draw: draw.supply_a)
 
 
-def terminal_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+def terminal_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """The supply voltage at the amplifier's terminals."""
     return _of_draw(spans, times_s, lambda draw: draw.terminal_v)
 
 
-def sync_v(spans: Sequence[Span], times_s: Samples) -> Samples:
+def sync_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """The generator's sync output, 0 or 5 V."""
     samples = np.zeros_like(times_s)
     for span, _, part in _cuts(spans, times_s):
@@ -101,12 +101,12 @@ def sync_v(spans: Sequence[Span], times_s: Samples) -> Samples:
     return samples
 
 
-def is_live(spans: Sequence[Span]) -> bool:
+def is_live(spans: Sequence[Stretch]) -> bool:
     """Whether any output stage was on."""
     return any(stage.live for span in spans for stage in span.run.steps[0].circuit.stages)
 
 
-def _of_draw(spans: Sequence[Span], times_s: Samples, quantity: Callable[[Draw], float]) -> Samples:
+def _of_draw(spans: Sequence[Stretch], times_s: Samples, quantity: Callable[[ConverterDraw], float]) -> Samples:
     """A quantity of the operating point; it is linear in the rail voltage inside a step."""
     samples = np.zeros_like(times_s)
     for span, step, part in _cuts(spans, times_s):
@@ -118,7 +118,7 @@ def _of_draw(spans: Sequence[Span], times_s: Samples, quantity: Callable[[Draw],
     return samples
 
 
-def _cuts(spans: Sequence[Span], times_s: Samples) -> Iterator[tuple[Span, RailStep, slice]]:
+def _cuts(spans: Sequence[Stretch], times_s: Samples) -> Iterator[tuple[Stretch, RailStep, slice]]:
     """Which samples fall into which step; what lies before the first or behind the last span belongs to that."""
     first = 0
     for index, span in enumerate(spans):

@@ -1,7 +1,7 @@
 """When a record begins and ends: arming, pretrigger, trigger, completion, all as functions of time.
 
-The oscilloscope waits for nothing: each time the world moves on it looks whether, in the time that passed, a trigger
-came and the record was filled.
+The oscilloscope waits for nothing: each time the simulated bench moves on it looks whether, in the time that passed,
+a trigger came and the record was filled.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchctl.simulator.hardware.history import Span
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.history import Stretch
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 
 AUTO_TRIGGER_S = 0.05
@@ -55,7 +55,7 @@ class Record:
 
     start_s: float
     timing: Timing
-    spans: tuple[Span, ...]
+    spans: tuple[Stretch, ...]
     number: int
 
     def times_s(self) -> Samples:
@@ -70,12 +70,12 @@ FindEdge = Callable[[Trigger, float, float, float], float]
 class Acquisition:
     """The trigger system: idle, armed and waiting, or armed and filling. `record` keeps the last finished record."""
 
-    def __init__(self, world: World, find_edge: FindEdge) -> None:
+    def __init__(self, physical_bench: PhysicalBench, find_edge: FindEdge) -> None:
         self.timing = Timing()
         self.trigger = Trigger()
         self.record: Record | None = None
         self.repeats = False
-        self._world = world
+        self._physical_bench = physical_bench
         self._find_edge = find_edge
         self._armed_s: float | None = None
         self._trigger_s: float | None = None
@@ -94,7 +94,7 @@ class Acquisition:
     def arm(self, *, repeats: bool = False) -> None:
         """Begin a record; what was recorded before is gone."""
         self.record, self.repeats = None, repeats
-        self._armed_s, self._trigger_s = self._world.time_s, None
+        self._armed_s, self._trigger_s = self._physical_bench.time_s, None
 
     def stop(self) -> None:
         """Give up the record under way."""
@@ -109,13 +109,13 @@ class Acquisition:
     def force(self) -> None:
         """Trigger now, or as soon as the pretrigger is filled."""
         if self.waiting:
-            self._trigger_s = max(self._ready_s, self._world.time_s)
+            self._trigger_s = max(self._ready_s, self._physical_bench.time_s)
 
     def remembers_from(self) -> float:
         """The past it may still need."""
         if self._armed_s is None:
             return math.inf
-        trigger_s = self._trigger_s if self._trigger_s is not None else max(self._ready_s, self._world.time_s)
+        trigger_s = self._trigger_s if self._trigger_s is not None else max(self._ready_s, self._physical_bench.time_s)
         return trigger_s - self.timing.pretrigger_s
 
     def look(self, from_s: float, to_s: float) -> None:
@@ -140,12 +140,12 @@ class Acquisition:
     def _finish(self) -> None:
         assert self._trigger_s is not None
         start_s, end_s = self._trigger_s - self.timing.pretrigger_s, self._end_s
-        spans = self._world.history.between(start_s, end_s)
+        spans = self._physical_bench.history.between(start_s, end_s)
         self._count += 1
         self.record = Record(start_s, self.timing, spans, self._count)
         self.stop()
         if self.repeats:
-            self._armed_s = self._world.time_s
+            self._armed_s = self._physical_bench.time_s
 
     def _find(self, from_s: float, to_s: float) -> float:
         """The first trigger not before `from_s`; infinity for none up to `to_s`."""

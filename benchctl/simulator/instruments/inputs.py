@@ -8,8 +8,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from benchctl.simulator.hardware import waveforms
-from benchctl.simulator.hardware.history import Span
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.history import Stretch
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.instruments.acquisition import EXTERNAL, Record, Trigger
 from benchctl.simulator.instruments.digitiser import Digitiser, Vertical
@@ -22,14 +22,14 @@ SEARCH_SAMPLES = 1 << 15
 LONGEST_SEARCH = 1 << 21
 """No more samples than this are looked at for one stretch of waiting."""
 
-Waveform = Callable[[Sequence[Span], Samples], Samples]
+Waveform = Callable[[Sequence[Stretch], Samples], Samples]
 
 
 class Inputs:
     """All inputs, wired or not."""
 
-    def __init__(self, world: World, description: OscilloscopeDescription) -> None:
-        self._world = world
+    def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
+        self._physical_bench = physical_bench
         self._description = description
         self._wired = {channel.number: channel for channel in description.wiring}
         self._waveforms = {number: self._waveform(channel) for number, channel in self._wired.items()}
@@ -38,7 +38,7 @@ class Inputs:
     @property
     def one_channel(self) -> int | None:
         """The channel whose record is given for every other, where a fault of the bench makes it so."""
-        return self._world.plant.one_channel
+        return self._physical_bench.connections.one_channel
 
     def digitiser(self, number: int) -> Digitiser:
         """Of an input."""
@@ -47,7 +47,7 @@ class Inputs:
     def codes(self, number: int, record: Record, vertical: Vertical) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
         """What an input's converter made of a record; the same each time it is asked for."""
         signal = self._signal(number, record.spans, record.times_s())
-        chance = self._world.truth.noise(f"oscilloscope {number}", record.number)
+        chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
         codes = self._digitisers[number].codes(signal, vertical, self._signal_noise(number, record), chance)
         return np.asarray(codes, dtype=np.int32)
 
@@ -57,11 +57,11 @@ class Inputs:
         if trigger.source == EXTERNAL:
             if not self._description.external_trigger:
                 return math.inf
-            return self._world.plant.drive.next_sync(from_s, rising=trigger.rising)
+            return self._physical_bench.connections.drive.next_sync(from_s, rising=trigger.rising)
         if wired is None:
             return math.inf
         if wired.signal == "sync":
-            return self._world.plant.drive.next_sync(from_s, rising=trigger.rising)
+            return self._physical_bench.connections.drive.next_sync(from_s, rising=trigger.rising)
         return self._search(trigger, from_s, to_s, interval_s)
 
     def _search(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
@@ -74,7 +74,7 @@ class Inputs:
         while start_s < to_s:
             end_s = min(start_s + SEARCH_SAMPLES * interval_s, to_s)
             times_s = start_s + np.arange(int((end_s - start_s) / interval_s) + 2, dtype=np.float64) * interval_s
-            spans = self._world.history.between(start_s, end_s)
+            spans = self._physical_bench.history.between(start_s, end_s)
             above = sign * (self._signal(trigger.source, spans, times_s) * volts_per_unit - trigger.level_v) >= 0
             hits = np.flatnonzero(~above[:-1] & above[1:])
             if hits.size:
@@ -82,21 +82,23 @@ class Inputs:
             start_s = end_s
         return math.inf
 
-    def _signal(self, number: int, spans: Sequence[Span], times_s: Samples) -> Samples:
+    def _signal(self, number: int, spans: Sequence[Stretch], times_s: Samples) -> Samples:
         waveform = self._waveforms.get(number)
         if not waveform or not spans:
             return np.zeros_like(times_s)
-        return waveform(spans, times_s) * self._world.plant.factor("oscilloscope", self._wired[number].signal)
+        return waveform(spans, times_s) * self._physical_bench.connections.factor(
+            "oscilloscope", self._wired[number].signal
+        )
 
     def _signal_noise(self, number: int, record: Record) -> float:
         wired = self._wired.get(number)
         if wired is None or not wired.signal.startswith("output ") or not waveforms.is_live(record.spans):
             return 0.0
-        return self._world.plant.physics.noise_v
+        return self._physical_bench.connections.physics.noise_v
 
     def _waveform(self, channel: ScopeChannel) -> Waveform:
         if channel.signal.startswith("output "):
-            place = self._world.description.plate.channels.index(channel.signal.removeprefix("output "))
+            place = self._physical_bench.description.plate.channels.index(channel.signal.removeprefix("output "))
             return lambda spans, times_s: waveforms.output_v(spans, times_s, place)
         named: dict[str, Waveform] = {
             "supply current": waveforms.supply_current_a,
@@ -106,12 +108,12 @@ class Inputs:
         return named[channel.signal]
 
     def _digitiser(self, number: int) -> Digitiser:
-        description, truth = self._description, self._world.truth
-        own = truth.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
+        description, true_errors = self._description, self._physical_bench.true_errors
+        own = true_errors.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
         wired = self._wired.get(number)
         volts_per_unit = 1.0
         if wired is not None:
-            probe = truth.error(f"probe {wired.signal.removeprefix('output ')}", Spec(wired.accuracy))
+            probe = true_errors.error(f"probe {wired.signal.removeprefix('output ')}", Spec(wired.accuracy))
             volts_per_unit = wired.volts_per_unit * (1 + probe.gain)
         return Digitiser(
             bits=description.bits,

@@ -1,4 +1,4 @@
-"""What the five SCPI instruments have in common: a place in the world, a clock to look at, a device to talk through."""
+"""What the five SCPI instruments have in common: a place on the bench, a clock to look at, a device to talk through."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Generic, TypeVar
 from benchctl.scpi.device.device import Device, Hooks, Identity
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.errors import ScpiError
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 
 Now = Callable[[], float]
 Settings = TypeVar("Settings")
@@ -20,7 +20,8 @@ FIRMWARE = "1.0"
 class Instrument(ABC, Generic[Settings]):
     """One simulated instrument; `device` is its SCPI side.
 
-    Before each message the world is brought up to the clock, so an answer always belongs to the time of its question.
+    Before each message the simulated bench is brought up to the clock, so an answer always belongs to the time of its
+    question.
 
     All that *RST sets is one immutable value of the type `Settings`, and *SAV and *RCL keep and bring back the same
     (IEEE 488.2 10.33, 10.27). A recall switches nothing on: outputs and inputs come back off, and nothing is under way,
@@ -31,14 +32,14 @@ class Instrument(ABC, Generic[Settings]):
 
     model: str
 
-    def __init__(self, world: World, now: Now) -> None:
-        self.world = world
-        self.plant = world.plant
+    def __init__(self, physical_bench: PhysicalBench, now: Now) -> None:
+        self.physical_bench = physical_bench
+        self.connections = physical_bench.connections
         self._now = now
         self._memories: dict[int, Settings] = {}
         tree = CommandTree()
         self.add_commands(tree)
-        identity = Identity("benchctl", self.model, f"SIM{world.description.bench.seed}", FIRMWARE)
+        identity = Identity("benchctl", self.model, f"SIM{physical_bench.description.bench.seed}", FIRMWARE)
         hooks = Hooks(
             reset=self.reset,
             refresh=self.refresh,
@@ -79,8 +80,8 @@ class Instrument(ABC, Generic[Settings]):
         return False
 
     def refresh(self) -> None:
-        """Bring the world up to the clock."""
-        self.world.advance(self._now())
+        """Bring the simulated bench up to the clock."""
+        self.physical_bench.advance(self._now())
 
     def _save(self, number: int) -> None:
         self._memories[number] = self.snapshot()

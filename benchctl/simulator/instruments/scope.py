@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.scpi.errors import ScpiError
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.acquisition import EXTERNAL, Acquisition, Record, Timing, Trigger
 from benchctl.simulator.instruments.digitiser import DIVISIONS, Vertical
 from benchctl.simulator.instruments.inputs import Inputs
@@ -51,14 +51,14 @@ class ScopeSettings:
 class Scope:
     """What either command set steers. Wrong settings raise ScpiError."""
 
-    def __init__(self, world: World, description: OscilloscopeDescription) -> None:
+    def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
         self.description = description
-        self.inputs = Inputs(world, description)
-        self.acquisition = Acquisition(world, self.inputs.find_edge)
+        self.inputs = Inputs(physical_bench, description)
+        self.acquisition = Acquisition(physical_bench, self.inputs.find_edge)
         self.channels: dict[int, Channel] = {}
         # What a record was taken with: settings changed afterwards must not rescale it.
         self._taken: dict[int, Vertical] = {}
-        world.watch(self.acquisition)
+        physical_bench.watch(self.acquisition)
         self.restore(self.defaults())
 
     def defaults(self) -> ScopeSettings:

@@ -19,7 +19,7 @@ from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric
 from benchctl.scpi.device.status import Operation
 from benchctl.scpi.errors import ScpiError
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import GeneratorDescription
 
@@ -65,16 +65,18 @@ class GeneratorSettings:
 
 
 class SimulatedGenerator(Instrument[GeneratorSettings]):
-    """Holds what was asked for; the plant's `drive` holds what truly comes out."""
+    """Holds what was asked for; the `drive` of the connections holds what truly comes out."""
 
     model = "Function generator"
 
-    def __init__(self, world: World, now: Now, description: GeneratorDescription) -> None:
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: GeneratorDescription) -> None:
         self._description = description
-        self._level_error = world.truth.error("generator level", description.level, description.highest_level_v)
-        self._frequency_error = world.truth.error("generator frequency", description.frequency)
+        self._level_error = physical_bench.true_errors.error(
+            "generator level", description.level, description.highest_level_v
+        )
+        self._frequency_error = physical_bench.true_errors.error("generator frequency", description.frequency)
         self._waiting = False
-        super().__init__(world, now)
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> GeneratorSettings:
         """1 kHz, 0.1 V, constant tone."""
@@ -87,22 +89,22 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     def restore(self, settings: GeneratorSettings) -> None:
         """Output off, no list playing or waiting for its trigger."""
         self._settings = settings
-        self.plant.drive.switch(False)
+        self.connections.drive.switch(False)
         self._abort()
         self._apply_level()
         self._apply_frequency()
 
     def refresh(self) -> None:
-        """Bring the world up to the clock, and the operation conditions with it."""
+        """Bring the simulated bench up to the clock, and the operation conditions with it."""
         super().refresh()
         operation = self.device.status.operation
-        operation.mark(Operation.SWEEPING, self.plant.drive.list_playing(self.world.time_s))
+        operation.mark(Operation.SWEEPING, self.connections.drive.list_playing(self.physical_bench.time_s))
         operation.mark(Operation.WAITING_FOR_TRIGGER, self._waiting)
 
     def is_pending(self) -> bool:
         """A list that waits or ends of itself is an overlapped operation; one without end would never complete."""
-        drive = self.plant.drive
-        return self._waiting or (drive.list_playing(self.world.time_s) and math.isfinite(drive.repetitions))
+        drive = self.connections.drive
+        return self._waiting or (drive.list_playing(self.physical_bench.time_s) and math.isfinite(drive.repetitions))
 
     def trigger_action(self) -> Callable[[], None]:
         """Start the list that waits for the bus."""
@@ -112,7 +114,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt, TRIGger."""
         self._add_source(tree)
         self._add_list(tree)
-        tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.plant.drive.output_on,
+        tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.connections.drive.output_on,
                  parameters=[Boolean()])  # fmt: skip
         tree.add("INITiate[:IMMediate]", set=action(self._initiate))
         tree.add("ABORt", set=action(self._abort))
@@ -178,7 +180,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         self._change(count=float(call.values[0]))
 
     def _set_output(self, call: Call) -> None:
-        self.plant.drive.switch(call.values[0])
+        self.connections.drive.switch(call.values[0])
 
     def _set_trigger_source(self, call: Call) -> None:
         self._change(trigger_source=call.values[0])
@@ -187,8 +189,8 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     # The trigger system
 
     def _initiate(self) -> None:
-        drive = self.plant.drive
-        if self._waiting or drive.list_playing(self.world.time_s):
+        drive = self.connections.drive
+        if self._waiting or drive.list_playing(self.physical_bench.time_s):
             raise ScpiError(-213, "a list is playing or waits for its trigger; ABORt first")
         if self._settings.mode != "LIST":
             return
@@ -211,25 +213,25 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         if not self._waiting:
             raise ScpiError(-211, "nothing waits for a trigger")
         self._waiting = False
-        self.plant.drive.start_list(self.world.time_s)
+        self.connections.drive.start_list(self.physical_bench.time_s)
 
     def _abort(self) -> None:
         self._waiting = False
-        self.plant.drive.stop_list()
+        self.connections.drive.stop_list()
 
     # From what is asked for to what comes out
 
     def _apply_frequency(self) -> None:
-        drive = self.plant.drive
+        drive = self.connections.drive
         drive.frequency_hz = self._frequency_error.indicated(self._settings.frequency_hz)
-        drive.phase_origin_s = self.world.time_s
+        drive.phase_origin_s = self.physical_bench.time_s
 
     def _apply_level(self) -> None:
-        self.plant.drive.level_v = self._true_level_v(self._settings.level_v)
+        self.connections.drive.level_v = self._true_level_v(self._settings.level_v)
 
     def _true_level_v(self, level_v: float) -> float:
         """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
-        factor = self.plant.factor("generator", "level")
+        factor = self.connections.factor("generator", "level")
         return factor * max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
 
     def _rms(self, number: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, ChannelList, Mnemonic, Numeric
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import BenchDescription, LoadDescription
 
@@ -21,14 +21,14 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     model = "Relay bank"
 
-    def __init__(self, world: World, now: Now, description: BenchDescription) -> None:
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: BenchDescription) -> None:
         assert description.load is not None
         relays = {resistor.relay for resistor in description.load.resistors}
         if description.remote is not None and description.remote.by == "relay":
             relays.add(description.remote.relay)
         relays.update(description.input_relays.values())
         self._relays = tuple(sorted(relays))
-        super().__init__(world, now)
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> frozenset[int]:
         """Every relay open."""
@@ -36,15 +36,15 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     def snapshot(self) -> frozenset[int]:
         """The closed relays."""
-        return frozenset(self.plant.closed_relays)
+        return frozenset(self.connections.closed_relays)
 
     def restore(self, settings: frozenset[int]) -> None:
         """Open the others, then close these."""
         for relay in self._relays:
             if relay not in settings:
-                self.plant.open_relay(relay)
+                self.connections.open_relay(relay)
         for relay in sorted(settings):
-            self.plant.close_relay(relay, self.world.time_s)
+            self.connections.close_relay(relay, self.physical_bench.time_s)
 
     def add_commands(self, tree: CommandTree) -> None:
         """ROUTe."""
@@ -58,20 +58,20 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     def _close(self, call: Call) -> None:
         for relay in call.values[0]:
-            self.plant.close_relay(relay, self.world.time_s)
+            self.connections.close_relay(relay, self.physical_bench.time_s)
 
     def _open(self, call: Call) -> None:
         for relay in call.values[0]:
-            self.plant.open_relay(relay)
+            self.connections.open_relay(relay)
 
     def _are_closed(self, call: Call) -> list[bool]:
-        return [relay in self.plant.closed_relays for relay in call.values[0]]
+        return [relay in self.connections.closed_relays for relay in call.values[0]]
 
     def _are_open(self, call: Call) -> list[bool]:
-        return [relay not in self.plant.closed_relays for relay in call.values[0]]
+        return [relay not in self.connections.closed_relays for relay in call.values[0]]
 
     def _closed_list(self) -> str:
-        return "(@{})".format(",".join(str(relay) for relay in sorted(self.plant.closed_relays)))
+        return "(@{})".format(",".join(str(relay) for relay in sorted(self.connections.closed_relays)))
 
 
 class SimulatedElectronicLoad(Instrument[float]):
@@ -82,14 +82,16 @@ class SimulatedElectronicLoad(Instrument[float]):
 
     model = "Electronic load"
 
-    def __init__(self, world: World, now: Now, description: LoadDescription) -> None:
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: LoadDescription) -> None:
         self._description = description
         # What it makes of a setting is off by a part of the setting and a fixed part.
         self._errors = {
-            channel: world.truth.error(f"load {channel}", description.resistance, description.highest_ohm)
+            channel: physical_bench.true_errors.error(
+                f"load {channel}", description.resistance, description.highest_ohm
+            )
             for channel in description.channels
         }
-        super().__init__(world, now)
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> float:
         """Highest resistance."""
@@ -123,7 +125,7 @@ class SimulatedElectronicLoad(Instrument[float]):
         self._apply()
 
     def _apply(self) -> None:
-        for resistor in self.plant.loads.resistors:
-            true_ohm = self._errors[resistor.truth.channel].indicated(self._resistance_ohm)
-            self.plant.loads.set_resistance(resistor, max(true_ohm, SHORTED_OHM))
-            self.plant.loads.connect(resistor, connected=self._connected)
+        for resistor in self.connections.loads.resistors:
+            true_ohm = self._errors[resistor.true_errors.channel].indicated(self._resistance_ohm)
+            self.connections.loads.set_resistance(resistor, max(true_ohm, SHORTED_OHM))
+            self.connections.loads.connect(resistor, connected=self._connected)

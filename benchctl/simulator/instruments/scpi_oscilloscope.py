@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from benchctl.scpi.device.headers import CommandTree
 from benchctl.scpi.device.status import Operation
 from benchctl.scpi.errors import ScpiError
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
 from benchctl.simulator.instruments.scope import Scope, ScopeSettings
 from benchctl.simulator.instruments.scope_fields import FieldSettings, FieldWords
@@ -30,10 +30,10 @@ class SimulatedOscilloscope(Instrument[OscilloscopeSettings]):
 
     model = "Oscilloscope"
 
-    def __init__(self, world: World, now: Now, description: OscilloscopeDescription) -> None:
-        self.scope = Scope(world, description)
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: OscilloscopeDescription) -> None:
+        self.scope = Scope(physical_bench, description)
         self._list, self._fields = ListWords(self.scope), FieldWords(self.scope)
-        super().__init__(world, now)
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> OscilloscopeSettings:
         """Of scope and both command sets."""
@@ -67,7 +67,7 @@ class SimulatedOscilloscope(Instrument[OscilloscopeSettings]):
         self.scope.acquisition.force()
 
     def refresh(self) -> None:
-        """Bring the world up to the clock, and the operation conditions with it."""
+        """Bring the simulated bench up to the clock, and the operation conditions with it."""
         super().refresh()
         operation = self.device.status.operation
         operation.mark(Operation.MEASURING, self.scope.acquisition.armed)

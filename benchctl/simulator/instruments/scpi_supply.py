@@ -16,12 +16,12 @@ from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric
 from benchctl.scpi.device.status import Questionable
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.hardware.history import SupplyMeans
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
 from benchctl.simulator.hardware.watchdog import DEFAULT_S, LONGEST_S, SHORTEST_S, WatchdogSettings
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import SupplyDescription, SupplyOutputDescription
-from benchctl.simulator.model.true_errors import TrueError, Truth
+from benchctl.simulator.model.true_errors import TrueError, TrueErrors
 
 MEASURING_S = 0.02
 """What a read-back averages over: one period of the mains, as supplies do (common practice)."""
@@ -62,15 +62,17 @@ class SupplySettings:
 class _Output:
     """One output as the instrument knows it: settings asked for, errors of its own."""
 
-    def __init__(self, description: SupplyOutputDescription, supply: SupplyDescription, truth: Truth) -> None:
+    def __init__(
+        self, description: SupplyOutputDescription, supply: SupplyDescription, true_errors: TrueErrors
+    ) -> None:
         self.description = description
         self.settings = self.defaults()
         name = f"supply {description.name}"
         voltage, current = description.highest_voltage_v, description.highest_current_a
-        self.voltage_setting = truth.error(f"{name} voltage setting", supply.voltage, voltage)
-        self.current_setting = truth.error(f"{name} current setting", supply.current, current)
-        self.voltage_reading = truth.error(f"{name} voltage", supply.voltage, voltage)
-        self.current_reading = truth.error(f"{name} current", supply.current, current)
+        self.voltage_setting = true_errors.error(f"{name} voltage setting", supply.voltage, voltage)
+        self.current_setting = true_errors.error(f"{name} current setting", supply.current, current)
+        self.voltage_reading = true_errors.error(f"{name} voltage", supply.voltage, voltage)
+        self.current_reading = true_errors.error(f"{name} current", supply.current, current)
 
     @property
     def highest_overvoltage_v(self) -> float:
@@ -109,11 +111,13 @@ class SimulatedSupply(Instrument[SupplySettings]):
 
     model = "Dc supply"
 
-    def __init__(self, world: World, now: Now, description: SupplyDescription) -> None:
-        self._outputs = {each.number: _Output(each, description, world.truth) for each in description.outputs}
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: SupplyDescription) -> None:
+        self._outputs = {
+            each.number: _Output(each, description, physical_bench.true_errors) for each in description.outputs
+        }
         self._chosen = min(self._outputs)
-        self._chance = world.truth.stream("supply noise")
-        super().__init__(world, now)
+        self._chance = physical_bench.true_errors.stream("supply noise")
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> SupplySettings:
         """The first output chosen."""
@@ -123,29 +127,29 @@ class SimulatedSupply(Instrument[SupplySettings]):
     def snapshot(self) -> SupplySettings:
         """Of all outputs."""
         outputs = {number: output.settings for number, output in self._outputs.items()}
-        return SupplySettings(self._chosen, outputs, self.plant.watchdog.settings)
+        return SupplySettings(self._chosen, outputs, self.connections.watchdog.settings)
 
     def restore(self, settings: SupplySettings) -> None:
         """Every output off."""
         self._chosen = settings.chosen
-        self.plant.watchdog.set(settings.watchdog, self.world.time_s)
+        self.connections.watchdog.set(settings.watchdog, self.physical_bench.time_s)
         for number, output in self._outputs.items():
-            true = self.plant.outputs[number]
+            true = self.connections.outputs[number]
             true.switch(False)
             output.settings = settings.outputs[number]
-            output.apply(true, self.world.time_s)
+            output.apply(true, self.physical_bench.time_s)
 
     def reset(self) -> None:
         """As ever, and tripped protections are cleared."""
         super().reset()
-        for output in self.plant.outputs.values():
+        for output in self.connections.outputs.values():
             output.clear()
-        self.plant.watchdog.clear(self.world.time_s)
+        self.connections.watchdog.clear(self.physical_bench.time_s)
 
     def refresh(self) -> None:
-        """Bring the world up to the clock, and the questionable conditions with it."""
+        """Bring the simulated bench up to the clock, and the questionable conditions with it."""
         super().refresh()
-        outputs = self.plant.outputs.values()
+        outputs = self.connections.outputs.values()
         questionable = self.device.status.questionable
         questionable.mark(Questionable.VOLTAGE, any(output.overvoltage_tripped for output in outputs))
         questionable.mark(Questionable.CURRENT, any(output.overcurrent_tripped for output in outputs))
@@ -198,18 +202,18 @@ class SimulatedSupply(Instrument[SupplySettings]):
 
     def _add_watchdog(self, tree: CommandTree) -> None:
         """Not of SCPI-99, which knows no watchdog: the form that supplies with one give it."""
-        watchdog = self.plant.watchdog
+        watchdog = self.connections.watchdog
         tree.add("OUTPut:PROTection:WDOG[:STATe]", set=lambda call: self._watch(enabled=call.values[0]),
                  query=lambda _: watchdog.settings.enabled, parameters=[Boolean()])  # fmt: skip
         tree.add("OUTPut:PROTection:WDOG:DELay", set=lambda call: self._watch(delay_s=call.values[0]),
                  query=lambda _: watchdog.settings.delay_s,
                  parameters=[Numeric("S", SHORTEST_S, LONGEST_S, DEFAULT_S)])  # fmt: skip
-        tree.add("OUTPut:PROTection:WDOG:RESet", set=action(lambda: watchdog.feed(self.world.time_s)))
+        tree.add("OUTPut:PROTection:WDOG:RESet", set=action(lambda: watchdog.feed(self.physical_bench.time_s)))
         tree.add("OUTPut:PROTection:WDOG:TRIPped", query=lambda _: watchdog.tripped)
 
     def _watch(self, **changed: Any) -> None:
-        watchdog = self.plant.watchdog
-        watchdog.set(replace(watchdog.settings, **changed), self.world.time_s)
+        watchdog = self.connections.watchdog
+        watchdog.set(replace(watchdog.settings, **changed), self.physical_bench.time_s)
 
     # The chosen output
 
@@ -219,7 +223,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
 
     @property
     def _true(self) -> SupplyOutput:
-        return self.plant.outputs[self._chosen]
+        return self.connections.outputs[self._chosen]
 
     def _choose(self, number: int) -> None:
         if number not in self._outputs:
@@ -231,7 +235,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
             (value,) = call.values
             output = self._output
             output.settings = replace(output.settings, **{name: value if step is None else round(value / step) * step})
-            output.apply(self._true, self.world.time_s)
+            output.apply(self._true, self.physical_bench.time_s)
 
         return set_value
 
@@ -254,14 +258,14 @@ class SimulatedSupply(Instrument[SupplySettings]):
         if on and self._true.tripped:
             raise ScpiError(-221, "a protection has tripped; OUTPut:PROTection:CLEar first")
         if on != self._true.on:
-            self._true.changed_s = self.world.time_s
+            self._true.changed_s = self.physical_bench.time_s
         self._true.switch(on)
         self.refresh()
 
     def _clear(self) -> None:
         self._true.clear()
-        if not any(output.watchdog_tripped for output in self.plant.outputs.values()):
-            self.plant.watchdog.clear(self.world.time_s)
+        if not any(output.watchdog_tripped for output in self.connections.outputs.values()):
+            self.connections.watchdog.clear(self.physical_bench.time_s)
 
     # Read-backs
 
@@ -277,10 +281,10 @@ class SimulatedSupply(Instrument[SupplySettings]):
 
     def _factor(self, what: str) -> float:
         """A fault of the bench makes readings of the main output wrong."""
-        return self.plant.factor("supply", what) if self._true is self.plant.main_output else 1.0
+        return self.connections.factor("supply", what) if self._true is self.connections.main_output else 1.0
 
     def _means(self) -> SupplyMeans:
-        return self.world.supply_means(self._chosen, MEASURING_S)
+        return self.physical_bench.supply_means(self._chosen, MEASURING_S)
 
     def _read(self, error: TrueError, true_value: float, noise: float) -> float:
         return error.indicated(true_value) + self._chance.gauss(0.0, noise)

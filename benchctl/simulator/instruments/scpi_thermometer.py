@@ -6,7 +6,7 @@ import math
 
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import ChannelList, Mnemonic
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
 from benchctl.simulator.model.description import ThermometerDescription
 
@@ -18,15 +18,15 @@ class SimulatedThermometer(Instrument[str]):
 
     model = "Temperature scanner"
 
-    def __init__(self, world: World, now: Now, description: ThermometerDescription) -> None:
+    def __init__(self, physical_bench: PhysicalBench, now: Now, description: ThermometerDescription) -> None:
         self._description = description
         self._inputs = tuple(sorted({*description.inputs, *description.channels}))
         self._errors = {
-            channel: world.truth.error(f"thermometer {channel}", description.temperature)
+            channel: physical_bench.true_errors.error(f"thermometer {channel}", description.temperature)
             for channel in description.channels
         }
-        self._chance = world.truth.stream("thermometer noise")
-        super().__init__(world, now)
+        self._chance = physical_bench.true_errors.stream("thermometer noise")
+        super().__init__(physical_bench, now)
 
     def defaults(self) -> str:
         """Degrees Celsius."""
@@ -54,7 +54,7 @@ class SimulatedThermometer(Instrument[str]):
 
     def _reading(self, channel: int) -> float:
         place = self._description.channels.get(channel)
-        true_c = None if place is None else self.plant.sensor_c(place)
+        true_c = None if place is None else self.connections.sensor_c(place)
         if true_c is None:
             return math.nan  # answered as 9.91E37: an open circuit
         shown_c = self._errors[channel].indicated(true_c) + self._chance.gauss(0.0, self._description.noise_k)

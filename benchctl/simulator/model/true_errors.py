@@ -28,7 +28,7 @@ class TrueError:
         return true_value * (1 + self.gain) + self.offset
 
 
-class Truth:
+class TrueErrors:
     """Draws errors by name."""
 
     def __init__(self, simulation: BenchSimulation) -> None:

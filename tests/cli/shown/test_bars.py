@@ -11,15 +11,15 @@ from rich.console import Console
 
 from benchctl.cli.shown.bars import fraction_used, limits_table
 from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
-from benchctl.guard.limits import Watch, WatchedLimit
+from benchctl.guard.limits import LimitWatch, WatchedLimit
 
 CURRENT = WatchedLimit("supply_current", CurrentLimit(above=95.0), "sequence")
 VOLTAGE = WatchedLimit("supply_voltage", VoltageLimit(below=11.0), "sequence")
 OFFSET = WatchedLimit("output_offset", VoltageLimit(outside=0.5), "sequence")
 
 
-def watch(limit: WatchedLimit, value: float | None) -> Watch:
-    watching = Watch(limit)
+def watch(limit: WatchedLimit, value: float | None) -> LimitWatch:
+    watching = LimitWatch(limit)
     watching.observe(value, 0.0)
     return watching
 

@@ -6,7 +6,7 @@ import pytest
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
-from tests.documents.conftest import FaultsOf, read_text
+from tests.documents.conftest import ProblemsOf, read_text
 
 
 def test_the_shipped_amplifier_is_the_one_of_the_saloon_deck() -> None:
@@ -76,10 +76,10 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
     ],
 )
 def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
-    old: str, new: str, message: str, amplifier_text: str, faults_of: FaultsOf
+    old: str, new: str, message: str, amplifier_text: str, problems_of: ProblemsOf
 ) -> None:
     assert old in amplifier_text
-    (told,) = faults_of(amplifier_text.replace(old, new, 1), "amplifier")
+    (told,) = problems_of(amplifier_text.replace(old, new, 1), "amplifier")
     assert told.startswith(message)
 
 
@@ -116,22 +116,22 @@ def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
     ],
 )
 def test_physics_that_cannot_be_are_refused_in_a_sentence(
-    old: str, new: str, message: str, amplifier_text: str, faults_of: FaultsOf
+    old: str, new: str, message: str, amplifier_text: str, problems_of: ProblemsOf
 ) -> None:
     assert old in amplifier_text
-    (told,) = faults_of(amplifier_text.replace(old, new, 1), "amplifier")
+    (told,) = problems_of(amplifier_text.replace(old, new, 1), "amplifier")
     assert message in told
 
 
 def test_every_physical_parameter_and_fault_can_be_written_with_its_unit(
-    amplifier_text: str, faults_of: FaultsOf
+    amplifier_text: str, problems_of: ProblemsOf
 ) -> None:
     lines = (
         "noise: 0.3 mV\n  rails: regulated\n  dropout: 11 V\n  bias_drift: 5000 ppm/K\n  soft_knee: 10 %\n"
         "  crossover: 50 mV\n  filters: [{kind: low-pass, corner: 80 Hz, slope: 24 dB/octave}]\n"
         "  faults: {aged_reservoir: 30 %, bias_too_high: 4, dc_on_output: {A: 1.2 V}, gain_mismatch: {B: -1.5 dB}}"
     )
-    assert list(faults_of(amplifier_text.replace("noise: 0.3 mV", lines, 1), "amplifier")) == []
+    assert list(problems_of(amplifier_text.replace("noise: 0.3 mV", lines, 1), "amplifier")) == []
 
 
 def test_a_heatsink_of_which_nothing_is_said_meets_its_maximum_at_the_worst_heat(amplifier_text: str) -> None:

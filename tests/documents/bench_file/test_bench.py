@@ -19,7 +19,7 @@ from benchctl.documents.bench_file.bench import (
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.reader import load_bench
 from benchctl.errors import DocumentError
-from tests.documents.conftest import FaultsOf, read_text
+from tests.documents.conftest import ProblemsOf, read_text
 
 
 @pytest.fixture
@@ -109,13 +109,13 @@ def test_an_electronic_load_has_ratings_in_place_of_resistors(bench_text: str) -
     assert (load.channel, load.ratings.resistance.maximum_ohm, load.ratings.power_w) == ("A", 1000.0, 300.0)
 
 
-def test_an_electronic_load_is_checked_too(bench_text: str, faults_of: FaultsOf) -> None:
+def test_an_electronic_load_is_checked_too(bench_text: str, problems_of: ProblemsOf) -> None:
     text = electronic(bench_text).replace("maximum: 1 kohm", "maximum: 1 ohm").replace("channel: A\n", "channel: C\n")
-    assert [fault.split(": ", 1)[1] for fault in faults_of(text, "bench")] == [
+    assert [fault.split(": ", 1)[1] for fault in problems_of(text, "bench")] == [
         "the maximum resistance must lie above the minimum"
     ]
     text = electronic(bench_text).replace("channel: A\n", "channel: C\n")
-    assert [fault.split(": ", 1)[1] for fault in faults_of(text, "bench")] == [
+    assert [fault.split(": ", 1)[1] for fault in problems_of(text, "bench")] == [
         "no output 'C' under 'signals'; there are A, B"
     ]
 
@@ -208,18 +208,18 @@ def test_a_simulated_bench_may_be_slower_than_most(bench_text: str) -> None:
 
 @pytest.mark.parametrize(("old", "new", "message"), CONTRADICTIONS)
 def test_a_bench_that_contradicts_itself_is_refused_at_the_place(
-    old: str, new: str, message: str, bench_text: str, faults_of: FaultsOf
+    old: str, new: str, message: str, bench_text: str, problems_of: ProblemsOf
 ) -> None:
     assert old in bench_text
     marked = bench_text.replace(old, new, 1)
     before = marked[: marked.index("^")]
-    place = f"{before.count(chr(10)) + 1}:{len(before) - before.rfind(chr(10))}"
-    (told,) = faults_of(marked.replace("^", ""), "bench")
-    assert told.startswith(f"{place}: {message}")
+    position = f"{before.count(chr(10)) + 1}:{len(before) - before.rfind(chr(10))}"
+    (told,) = problems_of(marked.replace("^", ""), "bench")
+    assert told.startswith(f"{position}: {message}")
 
 
-def test_a_misspelled_key_and_what_it_leaves_missing_are_both_told(bench_text: str, faults_of: FaultsOf) -> None:
-    told = faults_of(bench_text.replace("    resistors:", "    resistrs:"), "bench")
+def test_a_misspelled_key_and_what_it_leaves_missing_are_both_told(bench_text: str, problems_of: ProblemsOf) -> None:
+    told = problems_of(bench_text.replace("    resistors:", "    resistrs:"), "bench")
     assert [fault.split(": ", 1)[1] for fault in told] == [
         "'resistors' is missing here",
         "unknown key 'resistrs'; did you mean 'resistors'?",

@@ -68,18 +68,18 @@ def test_every_kind_of_fault_can_be_written_in_a_line(document_of: Callable[...,
     ],
 )
 def test_a_fault_that_cannot_be_meant_is_refused_where_it_stands(
-    faults_of: Callable[..., list[str]], bench_text: str, fault: str, words: str
+    problems_of: Callable[..., list[str]], bench_text: str, fault: str, words: str
 ) -> None:
     """One problem, on the line of the fault."""
     text = with_faults(bench_text, WELL_WRITTEN[0], fault)
-    (problem,) = faults_of(text, "bench")
+    (problem,) = problems_of(text, "bench")
     assert problem.startswith(f"{len(text.splitlines())}:")
     assert words in problem
 
 
 def test_a_fault_of_an_instrument_that_the_bench_lacks_is_refused(
-    faults_of: Callable[..., list[str]], bench_text: str
+    problems_of: Callable[..., list[str]], bench_text: str
 ) -> None:
     without = bench_text[: bench_text.index("  thermometer:")] + bench_text[bench_text.index("signals:") :]
-    (problem,) = faults_of(with_faults(without, "{kind: sensor open, at: 1 s}"), "bench")
+    (problem,) = problems_of(with_faults(without, "{kind: sensor open, at: 1 s}"), "bench")
     assert "there is no thermometer under 'instruments'" in problem

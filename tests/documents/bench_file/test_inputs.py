@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from benchctl.documents.bench_file.bench import Bench, InputsByHand, InputsByRelay
-from tests.documents.conftest import FaultsOf, read_text
+from tests.documents.conftest import ProblemsOf, read_text
 
 TextWith = Callable[[str], str]
 
@@ -55,7 +55,7 @@ def test_a_relay_of_an_input_may_stick_as_well(text_with: TextWith) -> None:
     ],
 )
 def test_what_cannot_be_is_refused_at_its_place(
-    inputs: str, words: str, faults_of: FaultsOf, text_with: TextWith
+    inputs: str, words: str, problems_of: ProblemsOf, text_with: TextWith
 ) -> None:
-    (fault,) = faults_of(text_with(inputs))
+    (fault,) = problems_of(text_with(inputs))
     assert words in fault

@@ -9,7 +9,7 @@ import pytest
 from benchctl import library
 from benchctl.documents.driver_file.driver import ROLES
 from benchctl.documents.reader import load_driver
-from tests.documents.conftest import FaultsOf
+from tests.documents.conftest import ProblemsOf
 
 
 @pytest.mark.parametrize("name", library.shipped("drivers"))
@@ -47,16 +47,16 @@ def driver_text() -> str:
     ],
 )
 def test_a_driver_that_could_not_work_is_refused_at_its_place(
-    old: str, new: str, message: str, driver_text: str, faults_of: FaultsOf
+    old: str, new: str, message: str, driver_text: str, problems_of: ProblemsOf
 ) -> None:
     assert old in driver_text
-    told = faults_of(driver_text.replace(old, new, 1), "driver")
+    told = problems_of(driver_text.replace(old, new, 1), "driver")
     assert told[0].startswith(message)
 
 
-def test_a_supply_with_one_output_need_not_choose_it(faults_of: FaultsOf) -> None:
+def test_a_supply_with_one_output_need_not_choose_it(problems_of: ProblemsOf) -> None:
     text = library.find("drivers", "supply/scpi99").read_text().replace("INST:NSEL {output};:", "")
-    assert faults_of(text, "driver") == []
+    assert problems_of(text, "driver") == []
 
 
 def test_a_driver_is_found_beside_the_bench_file_or_in_its_folder(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from benchctl.documents.model.limits import CurrentLimit, Limits, TemperatureLimit, VoltageLimit
 from benchctl.documents.sequence_file.sequence import Sequence
-from tests.documents.conftest import FaultsOf
+from tests.documents.conftest import ProblemsOf
 
 HEAD = "benchctl: sequence 1\ntitle: t\nsteps: [power_off]\nlimits:\n"
 
@@ -88,6 +88,6 @@ def test_a_limit_says_itself_in_words() -> None:
         ("supply_current: 9 A", "5:19: '9 A' stands where a mapping of keys to values belongs"),
     ],
 )
-def test_a_limit_that_cannot_work_is_refused(limit: str, fault: str, faults_of: FaultsOf) -> None:
-    (told,) = faults_of(f"{HEAD}  {limit}\n")
+def test_a_limit_that_cannot_work_is_refused(limit: str, fault: str, problems_of: ProblemsOf) -> None:
+    (told,) = problems_of(f"{HEAD}  {limit}\n")
     assert told.startswith(fault)

@@ -8,7 +8,7 @@ from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.documents.sequence_file.sequence import Sequence, expanded_count
 from benchctl.documents.sequence_file.steps import Sweep
-from tests.documents.conftest import FaultsOf
+from tests.documents.conftest import ProblemsOf
 
 HEAD = "benchctl: sequence 1\ntitle: t\n"
 ON = "  - power_on: {voltage: 14.4 V, current_limit: 90 A}\n"
@@ -30,12 +30,12 @@ def test_the_shipped_power_test_says_what_it_says() -> None:
     assert sequence.limits.supply_current.for_s == 10.0
 
 
-def test_a_sequence_needs_a_title_and_steps(faults_of: FaultsOf) -> None:
-    assert faults_of("benchctl: sequence 1\npurpose: p\n") == [
+def test_a_sequence_needs_a_title_and_steps(problems_of: ProblemsOf) -> None:
+    assert problems_of("benchctl: sequence 1\npurpose: p\n") == [
         "1:1: 'title' is missing here",
         "1:1: 'steps' is missing here",
     ]
-    assert faults_of(HEAD + "steps: []\n") == ["3:8: 'steps' has too few entries: at least 1 needed"]
+    assert problems_of(HEAD + "steps: []\n") == ["3:8: 'steps' has too few entries: at least 1 needed"]
 
 
 @pytest.mark.parametrize(
@@ -53,8 +53,8 @@ def test_a_sequence_needs_a_title_and_steps(faults_of: FaultsOf) -> None:
         ),
     ],
 )
-def test_steps_in_an_order_that_cannot_work_are_refused(steps: str, fault: str, faults_of: FaultsOf) -> None:
-    assert faults_of(HEAD + "steps:\n" + steps) == [fault]
+def test_steps_in_an_order_that_cannot_work_are_refused(steps: str, fault: str, problems_of: ProblemsOf) -> None:
+    assert problems_of(HEAD + "steps:\n" + steps) == [fault]
 
 
 WHEN = "  - when: {idle_current: below 3 A}\n    steps:\n"
@@ -74,15 +74,15 @@ WHEN = "  - when: {idle_current: below 3 A}\n    steps:\n"
     ],
 )
 def test_what_figures_decide_on_leaves_the_amplifier_on_or_off_as_it_was(
-    steps: str, fault: str, faults_of: FaultsOf
+    steps: str, fault: str, problems_of: ProblemsOf
 ) -> None:
-    assert faults_of(HEAD + "steps:\n" + steps) == [fault]
+    assert problems_of(HEAD + "steps:\n" + steps) == [fault]
 
 
 @pytest.mark.parametrize("inside", [f"    {ON}      - measure_idle\n      - power_off\n", "      - hold: {for: 1 s}\n"])
-def test_what_figures_decide_on_may_switch_on_and_off_again(inside: str, faults_of: FaultsOf) -> None:
+def test_what_figures_decide_on_may_switch_on_and_off_again(inside: str, problems_of: ProblemsOf) -> None:
     before = ON + "  - measure_idle\n  - power_off\n"
-    assert faults_of(HEAD + "steps:\n" + before + WHEN + inside) == []
+    assert problems_of(HEAD + "steps:\n" + before + WHEN + inside) == []
 
 
 @pytest.mark.parametrize(
@@ -93,13 +93,13 @@ def test_what_figures_decide_on_may_switch_on_and_off_again(inside: str, faults_
         ("cool: {heatsink: below 45 degC, timeout: 1e9 s}", "4:46: '1e9 s' is out of range; it must be at most 168 h"),
     ],
 )
-def test_no_step_takes_longer_than_a_week(step: str, fault: str, faults_of: FaultsOf) -> None:
-    assert faults_of(HEAD + f"steps:\n  - {step}\n") == [fault]
+def test_no_step_takes_longer_than_a_week(step: str, fault: str, problems_of: ProblemsOf) -> None:
+    assert problems_of(HEAD + f"steps:\n  - {step}\n") == [fault]
 
 
-def test_a_sweep_may_switch_on_and_off_by_itself(faults_of: FaultsOf) -> None:
+def test_a_sweep_may_switch_on_and_off_by_itself(problems_of: ProblemsOf) -> None:
     inner = f"    {ON}      - measure_idle\n      - power_off\n"
-    assert faults_of(HEAD + "steps:\n  - sweep: {load: [4 ohm, 2 ohm]}\n    steps:\n" + inner) == []
+    assert problems_of(HEAD + "steps:\n  - sweep: {load: [4 ohm, 2 ohm]}\n    steps:\n" + inner) == []
 
 
 def test_sweeps_in_sweeps_multiply(document_of: object) -> None:
@@ -113,10 +113,10 @@ def test_sweeps_in_sweeps_multiply(document_of: object) -> None:
     assert expanded_count(sequence.steps) == 2 * (1 + 3)
 
 
-def test_a_sweep_that_would_take_weeks_is_refused(faults_of: FaultsOf) -> None:
+def test_a_sweep_that_would_take_weeks_is_refused(problems_of: ProblemsOf) -> None:
     levels = ", ".join(f"{level} mV" for level in range(1, 151))
     inner = "{hold: {for: 1 s}}"
     text = (
         f"steps:\n  - sweep: {{level: [{levels}], frequency: [{levels.replace('mV', 'Hz')}]}}\n    steps: [{inner}]\n"
     )
-    assert faults_of(HEAD + text) == ["4:3: this makes 22500 steps; at most 10000 can be run"]
+    assert problems_of(HEAD + text) == ["4:3: this makes 22500 steps; at most 10000 can be run"]

@@ -11,7 +11,7 @@ from benchctl.documents.sequence_file.power_steps import FindCleanLevel, Measure
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.documents.sequence_file.steps import KINDS, STEP_CLASSES, Require, Sweep
-from tests.documents.conftest import FaultsOf
+from tests.documents.conftest import ProblemsOf
 
 HEAD = "benchctl: sequence 1\ntitle: t\nsteps:\n  - power_on: {voltage: 14.4 V, current_limit: 90 A}\n"
 
@@ -23,9 +23,9 @@ def step_of(document_of: Callable[[str], Sequence]) -> Callable[[str], StepBase]
 
 
 @pytest.fixture
-def fault_of(faults_of: FaultsOf) -> Callable[[str], list[str]]:
+def fault_of(problems_of: ProblemsOf) -> Callable[[str], list[str]]:
     """The faults of `- TEXT`, which stands in line 5, its text from column 5."""
-    return lambda text: faults_of(f"{HEAD}  - {text}\n")
+    return lambda text: problems_of(f"{HEAD}  - {text}\n")
 
 
 def test_the_steps_of_a_power_test_are_known() -> None:

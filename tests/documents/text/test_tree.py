@@ -6,7 +6,7 @@ import pytest
 import yaml
 
 from benchctl.documents.text import tree as tree_module
-from benchctl.documents.text.position import Place, place_of
+from benchctl.documents.text.position import Position, position_of
 from benchctl.documents.text.tree import Listing, Table, Text, parse_tree
 from benchctl.errors import DocumentError
 
@@ -39,13 +39,13 @@ def test_a_quoted_scalar_is_the_text_in_the_quotes() -> None:
 def test_every_node_and_every_key_keeps_its_place() -> None:
     tree, _ = parse_tree("one: x\ntwo:\n  - {three: y}\n", "f.yaml")
     assert isinstance(tree, Table)
-    assert place_of(tree) == Place(1, 1)
-    assert place_of(tree["one"]) == Place(1, 6)
-    assert tree.key_place("two") == Place(2, 1)
-    assert place_of(tree["two"]) == Place(3, 3)
-    assert place_of(tree["two"][0]) == Place(3, 5)
-    assert tree["two"][0].key_place("three") == Place(3, 6)
-    assert place_of(tree["two"][0]["three"]) == Place(3, 13)
+    assert position_of(tree) == Position(1, 1)
+    assert position_of(tree["one"]) == Position(1, 6)
+    assert tree.key_position("two") == Position(2, 1)
+    assert position_of(tree["two"]) == Position(3, 3)
+    assert position_of(tree["two"][0]) == Position(3, 5)
+    assert tree["two"][0].key_position("three") == Position(3, 6)
+    assert position_of(tree["two"][0]["three"]) == Position(3, 13)
 
 
 def test_the_three_shapes_are_text_listing_and_table() -> None:
@@ -60,7 +60,7 @@ def test_a_table_without_some_keys_stays_where_it_was() -> None:
     assert isinstance(tree, Table)
     rest = tree.without(["a"])
     assert rest == {"b": "2"}
-    assert rest.place == tree.place == Place(3, 1)
+    assert rest.position == tree.position == Position(3, 1)
 
 
 def test_a_doubled_key_is_a_problem_and_the_first_one_is_kept() -> None:
@@ -70,16 +70,16 @@ def test_a_doubled_key_is_a_problem_and_the_first_one_is_kept() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "place", "word"),
+    ("text", "position", "word"),
     [
         ("a: 1\n<<: {b: 2}\n", (2, 1), "merge keys"),
         ("? [a]\n: b\n", (1, 3), "cannot be a key"),
         ("{a: b}: c\n", (1, 1), "cannot be a key"),
     ],
 )
-def test_a_key_that_is_no_word_is_a_problem(text: str, place: tuple[int, int], word: str) -> None:
+def test_a_key_that_is_no_word_is_a_problem(text: str, position: tuple[int, int], word: str) -> None:
     _, (problem,) = parse_tree(text, "f.yaml")
-    assert (problem.line, problem.column) == place
+    assert (problem.line, problem.column) == position
     assert word in problem.message
 
 

@@ -60,11 +60,11 @@ def of(figures: list[Figure], name: str, channel: str = "A") -> list[Figure]:
 
 def test_gain_and_phase_are_those_of_the_filter() -> None:
     figures = figures_of({"A": amplifier}, THIRD_OCTAVES_HZ)
-    truth = [amplifier(f) for f in THIRD_OCTAVES_HZ]
-    for figure, gain in zip(of(figures, "gain"), truth, strict=True):
+    true_errors = [amplifier(f) for f in THIRD_OCTAVES_HZ]
+    for figure, gain in zip(of(figures, "gain"), true_errors, strict=True):
         assert figure.value == pytest.approx(abs(gain), rel=1e-3)
         assert figure.unit == "1"
-    phases = np.unwrap(np.angle(truth))
+    phases = np.unwrap(np.angle(true_errors))
     for figure, phase in zip(of(figures, "phase"), phases, strict=True):
         assert figure.value == pytest.approx(phase, abs=2e-3)
 

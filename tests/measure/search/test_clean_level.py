@@ -161,7 +161,7 @@ def test_the_true_clean_level_is_within_the_resolution_above_the_one_found(
     _run(search, amplifier)
     found = _found(search)
     assert -1e-8 <= _db(amplifier.clean_v / found.level_v) <= 0.05 + 1e-6
-    assert len(search.exposures) == len(amplifier.tried_v) <= 22
+    assert len(search.tried_levels) == len(amplifier.tried_v) <= 22
 
 
 def test_a_bound_that_is_never_reached_is_said_to_be_so_with_the_highest_level_tried() -> None:

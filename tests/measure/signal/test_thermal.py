@@ -1,4 +1,4 @@
-"""What the foretelling of a final temperature promises."""
+"""What the prediction of a final temperature promises."""
 
 from __future__ import annotations
 

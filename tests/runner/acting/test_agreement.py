@@ -97,7 +97,7 @@ def test_an_output_that_is_not_what_goes_in_times_the_gain_stops_the_run_at_a_lo
         assert not bench.events("search")
         told = [text for role, text in bench.taps.commands() if role == "generator"]
         assert told[-1] in {"OUTP OFF", "SOUR:FREQ 1000.00000000"}
-        assert not bench.plant.drive.output_on
+        assert not bench.connections.drive.output_on
 
 
 def test_a_look_that_gives_no_record_leaves_the_amplifier_undriven(tmp_path: Path) -> None:
@@ -107,7 +107,7 @@ def test_a_look_that_gives_no_record_leaves_the_amplifier_undriven(tmp_path: Pat
         bench.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
         with pytest.raises(MeasurementError, match="no vertical range"):
             bench.do(Set(level_v=0.5))
-        assert not bench.plant.drive.output_on
+        assert not bench.connections.drive.output_on
 
 
 def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(tmp_path: Path) -> None:
@@ -117,7 +117,7 @@ def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(t
         bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.5))
         tones = looks(bench)[-1]["context"]["tones_hz"]  # type: ignore[index]
         assert list(tones.values()) == [1000.0, 50.0]
-        assert bench.plant.drive.frequency_hz == pytest.approx(1000.0, rel=1e-3)
+        assert bench.connections.drive.frequency_hz == pytest.approx(1000.0, rel=1e-3)
 
 
 # -- a contradiction that shows only under load ---------------------------------------------------------------------

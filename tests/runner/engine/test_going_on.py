@@ -32,7 +32,7 @@ def test_a_tone_that_was_set_before_a_measurement_is_muted_after_it(tmp_path: Pa
         left = Conditions(load_ohm=4.0, level_v=0.2, drive="set", supply_set_v=14.4, driven=("A", "B"))
         progress = Progress(next_index=2, power_on=POWER_ON, conditions=left, already=HAS_FIGURES)
         go_on(it, progress)
-        assert not it.plant.drive.output_on
+        assert not it.connections.drive.output_on
 
 
 @pytest.mark.parametrize("reading", ["99", "9.9E37"])

@@ -13,7 +13,7 @@ from benchctl.documents.bench_file.instruments import RelayBank
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.launch.simulated import describe
 from benchctl.runner.expected.capability import EXPECTED, MOST, Capability
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchmarks.sequences import BENCHES
 from tests.runner.rig import Edits, amplifier_file
 from tests.simulator.benches import awake
@@ -92,7 +92,7 @@ def test_a_clipped_sine_is_what_its_samples_say() -> None:
     assert unit.supply_w(asked_w) / unit.supply_w(unit.full_w) == pytest.approx(math.pi / 2.0 * absolute, rel=1e-5)
 
 
-def simulated(name: str, load_ohm: float, supply_v: float) -> World:
+def simulated(name: str, load_ohm: float, supply_v: float) -> PhysicalBench:
     """The shipped amplifier awake on its bench, every channel loaded."""
     bench, amplifier = load_bench(BENCHES[name]), load_amplifier(name)
     bank = bench.instruments.load
@@ -104,14 +104,18 @@ def simulated(name: str, load_ohm: float, supply_v: float) -> World:
     return awake(errorless, relays, supply_v)
 
 
-def playing(world: World, level_v: float) -> tuple[float, float]:
+def playing(physical_bench: PhysicalBench, level_v: float) -> tuple[float, float]:
     """Mean supply current, and the power in all loads, once the rails have come to rest."""
-    world.plant.main_output.limit_a = 1e3
-    world.plant.drive.output_on, world.plant.drive.level_v, world.plant.drive.frequency_hz = True, level_v, 100.0
-    world.advance(world.time_s + 0.2)
-    before_j, from_s = world.meters.loads, world.time_s
-    world.advance(from_s + 0.05)
-    return world.supply_means(1, 0.05).current_a, (world.meters.loads - before_j) / 0.05
+    physical_bench.connections.main_output.limit_a = 1e3
+    (
+        physical_bench.connections.drive.output_on,
+        physical_bench.connections.drive.level_v,
+        physical_bench.connections.drive.frequency_hz,
+    ) = True, level_v, 100.0
+    physical_bench.advance(physical_bench.time_s + 0.2)
+    before_j, from_s = physical_bench.meters.loads, physical_bench.time_s
+    physical_bench.advance(from_s + 0.05)
+    return physical_bench.supply_means(1, 0.05).current_a, (physical_bench.meters.loads - before_j) / 0.05
 
 
 @pytest.mark.parametrize(("name", "load_ohm"), PLATES)
@@ -120,9 +124,9 @@ def test_no_shipped_amplifier_draws_or_gives_more_than_preflight_reckons_with(na
     amplifier = load_amplifier(name)
     rated_v = amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio
     for supply_v in (amplifier.supply.minimum_v, amplifier.supply.maximum_v):
-        unit, world = Capability(amplifier, load_ohm, supply_v, MOST), simulated(name, load_ohm, supply_v)
+        unit, physical_bench = Capability(amplifier, load_ohm, supply_v, MOST), simulated(name, load_ohm, supply_v)
         for part in (0.1, 1.0, 2.0):
-            current_a, power_w = playing(world, part * rated_v)
+            current_a, power_w = playing(physical_bench, part * rated_v)
             asked_w = part**2 * amplifier.rated_voltage_v(load_ohm) ** 2 / load_ohm
             assert current_a <= unit.supply_a(asked_w), (supply_v, part)
             # The gain may be a little more than the plate's.
@@ -134,7 +138,7 @@ def test_what_is_expected_at_rated_drive_is_what_a_shipped_amplifier_draws_to_a_
     name: str, load_ohm: float
 ) -> None:
     amplifier = load_amplifier(name)
-    world = simulated(name, load_ohm, amplifier.supply.nominal_v)
-    current_a, power_w = playing(world, amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio)
+    physical_bench = simulated(name, load_ohm, amplifier.supply.nominal_v)
+    current_a, power_w = playing(physical_bench, amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio)
     unit = Capability(amplifier, load_ohm, amplifier.supply.nominal_v, EXPECTED)
     assert unit.supply_a(power_w / len(amplifier.channels)) == pytest.approx(current_a, rel=1 / 6)

@@ -37,7 +37,7 @@ def test_all_inputs_are_driven_again_afterwards(crosstalk: Measured) -> None:
 
 def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(crosstalk: Measured) -> None:
     assert crosstalk.verification.agrees
-    assert crosstalk.forecast_s("measure_crosstalk") == pytest.approx(crosstalk.took_s["measure_crosstalk"], rel=0.1)
+    assert crosstalk.expected_s("measure_crosstalk") == pytest.approx(crosstalk.took_s["measure_crosstalk"], rel=0.1)
 
 
 def test_what_leaks_less_than_the_noise_is_a_bound(tmp_path: Path) -> None:

@@ -45,7 +45,7 @@ def test_the_load_is_left_as_it_was(damping: Measured) -> None:
 
 def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(damping: Measured) -> None:
     assert damping.verification.agrees
-    assert damping.forecast_s("measure_damping") == pytest.approx(damping.took_s["measure_damping"], rel=0.1)
+    assert damping.expected_s("measure_damping") == pytest.approx(damping.took_s["measure_damping"], rel=0.1)
 
 
 @pytest.mark.parametrize(
@@ -70,5 +70,5 @@ def test_one_load_alone_is_held_against_none(tmp_path: Path) -> None:
     assert factor.load_ohm == 4.0
     assert within_uncertainty(factor, 200.0)
     assert open_circuit.figures("continuous_power")
-    assert open_circuit.forecast_s("measure_damping") == pytest.approx(open_circuit.took_s["measure_damping"], rel=0.1)
+    assert open_circuit.expected_s("measure_damping") == pytest.approx(open_circuit.took_s["measure_damping"], rel=0.1)
     assert open_circuit.verification.agrees

@@ -28,4 +28,4 @@ def test_a_sign_is_no_excuse(dc: Measured) -> None:
 
 def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(dc: Measured) -> None:
     assert dc.verification.agrees
-    assert dc.forecast_s("measure_dc") == pytest.approx(dc.took_s["measure_dc"], rel=0.1)
+    assert dc.expected_s("measure_dc") == pytest.approx(dc.took_s["measure_dc"], rel=0.1)

@@ -57,7 +57,7 @@ def test_a_filter_that_one_channel_alone_has_is_told_for_that_channel(subwoofer:
 
 def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(subwoofer: Measured) -> None:
     assert subwoofer.verification.agrees
-    assert subwoofer.forecast_s("measure_filter") == pytest.approx(subwoofer.took_s["measure_filter"], rel=0.1)
+    assert subwoofer.expected_s("measure_filter") == pytest.approx(subwoofer.took_s["measure_filter"], rel=0.1)
 
 
 def test_an_amplifier_without_filters_is_told_to_have_none(tmp_path: Path) -> None:

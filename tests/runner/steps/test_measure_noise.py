@@ -53,7 +53,7 @@ def test_noise_has_a_load_and_no_frequency(noise: Measured) -> None:
 
 def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(noise: Measured) -> None:
     assert noise.verification.agrees
-    assert noise.forecast_s("measure_noise") == pytest.approx(noise.took_s["measure_noise"], rel=0.1)
+    assert noise.expected_s("measure_noise") == pytest.approx(noise.took_s["measure_noise"], rel=0.1)
 
 
 def test_a_tone_that_was_set_before_is_muted(noise: Measured) -> None:

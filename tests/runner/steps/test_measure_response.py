@@ -52,7 +52,7 @@ def test_every_figure_can_be_computed_again(sweep: Measured) -> None:
 
 
 def test_the_sweep_takes_the_time_foreseen(sweep: Measured) -> None:
-    assert sweep.forecast_s("measure_response") == pytest.approx(sweep.took_s["measure_response"], rel=0.1)
+    assert sweep.expected_s("measure_response") == pytest.approx(sweep.took_s["measure_response"], rel=0.1)
 
 
 def test_the_step_after_it_works_at_the_frequency_that_was_set(sweep: Measured) -> None:

@@ -164,10 +164,10 @@ def test_the_turn_on_lead_can_be_a_relay_of_the_bank(tmp_path: Path) -> None:
     with rig(tmp_path, files("power_off", bench=by_relay)) as bench:
         bench.begin()
         bench.do(POWER_ON)
-        assert bench.plant.closed_relays == {109} | INPUT_RELAYS
+        assert bench.connections.closed_relays == {109} | INPUT_RELAYS
         assert bench.run.read("supply_current") > 1.0
         bench.do(PowerOff())
-        assert bench.plant.closed_relays == INPUT_RELAYS
+        assert bench.connections.closed_relays == INPUT_RELAYS
 
 
 def test_the_turn_on_lead_can_be_a_persons_work(tmp_path: Path) -> None:

@@ -64,7 +64,7 @@ def test_a_sensitivity_is_wanted_as_well(tmp_path: Path) -> None:
     """24.49 V over 0.77 V are 31.8."""
     run = measured(tmp_path, "set_gain: {input_sensitivity: 770 mV, within: 2 %}")
     assert run.notes[0] == "turn the gain of A and B to 30.05 dB; the reading is live"
-    assert run.forecast_s("set_gain") == pytest.approx(run.took_s["set_gain"], rel=0.1)
+    assert run.expected_s("set_gain") == pytest.approx(run.took_s["set_gain"], rel=0.1)
 
 
 MISMATCHED = {"noise: 0.3 mV": "noise: 0.3 mV\n  faults: {gain_mismatch: {B: -1.5 dB}}"}
@@ -99,4 +99,4 @@ def test_preflight_reckons_from_then_on_with_the_gain_that_was_set(on_timeout: s
     set_gain = f"set_gain: {{input_sensitivity: 2 V, on_timeout: {on_timeout}}}"
     tuned = "set: {load: 4 ohm, frequency: 1 kHz}"
     steps = (POWER_ON_LINE, tuned, set_gain, "set: {level: 500 mV}", "hold: {for: 1 s}")
-    assert checked(*steps).forecasts[-1].load_w == pytest.approx(power_w, rel=1e-3)
+    assert checked(*steps).worst_cases[-1].load_w == pytest.approx(power_w, rel=1e-3)

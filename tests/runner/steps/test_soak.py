@@ -1,4 +1,4 @@
-"""soak on the simulated bench: the simulator's heat balance foretold, its protection noticed."""
+"""soak on the simulated bench: the simulator's heat balance predicted, its protection noticed."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_the_fuse_bears_the_current_that_the_supply_gives(eighth: Measured) -> N
 
 def test_the_wait_is_told_with_the_end_and_the_time_left(eighth: Measured) -> None:
     last = eighth.told[-1]
-    assert "foretold to end at" in last
+    assert "predicted to end at" in last
     assert "min left" in last
 
 
@@ -72,7 +72,7 @@ def test_bursts_are_averaged_over_whole_repetitions(tmp_path: Path) -> None:
     burst = measured(tmp_path, "soak: {for: 65 s, of_rated: 50 %, cycles: 20, every: 500 ms, low_level: -20 dB}")
     assert burst.figure("average_power", "A").value == pytest.approx(0.0496 * 75.0, rel=0.03)
     assert burst.figure("supply_current").capture
-    assert burst.forecast_s("soak") == pytest.approx(burst.took_s["soak"], rel=0.1)
+    assert burst.expected_s("soak") == pytest.approx(burst.took_s["soak"], rel=0.1)
     assert burst.verification.agrees
 
 

@@ -276,7 +276,7 @@ def test_crosstalk_whose_record_fails_leaves_every_input_driven(ready: Rig) -> N
     with pytest.raises(MeasurementError, match="no vertical range"):
         ready.do(MeasureCrosstalk(from_hz=100.0, to_hz=400.0, per_octave=1))
     assert ready.run.fed == ("A", "B")
-    assert ready.plant.closed_relays >= INPUT_RELAYS
+    assert ready.connections.closed_relays >= INPUT_RELAYS
 
 
 def test_bursts_may_be_seconds_apart(ready: Rig) -> None:

@@ -33,7 +33,7 @@ def test_a_heatsink_that_will_not_get_there_is_told(tmp_path: Path) -> None:
     """It idles at 39 degC or so: 24 W into 0.55 K/W above 23 degC."""
     warm = measured(tmp_path, HEAT, "cool: {heatsink: below 30 degC, timeout: 8 min, on_timeout: go on}")
     told = [text for text in warm.told if "to be below 30 degC" in text]
-    assert "foretold to end at 3" in told[-1]
+    assert "predicted to end at 3" in told[-1]
     assert warm.outcome.error is None
     assert any("below 30 degC was asked for" in note for note in warm.notes)
 
@@ -46,7 +46,7 @@ def test_a_run_whose_wait_is_over_ends_unless_it_is_to_go_on(tmp_path: Path) -> 
 
 def test_settle_may_end_as_soon_as_the_end_is_known(tmp_path: Path) -> None:
     """The idling amplifier warms by 0.55 K/W; its 24 W are known from the supply."""
-    settled = measured(tmp_path, "settle: {foretold: within 2 K, timeout: 60 min}", "measure_idle: {for: 2 s}")
+    settled = measured(tmp_path, "settle: {predicted_end: within 2 K, timeout: 60 min}", "measure_idle: {for: 2 s}")
     final = settled.figure("final_heatsink_temperature")
     assert within_uncertainty(final, 23.0 + 0.55 * settled.figure("idle_power").value)
     assert settled.took_s["settle"] < 25 * 60
@@ -56,7 +56,7 @@ def test_settle_may_end_as_soon_as_the_end_is_known(tmp_path: Path) -> None:
 def test_settle_says_how_much_time_is_left(tmp_path: Path) -> None:
     settled = measured(tmp_path, "settle: {heatsink: within 0.5 K, per: 1 min, timeout: 60 min}")
     told = [text for text in settled.told if "left" in text]
-    assert "foretold to end at" in told[-1]
+    assert "predicted to end at" in told[-1]
 
 
 def test_what_does_not_settle_ends_as_the_sequence_says(tmp_path: Path) -> None:

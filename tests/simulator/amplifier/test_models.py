@@ -17,7 +17,7 @@ from benchctl.documents.amplifier_file.simulation import (
 )
 from benchctl.simulator.amplifier.amplifier import State
 from benchctl.simulator.hardware import waveforms
-from benchctl.simulator.hardware.physical_bench import World
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.model.description import LoadDescription, Plate, ResistorDescription
 from benchctl.simulator.physics import derive_physics
@@ -32,10 +32,10 @@ SMALL_HEATSINK = HeatsinkSimulation(
 class Probe:
     """Keeps the past of a world, so that its outputs can be looked at."""
 
-    def __init__(self, world: World) -> None:
-        self.world = world
-        self.from_s = world.time_s
-        world.watch(self)
+    def __init__(self, physical_bench: PhysicalBench) -> None:
+        self.physical_bench = physical_bench
+        self.from_s = physical_bench.time_s
+        physical_bench.watch(self)
 
     def remembers_from(self) -> float:
         return self.from_s
@@ -46,18 +46,20 @@ class Probe:
     def output_v(self, channel: int, from_s: float, to_s: float, rate_hz: float = 1e6) -> Samples:
         """Samples of an output."""
         times_s = from_s + np.arange(round((to_s - from_s) * rate_hz)) / rate_hz
-        return waveforms.output_v(self.world.history.between(from_s, to_s), times_s, channel)
+        return waveforms.output_v(self.physical_bench.history.between(from_s, to_s), times_s, channel)
 
 
-def playing(world: World, level_v: float, seconds: float = 0.5) -> Probe:
+def playing(physical_bench: PhysicalBench, level_v: float, seconds: float = 0.5) -> Probe:
     """A steady tone at this level for so long; seen from its start."""
-    probe = Probe(world)
-    world.plant.drive.output_on, world.plant.drive.level_v = True, level_v
-    world.advance(world.time_s + seconds)
+    probe = Probe(physical_bench)
+    physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, level_v
+    physical_bench.advance(physical_bench.time_s + seconds)
     return probe
 
 
-def amplifier(simulation: AmplifierSimulation, plate: Plate = PLATE, relays: tuple[int, ...] = (101, 102)) -> World:
+def amplifier(
+    simulation: AmplifierSimulation, plate: Plate = PLATE, relays: tuple[int, ...] = (101, 102)
+) -> PhysicalBench:
     """Awake, idle, loaded."""
     return awake(describe(plate=plate, amplifier=derive_physics(plate, simulation)), relays)
 
@@ -66,14 +68,18 @@ def amplifier(simulation: AmplifierSimulation, plate: Plate = PLATE, relays: tup
 @pytest.mark.parametrize("model", MODELS)
 def test_what_a_probe_sees_is_what_the_energy_meters_count(model: str, level_v: float) -> None:
     """Mean square of the sampled output over the load's resistance = power in the books, whatever the model."""
-    world = awake(description(model), (101, 102))
-    probe = playing(world, level_v, 0.3)
-    flows = world.circuit().flows(world.rail_v)
-    conductances_s = world.plant.loads.conductances_s()
+    physical_bench = awake(description(model), (101, 102))
+    probe = playing(physical_bench, level_v, 0.3)
+    flows = physical_bench.circuit().flows(physical_bench.rail_v)
+    conductances_s = physical_bench.connections.loads.conductances_s()
     for channel, (power_w, conductance_s) in enumerate(zip(flows.loads, conductances_s, strict=True)):
-        seen_v = probe.output_v(channel, world.time_s - 0.02, world.time_s)
+        seen_v = probe.output_v(channel, physical_bench.time_s - 0.02, physical_bench.time_s)
         # The residue of the carrier is left out of the books: 0.2 V rms.
-        residue_w = float(world.plant.physics.ripple_v) ** 2 * conductance_s if model.startswith("class D") else 0.0
+        residue_w = (
+            float(physical_bench.connections.physics.ripple_v) ** 2 * conductance_s
+            if model.startswith("class D")
+            else 0.0
+        )
         assert float(np.mean(seen_v**2)) * conductance_s == pytest.approx(power_w + residue_w, rel=3e-3, abs=1e-3)
 
 
@@ -83,16 +89,16 @@ def test_the_same_drive_gives_the_same_samples_each_time(model: str) -> None:
     assert np.array_equal(first.output_v(0, 2.3, 2.31), second.output_v(0, 2.3, 2.31))
 
 
-def clean_power_w(world: World) -> float:
+def clean_power_w(physical_bench: PhysicalBench) -> float:
     """Of the first channel just below clipping, by the rail under its own load."""
     level_v = 0.2
     while True:
-        world.plant.drive.output_on, world.plant.drive.level_v = True, level_v
-        world.advance(world.time_s + 0.2)
-        circuit = world.circuit()
+        physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, level_v
+        physical_bench.advance(physical_bench.time_s + 0.2)
+        circuit = physical_bench.circuit()
         stage = circuit.stages[0]
-        if stage.peak_v > stage.transfer.onset_v(stage.limit_v(circuit.limit_v(world.rail_v))):
-            return circuit.flows(world.rail_v).loads[0]
+        if stage.peak_v > stage.transfer.onset_v(stage.limit_v(circuit.limit_v(physical_bench.rail_v))):
+            return circuit.flows(physical_bench.rail_v).loads[0]
         level_v *= 1.01
 
 
@@ -107,10 +113,10 @@ def test_a_stand_in_of_any_kind_meets_its_plate_and_only_just(plate: Plate, rail
     assert 150.0 / 1.0475 < power_w < highest * 150.0
 
 
-def efficiency(world: World, level_v: float) -> float:
+def efficiency(physical_bench: PhysicalBench, level_v: float) -> float:
     """Out over in, steady."""
-    playing(world, level_v)
-    flows = world.circuit().flows(world.rail_v)
+    playing(physical_bench, level_v)
+    flows = physical_bench.circuit().flows(physical_bench.rail_v)
     return sum(flows.loads) / flows.supply
 
 
@@ -134,8 +140,8 @@ def test_regulated_rails_stand_still_until_the_supply_is_too_low_for_them() -> N
     regulated = AmplifierSimulation(rails="regulated", rail_v=30.0, rail_stiffness_ohm=0.05, dropout_v=11.0)
     rails = {}
     for supply_v in (16.0, 12.0, 10.0):
-        world = awake(describe(amplifier=derive_physics(PLATE, regulated)), voltage_v=supply_v)
-        rails[supply_v] = world.rail_v
+        physical_bench = awake(describe(amplifier=derive_physics(PLATE, regulated)), voltage_v=supply_v)
+        rails[supply_v] = physical_bench.rail_v
     assert rails[16.0] == pytest.approx(rails[12.0], abs=1e-3)
     assert rails[12.0] == pytest.approx(30.0, abs=0.1)
     assert rails[10.0] == pytest.approx(30.0 * 10.0 / 11.0, abs=0.2)
@@ -146,10 +152,10 @@ def test_a_regulating_converter_draws_the_more_the_lower_its_supply() -> None:
     regulated = AmplifierSimulation(rails="regulated", rail_v=30.0, dropout_v=10.0)
     powers = []
     for supply_v in (16.0, 12.0):
-        world = awake(describe(amplifier=derive_physics(PLATE, regulated)), (101, 102), supply_v)
-        playing(world, 0.5)
-        draw = world.circuit().converter.draw(world.circuit().source, world.rail_v)
-        powers.append(draw.terminal_v * (draw.supply_a - world.circuit().converter.small_stages_a))
+        physical_bench = awake(describe(amplifier=derive_physics(PLATE, regulated)), (101, 102), supply_v)
+        playing(physical_bench, 0.5)
+        draw = physical_bench.circuit().converter.draw(physical_bench.circuit().source, physical_bench.rail_v)
+        powers.append(draw.terminal_v * (draw.supply_a - physical_bench.circuit().converter.small_stages_a))
     assert powers[0] == pytest.approx(powers[1], rel=1e-3)
 
 
@@ -161,13 +167,15 @@ def test_the_droop_in_a_burst_has_the_time_constant_of_stiffness_times_reservoir
     )
     description_ = replace(describe(amplifier=derive_physics(PLATE, physics)))
     description_ = replace(description_, bench=description_.bench.model_copy(update={"supply_lead_ohm": 0.0}))
-    world = awake(description_, (101, 102))
-    start_v = world.rail_v
-    world.plant.drive.output_on, world.plant.drive.level_v = True, 0.5
-    world.advance(2.0 + 0.4 * farads * left)
-    after_tau_v = world.rail_v
-    world.advance(3.0)
-    assert (after_tau_v - world.rail_v) / (start_v - world.rail_v) == pytest.approx(1 / math.e, rel=2e-3)
+    physical_bench = awake(description_, (101, 102))
+    start_v = physical_bench.rail_v
+    physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, 0.5
+    physical_bench.advance(2.0 + 0.4 * farads * left)
+    after_tau_v = physical_bench.rail_v
+    physical_bench.advance(3.0)
+    assert (after_tau_v - physical_bench.rail_v) / (start_v - physical_bench.rail_v) == pytest.approx(
+        1 / math.e, rel=2e-3
+    )
 
 
 def rms(values: Samples) -> float:
@@ -178,30 +186,30 @@ def rms(values: Samples) -> float:
 def test_a_filter_takes_from_its_own_channel_only() -> None:
     """24 dB/octave: 24.0993 dB an octave beyond the corner (10·lg(1 + 2^8), textbook)."""
     low_pass = FilterSimulation(kind="low-pass", corner_hz=500.0, slope="24 dB/octave", channels=("A",))
-    world = amplifier(AmplifierSimulation(filters=(low_pass,), offset_v={}))
-    probe = playing(world, 0.5)
+    physical_bench = amplifier(AmplifierSimulation(filters=(low_pass,), offset_v={}))
+    probe = playing(physical_bench, 0.5)
     filtered, open_ = (rms(probe.output_v(channel, 2.4, 2.45)) for channel in (0, 1))
     assert 20 * math.log10(open_ / filtered) == pytest.approx(24.0993, abs=0.002)
 
 
 def test_the_carrier_leaves_its_residue_only_while_it_plays() -> None:
     carrier = AmplifierSimulation(ripple_v=0.3, carrier_hz=100e3, offset_v={})
-    world = amplifier(carrier, replace(CLASS_D, floating=True))
-    quiet = playing(world, 0.0).output_v(0, 2.2, 2.21)
+    physical_bench = amplifier(carrier, replace(CLASS_D, floating=True))
+    quiet = playing(physical_bench, 0.0).output_v(0, 2.2, 2.21)
     assert rms(quiet) == pytest.approx(0.3, rel=1e-3)
     spectrum = np.abs(np.fft.rfft(quiet))
     assert np.argmax(spectrum) * 100.0 == pytest.approx(100e3)
-    world.plant.outputs[2].on = False
-    world.advance(world.time_s + 0.5)  # its capacitor is slow to let the lead go
-    probe = Probe(world)
-    world.advance(world.time_s + 0.1)
-    assert rms(probe.output_v(0, world.time_s - 0.05, world.time_s)) == 0.0
+    physical_bench.connections.outputs[2].on = False
+    physical_bench.advance(physical_bench.time_s + 0.5)  # its capacitor is slow to let the lead go
+    probe = Probe(physical_bench)
+    physical_bench.advance(physical_bench.time_s + 0.1)
+    assert rms(probe.output_v(0, physical_bench.time_s - 0.05, physical_bench.time_s)) == 0.0
 
 
 # -- protections ------------------------------------------------------------------------------------------------------
 
 
-def shorted(ohms: float) -> World:
+def shorted(ohms: float) -> PhysicalBench:
     """With a resistor of almost nothing on relay 109."""
     short = ResistorDescription("A", ohms, ohms, 0.0, 0.0, 1e6, 109)
     bench = describe()
@@ -211,66 +219,68 @@ def shorted(ohms: float) -> World:
 
 
 def test_a_short_circuit_mutes_it_and_after_its_rest_it_tries_again() -> None:
-    world = shorted(0.05)
-    playing(world, 0.5)
-    assert world.plant.amplifier.state is State.PLAYING
-    world.plant.close_relay(109, world.time_s)
-    world.advance(world.time_s + 0.01)
-    assert world.plant.amplifier.state is State.SHORTED
-    world.plant.open_relay(109)
-    world.advance(world.time_s + 2.0 + 1.5)  # rest and turn-on delay
-    assert world.plant.amplifier.state is State.PLAYING
+    physical_bench = shorted(0.05)
+    playing(physical_bench, 0.5)
+    assert physical_bench.connections.amplifier.state is State.PLAYING
+    physical_bench.connections.close_relay(109, physical_bench.time_s)
+    physical_bench.advance(physical_bench.time_s + 0.01)
+    assert physical_bench.connections.amplifier.state is State.SHORTED
+    physical_bench.connections.open_relay(109)
+    physical_bench.advance(physical_bench.time_s + 2.0 + 1.5)  # rest and turn-on delay
+    assert physical_bench.connections.amplifier.state is State.PLAYING
 
 
 def test_a_short_that_stays_is_tried_and_left_again_and_again() -> None:
-    world = shorted(0.05)
-    world.plant.close_relay(109, world.time_s)
-    world.plant.drive.output_on, world.plant.drive.level_v = True, 0.5
+    physical_bench = shorted(0.05)
+    physical_bench.connections.close_relay(109, physical_bench.time_s)
+    physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, 0.5
     states = []
     for _ in range(80):
-        world.advance(world.time_s + 0.1)
-        states.append(world.plant.amplifier.state)
+        physical_bench.advance(physical_bench.time_s + 0.1)
+        states.append(physical_bench.connections.amplifier.state)
     assert {State.SHORTED, State.WAKING} == set(states)
 
 
 @pytest.mark.parametrize(("dc_v", "expected"), [(2.9, State.PLAYING), (3.1, State.OFFSET)])
 def test_dc_at_an_output_mutes_it_beyond_the_threshold(dc_v: float, expected: State) -> None:
-    world = amplifier(AmplifierSimulation(faults=AmplifierFaults(dc_on_output={"B": dc_v}), offset_v={}))
-    world.advance(3.0)
-    assert world.plant.amplifier.state is expected
+    physical_bench = amplifier(AmplifierSimulation(faults=AmplifierFaults(dc_on_output={"B": dc_v}), offset_v={}))
+    physical_bench.advance(3.0)
+    assert physical_bench.connections.amplifier.state is expected
 
 
 def test_after_dc_only_a_new_start_lets_it_play() -> None:
-    world = amplifier(AmplifierSimulation(faults=AmplifierFaults(dc_on_output={"B": 5.0}), offset_v={}))
-    world.advance(30.0)
-    assert world.plant.amplifier.state is State.OFFSET
-    assert world.circuit().flows(world.rail_v).loads == (0.0, 0.0)
-    world.plant.outputs[2].on = False
-    world.advance(30.5)  # the supply's capacitor is slow to let the lead go
-    assert world.plant.amplifier.state is State.ASLEEP
+    physical_bench = amplifier(AmplifierSimulation(faults=AmplifierFaults(dc_on_output={"B": 5.0}), offset_v={}))
+    physical_bench.advance(30.0)
+    assert physical_bench.connections.amplifier.state is State.OFFSET
+    assert physical_bench.circuit().flows(physical_bench.rail_v).loads == (0.0, 0.0)
+    physical_bench.connections.outputs[2].on = False
+    physical_bench.advance(30.5)  # the supply's capacitor is slow to let the lead go
+    assert physical_bench.connections.amplifier.state is State.ASLEEP
 
 
 def test_an_open_device_puts_half_waves_on_the_load_until_their_dc_mutes_it() -> None:
     """The mean of half a sine is its peak over pi (textbook), and the protection's 3 V pass after 0.3 s."""
-    world = amplifier(AmplifierSimulation(faults=AmplifierFaults(open_device=OpenDevice(channel="A", half="lower"))))
-    probe = playing(world, 0.4, 0.25)
+    physical_bench = amplifier(
+        AmplifierSimulation(faults=AmplifierFaults(open_device=OpenDevice(channel="A", half="lower")))
+    )
+    probe = playing(physical_bench, 0.4, 0.25)
     seen = probe.output_v(0, 2.2, 2.25)
     assert float(np.min(seen)) == 0.0
     assert float(np.mean(seen)) == pytest.approx(0.4 * math.sqrt(2) * PLATE.gain / math.pi, rel=0.01)
-    world.advance(2.5)
-    assert world.plant.amplifier.state is State.OFFSET
+    physical_bench.advance(2.5)
+    assert physical_bench.connections.amplifier.state is State.OFFSET
 
 
 def test_heat_first_takes_gain_back_and_then_mutes() -> None:
     """From 50 degC its gain falls evenly to half at 95 degC."""
     folding = ProtectionSimulation(fold_back_c=50.0, fold_back_to=0.5)
-    world = amplifier(AmplifierSimulation(heatsink=SMALL_HEATSINK, protection=folding))
-    world.plant.drive.output_on, world.plant.drive.level_v = True, 0.5
-    while world.plant.heatsink_c < 72.5:
-        world.advance(world.time_s + 0.1)
-        assert world.time_s < 600
+    physical_bench = amplifier(AmplifierSimulation(heatsink=SMALL_HEATSINK, protection=folding))
+    physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, 0.5
+    while physical_bench.connections.heatsink_c < 72.5:
+        physical_bench.advance(physical_bench.time_s + 0.1)
+        assert physical_bench.time_s < 600
     full_v = 0.5 * math.sqrt(2) * PLATE.gain
-    assert world.circuit().stages[0].amplitude_v == pytest.approx(0.75 * full_v, rel=0.01)
+    assert physical_bench.circuit().stages[0].amplitude_v == pytest.approx(0.75 * full_v, rel=0.01)
 
 
 # -- faults -----------------------------------------------------------------------------------------------------------
@@ -278,9 +288,9 @@ def test_heat_first_takes_gain_back_and_then_mutes() -> None:
 
 def idle_a(simulation: AmplifierSimulation, at_s: float = 3.0) -> float:
     """What the supply gives the undriven amplifier."""
-    world = amplifier(simulation)
-    world.advance(at_s)
-    return world.supply_means(1, 0.02).current_a
+    physical_bench = amplifier(simulation)
+    physical_bench.advance(at_s)
+    return physical_bench.supply_means(1, 0.02).current_a
 
 
 def test_too_much_bias_shows_in_the_idle_current() -> None:
@@ -298,26 +308,26 @@ def test_a_drifting_bias_creeps_up_as_the_heatsink_warms() -> None:
 
 
 def test_gains_that_do_not_match_show_at_the_outputs() -> None:
-    world = amplifier(AmplifierSimulation(faults=AmplifierFaults(gain_mismatch={"B": 0.8}), offset_v={}))
-    probe = playing(world, 0.3)
+    physical_bench = amplifier(AmplifierSimulation(faults=AmplifierFaults(gain_mismatch={"B": 0.8}), offset_v={}))
+    probe = playing(physical_bench, 0.3)
     a_v, b_v = (rms(probe.output_v(channel, 2.4, 2.45)) for channel in (0, 1))
     assert b_v / a_v == pytest.approx(0.8, rel=1e-3)
 
 
 def test_a_dry_joint_opens_when_warm_and_closes_when_cooler() -> None:
     joint = DryJoint(channel="B", opens_c=60.0, closes_c=50.0)
-    world = amplifier(AmplifierSimulation(heatsink=SMALL_HEATSINK, faults=AmplifierFaults(dry_joint=joint)))
-    drive = world.plant.drive
+    physical_bench = amplifier(AmplifierSimulation(heatsink=SMALL_HEATSINK, faults=AmplifierFaults(dry_joint=joint)))
+    drive = physical_bench.connections.drive
     drive.output_on, drive.level_v = True, 0.5
     hottest_c = 0.0
-    while world.circuit().stages[1].live:
-        hottest_c = world.plant.heatsink_c
-        world.advance(world.time_s + 0.1)
-        assert world.time_s < 600
+    while physical_bench.circuit().stages[1].live:
+        hottest_c = physical_bench.connections.heatsink_c
+        physical_bench.advance(physical_bench.time_s + 0.1)
+        assert physical_bench.time_s < 600
     assert hottest_c == pytest.approx(60.0, abs=1.0)
-    assert world.circuit().stages[0].live
+    assert physical_bench.circuit().stages[0].live
     drive.output_on = False
-    while not world.circuit().stages[1].live:
-        world.advance(world.time_s + 0.1)
-        assert world.time_s < 1200
-    assert world.plant.heatsink_c == pytest.approx(50.0, abs=1.0)
+    while not physical_bench.circuit().stages[1].live:
+        physical_bench.advance(physical_bench.time_s + 0.1)
+        assert physical_bench.time_s < 1200
+    assert physical_bench.connections.heatsink_c == pytest.approx(50.0, abs=1.0)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.simulator.amplifier.output_stage import Losses, Stage, SwitchingStage
+from benchctl.simulator.amplifier.output_stage import Losses, OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.transfer import Transfer
 
 
@@ -37,7 +37,7 @@ def test_what_a_stage_takes_is_what_it_gives_and_loses(
     amplitude: float, transfer: Transfer, rail: float, halves: int, d: bool
 ) -> None:
     """Rail voltage times rail current = devices + output resistance + load; and nothing is ever gained."""
-    stage: Stage = Stage(amplitude, 0.1, 0.25, 0.02, transfer=transfer, halves=halves)
+    stage: OutputStage = OutputStage(amplitude, 0.1, 0.25, 0.02, transfer=transfer, halves=halves)
     if d:
         stage = SwitchingStage(amplitude, 0.1, 0.25, 0.02, Losses(0.06, 0.002), transfer=transfer, halves=halves)
     headroom_v = max(rail - 1.5, 0.0)
@@ -48,8 +48,10 @@ def test_what_a_stage_takes_is_what_it_gives_and_loses(
 
 
 @pytest.mark.parametrize("rail_v", [30.0, 41.5])
-@pytest.mark.parametrize("stage", [Stage(40.0, 0.0, 0.25, 0.01), switching(40.0), switching(40.0, halves=2, knee=0.1)])
-def test_the_slope_is_the_derivative_of_the_current(stage: Stage, rail_v: float) -> None:
+@pytest.mark.parametrize(
+    "stage", [OutputStage(40.0, 0.0, 0.25, 0.01), switching(40.0), switching(40.0, halves=2, knee=0.1)]
+)
+def test_the_slope_is_the_derivative_of_the_current(stage: OutputStage, rail_v: float) -> None:
     """Where it clips and where it does not; headroom follows the rail one to one."""
     above, below = stage.takes(rail_v + 1e-2, rail_v + 1e-2)[0], stage.takes(rail_v - 1e-2, rail_v - 1e-2)[0]
     assert stage.takes(rail_v, rail_v)[1] == pytest.approx((above - below) / 2e-2, rel=1e-2, abs=1e-4)
@@ -58,7 +60,7 @@ def test_the_slope_is_the_derivative_of_the_current(stage: Stage, rail_v: float)
 @pytest.mark.parametrize("kind", ["linear", "switching"])
 def test_a_bridge_is_two_halves_with_half_the_load_each(kind: str) -> None:
     """Two stages of 20 V into 2 ohm give what a bridge of 40 V into 4 ohm gives."""
-    make = {"linear": lambda halves: Stage(20.0, 0.0, 0.5, 0.01, halves=halves)}
+    make = {"linear": lambda halves: OutputStage(20.0, 0.0, 0.5, 0.01, halves=halves)}
     make["switching"] = lambda halves: SwitchingStage(20.0, 0.0, 0.5, 0.01, Losses(0.04, 1e-3), halves=halves)
     half, bridge = make[kind](1), make[kind](2)
     assert bridge.takes(40.0, 38.0)[0] == pytest.approx(2 * half.takes(40.0, 38.0)[0])
@@ -77,7 +79,7 @@ def test_a_class_d_stage_has_the_efficiency_curve_of_its_two_losses(load_w: floa
 
 def test_a_class_d_stage_runs_cooler_than_a_linear_one_wherever_it_is_not_idle() -> None:
     for amplitude in (10.0, 20.0, 30.0):
-        cool, warm = switching(amplitude).flows(40.0, 40.0), Stage(amplitude, 0.0, 0.25, 0.01).flows(40.0, 40.0)
+        cool, warm = switching(amplitude).flows(40.0, 40.0), OutputStage(amplitude, 0.0, 0.25, 0.01).flows(40.0, 40.0)
         assert cool.stage_w < 0.2 * warm.stage_w
 
 
@@ -85,7 +87,7 @@ def test_a_class_d_stage_runs_cooler_than_a_linear_one_wherever_it_is_not_idle()
 def test_a_linear_stage_is_hottest_at_two_over_pi_of_full_swing_bridged_or_not(halves: int) -> None:
     """The maximum of (4/pi)m - m²; Boylestad and Nashelsky, Electronic Devices and Circuit Theory, ch. 12."""
     depths = np.linspace(0.01, 1.0, 991)
-    heats = [Stage(d * 40.0, 0.0, 0.25, 0.0, halves=halves).flows(40.0, 40.0).stage_w for d in depths]
+    heats = [OutputStage(d * 40.0, 0.0, 0.25, 0.0, halves=halves).flows(40.0, 40.0).stage_w for d in depths]
     assert depths[int(np.argmax(heats))] == pytest.approx(2 / math.pi, abs=1e-3)
 
 
@@ -96,6 +98,6 @@ def test_a_muted_stage_takes_nothing() -> None:
 
 
 def test_peak_current_and_dc_are_what_the_protections_look_at() -> None:
-    stage = Stage(50.0, 0.0, 0.25, 0.0, transfer=Transfer(missing="lower"))
+    stage = OutputStage(50.0, 0.0, 0.25, 0.0, transfer=Transfer(missing="lower"))
     assert stage.peak_a(40.0) == pytest.approx(10.0)
     assert stage.dc_v(60.0) == pytest.approx(50.0 / math.pi, rel=1e-4)

@@ -10,13 +10,13 @@ import pytest
 
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import Converter, Source
-from benchctl.simulator.amplifier.output_stage import Stage
+from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.rail import RailStep, step_rail
 
 LOADED = Circuit(
     source=Source(14.4, 1000.0, 0.0),
     converter=Converter(ratio=40 / 14.4, stiffness_ohm=0.36, efficiency=0.9, small_stages_a=0.3),
-    stages=(Stage(20.0, 0.0, 0.25, 0.0), Stage(20.0, 0.01, 0.25, 0.0)),
+    stages=(OutputStage(20.0, 0.0, 0.25, 0.0), OutputStage(20.0, 0.01, 0.25, 0.0)),
     reservoir_f=0.03,
     saturation_v=1.5,
     bias_a=0.2,
@@ -52,7 +52,7 @@ def test_the_rail_settles_where_ohms_law_says() -> None:
 
 def test_a_clipping_rail_agrees_with_a_small_step_integration() -> None:
     """By another road: 100 ms of explicit Euler at 1 microsecond."""
-    stages = (Stage(42.0, 0.0, 0.25, 0.0), Stage(39.0, 0.2, 0.5, 0.02))
+    stages = (OutputStage(42.0, 0.0, 0.25, 0.0), OutputStage(39.0, 0.2, 0.5, 0.02))
     clipping = replace(LOADED, stages=stages)
     rail_v = 40.0
     for _ in range(100_000):

@@ -253,7 +253,7 @@ def test_an_output_that_sticks_stays_on_and_says_so() -> None:
         room.say("supply", f"INST:NSEL {number};:OUTP OFF")
         assert room.say("supply", f"INST:NSEL {number};:OUTP?") == answer
     room.say("supply", "*RST")
-    assert room.bench.world.plant.main_output.live
+    assert room.bench.physical_bench.connections.main_output.live
 
 
 def test_a_generator_that_sticks_goes_on_driving() -> None:
@@ -298,7 +298,7 @@ def test_a_clock_jump_lets_time_pass_on_the_bench_that_nobody_waited_for() -> No
     room = powered(Room(ClockJump(kind="clock jump", by_s=300.0, exchange=4)))
     before = float(room.say("thermometer", "MEAS:TEMP? (@101)"))
     assert float(room.say("thermometer", "MEAS:TEMP? (@101)")) > before + 0.5
-    assert room.bench.world.time_s == pytest.approx(302.0)
+    assert room.bench.physical_bench.time_s == pytest.approx(302.0)
 
 
 def test_a_clock_that_jumps_back_stands_still() -> None:
@@ -308,7 +308,7 @@ def test_a_clock_that_jumps_back_stands_still() -> None:
     for now_s in (9.9, 10.0, 14.0, 16.0):
         room.now_s = now_s
         room.say("supply", "OUTP?")
-        times.append(room.bench.world.time_s)
+        times.append(room.bench.physical_bench.time_s)
     assert times == pytest.approx([9.9, 9.9, 9.9, 11.0])
 
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from benchctl.simulator.hardware.loads import LoadBank, ResistorTruth
+from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 
 
 def bank() -> LoadBank:
     """4 ohm and 2 ohm on A, 4 ohm on B; 100 ppm/K."""
     truths = [
-        ResistorTruth("A", 101, 4.0, 100e-6, 400.0),
-        ResistorTruth("A", 103, 2.0, 100e-6, 800.0),
-        ResistorTruth("B", 102, 4.0, 100e-6, 400.0),
+        TrueResistor("A", 101, 4.0, 100e-6, 400.0),
+        TrueResistor("A", 103, 2.0, 100e-6, 800.0),
+        TrueResistor("B", 102, 4.0, 100e-6, 400.0),
     ]
     return LoadBank(truths, ("A", "B"), 20.0)
 

@@ -9,14 +9,14 @@ import pytest
 
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.simulator.hardware.relays import FEWEST_BOUNCES, MOST_BOUNCES, Relays
-from benchctl.simulator.model.true_errors import Truth
+from benchctl.simulator.model.true_errors import TrueErrors
 from tests.simulator.talk import Room
 
 BOUNCE_S = 0.003
 
 
 def relays(seed: int = 1, bounce_s: float = BOUNCE_S) -> Relays:
-    return Relays(bounce_s, Truth(BenchSimulation(seed=seed)))
+    return Relays(bounce_s, TrueErrors(BenchSimulation(seed=seed)))
 
 
 def moves_of(bank: Relays, relay: int, now_s: float) -> list[float]:

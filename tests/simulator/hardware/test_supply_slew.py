@@ -72,7 +72,7 @@ def test_switched_off_it_says_so_at_once_and_its_voltage_goes_by_and_by() -> Non
     assert 8.0 < volts(bench) < 12.8
     bench.wait(1.0)
     assert volts(bench) == pytest.approx(0.0, abs=0.003)
-    assert bench.world.plant.main_output.source() is OFF
+    assert bench.physical_bench.connections.main_output.source() is OFF
 
 
 def test_over_voltage_protection_shorts_the_output() -> None:
@@ -103,23 +103,23 @@ def test_how_often_one_asks_does_not_change_how_it_falls() -> None:
         awake(describe(bench=BenchSimulation(supply_slew=SLEW))),
         awake(describe(bench=BenchSimulation(supply_slew=SLEW))),
     )
-    for world in (often, seldom):
-        world.plant.main_output.voltage_v = 11.0
+    for physical_bench in (often, seldom):
+        physical_bench.connections.main_output.voltage_v = 11.0
     for query in range(1, 51):
         often.advance(2.0 + query * 0.0006)
     seldom.advance(often.time_s)
-    assert seldom.plant.main_output.present_v == pytest.approx(14.4 - 80.0 * 0.03)
-    assert often.plant.main_output.present_v == pytest.approx(seldom.plant.main_output.present_v)
+    assert seldom.connections.main_output.present_v == pytest.approx(14.4 - 80.0 * 0.03)
+    assert often.connections.main_output.present_v == pytest.approx(seldom.connections.main_output.present_v)
     assert often.meters.supplied == pytest.approx(seldom.meters.supplied, rel=1e-3)
 
 
 def test_energy_is_accounted_for_while_it_moves() -> None:
     """Supplied = lead + heatsink + loads + what the reservoir holds, within 0.1 %, up and down and off."""
-    world = awake(describe(bench=BenchSimulation(supply_slew=SLEW)), relays=(101, 102))
-    world.plant.drive.output_on, world.plant.drive.level_v = True, 0.6
+    physical_bench = awake(describe(bench=BenchSimulation(supply_slew=SLEW)), relays=(101, 102))
+    physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, 0.6
     for voltage_v in (11.0, 15.5, 10.8, 14.4):
-        world.plant.main_output.voltage_v = voltage_v
-        world.advance(world.time_s + 0.2)
-    world.plant.main_output.on = False
-    world.advance(world.time_s + 0.5)
-    assert accounted_j(world) == pytest.approx(world.meters.supplied, rel=1e-3)
+        physical_bench.connections.main_output.voltage_v = voltage_v
+        physical_bench.advance(physical_bench.time_s + 0.2)
+    physical_bench.connections.main_output.on = False
+    physical_bench.advance(physical_bench.time_s + 0.5)
+    assert accounted_j(physical_bench) == pytest.approx(physical_bench.meters.supplied, rel=1e-3)

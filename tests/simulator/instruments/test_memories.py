@@ -119,7 +119,7 @@ def test_a_recall_leaves_every_output_of_the_supply_off_though_it_was_saved_on()
     room.power_on()
     room.supply.tell("*SAV 1", "*RCL 1")
     assert room.supply.ask("INST:NSEL 1;:OUTP?;:VOLT?;:INST:NSEL 2;:OUTP?") == "0;1.44000000E+01;0"
-    assert not room.world.plant.main_output.live
+    assert not room.physical_bench.connections.main_output.live
 
 
 def test_a_recall_leaves_a_tripped_protection_tripped() -> None:
@@ -138,14 +138,14 @@ def test_a_recall_silences_the_generator_and_starts_no_list() -> None:
     room.burst(0.5, 20)
     room.generator.tell("*SAV 1", "*RCL 1")
     assert room.generator.ask("OUTP?;:VOLT:MODE?;:STAT:OPER:COND?") == "0;LIST;0"
-    assert room.world.plant.drive.tone_at(room.now_s)[0].amplitude_v == 0.0
+    assert room.physical_bench.connections.drive.tone_at(room.now_s)[0].amplitude_v == 0.0
 
 
 def test_a_recall_takes_the_electronic_load_off() -> None:
     room, load = room_for(ELECTRONIC)
     load.tell("RES 4;:INP ON;*SAV 1", "*RCL 1")
     assert load.ask("INP?;:RES?") == "0;4.00000000E+00"
-    assert room.world.plant.loads.conductances_s() == (0.0, 0.0)
+    assert room.physical_bench.connections.loads.conductances_s() == (0.0, 0.0)
 
 
 @pytest.mark.parametrize("wait_s", [0.0, 1.0])

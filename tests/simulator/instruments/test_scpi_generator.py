@@ -66,7 +66,7 @@ def test_a_level_can_be_given_peak_to_peak(room: Room) -> None:
 def test_a_list_plays_from_init_until_abort(room: Room) -> None:
     room.generator.tell("VOLT 0.5", "OUTP ON", "LIST:VOLT 1,0.1", "LIST:DWEL 0.02,0.48", "LIST:COUN INF")
     room.generator.tell("VOLT:MODE LIST")
-    drive = room.world.plant.drive
+    drive = room.physical_bench.connections.drive
     assert drive.tone_at(0.0)[0].amplitude_v == pytest.approx(0.5 * 2**0.5), "not before INITiate"
     room.wait(1.0)
     room.generator.tell("INIT")
@@ -112,5 +112,5 @@ def test_what_comes_out_is_off_by_its_own_error() -> None:
     generator = GeneratorDescription(level=Spec(0.005), frequency=Spec(20e-6))
     room = Room(describe(bench=BenchSimulation(errors={"generator level": 0.003}), generator=generator))
     room.play(0.5)
-    assert room.world.plant.drive.level_v == pytest.approx(0.5 * 1.003)
+    assert room.physical_bench.connections.drive.level_v == pytest.approx(0.5 * 1.003)
     assert float(room.generator.ask("VOLT?")) == 0.5

@@ -16,9 +16,9 @@ def test_relays_close_open_and_say_so() -> None:
     assert room.load.ask("ROUT:OPEN? (@101:104)") == "0,1,1,0"
     assert room.load.ask("ROUT:CLOS:STAT?") == "(@101,104)"
     room.load.tell("ROUT:OPEN (@101)")
-    assert room.world.plant.loads.conductances_s() == pytest.approx((0.0, 0.5), rel=1e-3)
+    assert room.physical_bench.connections.loads.conductances_s() == pytest.approx((0.0, 0.5), rel=1e-3)
     room.load.tell("ROUT:OPEN:ALL")
-    assert room.world.plant.loads.conductances_s() == (0.0, 0.0)
+    assert room.physical_bench.connections.loads.conductances_s() == (0.0, 0.0)
     assert room.load.errors() == []
 
 
@@ -42,9 +42,9 @@ def test_a_relay_of_the_bank_can_carry_the_remote_lead() -> None:
 def test_an_electronic_load_is_what_it_is_set_to_once_its_input_is_on() -> None:
     room = Room(describe(load=LoadDescription("electronic", channels=("A",))))
     room.load.tell("FUNC RES", "RES 4 OHM")
-    assert room.world.plant.loads.conductances_s() == (0.0, 0.0)
+    assert room.physical_bench.connections.loads.conductances_s() == (0.0, 0.0)
     room.load.tell("INP ON")
     assert room.load.ask("RES?;:INP?") == "4.00000000E+00;1"
-    assert room.world.plant.loads.conductances_s() == pytest.approx((0.25, 0.0))
+    assert room.physical_bench.connections.loads.conductances_s() == pytest.approx((0.25, 0.0))
     room.load.tell("RES 0.01")
     assert room.load.errors() == [-222]

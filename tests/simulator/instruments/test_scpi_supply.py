@@ -116,7 +116,7 @@ def test_nobody_need_ask_for_the_watchdog_to_bite_when_it_is_due(room: Room) -> 
     watched_room(room, 2.0)
     room.wait(60.0)
     assert room.supply.ask(ALL_OUTPUTS) == "0;0"
-    assert room.world.plant.main_output.changed_s == pytest.approx(4.0)
+    assert room.physical_bench.connections.main_output.changed_s == pytest.approx(4.0)
 
 
 def test_outputs_that_the_watchdog_switched_off_stay_off_until_each_is_cleared(room: Room) -> None:

@@ -50,9 +50,9 @@ def test_a_sensor_comes_behind_the_heatsink_by_its_time_constant() -> None:
     for _ in range(2):
         room.wait(60.0)
         read_c = float(room.thermometer.ask("MEAS:TEMP? (@101)"))
-        true_c.append(room.world.plant.heatsink_c)
+        true_c.append(room.physical_bench.connections.heatsink_c)
     room.wait(10.0)
     room.thermometer.ask("MEAS:TEMP? (@101)")
-    warms_k_per_s = (room.world.plant.heatsink_c - true_c[-1]) / 10.0
+    warms_k_per_s = (room.physical_bench.connections.heatsink_c - true_c[-1]) / 10.0
     assert warms_k_per_s > 0.02
     assert true_c[-1] - read_c == pytest.approx(10.0 * warms_k_per_s, rel=0.1, abs=0.1)

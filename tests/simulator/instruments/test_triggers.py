@@ -26,7 +26,7 @@ def condition(talk: Talk) -> int:
 
 def test_the_generator_plays_its_list_from_the_trigger_on(room: Room) -> None:
     """Two repetitions of 0.1 s, from 1.0 s and not from INITiate on."""
-    generator, drive = room.generator, room.world.plant.drive
+    generator, drive = room.generator, room.physical_bench.connections.drive
     generator.tell(*BY_BUS, "INIT")
     room.wait(1.0)
     assert condition(generator) == WAITING

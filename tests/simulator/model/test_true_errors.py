@@ -8,37 +8,37 @@ import pytest
 
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.simulator.model.description import Spec
-from benchctl.simulator.model.true_errors import TrueError, Truth
+from benchctl.simulator.model.true_errors import TrueError, TrueErrors
 
 SPEC = Spec(reading=0.005, range=0.001, fixed=0.01)
 
 
 def test_every_draw_lies_inside_the_stated_accuracy() -> None:
     for seed in range(300):
-        error = Truth(BenchSimulation(seed=seed)).error("supply", SPEC, full_range=20.0)
+        error = TrueErrors(BenchSimulation(seed=seed)).error("supply", SPEC, full_range=20.0)
         assert abs(error.gain) <= 0.005
         assert abs(error.offset) <= 0.03
 
 
 def test_draws_spread_over_all_of_it_as_a_rectangular_distribution_does() -> None:
     """Standard deviation a/sqrt(3) (GUM 4.3.7), over 2000 seeds."""
-    gains = [Truth(BenchSimulation(seed=seed)).error("supply", SPEC).gain for seed in range(2000)]
+    gains = [TrueErrors(BenchSimulation(seed=seed)).error("supply", SPEC).gain for seed in range(2000)]
     assert statistics.pstdev(gains) == pytest.approx(0.005 / 3**0.5, rel=0.03)
 
 
 def test_a_resistor_lies_inside_its_expanded_uncertainty() -> None:
-    errors = [Truth(BenchSimulation(seed=seed)).normal("resistor 101", 0.002) for seed in range(300)]
+    errors = [TrueErrors(BenchSimulation(seed=seed)).normal("resistor 101", 0.002) for seed in range(300)]
     assert max(abs(error) for error in errors) <= 0.002
     assert len(set(errors)) == 300
 
 
 def test_the_same_seed_and_name_give_the_same_error_in_any_order() -> None:
-    one, other = Truth(BenchSimulation(seed=7)), Truth(BenchSimulation(seed=7))
+    one, other = TrueErrors(BenchSimulation(seed=7)), TrueErrors(BenchSimulation(seed=7))
     other.error("something else", SPEC)
     assert one.error("supply", SPEC) == other.error("supply", SPEC)
 
 
 def test_errors_can_be_given_or_switched_off() -> None:
-    given = Truth(BenchSimulation(seed=7, errors={"probe A": 0.003}))
+    given = TrueErrors(BenchSimulation(seed=7, errors={"probe A": 0.003}))
     assert given.error("probe A", SPEC) == TrueError(gain=0.003)
-    assert Truth(BenchSimulation(instrument_errors="none")).error("probe A", SPEC) == TrueError()
+    assert TrueErrors(BenchSimulation(instrument_errors="none")).error("probe A", SPEC) == TrueError()

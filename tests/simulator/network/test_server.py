@@ -125,7 +125,7 @@ def test_settle_waits_until_a_command_has_taken_effect(bench: SimulatedBench) ->
         for relay in (101, 102, 103, 104):
             link.sendall(b"ROUT:CLOS (@%d)\n" % relay)
             bench.settle()
-            assert relay in bench.world.plant.closed_relays
+            assert relay in bench.physical_bench.connections.closed_relays
 
 
 def test_close_ends_every_link_and_may_be_repeated(bench: SimulatedBench) -> None:

@@ -13,7 +13,7 @@ POINTS = 200
 
 
 @dataclass(frozen=True)
-class Expectation:
+class ExpectedStep:
     """One step from its beginning, counted from that of the run, to its end; its mean and its highest supply current,
     its energy from the supply, and the heatsink's way with t = 0 at its beginning."""
 
@@ -49,7 +49,7 @@ class Instant:
     heatsink_c: float
 
 
-def series(steps: Sequence[Expectation]) -> tuple[Instant, ...]:
+def series(steps: Sequence[ExpectedStep]) -> tuple[Instant, ...]:
     """Highest current and heatsink against time: both ends of each step, and points between in the longer ones."""
     total_s = steps[-1].ends_s if steps else 0.0
     instants = []

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.runner.checks.preflight import Preflight
-from benchctl.runner.expected.step_expectation import Expectation
-from benchctl.runner.expected.worst_case import Forecast
+from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import Branch, PlannedStep
 
 
 @dataclass(frozen=True)
-class Estimate:
+class ExpectedPart:
     """A step, or steps that belong together, and what to expect of them.
 
     Attributes:
@@ -35,7 +35,7 @@ class Estimate:
     peak_a: float
     heatsink_c: float
     is_loop: bool = False
-    parts: tuple[Estimate, ...] = ()
+    parts: tuple[ExpectedPart, ...] = ()
 
     @property
     def rows(self) -> int:
@@ -43,15 +43,15 @@ class Estimate:
         return 1 + sum(part.rows for part in self.parts)
 
 
-_Steps = Iterator[tuple[Forecast, Expectation]]
+_Steps = Iterator[tuple[WorstCase, ExpectedStep]]
 
 
-def estimate(outline: Branch, checked: Preflight) -> Estimate:
+def expected_tree(outline: Branch, checked: Preflight) -> ExpectedPart:
     """What preflight expects of the whole sequence; `outline` is that of the plan that was checked."""
-    return _of_branch(outline, iter(zip(checked.forecasts, checked.expectations, strict=True)))
+    return _of_branch(outline, iter(zip(checked.worst_cases, checked.expected_steps, strict=True)))
 
 
-def _of_branch(branch: Branch, steps: _Steps) -> Estimate:
+def _of_branch(branch: Branch, steps: _Steps) -> ExpectedPart:
     setting = None if branch.setting is None else _of_step(branch.setting, steps)
     parts = [
         _of_branch(child, steps) if isinstance(child, Branch) else _of_step(child, steps) for child in branch.children
@@ -61,23 +61,23 @@ def _of_branch(branch: Branch, steps: _Steps) -> Estimate:
     return replace(together(branch.number, branch.title, every), parts=tuple(parts), is_loop=branch.is_loop)
 
 
-def _of_step(planned: PlannedStep, steps: _Steps) -> Estimate:
-    forecast, expected = next(steps)
-    return Estimate(
+def _of_step(planned: PlannedStep, steps: _Steps) -> ExpectedPart:
+    worst, expected = next(steps)
+    return ExpectedPart(
         planned.number,
         planned.title,
         expected.duration_s,
-        forecast.at_most_s,
+        worst.at_most_s,
         expected.energy_j,
         expected.peak_a,
         expected.heatsink_c,
     )
 
 
-def together(number: str, title: str, parts: Sequence[Estimate]) -> Estimate:
+def together(number: str, title: str, parts: Sequence[ExpectedPart]) -> ExpectedPart:
     """What to expect of estimates that follow each other, as one that has no parts."""
     is_open = any(part.at_most_s is not None for part in parts)
-    return Estimate(
+    return ExpectedPart(
         number=number,
         title=title,
         duration_s=sum(part.duration_s for part in parts),

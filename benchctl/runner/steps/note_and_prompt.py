@@ -5,7 +5,8 @@ from __future__ import annotations
 from benchctl.documents.sequence_file.steps import Note, Prompt
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.expected.worst_case import Forecast, Outlook
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
 
 # A person turns a control and comes back; nobody knows, so it is not counted.
 HANDS_S = 0.0
@@ -25,15 +26,15 @@ def perform_prompt(step: Prompt, run: Run) -> None:
     run.recorder.hands(step.request, answers)
 
 
-def foresee_note(_step: Note, _outlook: Outlook) -> Forecast:
-    return Forecast(duration_s=0.0)
+def worst_case_note(_step: Note, _state: ExpectedState) -> WorstCase:
+    return WorstCase(duration_s=0.0)
 
 
-def foresee_prompt(step: Prompt, outlook: Outlook) -> Forecast:
-    outlook.level_v = None
-    if outlook.unattended:
-        outlook.hazard(
+def worst_case_prompt(step: Prompt, state: ExpectedState) -> WorstCase:
+    state.level_v = None
+    if state.unattended:
+        state.hazard(
             f"hands are needed ({step.request}), and nobody is there in an unattended run; "
             "be there, or leave the step out"
         )
-    return Forecast(duration_s=HANDS_S)
+    return WorstCase(duration_s=HANDS_S)

@@ -1,0 +1,185 @@
+"""The state that the bench will be in when a step begins, and what a drive does in it, from the documents alone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.measure.signal.thermal import Curve, heating
+from benchctl.quantity import render
+from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
+from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, draw_of, together
+from benchctl.runner.expected.worst_case import Power, WorstCase
+
+# Nobody has read a thermometer yet.
+AMBIENT_C = 25.0
+# After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
+RESERVOIR_S = 0.1
+
+
+def level_hazards(level_v: float, bench: Bench) -> Iterator[str]:
+    """What speaks against a level of the generator, V rms."""
+    generator = bench.instruments.generator
+    highest_v = math.inf if generator is None else generator.ratings.level_v
+    if level_v > highest_v:
+        yield (
+            f"a level of {render(level_v, 'V')} is more than the generator gives, {render(highest_v, 'V')}; "
+            "lower it, or turn the amplifier's gain up"
+        )
+
+
+@dataclass
+class ExpectedState:
+    """The state that the bench will be in when a step begins, as far as the documents tell."""
+
+    bench: Bench
+    amplifier: Amplifier
+    supply_v: float | None = None
+    current_limit_a: float | None = None
+    load_ohm: float | None = None
+    frequency_hz: float | None = None
+    level_v: float | None = None
+    set_gain: float | None = None
+    has_looked: bool = False
+    clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
+    unattended: bool = False
+    heatsink_c: float = AMBIENT_C
+    # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
+    load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
+    hazards: list[str] = field(default_factory=list)
+
+    def hazard(self, text: str) -> None:
+        """Note what speaks against the step that is looked at."""
+        self.hazards.append(text)
+
+    def will_find_clean_level(self) -> None:
+        """Note that from now on a clean level is known for the load and the frequency that are set."""
+        self.clean_levels.add((self.load_ohm, self.frequency_hz))
+
+    def needs_clean_level(self, instead: str) -> None:
+        """Note a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
+
+        A level that was found for another load or frequency is none for these. Where one of them is not set, that is
+        the hazard to tell.
+        """
+        if (
+            self.load_ohm is None
+            or self.frequency_hz is None
+            or (self.load_ohm, self.frequency_hz) in self.clean_levels
+        ):
+            return
+        place = f"{render(self.load_ohm, 'ohm')} and {render(self.frequency_hz, 'Hz')}"
+        self.hazard(
+            f"no level is given, and no find_clean_level comes before it at {place}; put one before it, or {instead}"
+        )
+
+    # -- what drives it ----------------------------------------------------------------------------------------
+
+    def tone(self, level_v: float, *, for_s: float, bursts: Bursts | None = None) -> Power:
+        """A tone at a level of V rms, steady or in bursts; clipped where that is more than the amplifier can give."""
+        self.hazards += level_hazards(level_v, self.bench)
+        most = self._into_load(MOST)
+        asked_w = (level_v * self.gain) ** 2 / most.load_ohm
+        return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
+
+    def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
+        """As much as the amplifier gives without end, steady or in bursts."""
+        expected = self._into_load(EXPECTED)
+        return self._power(self._into_load(MOST).full_w, draw_of(expected, expected.full_w, for_s, bursts), bursts)
+
+    def full_bursts(self, *, for_s: float, trains: Sequence[tuple[Bursts, float]]) -> Power:
+        """As much as the amplifier gives in single bursts that last `for_s` in all.
+
+        The reservoir adds to the power of a short burst, and bears its current; one that outlasts the reservoir draws
+        from the supply what a steady tone does. `trains`: the bursts, each with how long they follow each other near
+        full drive.
+        """
+        most, expected = self._into_load(MOST), self._into_load(EXPECTED)
+        draws = (draw_of(expected, expected.full_w, near_full_s, bursts) for bursts, near_full_s in trains)
+        power = self._power(most.full_w, together(draws), None)
+        power["for_s"], power["load_w"] = for_s, most.burst_w
+        power["output_peak_v"] = math.sqrt(2.0 * most.burst_w * most.load_ohm)
+        if all(bursts.burst_s <= RESERVOIR_S for bursts, _ in trains):
+            power["supply_a"] *= BURST_OVER_RATED / MOST.over_rated
+        return power
+
+    def _into_load(self, assumptions: Assumptions) -> Capability:
+        """Into the load that is set; into a rated one where none is, which is a hazard of its own."""
+        load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
+        return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, assumptions)
+
+    def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
+        """Into one load; of bursts that follow each other load and fuse feel the mean, and the supply each of them that
+        outlasts the reservoir."""
+        most = self._into_load(MOST)
+        burst_w, burst_a = most.given_w(asked_w), most.supply_a(asked_w)
+        power = Power(
+            load_ohm=self.load_ohm,
+            load_w=burst_w,
+            for_s=draw.for_s,
+            supply_a=burst_a,
+            fuse_a=burst_a,
+            output_peak_v=math.sqrt(2.0 * min(asked_w, most.burst_w) * most.load_ohm),
+            draw=draw,
+        )
+        if bursts is None:
+            return power
+        rest_w, rest_part = asked_w * bursts.low_level_ratio**2, 1.0 - bursts.duty
+        rest_a = most.supply_a(rest_w)
+        power["load_w"] = bursts.duty * burst_w + rest_part * most.given_w(rest_w)
+        power["fuse_a"] = math.sqrt(bursts.duty * burst_a**2 + rest_part * rest_a**2)
+        if bursts.burst_s <= RESERVOIR_S:
+            power["supply_a"] = bursts.duty * burst_a + rest_part * rest_a
+        return power
+
+    @property
+    def gain(self) -> float:
+        """Volts at the output for a volt of the generator: as set on the way, or as the amplifier file says."""
+        return self.set_gain or self.amplifier.gain_ratio
+
+    @property
+    def rated_level_v(self) -> float:
+        """The generator's level, V rms, that should give rated power into the load, as it is at this supply voltage."""
+        rated = self._into_load(EXPECTED)
+        return math.sqrt(rated.rated_w * rated.load_ohm) / self.gain
+
+    # -- what comes of it --------------------------------------------------------------------------------------
+
+    @property
+    def idle_a(self) -> float:
+        """The supply's current while nothing drives the amplifier."""
+        return 0.0 if self.supply_v is None else idle_a(self.amplifier, self.supply_v)
+
+    def warming(self, draw: SupplyDraw | None = None) -> Curve:
+        """Where the heatsink goes from here, undriven or under a draw."""
+        heat_w = self.idle_a * (self.supply_v or 0.0) + (0.0 if draw is None else draw.heat_w)
+        return self._heating(heat_w)
+
+    def _heating(self, heat_w: float) -> Curve:
+        k_per_w, time_constant_s = self.amplifier.heatsink_k_per_w, self.amplifier.heatsink.time_constant_s
+        return heating(self.heatsink_c, AMBIENT_C, heat_w, k_per_w, time_constant_s)
+
+    def go_through(self, worst: WorstCase, begins_s: float) -> ExpectedStep:
+        """What to expect of a step in this state, and leave the heatsink as the step does.
+
+        Its drives, however they are spread over it, warm the heatsink evenly.
+        """
+        duration_s, supply_v, draw = worst.expected_s, self.supply_v or 0.0, worst.draw
+        # An open drive is foreseen at its longest, and may be likely to end before.
+        part = min(1.0, duration_s / draw.for_s) if draw.for_s else 0.0
+        energy_j = self.idle_a * supply_v * duration_s + part * draw.supply_j
+        heat_w = (energy_j - part * draw.loads_j) / duration_s if duration_s else 0.0
+        expected = ExpectedStep(
+            begins_s=begins_s,
+            duration_s=duration_s,
+            energy_j=energy_j,
+            supply_a=energy_j / supply_v / duration_s if supply_v and duration_s else self.idle_a,
+            peak_a=max(draw.peak_a, self.idle_a),
+            heatsink=self._heating(heat_w),
+        )
+        self.heatsink_c = expected.heatsink_c
+        return expected
