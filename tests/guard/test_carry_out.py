@@ -8,9 +8,11 @@ from collections.abc import Callable
 import pytest
 
 from benchctl.errors import NoAnswer
+from benchctl.guard import crew, safe_state
 from benchctl.guard.confirmation import all_confirmed
-from benchctl.guard.safe_state import ATTEMPTS, carry_out
+from benchctl.guard.safe_state import carry_out
 from benchctl.instruments.safe_part import SafePart, is_on
+from tests.guard.crews import all_end
 
 NAMES = ("generator", "supply", "load")
 PLAN = [SafePart(name, "nowhere", "output off", ("OUTP OFF",), ("OUTP?",)) for name in NAMES]
@@ -39,22 +41,63 @@ class BlockedWire(ScriptedWire):
     def __init__(self, name: str, heard: list[str]) -> None:
         super().__init__(name, heard)
         self.let_go = threading.Event()
+        self.has_given_up = False
 
     def command_urgently(self, text: str) -> None:
-        self.let_go.wait(DEADLINE_S)
+        self.has_given_up = not self.let_go.wait(DEADLINE_S)
         raise NoAnswer("no answer in time")
+
+
+class LeisurelyWire(ScriptedWire):
+    """Needs a moment for each message, in which another instrument's could pass it."""
+
+    def command_urgently(self, text: str) -> None:
+        threading.Event().wait(0.02)
+        super().command_urgently(text)
+
+    def ask_urgently(self, text: str) -> str:
+        threading.Event().wait(0.02)
+        return super().ask_urgently(text)
 
 
 def silent() -> str:
     raise NoAnswer("no answer in time")
 
 
-def test_every_command_goes_out_in_order_before_the_first_question() -> None:
+@pytest.fixture
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The order holds however busy the computer is."""
+    monkeypatch.setattr(safe_state, "STEP_ASIDE_S", DEADLINE_S)
+
+
+@pytest.mark.usefixtures("patient")
+def test_every_command_goes_out_in_order_before_the_first_question_though_each_takes_a_moment() -> None:
     heard: list[str] = []
-    told = carry_out(PLAN, {name: ScriptedWire(name, heard) for name in NAMES})
+    told = carry_out(PLAN, {name: LeisurelyWire(name, heard) for name in NAMES})
     assert all_confirmed(told)
     assert heard[:3] == [f"{name}: OUTP OFF" for name in NAMES]
     assert sorted(heard[3:]) == sorted(f"{name}: OUTP?" for name in NAMES)
+
+
+def test_in_a_dry_run_the_questions_go_out_in_order_too_so_that_two_are_alike() -> None:
+    heard: list[str] = []
+    carry_out(PLAN, {name: LeisurelyWire(name, heard) for name in NAMES}, rest=lambda _: None)
+    assert heard == [f"{name}: OUTP OFF" for name in NAMES] + [f"{name}: OUTP?" for name in NAMES]
+
+
+def test_no_question_waits_for_the_command_of_another_instrument(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(crew, "STEP_ASIDE_S", 2 * DEADLINE_S)
+    heard: list[str] = []
+    blocked = BlockedWire("generator", heard)
+    wires = {"generator": blocked, "supply": ScriptedWire("supply", heard)}
+    worker = threading.Thread(target=carry_out, args=(PLAN[:2], wires))
+    worker.start()
+    while len(heard) < 2:
+        assert not blocked.has_given_up
+        worker.join(0.001)
+    assert heard == ["supply: OUTP OFF", "supply: OUTP?"]
+    blocked.let_go.set()
+    worker.join(DEADLINE_S)
 
 
 @pytest.mark.parametrize("blocked", NAMES)
@@ -75,10 +118,10 @@ def test_whichever_instrument_blocks_the_others_are_commanded_and_confirmed(bloc
     assert told == [True, True, True], "a late command is made good for as long as somebody waits"
 
 
-def test_an_instrument_that_does_not_confirm_is_told_and_asked_a_bounded_number_of_times() -> None:
+def test_an_instrument_that_does_not_confirm_is_told_and_asked_three_times() -> None:
     heard: list[str] = []
     (told,) = carry_out(PLAN[:1], {"generator": ScriptedWire("generator", heard, silent)})
-    assert heard == ["generator: OUTP OFF", "generator: OUTP?"] * ATTEMPTS
+    assert heard == ["generator: OUTP OFF", "generator: OUTP?"] * 3
     assert not told.confirmed
     assert told.detail == "no answer in time"
 
@@ -88,6 +131,7 @@ def test_an_answer_that_is_not_off_is_quoted() -> None:
     assert str(told) == "generator: output off: NOT CONFIRMED (it answers '1' to OUTP?)"
 
 
+@pytest.mark.usefixtures("patient")
 def test_in_a_hurry_the_commands_go_out_and_nobody_is_asked() -> None:
     heard: list[str] = []
     hurried = threading.Event()
@@ -95,6 +139,20 @@ def test_in_a_hurry_the_commands_go_out_and_nobody_is_asked() -> None:
     told = carry_out(PLAN, {name: ScriptedWire(name, heard) for name in NAMES}, hurried)
     assert heard == [f"{name}: OUTP OFF" for name in NAMES]
     assert not any(each.confirmed for each in told)
+
+
+def test_what_nobody_waits_for_any_more_is_not_told_or_asked_again() -> None:
+    """A guardian may have the instrument by then, and many an instrument takes one link at a time."""
+    hurried = threading.Event()
+
+    def hurry() -> str:
+        hurried.set()
+        return "1"
+
+    heard: list[str] = []
+    with all_end():
+        carry_out(PLAN[:1], {"generator": ScriptedWire("generator", heard, hurry)}, hurried)
+    assert heard == ["generator: OUTP OFF", "generator: OUTP?"]
 
 
 def test_a_hurry_that_begins_while_an_instrument_keeps_everybody_waiting_ends_the_wait() -> None:

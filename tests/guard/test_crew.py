@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import pytest
 
 from benchctl.errors import NoAnswer
-from benchctl.guard import safe_state
+from benchctl.guard import crew, safe_state
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.crew import LOOKS
 from benchctl.guard.safe_state import ATTEMPTS, carry_out
 from benchctl.instruments.safe_part import OffReading, SafePart
+from tests.guard.crews import all_end
 
 DEADLINE_S = 30.0
 MEASURE = "MEAS:VOLT?;:MEAS:CURR?"
@@ -38,15 +40,18 @@ class Metered:
 
 
 class Silent(Metered):
-    """Takes commands, and keeps whoever asks waiting until it is let go."""
+    """Takes commands, and keeps whoever asks waiting until it is let go; then it says this, or nothing."""
 
-    def __init__(self) -> None:
+    def __init__(self, says: str = "") -> None:
         super().__init__("0;0")
         self.let_go = threading.Event()
+        self._says = says
 
     def ask_urgently(self, text: str) -> str:
         self.let_go.wait(DEADLINE_S)
-        raise NoAnswer("no answer in time")
+        if not self._says:
+            raise NoAnswer("no answer in time")
+        return self._says
 
 
 @pytest.fixture
@@ -75,6 +80,17 @@ def test_a_supply_that_says_it_is_off_and_goes_on_giving_current_is_not_confirme
     assert told.detail == "it says that it is off, but reads 11.8 A at 14.4 V, where off reads less than 0.1 A"
 
 
+def test_without_threads_to_be_had_a_dry_run_waits_for_a_current_to_fall_nevertheless(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def refuse(_thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr(threading.Thread, "start", refuse)
+    monkeypatch.setattr(crew, "LOOK_EVERY_S", 0.001)
+    assert off("14.4;30", "8.0;0.02").confirmed
+
+
 @pytest.mark.parametrize("reading", ["", "14.4", "14.4;0;0", "14.4;nothing", "14.4;9.91E37", "14.4;9.9E37"])
 def test_a_current_that_cannot_be_read_confirms_nothing(reading: str) -> None:
     assert not off(reading).confirmed
@@ -95,10 +111,28 @@ def test_a_current_that_stays_is_looked_at_for_a_bounded_time_and_the_output_tol
     assert len(rests) == ATTEMPTS * (LOOKS - 1)
 
 
+def test_a_part_that_was_left_to_the_guardian_is_not_told_again_by_the_run(
+    silent: Silent, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(safe_state, "LATE_S", 0.05)
+    with all_end():
+        carry_out([GENERATOR], {"generator": silent}, leaves_rest=True)
+        silent.let_go.set()
+    assert silent.heard == ["OUTP OFF"]
+
+
+def test_a_hurry_in_a_dry_run_leaves_no_thread_behind_that_waits_for_a_current_to_fall() -> None:
+    hurried = threading.Event()
+    with all_end():
+        (told,) = carry_out([SUPPLY], {"supply": Metered("14.4;11.8")}, hurried, rest=lambda _: hurried.set())
+    assert not told.confirmed
+
+
 def test_where_a_guardian_goes_on_a_silent_instrument_is_waited_for_no_longer_than_until_it_is_late(
     silent: Silent, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(safe_state, "LATE_S", 0.05)
+    monkeypatch.setattr(safe_state, "GRACE_S", 2 * DEADLINE_S)
     alarms: list[Confirmation] = []
     wires = {"generator": silent, "supply": Metered("0;0")}
     told = carry_out([GENERATOR, SUPPLY], wires, tell=alarms.append, leaves_rest=True)
@@ -136,12 +170,81 @@ class _Refusing(Metered):
         return "1"
 
 
-def test_where_a_guardian_goes_on_one_failure_is_enough_to_leave_the_rest_to_it(silent: Silent) -> None:
-    """Were they waited for, this would last until the deadline of the silent one."""
+def test_in_a_dry_run_one_looks_after_the_other_and_then_time_passes_so_that_two_runs_are_alike() -> None:
+    heard: list[str] = []
+
+    class Leisurely(Metered):
+        """Needs a moment for each answer, in which another could be quicker."""
+
+        def __init__(self, name: str) -> None:
+            super().__init__("9;4", "9;3", "9;0")
+            self._name = name
+
+        def ask_urgently(self, text: str) -> str:
+            threading.Event().wait(0.02)
+            heard.append(f"{self._name}: {text}")
+            return super().ask_urgently(text)
+
+    plan = [replace(SUPPLY, instrument=name) for name in ("one", "other")]
+    wires = {name: Leisurely(name) for name in ("one", "other")}
+    assert all_confirmed(carry_out(plan, wires, rest=lambda _: heard.append("time")))
+    looks = [f"one: {MEASURE}", f"other: {MEASURE}"]
+    assert heard == ["one: OUTP?", looks[0], "other: OUTP?", looks[1], "time", *looks, "time", *looks]
+
+
+def test_in_a_dry_run_no_time_passes_while_an_instrument_is_being_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Even where the computer is so busy that an answer takes longer than all patience."""
+    monkeypatch.setattr(safe_state, "DRY_PATIENCE_S", 0.01)
+    monkeypatch.setattr(crew, "DRY_PATIENCE_S", 0.01)
+    slow, supply = Silent(says="0"), Metered("9;4", "9;0")
+    rests: list[float] = []
+    told: list[Sequence[Confirmation]] = []
+    wires = {"generator": slow, "supply": supply}
+    worker = threading.Thread(target=lambda: told.append(carry_out([GENERATOR, SUPPLY], wires, rest=rests.append)))
+    worker.start()
+    while MEASURE not in supply.heard:
+        worker.join(0.001)
+    worker.join(0.1)  # time enough to let time pass
+    assert rests == []
+    slow.let_go.set()
+    worker.join(DEADLINE_S)
+    assert all_confirmed(told[0])
+    assert len(rests) == 1
+
+
+def test_where_nobody_goes_on_with_it_a_slow_instrument_is_waited_for_after_another_has_failed_which_is_told_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(safe_state, "GRACE_S", 0.0)
+    monkeypatch.setattr(safe_state, "LOOK_UP_S", 0.001)
+    slow, failed = Silent(says="0"), threading.Event()
+    told: list[Sequence[Confirmation]] = []
+    alarms: list[str] = []
+
+    def tell(confirmation: Confirmation) -> None:
+        alarms.append(confirmation.instrument)
+        failed.set()
+
+    wires = {"generator": slow, "load": _Refusing()}
+    plan = [GENERATOR, SafePart("load", "", "disconnected", ("INP OFF",), ("INP?",))]
+    worker = threading.Thread(target=lambda: told.append(carry_out(plan, wires, tell=tell)))
+    worker.start()
+    assert failed.wait(DEADLINE_S)
+    worker.join(0.05)  # many looks, each of which could tell of it again or give up
+    slow.let_go.set()
+    worker.join(DEADLINE_S)
+    assert [each.confirmed for each in told[0]] == [True, False]
+    assert alarms == ["load"]
+
+
+def test_where_a_guardian_goes_on_one_failure_is_enough_to_leave_the_rest_to_it(
+    silent: Silent, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(safe_state, "LATE_S", 2 * DEADLINE_S)
+    monkeypatch.setattr(safe_state, "GRACE_S", 0.05)
     plan = [SafePart("load", "", "disconnected", ("INP OFF",), ("INP?",)), SUPPLY]
     told = carry_out(plan, {"load": _Refusing(), "supply": silent}, leaves_rest=True)
-    assert not any(each.confirmed for each in told)
-    assert not silent.let_go.is_set()
+    assert [each.detail for each in told] == ["it answers '1' to INP?", "no answer yet"]
 
 
 def test_a_journal_that_cannot_be_written_is_told_once_everything_is_off() -> None:

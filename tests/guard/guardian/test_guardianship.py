@@ -18,7 +18,8 @@ from benchctl.clock import RealClock
 from benchctl.errors import GuardianLost, OperatorStop
 from benchctl.guard.guardian import conversation, guardianship
 from benchctl.guard.guardian.conversation import Guardian
-from benchctl.guard.guardian.guardianship import Guardianship
+from benchctl.guard.guardian.guardianship import ANSWER_S, LEASE_S, Guardianship
+from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S
 from benchctl.instruments.interlock import Interlock
 from tests.guard.switches import DEADLINE_S, Switch
 
@@ -258,6 +259,14 @@ def test_after_a_pause_that_may_have_cost_the_guardian_its_patience_nothing_more
     with pytest.raises(GuardianLost, match="held up"):
         interlock.check()
     assert isinstance(interlock.reason, GuardianLost)
+
+
+def test_the_runs_lease_ends_before_its_guardians_lose_patience_and_outlasts_some_late_beats() -> None:
+    """The run counts from before it writes a beat, a guardian from when it reads it. One beat more is for a message
+    that is on its way to an instrument."""
+    assert LEASE_S + BEAT_S <= PATIENCE_S
+    assert LEASE_S >= 4 * BEAT_S
+    assert ANSWER_S >= 2 * PATIENCE_S, "a guardian is not given up before it could have given the run up"
 
 
 def test_the_reason_why_a_run_ends_stays_what_it_was(begin: Begin, interlock: Interlock) -> None:

@@ -61,6 +61,8 @@ def test_within_a_limit_counts_both_signs(value: float, verdict: str) -> None:
         ("at most", "above", 30.0, "fails"),
         ("at most", "above", 20.0, "inconclusive"),
         ("at most", "above", 10.0, "inconclusive"),
+        ("at most", "within", 10.0, "inconclusive"),
+        ("at most", "within", 20.0, "inconclusive"),
         ("at most", "within", 30.0, "inconclusive"),
         # At least 20: it may be anything above.
         ("at least", "above", 10.0, "passes"),
