@@ -1,0 +1,107 @@
+"""What the guard tells while it watches: how old a reading is, how far the safe state has come."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from benchctl.archive.trend import read_trend
+from benchctl.errors import OperatorStop
+from benchctl.guard.confirmation import Confirmation
+from benchctl.guard.limits import WATCHDOG_S
+from benchctl.guard.states import State
+from tests.runner.rig import POWER_ON, Rig, rig
+
+ARM, STOP = "OUTP:PROT:WDOG ON", "OUTP:PROT:WDOG OFF"  # in the words of the workshop's supply
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Rig]:
+    """A bench that is watched; nothing is on."""
+    with rig(tmp_path) as made:
+        made.begin()
+        yield made
+
+
+def test_a_reading_counts_as_old_once_it_is_a_second_later_than_it_is_due(bench: Rig) -> None:
+    """Temperatures are read once a second: at 0 s, at 1 s, and then no more."""
+    bench.clock.sleep(1.5)
+    bench.taps.forge("thermometer", "(@102)", "9.91E37")  # ambient, which has no limit
+    bench.clock.sleep(1.49)
+    assert bench.run.guard.old_s("ambient") is None
+    bench.clock.sleep(0.02)
+    assert bench.run.guard.old_s("ambient") == pytest.approx(2.01)
+    assert bench.run.guard.old_s("heatsink") is None
+    bench.taps.forged.clear()
+    bench.clock.sleep(1.0)
+    assert bench.run.guard.old_s("ambient") is None
+
+
+def test_a_reading_of_the_runners_counts_as_old_after_a_second_and_one_that_never_came_not_at_all(bench: Rig) -> None:
+    assert bench.run.guard.old_s("output_offset") is None
+    bench.run.guard.observe("output_offset", 0.001)
+    bench.clock.sleep(0.99)
+    assert bench.run.guard.old_s("output_offset") is None
+    bench.clock.sleep(0.02)
+    assert bench.run.guard.old_s("output_offset") == pytest.approx(1.01)
+    assert bench.run.guard.readings["output_offset"] == 0.001
+
+
+def test_what_is_read_again_and_again_is_told_from_what_only_some_step_reads(bench: Rig) -> None:
+    assert bench.run.guard.is_sampled("supply_current")
+    assert bench.run.guard.is_sampled("heatsink")
+    assert not bench.run.guard.is_sampled("output_offset")
+
+
+def test_each_row_of_the_trend_holds_what_was_read_since_the_one_before(bench: Rig) -> None:
+    bench.run.wait(2.9)
+    bench.run.guard.stop()
+    trend = read_trend(bench.run.recorder.folder)
+    told_at_s = list(trend["time_s"][trend["heatsink_c"].notna()])
+    assert [time_s - due_s <= 0.2 + 1e-6 for time_s, due_s in zip(told_at_s, (0.0, 1.0, 2.0), strict=True)] == 3 * [
+        True
+    ]
+    assert trend["supply_current_a"].notna().all()
+    assert "supply_protection" not in "".join(trend.columns), "what is no quantity is no column"
+
+
+def test_how_far_the_safe_state_has_come_can_be_seen_while_it_is_carried_out_and_afterwards(bench: Rig) -> None:
+    seen: list[tuple[Confirmation, ...]] = [bench.run.guard.parts]
+    bench.taps.on_send.append(lambda _, text: seen.append(bench.run.guard.parts) if text == "ROUT:OPEN:ALL" else None)
+    bench.run.guard.stop()
+    assert [len(parts) for parts in seen] == [0, 4]
+    assert {each.confirmed for each in seen[1]} == {False}
+    assert bench.run.guard.parts == bench.run.guard.confirmations
+    assert {each.confirmed for each in bench.run.guard.parts} == {True}
+
+
+def test_nothing_more_is_read_once_the_run_is_to_stop(bench: Rig) -> None:
+    bench.clock.sleep(1.0)
+    bench.taps.sent.clear()
+    bench.run.interlock.open(OperatorStop("enough"))
+    bench.clock.sleep(5.0)
+    assert bench.taps.to("thermometer") == []
+    assert [text for text in bench.taps.to("supply") if "WDOG:RES" in text] == []
+
+
+def test_a_supplys_watchdog_is_armed_first_and_stopped_last_where_the_bench_is_safe(tmp_path: Path) -> None:
+    with rig(tmp_path) as made:
+        made.taps.sent.clear()
+        made.begin()
+        made.do(POWER_ON)
+        made.run.guard.stop()
+        to_supply = made.taps.to("supply")
+        armed, stopped = (next(i for i, text in enumerate(to_supply) if words in text) for words in (ARM, STOP))
+        assert armed < to_supply.index("INST:NSEL 1;:OUTP ON")
+        assert stopped > max(i for i, text in enumerate(to_supply) if text.endswith(":OUTP OFF"))
+        assert made.events("watchdog armed")[0]["watchdog_s"] == WATCHDOG_S
+
+
+def test_a_supplys_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(bench: Rig) -> None:
+    """It may be what switches off in the end."""
+    bench.taps.forge("supply", "NSEL 1;:OUTP?", "1")
+    bench.run.guard.stop()
+    assert bench.run.guard.state is State.UNSAFE
+    assert not [text for text in bench.taps.to("supply") if STOP in text]
