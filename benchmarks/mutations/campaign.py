@@ -14,15 +14,26 @@ from benchmarks.mutations.changes import Change, changes_of
 from benchmarks.mutations.trial import Copy, Fate, Target
 from tests.pages import ROOT
 
-_SAFE_STATE = tuple(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "safe_state", "hand_over"))
+_PAGE = "tests/test_safety_page.py"
+_SAFE_STATE = (*(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "hand_over", "safe_state")), _PAGE)
+_GUARD = (
+    *(f"tests/guard/test_{name}.py" for name in ("guard", "readings", "hand_over", "places", "sampler", "read_back")),
+    _PAGE,
+)
 TARGETS = (
     Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
     Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
     Target("benchctl.guard.safe_state", _SAFE_STATE),
     Target("benchctl.guard.crew", _SAFE_STATE),
-    Target("benchctl.guard.sampler", ("tests/guard/test_sampler.py", "tests/guard/test_guard.py")),
-    Target("benchctl.guard.guard", ("tests/guard/test_guard.py",)),
-    Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian",)),
+    Target("benchctl.guard.confirmation", _SAFE_STATE),
+    Target("benchctl.guard.sampler", _GUARD),
+    Target("benchctl.guard.guard", _GUARD),
+    Target("benchctl.guard.read_back", ("tests/guard/test_read_back.py", _PAGE)),
+    Target("benchctl.guard.herald", ("tests/guard/test_herald.py", "tests/guard/test_hand_over.py")),
+    Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian/test_guardianship.py", _PAGE)),
+    Target("benchctl.guard.guardian.process", ("tests/guard/guardian/test_process.py", _PAGE)),
+    Target("benchctl.guard.guardian.turn", ("tests/guard/guardian/test_turn.py",)),
+    Target("benchctl.guard.guardian.wires", ("tests/guard/guardian/test_wires.py",)),
     Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),
     Target("benchctl.measure.search.clean_level", ("tests/measure/search/test_clean_level.py",)),
     Target("benchctl.measure.search.crossing", ("tests/measure/search/test_clean_level.py",)),
