@@ -70,6 +70,7 @@ def test_the_cautions_that_a_technician_looks_for_are_there() -> None:
         ("told and asked three times", safe_state.ATTEMPTS, 3),
         ("waits for them for 3.5 s", guard.GUARDIAN_S, 3.5),
         ("no sign of life for 1.5 s", orders.PATIENCE_S, 1.5),
+        ("does not answer for 3 s", guardianship.ANSWER_S, 3.0),
         ("It does so five times, no more", guardianship.REPLACEMENTS, 5),
         ("once a second, for five minutes", process.RETRY_PAUSE_S, 1.0),
         ("once a second, for five minutes", process.GIVE_UP_S, 300.0),

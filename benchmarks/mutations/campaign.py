@@ -15,23 +15,20 @@ from benchmarks.mutations.trial import Copy, Fate, Target
 from tests.pages import ROOT
 
 _PAGE = "tests/test_safety_page.py"
-_SAFE_STATE = (*(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "hand_over", "safe_state")), _PAGE)
-_GUARD = (
-    *(f"tests/guard/test_{name}.py" for name in ("guard", "readings", "hand_over", "places", "sampler", "read_back")),
-    _PAGE,
-)
+_SAFE_STATE = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "hand_over", "safe_state")))
+_GUARD = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("readings", "guard", "hand_over", "places")))
 TARGETS = (
     Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
     Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
     Target("benchctl.guard.safe_state", _SAFE_STATE),
     Target("benchctl.guard.crew", _SAFE_STATE),
     Target("benchctl.guard.confirmation", _SAFE_STATE),
-    Target("benchctl.guard.sampler", _GUARD),
+    Target("benchctl.guard.sampler", (*_GUARD, "tests/guard/test_sampler.py")),
     Target("benchctl.guard.guard", _GUARD),
-    Target("benchctl.guard.read_back", ("tests/guard/test_read_back.py", _PAGE)),
+    Target("benchctl.guard.read_back", (_PAGE, "tests/guard/test_read_back.py")),
     Target("benchctl.guard.herald", ("tests/guard/test_herald.py", "tests/guard/test_hand_over.py")),
-    Target("benchctl.guard.guardian.guardianship", ("tests/guard/guardian/test_guardianship.py", _PAGE)),
-    Target("benchctl.guard.guardian.process", ("tests/guard/guardian/test_process.py", _PAGE)),
+    Target("benchctl.guard.guardian.guardianship", (_PAGE, "tests/guard/guardian/test_guardianship.py")),
+    Target("benchctl.guard.guardian.process", (_PAGE, "tests/guard/guardian/test_process.py")),
     Target("benchctl.guard.guardian.turn", ("tests/guard/guardian/test_turn.py",)),
     Target("benchctl.guard.guardian.wires", ("tests/guard/guardian/test_wires.py",)),
     Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),
@@ -76,25 +73,28 @@ def trials(targets: Sequence[Target], folder: Path, jobs: int) -> Iterator[Trial
         (folder / str(job)).mkdir()
         copies.put(Copy(folder / str(job)))
 
-    def trial(target: Target, change: Change, seconds: float) -> Trial:
+    def trial(target: Target, change: Change, pause_s: float) -> Trial:
         copy = copies.get()
         try:
-            fate = copy.try_out(target, change, seconds)
+            fate = copy.try_out(target, change, pause_s)
         finally:
             copies.put(copy)
         return Trial(target, change, fate, harmless.get((target.module, change.what), ""))
 
     with ThreadPoolExecutor(jobs) as pool:
-        for target in targets:
-            seconds = _seconds_unchanged(copies, target)
-            waiting = [pool.submit(trial, target, change, seconds) for change in changes_in(target)]
-            for done in as_completed(waiting):
-                yield done.result()
+        try:
+            for target in targets:
+                pause_s = _longest_pause_s(copies, target)
+                waiting = [pool.submit(trial, target, change, pause_s) for change in changes_in(target)]
+                for done in as_completed(waiting):
+                    yield done.result()
+        finally:
+            pool.shutdown(cancel_futures=True)  # after Ctrl-C, say
 
 
-def _seconds_unchanged(copies: SimpleQueue[Copy], target: Target) -> float:
+def _longest_pause_s(copies: SimpleQueue[Copy], target: Target) -> float:
     copy = copies.get()
     try:
-        return copy.seconds_unchanged(target)
+        return copy.longest_pause_s(target)
     finally:
         copies.put(copy)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import shutil
 import signal
@@ -18,9 +19,10 @@ from tests.pages import ROOT
 # What the tests read of a checkout. The changed file lies in a copy, so a campaign that is broken off leaves no trace.
 _COPIED = ("benchctl", "benchmarks", "drivers", "sequences", "sim", "tests", "tools", "docs")
 _COPIED_FILES = ("pyproject.toml", "README.md", "SAFETY.md", "DEVELOPERS.md", "CHANGELOG.md")
-# Tests that hang on a change have noticed it too. They get this much more time than they took without it.
+# Tests that hang on a change have noticed it too: no test ends for so many times longer than any took without it.
 _PATIENCE = 4.0
-_LEAST_S = 20.0
+_LEAST_S = 15.0
+_LOOK_S = 0.05
 
 
 class Fate(StrEnum):
@@ -55,34 +57,31 @@ class Copy:
         for name in _COPIED_FILES:
             shutil.copy(ROOT / name, folder / name)
 
-    def text_of(self, target: Target) -> str:
-        """The module as it is."""
-        return (ROOT / target.path).read_text(encoding="utf-8")
-
-    def seconds_unchanged(self, target: Target) -> float:
-        """How long its tests take without a change.
+    def longest_pause_s(self, target: Target) -> float:
+        """How long its tests take at the most, without a change, until the next word is heard of them.
 
         Raises:
             RuntimeError: they fail as it is, so nothing would follow from their failing with a change.
         """
-        began_s = time.monotonic()
-        if self._tests_notice(target, None) is not Fate.UNNOTICED:
+        fate, pause_s = self._fate_and_longest_pause_s(target, math.inf)
+        if fate is not Fate.UNNOTICED:
             said = self._said.read_text(encoding="utf-8")
             raise RuntimeError(f"the tests of {target.module} fail without any change:\n{said}")
-        return time.monotonic() - began_s
+        return pause_s
 
-    def try_out(self, target: Target, change: Change, seconds_unchanged: float) -> Fate:
+    def try_out(self, target: Target, change: Change, longest_pause_s: float) -> Fate:
         """Whether the tests notice this change."""
         path = self._folder / target.path
         for compiled in path.parent.glob(f"__pycache__/{path.stem}.*"):
             compiled.unlink()
+        as_it_is = path.read_bytes()
         path.write_text(change.text, encoding="utf-8")
         try:
-            return self._tests_notice(target, max(_LEAST_S, _PATIENCE * seconds_unchanged))
+            return self._fate_and_longest_pause_s(target, max(_LEAST_S, _PATIENCE * longest_pause_s))[0]
         finally:
-            path.write_text(self.text_of(target), encoding="utf-8")
+            path.write_bytes(as_it_is)
 
-    def _tests_notice(self, target: Target, patience_s: float | None) -> Fate:
+    def _fate_and_longest_pause_s(self, target: Target, patience_s: float) -> tuple[Fate, float]:
         # No more bytecode files: two versions of a module within a second would be taken for one.
         environment = {**os.environ, "PYTHONPATH": str(self._folder), "PYTHONDONTWRITEBYTECODE": "1"}
         command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *target.tests]
@@ -97,11 +96,22 @@ class Copy:
                 start_new_session=True,  # so that what the tests have started ends with them
             )
         try:
-            return Fate.UNNOTICED if process.wait(patience_s) == 0 else Fate.NOTICED
-        except subprocess.TimeoutExpired:
-            return Fate.HUNG
+            return self._watch(process, patience_s)
         finally:
             _end(process)
+
+    def _watch(self, process: subprocess.Popen[bytes], patience_s: float) -> tuple[Fate, float]:
+        """Until the tests are through, or nothing more is heard of them."""
+        heard, since_s, longest_s = 0, time.monotonic(), 0.0
+        while process.poll() is None:
+            time.sleep(_LOOK_S)
+            now_s = time.monotonic()
+            longest_s = max(longest_s, now_s - since_s)
+            if heard != (heard := self._said.stat().st_size):
+                since_s = now_s
+            elif now_s - since_s > patience_s:
+                return Fate.HUNG, longest_s
+        return (Fate.NOTICED if process.returncode else Fate.UNNOTICED), longest_s
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
