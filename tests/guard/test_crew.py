@@ -123,9 +123,11 @@ def test_a_part_that_was_left_to_the_guardian_is_not_told_again_by_the_run(
 
 def test_a_hurry_in_a_dry_run_leaves_no_thread_behind_that_waits_for_a_current_to_fall() -> None:
     hurried = threading.Event()
+    plan = [SUPPLY, SafePart("load", "", "disconnected", ("INP OFF",), ("INP?",))]
+    wires = {"supply": Metered("14.4;11.8"), "load": _Refusing()}
     with all_end():
-        (told,) = carry_out([SUPPLY], {"supply": Metered("14.4;11.8")}, hurried, rest=lambda _: hurried.set())
-    assert not told.confirmed
+        told = carry_out(plan, wires, hurried, tell=lambda _: hurried.set(), rest=lambda _: None)
+    assert not any(each.confirmed for each in told)
 
 
 def test_where_a_guardian_goes_on_a_silent_instrument_is_waited_for_no_longer_than_until_it_is_late(
