@@ -121,6 +121,24 @@ def test_a_part_that_was_left_to_the_guardian_is_not_told_again_by_the_run(
     assert silent.heard == ["OUTP OFF"]
 
 
+def test_what_was_refused_at_first_is_said_as_long_as_nothing_else_is_known() -> None:
+    hurried, let_go = threading.Event(), threading.Event()
+
+    class Refusing(Metered):
+        """Says that it is on, and when it is asked again, nothing."""
+
+        def ask_urgently(self, text: str) -> str:
+            if self.heard.count("OUTP OFF") == 1:
+                return "1"
+            hurried.set()
+            let_go.wait(DEADLINE_S)
+            raise NoAnswer("no answer in time")
+
+    (told,) = carry_out([GENERATOR], {"generator": Refusing("")}, hurried)
+    let_go.set()
+    assert told.detail == "it answers '1' to OUTP?"
+
+
 def test_a_hurry_in_a_dry_run_leaves_no_thread_behind_that_waits_for_a_current_to_fall() -> None:
     hurried = threading.Event()
     plan = [SUPPLY, SafePart("load", "", "disconnected", ("INP OFF",), ("INP?",))]
@@ -178,17 +196,18 @@ def test_in_a_dry_run_one_looks_after_the_other_and_then_time_passes_so_that_two
     class Leisurely(Metered):
         """Needs a moment for each answer, in which another could be quicker."""
 
-        def __init__(self, name: str) -> None:
+        def __init__(self, name: str, moment_s: float) -> None:
             super().__init__("9;4", "9;3", "9;0")
             self._name = name
+            self._moment_s = moment_s
 
         def ask_urgently(self, text: str) -> str:
-            threading.Event().wait(0.02)
+            threading.Event().wait(self._moment_s)
             heard.append(f"{self._name}: {text}")
             return super().ask_urgently(text)
 
     plan = [replace(SUPPLY, instrument=name) for name in ("one", "other")]
-    wires = {name: Leisurely(name) for name in ("one", "other")}
+    wires = {"one": Leisurely("one", 0.05), "other": Leisurely("other", 0.0)}
     assert all_confirmed(carry_out(plan, wires, rest=lambda _: heard.append("time")))
     looks = [f"one: {MEASURE}", f"other: {MEASURE}"]
     assert heard == ["one: OUTP?", looks[0], "other: OUTP?", looks[1], "time", *looks, "time", *looks]

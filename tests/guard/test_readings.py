@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.trend import read_trend
+from benchctl.archive.tables.trend import read_trend
 from benchctl.errors import OperatorStop
 from benchctl.guard.confirmation import Confirmation
 from benchctl.guard.limits import WATCHDOG_S
