@@ -48,6 +48,7 @@ docs: $(READY)  ## Draw README's picture and write the tables of steps, sequence
 	$(BIN)/python -m tools.column_table
 	$(BIN)/python -m tools.figure_table
 	$(BIN)/python -m tools.state_table
+	$(BIN)/python -m tools.reference
 
 clean:
 	rm -rf $(VENV) build dist *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -31,7 +31,7 @@ _OFFERED: Mapping[str, tuple[str, ...]] = {
     "Sa/s": ("Sa/s", "kSa/s", "MSa/s"),
 }
 _SCALABLE = frozenset(_OFFERED)
-_PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
+PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
 
 
 def _times(factor: float) -> Callable[[float], float]:
@@ -73,7 +73,7 @@ def units_for(base_unit: str) -> tuple[str, ...]:
 
 def pattern_for(base_unit: str) -> str:
     """A regular expression (ECMA 262, as JSON Schema wants) that quantities of `base_unit` match and no others do."""
-    prefixed = {prefix + base_unit for prefix in ("", *_PREFIXES)} if base_unit in _SCALABLE else set()
+    prefixed = {prefix + base_unit for prefix in ("", *PREFIXES)} if base_unit in _SCALABLE else set()
     units = sorted(prefixed | set(_WHOLE.get(base_unit, {})))
     number = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
     return f"^{number} ?({'|'.join(re.escape(unit) for unit in units)})$"
@@ -124,7 +124,7 @@ def _scale(number: str, unit: str, base_unit: str) -> float | None:
             return whole(float(number))
         except OverflowError:
             return math.inf
-    if base_unit in _SCALABLE and unit in {base_unit, *(prefix + base_unit for prefix in _PREFIXES)}:
+    if base_unit in _SCALABLE and unit in {base_unit, *(prefix + base_unit for prefix in PREFIXES)}:
         # quantiphy finds the prefix; the unit it must leave behind is already known to be ours.
         return float(Quantity(f"{number} {unit}"))
     return None

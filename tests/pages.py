@@ -31,7 +31,12 @@ def text_of(page: str) -> str:
 
 def section_of(page: str, heading: str) -> str:
     """What stands under a heading of a page."""
-    return text_of(page).split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    return section_in(text_of(page), heading)
+
+
+def section_in(text: str, heading: str) -> str:
+    """What stands under a heading of a text."""
+    return text.split(f"\n## {heading}\n")[1].partition("\n## ")[0]
 
 
 def blocks(page: str, kind: str) -> list[Block]:

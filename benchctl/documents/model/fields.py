@@ -123,7 +123,7 @@ def range_in_words(bounds: Mapping[str, Any]) -> str:
 
 
 def _render(value: float, unit: str) -> str:
-    if unit == "s" and value >= 2 * _HOUR_S:
+    if unit == "s" and abs(value) >= 2 * _HOUR_S:
         return f"{value / _HOUR_S:g} h"
     if unit == "dB":
         return f"{20.0 * math.log10(value):.4g} dB"

@@ -39,7 +39,7 @@ RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_ri
 
 
 class PowerOn(StepBase):
-    """Supply first, then the remote turn-on lead, then wait until the amplifier idles."""
+    """Switch on: the supply first, then the remote turn-on lead; then wait until the amplifier idles."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "supply")
 
@@ -67,7 +67,7 @@ class PowerOn(StepBase):
 
 
 class PowerOff(StepBase):
-    """The reverse of power_on: remote turn-on lead first, then the supply."""
+    """Switch off: the remote turn-on lead first, then the supply."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "supply")
 
@@ -93,25 +93,27 @@ class Set(StepBase):
 
 
 class Hold(StepBase):
-    """Leave everything as it is for a while."""
+    """Leave everything as it is for a time."""
 
     kind: Literal["hold"] = "hold"
-    for_s: PositiveSeconds = Field(description="how long")
+    for_s: PositiveSeconds = Field(description="how long", examples=["10 s"])
 
 
 class Cool(StepBase):
-    """Wait, undriven, until the heatsink is cool enough."""
+    """Wait without a signal until the heatsink is cool enough."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "thermometer")
 
     kind: Literal["cool"] = "cool"
-    heatsink: BelowCelsius = Field(description="the temperature to wait for, such as `below 45 degC`")
+    heatsink: BelowCelsius = Field(
+        description="the temperature to wait for, such as `below 45 degC`", examples=["below 45 degC"]
+    )
     timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait")
     on_timeout: OnTimeout = Field(default="end the run", description="what to do if that time is not enough")
 
 
 class Settle(StepBase):
-    """Wait until a signal changes by less than a bound over a while."""
+    """Wait until a signal changes by less than a bound within a given time."""
 
     AT_TIMES: ClassVar[tuple[str, ...]] = HEATING_FIGURES
 
@@ -143,15 +145,16 @@ class Settle(StepBase):
 
 
 class RampSupply(StepBase):
-    """First power-up after a repair: the voltage rises in steps under a low current limit, and each step looks for a
-    reason to stop; the run ends at the first."""
+    """First power-up after a repair: raise the voltage in steps under a low current limit, and check at each step.
+    The first thing that is wrong ends the run."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
 
     kind: Literal["ramp_supply"] = "ramp_supply"
     voltage_v: PositiveVolts = Field(description="voltage of the main supply output at the end of the ramp")
     current_limit_a: PositiveAmperes = Field(
-        description="current limit of the main supply output: a little above the idle current that you expect"
+        examples=["2 A"],
+        description="current limit of the main supply output: a little above the idle current that you expect",
     )
     from_v: PositiveVolts = Field(default=2.0, description="voltage at which the ramp begins")
     step_v: PositiveVolts = Field(default=1.0, description="the most that the voltage rises in one step")

@@ -49,7 +49,7 @@ NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w"
 
 
 class MeasureIdle(StepBase):
-    """Idle current, supply voltage and dc at the outputs, undriven."""
+    """Measure idle current, supply voltage and the dc at the outputs, without a signal."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
     STATE: ClassVar[tuple[State, ...]] = ("power",)
@@ -95,8 +95,8 @@ class Response(SteppedSine):
 
 
 class MeasureCrosstalk(SteppedSine):
-    """What a driven channel makes at the others, whose inputs are terminated; the bench file's `inputs` says how one is
-    driven alone."""
+    """Measure what of a driven channel appears at the others, whose inputs are terminated. The bench file's `inputs`
+    says how one channel is driven alone."""
 
     kind: Literal["measure_crosstalk"] = "measure_crosstalk"
     per_octave: FrequenciesAnOctave = Field(
@@ -110,7 +110,8 @@ class MeasureCrosstalk(SteppedSine):
 
 
 class MeasureFilter(Response):
-    """Corner, slope and order of an output's low-pass or high-pass, by a stepped sine that reaches far beyond it."""
+    """Measure corner, slope and order of an output's low-pass or high-pass filter, with a stepped sine that reaches
+    far beyond the corner."""
 
     kind: Literal["measure_filter"] = "measure_filter"
     expect: Annotated[Expectations, *expecting(*FILTER_FIGURES)] = Field(
@@ -119,7 +120,7 @@ class MeasureFilter(Response):
 
 
 class MeasureResponse(Response):
-    """Gain and phase against frequency by a stepped sine, and where gain is 3 dB down."""
+    """Measure gain and phase against frequency with a stepped sine, and where the gain is 3 dB down."""
 
     kind: Literal["measure_response"] = "measure_response"
     reference_hz: PositiveHertz | None = Field(
@@ -132,7 +133,7 @@ class MeasureResponse(Response):
 
 
 class MeasureDamping(Driven):
-    """Output impedance and damping factor, from the voltage into two loads at one unchanged drive."""
+    """Measure output impedance and damping factor, from the voltage into two loads at the same drive."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
 
@@ -155,7 +156,7 @@ class MeasureDamping(Driven):
 
 
 class MeasureDc(StepBase):
-    """The dc at each output of the undriven amplifier."""
+    """Measure the dc at each output, without a signal."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope")
     STATE: ClassVar[tuple[State, ...]] = ("power",)
@@ -170,7 +171,7 @@ class MeasureDc(StepBase):
 
 
 class MeasureNoise(Driven):
-    """Noise at the outputs with nothing at the input, A-weighted and not, and how far it lies below a power."""
+    """Measure the noise at the outputs without a signal, A-weighted and not, and how far it lies below a power."""
 
     kind: Literal["measure_noise"] = "measure_noise"
     for_s: PositiveSeconds = Field(
@@ -182,7 +183,7 @@ class MeasureNoise(Driven):
 
 
 class SetGain(Driven):
-    """Show each channel's gain, live, while a hand turns its control to what is wanted; unattended runs refuse it."""
+    """Show each channel's gain, live, while a person turns its control to the wanted one; unattended runs refuse it."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
 

@@ -105,13 +105,13 @@ class _Search(_Powered):
 
 
 class FindCleanLevel(_Search):
-    """Search for the highest steady level that keeps a distortion bound; later steps use it."""
+    """Search for the highest level of a steady tone that keeps a distortion bound; later steps use it."""
 
     kind: Literal["find_clean_level"] = "find_clean_level"
 
 
 class MeasureBurst(_Search):
-    """Power in short bursts, at the clean and at the full drive, each searched for each burst length."""
+    """Measure power in short bursts, at clean and at full drive, each searched for each burst length."""
 
     kind: Literal["measure_burst"] = "measure_burst"
     cycles: tuple[CycleCount, ...] = Field(min_length=1, description="lengths of the bursts, in whole cycles")
@@ -133,7 +133,7 @@ class MeasureBurst(_Search):
 
 
 class MeasureContinuous(_Powered):
-    """Power, distortion, supply draw and efficiency at a steady tone."""
+    """Measure power, distortion, supply current and efficiency with a steady tone."""
 
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
 
@@ -149,13 +149,13 @@ class MeasureContinuous(_Powered):
 
 
 class Soak(_Powered):
-    """Drive for long, with the heatsink's final temperature predicted; a tone, or bursts like music's."""
+    """Drive for a long time and predict the heatsink's final temperature; with a tone, or with bursts as in music."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
 
     kind: Literal["soak"] = "soak"
-    for_s: PositiveSeconds = Field(description="the longest time to drive")
+    for_s: PositiveSeconds = Field(description="the longest time to drive", examples=["30 min"])
     until: WithinKelvins | None = Field(
         default=None,
         description="end early once the heatsink's final temperature is predicted so well, such as `within 1 "

@@ -12,7 +12,7 @@ CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
 RestLevel = Annotated[Ratio, bounded("dB", at_least=1e-4, below=1)]
 # What becomes of the run when the amplifier's own protection silences it.
 OnProtection = Literal["go on", "end the run"]
-ON_PROTECTION = "what becomes of the run if the amplifier's own protection silences it"
+ON_PROTECTION = "what to do if the amplifier's own protection mutes it"
 # What becomes of the run when a wait has taken as long as it may.
 OnTimeout = Literal["end the run", "go on"]
 # What becomes of the run when an instrument was switched off and on.

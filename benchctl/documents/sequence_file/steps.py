@@ -35,7 +35,7 @@ from benchctl.documents.text.tree import Table
 
 
 class Require(StepBase):
-    """End the run unless figures measured before keep their criteria."""
+    """End the run unless figures that were measured before keep their criteria."""
 
     kind: Literal["require"] = "require"
     criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
@@ -57,7 +57,7 @@ class Note(StepBase):
 
 
 class Prompt(StepBase):
-    """Ask a person to do something, and for what should be on record; an unattended run refuses it."""
+    """Ask a person to do something and to type in what should be on record; an unattended run refuses it."""
 
     kind: Literal["prompt"] = "prompt"
     request: Line = Field(description="what is to be done", examples=["Turn both input gains to maximum"])
@@ -72,7 +72,7 @@ class Prompt(StepBase):
 
 
 class Repeat(StepBase):
-    """Perform steps several times over."""
+    """Do steps several times."""
 
     kind: Literal["repeat"] = "repeat"
     times: Annotated[Whole, counted(at_least=2, at_most=1000, example=10)] = Field(description="how many times")
@@ -100,7 +100,7 @@ class BenchTraits(Part):
 
 
 class When(StepBase):
-    """Perform steps only if earlier figures keep their criteria and the amplifier and bench files say so."""
+    """Do steps only if earlier figures keep their criteria and the amplifier and bench files say so."""
 
     kind: Literal["when"] = "when"
     criteria: Annotated[Expectations, *expecting(*FIGURE_UNITS)] = Field(
@@ -116,7 +116,7 @@ class When(StepBase):
 
 
 class Sweep(StepBase):
-    """Repeat steps over values; of several axes the one written first changes slowest."""
+    """Do steps at each combination of values; of several lists, the one written first changes slowest."""
 
     kind: Literal["sweep"] = "sweep"
     load_ohm: tuple[PositiveOhms, ...] | None = Field(
