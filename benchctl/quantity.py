@@ -153,3 +153,19 @@ def clock_face(seconds: float) -> str:
     """A time of a run: h:mm:ss."""
     whole = int(seconds)
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def in_minutes(seconds: float) -> str:
+    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}:{rest:02d} min"
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
+def render_time(seconds: float, *, digits: int = 3) -> str:
+    """The same with parts of a second: 80 ms, 5.21 s, 2:05 min."""
+    return in_minutes(seconds) if seconds >= 60.0 else render(seconds, "s", digits=digits)

@@ -9,7 +9,7 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.text import Text
 from rich.tree import Tree
 
-from benchctl.quantity import render
+from benchctl.quantity import in_minutes, render
 from benchctl.runner.checks.expected_tree import ExpectedPart, together
 
 # Name and width of each column; the widest entry is such as `59:59 min`, `2.16 kJ`, `60.4 A`, `27.5 degC`.
@@ -21,17 +21,6 @@ _NARROWEST = 20
 MOST_ROWS = 24
 # Of a loop that is folded, so many turns at its beginning stay, and one at its end.
 _KEPT_FIRST = 1
-
-
-def in_minutes(seconds: float) -> str:
-    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h."""
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes}:{rest:02d} min"
-    return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
 def folded(expected: ExpectedPart) -> ExpectedPart:

@@ -10,11 +10,11 @@ from rich.console import Group, RenderableType
 
 from benchctl.cli.shown.chart import Chart, Series
 from benchctl.cli.shown.closing_line import console_for
-from benchctl.cli.shown.outline import Outline, folded, in_minutes
+from benchctl.cli.shown.outline import Outline, folded
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import Documents
-from benchctl.quantity import render
+from benchctl.quantity import in_minutes, render
 from benchctl.runner.checks.expected_tree import ExpectedPart, expected_tree
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.checks.preflight import preflight as look_ahead

@@ -35,6 +35,8 @@ from benchctl.quantity import render
 HEAT_OF_LINEAR, HEAT_OF_CLASS_D = 0.4, 0.2
 ROOM_C = 25.0
 
+FuseType = Literal["blade", "large blade", "bolt-down"]
+
 
 class SupplyRating(Part):
     """What the amplifier wants of its supply."""
@@ -42,7 +44,14 @@ class SupplyRating(Part):
     nominal_v: PositiveVolts = Field(description="supply voltage at which the ratings hold")
     minimum_v: PositiveVolts = Field(description="lowest supply voltage at which it works")
     maximum_v: PositiveVolts = Field(description="highest supply voltage; above it the amplifier may be harmed")
-    fuse_a: PositiveAmperes = Field(description="rating of the fuse in its supply lead")
+    fuse_a: PositiveAmperes = Field(
+        description="rating of the fuse in its supply lead; of several side by side, their sum"
+    )
+    fuse_type: FuseType | None = Field(
+        default=None,
+        description="its type, which tells how long it carries an overload; if left out, it may open as soon as the "
+        "fastest of them and as late as the slowest",
+    )
 
     def problems(self) -> Iterator[PathProblem]:
         if self.minimum_v > self.nominal_v:

@@ -1,4 +1,4 @@
-"""What a step's worst power does to load, probes, supply and fuse, each held against its rating in figures."""
+"""What a step's worst power does to load, probes and supply, each held against its rating in figures."""
 
 from __future__ import annotations
 
@@ -15,9 +15,7 @@ from benchctl.runner.expected.worst_case import WorstCase
 # A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
 # times its rating for five seconds. Held to half of that: so many seconds of its rated power on top of it.
 OVERLOAD_S = 12.5
-# A road-vehicle fuse carries 110 % of its rating for 100 h (ISO 8820, from memory).
-FUSE_CARRIES = 1.1
-# A burst of some cycles draws its current from the reservoir, and a fuse carries its rating for hours.
+# A burst of some cycles draws its current from the reservoir.
 SHORT_S = 1.0
 
 
@@ -111,7 +109,7 @@ def _probe_voltage(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
 
 
 def _supply_current(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
-    drawn, fuse_a = render(worst.supply_a, "A"), state.amplifier.supply.fuse_a
+    drawn = render(worst.supply_a, "A")
     clamp = state.bench.signals.supply_current
     if clamp is not None and worst.supply_a > clamp.probe.rating_a:
         yield (
@@ -124,12 +122,6 @@ def _supply_current(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
         yield (
             f"this step may draw {drawn} and the supply's current limit is {render(state.current_limit_a, 'A')}, "
             "where its voltage would fold; raise the current limit, lower the level, or use a lighter load"
-        )
-    if worst.fuse_a > FUSE_CARRIES * fuse_a:
-        yield (
-            f"this step may draw {render(worst.fuse_a, 'A')} for {render(worst.for_s, 's')} and the amplifier's "
-            f"fuse is {render(fuse_a, 'A')}, which carries {render(FUSE_CARRIES * fuse_a, 'A')}; "
-            "lower the level, or use a lighter load"
         )
 
 

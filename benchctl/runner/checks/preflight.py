@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import hazards, notes, warnings
+from benchctl.runner.checks.fuse import overloads
+from benchctl.runner.checks.telling import Finding, told_once
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -58,24 +60,28 @@ class Preflight:
 
 def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Preflight:
     """Walk through the plan on paper."""
-    found = list(hazards.of_files(files, unattended=unattended))
-    found += hazards.of_plan(plan)
     state = ExpectedState(files.bench, files.amplifier, unattended=unattended)
+    refused: list[Finding] = []
+    doubtful: list[Finding] = []
     worst_cases: list[WorstCase] = []
     expected_steps: list[ExpectedStep] = []
     for planned in plan:
         worst = ACTIONS[type(planned.step)].worst_case(planned.step, state)
         state.hazards += hazards.of_step(planned.step, worst, state)
-        found += [f"{planned.label}: {text}" for text in state.hazards]
+        refused += [Finding(planned, text) for text in state.hazards]
+        doubtful += [Finding(planned, text) for text in warnings.of_step(worst, files)]
         state.hazards.clear()
         worst_cases.append(worst)
         expected_steps.append(state.go_through(worst, expected_steps[-1].ends_s if expected_steps else 0.0))
+    for overload in overloads(files.amplifier, plan, worst_cases):
+        (refused if overload.will_open else doubtful).append(Finding(overload.planned, overload.text))
+    of_all = [*hazards.of_files(files, unattended=unattended), *hazards.of_plan(plan)]
     cautions = warnings.of_run(files, plan, worst_cases, unattended=unattended)
     return Preflight(
         tuple(plan),
         tuple(worst_cases),
         tuple(expected_steps),
-        tuple(dict.fromkeys(found)),
-        tuple(cautions),
+        tuple(dict.fromkeys([*of_all, *told_once(refused)])),
+        (*cautions, *told_once(doubtful)),
         tuple(notes.of_files(files)),
     )

@@ -21,7 +21,7 @@ from benchctl.runner.plan import PlannedStep
 def of_run(
     files: Files, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase], *, unattended: bool
 ) -> Iterator[str]:
-    """Every warning."""
+    """Every warning about the run as a whole."""
     longest_s = sum(worst.at_most_s or worst.duration_s for worst in worst_cases)
     yield from _left_on(plan)
     yield from vain_limits(files, longest_s)
@@ -29,7 +29,21 @@ def of_run(
         yield from _unlimited(files, plan)
     elif unattended:
         yield from _unwatched(files)
-    yield from _overloads(files, plan, worst_cases)
+
+
+def of_step(worst: WorstCase, files: Files) -> Iterator[str]:
+    """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
+    if not isinstance(files.bench.instruments.load, RelayBank):
+        return
+    load_ohm = worst.load_ohm or 0.0
+    rated_w = min(ratings_w(files.bench, files.amplifier, load_ohm).values(), default=math.inf)
+    if worst.load_w > rated_w:
+        borne_s = render(bears_s(worst.load_w, rated_w), "s", digits=3)
+        yield (
+            f"up to {render(worst.load_w, 'W')} for {render(worst.for_s, 's')} into a load of "
+            f"{render(load_ohm, 'ohm')} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
+            "where yours is another kind, lower the level or wire a larger one"
+        )
 
 
 def _left_on(plan: Sequence[PlannedStep]) -> Iterator[str]:
@@ -61,22 +75,3 @@ def _unwatched(files: Files) -> Iterator[str]:
             f"nobody is there, and neither sequence nor bench limits supply_current{gives}; limit it, for example to "
             f"the amplifier's fuse: 'limits: {{supply_current: {{above: {fuse}}}}}'"
         )
-
-
-def _overloads(files: Files, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase]) -> Iterator[str]:
-    """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
-    if not isinstance(files.bench.instruments.load, RelayBank):
-        return
-    for planned, worst in zip(plan, worst_cases, strict=True):
-        ratings = ratings_w(files.bench, files.amplifier, worst.load_ohm or 0.0)
-        rated_w = min(ratings.values(), default=math.inf)
-        if worst.load_w > rated_w:
-            load, borne_s = (
-                render(worst.load_ohm or 0.0, "ohm"),
-                render(bears_s(worst.load_w, rated_w), "s", digits=3),
-            )
-            yield (
-                f"{planned.label}: up to {render(worst.load_w, 'W')} for {render(worst.for_s, 's')} into a "
-                f"load of {load} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
-                "where yours is another kind, lower the level or wire a larger one"
-            )

@@ -12,6 +12,7 @@ from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
 from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.fuse_load import FuseLoad, Train, fuse_loads, rms_over_mean
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, draw_of, together
 from benchctl.runner.expected.worst_case import Power, WorstCase
 
@@ -103,9 +104,20 @@ class ExpectedState:
         power = self._power(most.full_w, together(draws), None)
         power["for_s"], power["load_w"] = for_s, most.burst_w
         power["output_peak_v"] = math.sqrt(2.0 * most.burst_w * most.load_ohm)
-        if all(bursts.burst_s <= RESERVOIR_S for bursts, _ in trains):
-            power["supply_a"] *= BURST_OVER_RATED / MOST.over_rated
+        are_short = all(bursts.burst_s <= RESERVOIR_S for bursts, _ in trains)
+        over_steady = BURST_OVER_RATED / MOST.over_rated if are_short else 1.0
+        power["supply_a"] *= over_steady
+        power["fuse_loads"] = self._fuse_loads(most.full_w, trains, over_steady)
         return power
+
+    def _fuse_loads(self, asked_w: float, trains: Sequence[Train], over_steady: float = 1.0) -> tuple[FuseLoad, ...]:
+        """Of trains of bursts in which the supply gives so many times what it gives for a steady tone, though never
+        more than its current limit."""
+        most, limit_a = self._into_load(MOST), self.current_limit_a or math.inf
+        low_ratio = max((bursts.low_level_ratio for bursts, _ in trains if bursts is not None), default=0.0)
+        ripple = rms_over_mean(self.amplifier, self.frequency_hz)
+        full_a = min(over_steady * ripple * most.supply_a(asked_w), limit_a)
+        return fuse_loads(full_a, min(ripple * most.supply_a(asked_w * low_ratio**2), limit_a), trains)
 
     def _into_load(self, assumptions: Assumptions) -> Capability:
         """Into the load that is set; into a rated one where none is, which is a hazard of its own."""
@@ -113,7 +125,7 @@ class ExpectedState:
         return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, assumptions)
 
     def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
-        """Into one load; of bursts that follow each other load and fuse feel the mean, and the supply each of them that
+        """Into one load; of bursts that follow each other the load feels the mean, and the supply each of them that
         outlasts the reservoir."""
         most = self._into_load(MOST)
         burst_w, burst_a = most.given_w(asked_w), most.supply_a(asked_w)
@@ -122,7 +134,7 @@ class ExpectedState:
             load_w=burst_w,
             for_s=draw.for_s,
             supply_a=burst_a,
-            fuse_a=burst_a,
+            fuse_loads=self._fuse_loads(asked_w, ((bursts, draw.for_s),)),
             output_peak_v=math.sqrt(2.0 * min(asked_w, most.burst_w) * most.load_ohm),
             draw=draw,
         )
@@ -131,7 +143,6 @@ class ExpectedState:
         rest_w, rest_part = asked_w * bursts.low_level_ratio**2, 1.0 - bursts.duty
         rest_a = most.supply_a(rest_w)
         power["load_w"] = bursts.duty * burst_w + rest_part * most.given_w(rest_w)
-        power["fuse_a"] = math.sqrt(bursts.duty * burst_a**2 + rest_part * rest_a**2)
         if bursts.burst_s <= RESERVOIR_S:
             power["supply_a"] = bursts.duty * burst_a + rest_part * rest_a
         return power

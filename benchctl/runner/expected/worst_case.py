@@ -5,18 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TypedDict
 
+from benchctl.runner.expected.fuse_load import FuseLoad
 from benchctl.runner.expected.supply_draw import SupplyDraw
 
 
 class Power(TypedDict):
-    """What a step puts into one load resistor, and what the supply gives for it: the most that it lasts for, and the
-    root mean square of it, which warms a fuse. `draw` is what is to be expected instead of the worst."""
+    """What a step puts into one load resistor, and what the supply gives for it: the most that it lasts for, and what
+    warms the fuse, of bursts a whole train of them and a single one. `draw` is what is to be expected instead of the
+    worst."""
 
     load_ohm: float | None
     load_w: float
     for_s: float
     supply_a: float
-    fuse_a: float
+    fuse_loads: tuple[FuseLoad, ...]
     output_peak_v: float
     draw: SupplyDraw
 
@@ -33,7 +35,7 @@ class WorstCase:
     load_w: float = 0.0
     for_s: float = 0.0
     supply_a: float = 0.0
-    fuse_a: float = 0.0
+    fuse_loads: tuple[FuseLoad, ...] = ()
     output_peak_v: float = 0.0
     draw: SupplyDraw = field(default_factory=SupplyDraw)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.cli.shown.outline import in_minutes
+from benchctl.quantity import in_minutes
 from tests.cli.conftest import Command
 from tests.cli.files import IDLE, TONE, amplifier, bench, sequence
 
@@ -79,7 +79,7 @@ def test_a_sequence_that_fits_a_screen_is_not_folded(benchctl: Command) -> None:
         (TONE, ("kind: differential", "kind: single-ended"), ("outputs: grounded", "outputs: floating"), "earth lead"),
         (TONE.replace("4 ohm", "1 ohm"), None, None, "below the amplifier's minimum load of 2 ohm"),
         (TONE.replace(*LONG_TONE), ("rated_power: 600 W", "rated_power: 60 W"), None, "is rated 60 W"),
-        (TONE.replace(*LONG_TONE), None, ("fuse: 80 A", "fuse: 20 A"), "the amplifier's fuse is 20 A"),
+        (TONE.replace(*LONG_TONE), None, ("fuse: 80 A", "fuse: 20 A"), "fuse of 20 A: the fuse will open"),
         (IDLE.replace("14.4 V", "18 V"), None, None, "more than the amplifier bears; stay within 16 V"),
         (IDLE.replace("90 A", "130 A"), None, None, "more than the supply's output 'main' gives; stay within 120 A"),
         (IDLE, ("{heatsink: 101, ", "{"), None, "no thermometer channel is on the heatsink"),

@@ -183,18 +183,6 @@ def test_a_tone_at_a_low_level_is_taken_for_what_it_is() -> None:
     assert not hazards(POWER_ON_LINE, SET_4_OHM, "set: {level: 100 mV}", "hold: {for: 2 h}", bench=weak)
 
 
-def test_a_fuse_that_cannot_carry_the_expected_current_is_refused() -> None:
-    found = hazards(POWER_ON_LINE, SET_2_OHM, FIND, CONTINUOUS, amplifier={"fuse: 80 A": "fuse: 40 A"})
-    assert any(
-        re.search(
-            r"measure_continuous: this step may draw 7\d\.\d+ A for 5\.\d+ s and the amplifier's fuse is 40 A, "
-            "which carries 44 A; ",
-            text,
-        )
-        for text in found
-    )
-
-
 def test_a_current_limit_below_the_expected_current_is_refused() -> None:
     found = hazards("power_on: {voltage: 14.4 V, current_limit: 50 A}", SET_2_OHM, FIND, CONTINUOUS)
     assert any(
