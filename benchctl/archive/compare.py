@@ -61,7 +61,7 @@ def _unlike(written: Figure, computed: Figure) -> Iterator[str]:
     for what in ("value", "expanded_uncertainty", "coverage_factor"):
         if not _same_number(getattr(written, what), getattr(computed, what), place):
             yield what
-    for what in ("unit", "bound", "capture"):
+    for what in ("unit", "bound", "bound_reason", "capture"):
         if getattr(written, what) != getattr(computed, what):
             yield what
 

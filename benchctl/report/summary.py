@@ -75,6 +75,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "expanded_uncertainty": figure.expanded_uncertainty,
         "coverage_factor": figure.coverage_factor,
         "bound": figure.bound,
+        "bound_reason": figure.bound_reason,
         "verdict": figure.verdict,
         "capture": figure.capture,
         "contradiction": figure.contradiction,

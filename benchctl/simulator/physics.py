@@ -141,7 +141,9 @@ def _under_load(plate: Plate, line: RatedLoad, physics: Physics) -> tuple[float,
     """Current out of the rail and the rail itself at rated power, all channels driven."""
     clipper = Transfer(knee=physics.soft_knee)
     overdrive = clipper.overdrive_at(line.distortion)
-    output = replace(output_of(physics, plate, plate.channels[0]), gain=1.0, band=None, transfer=clipper)
+    output = replace(
+        output_of(physics, plate, plate.channels[0]), gain=1.0, band=None, transfer=clipper, limiter_v=math.inf
+    )
     load_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / clipper.means(overdrive, 0.0, 1.0).square_v2)
     # The highest voltage at the load, then inside each half, then what the rail must leave it.
     limit_v = load_v * (1 + physics.output_resistance_ohm / line.load_ohm)

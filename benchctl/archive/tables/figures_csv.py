@@ -56,6 +56,7 @@ _ADDED: Mapping[str, Column] = {
     "serial": Column("str", "serial number in the amplifier file"),
     "simulated": Column("str", "`true` in a dry run, else `false`"),
     "contradiction": Column("str", "why nothing can be said of it, where instruments contradict each other"),
+    "bound_reason": Column("str", "why only a bound is known, and what to do, where that can be said"),
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
 COLUMNS = tuple(TABLE)
@@ -94,6 +95,7 @@ def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
             "supply_set_v": conditions.supply_set_v,
             "driven": " ".join(conditions.driven),
             "contradiction": figure.contradiction,
+            "bound_reason": figure.bound_reason,
         }
 
 

@@ -7,11 +7,13 @@ from rich.text import Text
 
 from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
 from benchctl.launch.run import Result
-from benchctl.measure.budget.words import verdicts_in_words
+from benchctl.measure.budget.words import inconclusive_in_words, verdicts_in_words
 from benchctl.runner.engine.execute import Outcome
 
 # Where there is no terminal to fit into, a table is as wide as it needs to be.
 WIDTH_WITHOUT_TERMINAL = 130
+# So many inconclusive verdicts are named; the tables show all of them.
+_MOST_NAMED = 4
 
 
 def console_for(*, stderr: bool = False) -> Console:
@@ -38,7 +40,7 @@ def last_line(result: Result) -> Text:
 def _ending(outcome: Outcome) -> str:
     error = outcome.error
     if error is None:
-        return f"Finished: {_verdicts(outcome)}."
+        return f"Finished: {_verdicts(outcome)}.{_inconclusive(outcome)}"
     match error:
         case LimitTripped():
             return f"Stopped by a limit: {error}."
@@ -46,6 +48,15 @@ def _ending(outcome: Outcome) -> str:
             return f"Ended: {error}."
         case _:
             return f"Failed: {error}. {error.advice}".rstrip()
+
+
+def _inconclusive(outcome: Outcome) -> str:
+    """Which verdicts are; of many, the first few."""
+    found = list(dict.fromkeys(inconclusive_in_words(f) for f in outcome.figures if f.verdict == "inconclusive"))
+    if not found:
+        return ""
+    more = f"; and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
+    return f" Inconclusive: {'; '.join(found[:_MOST_NAMED])}{more}."
 
 
 def _verdicts(outcome: Outcome) -> str:

@@ -155,6 +155,11 @@ class AmplifierSimulation(Part):
     crosstalk: Annotated[Ratio, bounded("1", at_least=0, below=1)] | None = Field(
         default=None, description="part of a driven input's signal that reaches an undriven one"
     )
+    limiter_v: PositiveVolts | None = Field(
+        default=None,
+        description="RMS output voltage that a limiter holds every output to, by turning the gain down at once; if "
+        "left out, there is no limiter",
+    )
     offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None

@@ -48,7 +48,7 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     signals = Signals(capture, context.accuracy, context.loads)
     powers = _CyclePowers(signals, tables)
     figures: list[Figure] = []
-    for name, choose in (("first", _first), ("highest", _highest), ("lowest", _lowest), ("last", _last)):
+    for name, choose in _CHOICES.items():
         figures += powers.figures(f"burst_power_{name}", choose)
     for channel, table in tables.items():
         figures += _voltage_figures(signals, channel, table)
@@ -107,6 +107,14 @@ def _lowest(watts: Samples) -> int:
 
 def _highest(watts: Samples) -> int:
     return int(np.argmax(watts))
+
+
+_CHOICES: Mapping[str, _Choice] = {"first": _first, "highest": _highest, "lowest": _lowest, "last": _last}
+
+
+def chosen_cycles(watts: Samples) -> dict[str, int]:
+    """Which cycle, counted from 0, each figure at full drive tells of, by the end of its name."""
+    return {name: choose(watts) for name, choose in _CHOICES.items()}
 
 
 def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:

@@ -5,7 +5,7 @@ The runner calls these when it measures, the archive when it verifies. There is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,6 +25,7 @@ from benchctl.measure.analyses.response_figures import ResponseContext, response
 from benchctl.measure.analyses.soak_figures import SoakContext, soak
 from benchctl.measure.analyses.tone_figures import tone_figures
 from benchctl.measure.analyses.warming import WarmingContext, warming
+from benchctl.measure.budget.at_least import with_bounds
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.signals import Signals
@@ -67,9 +68,11 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
     """
     figures: list[Figure] = []
     if "clean" in captures:
-        figures += from_capture(clean_figures(captures["clean"], context), captures["clean"].name)
+        clean = with_bounds(clean_figures(captures["clean"], context), context.at_least, context.loads)
+        figures += from_capture(clean, captures["clean"].name)
     if "full" in captures:
-        figures += from_capture(full_figures(captures["full"], context), captures["full"].name)
+        full = with_bounds(full_figures(captures["full"], context), context.at_least_full, context.loads)
+        figures += from_capture(full, captures["full"].name)
     if not figures:
         raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
     figures += Meters(readings, context.readings_accuracy).heatsink()
@@ -89,7 +92,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
     if "continuous" not in captures:
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
-    return tone_figures(captures["continuous"], meters, context) + meters.heatsink()
+    figures = tone_figures(captures["continuous"], meters, context) + meters.heatsink()
+    return with_bounds(figures, context.at_least, context.loads)
 
 
 def look(_captures: Captures, _readings: Readings, _context: LookContext) -> list[Figure]:
@@ -97,31 +101,26 @@ def look(_captures: Captures, _readings: Readings, _context: LookContext) -> lis
     return []
 
 
-def worst_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
-    """THD+N of the worst whole cycle of the burst at any channel: what clean drive is held to."""
-    return _worst(table.worst.thd_n for table in burst_tables(capture, context).values())
+def worst_cycle_distortions(capture: Capture, context: BurstContext) -> dict[str, Distortion]:
+    """Channel -> THD+N of the worst whole cycle of the burst: what clean drive is held to."""
+    return {channel: table.worst.thd_n for channel, table in burst_tables(capture, context).items()}
 
 
-def first_cycle_distortion(capture: Capture, context: BurstContext) -> Distortion:
-    """THD+N of the first whole cycle of the burst, at the worst channel: what full drive is set by."""
-    return _worst(table.cycles[0].thd_n for table in burst_tables(capture, context).values())
+def first_cycle_distortions(capture: Capture, context: BurstContext) -> dict[str, Distortion]:
+    """Channel -> THD+N of the first whole cycle of the burst: what full drive is set by."""
+    return {channel: table.cycles[0].thd_n for channel, table in burst_tables(capture, context).items()}
 
 
-def steady_distortion(capture: Capture, context: ContinuousContext) -> Distortion:
-    """THD+N of a steady tone at the worst channel."""
-    return _worst(
-        _steady(capture, OUTPUT + channel, context) for channel in Signals(capture, {}, context.loads).channels
-    )
+def steady_distortions(capture: Capture, context: ContinuousContext) -> dict[str, Distortion]:
+    """Channel -> THD+N of a steady tone."""
+    channels = Signals(capture, {}, context.loads).channels
+    return {channel: _steady(capture, OUTPUT + channel, context) for channel in channels}
 
 
 def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Distortion:
     trace = capture.trace(signal)
     tone = tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz)
     return noise_and_distortion(tone, context.band_hz, trace.step)
-
-
-def _worst(distortions: Iterable[Distortion]) -> Distortion:
-    return max(distortions, key=lambda distortion: distortion.ratio)
 
 
 @dataclass(frozen=True)

@@ -33,19 +33,26 @@ class IdleContext:
 
 @dataclass(frozen=True, kw_only=True)
 class ContinuousContext(IdleContext):
-    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load)."""
+    """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load).
+
+    `at_least`: channel -> why it did not reach the distortion bound at the level that a search found, which makes its
+    power a bound.
+    """
 
     frequency_hz: float
     loads: Mapping[str, LoadResistance]
     band_hz: float = BAND_HZ
+    at_least: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
 class BurstContext(ContinuousContext):
     """Bursts of `cycles` cycles that start at the trigger and repeat every `every_s`; between them `low_level_ratio`
-    times the level of the burst. `thd_n` is the bound that told clean from full drive."""
+    times the level of the burst. `thd_n` is the bound that told clean from full drive; `at_least` holds at clean drive
+    and `at_least_full` at full drive."""
 
     cycles: int
     every_s: float
     low_level_ratio: float
     thd_n: float = 0.01
+    at_least_full: Mapping[str, str] = field(default_factory=dict)

@@ -21,6 +21,7 @@ class Figure:
     """A figure: base SI units or "1" for a ratio (a `thd_n` of 0.01 is 1 %).
 
     `expanded_uncertainty` is U = k u in the figure's own unit; it is None where the value is only a `bound`.
+    `bound_reason`: why no more than the bound is known, and what to do, where that can be said.
     `channel` is the amplifier's, "total", or empty; `capture` names the records it came from, joined by a space.
     `load_ohm` (nominal) and `frequency_hz` are given where the figure holds at others than the bench was set to, as
     each gain of a response does. `contradiction`: why nothing can be said of it, where instruments contradict each
@@ -40,6 +41,7 @@ class Figure:
     load_ohm: float | None = None
     frequency_hz: float | None = None
     contradiction: str = ""
+    bound_reason: str = ""
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value) or not math.isfinite(self.expanded_uncertainty or 0.0):

@@ -61,6 +61,15 @@ def burst_in_words(cycles: int) -> str:
     return f"{cycles} cycle{'s' if cycles > 1 else ''}"
 
 
+def inconclusive_in_words(figure: Figure) -> str:
+    """A figure whose verdict is inconclusive, with what is known of it and, of a bound, why no more is."""
+    of = f" of {figure.channel}" if figure.channel else ""
+    burst = f" at {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
+    known = " ".join(filter(None, [value_in_words(figure), unit_in_words(figure)]))
+    reason = f" ({figure.bound_reason})" if figure.bound_reason else ""
+    return f"{figure.name}{of}{burst} {known}{reason}"
+
+
 def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0, contradicted: int = 0) -> str:
     """How many verdicts there are of each kind, how many steps gave no figures, and how many figures rest on a
     contradiction: 7 verdicts pass, 1 fails."""

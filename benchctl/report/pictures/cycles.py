@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from benchctl.archive.journal.entries import FiguresEntry, context_of
-from benchctl.measure.analyses.burst_figures import cycle_powers
+from benchctl.measure.analyses.burst_figures import chosen_cycles, cycle_powers
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.budget.words import burst_in_words, value_in_words
@@ -101,9 +101,9 @@ def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> 
 
 def _chosen(figures: Sequence[Figure], channel: str, watts: Samples) -> dict[int, list[str]]:
     """Cycle, counted from 0 -> which of the figures tell of it."""
+    there = {(figure.name, figure.channel) for figure in figures}
     names: dict[int, list[str]] = {}
-    for which in CHOSEN:
-        for figure in figures:
-            if (figure.name, figure.channel) == (f"burst_power_{which}", channel):
-                names.setdefault(int(np.argmin(np.abs(watts - figure.value))), []).append(which)
+    for which, cycle in chosen_cycles(watts).items():
+        if (f"burst_power_{which}", channel) in there:
+            names.setdefault(cycle, []).append(which)
     return names

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from matplotlib.axes import Axes
+from matplotlib.markers import CARETUPBASE
 
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
@@ -110,8 +111,13 @@ def _picture(rows: Sequence[PowerRow], axis: _Axis) -> Picture:
     files = dict.fromkeys(
         file for points in series.values() for point in points for file in point.figure.capture.split()
     )
-    caption = f"Bars: value ± U. From {', '.join(files)}."
+    caption = f"Bars: value ± U.{_bounds_in_words(series)} From {', '.join(files)}."
     return Picture("power", f"Clean power against {axis.title}", caption, alt, svg)
+
+
+def _bounds_in_words(series: Mapping[tuple[str, str], Sequence[_Point]]) -> str:
+    has_bounds = any(point.figure.bound for points in series.values() for point in points)
+    return " Arrow upward: at least so much." if has_bounds else ""
 
 
 def _told(name: tuple[str, str], points: Sequence[_Point]) -> str:
@@ -137,6 +143,9 @@ def _plot(axes: Axes, series: dict[tuple[str, str], list[_Point]], *, is_apart: 
             capsize=2.5,
             label=f"{channel}: {other}",
         )
+        bounds = [point for point in in_order if point.figure.bound]
+        at, watts = [point.x + aside for point in bounds], [point.figure.value for point in bounds]
+        axes.plot(at, watts, linestyle="none", marker=CARETUPBASE, markersize=11.0, color=colour(place))
 
 
 def _scale(axes: Axes, axis: _Axis) -> None:

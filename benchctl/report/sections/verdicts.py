@@ -114,7 +114,7 @@ def _verdict_row(
         Cell(figure.channel),
         Cell(value_in_words(figure), "number"),
         Cell(unit_in_words(figure)),
-        Cell(figure.verdict, look_of(figure.verdict)),
+        Cell(figure.verdict, look_of(figure.verdict), note=figure.bound_reason),
         Cell(requirement_in_words(figure, step, entry, amplifier)),
         Cell(f"{entry.step}{burst}"),
         Cell(str(entry.conditions_of(figure).without(usual))),

@@ -66,7 +66,7 @@ class ProtectionWatch:
             ProtectionNoticed: an output is gone; its figures are in the journal and the drive is muted.
             RequirementFailed: the same, where the run is to end.
         """
-        gains = _gains(capture, level_v)
+        gains = gains_of(capture, level_v)
         gone = [channel for channel, gain in gains.items() if gain < GONE * self._gains.get(channel, 0.0)]
         if gone:
             self._notice(capture, level_v, gone)
@@ -108,6 +108,6 @@ class ProtectionWatch:
         }
 
 
-def _gains(capture: Capture, level_v: float) -> dict[str, float]:
+def gains_of(capture: Capture, level_v: float) -> dict[str, float]:
     """RMS about the mean of each output, over the drive's level."""
     return {channel: float(np.std(capture.traces[OUTPUT + channel].values())) / level_v for channel in capture.channels}

@@ -91,11 +91,15 @@ class Files:
 
 @dataclass(frozen=True)
 class CleanLevel:
-    """The highest steady level found clean, V rms, with its distortion bound and the set voltage of the supply."""
+    """The highest steady level found clean, V rms, with its distortion bound and the set voltage of the supply.
+
+    `at_least`: channel -> why it did not reach the bound at that level, and what to do.
+    """
 
     level_v: float
     thd_n: float
     supply_set_v: float | None = None
+    at_least: Mapping[str, str] = field(default_factory=dict)
 
     def drive_at(self, supply_set_v: float | None) -> Drive:
         """What the level is at a supply voltage: at another than it was searched at, nobody knows that it is clean."""

@@ -69,8 +69,9 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         worst = ACTIONS[type(planned.step)].worst_case(planned.step, state)
         state.hazards += hazards.of_step(planned.step, worst, state)
         refused += [Finding(planned, text) for text in state.hazards]
-        doubtful += [Finding(planned, text) for text in warnings.of_step(worst, files)]
+        doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, files))]
         state.hazards.clear()
+        state.warnings.clear()
         worst_cases.append(worst)
         expected_steps.append(state.go_through(worst, expected_steps[-1].ends_s if expected_steps else 0.0))
     for overload in overloads(files.amplifier, plan, worst_cases):

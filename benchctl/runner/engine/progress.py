@@ -146,7 +146,7 @@ def _clean_levels(events: Sequence[Event]) -> dict[tuple[float, float], CleanLev
     found: dict[tuple[float, float], CleanLevel] = {}
     for event in events:
         if event["event"] == CLEAN_LEVEL:
-            level = CleanLevel(event["level_v"], event["thd_n"], event.get("supply_set_v"))
+            level = CleanLevel(event["level_v"], event["thd_n"], event.get("supply_set_v"), event.get("at_least") or {})
             found[event["load_ohm"], event["frequency_hz"]] = level
         elif _begins_search(event) and event["index"] not in left_out:
             at = conditions_of(event)

@@ -52,10 +52,15 @@ class ExpectedState:
     # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
     load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
     hazards: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
     def hazard(self, text: str) -> None:
         """Note what speaks against the step that is looked at."""
         self.hazards.append(text)
+
+    def warning(self, text: str) -> None:
+        """Note what a person must answer for before the step that is looked at."""
+        self.warnings.append(text)
 
     def will_find_clean_level(self) -> None:
         """Note that from now on a clean level is known for the load and the frequency that are set."""

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 
 from benchctl.archive.journal.events import CLEAN_LEVEL
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope import POLL_S
-from benchctl.measure.analyses.by_step import steady_distortion
+from benchctl.measure.analyses.by_step import steady_distortions
 from benchctl.measure.analyses.context import ContinuousContext
-from benchctl.measure.signal.distortion import BAND_HZ, Distortion
+from benchctl.measure.signal.distortion import BAND_HZ
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
-from benchctl.runner.acting.protection import ProtectionWatch
+from benchctl.runner.acting.protection import ProtectionWatch, gains_of
 from benchctl.runner.acting.run import CleanLevel, Run
+from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.search import rated_level_v, run_search, search_from, usual_exposures
+from benchctl.runner.steps.search import Exposure, rated_level_v, run_search, search_from, usual_exposures
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
 SETTLE_S = 0.15
@@ -38,7 +40,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
 
     watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
 
-    def expose(level_v: float) -> Distortion:
+    def expose(level_v: float) -> Exposure:
         tone(run, level_v, "tried")
         run.wait(SETTLE_S)
         record = record_taking.steady_record(frequency_hz)
@@ -46,22 +48,28 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         watch.check(capture, level_v)
         mute(run)
         run.wait(REST_S)
-        return steady_distortion(capture, context)
+        return Exposure(steady_distortions(capture, context), gains_of(capture, level_v))
 
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
-    level_v = run_search(run, search, expose, "clean steady level")
-    found = CleanLevel(level_v, step.thd_n, run.conditions.supply_set_v)
+    outcome = run_search(run, search, expose, "clean steady level")
+    found = CleanLevel(outcome.level_v, step.thd_n, run.conditions.supply_set_v, outcome.at_least)
     run.clean_levels[load_ohm, frequency_hz] = found
     run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, **asdict(found))
-    run.note(f"clean steady level {level_v:.4g} V")
+    run.note(f"clean steady level {found.level_v:.4g} V")
 
 
-def steady_context(run: Run, load_ohm: float, frequency_hz: float) -> ContinuousContext:
-    """What an analysis of a steady tone must know, with the loads as warm as they are now."""
+def steady_context(
+    run: Run, load_ohm: float, frequency_hz: float, at_least: Mapping[str, str] | None = None
+) -> ContinuousContext:
+    """What an analysis of a steady tone must know, with the loads as warm as they are now.
+
+    `at_least`: as the context has it.
+    """
     return ContinuousContext(
         frequency_hz=frequency_hz,
         loads=run.loads(load_ohm),
         band_hz=distortion_band_hz(frequency_hz),
+        at_least=dict(at_least or {}),
         **run.accuracies(),
     )
 
@@ -79,6 +87,7 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
 def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     state.level_v = None
     state.will_find_clean_level()
+    warn_of_short_search(step, state)
     each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1e3).span_s + 2 * POLL_S
     duration_s = worst_case_look(state) + usual_exposures(step, state) * (each_s + REST_S)
     return WorstCase(duration_s=duration_s, **state.full_power(for_s=FULL_POWER_EXPOSURES * each_s))

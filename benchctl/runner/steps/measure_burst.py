@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import Record
-from benchctl.measure.analyses.by_step import first_cycle_distortion, worst_cycle_distortion
+from benchctl.measure.analyses.by_step import first_cycle_distortions, worst_cycle_distortions
 from benchctl.measure.analyses.context import BurstContext
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.distortion import Distortion
@@ -18,18 +18,28 @@ from benchctl.measure.signal.record import Capture
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
-from benchctl.runner.acting.protection import ProtectionWatch
+from benchctl.runner.acting.protection import ProtectionWatch, gains_of
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.supply_draw import Bursts, burst_too_long_in_words
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
-from benchctl.runner.steps.search import NEAR_FULL_EXPOSURES, run_search, search_from, usual_exposures
+from benchctl.runner.steps.search import (
+    NEAR_FULL_EXPOSURES,
+    Exposure,
+    LevelFound,
+    run_search,
+    search_from,
+    usual_exposures,
+)
 
 # The search for the full level, from the clean level on.
 FULL_EXPOSURES = 5
 # Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
 REPETITIONS_BEFORE = 2
+
+_Metric = Callable[[Capture, BurstContext], Mapping[str, Distortion]]
 
 
 @dataclass(frozen=True)
@@ -47,26 +57,30 @@ class _Measurement:
         run, step = self.run, self.step
         expected_v = expected_level_v(run, self.load_ohm)
         search = search_from(step, step.from_v, expected_v=expected_v)
-        clean_v = run_search(run, search, self._expose(worst_cycle_distortion), f"clean level, {self.cycles} cycles")
-        captures = {"clean": self._final("clean", clean_v)}
-        full_v = self._full_level_v(clean_v)
-        captures["full"] = captures["clean"] if full_v == clean_v else self._final("full", full_v)
-        run.analyse("burst", captures, {"heatsink": run.read_if_any("heatsink")}, self._context(), step.expect)
+        clean = run_search(run, search, self._expose(worst_cycle_distortions), f"clean level, {self.cycles} cycles")
+        captures = {"clean": self._final("clean", clean.level_v)}
+        full = self._full_level(clean)
+        if full.level_v == clean.level_v:
+            captures["full"] = captures["clean"]
+        else:
+            captures["full"] = self._final("full", full.level_v)
+        context = replace(self._context(), at_least=dict(clean.at_least), at_least_full=dict(full.at_least))
+        run.analyse("burst", captures, {"heatsink": run.read_if_any("heatsink")}, context, step.expect)
 
-    def _full_level_v(self, clean_v: float) -> float:
-        """A single cycle is first and worst in one."""
-        if self.cycles == 1:
-            return clean_v
-        search = search_from(self.step, clean_v, is_clean=True)
-        return run_search(self.run, search, self._expose(first_cycle_distortion), f"full level, {self.cycles} cycles")
+    def _full_level(self, clean: LevelFound) -> LevelFound:
+        """A single cycle is first and worst in one; and there is no more to find where the clean search had to end."""
+        if self.cycles == 1 or clean.level_v >= self.step.to_v * (1.0 - 1e-9):
+            return clean
+        search = search_from(self.step, clean.level_v, is_clean=True)
+        return run_search(self.run, search, self._expose(first_cycle_distortions), f"full level, {self.cycles} cycles")
 
-    def _expose(self, metric: Callable[[Capture, BurstContext], Distortion]) -> Callable[[float], Distortion]:
+    def _expose(self, metric: _Metric) -> Callable[[float], Exposure]:
         record = record_taking.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
         context = self._context()
 
-        def expose(level_v: float) -> Distortion:
+        def expose(level_v: float) -> Exposure:
             capture = self._take("tried", record, level_v, record_taking.outputs(self.run), repetitions=0)
-            return metric(capture, context)
+            return Exposure(metric(capture, context), gains_of(capture, level_v))
 
         return expose
 
@@ -119,6 +133,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
 
 def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
     state.level_v = None
+    warn_of_short_search(step, state)
     frequency_hz = state.frequency_hz or 1000.0
     duration_s, burst_s = worst_case_look(state), 0.0
     trains: list[tuple[Bursts, float]] = []

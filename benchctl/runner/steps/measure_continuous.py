@@ -73,7 +73,8 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     readings = steady.hold(step.for_s)
     capture = steady.take("continuous")
     readings["heatsink"] = run.read_if_any("heatsink")
-    context = steady_context(run, load_ohm, frequency_hz)  # the loads as warm as they are now
+    at_least = run.clean_levels[load_ohm, frequency_hz].at_least if drive == "clean" else {}
+    context = steady_context(run, load_ohm, frequency_hz, at_least)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
     run.analyse("continuous", {"continuous": capture}, readings, context, criteria)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from benchctl.archive.journal.events import SEARCH
 from benchctl.documents.amplifier_file.amplifier import Amplifier
@@ -13,24 +15,54 @@ from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch,
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.limit_reach import higher_level_advice
 from benchctl.runner.expected.state import ExpectedState
 
-Expose = Callable[[float], Distortion]
+# An output that rises by less than this part of the level's rise, in dB, while it distorts little is held by a limiter
+# or by a protection that turns the amplifier down: clipping to 1 % takes a tenth of a dB.
+_HELD_PART = 0.5
+# Two levels must lie so far apart for that to be judged.
+_APART_DB = 3.0
 
 
-def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) -> float:
-    """Carry a search through; return the highest level known to keep its bound, V rms.
+class Exposure(NamedTuple):
+    """What one level showed: channel -> distortion, and channel -> RMS at the output over the level."""
+
+    distortions: Mapping[str, Distortion]
+    gains: Mapping[str, float]
+
+    @property
+    def worst(self) -> Distortion:
+        return max(self.distortions.values(), key=lambda distortion: distortion.ratio)
+
+
+Expose = Callable[[float], Exposure]
+
+
+@dataclass(frozen=True)
+class LevelFound:
+    """The highest level known to keep the bound, V rms; channel -> why it did not reach the bound there, and what to
+    do."""
+
+    level_v: float
+    at_least: Mapping[str, str] = field(default_factory=dict)
+
+
+def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) -> LevelFound:
+    """Carry a search through.
 
     Args:
-        expose: drives the amplifier at a level and returns the distortion there.
+        expose: drives the amplifier at a level and returns what it showed there.
         what: what is searched, for notes.
 
     Raises:
         MeasurementError: the amplifier distorts already where the search starts.
     """
+    exposures: dict[float, Exposure] = {}
     while (level_v := search.propose()) is not None:
-        distortion = expose(level_v)
-        search.answer(level_v, distortion.ratio, is_bound=distortion.is_bound)
+        exposures[level_v] = expose(level_v)
+        worst = exposures[level_v].worst
+        search.answer(level_v, worst.ratio, is_bound=worst.is_bound)
     run.recorder.event(
         SEARCH,
         step=run.planned.label,
@@ -42,16 +74,51 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
     )
     match search.outcome:
         case Found(level_v=level_v):
-            return level_v
+            return LevelFound(level_v)
         case NeverReached(level_v=level_v):
-            run.note(f"{what}: distortion stays below {render(search.bound, '1')} up to {render(level_v, 'V')}")
-            return level_v
+            reasons = _never_reached(run, search, level_v, exposures)
+            for reason in dict.fromkeys(reasons.values()):
+                run.note(f"{what}: {reason}")
+            return LevelFound(level_v, reasons)
         case AlreadyPassed(level_v=level_v):
             raise MeasurementError(
                 f"{what}: distortion is above {render(search.bound, '1')} already at {render(level_v, 'V')}, "
                 "where the search starts"
             )
     raise MeasurementError(f"{what}: the search ended without an outcome")
+
+
+def _never_reached(
+    run: Run, search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]
+) -> dict[str, str]:
+    """Channel -> what kept it from the bound."""
+    rated_v = rated_level_v(run.files.amplifier, run.conditions.load_ohm or 0.0) or 0.0
+    advice = higher_level_advice(run.files.bench, 1.5 * max(level_v, rated_v))
+    kept = f"showed distortion below {render(search.bound, '1')} up to {render(level_v, 'V')}"
+    reasons = {}
+    for channel in exposures[min(exposures)].distortions if exposures else run.files.amplifier.channels:
+        held = _held(channel, level_v, exposures)
+        reasons[channel] = f"output {channel} {kept}" + (held or f", the highest level of the search; {advice}")
+    return reasons
+
+
+def _held(channel: str, top_v: float, exposures: Mapping[float, Exposure]) -> str:
+    """That the channel's output no longer followed the level, or an empty text."""
+    lower_v = max((v for v in exposures if _db(top_v / v) >= _APART_DB), default=None)
+    if lower_v is None or top_v not in exposures:
+        return ""
+    level_db = _db(top_v / lower_v)
+    rise_db = level_db + _db(exposures[top_v].gains[channel] / exposures[lower_v].gains[channel])
+    if rise_db >= _HELD_PART * level_db:
+        return ""
+    return (
+        f", and rose by only {rise_db:.1f} dB while the level rose by {level_db:.1f} dB: a limiter, or a protection "
+        "that turns the amplifier down, holds it; switch the limiter off, or let the amplifier cool, and measure again"
+    )
+
+
+def _db(ratio: float) -> float:
+    return 20.0 * math.log10(ratio)
 
 
 # Once the climb is within a step of the crossing, it takes three or four exposures to close in on it, and one more

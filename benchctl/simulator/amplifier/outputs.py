@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+import math
 from dataclasses import dataclass
 from functools import partial
 
@@ -26,13 +27,15 @@ class Output:
     band: Filter | None
     losses: Losses | None
     """of one half; None for a linear stage"""
+    limiter_v: float = math.inf
+    """RMS that the whole output never exceeds, since a limiter turns the gain down at once"""
 
     def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> OutputStage:
         """Asked for a tone, its gain folded back to a part, loaded with a conductance.
 
         Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
         """
-        drive_v = self.gain * gain_left * tone.amplitude_v / self.halves
+        drive_v = min(self.gain * gain_left * tone.amplitude_v, math.sqrt(2.0) * self.limiter_v) / self.halves
         response = self.band.response(tone.frequency_hz) if self.band else 1.0
         make = OutputStage if self.losses is None else partial(SwitchingStage, losses=self.losses)
         return make(
@@ -60,6 +63,7 @@ def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0
         transfer=Transfer(physics.crossover_v / plate.halves, physics.soft_knee, missing),
         band=filter_of(physics.filters, channel),
         losses=_losses(physics, plate) if plate.switching else None,
+        limiter_v=physics.limiter_v,
     )
 
 

@@ -6,6 +6,7 @@ comes through it. Times, voltages and the rest are in base units.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -92,6 +93,8 @@ class Physics:
     faults: AmplifierFaults
     crosstalk: float = 0.0
     """part of a driven input's signal that reaches the inputs that are not driven"""
+    limiter_v: float = math.inf
+    """RMS that no output exceeds before clipping; infinite: there is no limiter"""
 
 
 @dataclass(frozen=True)

@@ -165,7 +165,7 @@ def test_the_amplifier_is_silent_between_exposures_and_after_the_search(ready: R
 def test_a_bound_that_is_never_reached_gives_the_highest_level_and_a_note(ready: Rig) -> None:
     ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=0.2))
     assert ready.run.clean_levels[4.0, 1e3].level_v == pytest.approx(0.2)
-    assert any("distortion stays below 1 % up to 200 mV" in note for note in ready.audience.notes)
+    assert any("distortion below 1 % up to 200 mV" in note for note in ready.audience.notes)
 
 
 def test_a_search_that_starts_in_clipping_says_so(ready: Rig) -> None:
