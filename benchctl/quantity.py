@@ -2,14 +2,15 @@
 
 quantiphy alone reads `30 min` as 0.03 in and `14,4 V` as 144 V and takes any unit it never heard of. So the
 grammar here is: one number, one space or none, one known unit with one known prefix. `min`, `h`, `degC`, `K`,
-`%`, `dB`, `dBV` and the compound units are whole: they take no prefix of their own.
+`%`, `dB`, `dBV` and the compound units are whole: they take no prefix of their own. `4 Ω`, `45 °C`, `10 µs`,
+`1 KHz` and `1 MS/s` are read too, as people type and paste them; what is printed has one spelling.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from quantiphy import Quantity
 
@@ -32,6 +33,28 @@ _OFFERED: Mapping[str, tuple[str, ...]] = {
 }
 _SCALABLE = frozenset(_OFFERED)
 PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
+# Signs of Unicode that look like others, or that a document's typesetting puts in their place.
+_SIGNS = str.maketrans(
+    {
+        "\N{OHM SIGN}": "Ω",
+        "\N{MICRO SIGN}": "μ",
+        "\N{DEGREE CELSIUS}": "°C",
+        "\N{NO-BREAK SPACE}": " ",
+        "\N{NARROW NO-BREAK SPACE}": " ",
+        "\N{MINUS SIGN}": "-",
+    }
+)
+_LOOK_ALIKE = (
+    ("\N{OHM SIGN}", "Ω"),
+    ("\N{MICRO SIGN}", "μ"),
+    ("\N{DEGREE CELSIUS}", "°C"),
+)  # which a schema's pattern lists beside each other
+# Other spellings of units, behind a prefix or alone, each with ours.
+_SPELLINGS: Mapping[str, str] = {"Ω": "ohm", "Ohm": "ohm", "ohms": "ohm", "Ohms": "ohm", "°C": "degC", "S/s": "Sa/s"}
+# What people type before a unit instead of our prefix. A capital K of kelvin never stands before another unit.
+_PREFIX_SPELLINGS: Mapping[str, str] = {"μ": "u", "K": "k"}
+# Behind a plain number, such as the `10k` points of a memory.
+_MULTIPLES: Mapping[str, float] = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 
 
 def _times(factor: float) -> Callable[[float], float]:
@@ -44,7 +67,8 @@ def _amplitude_ratio(decibels: float) -> float:
 
 # Base unit -> the whole units that lead to it, each with its conversion.
 _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
-    "": {"": _times(1.0)},  # a plain number, such as a damping factor
+    # A plain number, such as a damping factor; the points of a memory may be `10k` or `1M`.
+    "": {"": _times(1.0), **{letter: _times(factor) for letter, factor in _MULTIPLES.items()}},
     "V": {"dBV": _amplitude_ratio},
     "s": {"min": _times(60.0), "h": _times(3600.0)},
     "1": {"%": _times(0.01), "ppm": _times(1e-6), "dB": _amplitude_ratio},
@@ -62,21 +86,33 @@ _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
 
 
 class QuantityError(ValueError):
-    """The text is no quantity of the unit asked for; the message says what would be right."""
+    """The text is not a quantity of the unit asked for; the message says what would be right."""
 
 
 def units_for(base_unit: str) -> tuple[str, ...]:
     """The units a reader may offer for `base_unit`, commonest first."""
-    whole = tuple(_WHOLE.get(base_unit, {}))
+    whole = tuple(_WHOLE.get(base_unit, {})) if base_unit else ("",)
     return (*_OFFERED.get(base_unit, ()), *whole)
 
 
 def pattern_for(base_unit: str) -> str:
     """A regular expression (ECMA 262, as JSON Schema wants) that quantities of `base_unit` match and no others do."""
     prefixed = {prefix + base_unit for prefix in ("", *PREFIXES)} if base_unit in _SCALABLE else set()
-    units = sorted(prefixed | set(_WHOLE.get(base_unit, {})))
-    number = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
-    return f"^{number} ?({'|'.join(re.escape(unit) for unit in units)})$"
+    units = prefixed | set(_WHOLE.get(base_unit, {}))
+    spelled = sorted({spelling for unit in units for spelling in _spellings(unit, base_unit)})
+    number = r"[+\u2212-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
+    return f"^{number}[ \\u00a0\\u202f]?({'|'.join(re.escape(unit) for unit in spelled)})$"
+
+
+def _spellings(unit: str, base_unit: str) -> Iterator[str]:
+    """Every way to write `unit`, which leads to `base_unit`."""
+    head = unit.removesuffix(base_unit) if base_unit in _SCALABLE and unit.endswith(base_unit) else ""
+    tail = unit.removeprefix(head)
+    heads = [head, *(theirs for theirs, ours in _PREFIX_SPELLINGS.items() if ours == head)]
+    tails = [tail, *(theirs for theirs, ours in _SPELLINGS.items() if ours == tail)]
+    for spelled in (a + b for a in heads for b in tails):
+        yield spelled
+        yield from (spelled.replace(ours, sign) for sign, ours in _LOOK_ALIKE if ours in spelled)
 
 
 def units_in_words(base_unit: str) -> str:
@@ -96,24 +132,35 @@ def parse_quantity(text: str, base_unit: str) -> float:
     Raises:
         QuantityError: not a number, no unit, a unit of another kind, a decimal comma, or not finite.
     """
-    stripped = text.strip()
+    stripped = text.translate(_SIGNS).strip()
     number = _NUMBER.match(stripped)
     if number is None or len(stripped) > _LONGEST:
         raise QuantityError(f"{quote(text)} is not a number with a unit; write for example '{example(base_unit)}'")
     rest = stripped[number.end() :]
     if rest.startswith(","):
         raise QuantityError(f"{quote(text)} has a decimal comma; write the number with a point")
-    unit = rest.removeprefix(" ")
+    unit = _in_our_spelling(rest.removeprefix(" "), base_unit)
     if not unit and base_unit:
         raise QuantityError(
             f"{quote(text)} has no unit; give {units_in_words(base_unit)}, for example '{example(base_unit)}'"
         )
     value = _scale(number.group(), unit, base_unit)
     if value is None:
-        raise QuantityError(f"{quote(text)}: {quote(unit)} will not do here; give {units_in_words(base_unit)}")
+        raise QuantityError(f"{quote(text)}: {quote(unit)} is not accepted here; give {units_in_words(base_unit)}")
     if not math.isfinite(value):
         raise QuantityError(f"{quote(text)} is too large to be meant")
     return value
+
+
+def _in_our_spelling(unit: str, base_unit: str) -> str:
+    """`unit` as the tables here have it; what they do not know stays as it is."""
+    for theirs, ours in _SPELLINGS.items():
+        if unit.endswith(theirs) and ours == base_unit:
+            unit = unit.removesuffix(theirs) + ours
+            break
+    if base_unit in _SCALABLE and unit[:1] in _PREFIX_SPELLINGS and unit[1:] == base_unit:
+        return _PREFIX_SPELLINGS[unit[0]] + base_unit
+    return unit
 
 
 def _scale(number: str, unit: str, base_unit: str) -> float | None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from contextlib import suppress
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.quantity import QuantityError, clock_face, parse_quantity, render, units_for
+from benchctl.quantity import QuantityError, clock_face, parse_quantity, pattern_for, render, units_for
 
 PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}  # SI brochure, table 7
 SCALABLE = ["V", "A", "ohm", "Hz", "s", "W", "F", "H", "J", "Sa/s"]
@@ -42,6 +43,40 @@ _settings = settings(derandomize=True, max_examples=300, deadline=None)
 )
 def test_a_quantity_is_read_in_base_units(text: str, unit: str, value: float) -> None:
     assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-15)
+
+
+# As people type them, or paste them from a data sheet: ours, and the value by the prefixes of the SI.
+SPELLINGS = [
+    ("4 Ω", "ohm", "4 ohm"),
+    ("4 \N{OHM SIGN}", "ohm", "4 ohm"),
+    ("8 Ohm", "ohm", "8 ohm"),
+    ("4.7 kΩ", "ohm", "4.7 kohm"),
+    ("5 mOhms", "ohm", "5 mohm"),
+    ("45 °C", "degC", "45 degC"),
+    ("45\N{DEGREE CELSIUS}", "degC", "45 degC"),
+    ("\N{MINUS SIGN}20\N{NO-BREAK SPACE}°C", "degC", "-20 degC"),
+    ("10 \N{MICRO SIGN}s", "s", "10 us"),
+    ("10 \N{GREEK SMALL LETTER MU}s", "s", "10 us"),
+    ("1 KHz", "Hz", "1 kHz"),
+    ("20 MS/s", "Sa/s", "20 MSa/s"),
+]
+
+
+@pytest.mark.parametrize(("typed", "unit", "ours"), SPELLINGS)
+def test_units_are_read_as_people_type_them_and_printed_in_one_spelling(typed: str, unit: str, ours: str) -> None:
+    assert parse_quantity(typed, unit) == parse_quantity(ours, unit)
+    assert render(parse_quantity(typed, unit), unit) == ours
+    assert re.match(pattern_for(unit), typed)
+
+
+@pytest.mark.parametrize(("typed", "value"), [("10k", 10e3), ("10 K", 10e3), ("2.5M", 2.5e6), ("1 G", 1e9)])
+def test_a_plain_number_may_stand_in_thousands_and_millions(typed: str, value: float) -> None:
+    assert parse_quantity(typed, "") == value
+
+
+def test_a_small_superscript_is_no_digit() -> None:
+    with pytest.raises(QuantityError):
+        parse_quantity("4\N{SUPERSCRIPT TWO} ohm", "ohm")
 
 
 @pytest.mark.parametrize(
@@ -103,7 +138,7 @@ def test_a_decimal_comma_is_named_as_such() -> None:
 
 
 def test_a_wrong_unit_is_quoted_and_the_right_ones_are_offered() -> None:
-    with pytest.raises(QuantityError, match=r"'11 A': 'A' will not do here; give V, mV, kV or dBV"):
+    with pytest.raises(QuantityError, match=r"'11 A': 'A' is not accepted here; give V, mV, kV or dBV"):
         parse_quantity("11 A", "V")
 
 
@@ -164,7 +199,7 @@ def test_a_plain_number_has_no_unit() -> None:
     """A damping factor of 100 is no 10000 %."""
     assert parse_quantity("100", "") == 100.0
     assert render(100.0, "") == "100"
-    with pytest.raises(QuantityError, match="'%' will not do here"):
+    with pytest.raises(QuantityError, match="'%' is not accepted here"):
         parse_quantity("100 %", "")
 
 

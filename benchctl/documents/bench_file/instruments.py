@@ -23,6 +23,7 @@ from benchctl.documents.model.fields import (
     DriverName,
     OutputName,
     PerKelvin,
+    Points,
     PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
@@ -87,7 +88,7 @@ class OscilloscopeRatings(Part):
     """What the oscilloscope can take and give."""
 
     bits: Annotated[Whole, counted(at_least=6, at_most=24, example=12)] = Field(description="bits of its converter")
-    memory: Annotated[Whole, counted(at_least=1_000, at_most=2_000_000_000, example=1_000_000)] = Field(
+    memory: Annotated[Points, counted(at_least=1_000, at_most=2_000_000_000, example=1_000_000)] = Field(
         description="samples per channel"
     )
     sample_rate_hz: Annotated[SamplesPerSecond, bounded("Sa/s", above=0)] = Field(
@@ -129,7 +130,9 @@ class Resistor(Part):
     def problems(self) -> Iterator[PathProblem]:
         if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
             measured, nominal = render(self.measured_ohm, "ohm"), render(self.nominal_ohm, "ohm")
-            yield PathProblem(("measured",), f"{measured} is no {nominal} resistor; look for a slip in either")
+            yield PathProblem(
+                ("measured",), f"{measured} is not a {nominal} resistor; look for a typing error in either"
+            )
 
 
 class RelayBank(Instrument):

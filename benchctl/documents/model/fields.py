@@ -20,7 +20,7 @@ from pydantic_core import CoreSchema, core_schema
 from benchctl.address import parse_address
 from benchctl.documents.text.words import describe
 from benchctl.errors import quote
-from benchctl.quantity import QuantityError, example, parse_quantity, render
+from benchctl.quantity import QuantityError, example, parse_quantity, pattern_for, render
 
 
 def _reader(base_unit: str) -> BeforeValidator:
@@ -28,7 +28,9 @@ def _reader(base_unit: str) -> BeforeValidator:
         if isinstance(value, str):
             return parse_quantity(value, base_unit)
         if isinstance(value, dict | list):
-            raise QuantityError(f"{describe(value)} stands where one quantity belongs, such as '{example(base_unit)}'")
+            raise QuantityError(
+                f"{describe(value)} is written where one quantity belongs, such as '{example(base_unit)}'"
+            )
         return value
 
     return BeforeValidator(read)
@@ -151,7 +153,7 @@ NotNegativeSeconds = Annotated[Seconds, bounded("s", at_least=0, at_most=LONGEST
 Temperature = Annotated[Celsius, bounded("degC", at_least=-55, at_most=400)]
 # A distortion bound: 0.001 % is below any bench's floor, and beyond 30 % nobody calls the signal a sine.
 Distortion = Annotated[Ratio, bounded("1", at_least=1e-5, at_most=0.3)]
-# The error of an instrument or the uncertainty of a value; a half is no measurement any more.
+# The error of an instrument or the uncertainty of a value; a half is not a measurement any more.
 Tolerance = Annotated[Ratio, bounded("1", at_least=0, below=0.5)]
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -160,7 +162,7 @@ _WHOLE = re.compile(r"0|[1-9][0-9]{0,17}")
 
 def _read_number(value: object) -> object:
     if isinstance(value, dict | list):
-        raise ValueError(f"{describe(value)} stands where one number belongs")
+        raise ValueError(f"{describe(value)} is written where one number belongs")
     if isinstance(value, str):
         if not _NUMBER.fullmatch(value):
             raise ValueError(
@@ -172,12 +174,25 @@ def _read_number(value: object) -> object:
 
 def _read_whole(value: object) -> object:
     if isinstance(value, dict | list):
-        raise ValueError(f"{describe(value)} stands where one whole number belongs")
+        raise ValueError(f"{describe(value)} is written where one whole number belongs")
     if isinstance(value, str):
         if not _WHOLE.fullmatch(value):
             raise ValueError(f"{describe(value)} is not a whole number; write for example '8'")
         return int(value)
     return value
+
+
+def _read_points(value: object) -> object:
+    """A whole number, or one with k or M behind it."""
+    if not isinstance(value, str) or _WHOLE.fullmatch(value):
+        return _read_whole(value)
+    try:
+        points = parse_quantity(value, "")
+    except QuantityError:
+        points = math.nan
+    if not points.is_integer():
+        raise ValueError(f"{describe(value)} is not a number of points; write for example '10k', '1M' or '10000'")
+    return int(points)
 
 
 def _read_date(value: object) -> object:
@@ -207,6 +222,12 @@ Gain = Annotated[
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
 PositiveNumber = Annotated[Number, bounded("", above=0)]
 Whole = Annotated[int, BeforeValidator(_read_whole), WithJsonSchema({"type": "integer", "minimum": 0})]
+# As data sheets write them.
+Points = Annotated[
+    int,
+    BeforeValidator(_read_points),
+    WithJsonSchema({"type": ["integer", "string"], "minimum": 0, "pattern": pattern_for("")}),
+]
 Date = Annotated[
     datetime.date,
     BeforeValidator(_read_date),
@@ -250,10 +271,10 @@ def worded(pattern: str, wanted: str, *, longest: int) -> BeforeValidator:
 
     def check(value: Any) -> str:
         if not isinstance(value, str):
-            raise ValueError(f"{describe(value)} stands where {wanted} belongs")
+            raise ValueError(f"{describe(value)} is written where {wanted} belongs")
         text = str.__str__(value).strip()
         if not text or len(text) > longest or not compiled.fullmatch(text):
-            raise ValueError(f"{describe(value)} will not do; {wanted} is wanted, of at most {longest} characters")
+            raise ValueError(f"{describe(value)} is not accepted; {wanted} is wanted, of at most {longest} characters")
         return text
 
     return BeforeValidator(check)
@@ -303,7 +324,7 @@ DriverName = Annotated[
 
 def _read_address(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"{describe(value)} stands where a VISA address belongs")
+        raise ValueError(f"{describe(value)} is written where a VISA address belongs")
     if len(value) > _LONGEST_ADDRESS:
         raise ValueError(f"{describe(value)} is too long for an address; write at most {_LONGEST_ADDRESS} characters")
     return parse_address(str.__str__(value)).text
@@ -322,7 +343,7 @@ def reading_as(parse: Callable[[str], Any]) -> BeforeValidator:
 
     def read(value: Any) -> Any:
         if isinstance(value, dict | list):
-            raise ValueError(f"{describe(value)} stands where one entry belongs")
+            raise ValueError(f"{describe(value)} is written where one entry belongs")
         return parse(value) if isinstance(value, str) else value
 
     return BeforeValidator(read)
