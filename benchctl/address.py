@@ -34,7 +34,7 @@ _NUMERIC_HOST = re.compile(r"[0-9.]+|0[xX][0-9A-Fa-f.xX]*")
 
 
 class AddressError(ValueError):
-    """The text is no address of an instrument; the message says why and what to write instead."""
+    """The text is not an address of an instrument; the message says why and what to write instead."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class SocketAddress(NetworkAddress):
 class LanAddress(NetworkAddress):
     """A device behind VXI-11 or HiSLIP: `TCPIP::host::inst0::INSTR`, `TCPIP::host::hislip0,4880::INSTR`.
 
-    `hislip_port` is None where it is no HiSLIP.
+    `hislip_port` is None where it is not HiSLIP.
     """
 
     device: str
@@ -114,7 +114,7 @@ def _no_address(text: str, head: str) -> str:
         return f"{quote(text)} has one colon where two belong; {wanted}"
     if re.match(r"(?:VXI|PXI)[0-9]*(?:$|:)", head, re.IGNORECASE):
         return f"{quote(text)} names a card in a frame, which cannot be reached from here; {wanted}"
-    return f"{quote(text)} is no VISA address; {wanted}"
+    return f"{quote(text)} is not a VISA address; {wanted}"
 
 
 def _fault(text: str, what: str, interface: str) -> AddressError:
@@ -144,7 +144,7 @@ def _lan(text: str, head: str, host: str, rest: list[str]) -> LanAddress:
     if device.isdigit():
         raise _fault(text, f"'::SOCKET' is missing behind the port {device}", "TCPIP")
     if not _DEVICE.fullmatch(device):
-        raise _fault(text, f"{quote(device)} is no device of a host, such as inst0 or hislip0,4880", "TCPIP")
+        raise _fault(text, f"{quote(device)} is not a device of a host, such as inst0 or hislip0,4880", "TCPIP")
     name, _, port = device.lower().partition(",")
     hislip_port = (_port(text, port) if port else HISLIP_PORT) if name.startswith("hislip") else None
     spelled = device.lower() if hislip_port is None else f"{name},{hislip_port}"
@@ -157,7 +157,7 @@ def _host(text: str, host: str) -> str:
         try:
             socket.inet_aton(host)
         except OSError:
-            what = f"{quote(host)} is no IPv4 address, which is four numbers from 0 to 255 with points between"
+            what = f"{quote(host)} is not an IPv4 address, which is four numbers from 0 to 255 with points between"
             raise _fault(text, what, "TCPIP") from None
     elif len(host) > _LONGEST_HOST or not all(map(_LABEL.fullmatch, host.removesuffix(".").split("."))):
         raise _fault(text, f"{quote(host)} can be neither a host's IPv4 address nor its name", "TCPIP")
@@ -174,7 +174,7 @@ def _plain(host: str) -> str:
 
 def _port(text: str, port: str) -> int:
     if not re.fullmatch(r"[0-9]{1,5}", port) or not 1 <= int(port) <= HIGHEST_PORT:
-        raise _fault(text, f"{quote(port)} is no port, which is a number from 1 to {HIGHEST_PORT}", "TCPIP")
+        raise _fault(text, f"{quote(port)} is not a port, which is a number from 1 to {HIGHEST_PORT}", "TCPIP")
     return int(port)
 
 
@@ -194,7 +194,7 @@ def _usb(text: str, head: str, parts: list[str], kind: str) -> VisaAddress:
     if not re.fullmatch(r"[!-~]+", serial):
         raise _fault(text, "the serial number is missing", "USB")
     if interface and not re.fullmatch(r"[0-9]{1,3}", interface[0]):
-        raise _fault(text, f"{quote(interface[0])} is no number of a USB interface", "USB")
+        raise _fault(text, f"{quote(interface[0])} is not a number of a USB interface", "USB")
     place = "::".join([*(f"0x{number:04X}" for number in numbers), serial.upper(), str(int((interface or ["0"])[0]))])
     return VisaAddress(text, f"{head}::{place}::INSTR", "USB")
 
@@ -204,7 +204,7 @@ def _sixteen_bits(text: str, written: str) -> int:
         return int(written, 16)
     if re.fullmatch(r"[0-9]{1,5}", written) and int(written) <= 0xFFFF:
         return int(written)
-    raise _fault(text, f"{quote(written)} is no number from 0x0000 to 0xFFFF", "USB")
+    raise _fault(text, f"{quote(written)} is not a number from 0x0000 to 0xFFFF", "USB")
 
 
 def _gpib(text: str, head: str, parts: list[str], kind: str) -> VisaAddress:
@@ -213,7 +213,7 @@ def _gpib(text: str, head: str, parts: list[str], kind: str) -> VisaAddress:
         raise _fault(text, "the instrument's number on the bus belongs between 'GPIB' and 'INSTR'", "GPIB")
     primary, *secondary = parts
     if not re.fullmatch(r"[0-9]{1,2}", primary) or int(primary) > _HIGHEST_GPIB:
-        raise _fault(text, f"{quote(primary)} is no number from 0 to {_HIGHEST_GPIB}", "GPIB")
+        raise _fault(text, f"{quote(primary)} is not a number from 0 to {_HIGHEST_GPIB}", "GPIB")
     if secondary and not (re.fullmatch(r"[0-9]{1,3}", secondary[0]) and int(secondary[0]) in _SECONDARY):
         raise _fault(text, f"{quote(secondary[0])} is no secondary address, 0 to 30 or 96 to 126", "GPIB")
     place = "::".join([str(int(primary)), *(str(int(each) % 96) for each in secondary)])

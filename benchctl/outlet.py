@@ -74,7 +74,7 @@ class Outlet(io.RawIOBase):
         wait_s = 0.0 if self._is_held_up else self.patience_s
         self._is_held_up = not _takes_more(self._raw.fileno(), wait_s)
         if self._is_held_up:
-            self._lose(f"nobody took what was written for {self.patience_s:g} s")
+            self._lose(f"nobody read what was written for {self.patience_s:g} s")
         return not self._is_held_up
 
     def give_up(self, reason: str) -> None:

@@ -45,7 +45,7 @@ _IN_WORDS = {
 }
 _HORIZONTAL, _VERTICAL = "─━┄┅┈┉╌╍═╴╶╸╺╼╾", "│┃┆┇┊┋╎╏║╵╷╹╻╽╿"
 _BOXES, _BLOCKS = ("\u2500", "\u257f"), ("\u2580", "\u259f")
-# A byte of a file name that is no text comes as one of these (PEP 383).
+# A byte of a file name that is not text comes as one of these (PEP 383).
 _ESCAPED_BYTES = ("\udc80", "\udcff")
 _CUT = "..."
 

@@ -67,7 +67,7 @@ def test_a_pipe_that_nobody_reads_holds_nobody_up_for_longer_than_the_patience(p
     outlet = Outlet(file, "standard output")
     outlet.patience_s = 0.01
     outlet.write(bytes(1_000_000))
-    assert outlet.lost == "nobody took what was written for 0.01 s"
+    assert outlet.lost == "nobody read what was written for 0.01 s"
     os.read(read, 1_000_000)
     outlet.write(b"goes on")
     assert os.read(read, 65536).endswith(b"goes on")

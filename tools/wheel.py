@@ -1,4 +1,4 @@
-"""Build the wheel, install it into a fresh environment, and use what ships from a folder that is no checkout.
+"""Build the wheel, install it into a fresh environment, and use what ships from a folder that is not a checkout.
 
 The environment gets the dependencies that the wheel names, at the versions of constraints.txt, and nothing else: an
 import that only a developer's environment can satisfy fails here.

@@ -97,21 +97,21 @@ def load_capture(path: Path) -> Capture:
     """Read a capture; its name is the file's own, with the folder it lies in: 'captures/0007-burst.npz'.
 
     Raises:
-        ArchiveError: the file is not there, or is no whole capture.
+        ArchiveError: the file is not there, or is not a whole capture.
     """
     content = read_bytes(path)
     try:
         return _capture(_members(content), f"{path.parent.name}/{path.name}")
     except _BROKEN as error:
-        raise ArchiveError(f"{path} is no whole capture: {error}") from error
+        raise ArchiveError(f"{path} is not a whole capture: {error}") from error
     except MeasurementError as error:
-        raise ArchiveError(f"{path} is no usable capture: {error}") from error
+        raise ArchiveError(f"{path} is not a usable capture: {error}") from error
 
 
 def _members(content: bytes) -> dict[str, Any]:
     """The members that we know. None is unpacked to more than it says it is, and all together to no more than fits."""
     if not content.startswith(b"PK"):
-        raise ValueError("it is no zip archive")
+        raise ValueError("it is not a zip archive")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         unpacked = sum(member.file_size for member in archive.infolist())
     if unpacked > _MOST_UNPACKED_BYTES:

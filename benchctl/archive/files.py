@@ -141,5 +141,5 @@ def opened_plain(path: Path) -> BinaryIO:
         raise ArchiveError(f"cannot read {quote(path)}: {error}") from error
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         os.close(descriptor)
-        raise ArchiveError(f"cannot read {path}: it is no plain file", advice="Put the file back from a copy.")
+        raise ArchiveError(f"cannot read {path}: it is not a plain file", advice="Put the file back from a copy.")
     return os.fdopen(descriptor, "rb")

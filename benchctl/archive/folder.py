@@ -135,7 +135,7 @@ class RunFolder:
         try:
             is_inside = path.resolve().is_relative_to(self.path.resolve())
         except (OSError, RuntimeError, ValueError) as error:  # a null byte, links in a circle, a name without end
-            raise ArchiveError(f"{quote(name)} is no file name: {error}") from error
+            raise ArchiveError(f"{quote(name)} is not a file name: {error}") from error
         if not is_inside:
             raise ArchiveError(f"{quote(name)} leads out of the run folder {self.path}")
         return path

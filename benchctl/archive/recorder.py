@@ -133,7 +133,7 @@ class Recorder:
         self._parts[-1].append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))
 
     def give_up(self, step: str, no_results: Collection[int], **fields: Any) -> None:
-        """Journal that a step is given up, to begin anew; what it had found is no result.
+        """Journal that a step is given up, to start again; what it had found is no result.
 
         Args:
             step: its name in the sequence.

@@ -15,7 +15,7 @@ from benchctl.cli.shown.problems import problem_lines
 from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
 from benchctl.outlet import lost_outputs, outputs_that_never_fail
 
-# What a fault of the program itself counts as: whatever was asked for has failed.
+# What a error in the program itself counts as: whatever was asked for has failed.
 FAULT_EXIT_CODE = 5
 
 _EPILOG = """\b
@@ -90,7 +90,7 @@ def _exit_code(arguments: Sequence[str] | None) -> int:
         return 6
     except (Exception, SystemExit):  # noqa: BLE001 - Python's own exit code of 1 would say that a run had finished
         traceback.print_exc()
-        click.echo("This is a fault of benchctl itself. Look whether the bench is safe: benchctl safe.", err=True)
+        click.echo("This is an error in benchctl itself. Check that the bench is safe: benchctl safe.", err=True)
         return FAULT_EXIT_CODE
     return outcome if isinstance(outcome, int) else 0
 

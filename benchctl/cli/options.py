@@ -16,14 +16,14 @@ amplifier_option = click.option(
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
 unattended_option = click.option(
-    "--unattended", is_flag=True, help="Nobody is there: refuse every step that needs hands."
+    "--unattended", is_flag=True, help="Nobody is present: refuse every step that needs hands."
 )
 
 
 def _reason(_context: click.Context, _option: click.Parameter, written: str | None) -> str:
     """Why a person goes on; somebody reads it in the run folder, so it must say something."""
     if written is not None and not any(map(str.isalnum, written)):
-        raise click.BadParameter("no reason is given; write why it may go on, such as 'the resistors are in oil'")
+        raise click.BadParameter("no reason is given; write why the run may go on, such as 'the resistors are in oil'")
     return (written or "").strip()
 
 

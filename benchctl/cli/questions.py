@@ -108,7 +108,7 @@ class _Asked(click.Option):
         except click.Abort:
             if sys.stdin.isatty():
                 raise
-            message = f"nobody answers '{self.prompt}'; give {self.opts[0]}, or --yes to take what is offered"
+            message = f"nobody answers '{self.prompt}'; give {self.opts[0]}, or --yes to accept the defaults"
             raise click.UsageError(message, ctx) from None
 
 
@@ -134,7 +134,7 @@ _yes = click.option(
     is_eager=True,  # before anything is asked
     expose_value=False,
     callback=_take_offered,
-    help="Ask nothing: take what is offered.",
+    help="Ask nothing: accept the defaults.",
 )
 
 

@@ -154,7 +154,7 @@ def read_source(path: Path) -> Source:
     if len(content) > LONGEST_FILE_BYTES:
         most = LONGEST_FILE_BYTES // 1000
         raise DocumentError(
-            [Problem(str(path), 1, 1, f"the file is longer than {most} kB, so it is no document of ours")]
+            [Problem(str(path), 1, 1, f"the file is longer than {most} kB, so it is not a benchctl document")]
         )
     try:
         return Source(str(path), path, content.decode("utf-8-sig").replace("\r\n", "\n"))
@@ -258,7 +258,7 @@ def _driver_problem(role: str, instrument: Instrument, driver: Driver) -> str:
 def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document | None:
     if not isinstance(tree, Table):
         begins = f"'benchctl: {wanted or 'sequence'} {VERSION}'"
-        message = f"{describe(tree)} stands where a document belongs; it begins with {begins}"
+        message = f"{describe(tree)} is written where a document belongs; it begins with {begins}"
         reading.problems_found.append((position_of(tree), message))
         return None
     kind = _kind(tree, wanted, reading)
@@ -299,7 +299,9 @@ def _kind(tree: Table, wanted: Kind | None, reading: Reading) -> Kind | None:
 def _header_kind(header: object, wanted: Kind | None, form: str, reading: Reading) -> Kind | None:
     match = _HEADER.fullmatch(header) if isinstance(header, str) else None
     if match is None:
-        reading.problems_found.append((position_of(header), f"{describe(header)} is no kind and version; write {form}"))
+        reading.problems_found.append(
+            (position_of(header), f"{describe(header)} is not a kind and version; write {form}")
+        )
         return wanted
     kind = next((known for known in _SHELVES if known == match.group(1)), None)
     if kind is None:

@@ -205,7 +205,7 @@ def _criterion(schema: Schema) -> Schema:
 
 
 def _command(schema: Schema) -> Schema:
-    """A driver's command says which values it takes; one that is left out is no command at all."""
+    """A driver's command says which values it takes; one that is left out is not a command at all."""
     takes = schema.get(TAKES)
     if takes is None:
         return schema

@@ -1,4 +1,4 @@
-"""The first version of a document of one's own: commented, complete, and passing `benchctl check` as it is."""
+"""The first version of your own document: commented, complete, and passing `benchctl check` as it is."""
 
 from __future__ import annotations
 
@@ -70,8 +70,8 @@ minimum_load: $minimum_load           # per channel; a lower load is never conne
 gain: $gain                           # with the controls as they are tested
 rated:                                # the rating plate, a line a load: power per channel, all channels driven
 ${rated}idle_current: $idle_current                 # that the maker expects
-heatsink: {maximum: 85 degC}          # above this no test goes on; resistance and time_constant tell how it warms
-# rails: unregulated                  # they follow the supply; or regulated. Unless given, the worse is taken for safe
+heatsink: {maximum: 85 degC}          # above this every run stops; resistance and time_constant say how it warms
+# rails: unregulated                  # or regulated. If left out, preflight assumes the worse case
 
 # For a dry run the program derives plausible physics from the figures above. Where you know better, say so here:
 # simulation:

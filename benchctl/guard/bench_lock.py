@@ -189,7 +189,7 @@ def _said_clearly(folder: Path | None) -> Iterator[None]:
     except OSError as error:
         raise UsageError(
             f"cannot lock the bench in {folder or shared_folder()}: {error.filename or 'a file'}: {error.strerror}",
-            advice="Every user must be able to write in that folder. Look what stands there, and remove it.",
+            advice="Every user must be able to write in that folder. Look what is there, and remove it.",
         ) from error
 
 

@@ -159,7 +159,7 @@ class Crew:
             with self._turn:
                 for message in self._part.commands:
                     self._wire.command_urgently(message)
-        except Exception as error:  # noqa: BLE001 - not even a fault of the program may keep the other parts waiting
+        except Exception as error:  # noqa: BLE001 - not even a error in the program may keep the other parts waiting
             return _what(error)
         return ""
 
@@ -177,4 +177,4 @@ class Crew:
 
 
 def _what(error: Exception) -> str:
-    return error.message if isinstance(error, BenchctlError) else f"fault of the program: {error!r}"
+    return error.message if isinstance(error, BenchctlError) else f"error in the program: {error!r}"

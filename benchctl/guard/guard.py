@@ -196,7 +196,7 @@ class Guard:
             self._interlock.open(error)
         except Exception as fault:  # noqa: BLE001 - raised by whoever performs the run, once the bench is safe
             self.fault = fault
-            self._interlock.open(BenchctlError(f"fault of the program in the guard: {fault!r}"))
+            self._interlock.open(BenchctlError(f"error in the program in the guard: {fault!r}"))
         try:
             if self._interlock.opened.is_set():
                 self._make_safe(GuardEvent.TRIP)

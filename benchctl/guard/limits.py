@@ -21,7 +21,7 @@ RISE_SEEN_S = 20.0
 
 # How many of the main output's own protections have tripped.
 SUPPLY_PROTECTION = "supply_protection"
-# It has to be seen twice: the output is off by then, and one lost answer, every other second, is no protection.
+# It has to be seen twice: the output is off by then, and one lost answer, every other second, is not a protection.
 PROTECTION_SEEN_S = 3.0
 
 # Whether the supply's watchdog has tripped, and how long it waits to be fed. The guard takes a supply for lost that has
@@ -58,7 +58,7 @@ class WatchedLimit:
     origin: str
 
     def is_passed(self, value: float | None, *, energised: bool) -> bool:
-        """Whether a reading is beyond the limit; one that is no number, or cannot be read (None), is.
+        """Whether a reading is beyond the limit; one that is not a number, or cannot be read (None), is.
 
         A lower bound on the supply can only hold between power_on and power_off.
         """

@@ -34,7 +34,7 @@ STALE_S = 3.0
 
 @dataclass(frozen=True)
 class Sensor:
-    """Signals that one question reads, how often, and how; what is no quantity has no place in the trend.
+    """Signals that one question reads, how often, and how; what is not a quantity has no place in the trend.
 
     One without signals only looks whether all is well, and raises where it is not.
     """

@@ -52,7 +52,7 @@ def open_shared(path: Path) -> BinaryIO:
 
 
 def is_still_there(path: Path, file: BinaryIO) -> bool:
-    """Whether the open file is the one at this path, which somebody may have removed and made anew."""
+    """Whether the open file is the one at this path, which somebody may have removed and made again."""
     with suppress(FileNotFoundError):
         return os.path.samestat(path.lstat(), os.fstat(file.fileno()))
     return False

@@ -8,7 +8,7 @@ What is worked around, each measured with pyvisa-py 0.8.1:
   socket ourselves and look before we read;
 - a terminator in binary data ends each read: the terminator is off and messages are framed by our own reader;
 - HiSLIP that has lost step stays so, and a read beyond a message's end spins: whole messages are read, and after any
-  failure the link is opened anew;
+  failure the link is opened again;
 - library errors come as VisaIOError, OSError, RuntimeError, TypeError or bare Exception: all become LinkError.
 """
 

@@ -239,7 +239,7 @@ class Oscilloscope(Role, ABC):
         (question,) = self._words.get_block.render()
         data = self.session.ask_block(question, BLOCK_TIMEOUT_S)
         if len(data) % 2 or not data:
-            raise self._garbled(f"sends {len(data)} bytes, which are no words of two")
+            raise self._garbled(f"sends {len(data)} bytes, which is not a whole number of two-byte words")
         return scale, self._trace(source, scale, np.frombuffer(data, dtype="<i2"))
 
     def _trace(self, source: Input, scale: _Scale, codes: np.ndarray[tuple[int], np.dtype[np.int16]]) -> Trace:

@@ -73,7 +73,7 @@ def _close_quietly(link: Link | None) -> None:
         try:
             link.close()
         except LinkError as error:
-            _traffic.debug("a link would not close: %s", error)
+            _traffic.debug("a link could not be closed: %s", error)
 
 
 def _with_numbers(count: int, answer: str) -> tuple[str, list[float]]:
@@ -182,7 +182,7 @@ class Session:
         """Ask for a number.
 
         Raises:
-            GarbledAnswer: the answer is no number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
+            GarbledAnswer: the answer is not a number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
         """
         (value,) = self.ask_numbers(text, 1)
         return value
@@ -405,7 +405,7 @@ class Session:
     def _read_text(self, deadline: float, gate: Gate) -> str:
         line = self._read_line(deadline, gate)
         if not line.isascii():
-            raise GarbledAnswer(f"answers bytes that are no text: {line[:40]!r}")
+            raise GarbledAnswer(f"answers bytes that are not text: {line[:40]!r}")
         return answer_text(line)
 
     def _read_line(self, deadline: float, gate: Gate) -> bytes:

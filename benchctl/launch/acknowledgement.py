@@ -19,7 +19,7 @@ WORD = "understood"
 # The short form of SAFETY.md; a change to it is asked for again.
 CAUTIONS = f"""\
 This is the first real run on this bench. Before anything is switched on:
-  - Your local codes, the makers' manuals and licensed practice come first. This program is no safety device.
+  - Your local codes, the makers' manuals and licensed practice come first. This program is not a safety device.
   - An emergency stop that opens the supply lead by hand, without software, is in reach and was tried.
   - The supply lead is fused at the source. Rails and reservoirs stay charged after the power is off.
   - Outputs can exceed 60 V dc or 30 V rms: leads and loads are covered. No earthed probe is on a floating output.

@@ -133,7 +133,7 @@ def _is_complete(folder: RunFolder, events: Sequence[Mapping[str, Any]]) -> bool
 def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, Any]:
     started = [event for event in events if event["event"] == RUN_STARTED]
     if not started:
-        raise UsageError(f"the journal in {path} does not tell how the run began, so nothing can go on from it")
+        raise UsageError(f"the journal in {path} does not say how the run began, so nothing can go on from it")
     return started[0]
 
 

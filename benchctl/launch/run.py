@@ -56,7 +56,7 @@ class _NobodyAsked:
         self.progress = observer.progress
 
     def hands_needed(self, request: str) -> None:
-        self._observer.note(f"hands would be needed: {request}")
+        self._observer.note(f"a person would have to act: {request}")
 
     def answer(self, question: str) -> str:
         self._observer.note(f"would be asked for: {question}")
@@ -184,7 +184,7 @@ def perform(  # noqa: PLR0917 - what a run is made of
 ) -> Outcome:
     """Guard and execute, from the first step or from where an earlier part of the run had come.
 
-    Where a step begins anew after a power cycle, the run goes on as one that is resumed does: over new links, under a
+    Where a step starts again after a power cycle, the run goes on as one that is resumed does: over new links, under a
     guard of its own, and from what its journal tells.
     """
     if checked.warnings:

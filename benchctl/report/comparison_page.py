@@ -59,8 +59,8 @@ def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, 
 
 def _boxes(stories: Sequence[RunRecord]) -> Iterator[Box]:
     if differ := unlike(stories):
-        text = f"What should be alike and is not: {', '.join(differ)}. A difference may come from that."
-        yield Box("The runs were not made alike", "untold", (text,))
+        text = f"What should be the same and is not: {', '.join(differ)}. A difference may come from that."
+        yield Box("The runs were not made under the same conditions", "untold", (text,))
     for run_record in stories:
         yield from evidence_boxes(run_record.findings, where=f": {run_record.name}")
         if run_record.missing:

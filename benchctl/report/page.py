@@ -75,7 +75,7 @@ _SECTIONS = {
     "agreement": "Instruments against each other",
     "watched": "Limits and protection",
     "controls": "Controls",
-    "diary": "Course of the run",
+    "diary": "Steps and events",
     "equipment": "Instruments",
     "methods": "Methods and uncertainty",
 }

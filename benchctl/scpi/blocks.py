@@ -53,7 +53,7 @@ class BlockHeader:
 
 def _check_digits(digits: bytes | bytearray) -> None:
     if digits and not digits.isdigit():
-        raise BlockError(f"{bytes(digits)!r} is no block length")
+        raise BlockError(f"{bytes(digits)!r} is not a block length")
 
 
 def encode_block(data: bytes) -> bytes:

@@ -81,7 +81,7 @@ def parse_error(answer: str) -> tuple[int, str]:
     """
     found = _ERROR.fullmatch(answer)
     if found is None:
-        raise FormatError(f"{answer[:80]!r} is no answer to SYSTem:ERRor?")
+        raise FormatError(f"{answer[:80]!r} is not an answer to SYSTem:ERRor?")
     text = found.group(2) or ""
     if len(text) >= 2 and text[0] == text[-1] and text[0] in "\"'":
         text = text[1:-1].replace(text[0] * 2, text[0])

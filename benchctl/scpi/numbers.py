@@ -28,7 +28,7 @@ def parse_number(text: str) -> float:
     The caller must look for nan and infinities: they say that the instrument could not measure.
 
     Raises:
-        NumberError: the text is no number.
+        NumberError: the text is not a number.
     """
     stripped = text.strip()
     word = _WORDS.get(stripped.upper())
@@ -95,7 +95,7 @@ def format_nr3(value: float, digits: int = 9) -> str:
 
 
 def _stand_in(value: float) -> str:
-    """What is sent for a value that is no finite number; empty for one that is."""
+    """What is sent for a value that is not a finite number; empty for one that is."""
     if math.isfinite(value):
         return ""
     if math.isnan(value):

@@ -20,7 +20,7 @@ PROGRAM_MESSAGE_BOUND = 1 << 20
 
 _NEWLINE = b"\n"
 _SPECIAL = re.compile(rb"[\n\"'#]")
-# A block stands where a parameter or an answer begins, so `SN#12` in an identity is none.
+# A block is written where a parameter or an answer begins, so `SN#12` in an identity is none.
 _BEFORE_ELEMENT = frozenset(b",;") | frozenset(range(33))
 
 

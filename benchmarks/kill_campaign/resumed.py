@@ -70,7 +70,7 @@ def _rows(records: Iterable[dict[Any, Any]]) -> Rows:
 
 def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any], room: float) -> Iterator[str]:
     """Whether two figures differ by more than both their uncertainties and a part of the figure besides; a bound that
-    holds is no figure to compare."""
+    holds is not a figure to compare."""
     if one["bound"] or other["bound"] or one["figure"] in HISTORY:
         return
     uncertainties = [row["expanded_uncertainty"] for row in (one, other)]

@@ -86,7 +86,7 @@ def test_a_file_cut_off_anywhere_is_an_archive_error_that_names_it(tmp_path: Pat
     path = tmp_path / "0001-x.npz"
     for length in range(0, len(small), 7):
         path.write_bytes(small[:length])
-        with pytest.raises(ArchiveError, match=r"0001-x\.npz is no whole capture"):
+        with pytest.raises(ArchiveError, match=r"0001-x\.npz is not a whole capture"):
             load_capture(path)
 
 
@@ -111,10 +111,10 @@ def test_a_byte_changed_anywhere_never_gives_other_codes(tmp_path: Path, small: 
         ({"format": np.array("other 7")}, "its format is 'other 7'"),
         ({"codes": np.zeros((1, 4))}, "its codes are float64"),
         ({"codes": np.zeros((3, 4), dtype=np.int16)}, "3 rows of codes for 1 signals"),
-        ({"scale": np.zeros(0)}, "is no whole capture"),
+        ({"scale": np.zeros(0)}, "is not a whole capture"),
         ({"low_code": np.array([127])}, "its lowest code is not below its highest"),
         ({"interval_s": np.array(0.0)}, "has no usable time base"),
-        ({"units": np.array([{"a": 1}], dtype=object)}, "is no whole capture"),
+        ({"units": np.array([{"a": 1}], dtype=object)}, "is not a whole capture"),
     ],
 )
 def test_members_that_do_not_belong_together_are_refused(
@@ -132,7 +132,7 @@ def test_a_bare_array_or_a_pickle_is_no_capture(tmp_path: Path) -> None:
     path = tmp_path / "0001-x.npz"
     for content in (b"\x93NUMPY\x01\x00", b"\x80\x04N.", b"PK\x03\x04"):
         path.write_bytes(content)
-        with pytest.raises(ArchiveError, match="is no whole capture"):
+        with pytest.raises(ArchiveError, match="is not a whole capture"):
             load_capture(path)
 
 

@@ -59,7 +59,7 @@ def test_a_folder_that_is_gone_is_told(tmp_path: Path) -> None:
 
 def test_a_pipe_in_the_place_of_a_file_is_not_waited_for(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "figures.csv")
-    with pytest.raises(ArchiveError, match=r"figures\.csv: it is no plain file"):
+    with pytest.raises(ArchiveError, match=r"figures\.csv: it is not a plain file"):
         read_bytes(tmp_path / "figures.csv")
 
 

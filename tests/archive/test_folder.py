@@ -71,7 +71,7 @@ def test_no_name_leads_out_of_the_folder(folder: RunFolder, name: str) -> None:
 def test_a_name_that_is_none_is_an_archive_error(folder: RunFolder) -> None:
     (folder.captures / "loop").symlink_to("loop")
     for name in ("captures/a\0.npz", "captures/loop/x"):
-        with pytest.raises(ArchiveError, match="is no file name"):
+        with pytest.raises(ArchiveError, match="is not a file name"):
             folder.inside(name)
 
 

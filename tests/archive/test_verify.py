@@ -207,7 +207,7 @@ def test_figures_of_a_broken_capture_cannot_be_computed_and_the_others_still_are
     (run / IDLE).write_bytes((run / IDLE).read_bytes()[:-30])
     differences = verify(run).differences
     assert [difference.figure.split()[0] for difference in differences] == ["dc_offset", "dc_offset"]
-    assert all(f"{Path(IDLE).name} is no whole capture" in difference.outcome for difference in differences)
+    assert all(f"{Path(IDLE).name} is not a whole capture" in difference.outcome for difference in differences)
 
 
 def test_captures_that_no_figure_uses_are_listed_and_are_no_fault(run: Path) -> None:

@@ -141,12 +141,12 @@ def test_a_fault_of_the_program_is_not_taken_for_a_verdict_that_fails(
     ended = benchctl("check", "quick_check")
     assert ended.exit_code == 5
     assert "ZeroDivisionError" in ended.err
-    assert "a fault of benchctl itself" in ended.err
+    assert "an error in benchctl itself" in ended.err
 
 
 @click.command
 def losing_a_socket() -> int:
-    """A command in which a pipe breaks that is no output."""
+    """A command in which a pipe breaks that is not an output."""
     raise BrokenPipeError(errno.EPIPE, "Broken pipe")
 
 
@@ -157,4 +157,4 @@ def test_a_pipe_that_breaks_elsewhere_than_at_the_output_is_no_verdict(
     monkeypatch.setitem(cli.entries, "check", CommandEntry(f"{__name__}:losing_a_socket", ""))  # type: ignore[attr-defined]
     ended = benchctl("check")
     assert ended.exit_code == 5
-    assert "This is a fault of benchctl itself." in ended.err
+    assert "This is an error in benchctl itself." in ended.err

@@ -67,7 +67,7 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(problems_of: Probl
     """
     assert problems_of(text) == [
         "4:3: unknown key 'supply_curent'; did you mean 'supply_current'?",
-        "5:27: '11 A': 'A' will not do here; give V, mV, kV or dBV",
+        "5:27: '11 A': 'A' is not accepted here; give V, mV, kV or dBV",
         "5:38: '500' has no unit; give s, ms, us, min or h, for example '20 ms'",
         "6:30: 'above' is given twice (first in line 6); keep one",
         "8:15: 'current_limit' is missing here",
@@ -82,8 +82,8 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(problems_of: Probl
         ("title: t", "1:1: the first line is missing; a document begins with 'benchctl: sequence 1'"),
         ("benchctl: seqence 1", "1:11: unknown kind of document 'seqence'; did you mean 'sequence'?"),
         ("benchctl: sequence 2", "1:11: version 2 is not known; this program reads version 1"),
-        ("benchctl: sequence", "1:11: 'sequence' is no kind and version; write 'benchctl: sequence 1'"),
-        ("benchctl: [sequence, 1]", "1:11: a list is no kind and version; write 'benchctl: sequence 1'"),
+        ("benchctl: sequence", "1:11: 'sequence' is not a kind and version; write 'benchctl: sequence 1'"),
+        ("benchctl: [sequence, 1]", "1:11: a list is not a kind and version; write 'benchctl: sequence 1'"),
         ("benchctl: bench 1", "1:11: this is a bench file; a sequence file is wanted here"),
         ("benchctl: amplifier 1", "1:11: this is an amplifier file; a sequence file is wanted here"),
     ],
@@ -100,7 +100,7 @@ def test_the_kind_must_be_on_the_first_line(problems_of: ProblemsOf) -> None:
 
 @pytest.mark.parametrize("text", ["just words\n", "[benchctl, sequence]\n"])
 def test_a_file_that_is_no_mapping_is_no_document(text: str, problems_of: ProblemsOf) -> None:
-    assert "stands where a document belongs; it begins with 'benchctl: sequence 1'" in problems_of(text)[0]
+    assert "is written where a document belongs; it begins with 'benchctl: sequence 1'" in problems_of(text)[0]
 
 
 def test_a_colon_left_out_in_a_flow_mapping_is_named(problems_of: ProblemsOf) -> None:
@@ -110,7 +110,9 @@ def test_a_colon_left_out_in_a_flow_mapping_is_named(problems_of: ProblemsOf) ->
 
 def test_a_decimal_comma_in_a_flow_mapping_is_named(problems_of: ProblemsOf) -> None:
     faults = problems_of(HEAD + "steps:\n  - power_on: {voltage: 14,4 V, current_limit: 9 A}\n")
-    assert faults[-1] == "4:28: '4 V' is no key; if it is what follows a decimal comma, write the number with a point"
+    assert (
+        faults[-1] == "4:28: '4 V' is not a key; if it is what follows a decimal comma, write the number with a point"
+    )
 
 
 def test_no_fault_is_told_in_the_words_of_a_library(problems_of: ProblemsOf) -> None:
@@ -130,7 +132,7 @@ def test_no_fault_is_told_in_the_words_of_a_library(problems_of: ProblemsOf) -> 
 def test_a_megabyte_of_noise_is_refused_in_one_line(tmp_path: Path) -> None:
     path = tmp_path / "noise.yaml"
     path.write_bytes(bytes(index * 7 % 256 for index in range(1_000_000)))
-    assert problems_of(path) == ["1:1: the file is longer than 100 kB, so it is no document of ours"]
+    assert problems_of(path) == ["1:1: the file is longer than 100 kB, so it is not a benchctl document"]
 
 
 def test_bytes_that_are_not_utf_8_are_refused_at_their_place(tmp_path: Path) -> None:

@@ -177,7 +177,7 @@ WRONG = {
     "physics that there are not": (AMPLIFIER, "  housekeeping: 4 W", "  housekeping: 4 W", "simulation"),
     "a driver of no role": (SUPPLY, "role: supply", "role: coffee", "role"),
     "a driver that cannot switch off": (SUPPLY, "  output_off:", "  output_of:", "commands"),
-    "a command that is no text": (SUPPLY, "  output_off: ", "  output_off: {} # ", "commands/output_off"),
+    "a command that is not text": (SUPPLY, "  output_off: ", "  output_off: {} # ", "commands/output_off"),
     "a preamble of another form": (SCOPE, "preamble: list", "preamble: tuple", "preamble"),
     "a screen of one division": (SCOPE, "vertical: 8", "vertical: 1", "divisions/vertical"),
 }

@@ -1,5 +1,5 @@
 """An instrument is switched off and on in the midst of a step: with `after_power_cycle: repeat the step` the bench is
-made safe and set up anew, as for a run that is resumed, and the step begins anew."""
+made safe and set up again, as for a run that is resumed, and the step starts again."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class TrueRecords(Meddler):
             self._at_the_second_part(self.runs[0])
 
 
-# -- it begins anew --------------------------------------------------------------------------------------------
+# -- it starts again --------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_the_report_says_which_attempt_was_given_up_and_why(interrupted: Ended) 
     assert table is not None
     came_to = [head.text for head in table.heads].index("came to")
     bursts = [row[came_to].text for row in table.rows if row[1].text == "3 measure_burst"]
-    assert bursts[0] == "given up, and begun anew: oscilloscope lost power"
+    assert bursts[0] == "given up, and started again: oscilloscope lost power"
     assert "figures" in bursts[1]
 
 
@@ -226,7 +226,7 @@ def test_a_resumed_run_takes_none_of_it_for_a_result_either(interrupted: Ended, 
     assert_same(figures_of(replace(interrupted, result=resumed)), figures_of(interrupted))
 
 
-# -- it does not begin anew ------------------------------------------------------------------------------------
+# -- it does not start again ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("role", ROLES)
@@ -244,7 +244,7 @@ def test_a_step_begins_anew_twice_and_then_the_run_ends(tmp_path: Path) -> None:
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert [event["times"] for event in of_kind(ended, STEP_GIVEN_UP)] == list(range(1, REPEATS_A_STEP + 1))
-    assert "4 measure_continuous was begun anew 2 times already" in of_kind(ended, "note")[-1]["text"]
+    assert "4 measure_continuous was started again 2 times already" in of_kind(ended, "note")[-1]["text"]
     assert "its settings are lost" in ended.said
 
 
@@ -281,7 +281,7 @@ def test_a_limit_that_was_passed_is_no_power_cycle(tmp_path: Path) -> None:
 
 
 def test_a_bench_that_cannot_be_set_up_again_ends_the_run(tmp_path: Path) -> None:
-    """The supply goes silent while the amplifier is being switched on again: no step is under way to begin anew."""
+    """The supply goes silent while the amplifier is being switched on again: no step is under way to start again."""
     faults = (
         f"{{kind: power cycle, instrument: supply, {BUSY}}}",
         "{kind: no answer, instrument: supply, at: 6 s, for: 1 h}",

@@ -64,7 +64,7 @@ def test_each_row_of_the_trend_holds_what_was_read_since_the_one_before(bench: R
         True
     ]
     assert trend["supply_current_a"].notna().all()
-    assert "supply_protection" not in "".join(trend.columns), "what is no quantity is no column"
+    assert "supply_protection" not in "".join(trend.columns), "what is not a quantity is not a column"
 
 
 def test_how_far_the_safe_state_has_come_can_be_seen_while_it_is_carried_out_and_afterwards(bench: Rig) -> None:

@@ -39,7 +39,9 @@ class ScriptedPeer:
         self.heard: list[str] = []
         self.connections = 0
         self.overdue: list[bytes] = []  # answers that come just before the next identity
-        self.standard_events: list[bytes] = []  # what *ESR? is answered in turn, and then 0; an empty one is no answer
+        self.standard_events: list[
+            bytes
+        ] = []  # what *ESR? is answered in turn, and then 0; an empty one is not an answer
         self._events = events if events is not None else []
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._server.getsockname()[1]

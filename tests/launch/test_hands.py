@@ -56,7 +56,7 @@ def test_plugs_are_moved_when_a_bench_has_no_relays_for_them(tmp_path: Path) -> 
     assert ended.values("crosstalk") == pytest.approx({"A": 1e-3, "B": 1e-3}, rel=0.05)
     powers = ended.values("continuous_power")
     assert powers["A"] == pytest.approx(powers["B"], rel=0.02)
-    request = "hands would be needed: Put the generator into input A alone and a shorting plug into B"
+    request = "a person would have to act: Put the generator into input A alone and a shorting plug into B"
     assert request in ended.notes
 
 

@@ -55,7 +55,7 @@ EFFICIENCY = {"AB": (0.5, 0.65), "D": (0.75, 0.9)}
 
 
 def sequence(fit: Fit, load_ohm: float) -> str:
-    """The power without end into every rated load, and two bursts into one of them."""
+    """The continuous power into every rated load, and two bursts into one of them."""
     return f"""benchctl: sequence 1
 title: Short test of a shipped amplifier
 limits:

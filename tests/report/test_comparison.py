@@ -112,8 +112,8 @@ def test_documents_that_differ_are_told_though_their_titles_do_not(
     file.write_text(file.read_text(encoding="utf-8") + "# another word\n", encoding="utf-8")
     assert unlike(stories(whole, repaired)) == [what]
     text = page_of(whole, repaired).text
-    assert "The runs were not made alike" in text
-    assert f"What should be alike and is not: {what}." in text
+    assert "The runs were not made under the same conditions" in text
+    assert f"What should be the same and is not: {what}." in text
 
 
 def test_controls_that_stood_otherwise_are_told(whole: Path, repaired: Path) -> None:

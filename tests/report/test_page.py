@@ -177,7 +177,7 @@ def test_a_run_that_ended_early_has_no_verdict_though_all_pass(folder: Path) -> 
 
     page = page_of(rewrite(killed(folder, "step finished", 3), only_what_passes))
     assert "No verdict (simulated) The run did not come to its end. 2 verdicts pass." in page.text
-    assert "The journal does not tell how the run ended" in page.text
+    assert "The journal does not say how the run ended" in page.text
 
 
 def test_an_instrument_that_did_not_confirm_stands_in_red_with_what_to_do(folder: Path) -> None:
@@ -243,7 +243,7 @@ def test_a_journal_that_is_broken_in_its_middle_is_told_up_to_there(folder: Path
     at = next(number for number, line in enumerate(lines) if "5 measure_burst" in line)
     journal.write_text("".join([*lines[:at], "no event\n", *lines[at + 1 :]]), encoding="utf-8")
     page = page_of(folder)
-    assert f"journal.jsonl:{at + 1}: this line is no journal event" in page.text
+    assert f"journal.jsonl:{at + 1}: this line is not a journal event" in page.text
     assert page.row("3 measure_idle: ", "idle_current")
     assert page.tables("5 measure_burst") == []
 

@@ -151,7 +151,7 @@ def test_the_date_is_that_of_the_folder_or_else_of_the_journal(folder: Path) -> 
     expected = f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:8]} {stamp[9:11]}:{stamp[11:13]} UTC"
     assert date_of(read_run_record(folder)) == expected
     renamed = folder.rename(folder.with_name("hx2150"))
-    assert date_of(read_run_record(renamed)) == "not known", "of a dry run's journal the day is no day"
+    assert date_of(read_run_record(renamed)) == "not known", "of a dry run's journal the day is not a day"
     assert date_of(read_run_record(real(renamed))) == "2026-01-01 08:00 UTC"
 
 

@@ -90,7 +90,7 @@ _COMMON = (
     Rule("488.2 10.38", "*TST? answers 0 for passed", (Step("*TST?", "0"),)),
     Rule("488.2 10.39", "*WAI lets the next command run when nothing is pending", (Step("*WAI;*OPC?", "1"),)),
     Rule("488.2 10", "a command that is only a query has no other form", _wrong("*IDN", -113)),
-    Rule("488.2 10", "a command that is no query has no query form", _wrong("*CLS?", -113)),
+    Rule("488.2 10", "a command that is not a query has no query form", _wrong("*CLS?", -113)),
 )  # fmt: skip
 
 _STATUS = (

@@ -33,7 +33,7 @@ TABLE: list[tuple[str, bytes, list[bytes]]] = [
     ("an indefinite block ends with its message", b"DATA #0ab'c\nX\n", [b"DATA #0ab'c", b"X"]),
     ("a hash within a word starts no block", b"acme,SN#15\nX\n", [b"acme,SN#15", b"X"]),
     ("a hash before a base is a number", b"*ESE #H1F\nX\n", [b"*ESE #H1F", b"X"]),
-    ("a block length that is no number", b"DATA #5abc\nX\n", [b"DATA #5abc", b"X"]),
+    ("a block length that is not a number", b"DATA #5abc\nX\n", [b"DATA #5abc", b"X"]),
     ("a block head that a line feed cuts", b"DATA #5\nX\n", [b"DATA #5", b"X"]),
     ("any bytes at all", bytes(range(11, 34)) + b"\xff\x80\n", [bytes(range(11, 34)) + b"\xff\x80"]),
     ("exactly the bound", b"x" * BOUND + b"\nX\n", [b"x" * BOUND, b"X"]),

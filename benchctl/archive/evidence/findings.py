@@ -93,7 +93,7 @@ def _unproven_captures(events: Sequence[Event]) -> str:
 
 
 def _last_word(events: Sequence[Event]) -> Event | None:
-    """How the last part of the run ended; None where the journal does not tell."""
+    """How the last part of the run ended; None where the journal does not say."""
     last = next((e for e in reversed(events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     return last if last is not None and last["event"] == RUN_ENDED else None
 

@@ -86,7 +86,7 @@ def _expected(events: Sequence[Event]) -> tuple[Mapping[str, str], str]:
     began = [event for event in events if event["event"] == RUN_STARTED]
     told = [e for e in events if e["event"] in (RUN_STARTED, INPUTS_KEPT, INPUTS_ACCEPTED) and "inputs" in e]
     if not began:
-        return {}, "the inputs: the journal does not tell how the run began"
+        return {}, "the inputs: the journal does not say how the run began"
     if not told:
         return {}, "the inputs: this folder was made before inputs were hashed"
     if told[0]["event"] != RUN_STARTED:
@@ -115,7 +115,7 @@ def _files(folder: RunFolder) -> list[tuple[str, Path]]:
 
 
 def _content(path: Path) -> bytes | None:
-    """None where it cannot be read, or is no plain file."""
+    """None where it cannot be read, or is not a plain file."""
     try:
         return read_bytes(path)
     except ArchiveError:

@@ -3,7 +3,7 @@
 Each line is a JSON object that ends in two fields. `before` is the hash of the line before, empty in the first line;
 `hash` is the line's own: the first 16 hexadecimal digits of the SHA-256 of its bytes up to the comma before `hash`.
 
-This shows slips and careless edits. It proves nothing against somebody who writes the whole file anew, hashes and all.
+This shows slips and careless edits. It proves nothing against somebody who writes the whole file again, hashes and all.
 
 Only the standard library: the guardian writes such lines too.
 """

@@ -60,7 +60,7 @@ class FiguresEntry:
             first = error.errors()[0]
             place = ".".join(str(part) for part in first["loc"])
             raise ArchiveError(
-                f"journal event {event['number']} is no figures event: {place}: {first['msg']}",
+                f"journal event {event['number']} is not a figures event: {place}: {first['msg']}",
                 advice="Put journal.jsonl back as the run left it, from a copy.",
             ) from error
 
@@ -94,7 +94,7 @@ _CONDITIONS = TypeAdapter(Conditions)
 
 
 def _with_verdicts_of_today(event: Event) -> Event:
-    """The event with verdicts of earlier versions under their present names; what is no list of figures stays so."""
+    """The event with verdicts of earlier versions under their present names; what is not a list of figures stays so."""
     figures = event.get("figures")
     if not isinstance(figures, list):
         return event
@@ -129,7 +129,7 @@ def conditions_of(event: Event) -> Conditions:
     try:
         return _CONDITIONS.validate_python(event.get("conditions") or {})
     except ValidationError as error:
-        raise ArchiveError(f"the conditions in journal event {event.get('number')} are none: {error}") from error
+        raise ArchiveError(f"the conditions in journal event {event.get('number')} are not valid: {error}") from error
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
@@ -167,7 +167,7 @@ def _with_contradictions(part: Sequence[FiguresEntry]) -> Sequence[FiguresEntry]
 
 
 def results_of(events: Sequence[Event]) -> list[Event]:
-    """The events of a journal without what was found by a step that was given up and begun anew."""
+    """The events of a journal without what was found by a step that was given up and started again."""
     void = {number for event in events if event["event"] == STEP_GIVEN_UP for number in event["no_results"]}
     return [event for event in events if not void or event["number"] not in void]
 

@@ -13,9 +13,9 @@ INPUTS_KEPT: Final = "inputs kept"
 INPUTS_ACCEPTED: Final = "inputs accepted"
 STEP_STARTED: Final = "step started"
 STEP_FINISHED: Final = "step finished"
-# A step that was begun and will begin anew: what it had found by then is no result.
+# A step that was begun and will start again: what it had found by then is no result.
 STEP_GIVEN_UP: Final = "step given up"
-STEP_BEGINS_ANEW: Final = "step begins anew"
+STEP_BEGINS_ANEW: Final = "step starts again"
 FIGURES: Final = "figures"
 CAPTURE: Final = "capture"
 CLEAN_LEVEL: Final = "clean level"
@@ -31,7 +31,7 @@ STOPPING: Final = "stopping"
 # A part of the safe state that has failed to confirm, or has not within a second.
 NOT_YET_CONFIRMED: Final = "not yet confirmed"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
-# From here on the run has new links and has been switched on anew: what instruments showed before says nothing more.
+# From here on the run has new links and has been switched on again: what instruments showed before says nothing more.
 NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})
 # A line that the guardian wrote; `line` counts from 1, and `acted` is the line's own `wall`.
 GUARDIAN_ACTED: Final = "guardian acted"

@@ -179,14 +179,14 @@ _FORMS: Mapping[str, type[_Form]] = {
 
 
 def problem_of(event: Mapping[str, Any]) -> str:
-    """Why this is no event that a run writes, '' where it is one."""
+    """Why this is not an event that a run writes, '' where it is one."""
     if type(event["number"]) is not int:
-        return "its number is no whole number"
+        return "its number is not a whole number"
     time_s = event["time_s"]
     if type(time_s) not in (int, float) or not (math.isfinite(time_s) and 0 <= time_s <= LONGEST_RUN_S):
-        return "its time_s is no time of a run"
+        return "its time_s is not a time of a run"
     if not (isinstance(event["wall"], str) and isinstance(event["event"], str)):
-        return "its wall or its event is no text"
+        return "its wall or its event is not text"
     return _problem_of_kind(event)
 
 

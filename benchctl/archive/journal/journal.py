@@ -149,7 +149,7 @@ def _encoded(event: Event) -> bytes:
         text = json.dumps(event, allow_nan=False, ensure_ascii=False, default=_plain)
     except ValueError as error:
         raise ArchiveError(f"event '{event['event']}' holds a number that is not finite: {error}") from error
-    # A lone surrogate, as in a file name that is no text, has no UTF-8 form.
+    # A lone surrogate, as in a file name that is not text, has no UTF-8 form.
     return text.encode("utf-8", errors="backslashreplace")
 
 
@@ -208,7 +208,7 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
         if event is not None:
             if torn and not _tells_of(event, torn):
                 raise ArchiveError(
-                    f"{path}:{torn_at}: this line is no journal event, and events follow it", advice=_CHANGED
+                    f"{path}:{torn_at}: this line is not a journal event, and events follow it", advice=_CHANGED
                 )
             torn = []
             if problem := problem_of(event):
@@ -237,7 +237,7 @@ def _event(line: bytes) -> Event | None:
 
 
 def _refuse(constant: str) -> NoReturn:
-    raise ValueError(f"{constant} is no JSON")
+    raise ValueError(f"{constant} is not JSON")
 
 
 def _finite(digits: str) -> float:
@@ -257,5 +257,5 @@ def _shown(torn: list[bytes]) -> str:
 def _check_number(event: Event, expected: int, place: str) -> None:
     if event["number"] != expected:
         raise ArchiveError(
-            f"{place}: event number {event['number']} stands where number {expected} belongs", advice=_CHANGED
+            f"{place}: event number {event['number']} is written where number {expected} belongs", advice=_CHANGED
         )

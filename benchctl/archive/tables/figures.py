@@ -37,7 +37,7 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
         columns["verdict"] = columns["verdict"].map(lambda verdict: RENAMED_VERDICTS.get(verdict, verdict))
         return pd.DataFrame(columns).astype({name: KINDS[name] for name in names})
     except (ValueError, TypeError, ArithmeticError) as error:
-        raise ArchiveError(f"{folder.figures} is no table of figures: {error}") from error
+        raise ArchiveError(f"{folder.figures} is not a table of figures: {error}") from error
 
 
 def _numbers(cells: pd.Series[str]) -> pd.Series[float]:

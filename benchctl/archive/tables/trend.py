@@ -127,20 +127,20 @@ def read_trend(folder: RunFolder) -> pd.DataFrame:
             raise ValueError("its columns are not a time_s and one for each signal")
         return pd.DataFrame([_numbers(row) for row in rows[1:]], columns=columns, dtype="float64")
     except (ValueError, IndexError) as error:
-        raise ArchiveError(f"{path} is no trend: {error}") from error
+        raise ArchiveError(f"{path} is not a trend: {error}") from error
 
 
 def _rows(path: Path) -> list[list[str]]:
     """The header and the whole rows; a row without its line end was cut off by a crash and is none.
 
     Raises:
-        ArchiveError: it cannot be read, or is no table.
+        ArchiveError: it cannot be read, or is not a table.
     """
     whole, _, _ = read_bytes(path).rpartition(b"\n")
     try:
         return list(csv.reader(whole.decode("utf-8", errors="replace").splitlines()))
     except csv.Error as error:
-        raise ArchiveError(f"{path} is no trend: {error}") from error
+        raise ArchiveError(f"{path} is not a trend: {error}") from error
 
 
 def _numbers(row: Sequence[str]) -> list[float]:

@@ -73,8 +73,8 @@ def _wrapped(beginning: str, text: str) -> list[str]:
 
 def _in_all(files: Sequence[str], problems: Sequence[Problem]) -> str:
     if problems:
-        return f"{len(problems)} fault{'s' if len(problems) != 1 else ''}"
-    return f"{len(files)} file{'s' if len(files) != 1 else ''} in order"
+        return f"{len(problems)} problem{'s' if len(problems) != 1 else ''}"
+    return f"{len(files)} files are valid" if len(files) != 1 else "1 file is valid"
 
 
 def _as_data(looked_at: Sequence[tuple[str, Summary | None, tuple[Problem, ...]]]) -> dict[str, object]:
@@ -84,5 +84,5 @@ def _as_data(looked_at: Sequence[tuple[str, Summary | None, tuple[Problem, ...]]
             for file, about, _ in looked_at
             if about is not None
         ],
-        "faults": [vars(problem) for _, _, found in looked_at for problem in found],
+        "problems": [vars(problem) for _, _, found in looked_at for problem in found],
     }

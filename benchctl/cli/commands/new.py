@@ -1,4 +1,4 @@
-"""benchctl new: a commented file of one's own to start from."""
+"""benchctl new: a commented file of your own to start from."""
 
 from __future__ import annotations
 

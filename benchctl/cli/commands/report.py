@@ -37,7 +37,7 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
 
     The page is one file that needs no network: the verdicts with what was required, power against the rating, each
     figure with its uncertainty and the capture it comes from. A run that was cut off gets a page too, which says what
-    is missing. A run writes its page by itself; this writes it anew.
+    is missing. A run writes its page by itself; this writes it again.
 
     Of several run folders the page holds every other one against the first: the same figures side by side, by how much
     they differ, and whether that is more than their uncertainty.
@@ -66,7 +66,7 @@ def _refuse_to_overwrite(out: Path) -> None:
         UsageError: something else is there.
     """
     if (out.exists() or out.is_symlink()) and not is_page(out):
-        raise UsageError(f"{out} is there already and is no report, so it is not overwritten; give another file")
+        raise UsageError(f"{out} is there already and is not a report, so it is not overwritten; give another file")
 
 
 def _renew_table(run_folder: Path) -> None:

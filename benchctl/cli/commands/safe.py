@@ -21,7 +21,7 @@ def safe(bench: str, as_json: bool) -> int:
     """Put the bench into the safe state now.
 
     Generator output off, then the supply's outputs off (the remote turn-on lead's first), then the load disconnected.
-    Each instrument is asked to confirm. This is no emergency stop: keep a switch in the supply lead for that.
+    Each instrument is asked to confirm. This is not an emergency stop: keep a switch in the supply lead for that.
     """
     confirmations = make_safe(bench, _alarm)
     if as_json:

@@ -58,7 +58,7 @@ def _lines(found: Verification) -> Iterator[str]:
 def _last_line(found: Verification) -> str:
     agree = "all agree" if found.figures_agree else "they do not all agree"
     changed = "" if not found.findings.changed else " The folder is not as the run left it; see above."
-    running = " The run still goes on; this is what there is of it by now." if found.is_running else ""
+    running = " The run still goes on; this is what there is of it so far." if found.is_running else ""
     return f"{found.checked} figures computed again: {agree}.{changed}{running}"
 
 

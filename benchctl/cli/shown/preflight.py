@@ -37,14 +37,14 @@ def show_preflight(documents: Documents, *, unattended: bool, show_all: bool, as
     checked.refuse_hazards(accepted="they are shown below")
     for warning in checked.warnings:
         click.echo(f"Warning: {warning}")
-    click.echo("Preflight passes, but for the warnings." if checked.warnings else "Preflight passes.")
+    click.echo("Preflight passes, except for the warnings." if checked.warnings else "Preflight passes.")
     return 0
 
 
 def _shown(checked: Preflight, whole: ExpectedPart, amplifier: Amplifier, *, show_all: bool) -> RenderableType:
     """The tree, the chart, and what is to be expected of the whole."""
     in_view = whole if show_all else folded(whole)
-    hint = " Long sweeps and repeats are folded; --all shows each turn." if in_view.rows < whole.rows else ""
+    hint = " Long sweeps and repeats are shortened; --all shows every turn." if in_view.rows < whole.rows else ""
     return Group(
         Outline(in_view), "", *_chart(checked, amplifier), time_in_words(checked) + hint, _worst_in_words(checked)
     )
@@ -55,8 +55,8 @@ def _chart(checked: Preflight, amplifier: Amplifier) -> list[RenderableType]:
     steps, maximum = checked.expected_steps, render(amplifier.heatsink.maximum_c, "degC")
     if checked.expected_s <= 0.0:
         return []
-    current = Series("Highest supply current to expect, A", 0.0, lambda start, end: _highest_a(steps, start, end))
-    title = f"Heatsink to expect, degC, from {AMBIENT_C:g} degC; its maximum is {maximum}"
+    current = Series("Highest expected supply current, A", 0.0, lambda start, end: _highest_a(steps, start, end))
+    title = f"Expected heatsink temperature, degC, starting at {AMBIENT_C:g} degC; its maximum is {maximum}"
     heatsink = Series(title, AMBIENT_C - 5.0, lambda start, end: _hottest_c(steps, start, end))
     return [Chart((current, heatsink), checked.expected_s, in_minutes), ""]
 
@@ -96,7 +96,7 @@ def _worst_in_words(checked: Preflight) -> str:
     if not worst_w:
         return "Nothing is driven."
     return (
-        f"Judged by the worst instead: {render(worst_a, 'A', digits=3)} from the supply, "
+        f"Hazards are checked against the worst case: {render(worst_a, 'A', digits=3)} from the supply, "
         f"{render(worst_w, 'W', digits=3)} into a load."
     )
 

@@ -24,7 +24,7 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
     with view_for(console) as view, operator_can_stop(view):
         try:
             result = performed(view)
-        except Exception:  # a fault of the program; whoever presses Ctrl-C three times waits for no report either
+        except Exception:  # a error in the program; whoever presses Ctrl-C three times waits for no report either
             if view.has_started:
                 leave_report(view.run.recorder.folder.path)
             raise

@@ -134,7 +134,7 @@ def _value_unit_verdict(figure: Figure) -> tuple[Cell, Cell, Cell]:
 
 
 def _cell(figures: Sequence[Figure], name: str) -> Cell:
-    """The value in the colour of its verdict, which is named where it is no pass."""
+    """The value in the colour of its verdict, which is named where it is not a pass."""
     figure = next((figure for figure in figures if figure.name == name), None)
     if figure is None:
         return Cell()

@@ -182,4 +182,4 @@ class AmplifierSimulation(Part):
         filters = self.filters or ()
         for index, each in enumerate(filters):
             if any(each.doubles(earlier) for earlier in filters[:index]):
-                yield PathProblem(("filters", index), "a filter of the same corner and slope stands above already")
+                yield PathProblem(("filters", index), "an earlier filter has the same corner and slope")

@@ -112,7 +112,7 @@ def _parse_trigger(text: str) -> Trigger:
     channel = re.fullmatch(r"channel ([1-8])", text)
     if text != "external" and channel is None:
         raise ValueError(
-            f"{quote(text)} will not do; write 'external' or, for the sync output on a channel, 'channel 4'"
+            f"{quote(text)} is not accepted; write 'external' or, for the sync output on a channel, 'channel 4'"
         )
     return Trigger(int(channel.group(1)) if channel else None)
 

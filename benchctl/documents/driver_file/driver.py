@@ -281,6 +281,6 @@ def _choice(table: Table, key: str, known: tuple[str, ...]) -> str:
         raise PathProblems([PathProblem((), f"'{key}' is missing; give one of {', '.join(known)}")])
     value = table[key]
     if value not in known:
-        message = unknown(value, known, key) if isinstance(value, str) else f"{describe(value)} is no {key}"
+        message = unknown(value, known, key) if isinstance(value, str) else f"{describe(value)} is not a {key}"
         raise PathProblems([PathProblem((key,), message)])
     return str(value)

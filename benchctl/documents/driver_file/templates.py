@@ -69,7 +69,7 @@ class Template:
         takes: dict[str, Kind] = {}
         for name, format_spec, conversion in _fields(text):
             if conversion:
-                raise TemplateError(f"{quote(text)}: conversions such as {quote('!' + conversion)} are not read here")
+                raise TemplateError(f"{quote(text)}: conversions such as {quote('!' + conversion)} are not supported")
             if name not in offered:
                 raise TemplateError(f"{quote(text)}: {unknown(name, offered, 'value')}")
             if not _FORMATS[offered[name]].fullmatch(format_spec):
@@ -110,7 +110,7 @@ def _checked(name: str, kind: Kind, value: object) -> float | int | str:
         return value
     if kind == "real" and isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
         return float(value)
-    raise TemplateError(f"{quote(value)} is no {_KIND_WORDS[kind]}, so it is not sent as {name}")
+    raise TemplateError(f"{quote(value)} is not a {_KIND_WORDS[kind]}, so it is not sent as {name}")
 
 
 _KIND_WORDS: Mapping[Kind, str] = {
@@ -170,7 +170,7 @@ def _read_command(value: Any, kind: type[Command], needed: Mapping[str, Kind], o
         return value
     texts = [value] if isinstance(value, str) else value
     if not isinstance(texts, list | tuple) or not texts:
-        raise ValueError(f"{describe(value)} stands where a command, or a list of commands, belongs")
+        raise ValueError(f"{describe(value)} is written where a command, or a list of commands, belongs")
     templates, problems = _parse_all(texts, {**needed, **optional}, is_list=texts is value)
     if problems:
         raise PathProblems(problems)
@@ -184,7 +184,7 @@ def _parse_all(texts: Any, offered: Mapping[str, Kind], *, is_list: bool) -> tup
     for index, text in enumerate(texts):
         try:
             if not isinstance(text, str):
-                raise TemplateError(f"{describe(text)} stands where a command belongs")
+                raise TemplateError(f"{describe(text)} is written where a command belongs")
             templates.append(Template.parse(str.__str__(text), offered))
         except TemplateError as error:
             problems.append(PathProblem((index,) if is_list else (), str(error)))

@@ -124,7 +124,7 @@ def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
 def _read_expectations(value: Any, figures: tuple[str, ...]) -> Any:
     if not isinstance(value, dict):
         raise ValueError(
-            f"{describe(value)} stands where figures and their criteria belong, such as '{{thd_n: below 1 %}}'"
+            f"{describe(value)} is written where figures and their criteria belong, such as '{{thd_n: below 1 %}}'"
         )
     problems: list[PathProblem] = []
     criteria: dict[str, Criterion] = {}
@@ -144,7 +144,7 @@ def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Cr
     if isinstance(criterion, Criterion):
         return criterion
     if not isinstance(criterion, str):
-        raise ValueError(f"{describe(criterion)} stands where one criterion belongs")
+        raise ValueError(f"{describe(criterion)} is written where one criterion belongs")
     parsed = parse_criterion(criterion, FIGURE_UNITS[name])
     return _about_one(parsed, criterion) if name in ABOUT_ONE and parsed.relation == "within" else parsed
 

@@ -31,7 +31,7 @@ def key_of(attribute: str) -> str:
 class PathProblem:
     """A fault found by a cross-check: the path from the checked model to the fault, and a sentence.
 
-    It stands where the value at the end of the path does, or its key if the key itself is the fault.
+    It is shown at the value at the end of the path, or at its key if the key itself is wrong.
     """
 
     path: tuple[str | int, ...]
@@ -146,7 +146,7 @@ _NUMBER_LIKE = re.compile(r"[0-9]+ ?[A-Za-z%]*")
 
 def _strange_key(key: str, known: tuple[str, ...]) -> str:
     if _NUMBER_LIKE.fullmatch(key):
-        return f"{quote(key)} is no key; if it is what follows a decimal comma, write the number with a point"
+        return f"{quote(key)} is not a key; if it is what follows a decimal comma, write the number with a point"
     first_word = key.split(" ", 1)[0]
     if " " in key and first_word in known:
         return f"a colon is missing in {quote(key)}; write '{first_word}: ...'"
@@ -158,5 +158,5 @@ def doubled(values: tuple[Any, ...], key: str) -> Iterator[PathProblem]:
     seen: set[Any] = set()
     for index, value in enumerate(values):
         if value in seen:
-            yield PathProblem((key, index), "stands in the list twice")
+            yield PathProblem((key, index), "is in the list twice")
         seen.add(value)

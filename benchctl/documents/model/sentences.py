@@ -100,7 +100,7 @@ def _sentence(details: ErrorDetails) -> str:
         case "too_long":
             return f"{quote(key)} has too many entries: at most {context['max_length']} can be given"
         case kind if kind in _WANTED:
-            return f"{found} stands where {_WANTED[kind]} belongs"
+            return f"{found} is written where {_WANTED[kind]} belongs"
         case _:
             return _choice_sentence(details, key, context)
 
@@ -116,12 +116,12 @@ def _choice_sentence(details: ErrorDetails, key: str, context: Mapping[str, Any]
         case "literal_error":
             return _literal_sentence(details["input"], _names(str(context["expected"])))
         case _:
-            return f"{describe(details['input'])} will not do here: {_plain(details['msg'])}"
+            return f"{describe(details['input'])} is not accepted here: {_plain(details['msg'])}"
 
 
 def _literal_sentence(value: Any, choices: list[str]) -> str:
     if not isinstance(value, str):
-        return f"{describe(value)} stands where one of {', '.join(choices)} belongs"
+        return f"{describe(value)} is written where one of {', '.join(choices)} belongs"
     return unknown(str(value), choices, "value")
 
 

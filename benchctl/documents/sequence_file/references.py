@@ -45,7 +45,7 @@ STAND_IN: Known = {
     "amplifier.heatsink.criterion": "below 80 degC",
 }
 
-# Over the idle current that the maker expects. What is half as much again is no spread of a trimmer any more, and at
+# Over the idle current that the maker expects. What is half as much again is not a spread of a trimmer any more, and at
 # twice as much a supply limits early enough for a shorted device to survive it (common practice).
 IDLE_AT_MOST = 1.5
 IDLE_LIMIT = 2.0

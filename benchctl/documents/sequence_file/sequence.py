@@ -51,7 +51,7 @@ class Sequence(Document):
     after_power_cycle: AfterPowerCycle = Field(
         default="end the run",
         description="what to do when an instrument was switched off and on and has lost its settings; to "
-        "repeat the step, the bench is made safe and set up anew, at most twice for each step",
+        "repeat the step, the bench is made safe and set up again, at most twice for each step",
     )
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
 

@@ -22,12 +22,12 @@ def unfold(value: Any, kinds: tuple[str, ...], reading: Reading) -> Any:
     What does not belong is noted in `reading` and left out, so that the rest of the step is looked at too.
 
     Raises:
-        PathProblems: this is no step of a known kind with settings.
+        PathProblems: this is not a step of a known kind with settings.
     """
     if isinstance(value, str):
         value = Table([(value, Text("", position_of(value)))], position_of(value))
     if not isinstance(value, Table) or not value:
-        raise ValueError(f"{describe(value)} stands where a step belongs, such as '- hold: {{for: 10 s}}'")
+        raise ValueError(f"{describe(value)} is written where a step belongs, such as '- hold: {{for: 10 s}}'")
     word, *others = value
     if word not in kinds:
         raise PathProblems([PathProblem((), unknown(word, kinds, "step"))], position_of(word))
@@ -64,7 +64,7 @@ def _with_settings(kind: str, settings: Any, siblings: Table, reading: Reading) 
     if settings == "":
         settings = Table(position=position_of(settings))
     if not isinstance(settings, Table):
-        message = f"{describe(settings)} stands where the settings of '{kind}' belong, as in '{{key: value}}'"
+        message = f"{describe(settings)} is written where the settings of '{kind}' belong, as in '{{key: value}}'"
         raise PathProblems([PathProblem((), message)], position_of(settings))
     if "kind" in settings:
         message = "'kind' is not written; it is the word before the colon"

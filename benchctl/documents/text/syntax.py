@@ -40,7 +40,7 @@ _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
     ("expected ',' or ']'", "a comma or the closing ']' is missing before this", False),
     ("expected node content", "a value is missing before this", False),
     ("expected the node content", "a value is missing before this", False),
-    ("<document start>", "the document is over before this; look at the indent of the lines around", False),
+    ("<document start>", "the document ends before this; look at the indent of the lines around", False),
     ("exceeded maximum nesting depth", "nested too deep; is a bracket left open?", False),
     ("found unexpected end of stream", "the quoted text that begins here is never closed", True),
     ("found undefined alias", "an alias (*) without its anchor (&); write the value itself", False),
@@ -53,7 +53,7 @@ def syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
     """The one problem of a text that is not YAML; the parser cannot go on behind it."""
     if isinstance(error, yaml.reader.ReaderError):
         at = text[error.position : error.position + 1]
-        message = f"the character {quote(at)} has no place in a text file"
+        message = f"the character {quote(at)} is not allowed in a text file"
         return Problem(file, *position_after(text[: error.position]), message)
     position, began = (position_at(getattr(error, mark, None)) for mark in ("problem_mark", "context_mark"))
     complaint = " ".join(filter(None, (getattr(error, said, None) for said in ("problem", "context"))))

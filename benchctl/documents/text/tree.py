@@ -117,10 +117,10 @@ class _Census:
         if isinstance(event, yaml.NodeEvent):
             self.nodes += 1
         if self.nodes > MOST_NODES:
-            self._refuse(event, f"more than {MOST_NODES} entries up to here; no document of ours has so many")
+            self._refuse(event, f"more than {MOST_NODES} entries up to here; no benchctl document has so many")
         tag = getattr(event, "tag", None)
         if tag is not None:
-            self._refuse(event, f"the tag {quote(tag)} is not read here; write the plain value without it")
+            self._refuse(event, f"the tag {quote(tag)} is not supported; write the plain value without it")
 
     def _enter(self, event: yaml.CollectionStartEvent) -> None:
         self.open.append((event.anchor is not None, self.nodes))
@@ -174,7 +174,7 @@ class _Grower:
         if not isinstance(key_node, yaml.ScalarNode):
             return "a list or a mapping cannot be a key; a key is one word followed by a colon"
         if key_node.value == "<<":
-            return "merge keys (<<) are not read here; write the entries out"
+            return "merge keys (<<) are not supported; write the entries out"
         if key_node.value in table:
             first = table.key_position(key_node.value)
             return f"{quote(key_node.value)} is given twice (first in line {first.line}); keep one"

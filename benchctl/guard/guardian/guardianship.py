@@ -42,7 +42,7 @@ ANSWER_S = 2 * PATIENCE_S
 LEAVE_S = 5.0
 # One that was called and has nothing left to do is gone by then; others are not waited for.
 LET_GO_S = 0.5
-# Something that ends them again and again is no accident, and sooner or later ends both at a time.
+# Something that ends them again and again is not an accident, and sooner or later ends both at a time.
 REPLACEMENTS = 5
 
 Report = Callable[..., None]
@@ -157,14 +157,14 @@ class Guardianship:
                 anew = self._another()
                 anew.wait_until_ready()
                 self._guardians[self._guardians.index(lost)] = anew
-                self._tell("guardian started anew", pid=anew.pid, instead_of=lost.pid)
+                self._tell("guardian started again", pid=anew.pid, instead_of=lost.pid)
             except BenchctlError as error:  # none can be had, or the journal cannot be written
                 self._interlock.open(error)
 
     def _count_replacement(self) -> None:
         self._replaced += 1
         if self._replaced > REPLACEMENTS:
-            raise GuardianLost(f"a guardian has ended, after {REPLACEMENTS} were started anew")
+            raise GuardianLost(f"a guardian has ended, after {REPLACEMENTS} were started again")
 
     @property
     def _is_guarded(self) -> bool:
@@ -223,7 +223,7 @@ class Guardianship:
         held_up_s = time.monotonic() - self._renewed_at
         if held_up_s <= LEASE_S:
             return None
-        return GuardianLost(f"the run was held up for {held_up_s:.1f} s, longer than its guardians wait")
+        return GuardianLost(f"the run was delayed for {held_up_s:.1f} s, longer than its guardians wait")
 
 
 def _file_for_the_turn() -> Path:

@@ -27,8 +27,8 @@ _FEWEST_CODES = 16
 
 _CHECK_OUTPUT = (
     "Check the ratio of the probe, here and in the bench file; the generator's setting for its load (50 ohm or high "
-    "impedance); and whether the gain control stands where the amplifier file has it. If a channel is dead, leave it "
-    "out of the amplifier file's channels"
+    "impedance); and whether the gain control is at the position that the amplifier file's gain belongs to. If a "
+    "channel is dead, leave it out of the amplifier file's channels"
 )
 
 

@@ -45,7 +45,7 @@ class Figure:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value) or not math.isfinite(self.expanded_uncertainty or 0.0):
-            raise MeasurementError(f"{self.name} came out as {self.value}, which is no figure")
+            raise MeasurementError(f"{self.name} came out as {self.value}, which is not a figure")
 
 
 def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:

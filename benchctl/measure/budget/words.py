@@ -78,7 +78,11 @@ def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: in
         (fails, "fails", "fail"),
         (inconclusive, "inconclusive", "inconclusive"),
         (unmeasured, "step gave no figures", "steps gave no figures"),
-        (contradicted, "figure rests on a contradiction", "figures rest on a contradiction"),
+        (
+            contradicted,
+            "figure depends on instruments that contradict each other",
+            "figures depend on instruments that contradict each other",
+        ),
     ]
     words = [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
     return ", ".join(words) if words else "no verdict was asked for"

@@ -17,7 +17,7 @@ from benchctl.measure.signal.record import Samples
 from benchctl.measure.uncertainty import measured
 
 _FEWEST_CYCLES = 5  # three unknowns, and scatter to judge the fit by
-_CLEAR_FALL = 4.0  # times the scatter of a peak: less is no droop whose shape could be told
+_CLEAR_FALL = 4.0  # times the scatter of a peak: less is not a droop whose shape could be told
 _LARGEST_RELATIVE_U = 0.1  # standard; a time constant known worse than this has no interval that is alike on both sides
 _GRID = 80  # trial time constants, evenly spaced in their logarithm: near enough for the steps that follow
 _STEPS = 12

@@ -12,7 +12,7 @@ from benchctl.measure.signal.record import Capture, Samples, Trace
 from benchctl.measure.signal.sine import fit_sine, fit_sine_4
 
 _BLOCKS_A_CYCLE = 16.0
-_FEWEST_STEPS = 8  # of the converter: less than this from the middle is no signal
+_FEWEST_STEPS = 8  # of the converter: less than this from the middle is not a signal
 _LEAST_THRESHOLD = 0.3  # of the burst's peak, where the rest is silent
 _LONGEST_GAP_CYCLES = 0.75  # below the threshold within one burst: around a zero crossing, at most half a cycle
 _LENGTH_BELOW, _LENGTH_ABOVE = (
@@ -74,7 +74,7 @@ def _envelope(trace: Trace, interval_s: float, frequency_hz: float) -> _Envelope
     whole = trace.codes.size // block
     if trace.codes.size * frequency_hz * interval_s < 1.0:
         raise RecordTooShort(f"{trace.codes.size} samples are less than a cycle of {frequency_hz:.6g} Hz")
-    # The mean of a block, not its extremes: what a class D amplifier leaves of its carrier is no part of a burst.
+    # The mean of a block, not its extremes: what a class D amplifier leaves of its carrier is not a part of a burst.
     means = trace.codes[: whole * block].reshape(whole, block).mean(axis=1, dtype=np.float64)
     levels = np.abs(means - float(trace.codes.mean(dtype=np.float64)))
     if levels.max() * abs(trace.scale) < _FEWEST_STEPS * trace.step:

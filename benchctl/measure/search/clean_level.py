@@ -109,7 +109,7 @@ class CleanLevelSearch:
     def answer(self, level_v: float, distortion: float, is_bound: bool = False) -> None:
         """Tell the distortion (a ratio) measured at a level; `is_bound` if it is only known to be at most this much.
 
-        Raises MeasurementError for a distortion that is no number, and when noise hides the bound at every level.
+        Raises MeasurementError for a distortion that is not a number, and when noise hides the bound at every level.
         """
         if not (math.isfinite(distortion) and distortion >= 0.0 and math.isfinite(level_v) and level_v > 0.0):
             raise MeasurementError(f"a distortion of {distortion} at {level_v} V cannot be judged")
@@ -131,7 +131,7 @@ class CleanLevelSearch:
             return "noise"
         if is_bound:
             raise MeasurementError(
-                f"noise hides the bound: at {level_v:.4g} V the distortion can only be said to be at most "
+                f"noise is higher than the bound: at {level_v:.4g} V the distortion can only be said to be at most "
                 f"{distortion:.3g}, and the bound is {self.bound:.3g}"
             )
         return "over"
@@ -150,7 +150,9 @@ class CleanLevelSearch:
     def _refuse_noise_to_the_top(self) -> None:
         is_settled = len(self._tried_levels) > 1 or any(e.is_bound for e in self._tried_levels)
         if is_settled and self._unclipped_db >= self._highest_db - _ROUNDING:
-            raise MeasurementError(f"noise alone passes the bound of {self.bound:.3g} up to the highest level allowed")
+            raise MeasurementError(
+                f"noise alone is above the bound of {self.bound:.3g} up to the highest level allowed"
+            )
 
     def _conclude_with_over(self, clean_db: float | None, over: TriedLevel) -> None:
         if clean_db is None:

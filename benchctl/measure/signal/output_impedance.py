@@ -37,7 +37,9 @@ class OutputImpedance:
             MeasurementError: the impedance cannot be told from zero; `lowest_damping_factor` is what is known then.
         """
         if self.is_bound:
-            raise MeasurementError("the output impedance cannot be told from zero, so the damping factor has no value")
+            raise MeasurementError(
+                "the output impedance cannot be distinguished from zero, so the damping factor has no value"
+            )
         return load_ohm / self.impedance
 
     def lowest_damping_factor(self, load_ohm: float) -> float:

@@ -117,7 +117,7 @@ class Capture:
         Raises:
             MeasurementError: the signal was not captured.
             ClippedRecord: the converter met its end, so peaks and power would be guessed.
-            UnreadableRecord: scale or offset is no number.
+            UnreadableRecord: scale or offset is not a number.
         """
         if signal not in self.traces:
             raise MeasurementError(f"capture '{self.name}' has no signal '{signal}'; it has {', '.join(self.traces)}")

@@ -111,7 +111,7 @@ def _normal_matrix(phasors: Phasors) -> Samples:
 
 
 def _settle(record: Samples, interval_s: float, frequency_hz: float) -> float:
-    """Gauss-Newton on the frequency, the three linear parameters solved anew at each step."""
+    """Gauss-Newton on the frequency, the three linear parameters solved again at each step."""
     total = float(record.sum())
     for _ in range(_MOST_STEPS):
         phasors = Phasors(record.size, 2.0 * math.pi * frequency_hz * interval_s)

@@ -94,7 +94,7 @@ def mean_product(first: Trace, second: Trace, span: Span) -> float:
 
 
 def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[Peak, Peak]:
-    """Lowest and highest mean over half a period of 20 kHz, so that the noise of a single sample is no peak."""
+    """Lowest and highest mean over half a period of 20 kHz, so that the noise of a single sample is not a peak."""
     block = max(round(0.5 / (_PEAK_BAND_HZ * interval_s)), 1)
     noise = sample_noise(trace.values(span.start, min(span.stop, span.start + _NOISE_SAMPLES)))
     return lowest_and_highest(_block_means(trace, span, block), Blur.of_means(noise, trace.step, block))

@@ -14,7 +14,7 @@ def capture_of(folder: RunFolder, file: str) -> Capture:
     """A capture of the run.
 
     Raises:
-        ArchiveError: it is not there, or is no whole capture.
+        ArchiveError: it is not there, or is not a whole capture.
     """
     return load_capture(folder.inside(file))
 

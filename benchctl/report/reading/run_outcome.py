@@ -50,7 +50,7 @@ class Unconfirmed:
 
 @dataclass(frozen=True)
 class RunOutcome:
-    """`words`: one sentence. `exit_code` is None, and nothing is confirmed, where the journal does not tell an end."""
+    """`words`: one sentence. `exit_code` is None, and nothing is confirmed, where the journal does not say an end."""
 
     words: str
     exit_code: int | None
@@ -76,7 +76,7 @@ def run_outcome_of(run_record: RunRecord) -> RunOutcome:
     guardian = _guardian(run_record)
     last = next((e for e in reversed(run_record.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     if last is None or last["event"] != RUN_ENDED:
-        words = "The journal does not tell how the run ended: it was killed."
+        words = "The journal does not say how the run ended: it was killed."
         return RunOutcome("The run still goes on." if run_record.is_running else words, None, False, guardian=guardian)
     return RunOutcome(
         words=_words(run_record, last),
@@ -94,7 +94,7 @@ def _unconfirmed(event: Mapping[str, Any]) -> tuple[Unconfirmed, ...]:
 
 
 def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:
-    reason = str(ended.get("reason", "for a reason that the journal does not tell"))
+    reason = str(ended.get("reason", "for a reason that the journal does not say"))
     if reason == FINISHED:
         return "Finished."
     return f"{_BEGINNINGS.get(_class_of(run_record, ended), 'Failed: ')}{reason}."

@@ -145,7 +145,7 @@ class _Reader:
         return journal
 
     def _document(self, name: str, load: Callable[[], _D]) -> _D | None:
-        """A document as the run kept it; one that was never kept is no shipped one of that name."""
+        """A document as the run kept it; one that was never kept is not a shipped one of that name."""
         try:
             if not (self.folder.inputs / name).is_file():
                 raise UsageError("it is not there")

@@ -18,7 +18,7 @@ class StepTaken:
 
     `number` is that of the event that began it, `conditions` what the bench was set to then. `left_out` and
     `unmeasured` say why it did nothing or gave no figures, `given_up` which instruments had lost their power, so that
-    it was begun anew.
+    it was started again.
     """
 
     label: str

@@ -13,7 +13,7 @@ from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 
 _ROOM = (
-    "Room: what the uncertainties of both leave, the times at which they were read, a clamp's zero and the leads. The "
+    "Allowed: the uncertainties of both, the times at which they were read, a clamp's zero and the leads. The "
     "gain of the amplifier file is taken to be right within 3 dB. A record of another frequency than the generator "
     "is set to gives no figures."
 )
@@ -46,8 +46,8 @@ def _compared_table(compared: Sequence[Comparison]) -> Table:
         pairs.setdefault((each.quantity, each.channel, each.first.who, _subject(each)), []).append(each)
     columns = (
         *heads("quantity", "channel", "one", "the other"),
-        *heads(numbers=["times", "apart", "room"]),
-        *heads("outcome"),
+        *heads(numbers=["times", "difference", "allowed"]),
+        *heads("result"),
     )
     rows = tuple(_pair_row(found) for found in pairs.values())
     return Table("Seen by two", columns, rows, named=2, note=_ROOM).without_empty_columns()
@@ -102,7 +102,7 @@ def _alone(bench: Bench, compared: Sequence[Comparison]) -> Iterator[tuple[str, 
     for channel in signals.outputs:
         if (OUTPUT_VOLTAGE, channel) not in seen_twice:
             yield f"output voltage of {channel}", "the oscilloscope"
-        yield f"which way round the probe at output {channel} is", "the oscilloscope; no power rests on it"
+        yield f"which way round the probe at output {channel} is", "the oscilloscope; no power depends on it"
     if not any(quantity == OUTPUT_VOLTAGE for quantity, _ in seen_twice):
         yield "level at the input", "the generator's setting"
     yield from _single_by_nature(bench, (HEATSINK, "") in seen_twice)

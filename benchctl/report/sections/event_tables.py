@@ -38,7 +38,7 @@ _MOST_EVENTS = 200
 
 
 def steps_table(run_record: RunRecord) -> Table | None:
-    """Every step that was begun, when, and what came of it."""
+    """Every step that was begun, when, and its result."""
     figures = Counter[str]()
     for entry in run_record.entries:
         figures[entry.step] += len(entry.figures)
@@ -46,7 +46,7 @@ def steps_table(run_record: RunRecord) -> Table | None:
         _step_row(number, step, figures[step.label], run_record.usual)
         for number, step in enumerate(run_record.steps, start=1)
     )
-    columns = heads("no.", "step", numbers=["began", "took"]) + heads("came to", "set to when it began")
+    columns = heads("no.", "step", numbers=["began", "took"]) + heads("result", "conditions at its start")
     return Table("Steps", columns, rows, named=2).without_empty_columns() if rows else None
 
 
@@ -57,16 +57,16 @@ def _step_row(number: int, step: StepTaken, figures: int, usual: Conditions) -> 
         Cell(step.label),
         Cell(clock_face(step.started_s), "number"),
         Cell(took, "number"),
-        _came_to(step, figures),
+        _result(step, figures),
         Cell(str(step.conditions.without(usual).without(UNDRIVEN))),
     )
 
 
-def _came_to(step: StepTaken, figures: int) -> Cell:
+def _result(step: StepTaken, figures: int) -> Cell:
     if step.left_out:
         return Cell(f"left out: {step.left_out}")
     if step.given_up:
-        return Cell(f"given up, and begun anew: {step.given_up} lost power", "untold")
+        return Cell(f"given up, and started again: {step.given_up} lost power", "untold")
     if step.unmeasured:
         return Cell(f"no figures: {step.unmeasured}", "untold")
     if step.finished_s is None:

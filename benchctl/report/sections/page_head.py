@@ -30,7 +30,7 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
     yield from _safety(run_record, outcome)
     yield from evidence_boxes(run_record.findings)
     if wrong := contradictions_in_words(run_record):
-        text = "Figures that rest on this keep their values and have no verdict."
+        text = "Figures that depend on this keep their values and have no verdict."
         yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
     for warnings in run_record.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
@@ -50,15 +50,12 @@ def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
         texts = (outcome.guardian,) if outcome.guardian else ()
         yield Box("Not safe: instruments did not confirm the safe state", "fails", texts, items)
     elif not outcome.is_told and outcome.guardian:
-        yield Box("The run was cut off", "fails", (outcome.guardian,))
+        yield Box("The run was interrupted", "fails", (outcome.guardian,))
     elif not outcome.is_told and not run_record.is_dry:
         yield Box(
             "Nobody knows whether the bench is safe",
             "fails",
-            (
-                "The journal ends without a word on it. Look at each instrument's own display, or run: "
-                "benchctl safe --bench BENCH",
-            ),
+            ("The journal does not say. Look at each instrument's own display, or run: benchctl safe --bench BENCH",),
         )
 
 

@@ -87,7 +87,7 @@ def protection_table(run_record: RunRecord) -> Table | None:
         for entry in run_record.entries
         if entry.analysis in _PROTECTION
     )
-    columns = heads("at", "step", "it", "under", "conditions")
+    columns = heads("at", "step", "what happened", "measured then", "conditions")
     table = Table("The amplifier protected itself", columns, rows, named=2)
     return table.without_empty_columns() if rows else None
 

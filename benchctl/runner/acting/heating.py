@@ -42,7 +42,7 @@ class HeatingTrend:
         return temperature_c
 
     def look(self) -> bool:
-        """Foretell anew, if it is time to; whether it was."""
+        """Predict again, if it is time to; whether it was."""
         if self.elapsed_s < self._next_look_s:
             return False
         self._next_look_s = LOOK_AFTER * self.elapsed_s

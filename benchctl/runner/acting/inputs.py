@@ -55,7 +55,7 @@ def hazards_of_driving_alone(state: ExpectedState) -> Iterator[str]:
                 "by relays or by hand"
             )
         case InputsByHand() if state.unattended:
-            yield "plugs are moved by hand to drive one input alone, and nobody is there in an unattended run"
+            yield "plugs are moved by hand to drive one input alone, and nobody is present in an unattended run"
         case InputsByRelay(relays=relays):
             missing = [channel for channel in channels if channel not in relays]
             if missing:

@@ -29,7 +29,7 @@ def why_asleep(run: Run, current_a: float) -> str:
         least_a = max(ASLEEP_PART * expected_a, accuracy.zero_limit())
         if expected_a - accuracy.limit(expected_a) <= least_a:
             run.note(
-                f"whether the amplifier is awake cannot be told: it should draw {render(expected_a, 'A')}, "
+                f"it is not possible to say whether the amplifier is awake: it should draw {render(expected_a, 'A')}, "
                 f"and the supply's reading may be off by {render(accuracy.limit(expected_a), 'A')}"
             )
             return ""

@@ -36,7 +36,7 @@ def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
 
 
 def ratings_w(bench: Bench, amplifier: Amplifier, load_ohm: float) -> Mapping[str, float]:
-    """Each of the amplifier's channels -> what its load bears without end."""
+    """Each of the amplifier's channels -> what its load can take continuously."""
     load = bench.instruments.load
     if isinstance(load, RelayBank):
         found = {channel: each.rated_power_w for channel, each in load.resistors_for(load_ohm).items()}
@@ -57,7 +57,7 @@ def _load_power(worst: WorstCase, load_ohm: float, state: ExpectedState) -> Iter
         yield (
             f"the {render(load_ohm, 'ohm')} load at {_listed(channels)} is rated {render(rated_w, 'W')}; this step may "
             f"put {render(worst.load_w, 'W')} into it for {render(worst.for_s, 's')}, "
-            f"and{warm} it bears that for {borne_s}; lower the level, shorten the step, or wire a larger one"
+            f"and{warm} it can take that for {borne_s}; lower the level, shorten the step, or wire a larger one"
         )
 
 
@@ -98,7 +98,7 @@ def _probe_voltage(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
         if peak_v > probe.rating_v:
             yield (
                 f"output {channel} may reach {render(peak_v, 'V')} peak and its probe is rated "
-                f"{render(probe.rating_v, 'V')}; lower the level, or use a probe that bears it"
+                f"{render(probe.rating_v, 'V')}; lower the level, or use a probe rated for it"
             )
         elif oscilloscope is not None and peak_v / probe.ratio > oscilloscope.ratings.input_v:
             yield (
@@ -121,7 +121,7 @@ def _supply_current(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
     if state.current_limit_a is not None and worst.supply_a > state.current_limit_a:
         yield (
             f"this step may draw {drawn} and the supply's current limit is {render(state.current_limit_a, 'A')}, "
-            "where its voltage would fold; raise the current limit, lower the level, or use a lighter load"
+            "where its voltage would fall; raise the current limit, lower the level, or use a lighter load"
         )
 
 

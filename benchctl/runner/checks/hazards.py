@@ -61,13 +61,13 @@ def _turn_on(files: Files, *, unattended: bool) -> Iterator[str]:
     wanted, lead = files.amplifier.remote_turn_on, files.bench.remote_turn_on
     if wanted is not None and lead is None:
         yield (
-            f"the amplifier has a remote turn-on lead, which wants {render(wanted.voltage_v, 'V')}, and nothing on the "
+            f"the amplifier has a remote turn-on lead, which needs {render(wanted.voltage_v, 'V')}, and nothing on the "
             "bench feeds it: it would stay asleep; say in the bench file what does, 'remote_turn_on: {by: ...}'"
         )
     if isinstance(lead, TurnOnByHand) and unattended:
         yield (
-            "the remote turn-on lead is switched by hand, and nobody is there in an unattended run; "
-            "feed it from a supply output or a relay, or be there"
+            "the remote turn-on lead is switched by hand, and nobody is present in an unattended run; "
+            "feed it from a supply output or a relay, or be present"
         )
 
 
@@ -80,7 +80,7 @@ def _sensors(files: Files) -> Iterator[str]:
             if missing:
                 yield (
                     f"the {origin} limits {signal} ({bound}) and the bench has no {missing} that reads it; what cannot "
-                    "be read counts as passed; add the sensor to the bench file, or take the limit out"
+                    "be read counts as passed; add the sensor to the bench file, or remove the limit"
                 )
     if "heatsink" not in channels:
         maximum = render(files.amplifier.heatsink.maximum_c, "degC")
@@ -173,7 +173,7 @@ def _supply_probe(voltage_v: float, bench: Bench) -> Iterator[str]:
     if voltage_v > probe.rating_v:
         yield (
             f"{render(voltage_v, 'V')} is more than the probe on the supply is rated, {render(probe.rating_v, 'V')}; "
-            "use one that bears it"
+            "use one rated for it"
         )
     elif oscilloscope is not None and voltage_v / probe.ratio > oscilloscope.ratings.input_v:
         yield (
@@ -234,7 +234,7 @@ def _loads_in_words(load: RelayBank | ElectronicLoad, channels: Sequence[str]) -
         reach = f"{render(span.minimum_ohm, 'ohm')} to {render(span.maximum_ohm, 'ohm')}"
         return f"is one of {reach} at channel {load.channel} alone"
     values = sorted({each.nominal_ohm for each in load.resistors if each.channel in channels})
-    return f"are {' and '.join(render(value, 'ohm') for value in values)}" if values else "is none at all"
+    return f"are {' and '.join(render(value, 'ohm') for value in values)}" if values else "is none"
 
 
 def _not_set_yet(wanted: Sequence[str], state: ExpectedState) -> Iterator[str]:

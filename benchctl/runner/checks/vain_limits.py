@@ -52,7 +52,7 @@ def _faults(files: Files, signal: str, limit: Limit, longest_s: float) -> Iterat
     if math.isfinite(limit.high) and limit.high > reach.high:
         yield f"{reach.why}; give less than {render(reach.high, limit.unit)}"
     elif math.isfinite(limit.low) and limit.low <= reach.low:
-        yield f"no reading is below {render(limit.low, limit.unit)}; give more than that, or take the bound out"
+        yield f"no reading is below {render(limit.low, limit.unit)}; give more than that, or remove the bound"
     if math.isfinite(limit.steepest) and limit.steepest > _STEEPEST_K_PER_S:
         fastest = f"{_STEEPEST_K_PER_S * 60:g} K/min"
         yield f"nothing on a bench warms faster than {fastest}; give a rise that can be"

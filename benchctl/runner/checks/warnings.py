@@ -41,8 +41,8 @@ def of_step(worst: WorstCase, files: Files) -> Iterator[str]:
         borne_s = render(bears_s(worst.load_w, rated_w), "s", digits=3)
         yield (
             f"up to {render(worst.load_w, 'W')} for {render(worst.for_s, 's')} into a load of "
-            f"{render(load_ohm, 'ohm')} rated {render(rated_w, 'W')}; a wirewound resistor bears that for {borne_s}; "
-            "where yours is another kind, lower the level or wire a larger one"
+            f"{render(load_ohm, 'ohm')} rated {render(rated_w, 'W')}; a wirewound resistor can take that for "
+            f"{borne_s}; where yours is another kind, lower the level or wire a larger one"
         )
 
 
@@ -72,6 +72,6 @@ def _unwatched(files: Files) -> Iterator[str]:
         gives = f", and the supply gives up to {render(supply.main.current_a, 'A')}" if supply is not None else ""
         fuse = render(files.amplifier.supply.fuse_a, "A")
         yield (
-            f"nobody is there, and neither sequence nor bench limits supply_current{gives}; limit it, for example to "
+            f"nobody is present, and neither sequence nor bench limits supply_current{gives}; limit it, for example to "
             f"the amplifier's fuse: 'limits: {{supply_current: {{above: {fuse}}}}}'"
         )

@@ -24,7 +24,7 @@ from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
 FINISHED = "finished"  # the reason of one that came to the end of its plan
-# What a fault of the program itself counts as: the run failed and the bench was made safe.
+# What a error in the program itself counts as: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
 
 
@@ -85,7 +85,7 @@ def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = N
         run.interlock.open(error)
     except BaseException as caught:  # noqa: BLE001 - raised again below, once the bench is safe
         fault = caught
-        run.interlock.open(BenchctlError(f"fault of the program: {caught!r}"))
+        run.interlock.open(BenchctlError(f"error in the program: {caught!r}"))
     outcome = _end(run, unmeasured)
     if fault := fault or run.guard.fault:
         raise fault
@@ -187,7 +187,7 @@ def _leave_as_after(step: StepBase, run: Run) -> None:
 
 
 def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
-    """Safe state, and then the last word, unless the step that was under way begins anew. A journal that cannot be
+    """Safe state, and then the last word, unless the step that was under way starts again. A journal that cannot be
     written any more is an error too."""
     try:
         run.guard.stop()

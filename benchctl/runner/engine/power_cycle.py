@@ -1,4 +1,4 @@
-"""An instrument was switched off and on in the midst of a step: whether the step begins anew, once the bench is safe.
+"""An instrument was switched off and on in the midst of a step: whether the step starts again, once the bench is safe.
 
 A power cycle is lost contact first, and an instrument needs its time to start up. So where a sequence asks for steps to
 be repeated and one ended because an instrument failed, that instrument is waited for on a bench that is safe meanwhile.
@@ -24,7 +24,7 @@ LOOK_EVERY_S = 2.0
 
 
 def gives_up_step(run: Run, error: BenchctlError | None) -> bool:
-    """Whether the step that was under way begins anew; if so, the journal has it, and that what it found is no result.
+    """Whether the step that was under way starts again; if so, the journal has it, and that what it found is no result.
 
     Args:
         run: with the bench in the safe state, as far as the instruments confirm that.
@@ -40,10 +40,10 @@ def gives_up_step(run: Run, error: BenchctlError | None) -> bool:
         return False
     names = " and ".join(restarted)
     if attempt.given_up_before >= REPEATS_A_STEP:
-        run.note(f"{names} lost power; {attempt.label} was begun anew {REPEATS_A_STEP} times already and is no more")
+        run.note(f"{names} lost power; {attempt.label} was started again {REPEATS_A_STEP} times already and is no more")
         return False
     _give_up(run, attempt, restarted, error)
-    run.note(f"{names} lost power: the bench is safe and is set up again, and {attempt.label} begins anew")
+    run.note(f"{names} lost power: the bench is safe and is set up again, and {attempt.label} starts again")
     return True
 
 

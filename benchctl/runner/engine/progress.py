@@ -94,7 +94,7 @@ def _left(finished: Sequence[Event], still_to_do: Sequence[PlannedStep]) -> Cond
     if not left.is_whole:
         raise UsageError(
             "this run was begun by an earlier version of benchctl, which did not keep what the bench was set to",
-            advice="Begin the sequence anew. What this run has measured can still be reported, verified and compared.",
+            advice="Start the sequence again. What this run has measured can still be reported, verified and compared.",
         )
     return replace(UNDRIVEN, frequency_hz=left.frequency_hz) if switches_off else left
 

@@ -25,7 +25,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier, Rating
 
 @dataclass(frozen=True)
 class Assumptions:
-    """What the plate does not tell: power without end over the rated one, and output over supply power at full drive,
+    """What the plate does not tell: continuous power over the rated one, and output over supply power at full drive,
     converter included, of a linear and of a switching amplifier."""
 
     over_rated: float
@@ -53,7 +53,7 @@ class Capability:
 
     @property
     def full_w(self) -> float:
-        """As much as it gives without end."""
+        """As much as it gives continuously."""
         return self.assumptions.over_rated * self.rated_w
 
     @property

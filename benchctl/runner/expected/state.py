@@ -93,7 +93,7 @@ class ExpectedState:
         return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
 
     def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
-        """As much as the amplifier gives without end, steady or in bursts."""
+        """As much as the amplifier gives continuously, steady or in bursts."""
         expected = self._into_load(EXPECTED)
         return self._power(self._into_load(MOST).full_w, draw_of(expected, expected.full_w, for_s, bursts), bursts)
 

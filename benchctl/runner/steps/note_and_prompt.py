@@ -34,7 +34,7 @@ def worst_case_prompt(step: Prompt, state: ExpectedState) -> WorstCase:
     state.level_v = None
     if state.unattended:
         state.hazard(
-            f"hands are needed ({step.request}), and nobody is there in an unattended run; "
-            "be there, or leave the step out"
+            f"a person must act ({step.request}), and nobody is present in an unattended run; "
+            "be present, or leave the step out"
         )
     return WorstCase(duration_s=HANDS_S)

@@ -132,7 +132,7 @@ def perform_off(_step: PowerOff, run: Run) -> None:
 def _bank(run: Run) -> RelayBank:
     load = run.bench.load
     if not isinstance(load, RelayBank):
-        raise InstrumentError("the remote turn-on lead is fed by a relay, and the load is no bank of relays")
+        raise InstrumentError("the remote turn-on lead is fed by a relay, and the load is not a bank of relays")
     return load
 
 

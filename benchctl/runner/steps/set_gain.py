@@ -145,7 +145,8 @@ def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
     """As long as it takes to see that all is right, or until the time is over."""
     if state.unattended:
         state.hazard(
-            "a hand turns the gain control, and nobody is there in an unattended run; be there, or leave the step out"
+            "the gain control is turned by hand, and nobody is present in an unattended run; "
+            "be present, or leave the step out"
         )
     load_ohm = state.load_ohm or 4.0
     each_s = record_taking.steady_record(state.frequency_hz or 1000.0).span_s + record_taking.FETCH_S

@@ -25,11 +25,11 @@ from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # However long a soak is, more readings than this tell nothing new.
 MOST_READINGS = 1200
-# What rounding leaves of the time is no wait: added to a clock that stands at hours, it moves nothing.
+# What rounding leaves of the time is not a wait: added to a clock that stands at hours, it moves nothing.
 SHORTEST_WAIT_S = 1e-3
 # So often a record tells whether the outputs are still there, and what they give.
 CHECK_EVERY_S = 30.0
-# Readings of the supply fall on ever other parts of a burst's repetition: the golden section is no multiple of any.
+# Readings of the supply fall on ever other parts of a burst's repetition: the golden section is not a multiple of any.
 OFF_BEAT = 0.381966
 # A soak that may end early does not before the heatsink has been seen for a minute.
 SHORTEST_S = 60.0

@@ -174,7 +174,7 @@ def _parse_pattern(pattern: str) -> tuple[_Node, ...]:
     while at < len(pattern):
         found = _NODE.match(pattern, at)
         if found is None or (found.group(1) is None) != (found.group(4) is None):
-            raise ValueError(f"'{pattern}' is no header: stuck at '{pattern[at:]}'")
+            raise ValueError(f"'{pattern}' is not a header: stuck at '{pattern[at:]}'")
         nodes.append(_Node(_forms(found.group(2)), found.group(1) is not None, _range(found.group(3))))
         at = found.end()
     return tuple(nodes)

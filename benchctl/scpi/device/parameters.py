@@ -20,7 +20,7 @@ from benchctl.scpi.units import check_unit, factor_of
 
 Limit = float | Callable[[], float]
 
-# What is wrong when a type of data stands where it is not taken (SCPI-99 21.8.9).
+# What is wrong when a type of data is written where it is not taken (SCPI-99 21.8.9).
 _NOT_ALLOWED = {Kind.NUMBER: -128, Kind.WORD: -148, Kind.STRING: -158, Kind.BLOCK: -168, Kind.EXPRESSION: -178}
 
 _NUMBER_OR_RANGE = re.compile(r"\s*([+-]?\d{1,9})\s*(?::\s*([+-]?\d{1,9})\s*)?", re.ASCII)

@@ -79,7 +79,7 @@ class ErrorCode(IntEnum):
 
 
 class PoorlyFormedHeaderError(FormatError):
-    """What came is no HiSLIP header, so where the next one begins cannot be known."""
+    """What came is not a HiSLIP header, so where the next one begins cannot be known."""
 
 
 class OversizeError(FormatError):

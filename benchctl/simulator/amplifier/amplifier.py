@@ -20,7 +20,7 @@ from typing import NamedTuple
 from benchctl.documents.amplifier_file.simulation import ProtectionSimulation
 
 LOW_VOLTAGE_DELAY_S = 0.1
-"""Terminals must stay low for so long: a burst's own dip is no flat battery (common practice)."""
+"""Terminals must stay low for so long: a burst's own dip is not a flat battery (common practice)."""
 
 LOW_VOLTAGE_HYSTERESIS_V = 0.5
 """The unloaded terminals must rise so far above the threshold before it starts again."""

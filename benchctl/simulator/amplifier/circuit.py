@@ -2,7 +2,7 @@
 
 A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves. `at` answers what
 flows everywhere at a given rail voltage, averaged over a cycle of the signal; `flows` itemises the power, item by item
-from its own formula, so that the books can be checked against each other.
+from its own formula, so that the balances can be checked against each other.
 """
 
 from __future__ import annotations

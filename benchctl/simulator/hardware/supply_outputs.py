@@ -2,7 +2,7 @@
 
 The voltage follows its setting at a finite rate, in steps of a tenth of a volt. When the output is switched off it goes
 as it goes when less is asked for; over-voltage protection shorts the output. The capacitor across the output only says
-how fast a light load lets it fall: the joules in it stand in no book.
+how fast a light load lets it fall: its energy is not counted.
 """
 
 from __future__ import annotations

@@ -37,7 +37,7 @@ class Watchdog:
         return self._fed_s + self.settings.delay_s if waits else math.inf
 
     def set(self, settings: WatchdogSettings, now_s: float) -> None:
-        """Take these settings; it waits anew from now on."""
+        """Take these settings; it waits again from now on."""
         self.settings = settings
         self.feed(now_s)
 
@@ -46,7 +46,7 @@ class Watchdog:
         self._fed_s = now_s
 
     def clear(self, now_s: float) -> None:
-        """Let go, and wait anew."""
+        """Let go, and wait again."""
         self.tripped = False
         self.feed(now_s)
 

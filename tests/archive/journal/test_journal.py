@@ -171,14 +171,14 @@ def test_a_broken_line_before_the_last_is_an_error_that_names_the_line(path: Pat
     content = write(path, [("a", 1), ("b", 2), ("c", 3)])
     lines = content.splitlines(keepends=True)
     path.write_bytes(lines[0] + lines[1][:20] + b"\n" + lines[2])
-    with pytest.raises(ArchiveError, match=r"journal\.jsonl:2: this line is no journal event"):
+    with pytest.raises(ArchiveError, match=r"journal\.jsonl:2: this line is not a journal event"):
         read_journal(path)
 
 
 def test_a_line_that_was_taken_out_is_an_error_that_names_the_place(path: Path) -> None:
     lines = write(path, [("a", 1), ("b", 2), ("c", 3)]).splitlines(keepends=True)
     path.write_bytes(lines[0] + lines[2])
-    with pytest.raises(ArchiveError, match=r"journal\.jsonl:2: event number 3 stands where number 2 belongs"):
+    with pytest.raises(ArchiveError, match=r"journal\.jsonl:2: event number 3 is written where number 2 belongs"):
         read_journal(path)
 
 

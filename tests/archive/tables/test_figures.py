@@ -144,7 +144,7 @@ def test_the_table_comes_back_with_every_bit(folder: RunFolder) -> None:
 )
 def test_what_is_no_such_table_is_an_archive_error(folder: RunFolder, content: str) -> None:
     folder.figures.write_text(content, encoding="utf-8")
-    with pytest.raises(ArchiveError, match="is no table of figures"):
+    with pytest.raises(ArchiveError, match="is not a table of figures"):
         read_figures(folder)
 
 
@@ -242,7 +242,7 @@ def test_a_context_is_kept_as_plain_json() -> None:
 )
 def test_an_event_that_is_no_figures_event_is_told_by_number_and_place(change: dict[str, object], words: str) -> None:
     event = {"number": 12, "time_s": 1.0, "wall": "", "event": "figures", **entry(POWER).fields(), **change}
-    with pytest.raises(ArchiveError, match=f"journal event 12 is no figures event: .*{words}"):
+    with pytest.raises(ArchiveError, match=f"journal event 12 is not a figures event: .*{words}"):
         entries_of([event])
 
 

@@ -111,5 +111,5 @@ def test_what_is_no_trend_is_an_archive_error(folder: RunFolder) -> None:
     with pytest.raises(ArchiveError, match="cannot read"):
         read_trend(folder)
     folder.trend.write_text("time_s\n0.0,1.0,x\n")
-    with pytest.raises(ArchiveError, match="is no trend"):
+    with pytest.raises(ArchiveError, match="is not a trend"):
         read_trend(folder)

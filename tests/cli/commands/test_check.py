@@ -1,4 +1,4 @@
-"""benchctl check: every fault of every file, each with line and column, and never a traceback."""
+"""benchctl check: every problem of every file, each with line and column, and never a traceback."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ def garbage(size: int) -> bytes:
     return random.Random(2150).randbytes(size)
 
 
-def test_what_ships_is_in_order(benchctl: Command) -> None:
+def test_what_ships_is_valid(benchctl: Command) -> None:
     ended = benchctl("check", "quick_check", "burst_and_continuous", "workshop", "hx2150", "supply/scpi99")
     assert (ended.exit_code, ended.err) == (0, "")
-    assert ended.out.splitlines()[-1] == "5 files in order"
+    assert ended.out.splitlines()[-1] == "5 files are valid"
 
 
 def said(benchctl: Command, file: str | Path) -> str:
-    """What the command tells of a file in order, each gap as one space."""
+    """What the command tells of a valid file, each gap as one space."""
     ended = benchctl("check", file)
     assert ended.exit_code == 0
     return re.sub(r"\s+", " ", ended.out)
@@ -71,7 +71,7 @@ def said(benchctl: Command, file: str | Path) -> str:
         ("supply/scpi99", "left out prepare"),
     ],
 )
-def test_a_file_in_order_is_told_in_a_few_lines(benchctl: Command, file: str, says: str) -> None:
+def test_a_valid_file_is_told_in_a_few_lines(benchctl: Command, file: str, says: str) -> None:
     assert says in said(benchctl, file)
 
 
@@ -92,7 +92,7 @@ def test_whatever_ships_can_be_told_on_less_than_a_screen(benchctl: Command, she
         ("14.4 V", "14,4 V", (5, 28), "decimal comma"),
         ("14.4 V", "[14.4 V]", (5, 25), "a list"),
         ("voltage: 14.4 V", "voltage 14.4 V", (5, 16), "a colon is missing"),
-        ("{voltage: 14.4 V, current_limit: 90 A}", "[14.4 V, 90 A]", (5, 15), "stands where the settings of"),
+        ("{voltage: 14.4 V, current_limit: 90 A}", "[14.4 V, 90 A]", (5, 15), "is written where the settings of"),
         ("power_on", "power_onn", (5, 5), "did you mean 'power_on'?"),
         ("  - power_off\n", "  - hold: {for: 1 s\n", (7, 11), "never closed"),
         ("  - power_off\n", "\t- power_off\n", (7, 1), "tab"),
@@ -100,18 +100,18 @@ def test_whatever_ships_can_be_told_on_less_than_a_screen(benchctl: Command, she
         ("benchctl: sequence 1", "benchctl: sequence 9", (1, 11), "version 9 is not known"),
     ],
 )
-def test_a_fault_is_told_with_line_and_column_and_what_would_be_right(
+def test_a_problem_is_told_with_line_and_column_and_what_would_be_right(
     benchctl: Command, tmp_path: Path, *, old: str, new: str, place: tuple[int, int], says: str
 ) -> None:
     file = sequence(tmp_path, IDLE, (old, new))
     ended = benchctl("check", file)
     assert ended.exit_code == 2
-    faults = [fault for line in ended.err.splitlines() if (fault := FAULT.match(line))]
-    told = [(int(fault["line"]), int(fault["column"])) for fault in faults if says in fault["message"]]
+    problems = [problem for line in ended.err.splitlines() if (problem := FAULT.match(line))]
+    told = [(int(problem["line"]), int(problem["column"])) for problem in problems if says in problem["message"]]
     assert place in told, ended.err
 
 
-def test_the_line_of_a_fault_is_shown_with_a_caret_under_the_place(benchctl: Command, tmp_path: Path) -> None:
+def test_the_line_of_a_problem_is_shown_with_a_caret_under_the_place(benchctl: Command, tmp_path: Path) -> None:
     file = sequence(tmp_path, IDLE, ("14.4 V", "14.4 A"))
     _, shown, caret, *_ = benchctl("check", file).err.splitlines()
     assert shown == "     5 |   - power_on: {voltage: 14.4 A, current_limit: 90 A}"
@@ -120,11 +120,11 @@ def test_the_line_of_a_fault_is_shown_with_a_caret_under_the_place(benchctl: Com
 
 
 def test_a_line_too_long_to_show_is_shown_around_the_place(benchctl: Command, tmp_path: Path) -> None:
-    """A line of a thousand characters with its fault in the middle, and a tab, which would move the caret."""
+    """A line of a thousand characters with its problem in the middle, and a tab, which would move the caret."""
     padding = f"notes: {'x' * 490}, "
     file = sequence(tmp_path, IDLE, ("{voltage: 14.4 V", f"{{{padding}voltage: 14.4 A, more: {'y' * 490}"))
     lines = benchctl("check", file).err.splitlines()
-    place = next(number for number, line in enumerate(lines) if "'A' will not do here" in line)
+    place = next(number for number, line in enumerate(lines) if "'A' is not accepted here" in line)
     _, shown, caret = lines[place : place + 3]
     assert len(shown) < 120
     assert shown[caret.index("^") :].startswith("14.4 A,")
@@ -144,7 +144,7 @@ def test_a_line_too_long_to_show_is_shown_around_the_place(benchctl: Command, tm
     ],
     ids=["1 MB of bytes", "1 MB of text", "lines of text", "braces", "dashes", "aliases", "nulls", "nothing"],
 )
-def test_garbage_is_a_fault_with_line_and_column_and_not_a_traceback(
+def test_garbage_is_a_problem_with_line_and_column_and_not_a_traceback(
     benchctl: Command, tmp_path: Path, content: bytes
 ) -> None:
     file = tmp_path / "garbage.yaml"
@@ -157,7 +157,7 @@ def test_garbage_is_a_fault_with_line_and_column_and_not_a_traceback(
     assert len(ended.err) < 20_000, "nobody reads that much"
 
 
-def test_the_faults_of_all_files_are_listed_at_once(benchctl: Command, tmp_path: Path) -> None:
+def test_the_problems_of_all_files_are_listed_at_once(benchctl: Command, tmp_path: Path) -> None:
     files = (
         sequence(tmp_path, IDLE, ("90 A", "90 V"), ("for: 1 s", "for: 1")),
         bench(tmp_path, ("driver: supply/scpi99_watchdog", "driver: supply/scpi98")),
@@ -166,30 +166,30 @@ def test_the_faults_of_all_files_are_listed_at_once(benchctl: Command, tmp_path:
     ended = benchctl("check", *files)
     assert ended.exit_code == 2
     assert [sum(str(file) in line for line in ended.err.splitlines()) for file in files] == [2, 1, 1]
-    assert ended.err.splitlines()[-1] == "4 faults"
+    assert ended.err.splitlines()[-1] == "4 problems"
 
 
-def test_other_commands_tell_a_files_faults_the_same_way(benchctl: Command, tmp_path: Path) -> None:
+def test_other_commands_tell_a_files_problems_the_same_way(benchctl: Command, tmp_path: Path) -> None:
     file = sequence(tmp_path, IDLE, ("90 A", "90 V"))
-    faults = benchctl("check", file).err.splitlines()[:-1]
+    problems = benchctl("check", file).err.splitlines()[:-1]
     for command in ("run", "preflight"):
         ended = benchctl(command, file, "-b", "workshop", "-a", "hx2150")
-        assert (ended.exit_code, ended.err.splitlines()) == (2, faults)
+        assert (ended.exit_code, ended.err.splitlines()) == (2, problems)
 
 
 def test_json_holds_file_line_column_and_message(benchctl: Command, tmp_path: Path) -> None:
     file = sequence(tmp_path, IDLE, ("90 A", "90 V"))
     ended = benchctl("check", file, "--json")
     assert ended.exit_code == 2
-    (fault,) = ended.data["faults"]
-    assert (fault["file"], fault["line"], fault["column"]) == (str(file), 5, 48)
-    assert "'V' will not do here" in fault["message"]
-    assert fault["source_line"] == "  - power_on: {voltage: 14.4 V, current_limit: 90 V}"
+    (problem,) = ended.data["problems"]
+    assert (problem["file"], problem["line"], problem["column"]) == (str(file), 5, 48)
+    assert "'V' is not accepted here" in problem["message"]
+    assert problem["source_line"] == "  - power_on: {voltage: 14.4 V, current_limit: 90 V}"
 
 
-def test_json_holds_what_a_file_in_order_says(benchctl: Command) -> None:
+def test_json_holds_what_a_valid_file_says(benchctl: Command) -> None:
     data = benchctl("check", "quick_check", "--json").data
-    assert data["faults"] == []
+    assert data["problems"] == []
     (file,) = data["files"]
     assert (file["file"], file["kind"], file["title"]) == ("quick_check", "sequence", "Quick check")
     assert file["says"]["in all"] == ["7 steps when sweeps and repeats are written out"]

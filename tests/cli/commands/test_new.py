@@ -1,4 +1,4 @@
-"""`new` writes a file of one's own that is in order as it is written, and never over one that is there."""
+"""`new` writes your own file that is in order as it is written, and never over one that is there."""
 
 from __future__ import annotations
 
@@ -194,12 +194,12 @@ def test_a_file_that_is_there_is_never_written_over(tmp_path: Path) -> None:
     ("kind", "answers", "told"),
     [
         ("amplifier", ["", "XX", "AB"], "'XX' is not one of 'A', 'AB', 'B', 'D', 'G', 'H'"),
-        ("amplifier", ["", "", "A;B", "A"], "'A;B' will not do; a name of letters and digits is wanted"),
+        ("amplifier", ["", "", "A;B", "A"], "'A;B' is not accepted; a name of letters and digits is wanted"),
         ("amplifier", ["", "", "", "", "14,4 V", "14.4 V"], "'14,4 V' has a decimal comma"),
         ("amplifier", ["", "", "", "", "-3 V", "3 V"], "'-3 V' is out of range; it must be more than 0 V"),
         ("sequence", ["", "burst, respons", "burst"], "unknown measurement 'respons'; did you mean 'response'?"),
         ("sequence", ["", ",", "burst"], "nothing is given; at least one is needed"),
-        ("bench", ["", "192.168.0.7", "TCPIP::192.168.0.7::INSTR"], "is no VISA address; write it like"),
+        ("bench", ["", "192.168.0.7", "TCPIP::192.168.0.7::INSTR"], "is not a VISA address; write it like"),
     ],
 )
 def test_an_answer_that_will_not_do_is_told_at_once_and_asked_for_again(
@@ -215,7 +215,7 @@ def test_an_answer_that_will_not_do_is_told_at_once_and_asked_for_again(
     [
         ("--fuse", "sixty", "'sixty' is not a number with a unit; write for example '90 A'"),
         ("--rated", "4 ohm 100 W", "'4 ohm 100 W' has no equals sign; write for example '4 ohm = 100 W'"),
-        ("--rated", "4 ohm = 100 V", "'V' will not do here; give W"),
+        ("--rated", "4 ohm = 100 V", "'V' is not accepted here; give W"),
     ],
 )
 def test_an_option_that_will_not_do_is_refused_by_name(option: str, value: str, told: str, tmp_path: Path) -> None:
@@ -234,7 +234,7 @@ def test_answers_that_contradict_each_other_are_told_and_nothing_is_left_behind(
 
 def test_where_nobody_can_answer_it_says_which_options_do(tmp_path: Path) -> None:
     refused = invoke("sequence", str(tmp_path / "mine.yaml"), answers="A title\n").exception
-    assert "give --measure, or --yes to take what is offered" in refused.format_message()  # type: ignore[union-attr]
+    assert "give --measure, or --yes to accept the defaults" in refused.format_message()  # type: ignore[union-attr]
     assert list(tmp_path.iterdir()) == []
 
 

@@ -30,8 +30,8 @@ def test_the_steps_are_a_tree_with_time_energy_current_and_heatsink(benchctl: Co
 
 def test_current_and_heatsink_are_drawn_against_time_with_their_units(benchctl: Command) -> None:
     shown = benchctl(*DEMO).out
-    assert "Highest supply current to expect, A\n" in shown
-    assert "Heatsink to expect, degC, from 25 degC; its maximum is 85 degC\n" in shown
+    assert "Highest expected supply current, A\n" in shown
+    assert "Expected heatsink temperature, degC, starting at 25 degC; its maximum is 85 degC\n" in shown
     assert re.search(r"^ +0 s +5\d s +1:4\d min$", shown, re.MULTILINE)
 
 
@@ -61,7 +61,7 @@ def test_long_loops_are_folded_unless_all_is_asked_for(benchctl: Command) -> Non
     bandwidth = ("preflight", "power_bandwidth", "-b", "workshop", "-a", "hx2150")
     folded, whole = benchctl(*bandwidth).out, benchctl(*bandwidth, "--all").out
     assert "4 more, 20 Hz to 10 kHz" in folded
-    assert "--all shows each turn" in folded
+    assert "--all shows every turn" in folded
     assert [text.count("find_clean_level") for text in (folded, whole)] == [2, 6]
     assert "--all" not in whole
     sweeps = {line for text in (folded, whole) for line in text.splitlines() if "sweep frequency" in line}

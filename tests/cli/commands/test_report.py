@@ -50,7 +50,7 @@ def test_a_page_takes_the_place_of_nothing_but_a_page(benchctl: Command, tmp_pat
     before = there.read_bytes()
     ended = benchctl("report", folder, "--out", there)
     assert ended.exit_code == 2
-    assert f"{there} is there already and is no report" in ended.err
+    assert f"{there} is there already and is not a report" in ended.err
     assert there.read_bytes() == before
 
 

@@ -54,11 +54,11 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
     ("old", "new", "message"),
     [
         ("class: AB", "class: ABC", "4:8: unknown value 'ABC'; did you mean 'AB'?"),
-        ("channels: [A, B]", "channels: [A, A]", "5:15: stands in the list twice"),
+        ("channels: [A, B]", "channels: [A, A]", "5:15: is in the list twice"),
         ("channels: [A, B]", "channels: [A, total]", "5:15: 'total' cannot be a channel's name, for it means several"),
         ("channels: [A, B]", "channels: [All, B]", "5:12: 'All' cannot be a channel's name"),
-        ("channels: [A, B]", "channels: A", "5:11: 'A' stands where a list"),
-        ("channels: [A, B]", "channels: [a/b]", "5:12: 'a/b' will not do; a name of letters and digits is wanted"),
+        ("channels: [A, B]", "channels: A", "5:11: 'A' is written where a list"),
+        ("channels: [A, B]", "channels: [a/b]", "5:12: 'a/b' is not accepted; a name of letters and digits is wanted"),
         ("outputs: grounded", "outputs: ground", "6:10: unknown value 'ground'; did you mean 'grounded'?"),
         ("minimum: 10.5 V", "minimum: 20 V", "7:36: the minimum supply voltage must not lie above the nominal one"),
         ("maximum: 16 V", "maximum: 12 V", "7:53: the maximum supply voltage must not lie below the nominal one"),
@@ -71,7 +71,7 @@ def test_only_what_cannot_be_guessed_must_be_given() -> None:
             "idle_current: 1.6 A\nleast_idle_current: 2 A",
             "16:21: it must not lie above 'idle_current', which is what it should draw",
         ),
-        ("{maximum: 85 degC", "{maximum: 85 K", "16:21: '85 K': 'K' will not do here; give degC"),
+        ("{maximum: 85 degC", "{maximum: 85 K", "16:21: '85 K': 'K' is not accepted here; give degC"),
         ("{maximum: 85 degC", "{maximum: 850 degC", "16:21: '850 degC' is out of range; it must be at most 400 degC"),
     ],
 )
@@ -101,7 +101,7 @@ def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
             "noise: 0.3 mV",
             "filters: [{kind: low-pass, corner: 80 Hz, slope: 12 dB/octave},"
             " {kind: high-pass, corner: 80 Hz, slope: 12 dB/octave, channels: [A]}]",
-            "a filter of the same corner and slope stands above already",
+            "an earlier filter has the same corner and slope",
         ),
         (
             "restart: 75 degC",

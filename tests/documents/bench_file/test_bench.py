@@ -131,11 +131,11 @@ def test_a_role_may_be_absent(bench_text: str) -> None:
 CONTRADICTIONS = [
     ("B: {oscilloscope: 2", "B: {oscilloscope: ^1", "channel 1 carries output A already"),
     ("trigger: external", "trigger: ^channel 4", "channel 4 carries supply voltage already"),
-    ("trigger: external", "trigger: ^extern", "'extern' will not do; write 'external' or"),
+    ("trigger: external", "trigger: ^extern", "'extern' is not accepted; write 'external' or"),
     ("relay: 102", "relay: ^101", "relay 101 connects another resistor already"),
     ("{nominal: 4 ohm, channel: B", "{nominal: ^4 ohm, channel: A", "channel A has a 4 ohm load already"),
     ("channel: B, relay: 102", "channel: ^C, relay: 102", "no output 'C' under 'signals'; there are A, B"),
-    ("measured: 4.013 ohm", "measured: ^40.13 ohm", "40.13 ohm is no 4 ohm resistor"),
+    ("measured: 4.013 ohm", "measured: ^40.13 ohm", "40.13 ohm is not a 4 ohm resistor"),
     ("uncertainty: 0.2 %", "uncertainty: ^0 %", "'0 %' is out of range; it must be more than 0 %"),
     ("output: remote", "output: ^remot", "the supply has no output 'remot'; did you mean 'remote'?"),
     ("output: remote", "output: ^main", "'main' feeds the amplifier"),
@@ -161,7 +161,7 @@ CONTRADICTIONS = [
     (
         "TCPIP::127.0.0.1::15021::SOCKET",
         "^127.0.0.1:15021",
-        "'127.0.0.1:15021' is no VISA address; write it like",
+        "'127.0.0.1:15021' is not a VISA address; write it like",
     ),
     (
         "TCPIP::127.0.0.1::15021::SOCKET",
@@ -171,12 +171,12 @@ CONTRADICTIONS = [
     (
         "TCPIP::127.0.0.1::15021::SOCKET",
         "^TCPIP::127.0.0.1::70000::SOCKET",
-        "'TCPIP::127.0.0.1::70000::SOCKET': '70000' is no port",
+        "'TCPIP::127.0.0.1::70000::SOCKET': '70000' is not a port",
     ),
     (
         "TCPIP::127.0.0.1::15021::SOCKET",
         "^TCPIP::127.0.0.1::scpi::SOCKET",
-        "'TCPIP::127.0.0.1::scpi::SOCKET': 'scpi' is no port",
+        "'TCPIP::127.0.0.1::scpi::SOCKET': 'scpi' is not a port",
     ),
     ("TCPIP::127.0.0.1::15022", "^TCPIP0::localhost::15021", "the generator has this address already"),
     ("ambient: 102", "ambient: ^101", "channel 101 is 'heatsink' already"),
@@ -190,7 +190,7 @@ CONTRADICTIONS = [
     ("driver: supply/scpi99_watchdog", "driver: ^supply/scpi98", "there is no file 'supply/scpi98'"),
     ("driver: supply/scpi99_watchdog", "driver: ^generator/scpi99", "'generator/scpi99' drives a generator"),
     ("seed: 2150", "supply_slew: {rise: ^0 V/s}", "'0 V/s' is out of range; it must be more than 0 V/s"),
-    ("seed: 2150", "supply_slew: {fall: ^10 V}", "'10 V': 'V' will not do here; give V/s or V/ms"),
+    ("seed: 2150", "supply_slew: {fall: ^10 V}", "'10 V': 'V' is not accepted here; give V/s or V/ms"),
     ("seed: 2150", "relay_bounce: ^-1 ms", "'-1 ms' is out of range; it must be at least 0 s"),
     ("driver: load/relay_bank", "driver: ^load/scpi99", "'load/scpi99' drives a load of kind 'electronic'; this"),
 ]

@@ -73,7 +73,7 @@ def test_a_limit_says_itself_in_words() -> None:
     [
         ("heatsink: {}", "5:13: a limit without a bound; give 'above', 'below' or 'outside'"),
         ("heatsink: {for: 1 s}", "5:13: a limit without a bound"),
-        ("heatsink: {above: 85 V}", "5:21: '85 V': 'V' will not do here; give degC"),
+        ("heatsink: {above: 85 V}", "5:21: '85 V': 'V' is not accepted here; give degC"),
         ("heatsink: {above: 85}", "5:21: '85' has no unit; give degC, for example '85 degC'"),
         ("heatsink: {abov: 85 degC, above: 85 degC}", "5:14: unknown key 'abov'; did you mean 'above'?"),
         ("supply_voltage: {outside: 1 V, above: 2 V}", "5:29: 'outside' sets both bounds already"),
@@ -82,10 +82,10 @@ def test_a_limit_says_itself_in_words() -> None:
         ("supply_current: {above: 9 A, for: -1 s}", "5:37: '-1 s' is out of range; it must be at least 0 s"),
         ("supply_curent: {above: 9 A}", "5:3: unknown key 'supply_curent'; did you mean 'supply_current'?"),
         ("temperatures: {heatsink: {above: 85 degC}}", "5:18: 'heatsink' stands under 'limits' itself"),
-        ("temperatures: {Choke: {above: 85 degC}}", "5:18: 'Choke' will not do; a name of small letters"),
+        ("temperatures: {Choke: {above: 85 degC}}", "5:18: 'Choke' is not accepted; a name of small letters"),
         ("supply_outputs: {main: {current: {above: 9 A}}}", "5:20: 'main' is limited by 'supply_current' and"),
         ("supply_outputs: {remote: {}}", "5:28: nothing is limited; give 'current' or 'voltage'"),
-        ("supply_current: 9 A", "5:19: '9 A' stands where a mapping of keys to values belongs"),
+        ("supply_current: 9 A", "5:19: '9 A' is written where a mapping of keys to values belongs"),
     ],
 )
 def test_a_limit_that_cannot_work_is_refused(limit: str, fault: str, problems_of: ProblemsOf) -> None:

@@ -109,7 +109,7 @@ def test_a_default_beyond_its_own_range_is_refused(tmp_path: Path, default: str)
         ({"supply": "18 V"}, "above the highest value, 16 V"),
         ({"supply": "9 V"}, "below the lowest value, 10 V"),
         ({"supply": "13.8"}, "has no unit"),
-        ({"supply": "13.8 A"}, "'A' will not do"),
+        ({"supply": "13.8 A"}, "'A' is not accepted"),
         ({"suply": "13.8 V"}, "did you mean 'supply'"),
     ],
 )

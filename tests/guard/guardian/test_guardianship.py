@@ -147,7 +147,7 @@ def test_whichever_guardian_is_killed_another_stands_in_its_place_and_the_run_go
         assert keeping.pids[1 - place] == before[1 - place]
         wait_until(lambda place=place: len(told) > place)  # type: ignore[misc]
         assert told[place] == {
-            "event": "guardian started anew",
+            "event": "guardian started again",
             "pid": keeping.pids[place],
             "instead_of": before[place],
         }
@@ -216,7 +216,7 @@ def test_guardians_that_are_ended_again_and_again_end_the_run(
     os.kill(keeping.pids[0], signal.SIGKILL)
     wait_until(lambda: told)
     os.kill(keeping.pids[0], signal.SIGKILL)
-    assert "after 1 were started anew" in wait_until_open(interlock)
+    assert "after 1 were started again" in wait_until_open(interlock)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the guardian")

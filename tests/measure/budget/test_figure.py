@@ -131,7 +131,7 @@ def test_the_expanded_uncertainty_is_twice_the_standard_one() -> None:
 
 @pytest.mark.parametrize("value", [math.nan, math.inf])
 def test_a_value_that_is_no_number_never_becomes_a_figure(value: float) -> None:
-    with pytest.raises(MeasurementError, match="no figure"):
+    with pytest.raises(MeasurementError, match="not a figure"):
         power(value)
 
 

@@ -199,7 +199,7 @@ def test_noise_that_hides_the_bound_at_every_level_is_a_named_error() -> None:
     search = CleanLevelSearch(0.001, 0.01, 2.0)
     search.answer(search.propose() or 0.0, 0.002, is_bound=True)
     level_v = search.propose() or 0.0
-    with pytest.raises(MeasurementError, match="noise hides the bound"):
+    with pytest.raises(MeasurementError, match="noise is higher than the bound"):
         search.answer(level_v, 0.002, is_bound=True)
 
 

@@ -1,4 +1,4 @@
-"""One cycle is taken apart exactly, also where it is no whole number of samples."""
+"""One cycle is taken apart exactly, also where it is not a whole number of samples."""
 
 from __future__ import annotations
 

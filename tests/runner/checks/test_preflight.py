@@ -126,7 +126,7 @@ def test_more_watts_than_a_resistor_bears_for_the_time_asked_are_refused() -> No
     (told,) = found
     assert told.startswith(
         "4 measure_continuous: the 4 ohm load at A and B is rated 60 W; this step may put 180 W into it for 300.2 s, "
-        "and it bears that for "
+        "and it can take that for "
     )
     assert told.endswith(" s; lower the level, shorten the step, or wire a larger one")
     (seconds,) = re.findall(r"bears that for ([\d.]+) s", told)
@@ -221,7 +221,7 @@ def test_more_volts_than_a_probe_is_rated_for_are_refused() -> None:
     found = hazards(POWER_ON_LINE, SET_4_OHM, BURST, bench=weak)
     assert found == tuple(
         f"3 measure_burst: output {channel} may reach 43.82 V peak and its probe is rated 30 V; "
-        "lower the level, or use a probe that bears it"
+        "lower the level, or use a probe rated for it"
         for channel in "AB"
     )
 
@@ -239,7 +239,7 @@ def test_more_volts_than_an_oscilloscope_input_takes_are_refused() -> None:
     [
         (
             {"ratio: 10, rating: 300 V": "ratio: 10, rating: 12 V"},
-            "14.4 V is more than the probe on the supply is rated, 12 V; use one that bears it",
+            "14.4 V is more than the probe on the supply is rated, 12 V; use one rated for it",
         ),
         (
             {"input: 300 V": "input: 1 V"},
@@ -281,7 +281,7 @@ def test_a_limit_without_a_sensor_is_refused() -> None:
     found = hazards("power_off", limits={"load": "{above: 100 degC}"}, bench=no_sensor)
     assert found == tuple(
         f"the {origin} limits load (above {bound}) and the bench has no thermometer channel that reads it; "
-        "what cannot be read counts as passed; add the sensor to the bench file, or take the limit out"
+        "what cannot be read counts as passed; add the sensor to the bench file, or remove the limit"
         for origin, bound in (("sequence", "100 degC"), ("bench", "180 degC"))
     )
 
@@ -298,8 +298,8 @@ def test_a_turn_on_lead_by_hand_needs_hands() -> None:
     by_hand = {"remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: hand}"}
     assert hazards(POWER_ON_LINE, bench=by_hand, unattended=False) == ()
     assert hazards(POWER_ON_LINE, bench=by_hand, unattended=True) == (
-        "the remote turn-on lead is switched by hand, and nobody is there in an unattended run; "
-        "feed it from a supply output or a relay, or be there",
+        "the remote turn-on lead is switched by hand, and nobody is present in an unattended run; "
+        "feed it from a supply output or a relay, or be present",
     )
 
 

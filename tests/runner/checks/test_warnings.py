@@ -73,7 +73,7 @@ def test_a_short_overload_of_a_resistor_is_a_warning_with_its_figures(tmp_path: 
     assert checked.hazards == ()
     # A level of 1 V asks for 250 W, of which clipping leaves less; 12.5 s of the rating on top of it are allowed.
     (warning,) = checked.warnings
-    assert "into a load of 4 ohm rated 150 W; a wirewound resistor bears that for " in warning
+    assert "into a load of 4 ohm rated 150 W; a wirewound resistor can take that for " in warning
     assert "where yours is another kind" in warning
 
 

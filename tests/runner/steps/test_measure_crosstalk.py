@@ -62,7 +62,7 @@ def test_plugs_that_were_left_in_are_noticed(tmp_path: Path) -> None:
             with_inputs(""),
             "the generator feeds all inputs together; 'inputs' in the bench file says how one is driven alone",
         ),
-        (HANDS, "plugs are moved by hand to drive one input alone, and nobody is there"),
+        (HANDS, "plugs are moved by hand to drive one input alone, and nobody is present"),
         (with_inputs("{by: relay, relays: {A: 111}}"), "no relay feeds input B"),
     ],
 )

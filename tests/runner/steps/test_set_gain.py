@@ -86,7 +86,7 @@ def test_the_run_ends_for_a_control_that_nobody_turns_if_it_is_asked_to(tmp_path
 
 def test_an_unattended_run_refuses_it() -> None:
     step = "set_gain: {gain: 30 dB}"
-    assert any("nobody is there" in hazard for hazard in hazards_of(step))
+    assert any("nobody is present" in hazard for hazard in hazards_of(step))
     assert hazards_of(step, unattended=False) == ()
 
 

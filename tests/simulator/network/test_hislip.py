@@ -211,7 +211,7 @@ def on_supply(kind: Any, *, times: int = 1) -> LinkFault:
 
 
 class TestFaults:
-    """A link that fails is opened anew, never trusted again."""
+    """A link that fails is opened again, never trusted again."""
 
     @pytest.fixture
     def talking(self) -> Iterator[Callable[..., Session]]:
