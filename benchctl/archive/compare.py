@@ -1,4 +1,4 @@
-"""Where what is written differs from what is computed: figure against figure, table against table."""
+"""Compares what is written in a run folder with what is computed again: figures and tables."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The border to the disk: its errors become ours, and files appear under their names only when whole."""
+"""Reading and writing files: errors of the disk become ours, and a file gets its name only when it is complete."""
 
 from __future__ import annotations
 

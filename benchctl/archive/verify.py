@@ -1,4 +1,4 @@
-"""Compute every figure of a run folder again, and tell where what is written there is not what comes out."""
+"""Compute every figure of a run folder again, and list where the result is not what is written there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reads a document: file -> tree -> model, and every fault of a file at once, each with its line and column."""
+"""Reads a document: file -> tree -> model, and every problem of a file at once, each with its line and column."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a document says, in a few lines: so that a technician sees whether it says what was meant."""
+"""What a document says, in a few lines, so that a technician can check it."""
 
 from __future__ import annotations
 

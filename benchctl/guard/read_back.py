@@ -1,4 +1,4 @@
-"""Somebody else at the instruments: the guard looks again at what the run has set, one setting at a time.
+"""Has somebody else changed a setting? The guard reads back what the run has set, one setting at a time.
 
 A lock keeps other runs away, but no other program, no other computer and no hand at a panel.
 """

@@ -1,4 +1,4 @@
-"""Bytes to and from one instrument. Everything that pyvisa does otherwise than one would hope ends here.
+"""Bytes to and from one instrument. What is unexpected in pyvisa is handled here and nowhere else.
 
 What is worked around, each measured with pyvisa-py 0.8.1:
 

@@ -1,4 +1,4 @@
-"""A real run goes on only while guardians stand behind it."""
+"""A real run goes on only while its guardians live."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Put a bench into the safe state now, whatever left it as it is."""
+"""Put a bench into the safe state now, whatever happened before."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a run came to, for a program: the same as its page says at the top."""
+"""The result of a run as data, for a program: the same as its page says at the top."""
 
 from __future__ import annotations
 

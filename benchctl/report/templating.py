@@ -1,4 +1,4 @@
-"""Templates filled in: whatever comes from outside is escaped; pictures are markup of our own."""
+"""Fills in the templates of pages: text from outside is escaped; only pictures are our own markup."""
 
 from __future__ import annotations
 

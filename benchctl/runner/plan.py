@@ -1,4 +1,4 @@
-"""From a sequence to its steps in order: sweeps and repeats written out, what depends on the files decided."""
+"""Turns a sequence into its steps in order: sweeps and repeats written out, conditions on the files decided."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Physics of a stand-in from the rating plate: what an amplifier with these ratings would plausibly be made of.
+"""Derives plausible physics of an amplifier from its rating plate.
 
 Two rated loads fix a resistive source: at rated power the tips are clipped to 1 % distortion, so each rating gives the
 rail under its own current, and the line through both gives the open rail and its stiffness.

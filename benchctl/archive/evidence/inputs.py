@@ -1,4 +1,4 @@
-"""The inputs of a run as evidence: kept word for word, hashed when the run begins, and compared ever after."""
+"""The inputs of a run as evidence: kept unchanged, hashed when the run begins, and compared with that later."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""benchctl preflight: what a run would do, and what speaks against it."""
+"""benchctl preflight: what a run would do, with its hazards and warnings."""
 
 from __future__ import annotations
 

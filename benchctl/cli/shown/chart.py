@@ -1,4 +1,4 @@
-"""A small chart in plain characters: columns of eighths of a line, or of ASCII where the terminal has no more."""
+"""A small chart in plain characters: block characters, or ASCII where the terminal has only that."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a run would do, and what speaks against it: shown as a tree, a chart and sentences, or as JSON."""
+"""What a run would do, with its hazards and warnings: shown as a tree, a chart and sentences, or as JSON."""
 
 from __future__ import annotations
 

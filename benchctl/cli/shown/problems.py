@@ -1,4 +1,4 @@
-"""A fault of a file as a person sees it: place, what is wrong, and the line itself with a caret under the place."""
+"""A problem in a file as a person sees it: its place, what is wrong, and the line with a caret under the place."""
 
 from __future__ import annotations
 

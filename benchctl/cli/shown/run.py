@@ -1,4 +1,4 @@
-"""A run as it is seen: watched and stopped while it lasts, and what came of it."""
+"""A run as a person sees it: progress while it lasts, a way to stop it, and its result."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Ctrl-C, a closed terminal and a polite kill all mean the same: safe state, clean end. Each further one hurries."""
+"""Ctrl-C, a closed terminal and SIGTERM all mean the same: safe state, then a clean end. Each further one hurries."""
 
 from __future__ import annotations
 

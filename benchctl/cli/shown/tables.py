@@ -1,4 +1,4 @@
-"""The closing tables of a run, made from its figures. Each row says under what it was measured; none is left out."""
+"""The closing tables of a run, made from its figures. Each row says its conditions; no row is left out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Places in a file, counted from 1 as editors do."""
+"""Positions in a file: line and column, counted from 1 as editors do."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The run's conversation with one guardian: orders, signs of life both ways, and how they part."""
+"""The run's conversation with one guardian: orders, signs of life both ways, and how it ends."""
 
 from __future__ import annotations
 

@@ -76,11 +76,6 @@ class Response:
         """Standard uncertainty of each gain against its neighbours in dB, shape (n,)."""
         return np.asarray(np.hypot(self.scatter_db, _DB_OF_A_RATIO * self.noise_gain / np.abs(self.gains)))
 
-    @property
-    def phase_deg(self) -> Array:
-        """Phase without jumps of 360 degrees, shape (n,); within +-180 degrees at the lowest frequency."""
-        return np.asarray(np.degrees(np.unwrap(np.angle(self.gains))))
-
     def gain_db_at(self, frequency_hz: float) -> float:
         """Gain in dB at a frequency, by a cubic through its four neighbours on a logarithmic axis.
 

@@ -1,4 +1,4 @@
-"""Instruments held against each other before the amplifier is driven hard: at idle, and under a low tone."""
+"""Compares instruments with each other before the amplifier is driven hard: at idle, and under a low tone."""
 
 from __future__ import annotations
 

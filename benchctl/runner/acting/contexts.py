@@ -1,4 +1,4 @@
-"""From what the documents say of instruments and loads to what an analysis must know."""
+"""Makes the context of an analysis from what the documents say of instruments and loads."""
 
 from __future__ import annotations
 

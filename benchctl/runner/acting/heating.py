@@ -1,4 +1,4 @@
-"""The heatsink's readings while a step lasts, and where they lead, for the steps that wait for it."""
+"""Collects the heatsink's readings while a step lasts, and predicts its final temperature."""
 
 from __future__ import annotations
 

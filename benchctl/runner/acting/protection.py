@@ -1,9 +1,4 @@
-"""Noticing that the amplifier's own protection silenced it or turned it down while it was driven, and what becomes of
-the run then.
-
-An output is gone when its gain falls below a tenth of what it was a moment ago: clipping takes a part of it, and only
-silence takes most. Between records a supply current that falls by half says that it is time for one.
-"""
+"""Notices when the amplifier's own protection silences it or turns it down, and decides what becomes of the step."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whether the amplifier woke: one that draws next to nothing has a blown fuse, no turn-on lead, or no life in it."""
+"""Whether the amplifier woke: one that draws almost nothing has a blown fuse, no turn-on lead, or is dead."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a step's worst power does to load, probes and supply, each held against its rating in figures."""
+"""Compares the highest power of a step with the ratings of load, probes and supply."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a careful technician would not let pass: each check says in figures why."""
+"""Hazards: what a careful technician would refuse. Each check gives its reason in figures."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is good to know before beginning, and needs no answer: neither a hazard nor a warning."""
+"""Notes: what is good to know before a run begins, neither a hazard nor a warning."""
 
 from __future__ import annotations
 

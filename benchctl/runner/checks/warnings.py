@@ -1,4 +1,4 @@
-"""What a careful technician would ask about before beginning: warnings, which a person may wave through with a reason.
+"""Warnings: what a careful technician would ask about. A person may accept them, with a reason.
 
 What is plainly unsafe or impossible is a hazard and no warning; nothing waves that through.
 """

@@ -1,4 +1,4 @@
-"""An instrument was switched off and on in the midst of a step: whether the step starts again, once the bench is safe.
+"""An instrument was switched off and on during a step: whether the step starts again once the bench is safe.
 
 A power cycle is lost contact first, and an instrument needs its time to start up. So where a sequence asks for steps to
 be repeated and one ended because an instrument failed, that instrument is waited for on a bench that is safe meanwhile.

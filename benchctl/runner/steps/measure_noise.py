@@ -1,4 +1,4 @@
-"""measure_noise: what the outputs give when nothing drives the amplifier."""
+"""measure_noise: the noise at the outputs while nothing drives the amplifier."""
 
 from __future__ import annotations
 

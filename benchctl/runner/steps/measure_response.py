@@ -1,4 +1,4 @@
-"""measure_response and measure_filter: a sine stepped over frequencies, and what the gains at each make together."""
+"""measure_response and measure_filter: a sine stepped over frequencies, and what its gains show."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From the amplifier's physics and the conditions of an instant to the circuit that they make."""
+"""Makes the circuit of one instant from the amplifier's physics and the conditions then."""
 
 from __future__ import annotations
 

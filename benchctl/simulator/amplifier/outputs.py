@@ -1,4 +1,4 @@
-"""From the amplifier's physics to the output stage of one channel, as it is asked and loaded at an instant."""
+"""Makes the output stage of one channel from the amplifier's physics, its input and its load at an instant."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Faults of the bench as they happen: when each begins, whether it goes on, and what it does to the plant.
+"""Faults of the bench as they happen: when each begins, whether it goes on, and what it does to the hardware.
 
 Time and chance come from outside and from the seed, and faults are looked at whenever an instrument is spoken to; so
 the same conversation meets the same faults each time.

@@ -1,4 +1,4 @@
-"""The recent past: the rail's curve, step by step, for as long as somebody may still ask for it."""
+"""The recent past: the rail's curve, step by step, for as long as a record may still need it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The simulated bench brought up to date whenever somebody asks.
+"""The physics of the simulated bench, brought up to date whenever an instrument asks.
 
 Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
 signal's own changes, a bouncing contact, a supply on its way to another voltage, the supply's watchdog, the amplifier's

@@ -1,4 +1,4 @@
-"""The errors that nobody on the bench knows: each instrument's, probe's and resistor's own, drawn from the seed.
+"""The true error of each instrument, probe and resistor, drawn from the seed; nobody on the bench knows them.
 
 A draw depends on the seed and on the name of what is drawn, not on the order of drawing, so adding an instrument to a
 bench changes nobody else's error.
