@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import hazards, notes, warnings
+from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
 from benchctl.runner.checks.telling import Finding, told_once
 from benchctl.runner.expected.expected_step import ExpectedStep
@@ -83,6 +84,6 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         tuple(worst_cases),
         tuple(expected_steps),
         tuple(dict.fromkeys([*of_all, *told_once(refused)])),
-        (*cautions, *told_once(doubtful)),
+        (*cautions, *passed_limits(files, plan, expected_steps), *told_once(doubtful)),
         tuple(notes.of_files(files)),
     )

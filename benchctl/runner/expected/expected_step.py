@@ -14,14 +14,25 @@ POINTS = 200
 
 @dataclass(frozen=True)
 class ExpectedStep:
-    """One step from its beginning, counted from that of the run, to its end; its mean and its highest supply current,
-    its energy from the supply, and the heatsink's way with t = 0 at its beginning."""
+    """One step from its beginning, counted from that of the run, to its end.
+
+    Attributes:
+        begins_s, duration_s: when, and how long.
+        energy_j: from the supply.
+        supply_a, peak_a: its mean and its highest current.
+        read_a, unbroken_s: the highest current that the supply reads, and how long it does without a pause.
+        supply_v: what the supply is set to at its end; None where it is off.
+        heatsink: its temperature, with t = 0 at the step's beginning.
+    """
 
     begins_s: float
     duration_s: float
     energy_j: float
     supply_a: float
     peak_a: float
+    read_a: float
+    unbroken_s: float
+    supply_v: float | None
     heatsink: Curve
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
@@ -13,13 +13,11 @@ from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.fuse_load import FuseLoad, Train, fuse_loads, rms_over_mean
-from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, draw_of, together
+from benchctl.runner.expected.supply_draw import RESERVOIR_S, Bursts, SupplyDraw, draw_of, together
 from benchctl.runner.expected.worst_case import Power, WorstCase
 
 # Nobody has read a thermometer yet.
 AMBIENT_C = 25.0
-# After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
-RESERVOIR_S = 0.1
 
 
 def level_hazards(level_v: float, bench: Bench) -> Iterator[str]:
@@ -92,10 +90,12 @@ class ExpectedState:
         asked_w = (level_v * self.gain) ** 2 / most.load_ohm
         return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
 
-    def full_power(self, *, for_s: float, bursts: Bursts | None = None) -> Power:
-        """As much as the amplifier gives continuously, steady or in bursts."""
+    def full_power(self, *, for_s: float, bursts: Bursts | None = None, parts: int = 1) -> Power:
+        """As much as the amplifier gives continuously, steady or in bursts; `parts`: with pauses, so many in all."""
         expected = self._into_load(EXPECTED)
-        return self._power(self._into_load(MOST).full_w, draw_of(expected, expected.full_w, for_s, bursts), bursts)
+        draw = draw_of(expected, expected.full_w, for_s, bursts)
+        draw = replace(draw, unbroken_s=draw.unbroken_s / parts)
+        return self._power(self._into_load(MOST).full_w, draw, bursts)
 
     def full_bursts(self, *, for_s: float, trains: Sequence[tuple[Bursts, float]]) -> Power:
         """As much as the amplifier gives in single bursts that last `for_s` in all.
@@ -195,6 +195,9 @@ class ExpectedState:
             energy_j=energy_j,
             supply_a=energy_j / supply_v / duration_s if supply_v and duration_s else self.idle_a,
             peak_a=max(draw.peak_a, self.idle_a),
+            read_a=max(draw.read_a, self.idle_a),
+            unbroken_s=min(draw.unbroken_s, duration_s) if draw.for_s else duration_s,
+            supply_v=self.supply_v,
             heatsink=self._heating(heat_w),
         )
         self.heatsink_c = expected.heatsink_c

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import Capability
 
+# After so long a reservoir has nothing left to add (common practice: it holds for about ten milliseconds).
+RESERVOIR_S = 0.1
+
 
 @dataclass(frozen=True)
 class Bursts:
@@ -29,13 +32,23 @@ def burst_too_long_in_words(cycles: int, burst_s: float, every_s: float) -> str:
 
 @dataclass(frozen=True)
 class SupplyDraw:
-    """What drives are expected to take in all: for so many seconds, energy from the supply beyond what it gives at
-    idle, energy into all loads, and the highest current."""
+    """What drives are expected to take in all.
+
+    Attributes:
+        for_s: how long they last.
+        supply_j: energy from the supply, beyond what it gives at idle.
+        loads_j: energy into all loads.
+        peak_a: the highest current.
+        read_a: the highest current that the supply reads: of bursts that the reservoir bears, their mean.
+        unbroken_s: how long it reads that without a pause.
+    """
 
     for_s: float = 0.0
     supply_j: float = 0.0
     loads_j: float = 0.0
     peak_a: float = 0.0
+    read_a: float = 0.0
+    unbroken_s: float = 0.0
 
     @property
     def heat_w(self) -> float:
@@ -47,11 +60,17 @@ def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts 
     """Of a sine that would be so much power in each load without clipping, steady or in bursts."""
     channels = len(amplifier.amplifier.channels)
     supply_w, load_w = amplifier.supply_w(asked_w), amplifier.given_w(asked_w)
+    peak_a = read_a = amplifier.supply_a(asked_w)
+    unbroken_s = for_s
     if bursts is not None:
         rest_w, rest_part = asked_w * bursts.low_level_ratio**2, 1.0 - bursts.duty
         supply_w = bursts.duty * supply_w + rest_part * amplifier.supply_w(rest_w)
         load_w = bursts.duty * load_w + rest_part * amplifier.given_w(rest_w)
-    return SupplyDraw(for_s, supply_w * for_s, channels * load_w * for_s, amplifier.supply_a(asked_w))
+        if bursts.burst_s <= RESERVOIR_S:
+            read_a = bursts.duty * peak_a + rest_part * amplifier.supply_a(rest_w)
+        else:
+            unbroken_s = bursts.burst_s
+    return SupplyDraw(for_s, supply_w * for_s, channels * load_w * for_s, peak_a, read_a, unbroken_s)
 
 
 def together(draws: Iterable[SupplyDraw]) -> SupplyDraw:
@@ -62,4 +81,6 @@ def together(draws: Iterable[SupplyDraw]) -> SupplyDraw:
         supply_j=sum(draw.supply_j for draw in every),
         loads_j=sum(draw.loads_j for draw in every),
         peak_a=max((draw.peak_a for draw in every), default=0.0),
+        read_a=max((draw.read_a for draw in every), default=0.0),
+        unbroken_s=max((draw.unbroken_s for draw in every), default=0.0),
     )

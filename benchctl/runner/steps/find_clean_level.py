@@ -90,4 +90,5 @@ def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     warn_of_short_search(step, state)
     each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1e3).span_s + 2 * POLL_S
     duration_s = worst_case_look(state) + usual_exposures(step, state) * (each_s + REST_S)
-    return WorstCase(duration_s=duration_s, **state.full_power(for_s=FULL_POWER_EXPOSURES * each_s))
+    for_s = FULL_POWER_EXPOSURES * each_s
+    return WorstCase(duration_s=duration_s, **state.full_power(for_s=for_s, parts=FULL_POWER_EXPOSURES))
