@@ -154,5 +154,6 @@ def _power_cell(by_length: Mapping[Length, Figure], length: Length, rated_w: flo
     if figure is None:
         return Cell()
     cell = value_cell(figure)
-    part = f"{100.0 * figure.value / rated_w:.0f} %" if rated_w else ""
+    at_least = "≥ " if figure.bound else ""
+    part = f"{at_least}{100.0 * figure.value / rated_w:.0f} %" if rated_w else ""
     return Cell(cell.text, cell.look, cell.exact, ", ".join(filter(None, [part, figure.verdict])))

@@ -74,7 +74,7 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
     )
     match search.outcome:
         case Found(level_v=level_v):
-            return LevelFound(level_v)
+            return LevelFound(level_v, _stayed_below(search, level_v, exposures))
         case NeverReached(level_v=level_v):
             reasons = _never_reached(run, search, level_v, exposures)
             for reason in dict.fromkeys(reasons.values()):
@@ -86,6 +86,30 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
                 "where the search starts"
             )
     raise MeasurementError(f"{what}: the search ended without an outcome")
+
+
+def _stayed_below(search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]) -> dict[str, str]:
+    """Channel -> which one ended the search before it reached the bound itself."""
+    over_v = min(tried.level_v for tried in search.tried_levels if tried.says == "over")
+    seen = exposures[over_v].distortions
+    first = max(seen, key=lambda channel: seen[channel].ratio)
+    below = exposures[level_v].distortions if level_v in exposures else {}
+    return {
+        channel: f"output {first} reached {render(search.bound, '1')} of distortion first, at {render(over_v, 'V')}; "
+        f"output {channel} showed {render(found.at_most, '1', digits=2)} there. Make the gains alike, or measure "
+        f"output {channel} alone"
+        for channel, found in seen.items()
+        if not _is_at_bound(search, found.ratio, below.get(channel), _db(over_v / level_v))
+    }
+
+
+def _is_at_bound(search: CleanLevelSearch, ratio: float, below: Distortion | None, step_db: float) -> bool:
+    """Whether a channel is beyond the bound, or would be if the level rose by another half of the search's resolution:
+    nearer than that the search knows no level. Clipping grows ever faster, so a straight line puts that too high."""
+    if ratio > search.bound:
+        return True
+    rise = 0.0 if below is None else (ratio - below.ratio) / step_db
+    return ratio + rise * search.resolution_db / 2.0 > search.bound
 
 
 def _never_reached(

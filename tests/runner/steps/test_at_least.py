@@ -138,3 +138,48 @@ def test_page_and_pictures_show_the_bound(short: Measured, folder: Path) -> None
     assert "Arrow upward: at least so much." in page
     assert "≥ " in page
     assert "the highest level of the search" in page
+
+
+# -- one common level, and the first channel to clip ends the search ---------------------------------------------------
+
+QUIETER_B: Edits = {"  turn_on_delay: 1.5 s": "  turn_on_delay: 1.5 s\n  faults: {gain_mismatch: {B: -1.5 dB}}"}
+BURSTS = "measure_burst: {cycles: [8], thd_n: 1 %, to: 2 V, expect: {burst_power_clean: above 150 W}}"
+
+
+@pytest.fixture(scope="module")
+def mismatched(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    """Output B has 1.5 dB less gain, and is as good as A."""
+    folder = tmp_path_factory.mktemp("mismatched")
+    return measured(folder, SEARCH, CONTINUOUS, BURSTS, bench=EIGHT_BITS, amplifier=QUIETER_B)
+
+
+def test_a_good_channel_that_stayed_below_the_bound_does_not_fail(mismatched: Measured) -> None:
+    found = powers(mismatched)
+    assert (found["A"].bound, found["B"].bound, found["total"].bound) == ("", "at least", "at least")
+    assert found["B"].verdict == "inconclusive"
+    assert found["A"].verdict != "fails"
+    # 1.5 dB less gain is 1.5 dB less power while neither clips much.
+    assert found["B"].value == pytest.approx(found["A"].value * 10 ** (-1.5 / 10), rel=0.15)
+
+
+def test_the_reason_names_the_channel_that_ended_the_search(mismatched: Measured) -> None:
+    reason = powers(mismatched)["B"].bound_reason
+    assert reason.startswith("output A reached 1 % of distortion first, at ")
+    assert "output B showed" in reason
+    assert powers(mismatched)["A"].bound_reason == ""
+
+
+def test_bursts_tell_a_channel_that_stayed_below_as_at_least_too(mismatched: Measured) -> None:
+    for name in ("burst_power_clean", "burst_power_first", "burst_power_last"):
+        assert {channel: figure.bound for channel, figure in powers(mismatched, name).items()} == {
+            "A": "",
+            "B": "at least",
+            "total": "at least",
+        }
+    assert powers(mismatched, "burst_power_clean")["B"].verdict == "inconclusive"
+    assert mismatched.verification.agrees
+
+
+def test_two_channels_that_clip_together_both_have_values(tmp_path: Path) -> None:
+    run = measured(tmp_path, SEARCH, CONTINUOUS)
+    assert {figure.bound for figure in powers(run).values()} == {""}
