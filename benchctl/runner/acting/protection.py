@@ -1,4 +1,8 @@
-"""Notices when the amplifier's own protection silences it or turns it down, and decides what becomes of the step."""
+"""Notices when the amplifier's own protection silences it or turns it down, and decides what becomes of the step.
+
+An output is gone when its gain falls below a tenth of what it was a moment ago: clipping takes a part of it, and only
+silence takes most. Between records a supply current that falls by half says that it is time for one.
+"""
 
 from __future__ import annotations
 
