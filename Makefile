@@ -41,12 +41,8 @@ clients:  ## lxi-tools, an SCPI client that is not ours, where packages can be i
 bench: $(READY)  ## Timings, as ratios inside one run; nothing here passes or fails by the clock
 	$(BIN)/python -m benchmarks
 
-docs: $(READY)  ## Draw README's picture and write the tables of steps, sequences, columns, figures and the guard's states anew
+docs: $(READY)  ## Draw README's picture, and write docs/reference/ and the state table of SAFETY.md anew
 	$(BIN)/python -m tools.picture
-	$(BIN)/python -m tools.step_table
-	$(BIN)/python -m tools.sequence_table
-	$(BIN)/python -m tools.column_table
-	$(BIN)/python -m tools.figure_table
 	$(BIN)/python -m tools.state_table
 	$(BIN)/python -m tools.reference
 

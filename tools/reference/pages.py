@@ -31,6 +31,9 @@ second column take them, those in the third are written as they stand.
 
 """
 _OTHERS = """\
+Other spellings are read as well: `4 Ω`, `45 °C`, `10 µs`, `1 KHz`, `20 MS/s`, and a count such as `10k` or `1M`. What
+is printed has one spelling.
+
 A ratio is written in %, ppm or dB; decibels are of amplitude, so that 6 dB are about 2. A level in dBV is relative to
 1 V RMS. A temperature is in degC, a difference of temperatures in K.
 
