@@ -20,10 +20,11 @@ from benchctl.archive.journal.entries import (
     readings_as_json,
     with_contradictions,
 )
-from benchctl.archive.journal.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, RUN_STARTED, STEP_GIVEN_UP
+from benchctl.archive.journal.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, STEP_GIVEN_UP
 from benchctl.archive.journal.journal import Journal, read_journal
+from benchctl.archive.journal.simulation import Simulation, begins_part, simulation_of
 from benchctl.archive.tables.figures_csv import write_figures
-from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
+from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.archive.tables.trend import Trend
 from benchctl.clock import Clock
 from benchctl.measure.agreement.comparison import Comparison
@@ -47,7 +48,7 @@ class Recorder:
         events = read_journal(folder.journal).unbroken().events if folder.journal.exists() else ()
         self._parts = parts_of(events)
         self._positions = positions_of(events)
-        self._run = run_identity_of(events)
+        self._part_beginnings = [event for event in events if begins_part(event)]
         whereabouts = Whereabouts()
         self._journal = Journal(folder.journal, clock, whereabouts)
         self._trend = Trend(folder, whereabouts)
@@ -62,11 +63,10 @@ class Recorder:
         """What a person has said of each control and whatever else was asked for, as it was last."""
         return dict(self._positions)
 
-    def start(self, run: RunIdentity, **fields: Any) -> None:
-        """Journal that the run starts, which run it is, and whatever else is told of it."""
-        self._run = run
-        of_run = {"run": run.run, "amplifier": run.amplifier, "serial": run.serial, "dry_run": run.simulated}
-        self.event(RUN_STARTED, **of_run, **fields)
+    @property
+    def simulation(self) -> Simulation:
+        """Which instruments of the run are simulated, in any of its parts so far."""
+        return simulation_of(self._part_beginnings)
 
     def hands(self, request: str, answers: Mapping[str, str]) -> None:
         """Keep that a person was asked to do something, and what they said of each thing that was asked for."""
@@ -75,7 +75,9 @@ class Recorder:
 
     def event(self, kind: str, /, **fields: Any) -> None:
         """Write an event of this kind into the journal; see `Journal.append`."""
-        self._journal.append(kind, **fields)
+        event = self._journal.append(kind, **fields)
+        if begins_part(event):
+            self._part_beginnings.append(event)
         if kind in NEW_PARTS:
             self._parts.append([])
 
@@ -157,7 +159,7 @@ class Recorder:
         with ExitStack() as stack:  # each is let go of, whatever became of the others
             stack.callback(self._journal.close)
             stack.callback(self._trend.finish)
-            write_figures(self.folder, self.measured, self._run)
+            write_figures(self.folder, self.measured, run_identity_of(self._part_beginnings))
 
 
 def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:

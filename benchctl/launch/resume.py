@@ -68,10 +68,11 @@ def _go_on(kept: KeptRun, opened: Opened, observer: RunObserver, folder: RunFold
             recorder.event(GUARDIAN_ACTED, **fields)
         _journal_inputs(kept.inputs, recorder, kept.checked.accepted)
         left = [planned.label for planned in kept.checked.plan[kept.progress.next_index :]]
-        recorder.event(RUN_RESUMED, index=kept.progress.next_index, step=left[0] if left else "")
+        began = {"index": kept.progress.next_index, "step": left[0] if left else ""}
+        recorder.event(RUN_RESUMED, **began, simulated=opened.simulated_roles)
         return perform(kept.files, kept.checked, opened, recorder, observer, kept.progress)
 
-    return Result(closed_behind(recorder, work), folder.path)
+    return Result(closed_behind(recorder, work), folder.path, recorder.simulation)
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Protocol
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
 from benchctl.archive.folder_lock import written_alone
-from benchctl.archive.journal.events import INPUTS_KEPT, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
+from benchctl.archive.journal.events import INPUTS_KEPT, RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
 from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.journal.simulation import Simulation
 from benchctl.archive.recorder import Recorder
-from benchctl.archive.tables.run_identity import RunIdentity, dry_run_name
+from benchctl.archive.tables.run_identity import dry_run_name
 from benchctl.clock import Clock, RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
@@ -32,12 +33,14 @@ from benchctl.instruments.opening import open_link
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
+from benchctl.launch.served_addresses import is_served
 from benchctl.launch.simulated import describe
 from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.engine.execute import Outcome, conclude, execute
 from benchctl.runner.engine.progress import Progress, progress_of
 from benchctl.runner.plan import expand
+from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:
@@ -92,10 +95,11 @@ class Documents:
 
 @dataclass(frozen=True)
 class Result:
-    """How a run ended, and where it left everything."""
+    """How a run ended, where it left everything, and which of its instruments were simulated."""
 
     outcome: Outcome
     folder: Path
+    simulation: Simulation
 
 
 def run(
@@ -153,7 +157,7 @@ def run_on(
             _keep_inputs(recorder, files, opened, settings or {})
             return perform(files, checked, opened, recorder, observer)
 
-        return Result(closed_behind(recorder, work), folder.path)
+        return Result(closed_behind(recorder, work), folder.path, recorder.simulation)
 
 
 def closed_behind(recorder: Recorder, work: Callable[[], Outcome]) -> Outcome:
@@ -196,7 +200,8 @@ def perform(  # noqa: PLR0917 - what a run is made of
                 opened = stack.enter_context(opened.renewed())
                 progress = progress_of(checked.plan, read_journal(recorder.folder.journal).events)
                 step = checked.plan[progress.next_index].label
-                recorder.event(STEP_BEGINS_ANEW, index=progress.next_index, step=step)
+                simulated = opened.simulated_roles
+                recorder.event(STEP_BEGINS_ANEW, index=progress.next_index, step=step, simulated=simulated)
                 outcome = _perform_part(files, checked, opened, recorder, observer, progress)
             except BenchctlError as error:  # nothing was switched on again
                 outcome = conclude(recorder, replace(outcome, error=error, begins_anew=False))
@@ -260,6 +265,15 @@ class Opened:
     def asked_to_end(self) -> OperatorStop | None:
         """That a person has asked the part of the run before to end, which may have ended by itself meanwhile."""
         return self.before.operator_stop if self.before is not None else None
+
+    @property
+    def simulated_roles(self) -> list[str]:
+        """The roles of the instruments that are simulated, in a run against `benchctl simulate` too."""
+        return [
+            role
+            for role, identity in self.bench.identities().items()
+            if self.simulated is not None or is_simulated(identity) or is_served(self.bench.roles[role].session.address)
+        ]
 
     @contextmanager
     def renewed(self) -> Iterator[Opened]:
@@ -328,10 +342,14 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
     inputs = keep_inputs(recorder.folder, texts)
-    amplifier, simulated = files.amplifier, opened.simulated is not None
-    name = dry_run_name(files.sequence.title, inputs, settings) if simulated else recorder.folder.name
-    recorder.start(
-        RunIdentity(name, amplifier.title, amplifier.serial or "", simulated),
+    amplifier, is_dry = files.amplifier, opened.simulated is not None
+    recorder.event(
+        RUN_STARTED,
+        run=dry_run_name(files.sequence.title, inputs, settings) if is_dry else recorder.folder.name,
+        amplifier=amplifier.title,
+        serial=amplifier.serial or "",
+        dry_run=is_dry,
+        simulated=opened.simulated_roles,
         seed=None if opened.simulated is None else opened.simulated.seed,
         settings=dict(settings),
         instruments=identities,

@@ -11,6 +11,7 @@ from benchctl.address import AddressError, LanAddress, SocketAddress, parse_addr
 from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import UsageError
+from benchctl.launch.served_addresses import kept_as_served
 from benchctl.launch.simulated import describe
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.network.announce import Announcement, announced
@@ -37,7 +38,8 @@ def served(
 
     Raises:
         DocumentError: a file is wrong.
-        UsageError: an address cannot be served, or is taken; or nothing can be announced.
+        UsageError: an address cannot be served, or is taken; nothing can be announced; or the list of simulated
+            addresses, by which a run knows them, cannot be kept.
     """
     bench, amplifier = load_bench(bench_file), load_amplifier(amplifier_file)
     places = {role: position_of(role, entry.address) for role, entry in bench.instruments.items()}
@@ -47,7 +49,12 @@ def served(
     serials = {role: _serial(description.bench.seed, entry.address) for role, entry in bench.instruments.items()}
     with SimulatedBench(description, RealClock().now, serials) as simulated:
         sockets = simulated.start(raw, hislip)
-        with announced(_announcements(simulated, sockets)) if announce else nullcontext():
+        addresses = [entry.address for _, entry in bench.instruments.items()]
+        addresses += [f"TCPIP::{host}::{port}::SOCKET" for host, port in sockets.values()]
+        with (
+            kept_as_served(addresses),
+            announced(_announcements(simulated, sockets)) if announce else nullcontext(),
+        ):
             yield {
                 role: Served(entry.address, sockets[role], _host_and_port(hislip.get(role)))
                 for role, entry in bench.instruments.items()

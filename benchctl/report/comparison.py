@@ -16,6 +16,7 @@ from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.figures import WHOLE
 from benchctl.report.sections.page_head import date_of
+from benchctl.report.sections.simulated import instruments_in_words
 from benchctl.report.sections.tables import Cell, Head, Table, heads, value_cell
 from benchctl.report.sections.verdicts import overall_of
 
@@ -80,7 +81,7 @@ def _facts(stories: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
     plain = {
         "amplifier": [run_record.unit for run_record in stories],
         "date": [date_of(run_record) for run_record in stories],
-        "instruments": ["simulated" if run_record.is_dry else "real" for run_record in stories],
+        "instruments": [instruments_in_words(run_record) for run_record in stories],
         "ended": [run_outcome_of(run_record).words for run_record in stories],
         "verdict": [overall_of(run_record, run_outcome_of(run_record)).word for run_record in stories],
         "run folder": [run_record.name for run_record in stories],

@@ -12,6 +12,7 @@ from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.differences import difference_pictures
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import Box, evidence_boxes
+from benchctl.report.sections.simulated import mark_of_comparison
 from benchctl.report.templating import printed
 
 _SECTIONS = {"changes": "What differs", "pictures": "Pictures", "figures": "All figures"}
@@ -46,7 +47,7 @@ def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, 
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
         "title": " and ".join(units),
         "subtitle": f"{' and '.join(titles)}: {len(stories)} runs compared",
-        "is_dry": any(run_record.is_dry for run_record in stories),
+        "mark": mark_of_comparison(stories),
         "boxes": list(_boxes(stories)),
         "runs": runs_table(stories),
         "rule": RULE,

@@ -16,6 +16,7 @@ from benchctl.report.sections.figures import figures_by_step
 from benchctl.report.sections.methods import UNCERTAINTY, methods_of
 from benchctl.report.sections.page_head import boxes_of, facts_of, versions_of
 from benchctl.report.sections.rated_power import power_rows, power_tables
+from benchctl.report.sections.simulated import mark_of
 from benchctl.report.sections.verdicts import DECISION_RULE, overall_of, verdicts_table
 from benchctl.report.sections.watched import controls_table, limits_table, protection_table, trips_table
 from benchctl.report.templating import printed
@@ -56,6 +57,7 @@ def _contents(run_record: RunRecord, gallery: Gallery) -> dict[str, Any]:
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_] or id_ == "methods"],
         "story": run_record,
         "is_dry": run_record.is_dry,
+        "mark": mark_of(run_record),
         "overall": overall_of(run_record, outcome),
         "boxes": list(boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])),
         "facts": list(facts_of(run_record, outcome)),

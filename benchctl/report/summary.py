@@ -28,6 +28,7 @@ def summary_of(run_record: RunRecord) -> dict[str, Any]:
         "bench": run_record.bench.title if run_record.bench else None,
         "date": date_of(run_record),
         "dry_run": run_record.is_dry,
+        **_simulation(run_record),
         "exit_code": outcome.exit_code,
         "ended": outcome.words,
         "unconfirmed": [vars(part) for part in outcome.unconfirmed],
@@ -41,6 +42,12 @@ def summary_of(run_record: RunRecord) -> dict[str, Any]:
         "cannot_be_checked": list(run_record.findings.unproven),
         "is_running": run_record.is_running,
     }
+
+
+def _simulation(run_record: RunRecord) -> dict[str, Any]:
+    """Whether any instrument was simulated, None where that is not on record; and which."""
+    simulation = run_record.simulation
+    return {"simulated": simulation.is_simulated, "simulated_instruments": list(simulation.simulated)}
 
 
 def _count(run_record: RunRecord, verdict: str) -> int:

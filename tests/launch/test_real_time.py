@@ -88,3 +88,15 @@ def test_its_figures_can_be_computed_again(outcomes: tuple[Any, Any]) -> None:
     out, err = process.communicate(timeout=PATIENCE_S)
     assert out, err
     assert json.loads(out)["agrees"] is True
+
+
+def test_it_is_told_as_simulated_though_it_was_run_as_on_a_real_bench(outcomes: tuple[Any, Any]) -> None:
+    """In what the run says, in its journal, in its table and on its page."""
+    real, _ = outcomes
+    folder = Path(real["folder"])
+    began = json.loads((folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()[0])
+    roles = ["generator", "oscilloscope", "load", "supply", "thermometer"]
+    assert (real["simulated"], real["simulated_instruments"]) == (True, roles)
+    assert (began["dry_run"], began["simulated"]) == (False, roles)
+    assert {row["simulated"] for row in figures(real).values()} == {"true"}
+    assert "Simulated figures are not measurements." in (folder / "report.html").read_text(encoding="utf-8")

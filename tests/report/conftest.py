@@ -47,6 +47,7 @@ def folder(whole: Path, tmp_path: Path) -> Path:
     return shutil.copytree(whole, tmp_path / "runs" / whole.name)
 
 
+ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
 Event = dict[str, Any]
 Edit = Callable[[list[Event]], list[Event]]
 
@@ -66,7 +67,8 @@ def changed(folder: Path, kind: str, **fields: Any) -> Path:
 
 def real(folder: Path) -> Path:
     """As if the instruments had been real."""
-    return changed(folder, "run started", dry_run=False)
+    instruments = {role: f"FAIRLEAD,{role.upper()},17,1.0" for role in ROLES}
+    return changed(folder, "run started", dry_run=False, simulated=[], instruments=instruments)
 
 
 def killed(folder: Path, after: str = "step started", times: int = 5) -> Path:

@@ -34,6 +34,10 @@ class _OfStep(_Form):
     step: str
 
 
+class _RunPart(_OfStep):
+    simulated: list[str] = []
+
+
 class _Conditions(_Form):
     load_ohm: float | None = None
     frequency_hz: float | None = None
@@ -67,6 +71,7 @@ class _RunStarted(_Form):
     seed: int | None = None
     settings: _Texts
     instruments: _Texts
+    simulated: list[str] = []
     versions: _Texts = {}
     bench_folder: str = ""
     inputs: dict[str, _Sha256] = {}
@@ -158,12 +163,12 @@ class _InputsAccepted(_InputsKept):
 
 _FORMS: Mapping[str, type[_Form]] = {
     events.RUN_STARTED: _RunStarted,
-    events.RUN_RESUMED: _OfStep,
+    events.RUN_RESUMED: _RunPart,
     events.RUN_ENDED: _RunEnded,
     events.STEP_STARTED: _StepStarted,
     events.STEP_FINISHED: _StepFinished,
     events.STEP_GIVEN_UP: _StepGivenUp,
-    events.STEP_BEGINS_ANEW: _OfStep,
+    events.STEP_BEGINS_ANEW: _RunPart,
     events.CAPTURE: _Capture,
     events.CLEAN_LEVEL: _CleanLevel,
     events.SEARCH: _Search,

@@ -54,7 +54,9 @@ _ADDED: Mapping[str, Column] = {
     "run": Column("str", "name of the run folder; a dry run has a name that is the same each time"),
     "amplifier": Column("str", "title of the amplifier file"),
     "serial": Column("str", "serial number in the amplifier file"),
-    "simulated": Column("str", "`true` in a dry run, else `false`"),
+    "simulated": Column(
+        "str", "`true` where any instrument of the run was simulated, else `false`; empty where that is not on record"
+    ),
     "contradiction": Column("str", "why nothing can be said of it, where instruments contradict each other"),
     "bound_reason": Column("str", "why only a bound is known, and what to do, where that can be said"),
 }

@@ -10,11 +10,13 @@ from typing import Any
 
 from benchctl.archive.folder import slug
 from benchctl.archive.journal.events import RUN_STARTED
+from benchctl.archive.journal.simulation import simulation_of
 
 
 @dataclass(frozen=True)
 class RunIdentity:
-    """`run` tells one run from every other. What an older run did not keep is empty, or None."""
+    """`run` tells one run from every other, `simulated` whether any of its instruments was. What an older run did not
+    keep is empty, or None."""
 
     run: str = ""
     amplifier: str = ""
@@ -28,12 +30,10 @@ class RunIdentity:
 
 
 def run_identity_of(events: Sequence[Mapping[str, Any]]) -> RunIdentity:
-    """As the journal's first event tells it."""
-    began = next((event for event in events if event["event"] == RUN_STARTED), None)
-    if began is None:
-        return RunIdentity()
+    """As the events tell it that begin the parts of the run."""
+    began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
     names = {name: began.get(name, "") for name in ("run", "amplifier", "serial")}
-    return RunIdentity(**names, simulated=began.get("dry_run"))
+    return RunIdentity(**names, simulated=simulation_of(events).is_simulated)
 
 
 def dry_run_name(title: str, inputs: Mapping[str, str], settings: Mapping[str, str]) -> str:

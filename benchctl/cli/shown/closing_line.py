@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from benchctl.archive.journal.simulation import Simulation
 from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
 from benchctl.launch.run import Result
 from benchctl.measure.budget.words import inconclusive_in_words, verdicts_in_words
@@ -32,9 +33,17 @@ def last_line(result: Result) -> Text:
     for confirmation in outcome.confirmations:
         if not confirmation.confirmed:
             text.append(f"NOT SAFE: {confirmation}. By hand, now: {confirmation.by_hand}.\n", style="bold red")
+    text.append(mark_in_words(result.simulation), style="bold")
     text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
     text.append(f" Run folder: {result.folder}")
     return text
+
+
+def mark_in_words(simulation: Simulation) -> str:
+    """That the run is no measurement, and why, as a sentence to put before others; nothing where it is one."""
+    if not simulation.is_simulated:
+        return ""
+    return f"Simulated, no measurement{'' if simulation.is_whole else f' ({simulation.words})'}. "
 
 
 def _ending(outcome: Outcome) -> str:

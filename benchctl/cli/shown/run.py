@@ -37,7 +37,8 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
     else:
         run, confirmations = view.run, result.outcome.confirmations
         recorder = run.recorder
-        console.print(closing_tables(recorder.measured, run.files.amplifier, confirmations, recorder.positions))
+        figures, amplifier = recorder.measured, run.files.amplifier
+        console.print(closing_tables(figures, amplifier, confirmations, recorder.positions, result.simulation))
         console.print(last_line(result), soft_wrap=True)
     _tell_elsewhere(result, console)
     leave_report(result.folder)
@@ -67,6 +68,8 @@ def _as_data(result: Result) -> dict[str, object]:
     outcome = result.outcome
     return {
         "folder": str(result.folder),
+        "simulated": result.simulation.is_simulated,
+        "simulated_instruments": list(result.simulation.simulated),
         "exit_code": outcome.exit_code,
         "error": None if outcome.error is None else str(outcome.error),
         "unmeasured": list(outcome.unmeasured),

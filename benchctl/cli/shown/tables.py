@@ -11,6 +11,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.archive.journal.simulation import Simulation
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.guard.confirmation import Confirmation
 from benchctl.measure.budget.figure import Figure
@@ -36,9 +37,10 @@ def closing_tables(
     amplifier: Amplifier,
     confirmations: Sequence[Confirmation] = (),
     positions: Mapping[str, str] | None = None,
+    simulation: Simulation | None = None,
 ) -> RenderableType:
     """With which controls what was measured: idle, output power per channel, full drive, supply draw, and whatever
-    else; and, last and in red, what is not known to be off."""
+    else; and, last and in red, what is not known to be off. Each title of a simulated run says so."""
     usual = Conditions(driven=tuple(amplifier.channels))
     tables = [
         _positions_table(positions or {}),
@@ -50,16 +52,18 @@ def closing_tables(
         _other_table(entries, usual),
     ]
     unconfirmed = _unconfirmed_table(confirmations)
-    return Group(*(_shown(table) for table in tables if table.rows), *([unconfirmed] if unconfirmed.row_count else []))
+    is_simulated = simulation is not None and simulation.is_simulated
+    shown = [_shown(table, "Simulated. " if is_simulated else "") for table in tables if table.rows]
+    return Group(*shown, *([unconfirmed] if unconfirmed.row_count else []))
 
 
 # -- on the terminal ---------------------------------------------------------------------------------------------------
 
 
-def _shown(table: Table) -> rich_table.Table:
-    """A column without anything in it is left out."""
+def _shown(table: Table, mark: str) -> rich_table.Table:
+    """A column without anything in it is left out; the mark stands before the title."""
     kept = table.without_empty_columns()
-    shown = _empty(kept.caption, kept.heads)
+    shown = _empty(f"{mark}{kept.caption}", kept.heads)
     for row in kept.rows:
         shown.add_row(*(_text(cell) for cell in row))
     if kept.note:

@@ -15,6 +15,7 @@ from rich.text import Text
 
 from benchctl.archive.journal.events import OUTPUT_LOST
 from benchctl.cli.shown.bars import limits_table
+from benchctl.cli.shown.closing_line import mark_in_words
 from benchctl.cli.shown.preflight import time_in_words
 from benchctl.clock import RealClock
 from benchctl.errors import BenchctlError, OperatorStop
@@ -93,6 +94,8 @@ class PlainView:
         if is_first_part:
             self._say(f"{run.files.sequence.title}: {run.files.amplifier.title} on {run.files.bench.title}")
             self._say(f"{len(checked.plan)} steps. {time_in_words(checked)}")
+            if mark := mark_in_words(run.recorder.simulation):
+                self._say(mark.rstrip(), style="bold")
 
     def step_started(self, index: int, planned: PlannedStep) -> None:
         self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S
@@ -212,7 +215,8 @@ class LiveView(PlainView):
         lines = Text("\n".join(self._lines), style="dim", no_wrap=True, overflow="ellipsis")
         reason = self.run.interlock.reason
         above = [self._progress()] if reason is None else [stopping_in_words(reason, guard.parts)]
-        return Panel(Group(*above, bars, lines), title=Text(self.run.files.sequence.title))
+        mark = mark_in_words(self.run.recorder.simulation)
+        return Panel(Group(*above, bars, lines), title=Text(f"{mark}{self.run.files.sequence.title}"))
 
     def _progress(self) -> Text:
         assert self.checked is not None

@@ -15,6 +15,7 @@ from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal.entries import FiguresEntry, parts_of, with_contradictions
 from benchctl.archive.journal.events import RUN_STARTED
 from benchctl.archive.journal.journal import Event, JournalRead, read_as_far_as_whole
+from benchctl.archive.journal.simulation import Simulation, simulation_of
 from benchctl.archive.tables.trend import read_trend
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
@@ -70,8 +71,13 @@ class RunRecord:
 
     @property
     def is_dry(self) -> bool:
-        """Whether the instruments were simulated."""
+        """Whether it was a dry run, in virtual time."""
         return bool(self.began.get("dry_run", False))
+
+    @property
+    def simulation(self) -> Simulation:
+        """Which instruments were simulated, in a dry run or served by `benchctl simulate`."""
+        return simulation_of(self.events)
 
     @property
     def title(self) -> str:

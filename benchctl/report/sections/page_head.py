@@ -13,6 +13,7 @@ from benchctl.quantity import clock_face
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import contradictions_in_words
+from benchctl.report.sections.simulated import reached_through_this_computer
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,9 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
     for warnings in run_record.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
+    if reached := reached_through_this_computer(run_record):
+        text = "A program on this computer stood between. Whether it led to a real instrument is not on record."
+        yield Box("Instruments reached at an address of this computer", "untold", (text,), tuple(reached))
     unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in run_record.steps if step.unmeasured)
     if unmeasured:
         yield Box("Steps that gave no figures", "untold", items=unmeasured)

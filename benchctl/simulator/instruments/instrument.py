@@ -9,6 +9,7 @@ from typing import Generic, TypeVar
 from benchctl.scpi.device.device import Device, Hooks, Identity
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.errors import ScpiError
+from benchctl.simulated_identity import SIMULATED_MAKER
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 
 Now = Callable[[], float]
@@ -39,7 +40,7 @@ class Instrument(ABC, Generic[Settings]):
         self._memories: dict[int, Settings] = {}
         tree = CommandTree()
         self.add_commands(tree)
-        identity = Identity("benchctl", self.model, f"SIM{physical_bench.description.bench.seed}", FIRMWARE)
+        identity = Identity(SIMULATED_MAKER, self.model, f"SIM{physical_bench.description.bench.seed}", FIRMWARE)
         hooks = Hooks(
             reset=self.reset,
             refresh=self.refresh,

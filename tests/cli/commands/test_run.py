@@ -136,7 +136,8 @@ def test_each_step_is_a_line_with_its_time_and_its_figures(benchctl: Command, tm
     lines = benchctl("run", sequence(tmp_path), *ON_THE_SHIPPED_BENCH, "--dry-run").out.splitlines()
     assert lines[0] == "Idle only: HX 2150 on Bench 2 of the ferry-amplifier workshop"
     assert lines[1].startswith("3 steps. About ")
-    assert lines[2] == "0:00:00  step 1 of 3: 1 power_on"
+    assert lines[2] == "Simulated, no measurement."
+    assert lines[3] == "0:00:00  step 1 of 3: 1 power_on"
     assert any(re.fullmatch(r" {10}idle_current: 1\.\d+ ± 0\.\d+ A passes", line) for line in lines)
 
 

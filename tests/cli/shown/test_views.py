@@ -67,8 +67,8 @@ def test_the_plain_view_is_a_line_an_event(tmp_path: Path) -> None:
     assert lines[1].startswith("3 steps. About ")
     steps = [line[9:] for line in lines if "  step " in line]
     assert steps == ["step 1 of 3: 1 power_on", "step 2 of 3: 2 measure_idle", "step 3 of 3: 3 power_off"]
-    assert lines[4].startswith(" " * 10 + "idle_current: ")
-    assert lines[4].endswith(" A passes")
+    assert lines[5].startswith(" " * 10 + "idle_current: ")
+    assert lines[5].endswith(" A passes")
 
 
 def test_no_view_takes_text_of_a_file_for_markup(tmp_path: Path) -> None:
