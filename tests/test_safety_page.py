@@ -89,3 +89,9 @@ def test_the_cautions_that_a_technician_looks_for_are_there() -> None:
 def test_the_program_keeps_to_the_times_and_numbers_of_the_page(words: str, kept: float, promised: float) -> None:
     assert words in " ".join(text_of("SAFETY.md").split())
     assert kept == pytest.approx(promised)
+
+
+def test_a_run_waits_for_its_safe_state_as_long_as_that_may_take_and_ends_within_the_ten_seconds_of_the_page() -> None:
+    assert "ends, within 10 s of that decision" in " ".join(text_of("SAFETY.md").split())
+    assert safe_state.LATE_S + safe_state.GRACE_S + guard.GUARDIAN_S < guard.SETTLED_S
+    assert guard.LAST_READING_S + guard.SETTLED_S < 10.0

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import pytest
 
-from benchctl.errors import NoAnswer
+from benchctl.errors import NoAnswer, NotConnected
 from benchctl.guard import crew, safe_state
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.crew import LOOKS
@@ -102,6 +103,28 @@ def test_a_current_that_falls_while_it_is_looked_at_is_waited_for() -> None:
     assert len(rests) == 3
 
 
+def test_in_real_time_a_current_has_its_time_to_fall_before_the_output_is_told_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(crew, "LOOK_EVERY_S", 0.02)
+
+    class Falling(Metered):
+        """Gives current for a twentieth of a second after it was looked at first."""
+
+        fallen_at = 0.0
+
+        def ask_urgently(self, text: str) -> str:
+            self.heard.append(text)
+            if text != MEASURE:
+                return "0"
+            self.fallen_at = self.fallen_at or time.monotonic() + 0.05
+            return "9;0" if time.monotonic() > self.fallen_at else "9;4"
+
+    supply = Falling("")
+    assert all_confirmed(carry_out([SUPPLY], {"supply": supply}))
+    assert supply.heard.count("OUTP OFF") == 1
+
+
 def test_a_current_that_stays_is_looked_at_for_a_bounded_time_and_the_output_told_to_go_off_again() -> None:
     rests: list[float] = []
     wire = Metered("14.4;11.8")
@@ -137,6 +160,23 @@ def test_what_was_refused_at_first_is_said_as_long_as_nothing_else_is_known() ->
     (told,) = carry_out([GENERATOR], {"generator": Refusing("")}, hurried)
     let_go.set()
     assert told.detail == "it answers '1' to OUTP?"
+
+
+def test_a_command_that_was_not_taken_is_said_as_long_as_nothing_else_is_known() -> None:
+    hurried, let_go = threading.Event(), threading.Event()
+
+    class Unreachable(Metered):
+        def command_urgently(self, text: str) -> None:
+            raise NotConnected("nothing answers")
+
+        def ask_urgently(self, text: str) -> str:
+            hurried.set()
+            let_go.wait(DEADLINE_S)
+            raise NoAnswer("no answer in time")
+
+    (told,) = carry_out([GENERATOR], {"generator": Unreachable("")}, hurried)
+    let_go.set()
+    assert told.detail == "nothing answers"
 
 
 def test_a_hurry_in_a_dry_run_leaves_no_thread_behind_that_waits_for_a_current_to_fall() -> None:

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from benchctl.archive.tables.trend import read_trend
-from benchctl.errors import OperatorStop
+from benchctl.errors import LimitTripped, OperatorStop
 from benchctl.guard.confirmation import Confirmation
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.guard.states import State
-from tests.runner.rig import POWER_ON, Rig, rig
+from tests.runner.rig import POWER_ON, Rig, files, rig
 
 ARM, STOP = "OUTP:PROT:WDOG ON", "OUTP:PROT:WDOG OFF"  # in the words of the workshop's supply
 
@@ -86,6 +86,44 @@ def test_nothing_more_is_read_once_the_run_is_to_stop(bench: Rig) -> None:
     assert [text for text in bench.taps.to("supply") if "WDOG:RES" in text] == []
 
 
+def test_readings_that_cease_trip_three_seconds_late_though_their_instrument_is_still_being_asked(bench: Rig) -> None:
+    def hang(role: str, text: str) -> None:
+        if role == "thermometer" and not bench.run.interlock.opened.is_set():
+            bench.clock.sleep(30.0)
+
+    bench.clock.sleep(1.5)  # read at 0 s and at 1 s, and to be read at 2 s
+    bench.taps.on_send.append(hang)
+    bench.clock.sleep(10.0, until=bench.run.interlock.opened)
+    trip = bench.run.interlock.reason
+    bench.clock.sleep(30.0)  # until it is let go
+    assert isinstance(trip, LimitTripped)
+    assert (trip.limit, trip.value) == ("heatsink", None)
+    assert 5.0 <= trip.time_s <= 5.2 + 1e-6, "three seconds after it was due"
+
+
+@pytest.mark.parametrize(
+    ("takes_s", "order"),
+    [(0.9, ["asked", "read", "off"]), (1.4, ["asked", "off"])],
+    ids=["which is soon there", "which keeps it waiting for a second"],
+)
+def test_the_end_of_a_run_waits_for_a_reading_that_is_under_way(bench: Rig, takes_s: float, order: list[str]) -> None:
+    seen: list[str] = []
+
+    def answer_late(role: str, text: str) -> None:
+        if role == "thermometer" and not seen:
+            seen.append("asked")
+            bench.clock.sleep(takes_s)
+            seen.append("read")
+        elif (role, text) == ("generator", "OUTP OFF"):
+            seen.append("off")
+
+    bench.clock.sleep(0.5)
+    bench.taps.on_send.append(answer_late)
+    bench.clock.sleep(0.6)  # it was asked a tenth of a second ago
+    bench.run.guard.stop()
+    assert seen == order
+
+
 def test_a_supplys_watchdog_is_armed_first_and_stopped_last_where_the_bench_is_safe(tmp_path: Path) -> None:
     with rig(tmp_path) as made:
         made.taps.sent.clear()
@@ -97,6 +135,25 @@ def test_a_supplys_watchdog_is_armed_first_and_stopped_last_where_the_bench_is_s
         assert armed < to_supply.index("INST:NSEL 1;:OUTP ON")
         assert stopped > max(i for i, text in enumerate(to_supply) if text.endswith(":OUTP OFF"))
         assert made.events("watchdog armed")[0]["watchdog_s"] == WATCHDOG_S
+
+
+def test_a_supply_without_words_for_a_watchdog_is_watched_without(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench={"supply/scpi99_watchdog": "supply/scpi99"})) as made:
+        made.begin()
+        made.run.wait(5.0)
+        made.run.guard.stop()
+        assert made.run.guard.state is State.SAFE
+        assert "supply_watchdog" not in {watch.limit.signal for watch in made.run.guard.watches}
+        assert [text for text in made.taps.to("supply") if "WDOG" in text] == []
+
+
+def test_a_watchdog_that_trips_ends_the_run_once_it_is_seen_for_three_seconds(bench: Rig) -> None:
+    bench.taps.forge("supply", "WDOG:TRIP?", "1")
+    began_s = bench.clock.now()
+    with pytest.raises(LimitTripped) as caught:
+        bench.run.wait(10.0)
+    assert caught.value.limit == "supply_watchdog"
+    assert 3.0 - 1e-6 <= caught.value.time_s - began_s <= 4.0 + 1e-6
 
 
 def test_a_supplys_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(bench: Rig) -> None:
