@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
 from benchmarks.mutations.campaign import TARGETS, changes_in, judgements
 from benchmarks.mutations.changes import changes_of
-from benchmarks.mutations.trial import Target
+from benchmarks.mutations.trial import Copy, Fate, Target
 from tests.pages import ROOT
 
 MODULE = '''"""Words that are for people."""
@@ -55,6 +58,21 @@ def test_a_change_is_one_slip_and_leaves_the_rest_as_it_is_written(what: str, li
 def test_docstrings_annotations_and_imports_are_left_alone() -> None:
     lines = {change.line for change in changes_of(MODULE)}
     assert lines == {5, 8, 10, 11, 12, 13}
+
+
+def test_a_change_is_tried_on_a_copy_and_noticed_by_the_tests_of_its_module(tmp_path: Path) -> None:
+    """By tests of a module that imports the changed one as well."""
+    target = Target("benchctl.guard.confirmation", ("tests/guard/test_carry_out.py",))
+    change = next(change for change in changes_in(target) if change.what.startswith("left out: return all"))
+    before = (ROOT / target.path).read_bytes()
+    copy = Copy(tmp_path)
+    try:
+        assert 0.0 < copy.longest_pause_s(target) < 60.0
+        assert copy.try_out(target, change, 60.0) is Fate.NOTICED
+        assert copy.try_out(target, replace(change, text=before.decode("utf-8")), 60.0) is Fate.UNNOTICED
+    finally:
+        copy.close()
+    assert (ROOT / target.path).read_bytes() == before
 
 
 @pytest.mark.parametrize("target", TARGETS, ids=lambda target: target.module)

@@ -16,7 +16,7 @@ from tests.pages import ROOT
 
 _PAGE = "tests/test_safety_page.py"
 _SAFE_STATE = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "hand_over", "safe_state")))
-_GUARD = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("readings", "guard", "hand_over", "places")))
+_GUARD = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("stopping", "readings", "guard", "hand_over", "places")))
 TARGETS = (
     Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
     Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
@@ -24,7 +24,7 @@ TARGETS = (
     Target("benchctl.guard.crew", _SAFE_STATE),
     Target("benchctl.guard.confirmation", _SAFE_STATE),
     Target("benchctl.guard.sampler", (*_GUARD, "tests/guard/test_sampler.py")),
-    Target("benchctl.guard.guard", _GUARD),
+    Target("benchctl.guard.guard", (*_GUARD, "tests/guard/test_read_back.py")),
     Target("benchctl.guard.read_back", (_PAGE, "tests/guard/test_read_back.py")),
     Target("benchctl.guard.herald", ("tests/guard/test_herald.py", "tests/guard/test_hand_over.py")),
     Target("benchctl.guard.guardian.guardianship", (_PAGE, "tests/guard/guardian/test_guardianship.py")),
@@ -90,6 +90,8 @@ def trials(targets: Sequence[Target], folder: Path, jobs: int) -> Iterator[Trial
                     yield done.result()
         finally:
             pool.shutdown(cancel_futures=True)  # after Ctrl-C, say
+            while not copies.empty():
+                copies.get().close()
 
 
 def _longest_pause_s(copies: SimpleQueue[Copy], target: Target) -> float:

@@ -122,7 +122,7 @@ def _is_never_run(node: ast.AST) -> bool:
     match node:
         case ast.Expr(value=ast.Constant()) | ast.Import() | ast.ImportFrom():
             return True
-        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal"))):  # for type checkers alone
+        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable"))):  # for type checkers alone
             return True
         case ast.keyword(arg="strict" | "daemon"):  # guards against slips of our own, and how a process ends
             return True
