@@ -63,7 +63,7 @@ class Reading:
             self.excerpts.append(Excerpt(block.text, (self.folder / name).read_text(encoding="utf-8"), False))
         elif block.kind == "text":
             printed = "".join(each.out + each.err for each in self._ran)
-            measured = any(each.command.split()[1] in ("run", "preflight", "verify") for each in self._ran)
+            measured = any(each.command.split()[1] in ("run", "preflight") for each in self._ran)
             self.excerpts.append(Excerpt(block.text, printed, measured))
 
     def last(self, beginning: str) -> Ran:
