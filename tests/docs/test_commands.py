@@ -91,6 +91,16 @@ def test_the_pages_show_what_several_commands_print(read: Reader) -> None:
     }
 
 
+def test_the_commands_for_windows_are_those_for_linux() -> None:
+    """Written as its shell wants them; they cannot be run here."""
+    (windows,) = blocks("README.md", "powershell")
+    for_linux = [
+        line.replace("py -3 ", "python3 ").replace(".venv\\Scripts\\", ".venv/bin/")
+        for line in windows.text.splitlines()
+    ]
+    assert for_linux in [block.commands for block in blocks("README.md", "console")]
+
+
 def test_make_demo_ends_with_the_command_that_readme_runs() -> None:
     recipe = re.sub(r"\\\n\s*", "", text_of("Makefile"))
     assert DEMO in recipe
@@ -122,3 +132,11 @@ def test_a_schema_that_is_printed_is_the_one_that_new_writes(read: Reader) -> No
     (folder / "again.yaml").unlink(missing_ok=True)
     give("benchctl new sequence again.yaml", folder)
     assert (folder / "sequence.schema.json").read_bytes() == written
+
+
+def test_the_page_of_reports_names_the_sections_of_a_report_in_their_order(read: Reader) -> None:
+    folder = read.page("docs/reports.md").folder
+    (page,) = folder.glob("runs/*/report.html")
+    headings = re.findall(r"<h2[^>]*>([^<]+)", page.read_text(encoding="utf-8"))
+    rows = re.findall(r"^\| ([A-Z][\w ]+) \| ", text_of("docs/reports.md"), re.MULTILINE)
+    assert rows == headings
