@@ -202,15 +202,20 @@ def clock_face(seconds: float) -> str:
     return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 
 
+_LONG_MIN = 200 * 60  # beyond the longest drive, 168 h, a length of time is told in days
+
+
 def in_minutes(seconds: float) -> str:
-    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h."""
+    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h, 12 days."""
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"
     minutes, rest = divmod(whole, 60)
     if minutes < 60:
         return f"{minutes}:{rest:02d} min"
-    return f"{minutes // 60}:{minutes % 60:02d} h"
+    if minutes < _LONG_MIN:
+        return f"{minutes // 60}:{minutes % 60:02d} h"
+    return f"{minutes / (24 * 60):.0f} days"
 
 
 def render_time(seconds: float, *, digits: int = 3) -> str:

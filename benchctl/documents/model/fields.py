@@ -139,6 +139,9 @@ PositiveVolts = Annotated[Volts, bounded("V", above=0)]
 PositiveAmperes = Annotated[Amperes, bounded("A", above=0)]
 PositiveOhms = Annotated[Ohms, bounded("ohm", above=0)]
 PositiveHertz = Annotated[Hertz, bounded("Hz", above=0)]
+# The slowest and the fastest tone that an audio amplifier is driven with (common practice: the response of the widest
+# ones is told to 200 kHz).
+AudioHertz = Annotated[Hertz, bounded("Hz", at_least=1, at_most=200e3)]
 PositiveSeconds = Annotated[Seconds, bounded("s", above=0, at_most=LONGEST_S)]
 PositiveWatts = Annotated[Watts, bounded("W", above=0)]
 PositiveFarads = Annotated[Farads, bounded("F", above=0)]

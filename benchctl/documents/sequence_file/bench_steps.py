@@ -3,6 +3,7 @@ ramp of a first power-up, which is the way that some amplifiers are switched on.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal
 
@@ -19,15 +20,18 @@ from benchctl.documents.model.criteria import (
     expecting,
 )
 from benchctl.documents.model.fields import (
+    AudioHertz,
     PositiveAmperes,
-    PositiveHertz,
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
 )
 from benchctl.documents.model.model_base import PathProblem
 from benchctl.documents.sequence_file.step_base import OnTimeout, StepBase
+from benchctl.quantity import in_minutes
 
+# In steps of 50 mV that leads to 50 V.
+MOST_RAMP_STEPS = 1000
 # Where the end of the heating is asked for.
 HEATING_FIGURES = (
     "heatsink_temperature",
@@ -81,7 +85,7 @@ class Set(StepBase):
 
     kind: Literal["set"] = "set"
     load_ohm: PositiveOhms | None = Field(default=None, description="nominal resistance at every driven channel")
-    frequency_hz: PositiveHertz | None = Field(default=None, description="frequency of the generator")
+    frequency_hz: AudioHertz | None = Field(default=None, description="frequency of the generator")
     level_v: PositiveVolts | None = Field(default=None, description="level of the generator, RMS")
     supply_v: PositiveVolts | None = Field(
         default=None, description="voltage of the main supply output, while it is on"
@@ -183,9 +187,21 @@ class RampSupply(StepBase):
         default_factory=dict, description="acceptance criteria, such as `idle_current: below 2 A`"
     )
 
+    @property
+    def steps_up(self) -> int:
+        """How many times the voltage rises."""
+        return max(math.ceil((self.voltage_v - self.from_v) / self.step_v - 1e-9), 1)
+
     def problems(self) -> Iterator[PathProblem]:
         if self.from_v >= self.voltage_v:
             yield PathProblem(("from",), "the ramp must begin below the voltage it leads to")
+        elif self.steps_up > MOST_RAMP_STEPS:
+            takes = in_minutes(self.steps_up * self.dwell_s)
+            yield PathProblem(
+                ("step",),
+                f"the voltage would rise {self.steps_up} times and take {takes}; at most {MOST_RAMP_STEPS} times are "
+                "allowed; give a larger 'step'",
+            )
 
 
 BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | PowerOff

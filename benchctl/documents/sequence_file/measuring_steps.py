@@ -12,8 +12,8 @@ from benchctl.documents.model.criteria import (
     expecting,
 )
 from benchctl.documents.model.fields import (
+    AudioHertz,
     Gain,
-    PositiveHertz,
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
@@ -64,8 +64,8 @@ class MeasureIdle(StepBase):
 class SteppedSine(Driven):
     """A sine stepped over frequencies, a record at each."""
 
-    from_hz: PositiveHertz = Field(default=20.0, description="the lowest frequency")
-    to_hz: PositiveHertz = Field(default=20e3, description="the highest frequency")
+    from_hz: AudioHertz = Field(default=20.0, description="the lowest frequency")
+    to_hz: AudioHertz = Field(default=20e3, description="the highest frequency")
     per_octave: FrequenciesAnOctave = Field(
         default=3,
         description="frequencies per octave; with 1 or 3 they are the preferred frequencies of ISO 266, such "
@@ -83,7 +83,7 @@ class SteppedSine(Driven):
 class Response(SteppedSine):
     """Gains that are held against that of a pass band."""
 
-    reference_hz: PositiveHertz | None = Field(
+    reference_hz: AudioHertz | None = Field(
         default=None,
         description="frequency whose gain counts as that of the pass band; if left out, where the gain is highest",
     )
@@ -123,7 +123,7 @@ class MeasureResponse(Response):
     """Measure gain and phase against frequency with a stepped sine, and where the gain is 3 dB down."""
 
     kind: Literal["measure_response"] = "measure_response"
-    reference_hz: PositiveHertz | None = Field(
+    reference_hz: AudioHertz | None = Field(
         default=1000.0,
         description="frequency whose gain counts as that of the pass band; for a filtered output, one inside its band",
     )

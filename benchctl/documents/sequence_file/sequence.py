@@ -13,6 +13,7 @@ from benchctl.documents.model.model_base import Document, PathProblem
 from benchctl.documents.sequence_file.references import Parameter
 from benchctl.documents.sequence_file.step_base import AfterPowerCycle
 from benchctl.documents.sequence_file.steps import Repeat, Step, Sweep, When
+from benchctl.quantity import in_minutes
 
 # A step that measures takes seconds, so this many are a week of work; more is a slip in a list.
 MOST_EXPANDED_STEPS = 10_000
@@ -25,14 +26,38 @@ def expanded_count(steps: tuple[Step, ...]) -> int:
 
 def _expanded_count(step: Step) -> int:
     match step:
-        case Sweep():
-            return math.prod(len(values) for values in step.axes.values()) * expanded_count(step.steps)
-        case Repeat():
-            return step.times * expanded_count(step.steps)
+        case Sweep() | Repeat():
+            return _turns(step) * expanded_count(step.steps)
         case When():
             return expanded_count(step.steps)
         case _:
             return 1
+
+
+def given_s(steps: tuple[Step, ...]) -> float:
+    """How long the steps take by what is written behind `for`, with every sweep and repeat written out."""
+    return sum(_given_s(step) for step in steps)
+
+
+def _given_s(step: Step) -> float:
+    match step:
+        case Sweep() | Repeat():
+            return _turns(step) * given_s(step.steps)
+        case When():
+            return given_s(step.steps)
+        case _:
+            return float(getattr(step, "for_s", 0.0))
+
+
+def _turns(step: Sweep | Repeat) -> int:
+    return step.times if isinstance(step, Repeat) else math.prod(map(len, step.axes.values()))
+
+
+def _too_many_in_words(count: int, seconds: float) -> str:
+    return (
+        f"this makes {count} steps, whose `for` alone make {in_minutes(seconds)}; at most {MOST_EXPANDED_STEPS} steps "
+        "can be run; give fewer values, or fewer turns"
+    )
 
 
 class Sequence(Document):
@@ -59,7 +84,7 @@ class Sequence(Document):
         yield from _power_problems(self.steps)
         count = expanded_count(self.steps)
         if count > MOST_EXPANDED_STEPS:
-            yield PathProblem(("steps",), f"this makes {count} steps; at most {MOST_EXPANDED_STEPS} can be run")
+            yield PathProblem(("steps",), _too_many_in_words(count, given_s(self.steps)))
 
 
 def in_order(

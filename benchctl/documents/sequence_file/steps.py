@@ -15,9 +15,9 @@ from pydantic import BeforeValidator, Field, ModelWrapValidatorHandler, PrivateA
 from benchctl.documents.model.criteria import FIGURE_UNITS, Expectations, SomeChannels, expecting
 from benchctl.documents.model.fields import (
     AmplifierClass,
+    AudioHertz,
     Line,
     Outputs,
-    PositiveHertz,
     PositiveOhms,
     PositiveVolts,
     Whole,
@@ -122,7 +122,7 @@ class Sweep(StepBase):
     load_ohm: tuple[PositiveOhms, ...] | None = Field(
         default=None, min_length=1, description="nominal load resistances"
     )
-    frequency_hz: tuple[PositiveHertz, ...] | None = Field(
+    frequency_hz: tuple[AudioHertz, ...] | None = Field(
         default=None, min_length=1, description="frequencies of the generator"
     )
     level_v: tuple[PositiveVolts, ...] | None = Field(

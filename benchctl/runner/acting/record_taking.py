@@ -88,7 +88,7 @@ def take(  # noqa: PLR0917 - what a record is made of
         MeasurementError: no range shows the signals whole.
         LimitTripped: the offset is beyond its limit.
     """
-    within = _within_ratings(record, run.files.bench)
+    within = within_ratings(record, run.files.bench)
     capture = run.bench.oscilloscope.capture(name, signals, within, {**_expected(run, level_v), **(peaks or {})})
     run.guard.observe("output_offset", _largest_offset_v(capture))
     return replace(
@@ -99,7 +99,7 @@ def take(  # noqa: PLR0917 - what a record is made of
     )
 
 
-def _within_ratings(record: Record, bench: Bench) -> Record:
+def within_ratings(record: Record, bench: Bench) -> Record:
     """The record with no more samples than the oscilloscope has memory for, nor finer than it can sample."""
     oscilloscope = bench.instruments.oscilloscope
     if oscilloscope is None:

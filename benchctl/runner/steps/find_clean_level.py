@@ -11,10 +11,12 @@ from benchctl.instruments.oscilloscope import POLL_S
 from benchctl.measure.analyses.by_step import steady_distortions
 from benchctl.measure.analyses.context import ContinuousContext
 from benchctl.measure.signal.distortion import BAND_HZ
+from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.protection import ProtectionWatch, gains_of
+from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import CleanLevel, Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState
@@ -84,11 +86,22 @@ def expected_level_v(run: Run, load_ohm: float) -> float | None:
     return rated_level_v(run.files.amplifier, load_ohm)
 
 
+def refuse_coarse_tone(state: ExpectedState, frequency_hz: float) -> None:
+    """Note a hazard where the oscilloscope cannot show the distortion of a steady tone."""
+    lowest_hz = record_taking.STEADY_CYCLES / longest_record_s(state, BAND_HZ)
+    instead = f"use a frequency of {render(lowest_hz, 'Hz', digits=2)} or more" if frequency_hz < lowest_hz else ""
+    record = record_taking.steady_record(frequency_hz)
+    refuse_coarse_record(state, record, distortion_band_hz(frequency_hz), instead or "use a lower frequency")
+
+
 def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     state.level_v = None
     state.will_find_clean_level()
     warn_of_short_search(step, state)
-    each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1e3).span_s + 2 * POLL_S
+    frequency_hz = state.frequency_hz or 1e3
+    record = record_taking.steady_record(frequency_hz)
+    refuse_coarse_tone(state, frequency_hz)
+    each_s = SETTLE_S + record.span_s + 2 * POLL_S
     duration_s = worst_case_look(state) + usual_exposures(step, state) * (each_s + REST_S)
     for_s = FULL_POWER_EXPOSURES * each_s
     return WorstCase(duration_s=duration_s, **state.full_power(for_s=for_s, parts=FULL_POWER_EXPOSURES))

@@ -15,10 +15,12 @@ from benchctl.measure.analyses.context import BurstContext
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.measure.signal.record import Capture
+from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.acting.protection import ProtectionWatch, gains_of
+from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState
@@ -144,6 +146,7 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         exposures, finals = usual_exposures(step, state), 1
         if cycles > 1:  # a single cycle is first and worst in one
             exposures, finals = exposures + FULL_EXPOSURES, 2
+        _refuse_coarse_records(step, state, frequency_hz, cycles)
         record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
@@ -152,3 +155,13 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
         trains.append((bursts, near_full * step.every_s))
     return WorstCase(duration_s=duration_s, **state.full_bursts(for_s=burst_s, trains=trains))
+
+
+def _refuse_coarse_records(step: MeasureBurst, state: ExpectedState, frequency_hz: float, cycles: int) -> None:
+    """Of a single burst, and of a whole repetition, which is the longer one."""
+    band_hz = distortion_band_hz(frequency_hz)
+    whole = record_taking.repetition_record(frequency_hz, step.every_s)
+    every_s = longest_record_s(state, band_hz) - 2.0 * whole.pretrigger_s
+    fits = cycles / frequency_hz < every_s < step.every_s
+    instead = f"give 'every: {render(every_s, 's', digits=2)}'" if fits else "use another frequency or fewer cycles"
+    refuse_coarse_record(state, whole, band_hz, instead)

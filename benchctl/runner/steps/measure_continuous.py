@@ -17,7 +17,7 @@ from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.find_clean_level import SETTLE_S, steady_context
+from benchctl.runner.steps.find_clean_level import SETTLE_S, refuse_coarse_tone, steady_context
 
 SAMPLE_EVERY_S = 0.25
 # A tone that lasts so long may heat the amplifier until it protects itself; then there must be a record from before.
@@ -111,6 +111,7 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     level_v = step.level_v or state.level_v
     if level_v is None:
         state.needs_clean_level("give a level")
+    refuse_coarse_tone(state, state.frequency_hz or 1000.0)
     record = record_taking.steady_record(state.frequency_hz or 1000.0)
     for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S
     power = state.full_power(for_s=for_s) if level_v is None else state.tone(level_v, for_s=for_s)

@@ -8,6 +8,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
+from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -51,7 +52,10 @@ def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = state.load_ohm
     state.level_v, state.load_ohm = None, heavy_ohm
-    each_s = SETTLE_S + record_taking.steady_record(state.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
+    frequency_hz = state.frequency_hz or 1000.0
+    record = record_taking.steady_record(frequency_hz)
+    refuse_coarse_record(state, record, frequency_hz)
+    each_s = SETTLE_S + record.span_s + record_taking.FETCH_S
     level_v = step.level_v or quiet_level_v(state.amplifier, heavy_ohm)
     power = state.tone(level_v, for_s=each_s)
     state.load_ohm = before_ohm or light_ohm

@@ -6,8 +6,10 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.sequence_file.measuring_steps import MeasureNoise
 from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.analyses.noise_figures import PART_S, NoiseContext
+from benchctl.measure.signal.noise import AUDIO_BAND_HZ
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, mute
+from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -41,4 +43,6 @@ def _record(step: MeasureNoise, bench: Bench) -> Record:
 
 def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
     state.level_v = None
-    return WorstCase(duration_s=QUIET_S + _record(step, state.bench).span_s)
+    record = _record(step, state.bench)
+    refuse_coarse_record(state, record, max(AUDIO_BAND_HZ), "leave the step out")
+    return WorstCase(duration_s=QUIET_S + record.span_s)

@@ -168,7 +168,7 @@ def _finish(run: Run, reason: str) -> None:
 
 def voltages_v(step: RampSupply) -> list[float]:
     """From the first voltage to the last in equal steps, none larger than asked for."""
-    count = max(math.ceil((step.voltage_v - step.from_v) / step.step_v - 1e-9), 1)
+    count = step.steps_up
     return [step.from_v + number * (step.voltage_v - step.from_v) / count for number in range(count + 1)]
 
 

@@ -15,6 +15,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -149,7 +150,10 @@ def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
             "be present, or leave the step out"
         )
     load_ohm = state.load_ohm or 4.0
-    each_s = record_taking.steady_record(state.frequency_hz or 1000.0).span_s + record_taking.FETCH_S
+    frequency_hz = state.frequency_hz or 1000.0
+    record = record_taking.steady_record(frequency_hz)
+    refuse_coarse_record(state, record, frequency_hz)
+    each_s = record.span_s + record_taking.FETCH_S
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
     level_v = step.level_v or quiet_level_v(state.amplifier, load_ohm) * FURTHER_BELOW
     power = state.tone(level_v, for_s=step.timeout_s)

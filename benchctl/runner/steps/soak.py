@@ -9,6 +9,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
+from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
@@ -17,6 +18,7 @@ from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, HeatingTrend, left_in_words
 from benchctl.runner.acting.protection import ProtectionWatch
+from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
@@ -74,11 +76,15 @@ class _Drive:
     def take(self, name: str, *, with_supply: bool = True) -> Capture:
         """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
         signals = record_taking.outputs(self.run) + (record_taking.supply_signals(self.run) if with_supply else [])
-        if self.every_s is None:
-            record = record_taking.steady_record(self.frequency_hz)
-        else:
-            record = record_taking.repetition_record(self.frequency_hz, self.every_s)
+        record = _record(self.frequency_hz, self.every_s)
         return record_taking.take(self.run, f"soak {name}", record, self.level_v, signals)
+
+
+def _record(frequency_hz: float, every_s: float | None) -> Record:
+    """Of a steady tone, or of bursts that repeat."""
+    if every_s is None:
+        return record_taking.steady_record(frequency_hz)
+    return record_taking.repetition_record(frequency_hz, every_s)
 
 
 @dataclass
@@ -217,6 +223,7 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     if step.level_v is None and step.of_rated is None:
         state.needs_clean_level("give level or of_rated")
     bursts = _foreseen_bursts(step, frequency_hz, state)
+    refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
     level_v = step.level_v or (rated_level_v(state.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
     if level_v is None:
         power = state.full_power(for_s=step.for_s, bursts=bursts)

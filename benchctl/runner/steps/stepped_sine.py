@@ -17,6 +17,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute, set_frequency, tone
+from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -133,6 +134,7 @@ def worst_case_sweep(
             f"{render(max(frequencies), 'Hz')} is more than the generator gives; "
             f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
         )
+    refuse_coarse_record(state, _record(max(frequencies)), max(frequencies), "end at a lower frequency")
     record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
     return WorstCase(duration_s=duration_s, **state.tone(level_v, for_s=duration_s))

@@ -119,4 +119,41 @@ def test_a_sweep_that_would_take_weeks_is_refused(problems_of: ProblemsOf) -> No
     text = (
         f"steps:\n  - sweep: {{level: [{levels}], frequency: [{levels.replace('mV', 'Hz')}]}}\n    steps: [{inner}]\n"
     )
-    assert problems_of(HEAD + text) == ["4:3: this makes 22500 steps; at most 10000 can be run"]
+    assert problems_of(HEAD + text) == [
+        "4:3: this makes 22500 steps, whose `for` alone make 6:15 h; at most 10000 steps can be run; "
+        "give fewer values, or fewer turns"
+    ]
+
+
+def test_a_million_turns_are_told_with_their_time_and_not_written_out(problems_of: ProblemsOf) -> None:
+    """10^6 s are 11.6 days."""
+    text = (
+        "steps:\n  - repeat: {times: 1000}\n    steps:\n      - repeat: {times: 1000}\n"
+        "        steps: [{hold: {for: 1 s}}]\n"
+    )
+    (told,) = problems_of(HEAD + text)
+    assert "this makes 1000000 steps, whose `for` alone make 12 days" in told
+
+
+def test_a_ramp_in_tiny_steps_is_told_with_its_number_and_time(problems_of: ProblemsOf) -> None:
+    """12.4 V in steps of 10 nV, 4 s each."""
+    ramp = "ramp_supply: {voltage: 14.4 V, current_limit: 3 A, step: 10 nV}"
+    (told,) = problems_of(HEAD + f"steps:\n  - {ramp}\n  - power_off\n")
+    assert "the voltage would rise 1240000000 times and take 57407 days" in told
+    assert told.endswith("give a larger 'step'")
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "set: {frequency: %s}",
+        "measure_response: {from: 20 Hz, to: %s}",
+        "measure_filter: {from: 20 Hz, to: %s}",
+        "sweep: {frequency: [%s]}\n    steps: [measure_idle]",
+    ],
+)
+def test_a_frequency_that_no_audio_amplifier_is_made_for_is_refused(step: str, problems_of: ProblemsOf) -> None:
+    text = HEAD + f"steps:\n  - power_on: {{voltage: 14.4 V, current_limit: 9 A}}\n  - {step}\n  - power_off\n"
+    assert problems_of(text % "200 kHz") == []
+    (told,) = problems_of(text % "1 MHz")
+    assert told.endswith("'1 MHz' is out of range; it must be at most 200 kHz")
