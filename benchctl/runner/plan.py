@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench, InputsByHand, InputsByRelay
@@ -43,7 +43,8 @@ class PlannedStep:
         """What it does, in words: its kind, and what a `set` sets."""
         if not isinstance(self.step, Set):
             return self.step.kind
-        return f"{self.step.kind} {values_in_words(_values(self.step))}"
+        driven = "" if self.step.driven is None else f"driven {_driven_in_words(self.step.driven)}"
+        return f"{self.step.kind} {_joined(values_in_words(_values(self.step)), driven)}"
 
 
 @dataclass(frozen=True)
@@ -89,10 +90,18 @@ def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[Plan
 OnlyIf = tuple[Mapping[str, Criterion], ...]
 
 
+@dataclass
+class _Asked:
+    """What the steps so far have set."""
+
+    driven: str | tuple[str, ...] | None = None
+
+
 @dataclass(frozen=True)
 class _Expansion:
     amplifier: Amplifier
     bench: Bench
+    asked: _Asked = field(default_factory=_Asked)
 
     def of(self, steps: Iterable[StepBase], prefix: str, point: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
         for place, step in enumerate(steps, start=1):
@@ -104,8 +113,28 @@ class _Expansion:
                     yield from self._repeated(step, number, point, only_if)
                 case When():
                     yield from self._conditional(step, number, point, only_if)
+                case Set(driven=str() | tuple()):
+                    self.asked.driven = step.driven
+                    yield PlannedStep(number, point, _without_each(step), only_if)
+                case _ if self._drives_each(step):
+                    yield self._each_driven(step, number, point, only_if)
                 case _:
                     yield PlannedStep(number, point, step, only_if)
+
+    def _drives_each(self, step: StepBase) -> bool:
+        """Whether the step is to be performed once for each channel: as it says itself, or as the last `set` says."""
+        if not hasattr(step, "driven"):
+            return False
+        return (step.driven or self.asked.driven) == "each"
+
+    def _each_driven(self, step: StepBase, number: str, outer: str, only_if: OnlyIf) -> Branch:
+        turns = tuple(
+            PlannedStep(
+                number, _joined(outer, f"{channel} driven"), step.model_copy(update={"driven": (channel,)}), only_if
+            )
+            for channel in self.amplifier.channels
+        )
+        return Branch(number, f"{step.kind}, each channel driven in turn", turns, is_loop=True)
 
     def _swept(self, sweep: Sweep, number: str, outer: str, only_if: OnlyIf) -> Branch:
         points = []
@@ -163,8 +192,17 @@ def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:
             return False
 
 
+def _without_each(step: Set) -> Set:
+    """Where each channel is driven in turn, the steps say which; between them all are."""
+    return step.model_copy(update={"driven": "all"}) if step.driven == "each" else step
+
+
 def _joined(outer: str, inner: str) -> str:
     return ", ".join(filter(None, [outer, inner]))
+
+
+def _driven_in_words(driven: str | tuple[str, ...]) -> str:
+    return driven if isinstance(driven, str) else " and ".join(driven)
 
 
 def values_in_words(values: Mapping[str, float]) -> str:

@@ -27,7 +27,7 @@ from benchctl.documents.model.fields import (
     PositiveVolts,
 )
 from benchctl.documents.model.model_base import PathProblem
-from benchctl.documents.sequence_file.step_base import OnTimeout, StepBase
+from benchctl.documents.sequence_file.step_base import DRIVEN, DrivenInputs, OnTimeout, StepBase
 from benchctl.quantity import in_minutes
 
 # In steps of 50 mV that leads to 50 V.
@@ -79,7 +79,7 @@ class PowerOff(StepBase):
 
 
 class Set(StepBase):
-    """Change load, frequency, drive level or supply voltage, and leave the rest as it is."""
+    """Change load, frequency, drive level, supply voltage or the driven inputs, and leave the rest as it is."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator",)
 
@@ -90,10 +90,14 @@ class Set(StepBase):
     supply_v: PositiveVolts | None = Field(
         default=None, description="voltage of the main supply output, while it is on"
     )
+    driven: DrivenInputs | None = Field(
+        default=None, description=f"{DRIVEN}; it holds until the next `set` of it, and at the beginning it is `all`"
+    )
 
     def problems(self) -> Iterator[PathProblem]:
-        if all(value is None for value in (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v)):
-            yield PathProblem((), "nothing to set; give load, frequency, level or supply")
+        values = (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v, self.driven)
+        if all(value is None for value in values):
+            yield PathProblem((), "nothing to set; give load, frequency, level, supply or driven")
 
 
 class Hold(StepBase):

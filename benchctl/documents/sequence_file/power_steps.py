@@ -12,11 +12,13 @@ from benchctl.documents.model.criteria import BelowCelsius, Expectations, Within
 from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
+    DRIVEN,
     FOLD_BACK_FIGURES,
     ON_PROTECTION,
     PROTECTION_FIGURES,
     CycleCount,
     Driven,
+    DrivenInputs,
     OnProtection,
     RestLevel,
     State,
@@ -81,6 +83,8 @@ class _Powered(Driven):
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
     AT_TIMES: ClassVar[tuple[str, ...]] = PROTECTION_FIGURES
+
+    driven: DrivenInputs | None = Field(default=None, description=f"{DRIVEN}; if left out, as the last `set` says")
 
 
 class _Search(_Powered):

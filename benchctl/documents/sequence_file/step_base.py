@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BeforeValidator, WithJsonSchema
 
 from benchctl.documents.model.fields import Ratio, Whole, bounded, counted
 from benchctl.documents.model.model_base import Part
+from benchctl.documents.text.words import describe
 
 CycleCount = Annotated[Whole, counted(at_least=1, at_most=10_000, example=8)]
 # Between bursts the amplifier rests at this fraction of the test level; at 0 dB there would be no burst.
@@ -18,6 +21,34 @@ OnTimeout = Literal["end the run", "go on"]
 # What becomes of the run when an instrument was switched off and on.
 AfterPowerCycle = Literal["end the run", "repeat the step"]
 State = Literal["power", "load", "frequency"]
+
+
+def _read_driven(value: Any) -> Any:
+    if value in ("all", "each"):
+        return value
+    if isinstance(value, list | tuple) and value and all(isinstance(name, str) for name in value):
+        return tuple(str(name) for name in value)
+    raise ValueError(f"{describe(value)} will not do; write `all`, `each`, or a list of channels such as `[A]`")
+
+
+# Which of the amplifier's inputs have a signal.
+DrivenInputs = Annotated[
+    str | tuple[str, ...],
+    BeforeValidator(_read_driven),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": ["all", "each"]},
+                {"type": "array", "items": {"type": "string"}, "minItems": 1, "uniqueItems": True},
+            ],
+            "examples": ["each", ["A"]],
+        }
+    ),
+]
+DRIVEN = (
+    "which inputs have a signal: `all` of them, `each` alone in turn (the step is performed once for each channel), or "
+    "the channels of a list, such as `[A]`"
+)
 
 # Given where the amplifier falls silent by itself, or turns itself down, while it is driven.
 PROTECTION_FIGURES = (

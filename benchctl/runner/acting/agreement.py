@@ -93,7 +93,7 @@ def _take(run: Run, frequency_hz: float, level_v: float) -> Capture:
     tone(run, level_v)
     run.wait(SETTLE_S)
     record = record_taking.steady_record(frequency_hz)
-    return record_taking.take(run, "look", record, level_v, record_taking.outputs(run))
+    return record_taking.take(run, "look", record, level_v, record_taking.driven_outputs(run))
 
 
 def _context(run: Run, tones_hz: Mapping[str, float], level_v: float) -> LookContext:

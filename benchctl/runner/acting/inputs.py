@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import InputsByHand, InputsByRelay
+from benchctl.documents.sequence_file.step_base import DrivenInputs
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.runner.acting.drive import RELAY_S, mute
@@ -12,19 +14,44 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 
 
-def drive_alone(run: Run, channel: str) -> None:
-    """The generator into one input; every other input terminated."""
-    others = [name for name in run.files.amplifier.channels if name != channel]
-    request = f"Put the generator into input {channel} alone and a shorting plug into {' and '.join(others)}"
-    _connect(run, [channel], request)
+def feed(run: Run, driven: DrivenInputs | None = None) -> None:
+    """The generator into the inputs that a step says, or those that the last `set` of them says; every other input
+    terminated."""
+    _feed(run, run.driven if driven is None else channels_of(driven, run.files.amplifier))
 
 
-def drive_all(run: Run) -> None:
-    """The generator into every input, as all other steps want it."""
-    _connect(run, list(run.files.amplifier.channels), "Put the generator into every input again")
+def keep_fed(run: Run, driven: DrivenInputs) -> None:
+    """The same, and for every step from now on that says nothing else."""
+    run.driven = channels_of(driven, run.files.amplifier)
+    _feed(run, run.driven)
 
 
-def _connect(run: Run, channels: list[str], request: str) -> None:
+def forget_plugs(run: Run) -> None:
+    """After an interruption nobody knows where a person has left the plugs: the next step that drives asks for them."""
+    if isinstance(run.files.bench.inputs, InputsByHand):
+        run.fed = ()
+
+
+def channels_of(driven: DrivenInputs, amplifier: Amplifier) -> tuple[str, ...]:
+    """The channels, in the amplifier's order."""
+    if isinstance(driven, str):
+        return tuple(amplifier.channels)
+    return tuple(channel for channel in amplifier.channels if channel in driven)
+
+
+def _feed(run: Run, channels: tuple[str, ...]) -> None:
+    if channels == run.fed:
+        return
+    run.has_looked = run.has_looked and set(channels) <= set(run.fed)
+    others = [name for name in run.files.amplifier.channels if name not in channels]
+    if others:
+        alone = f"Put the generator into input {' and '.join(channels)} alone and a shorting plug into"
+        _connect(run, channels, f"{alone} {' and '.join(others)}")
+    else:
+        _connect(run, channels, "Put the generator into every input again")
+
+
+def _connect(run: Run, channels: tuple[str, ...], request: str) -> None:
     """Switch or have it done, with no signal on the wires.
 
     Raises:
@@ -37,17 +64,30 @@ def _connect(run: Run, channels: list[str], request: str) -> None:
             run.wait(RELAY_S)
         case InputsByHand():
             run.observer.hands_needed(request)
-            run.hands.plug(channels)
+            run.hands.plug(list(channels))
         case _:
             raise InstrumentError("the bench file does not say how an input is driven alone")
-    run.fed = tuple(channels)
+    run.fed = channels
+
+
+def worst_case_feed(state: ExpectedState, driven: DrivenInputs | None) -> None:
+    """Which channels a step will drive, and what speaks against it."""
+    wanted = state.asked_driven if driven is None else driven
+    amplifier = state.amplifier
+    unknown = [] if isinstance(wanted, str) else [name for name in wanted if name not in amplifier.channels]
+    if unknown:
+        there = " and ".join(amplifier.channels)
+        state.hazard(f"the amplifier has no channel {' or '.join(unknown)} to be driven; it has {there}")
+    channels = channels_of(wanted, amplifier)
+    if len(channels) < len(amplifier.channels) and not unknown:
+        state.hazards += hazards_of_driving_alone(state)
+    state.has_looked = state.has_looked and set(channels) <= set(state.driven)
+    state.driven = channels or tuple(amplifier.channels)
 
 
 def hazards_of_driving_alone(state: ExpectedState) -> Iterator[str]:
-    """What speaks against driving one input at a time."""
+    """What speaks against leaving inputs undriven."""
     channels, inputs = state.amplifier.channels, state.bench.inputs
-    if len(channels) < 2:
-        yield "an amplifier of one channel has no other to leak into"
     match inputs:
         case None:
             yield (

@@ -67,6 +67,11 @@ def outputs(run: Run) -> list[str]:
     return [OUTPUT + channel for channel in run.files.amplifier.channels]
 
 
+def driven_outputs(run: Run) -> list[str]:
+    """The outputs of the channels that the generator feeds, as signals."""
+    return [OUTPUT + channel for channel in run.fed]
+
+
 def supply_signals(run: Run) -> list[str]:
     """The supply's signals that are wired to the oscilloscope."""
     return [name for name in (SUPPLY_CURRENT, SUPPLY_VOLTAGE) if name in run.bench.oscilloscope.inputs]
@@ -80,7 +85,8 @@ def take(  # noqa: PLR0917 - what a record is made of
     signals: Sequence[str],
     peaks: Mapping[str, float] | None = None,
 ) -> Capture:
-    """Acquire one record while the amplifier is driven at `level_v` V rms; its dc offset is judged by the guard.
+    """Acquire one record while the amplifier is driven at `level_v` V rms; the guard judges the dc offset of every
+    output, also of those that are not asked for.
 
     `peaks`: signal -> its peak, where something better is known than what the documents tell.
 
@@ -89,14 +95,23 @@ def take(  # noqa: PLR0917 - what a record is made of
         LimitTripped: the offset is beyond its limit.
     """
     within = within_ratings(record, run.files.bench)
-    capture = run.bench.oscilloscope.capture(name, signals, within, {**_expected(run, level_v), **(peaks or {})})
+    peaks = {**_expected(run, level_v), **(peaks or {})}
+    capture = run.bench.oscilloscope.capture(name, [*signals, *_only_watched(run, signals)], within, peaks)
     run.guard.observe("output_offset", _largest_offset_v(capture))
     return replace(
         capture,
+        traces={signal: capture.traces[signal] for signal in signals},
         taken_s=run.clock.now(),
         conditions=run.conditions.in_effect,
         load_c=run.guard.readings.get("load"),
     )
+
+
+def _only_watched(run: Run, signals: Sequence[str]) -> list[str]:
+    """The outputs that are not driven, where driven ones are recorded: their dc must not go unseen."""
+    if not any(signal.startswith(OUTPUT) for signal in signals):
+        return []
+    return [signal for signal in outputs(run) if signal not in signals]
 
 
 def within_ratings(record: Record, bench: Bench) -> Record:
@@ -117,7 +132,10 @@ def _expected(run: Run, level_v: float) -> Mapping[str, float]:
     """The peak of each signal, as far as the documents tell; a range is corrected where this is wrong."""
     gain = run.files.amplifier.gain_ratio
     output_rms_v = level_v * gain
-    expected = {name: max(output_rms_v * math.sqrt(2.0), quiet_peak_v(run.files.amplifier)) for name in outputs(run)}
+    quiet_v = quiet_peak_v(run.files.amplifier)
+    driven_v = max(output_rms_v * math.sqrt(2.0), quiet_v)
+    driven = driven_outputs(run)
+    expected = {name: driven_v if name in driven else quiet_v for name in outputs(run)}
     supply_v = run.files.amplifier.supply.nominal_v
     expected[SUPPLY_VOLTAGE] = supply_v
     expected[SUPPLY_CURRENT] = 1.0 + _output_power_w(run, output_rms_v) / GUESSED_EFFICIENCY / supply_v
@@ -127,7 +145,7 @@ def _expected(run: Run, level_v: float) -> Mapping[str, float]:
 def _output_power_w(run: Run, output_rms_v: float) -> float:
     if run.conditions.load_ohm is None:
         return 0.0
-    return len(outputs(run)) * output_rms_v**2 / run.conditions.load_ohm
+    return len(run.fed) * output_rms_v**2 / run.conditions.load_ohm
 
 
 def _largest_offset_v(capture: Capture) -> float:

@@ -106,15 +106,20 @@ class CleanLevel:
         return "clean" if supply_set_v == self.supply_set_v else "set"
 
 
+# A load in ohm, a frequency in Hz, and the channels that are driven.
+Place = tuple[float, float, tuple[str, ...]]
+
+
 @dataclass
 class Run:
     """Everything that a step needs.
 
     `conditions` is what the bench is set to; only `set_to` changes it. `fed` are the channels whose inputs the
-    generator feeds. `clean_levels` holds what was found for a load in ohm and a frequency in Hz. `already` is not empty
-    only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for a step
-    that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the run,
-    and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
+    generator feeds, `driven` those that the sequence has set to be driven where a step says nothing else.
+    `clean_levels` holds what was found for a load in ohm, a frequency in Hz and the driven channels. `already` is not
+    empty only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for
+    a step that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the
+    run, and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
     """
 
     files: Files
@@ -128,7 +133,8 @@ class Run:
     hands: Hands = field(default_factory=OwnHands)
     conditions: Conditions = UNDRIVEN
     fed: tuple[str, ...] = ()
-    clean_levels: dict[tuple[float, float], CleanLevel] = field(default_factory=dict)
+    driven: tuple[str, ...] = ()
+    clean_levels: dict[Place, CleanLevel] = field(default_factory=dict)
     measured: list[Figure] = field(default_factory=list)
     already: frozenset[int | None] = frozenset()
     contradictions: list[Comparison] = field(default_factory=list)
@@ -137,6 +143,7 @@ class Run:
 
     def __post_init__(self) -> None:
         self.fed = self.fed or tuple(self.files.amplifier.channels)
+        self.driven = self.driven or tuple(self.files.amplifier.channels)
 
     # -- what the bench is set to --------------------------------------------------------------------------------
 
@@ -203,9 +210,12 @@ class Run:
         return readings[0] if readings else None
 
     def loads(self, nominal_ohm: float) -> dict[str, LoadResistance]:
-        """What is known of the loads at the amplifier's channels, as warm as they are now."""
-        files = self.files
-        return load_resistances(files.bench, files.amplifier.channels, nominal_ohm, self.load_temperature_c())
+        """What is known of the loads at the channels that are fed, as warm as they are now."""
+        return load_resistances(self.files.bench, self.fed, nominal_ohm, self.load_temperature_c())
+
+    def clean_level(self, load_ohm: float, frequency_hz: float) -> CleanLevel | None:
+        """What was found for these and the channels that are fed."""
+        return self.clean_levels.get((load_ohm, frequency_hz, self.fed))
 
     # -- results -----------------------------------------------------------------------------------------------
 

@@ -17,12 +17,14 @@ from benchctl.archive.journal.events import (
     STEP_STARTED,
 )
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
+from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import UsageError
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.acting.agreement import before_power
 from benchctl.runner.acting.drive import set_frequency, set_load, tone
-from benchctl.runner.acting.run import CleanLevel, Run
+from benchctl.runner.acting.inputs import forget_plugs, keep_fed
+from benchctl.runner.acting.run import CleanLevel, Place, Run
 from benchctl.runner.plan import PlannedStep
 from benchctl.runner.steps.power import perform_on
 from benchctl.runner.steps.ramp_supply import bring_up
@@ -42,6 +44,8 @@ class Progress:
         next_index: the first unfinished step of the plan, or how many there are where all are finished.
         power_on: the step that switched the amplifier on, where it is on at that place.
         conditions: what the bench was set to.
+        driven: what the last `set` of the driven inputs said.
+        moves_plugs: whether any step so far left inputs undriven, for which a person may have moved plugs.
         clean_levels: as `Run.clean_levels`.
         measured: every figure so far.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
@@ -52,7 +56,9 @@ class Progress:
     next_index: int = 0
     power_on: PowerOn | RampSupply | None = None
     conditions: Conditions = UNDRIVEN
-    clean_levels: Mapping[tuple[float, float], CleanLevel] = field(default_factory=dict)
+    driven: str | tuple[str, ...] = "all"
+    moves_plugs: bool = False
+    clean_levels: Mapping[Place, CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
     already: frozenset[int | None] = frozenset()
     unmeasured: tuple[str, ...] = ()
@@ -74,6 +80,8 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
         next_index=next_index,
         power_on=_switched_on_by(plan, finished) if left.supply_set_v is not None else None,
         conditions=left,
+        driven=_set_driven(plan, finished),
+        moves_plugs=any(map(_leaves_inputs_undriven, plan[: next_index + 1])),
         clean_levels=_clean_levels(events),
         measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
         already=_measured_lengths(events, next_index),
@@ -140,17 +148,32 @@ def _check_same_plan(plan: Sequence[PlannedStep], of_steps: Sequence[Event]) -> 
             raise UsageError(f"the journal's step '{event['step']}' is not in the sequence as it was kept")
 
 
-def _clean_levels(events: Sequence[Event]) -> dict[tuple[float, float], CleanLevel]:
+def _leaves_inputs_undriven(planned: PlannedStep) -> bool:
+    return isinstance(planned.step, MeasureCrosstalk) or isinstance(getattr(planned.step, "driven", None), tuple)
+
+
+def _set_driven(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> str | tuple[str, ...]:
+    """What the last `set` of the driven inputs said."""
+    performed = (plan[event["index"]].step for event in reversed(finished) if "left_out" not in event)
+    return next((step.driven for step in performed if isinstance(step, Set) and step.driven is not None), "all")
+
+
+def _clean_levels(events: Sequence[Event]) -> dict[Place, CleanLevel]:
     """What was found last for each load and frequency; a search forgets what was found before it, whatever it finds."""
     left_out = {event["index"] for event in events if "left_out" in event}
-    found: dict[tuple[float, float], CleanLevel] = {}
+    found: dict[Place, CleanLevel] = {}
     for event in events:
         if event["event"] == CLEAN_LEVEL:
             level = CleanLevel(event["level_v"], event["thd_n"], event.get("supply_set_v"), event.get("at_least") or {})
-            found[event["load_ohm"], event["frequency_hz"]] = level
+            found[event["load_ohm"], event["frequency_hz"], tuple(event["driven"])] = level
         elif _begins_search(event) and event["index"] not in left_out:
             at = conditions_of(event)
-            found = {place: level for place, level in found.items() if place != (at.load_ohm, at.frequency_hz)}
+            driven = event["settings"].get("driven")
+            found = {
+                place: level
+                for place, level in found.items()
+                if place[:2] != (at.load_ohm, at.frequency_hz) or driven not in (None, list(place[2]))
+            }
     return found
 
 
@@ -196,6 +219,9 @@ def return_to(progress: Progress, run: Run) -> None:
         _switch_on(progress.power_on, run)
         if left.supply_set_v not in (None, progress.power_on.voltage_v):
             perform_set(Set(supply_v=left.supply_set_v), run)
+    if progress.moves_plugs:
+        forget_plugs(run)
+    keep_fed(run, progress.driven)
     if left.load_ohm is not None:
         set_load(run, left.load_ohm)
     if left.frequency_hz is not None:

@@ -44,13 +44,18 @@ class ExpectedState:
     level_v: float | None = None
     set_gain: float | None = None
     has_looked: bool = False
-    clean_levels: set[tuple[float | None, float | None]] = field(default_factory=set)
+    asked_driven: str | tuple[str, ...] = "all"
+    driven: tuple[str, ...] = ()
+    clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)
     unattended: bool = False
     heatsink_c: float = AMBIENT_C
     # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
     load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
     hazards: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.driven = self.driven or tuple(self.amplifier.channels)
 
     def hazard(self, text: str) -> None:
         """Note what speaks against the step that is looked at."""
@@ -62,7 +67,7 @@ class ExpectedState:
 
     def will_find_clean_level(self) -> None:
         """Note that from now on a clean level is known for the load and the frequency that are set."""
-        self.clean_levels.add((self.load_ohm, self.frequency_hz))
+        self.clean_levels.add((self.load_ohm, self.frequency_hz, self.driven))
 
     def needs_clean_level(self, instead: str) -> None:
         """Note a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
@@ -73,7 +78,7 @@ class ExpectedState:
         if (
             self.load_ohm is None
             or self.frequency_hz is None
-            or (self.load_ohm, self.frequency_hz) in self.clean_levels
+            or (self.load_ohm, self.frequency_hz, self.driven) in self.clean_levels
         ):
             return
         place = f"{render(self.load_ohm, 'ohm')} and {render(self.frequency_hz, 'Hz')}"
@@ -127,7 +132,8 @@ class ExpectedState:
     def _into_load(self, assumptions: Assumptions) -> Capability:
         """Into the load that is set; into a rated one where none is, which is a hazard of its own."""
         load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
-        return Capability(self.amplifier, load_ohm, self.supply_v or self.amplifier.supply.nominal_v, assumptions)
+        supply_v = self.supply_v or self.amplifier.supply.nominal_v
+        return Capability(self.amplifier, load_ohm, supply_v, assumptions, driven=len(self.driven))
 
     def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
         """Into one load; of bursts that follow each other the load feels the mean, and the supply each of them that

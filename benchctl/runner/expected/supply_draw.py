@@ -58,7 +58,7 @@ class SupplyDraw:
 
 def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> SupplyDraw:
     """Of a sine that would be so much power in each load without clipping, steady or in bursts."""
-    channels = len(amplifier.amplifier.channels)
+    channels = amplifier.channels
     supply_w, load_w = amplifier.supply_w(asked_w), amplifier.given_w(asked_w)
     peak_a = read_a = amplifier.supply_a(asked_w)
     unbroken_s = for_s

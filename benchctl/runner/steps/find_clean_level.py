@@ -15,6 +15,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch, gains_of
 from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import CleanLevel, Run
@@ -35,10 +36,11 @@ HARMONICS_SEEN = 5
 
 def perform(step: FindCleanLevel, run: Run) -> None:
     """Search, and remember the level for the steps that follow."""
+    feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     before_power(run, step.from_v)
     context = steady_context(run, load_ohm, frequency_hz)
-    run.clean_levels.pop((load_ohm, frequency_hz), None)  # found on a colder amplifier, perhaps
+    run.clean_levels.pop((load_ohm, frequency_hz, run.fed), None)  # found on a colder amplifier, perhaps
 
     watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run", may_clip=True)
 
@@ -46,7 +48,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         tone(run, level_v, "tried")
         run.wait(SETTLE_S)
         record = record_taking.steady_record(frequency_hz)
-        capture = record_taking.take(run, "search", record, level_v, record_taking.outputs(run))
+        capture = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
         watch.check(capture, level_v)
         mute(run)
         run.wait(REST_S)
@@ -55,8 +57,8 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     outcome = run_search(run, search, expose, "clean steady level")
     found = CleanLevel(outcome.level_v, step.thd_n, run.conditions.supply_set_v, outcome.at_least)
-    run.clean_levels[load_ohm, frequency_hz] = found
-    run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, **asdict(found))
+    run.clean_levels[load_ohm, frequency_hz, run.fed] = found
+    run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, driven=list(run.fed), **asdict(found))
     run.note(f"clean steady level {found.level_v:.4g} V")
 
 
@@ -95,6 +97,7 @@ def refuse_coarse_tone(state: ExpectedState, frequency_hz: float) -> None:
 
 
 def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, step.driven)
     state.level_v = None
     state.will_find_clean_level()
     warn_of_short_search(step, state)

@@ -19,6 +19,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch, gains_of
 from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import Run
@@ -81,14 +82,14 @@ class _Measurement:
         context = self._context()
 
         def expose(level_v: float) -> Exposure:
-            capture = self._take("tried", record, level_v, record_taking.outputs(self.run), repetitions=0)
+            capture = self._take("tried", record, level_v, record_taking.driven_outputs(self.run), repetitions=0)
             return Exposure(metric(capture, context), gains_of(capture, level_v))
 
         return expose
 
     def _final(self, drive: Literal["clean", "full"], level_v: float) -> Capture:
         """A whole repetition with the supply's signals."""
-        signals = [*record_taking.outputs(self.run), *record_taking.supply_signals(self.run)]
+        signals = [*record_taking.driven_outputs(self.run), *record_taking.supply_signals(self.run)]
         record = record_taking.repetition_record(self.frequency_hz, self.step.every_s)
         return self._take(drive, record, level_v, signals, repetitions=REPETITIONS_BEFORE)
 
@@ -123,6 +124,7 @@ class _Measurement:
 
 def perform(step: MeasureBurst, run: Run) -> None:
     """Each burst length in turn, each with levels of its own: short bursts deliver more."""
+    feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     before_power(run, step.from_v)
     for cycles in step.cycles:
@@ -134,6 +136,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
 
 
 def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, step.driven)
     state.level_v = None
     warn_of_short_search(step, state)
     frequency_hz = state.frequency_hz or 1000.0

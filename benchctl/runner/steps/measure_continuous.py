@@ -13,6 +13,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -36,7 +37,7 @@ class _Tone:
     def take(self, name: str) -> Capture:
         """A record of outputs and supply; ProtectionNoticed or RequirementFailed where the outputs are gone."""
         run = self.run
-        signals = [*record_taking.outputs(run), *record_taking.supply_signals(run)]
+        signals = [*record_taking.driven_outputs(run), *record_taking.supply_signals(run)]
         taken = record_taking.take(run, name, record_taking.steady_record(self.frequency_hz), self.level_v, signals)
         self.watch.check(taken, self.level_v)
         return taken
@@ -63,6 +64,7 @@ def perform(step: MeasureContinuous, run: Run) -> None:
             amplifier's protection silenced it.
         RequirementFailed: it did, and the sequence asks for the run to end then.
     """
+    feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     level_v, drive = _level_and_drive(step, run, load_ohm, frequency_hz)
     before_power(run, level_v)
@@ -73,7 +75,8 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     readings = steady.hold(step.for_s)
     capture = steady.take("continuous")
     readings["heatsink"] = run.read_if_any("heatsink")
-    at_least = run.clean_levels[load_ohm, frequency_hz].at_least if drive == "clean" else {}
+    found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
+    at_least = found.at_least if found is not None else {}
     context = steady_context(run, load_ohm, frequency_hz, at_least)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
@@ -85,7 +88,7 @@ def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequen
     given_v = step.level_v or run.conditions.level_v
     if given_v is not None:
         return given_v, "set"
-    found = run.clean_levels.get((load_ohm, frequency_hz))
+    found = run.clean_level(load_ohm, frequency_hz)
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
@@ -95,10 +98,12 @@ def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequen
 
 
 def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> Mapping[str, Criterion]:
-    """The step's own criteria, and under them the rating: at the clean level and the nominal supply voltage the power
-    must reach the plate's."""
+    """The step's own criteria, and under them the rating: with all channels driven, at the clean level and the nominal
+    supply voltage, the power must reach the plate's."""
     rating = run.files.amplifier.rating(load_ohm)
-    clean = run.clean_levels.get((load_ohm, frequency_hz))
+    clean = run.clean_level(load_ohm, frequency_hz)
+    if run.fed != tuple(run.files.amplifier.channels):
+        return step.expect
     if run.conditions.supply_set_v != run.files.amplifier.supply.nominal_v:
         return step.expect
     if rating is None or clean is None or clean.thd_n > rating.thd_n:
@@ -108,6 +113,7 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
 
 
 def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, step.driven)
     level_v = step.level_v or state.level_v
     if level_v is None:
         state.needs_clean_level("give a level")

@@ -10,7 +10,7 @@ from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import RELAY_S, connected_load_ohm
-from benchctl.runner.acting.inputs import drive_all, drive_alone, hazards_of_driving_alone
+from benchctl.runner.acting.inputs import feed, hazards_of_driving_alone
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -18,7 +18,7 @@ from benchctl.runner.steps import stepped_sine
 
 
 def perform(step: MeasureCrosstalk, run: Run) -> None:
-    """A stepped sine for each channel; the generator is left in every input."""
+    """A stepped sine for each channel; the inputs are left as the sequence has set them."""
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
@@ -27,23 +27,25 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     driven: dict[str, str] = {}
     tones_hz: dict[str, float] = {}
     for channel in run.files.amplifier.channels:
-        drive_alone(run, channel)
+        feed(run, (channel,))
         quiet = {signal: quiet_v for signal in record_taking.outputs(run) if signal != OUTPUT + channel}
         try:
             taken = stepped_sine.sweep(run, frequencies, level_v, record_taking.outputs(run), quiet)
         except MeasurementError:  # the run goes on, and every other step wants all inputs driven
-            drive_all(run)
+            feed(run)
             raise
         for role, frequency_hz in stepped_sine.tones_hz(frequencies).items():
             own_role = f"{channel} driven, {role}"
             captures[own_role] = taken[role]
             driven[own_role], tones_hz[own_role] = channel, frequency_hz
-    drive_all(run)
+    feed(run)
     context = CrosstalkContext(driven=driven, tones_hz=tones_hz, **run.accuracies())
     run.analyse("crosstalk", captures, {}, context, step.expect)
 
 
 def worst_case(step: MeasureCrosstalk, state: ExpectedState) -> WorstCase:
+    if len(state.amplifier.channels) < 2:
+        state.hazard("an amplifier of one channel has no other to leak into")
     state.hazards += hazards_of_driving_alone(state)
     frequencies = stepped_sine.frequencies_hz(step)
     if not frequencies:

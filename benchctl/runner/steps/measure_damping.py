@@ -8,6 +8,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -18,6 +19,7 @@ from benchctl.runner.steps.stepped_sine import quiet_level_v
 
 def perform(step: MeasureDamping, run: Run) -> None:
     """A record with the lighter load or none, the heavier, and the lighter again; the load is left as it was."""
+    feed(run)
     frequency_hz = tuned_hz(run)
     before_ohm = run.conditions.load_ohm
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
@@ -32,7 +34,7 @@ def perform(step: MeasureDamping, run: Run) -> None:
         tone(run, level_v)
         run.wait(SETTLE_S)
         record = record_taking.steady_record(frequency_hz)
-        captures[role] = record_taking.take(run, f"damping {role}", record, level_v, record_taking.outputs(run))
+        captures[role] = record_taking.take(run, f"damping {role}", record, level_v, record_taking.driven_outputs(run))
         loads[role] = {} if load_ohm is None else run.loads(load_ohm)
         mute(run)
     if before_ohm is not None:
@@ -49,6 +51,7 @@ def light_and_heavy_ohm(step: MeasureDamping) -> tuple[float | None, float]:
 
 
 def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, None)
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = state.load_ohm
     state.level_v, state.load_ohm = None, heavy_ohm

@@ -8,6 +8,7 @@ from benchctl.measure.budget.figure import Figure
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -37,10 +38,11 @@ def perform_filter(step: MeasureFilter, run: Run) -> None:
 
 def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> list[Figure]:
     """Step through the frequencies, a record of all outputs at each."""
+    feed(run)
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
     level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
-    captures = stepped_sine.sweep(run, frequencies, level_v, record_taking.outputs(run))
+    captures = stepped_sine.sweep(run, frequencies, level_v, record_taking.driven_outputs(run))
     context = ResponseContext(
         tones_hz=stepped_sine.tones_hz(frequencies),
         level_v=level_v,
@@ -52,6 +54,7 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
 
 def worst_case(step: MeasureResponse | MeasureFilter, state: ExpectedState) -> WorstCase:
     """A filter takes the output through ranges of the oscilloscope, and some records are taken twice."""
+    worst_case_feed(state, None)
     frequencies = stepped_sine.frequencies_hz(step)
     if len(frequencies) < 2:
         state.hazard(stepped_sine.too_few_in_words(step, frequencies))

@@ -94,10 +94,10 @@ def _stayed_below(search: CleanLevelSearch, level_v: float, exposures: Mapping[f
     seen = exposures[over_v].distortions
     first = max(seen, key=lambda channel: seen[channel].ratio)
     below = exposures[level_v].distortions if level_v in exposures else {}
+    reached = f"output {first} reached {render(search.bound, '1')} of distortion first, at {render(over_v, 'V')}"
+    advice = "give `driven: each`, which measures every channel alone, or make the gains alike"
     return {
-        channel: f"output {first} reached {render(search.bound, '1')} of distortion first, at {render(over_v, 'V')}; "
-        f"output {channel} showed {render(found.at_most, '1', digits=2)} there. Make the gains alike, or measure "
-        f"output {channel} alone"
+        channel: f"{reached}, where output {channel} showed {render(found.at_most, '1', digits=2)}; {advice}"
         for channel, found in seen.items()
         if not _is_at_bound(search, found.ratio, below.get(channel), _db(over_v / level_v))
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
+from benchctl.runner.acting.inputs import feed, keep_fed, worst_case_feed
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -14,16 +15,19 @@ SUPPLY_SETTLE_S = 1.0
 
 
 def perform(step: Set, run: Run) -> None:
-    """Load first, while nothing drives it; a level drives the amplifier until the next step that mutes it."""
+    """Inputs and load first, while nothing drives them; a level drives the amplifier until a step mutes it."""
     if step.supply_v is not None:
         run.bench.supply.set_voltage(run.bench.main_output, step.supply_v)
         run.wait(SUPPLY_SETTLE_S)
         run.set_to(supply_set_v=step.supply_v)
+    if step.driven is not None:
+        keep_fed(run, step.driven)
     if step.load_ohm is not None:
         set_load(run, step.load_ohm)
     if step.frequency_hz is not None:
         set_frequency(run, step.frequency_hz)
     if step.level_v is not None:
+        feed(run)
         before_power(run, step.level_v)
         tone(run, step.level_v)
 
@@ -31,6 +35,9 @@ def perform(step: Set, run: Run) -> None:
 def worst_case(step: Set, state: ExpectedState) -> WorstCase:
     if step.supply_v is not None:
         state.supply_v = step.supply_v
+    if step.driven is not None:
+        state.asked_driven, state.level_v = step.driven, None
+        worst_case_feed(state, step.driven)
     changes_load = step.load_ohm is not None and step.load_ohm != state.load_ohm
     if changes_load:
         state.load_ohm, state.level_v = step.load_ohm, None
@@ -40,6 +47,8 @@ def worst_case(step: Set, state: ExpectedState) -> WorstCase:
         state.level_v = step.level_v
     switching_s = QUIET_S + RELAY_S if changes_load else 0.0
     duration_s = switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0)
+    if step.level_v is not None:
+        worst_case_feed(state, None)
     if step.level_v is None:
         return WorstCase(duration_s=duration_s)
     return WorstCase(duration_s=duration_s + worst_case_look(state), **state.tone(step.level_v, for_s=duration_s))

@@ -15,6 +15,7 @@ from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -53,7 +54,7 @@ class _Control:
 
     def take(self) -> Capture:
         record = record_taking.steady_record(self.frequency_hz)
-        return record_taking.take(self.run, "gain", record, self.level_v, record_taking.outputs(self.run))
+        return record_taking.take(self.run, "gain", record, self.level_v, record_taking.driven_outputs(self.run))
 
     def wait(self, context: GainContext) -> bool:
         """Show readings until they are right, and stay so; False if that took too long."""
@@ -82,6 +83,7 @@ def perform(step: SetGain, run: Run) -> None:
     Raises:
         RequirementFailed: it took too long, and the run is to end then.
     """
+    feed(run)
     load_ohm, frequency_hz = load_and_frequency(run)
     level_v = step.level_v or quiet_level_v(run.files.amplifier, load_ohm) * FURTHER_BELOW
     control = _Control(step, run, load_ohm, frequency_hz, level_v)
@@ -144,6 +146,7 @@ def _decibels(ratio: float) -> str:
 
 def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
     """As long as it takes to see that all is right, or until the time is over."""
+    worst_case_feed(state, None)
     if state.unattended:
         state.hazard(
             "the gain control is turned by hand, and nobody is present in an unattended run; "

@@ -17,6 +17,7 @@ from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, HeatingTrend, left_in_words
+from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
@@ -75,7 +76,8 @@ class _Drive:
 
     def take(self, name: str, *, with_supply: bool = True) -> Capture:
         """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
-        signals = record_taking.outputs(self.run) + (record_taking.supply_signals(self.run) if with_supply else [])
+        signals = record_taking.driven_outputs(self.run)
+        signals += record_taking.supply_signals(self.run) if with_supply else []
         record = _record(self.frequency_hz, self.every_s)
         return record_taking.take(self.run, f"soak {name}", record, self.level_v, signals)
 
@@ -164,6 +166,7 @@ def perform(step: Soak, run: Run) -> None:
         MeasurementError: no level is given and none was found for this load and frequency.
         RequirementFailed: the amplifier's protection silenced it, and the sequence asks for the run to end then.
     """
+    feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     level = _level_and_drive(step, run, load_ohm, frequency_hz)
     drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles_of(step, frequency_hz))
@@ -203,7 +206,7 @@ def _level_and_drive(step: Soak, run: Run, load_ohm: float, frequency_hz: float)
         return step.level_v, "set"
     if step.of_rated is not None:
         return rated_level_v(run.files.amplifier, load_ohm, step.of_rated), "set"
-    found = run.clean_levels.get((load_ohm, frequency_hz))
+    found = run.clean_level(load_ohm, frequency_hz)
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
@@ -218,6 +221,7 @@ def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
 
 
 def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, step.driven)
     state.level_v = None
     load_ohm, frequency_hz = state.load_ohm or 4.0, state.frequency_hz or 1000.0
     if step.level_v is None and step.of_rated is None:

@@ -13,7 +13,7 @@ from benchctl.documents.sequence_file.bench_steps import Cool, Set
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.acting.drive import tone
-from benchctl.runner.acting.inputs import drive_all, drive_alone
+from benchctl.runner.acting.inputs import feed
 from benchctl.runner.acting.run import CleanLevel
 from tests.runner.measured import Measured, measured
 from tests.runner.rig import POWER_ON, Rig, rig
@@ -57,10 +57,10 @@ def test_a_step_that_leaves_the_amplifier_undriven_is_kept_as_such(bench: Rig, s
 
 
 def test_the_channels_that_are_driven_are_those_whose_inputs_are_fed(bench: Rig) -> None:
-    drive_alone(bench.run, "B")
+    feed(bench.run, ("B",))
     tone(bench.run, 0.1)
     assert bench.run.conditions.driven == ("B",)
-    drive_all(bench.run)
+    feed(bench.run)
     tone(bench.run, 0.1)
     assert bench.run.conditions.driven == ("A", "B")
 

@@ -14,7 +14,14 @@ from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, sequence
 
 SET_4_OHM = "set: {load: 4 ohm, frequency: 1 kHz}"
 FIND = "find_clean_level: {thd_n: 1 %}"
-FOUND = {"event": "clean level", "load_ohm": 4.0, "frequency_hz": 1000.0, "level_v": 0.8, "thd_n": 0.01}
+FOUND = {
+    "event": "clean level",
+    "load_ohm": 4.0,
+    "frequency_hz": 1000.0,
+    "driven": ["A", "B"],
+    "level_v": 0.8,
+    "thd_n": 0.01,
+}
 FAILED: Mapping[str, Any] = {}
 LAST = "hold: {for: 1 h}"
 
@@ -45,7 +52,7 @@ ON = ((POWER_ON_LINE, FAILED), (SET_4_OHM, FAILED))
 
 
 def test_a_clean_level_that_was_found_is_there_to_go_on_with() -> None:
-    assert after(*ON, (FIND, FOUND)).clean_levels[4.0, 1000.0].level_v == 0.8
+    assert after(*ON, (FIND, FOUND)).clean_levels[4.0, 1000.0, ("A", "B")].level_v == 0.8
 
 
 def test_a_search_that_failed_leaves_no_level_of_an_earlier_one_behind() -> None:
@@ -55,12 +62,12 @@ def test_a_search_that_failed_leaves_no_level_of_an_earlier_one_behind() -> None
 
 def test_a_search_that_failed_elsewhere_takes_nothing_away() -> None:
     elsewhere = (("set: {load: 2 ohm}", FAILED), (FIND, FAILED))
-    assert list(after(*ON, (FIND, FOUND), *elsewhere).clean_levels) == [(4.0, 1000.0)]
+    assert list(after(*ON, (FIND, FOUND), *elsewhere).clean_levels) == [(4.0, 1000.0, ("A", "B"))]
 
 
 def test_a_search_that_was_left_out_takes_nothing_away() -> None:
     left_out = {"left_out": "idle_current must be below 1 A, and was never measured"}
-    assert list(after(*ON, (FIND, FOUND), (FIND, left_out)).clean_levels) == [(4.0, 1000.0)]
+    assert list(after(*ON, (FIND, FOUND), (FIND, left_out)).clean_levels) == [(4.0, 1000.0, ("A", "B"))]
 
 
 def test_a_setting_that_was_left_out_is_not_what_the_bench_is_set_to() -> None:

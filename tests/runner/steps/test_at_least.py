@@ -165,7 +165,8 @@ def test_a_good_channel_that_stayed_below_the_bound_does_not_fail(mismatched: Me
 def test_the_reason_names_the_channel_that_ended_the_search(mismatched: Measured) -> None:
     reason = powers(mismatched)["B"].bound_reason
     assert reason.startswith("output A reached 1 % of distortion first, at ")
-    assert "output B showed" in reason
+    assert "where output B showed" in reason
+    assert "give `driven: each`" in reason
     assert powers(mismatched)["A"].bound_reason == ""
 
 

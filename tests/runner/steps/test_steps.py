@@ -114,7 +114,7 @@ def test_what_does_not_settle_ends_the_run(ready: Rig) -> None:
 
 def test_the_clean_level_is_where_distortion_reaches_its_bound(ready: Rig) -> None:
     ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0), MeasureContinuous(for_s=1.0))
-    found = ready.run.clean_levels[4.0, 1e3]
+    found = ready.run.clean_levels[4.0, 1e3, ("A", "B")]
     assert found.thd_n == 0.01
     for figure in ready.figures("thd_n").values():
         assert 0.007 < figure.value < 0.0105
@@ -136,7 +136,7 @@ def test_a_power_is_held_against_the_plate_at_no_more_than_the_plates_distortion
     with rig(tmp_path, files("power_off", amplifier=line)) as bench:
         bench.begin()
         bench.do(POWER_ON, AT_4_OHM)
-        bench.run.clean_levels[4.0, 1e3] = CleanLevel(1.0, bound, supply_set_v=14.4)
+        bench.run.clean_levels[4.0, 1e3, ("A", "B")] = CleanLevel(1.0, bound, supply_set_v=14.4)
         bench.do(MeasureContinuous(for_s=0.5))
         powers = [
             figure for figure in bench.run.measured if figure.name == "continuous_power" and figure.channel == "A"
@@ -164,7 +164,7 @@ def test_the_amplifier_is_silent_between_exposures_and_after_the_search(ready: R
 
 def test_a_bound_that_is_never_reached_gives_the_highest_level_and_a_note(ready: Rig) -> None:
     ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=0.2))
-    assert ready.run.clean_levels[4.0, 1e3].level_v == pytest.approx(0.2)
+    assert ready.run.clean_levels[4.0, 1e3, ("A", "B")].level_v == pytest.approx(0.2)
     assert any("distortion below 1 % up to 200 mV" in note for note in ready.audience.notes)
 
 
@@ -302,7 +302,7 @@ def test_continuous_power_at_a_given_level_is_that_of_ohms_law(ready: Rig) -> No
 
 def test_continuous_power_takes_the_clean_level_and_is_judged_against_the_plate(ready: Rig) -> None:
     ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=2.0), MeasureContinuous(for_s=1.0))
-    found = ready.run.clean_levels[4.0, 1e3]
+    found = ready.run.clean_levels[4.0, 1e3, ("A", "B")]
     assert levels_set_v(ready)[-1] == pytest.approx(found.level_v, abs=1e-6)
     for channel in "AB":
         assert ready.figures("continuous_power")[channel].verdict == "passes"  # rated 150 W
