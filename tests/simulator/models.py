@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice
-from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, FilterSimulation, ProtectionSimulation
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, ProtectionSimulation
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.physics import derive_physics
 from tests.simulator.benches import PLATE, describe
@@ -13,8 +14,8 @@ from tests.simulator.benches import PLATE, describe
 CLASS_D = replace(PLATE, switching=True, idle_current_a=1.0)
 BRIDGED = replace(PLATE, floating=True)
 FILTERS = (
-    FilterSimulation(kind="low-pass", corner_hz=4000.0, slope="24 dB/octave"),
-    FilterSimulation(kind="high-pass", corner_hz=30.0, slope="12 dB/octave", channels=("A",)),
+    CrossoverFilter(kind="low-pass", corner_hz=4000.0, slope="24 dB/octave"),
+    CrossoverFilter(kind="high-pass", corner_hz=30.0, slope="12 dB/octave", channels=("A",)),
 )
 FAULTS = AmplifierFaults(
     aged_reservoir=0.2,

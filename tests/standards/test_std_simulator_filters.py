@@ -7,7 +7,7 @@ from typing import Literal
 
 import pytest
 
-from benchctl.documents.amplifier_file.simulation import FilterSimulation
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.simulator.amplifier.filters import filter_of
 
 # Attenuation in dB by octaves from the corner into the stop band (negative: into the pass band), 10·lg(1 + r^2n);
@@ -27,7 +27,7 @@ def test_a_filter_attenuates_as_the_table_says(
     octaves: float,
     loss_db: float,
 ) -> None:
-    band = filter_of([FilterSimulation(kind=kind, corner_hz=80.0, slope=slope)], "A")
+    band = filter_of([CrossoverFilter(kind=kind, corner_hz=80.0, slope=slope)], "A")
     assert band is not None
     sign = 1 if kind == "low-pass" else -1
     response = band.response(80.0 * 2 ** (sign * octaves))

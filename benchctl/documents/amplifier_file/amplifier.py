@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
 from benchctl.documents.model.fields import (
     Amperes,
@@ -114,6 +115,11 @@ class Amplifier(Document):
         description="`unregulated` rails follow the supply, and power goes with its square; `regulated` rails"
         " are held. If left out, preflight assumes the worse case for load, fuse and supply",
     )
+    filters: tuple[CrossoverFilter, ...] = Field(
+        default=(),
+        description="crossover filters that are switched in; preflight refuses what lies far outside the band that "
+        "they leave",
+    )
     idle_current_a: PositiveAmperes | None = Field(default=None, description="idle current that the maker expects")
     least_idle_current_a: Annotated[Amperes, bounded("A", at_least=0)] | None = Field(
         default=None,
@@ -135,6 +141,11 @@ class Amplifier(Document):
         line = min(self.rated, key=lambda line: abs(math.log(line.load_ohm / load_ohm)))
         return math.sqrt(line.power_w * line.load_ohm)
 
+    def filtered_db(self, channel: str, frequency_hz: float) -> float:
+        """What the channel's filters leave of a sine, in dB."""
+        own = (each for each in self.filters if each.channels is None or channel in each.channels)
+        return sum(each.left_db(frequency_hz) for each in own)
+
     @property
     def heatsink_k_per_w(self) -> float:
         """From the heatsink to the air: as the file says, or as a maker would have built it."""
@@ -146,7 +157,7 @@ class Amplifier(Document):
 
     def problems(self) -> Iterator[PathProblem]:
         slips = tuple(doubled(self.channels, "channels"))
-        yield from slips or self._simulation_problems()
+        yield from slips or (*self._filter_problems(), *self._simulation_problems())
         if (self.least_idle_current_a or 0.0) > (self.idle_current_a or math.inf):
             yield PathProblem(
                 ("least_idle_current",), "it must not lie above 'idle_current', which is what it should draw"
@@ -161,6 +172,16 @@ class Amplifier(Document):
                 yield PathProblem(
                     ("rated", index, "load"), f"{render(load_ohm, 'ohm')} is below the minimum load of {least}"
                 )
+
+    def _filter_problems(self) -> Iterator[PathProblem]:
+        for index, each in enumerate(self.filters):
+            for position, channel in enumerate(each.channels or ()):
+                if channel not in self.channels:
+                    names = ", ".join(self.channels)
+                    yield PathProblem(
+                        ("filters", index, "channels", position),
+                        f"no channel '{channel}' under 'channels'; there are {names}",
+                    )
 
     def _simulation_problems(self) -> Iterator[PathProblem]:
         """Channels that the simulation names must be there, and only class D switches."""

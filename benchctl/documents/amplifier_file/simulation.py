@@ -12,9 +12,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.model.fields import (
     Celsius,
-    ChannelName,
     Gain,
     NotNegativeAmperes,
     NotNegativeOhms,
@@ -76,28 +76,6 @@ class ProtectionSimulation(Part):
             yield PathProblem(("fold_back",), "fold_back must lie below temperature, at which the amplifier mutes")
 
 
-class FilterSimulation(Part):
-    """A Butterworth filter in front of the output stages."""
-
-    kind: Literal["low-pass", "high-pass"] = Field(description="which side of the corner it passes")
-    corner_hz: PositiveHertz = Field(description="frequency at which 3 dB are lost")
-    slope: Literal["12 dB/octave", "24 dB/octave"] = Field(description="slope far beyond the corner")
-    channels: tuple[ChannelName, ...] | None = Field(
-        default=None, description="channels that have the filter; if left out, all"
-    )
-
-    @property
-    def order(self) -> int:
-        """Poles: one for each 6 dB an octave."""
-        return {"12 dB/octave": 2, "24 dB/octave": 4}[self.slope]
-
-    def doubles(self, other: FilterSimulation) -> bool:
-        """Whether both have the same poles on one channel."""
-        if (self.corner_hz, self.slope) != (other.corner_hz, other.slope):
-            return False
-        return self.channels is None or other.channels is None or not set(self.channels).isdisjoint(other.channels)
-
-
 class AmplifierSimulation(Part):
     """Physical parameters of one amplifier; what is left out is derived from the rating plate."""
 
@@ -144,7 +122,7 @@ class AmplifierSimulation(Part):
         default=None, description="class D: what is left of the carrier at the output, RMS"
     )
     carrier_hz: PositiveHertz | None = Field(default=None, description="class D: switching frequency")
-    filters: tuple[FilterSimulation, ...] | None = Field(
+    filters: tuple[CrossoverFilter, ...] | None = Field(
         default=None, description="filters in front of the output stages"
     )
     housekeeping_w: NotNegativeWatts | None = Field(

@@ -11,7 +11,7 @@ from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, Ramp
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import burdens
+from benchctl.runner.checks import burdens, filters
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
@@ -117,6 +117,7 @@ def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[
         yield from _load(load_ohm, state)
     yield from _not_set_yet(step.STATE, state)
     yield from _generator(step, state)
+    yield from filters.hazards_of(step, state)
     yield from burdens.hazards_of(worst, state)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import hazards, notes, warnings
+from benchctl.runner.checks import filters, hazards, notes, warnings
 from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
 from benchctl.runner.checks.telling import Finding, told_once
@@ -64,6 +64,7 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
     state = ExpectedState(files.bench, files.amplifier, unattended=unattended)
     refused: list[Finding] = []
     doubtful: list[Finding] = []
+    good_to_know: list[Finding] = []
     worst_cases: list[WorstCase] = []
     expected_steps: list[ExpectedStep] = []
     for planned in plan:
@@ -71,6 +72,7 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         state.hazards += hazards.of_step(planned.step, worst, state)
         refused += [Finding(planned, text) for text in state.hazards]
         doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, files))]
+        good_to_know += [Finding(planned, text) for text in filters.notes_of(planned.step, state)]
         state.hazards.clear()
         state.warnings.clear()
         worst_cases.append(worst)
@@ -85,5 +87,5 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         tuple(expected_steps),
         tuple(dict.fromkeys([*of_all, *told_once(refused)])),
         (*cautions, *passed_limits(files, plan, expected_steps), *told_once(doubtful)),
-        tuple(notes.of_files(files)),
+        (*notes.of_files(files), *told_once(good_to_know)),
     )

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.documents.amplifier_file.simulation import FilterSimulation
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 
 Samples = NDArray[np.float64]
 
@@ -84,7 +84,7 @@ class Ringing:
         return np.asarray(np.imag((self._band.residues * self._left) @ modes), dtype=np.float64)
 
 
-def filter_of(filters: Iterable[FilterSimulation], channel: str) -> Filter | None:
+def filter_of(filters: Iterable[CrossoverFilter], channel: str) -> Filter | None:
     """The filters of one channel, or None for a channel that has none.
 
     Raises:
@@ -103,14 +103,14 @@ def filter_of(filters: Iterable[FilterSimulation], channel: str) -> Filter | Non
     return Filter(poles, numerators / np.prod(apart, axis=1), 1.0 if high_passes else 0.0)
 
 
-def _poles(of: FilterSimulation) -> NDArray[np.complex128]:
+def _poles(of: CrossoverFilter) -> NDArray[np.complex128]:
     """Butterworth: evenly on the left half of a circle, p = ω·exp(jπ(2k + n - 1)/2n), k = 1..n (textbook)."""
     ranks = np.arange(1, of.order + 1)
     angles = np.pi * (2 * ranks + of.order - 1) / (2 * of.order)
     return np.asarray(2 * np.pi * of.corner_hz * np.exp(1j * angles), dtype=np.complex128)
 
 
-def _numerator(of: FilterSimulation, at: NDArray[np.complex128]) -> NDArray[np.complex128]:
+def _numerator(of: CrossoverFilter, at: NDArray[np.complex128]) -> NDArray[np.complex128]:
     if of.kind == "high-pass":
         return np.asarray(at**of.order, dtype=np.complex128)
     return np.full_like(at, (2 * np.pi * of.corner_hz) ** of.order)

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
-from benchctl.documents.amplifier_file.simulation import FilterSimulation, HeatsinkSimulation, ProtectionSimulation
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation, ProtectionSimulation
 from benchctl.documents.bench_file.simulation import BenchSimulation
 
 
@@ -81,7 +82,7 @@ class Physics:
     """per channel, class D"""
     ripple_v: float
     carrier_hz: float
-    filters: tuple[FilterSimulation, ...]
+    filters: tuple[CrossoverFilter, ...]
     housekeeping_w: float
     standby_current_a: float
     noise_v: float

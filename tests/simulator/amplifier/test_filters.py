@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.documents.amplifier_file.simulation import FilterSimulation
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.simulator.amplifier.filters import Phasor, Ringing, filter_of
 
-LOW = FilterSimulation(kind="low-pass", corner_hz=100.0, slope="24 dB/octave")
-HIGH = FilterSimulation(kind="high-pass", corner_hz=20.0, slope="12 dB/octave")
+LOW = CrossoverFilter(kind="low-pass", corner_hz=100.0, slope="24 dB/octave")
+HIGH = CrossoverFilter(kind="high-pass", corner_hz=20.0, slope="12 dB/octave")
 CASCADES = [(LOW,), (HIGH,), (LOW, HIGH)]
 
 
-def analogue(filters: tuple[FilterSimulation, ...]) -> tuple[np.ndarray, np.ndarray]:
+def analogue(filters: tuple[CrossoverFilter, ...]) -> tuple[np.ndarray, np.ndarray]:
     """Numerator and denominator by scipy, the other road."""
     numerator, denominator = np.array([1.0]), np.array([1.0])
     for each in filters:
@@ -27,7 +27,7 @@ def analogue(filters: tuple[FilterSimulation, ...]) -> tuple[np.ndarray, np.ndar
 @pytest.mark.parametrize("filters", CASCADES)
 @pytest.mark.parametrize("frequency_hz", [10.0, 50.0, 100.0, 400.0])
 def test_level_and_phase_of_a_steady_sine_are_those_of_an_analogue_butterworth(
-    filters: tuple[FilterSimulation, ...], frequency_hz: float
+    filters: tuple[CrossoverFilter, ...], frequency_hz: float
 ) -> None:
     band = filter_of(filters, "A")
     assert band is not None
@@ -36,7 +36,7 @@ def test_level_and_phase_of_a_steady_sine_are_those_of_an_analogue_butterworth(
 
 
 @pytest.mark.parametrize("filters", CASCADES)
-def test_a_burst_through_a_filter_is_that_of_a_simulated_circuit(filters: tuple[FilterSimulation, ...]) -> None:
+def test_a_burst_through_a_filter_is_that_of_a_simulated_circuit(filters: tuple[CrossoverFilter, ...]) -> None:
     """A tone of 60 Hz that jumps from 0.1 to 1 V, by scipy's simulation of the state equations at 20 microseconds."""
     band = filter_of(filters, "A")
     assert band is not None

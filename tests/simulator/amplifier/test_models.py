@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.simulation import (
     AmplifierSimulation,
-    FilterSimulation,
     HeatsinkSimulation,
     ProtectionSimulation,
 )
@@ -185,7 +185,7 @@ def rms(values: Samples) -> float:
 
 def test_a_filter_takes_from_its_own_channel_only() -> None:
     """24 dB/octave: 24.0993 dB an octave beyond the corner (10·lg(1 + 2^8), textbook)."""
-    low_pass = FilterSimulation(kind="low-pass", corner_hz=500.0, slope="24 dB/octave", channels=("A",))
+    low_pass = CrossoverFilter(kind="low-pass", corner_hz=500.0, slope="24 dB/octave", channels=("A",))
     physical_bench = amplifier(AmplifierSimulation(filters=(low_pass,), offset_v={}))
     probe = playing(physical_bench, 0.5)
     filtered, open_ = (rms(probe.output_v(channel, 2.4, 2.45)) for channel in (0, 1))
