@@ -21,7 +21,7 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
 from benchctl.measure.analyses.by_step import ANALYSES
-from benchctl.measure.budget.figure import Figure, Requirement, judge
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import UNDRIVEN, Conditions, Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
@@ -32,6 +32,7 @@ from benchctl.runner.acting.contexts import (
     signal_accuracies,
     zero_allowances,
 )
+from benchctl.runner.acting.verdicts import judged_by
 from benchctl.runner.plan import PlannedStep
 
 # Analyses of an amplifier that takes little power: what contradicts itself there is known before anything is risked.
@@ -301,26 +302,6 @@ class Run:
             **generator_accuracies(self.files.bench),
             "zero_allowance": zero_allowances(self.files.bench),
         }
-
-
-def judged_by(figure: Figure, criterion: Criterion) -> Figure:
-    """The figure with its verdict against a criterion of a document."""
-    if criterion.about_one:
-        return _judged_about_one(figure, criterion.bound)
-    if criterion.relation != "outside":
-        return judge(figure, Requirement(criterion.relation, criterion.bound))
-    # To lie outside is to fail to lie within.
-    within = judge(figure, Requirement("within", criterion.bound)).verdict
-    turned = {"passes": "fails", "fails": "passes"}.get(within, within)
-    return replace(figure, verdict=turned)  # type: ignore[arg-type]
-
-
-def _judged_about_one(figure: Figure, bound: float) -> Figure:
-    """It passes if it keeps both ends, and fails if it fails at either."""
-    ends = (Requirement("below", bound), Requirement("above", 1.0 / bound))
-    verdicts = {judge(figure, end).verdict for end in ends}
-    worst = next(verdict for verdict in ("fails", "inconclusive", "passes") if verdict in verdicts)
-    return replace(figure, verdict=worst)
 
 
 def latest(figures: Iterable[Figure], name: str) -> list[Figure]:

@@ -8,7 +8,8 @@ from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import RequirementFailed
 from benchctl.quantity import render
-from benchctl.runner.acting.run import Run, judged_by, latest
+from benchctl.runner.acting.run import Run, latest
+from benchctl.runner.acting.verdicts import judged_by
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 

@@ -1,0 +1,84 @@
+"""Every relation of a criterion with every kind of figure: an interval, a bound, and what nothing is known of."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchctl.documents.model.criteria import Criterion, Relation
+from benchctl.measure.budget.figure import Bound, Figure
+from benchctl.runner.acting.verdicts import judged_by
+
+
+def figure(value: float, u: float | None = None, bound: Bound = "") -> Figure:
+    return Figure("dc_offset", value, "V", expanded_uncertainty=u, bound=bound)
+
+
+def verdict(of: Figure, relation: Relation, bound: float, *, about_one: bool = False) -> str:
+    return judged_by(of, Criterion(relation=relation, bound=bound, unit="V", about_one=about_one)).verdict
+
+
+@pytest.mark.parametrize(
+    ("relation", "passes", "inconclusive", "fails"),
+    [
+        ("below", [-50.0, 8.0, 9.0], [9.1, 10.0, 11.0], [11.1, 50.0]),
+        ("above", [11.0, 12.0, 50.0], [9.0, 10.0, 10.9], [8.9, -50.0]),
+        ("within", [0.0, 9.0, -9.0], [9.1, -9.1, 11.0, -11.0], [11.1, -11.1]),
+        ("outside", [11.1, -11.1], [9.1, -9.1, 11.0, -11.0], [0.0, 9.0, -9.0]),
+    ],
+)
+def test_a_value_known_to_one_either_way_is_held_against_ten_with_all_that_it_may_be(
+    relation: Relation, passes: list[float], inconclusive: list[float], fails: list[float]
+) -> None:
+    found = {value: verdict(figure(value, 1.0), relation, 10.0) for value in (*passes, *inconclusive, *fails)}
+    wanted = {"passes": passes, "inconclusive": inconclusive, "fails": fails}
+    assert found == {value: word for word, values in wanted.items() for value in values}
+
+
+@pytest.mark.parametrize(
+    ("bound", "relation", "below_it", "at_it", "above_it"),
+    [
+        ("at most", "below", "inconclusive", "passes", "passes"),
+        ("at most", "above", "inconclusive", "inconclusive", "fails"),
+        ("at most", "within", "inconclusive", "inconclusive", "inconclusive"),
+        ("at most", "outside", "inconclusive", "inconclusive", "inconclusive"),
+        ("at least", "below", "fails", "inconclusive", "inconclusive"),
+        ("at least", "above", "passes", "passes", "inconclusive"),
+        ("at least", "within", "fails", "inconclusive", "inconclusive"),
+        ("at least", "outside", "passes", "inconclusive", "inconclusive"),
+        ("", "below", "inconclusive", "inconclusive", "inconclusive"),
+        ("", "above", "inconclusive", "inconclusive", "inconclusive"),
+        ("", "within", "inconclusive", "inconclusive", "inconclusive"),
+        ("", "outside", "inconclusive", "inconclusive", "inconclusive"),
+    ],
+)
+def test_a_bound_of_twenty_is_held_against_a_limit_below_it_at_it_and_above_it(
+    bound: Bound, relation: Relation, below_it: str, at_it: str, above_it: str
+) -> None:
+    """At most 20 may be any less, minus 1000 too, and at least 20 any more; without a bound or an uncertainty nothing
+    is known."""
+    found = [verdict(figure(20.0, None, bound), relation, limit) for limit in (10.0, 20.0, 30.0)]
+    assert found == [below_it, at_it, above_it]
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "word"),
+    [
+        (1.0, 0.05, "passes"),
+        (1.2, 0.05, "passes"),
+        (0.86, 0.05, "passes"),  # 0.81 to 0.91, and 1 / 1.25 is 0.8
+        (1.22, 0.05, "inconclusive"),
+        (0.82, 0.05, "inconclusive"),
+        (1.31, 0.05, "fails"),
+        (0.74, 0.05, "fails"),
+        (1.0, 0.5, "inconclusive"),
+    ],
+)
+def test_what_is_one_where_all_is_well_may_be_off_by_the_same_ratio_either_way(
+    value: float, u: float, word: str
+) -> None:
+    assert verdict(figure(value, u), "within", 1.25, about_one=True) == word
+
+
+def test_a_verdict_changes_nothing_else_of_the_figure() -> None:
+    judged = judged_by(figure(3.0, 0.5), Criterion(relation="outside", bound=1.0, unit="V"))
+    assert (judged.value, judged.expanded_uncertainty, judged.unit) == (3.0, 0.5, "V")
