@@ -98,7 +98,7 @@ def samplers_of(bench: Bench, watched: Set[str] = frozenset()) -> list[Sampler]:
 
     Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
     """
-    settings = Sampler([Sensor((), READ_BACK_PERIOD_S, ReadBack(bench), has_trend=False)])
+    settings = Sampler([Sensor((), READ_BACK_PERIOD_S, ReadBack(bench))])
     readings = [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
     return [settings, *readings]
 

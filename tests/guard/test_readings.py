@@ -12,7 +12,7 @@ from benchctl.errors import LimitTripped, OperatorStop
 from benchctl.guard.confirmation import Confirmation
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.guard.states import State
-from tests.runner.rig import POWER_ON, Rig, files, rig
+from tests.runner.rig import FEED, POWER_ON, Rig, files, rig
 
 ARM, STOP = "OUTP:PROT:WDOG ON", "OUTP:PROT:WDOG OFF"  # in the words of the workshop's supply
 
@@ -65,6 +65,22 @@ def test_each_row_of_the_trend_holds_what_was_read_since_the_one_before(bench: R
     ]
     assert trend["supply_current_a"].notna().all()
     assert "supply_protection" not in "".join(trend.columns), "what is not a quantity is not a column"
+
+
+@pytest.mark.parametrize(
+    ("words", "period_s"),
+    [("NSEL 1;:MEAS:VOLT?", 0.2), ("PROT:TRIP?", 2.0), (FEED, 1.0), ("NSEL 2;:MEAS:VOLT?", 1.0)],
+)
+def test_each_question_is_asked_at_its_own_period(tmp_path: Path, words: str, period_s: float) -> None:
+    """Of the lead, because a limit watches it; a protection less often: the supply has switched off by itself then."""
+    limits = {"supply_outputs": "{remote: {current: {above: 100 mA}}}"}
+    with rig(tmp_path, files("power_off", limits=limits)) as made:
+        made.begin()
+        made.clock.sleep(0.1)
+        made.taps.sent.clear()
+        made.clock.sleep(10.0)
+        asked = [text for text in made.taps.to("supply") if words in text]
+    assert len(asked) == round(10.0 / period_s)
 
 
 def test_how_far_the_safe_state_has_come_can_be_seen_while_it_is_carried_out_and_afterwards(bench: Rig) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import read_journal
@@ -60,6 +63,16 @@ def test_readings_that_have_ceased_are_stale_after_their_period_and_some_seconds
 
 def test_readings_that_never_came_are_stale_too() -> None:
     assert sampler(0.2).stale(100.0) == ["every 0.2 s"]
+
+
+def test_it_is_known_beforehand_when_the_first_of_the_readings_will_be_stale() -> None:
+    watched = sampler(0.2, 1.0)
+    assert watched.stale_at_s() == pytest.approx(0.2 + STALE_S)
+    watched.has_read(next(watched.due(2.0)), 2.0)  # the one that is read more often
+    assert watched.stale_at_s() == pytest.approx(1.0 + STALE_S)
+    nothing_read = Sampler([Sensor((), 1.0, tuple)])
+    nothing_read.begin(0.0)
+    assert nothing_read.stale_at_s() == math.inf
 
 
 @contextmanager
