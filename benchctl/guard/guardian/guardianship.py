@@ -79,7 +79,6 @@ class Guardianship:
         self._is_called = False
         self._turn = _file_for_the_turn()
         self._orders = Orders(tuple(plan), str(report.absolute()), os.getpid(), str(self._turn), tuple(map(str, locks)))
-        self._renewed_at = time.monotonic()
         self._guardians: list[Guardian] = []
         try:
             self._start()

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -84,10 +85,33 @@ def wait_until_open(interlock: Interlock) -> str:
     return str(interlock.reason)
 
 
+def is_gone(pid: int) -> bool:
+    """Whether the system has let go of its number as well: it has ended, and somebody has asked how."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    return False
+
+
+@pytest.fixture
+def turn(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """The file by which the guardians take turns."""
+    path = tmp_path / "turn"
+    path.touch()
+    monkeypatch.setattr(guardianship, "_file_for_the_turn", lambda: path)
+    return path
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_a_dismissed_guardian_leaves_without_a_trace(
-    begin: Begin, supply: Switch, interlock: Interlock, tmp_path: Path
+    begin: Begin, supply: Switch, interlock: Interlock, turn: Path, tmp_path: Path
 ) -> None:
-    begin().dismiss()
+    keeping = begin()
+    pids = keeping.pids
+    keeping.dismiss()
+    assert all(is_gone(pid) for pid in pids)
+    assert not turn.exists()
     assert supply.is_on
     assert interlock.reason is None
     interlock.check()
@@ -121,13 +145,18 @@ def test_a_guardian_that_cannot_be_started_lets_no_run_begin(begin: Begin, monke
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the guardian")
-def test_a_guardian_that_never_gets_ready_is_not_waited_for_forever(
-    begin: Begin, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+def test_a_guardian_that_never_gets_ready_is_not_waited_for_forever_and_none_is_left_behind(
+    begin: Begin, interlock: Interlock, turn: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(conversation, "START_S", 0.2)
-    stand_in("import time; time.sleep(600)", monkeypatch, tmp_path)
+    monkeypatch.setattr(conversation, "START_S", 1.0)
+    pids = tmp_path / "pids"
+    pids.mkdir()
+    stand_in(f'import os, time; open("{pids}/" + str(os.getpid()), "w"); time.sleep(600)', monkeypatch, tmp_path)
     with pytest.raises(GuardianLost, match="does not start"):
         begin()
+    wait_until(lambda: all(is_gone(int(path.name)) for path in pids.iterdir()))
+    assert not turn.exists()
+    assert interlock.reason is None, "no run has begun that could end"
 
 
 def test_there_are_two_and_no_more(begin: Begin) -> None:
@@ -248,6 +277,29 @@ def test_beats_keep_both_sides_content(begin: Begin, interlock: Interlock, monke
     assert interlock.reason is None
 
 
+def test_each_beat_renews_the_lease_however_long_a_run_lasts(
+    begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten leases long, on a clock that goes on by one beat for every two that are said, one to each guardian."""
+    now_s = [time.monotonic()]
+    for module in (guardianship, conversation):
+        monkeypatch.setattr(module, "time", SimpleNamespace(monotonic=lambda: now_s[0], sleep=time.sleep))
+    monkeypatch.setattr(guardianship, "BEAT_S", 0.001)
+    end_s, over = now_s[0] + 10 * LEASE_S, threading.Event()
+    say = Guardian.say
+
+    def go_on(self: Guardian, line: str) -> None:
+        say(self, line)
+        now_s[0] += BEAT_S / 2
+        if now_s[0] > end_s or interlock.opened.is_set():
+            over.set()
+
+    monkeypatch.setattr(Guardian, "say", go_on)
+    begin()
+    assert over.wait(DEADLINE_S)
+    assert interlock.reason is None
+
+
 def test_after_a_pause_that_may_have_cost_the_guardian_its_patience_nothing_more_is_sent(
     begin: Begin, interlock: Interlock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -256,7 +308,7 @@ def test_after_a_pause_that_may_have_cost_the_guardian_its_patience_nothing_more
     begin()
     interlock.check()
     monkeypatch.setattr(guardianship, "LEASE_S", 0.0)
-    with pytest.raises(GuardianLost, match="held up"):
+    with pytest.raises(GuardianLost, match="delayed"):
         interlock.check()
     assert isinstance(interlock.reason, GuardianLost)
 
