@@ -67,7 +67,9 @@ def readable(char: str) -> str:
 def printable(text: str, *, longest: int) -> str:
     """Text with nothing in it that could move a terminal's cursor or end a line: what is not printable comes as an
     escape, and what is longer than may be is cut."""
-    plain = "".join(char if char.isprintable() else _escape(char) for char in text[: longest + 1])
+    plain = text[: longest + 1]
+    if not plain.isprintable():
+        plain = "".join(char if char.isprintable() else _escape(char) for char in plain)
     return plain if len(plain) <= longest else f"{plain[: longest - len(_CUT)]}{_CUT}"
 
 
