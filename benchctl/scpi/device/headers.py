@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import product
 from typing import Any, NamedTuple
 
@@ -168,6 +169,7 @@ def _grow(root: _Branch, nodes: Sequence[_Node]) -> _Branch:
     return branch
 
 
+@lru_cache(maxsize=1024)  # more patterns than all simulated instruments together have
 def _parse_pattern(pattern: str) -> tuple[_Node, ...]:
     nodes: list[_Node] = []
     at = 0
