@@ -39,6 +39,17 @@ class OperatingPoint(NamedTuple):
     """channels whose inputs the generator feeds"""
 
 
+class _Asked(NamedTuple):
+    """All that the output stages depend on."""
+
+    tone: Tone
+    gain_left: float
+    playing: bool
+    joint_open: bool
+    driven: frozenset[str]
+    conductances_s: tuple[float, ...]
+
+
 class Assembly:
     """One amplifier, ready to be put under any conditions; `controls`: channel -> what its gain control makes of its
     gain."""
@@ -47,6 +58,8 @@ class Assembly:
         self._physics = physics
         self._plate = plate
         self._channels = tuple(output_of(physics, plate, channel, controls[channel]) for channel in plate.channels)
+        self._asked: _Asked | None = None
+        self._stages: tuple[OutputStage, ...] = ()
 
     def circuit(self, now: OperatingPoint, conductances_s: Sequence[float]) -> Circuit:
         """With a load of so much at each channel."""
@@ -54,7 +67,7 @@ class Assembly:
         return Circuit(
             source=now.source,
             converter=self._converter(now),
-            stages=self._stages(now, conductances_s),
+            stages=self._stages_for(now, tuple(conductances_s)),
             reservoir_f=physics.reservoir_f,
             saturation_v=physics.saturation_v,
             bias_a=self._bias_a(now.bias_c) if now.state.biased else 0.0,
@@ -81,23 +94,30 @@ class Assembly:
             regulated_v=physics.rail_v * now.ramp if regulated else math.inf,
         )
 
-    def _stages(self, now: OperatingPoint, conductances_s: Sequence[float]) -> tuple[OutputStage, ...]:
+    def _stages_for(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> tuple[OutputStage, ...]:
+        """The same ones as long as only supply and converter change, as they do hundreds of times in a power-on."""
+        asked = _Asked(now.tone, now.gain_left, now.state.playing, now.joint_open, now.driven, conductances_s)
+        if asked != self._asked:
+            self._asked, self._stages = asked, self._stages_asked(asked)
+        return self._stages
+
+    def _stages_asked(self, asked: _Asked) -> tuple[OutputStage, ...]:
         joint = self._physics.faults.dry_joint
-        silent = joint.channel if joint is not None and now.joint_open else None
+        silent = joint.channel if joint is not None and asked.joint_open else None
         names = self._plate.channels
         return tuple(
             output.stage(
-                self._input_tone(name, now),
+                self._input_tone(name, asked),
                 conductance_s,
-                gain_left=now.gain_left,
-                live=now.state.playing and name != silent,
+                gain_left=asked.gain_left,
+                live=asked.playing and name != silent,
             )
-            for name, output, conductance_s in zip(names, self._channels, conductances_s, strict=True)
+            for name, output, conductance_s in zip(names, self._channels, asked.conductances_s, strict=True)
         )
 
-    def _input_tone(self, channel: str, now: OperatingPoint) -> Tone:
+    def _input_tone(self, channel: str, asked: _Asked) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""
-        if channel in now.driven:
-            return now.tone
-        leaks = self._physics.crosstalk if now.driven else 0.0
-        return replace(now.tone, amplitude_v=leaks * now.tone.amplitude_v)
+        if channel in asked.driven:
+            return asked.tone
+        leaks = self._physics.crosstalk if asked.driven else 0.0
+        return replace(asked.tone, amplitude_v=leaks * asked.tone.amplitude_v)

@@ -7,7 +7,6 @@ inside a stage is that of one half; what it takes and gives is for both.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache, partial
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -98,9 +97,8 @@ class OutputStage:
         """amperes in the output for a volt inside"""
         self.peak_v = self.amplitude_v + abs(self.offset_v)
         # Under a limit that is never reached; by far the commonest case, so it is worked out once.
-        self._unclipped = transfer.means(self.amplitude_v, self.offset_v, self.peak_v / (1 - transfer.knee))
-        # The same limit comes again where one step of the rail ends and the next begins, and where a rail repeats.
-        self._clipped = lru_cache(maxsize=LIMITS_KEPT)(partial(transfer.means, self.amplitude_v, self.offset_v))
+        self._unclipped = self._means_under(self.peak_v / (1 - transfer.knee)) if live else SILENT
+        self._clipped: dict[float, CycleMeans] = {}
 
     def limit_v(self, headroom_v: V) -> V:
         """Where one half clips, the rails leaving it `headroom_v`."""
@@ -111,7 +109,19 @@ class OutputStage:
         if not self.live:
             return SILENT
         limit_v = self.limit_v(headroom_v)
-        return self._unclipped if self.peak_v <= self.transfer.onset_v(limit_v) else self._clipped(limit_v)
+        return self._unclipped if self.peak_v <= self.transfer.onset_v(limit_v) else self._clipped_at(limit_v)
+
+    def _clipped_at(self, limit_v: float) -> CycleMeans:
+        """The same limit comes again where one step of the rail ends and the next begins, and where a rail repeats."""
+        means = self._clipped.get(limit_v)
+        if means is None:
+            if len(self._clipped) >= LIMITS_KEPT:
+                self._clipped.clear()
+            means = self._clipped[limit_v] = self._means_under(limit_v)
+        return means
+
+    def _means_under(self, limit_v: float) -> CycleMeans:
+        return self.transfer.means(self.amplitude_v, self.offset_v, limit_v)
 
     def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:  # noqa: ARG002 - class D needs it
         """Current from the lumped rails in A, and its slope with the rail in A/V."""
