@@ -316,7 +316,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             admit = partial(lock_identities, lock) if lock is not None else None
             bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener)
             if simulated is not None and virtual is not None:
-                virtual.before_jumps(partial(_let_arrive, bench, simulated))
+                virtual.before_jumps(partial(let_arrive, bench, simulated))
             return bench
 
         interlock = Interlock(clock)
@@ -324,7 +324,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         yield Opened(bench, clock, interlock, connect, lock, simulated)
 
 
-def _let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
+def let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
     """A command has no answer, so before time moves it is waited for; an answer says that all before it has arrived."""
     if not bench.is_settled:
         simulated.settle()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -24,6 +25,7 @@ from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import open_bench
 from benchctl.instruments.interlock import Interlock
+from benchctl.launch.run import let_arrive
 from benchctl.launch.simulated import describe
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.run import Files, Run
@@ -194,12 +196,12 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
     with ExitStack() as stack:
         stack.enter_context(clock.take_part())
         simulated = stack.enter_context(SimulatedBench(describe(these.bench, these.amplifier), clock.now))
-        clock.before_jumps(simulated.settle)
         served = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         at = served | dict(addresses or {})
         taps.role_at = {address: role for role, address in at.items()}
         interlock = Interlock(clock)
         bench = stack.enter_context(open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener))
+        clock.before_jumps(partial(let_arrive, bench, simulated))
         recorder = Recorder(RunFolder.create(tmp_path, "test", "amplifier", clock), clock)
         stack.callback(recorder.finish)
         bench.report_to(recorder.event)
