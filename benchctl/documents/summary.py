@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from benchctl.documents.bench_file.bench import (
     TurnOnBySupply,
     VoltageWiring,
 )
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
     Generator,
@@ -30,6 +31,7 @@ from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.model_base import Document
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.documents.sequence_file.summary import sequence_rows
+from benchctl.documents.text.words import listed
 from benchctl.quantity import render
 
 Row = tuple[str, str]
@@ -72,7 +74,7 @@ def _amplifier(amplifier: Amplifier) -> Iterator[Row]:
     serial = [f"serial {amplifier.serial}"] if amplifier.serial else []
     yield "unit", ", ".join([f"class {amplifier.amplifier_class}", *serial])
     count = len(amplifier.channels)
-    channels = f"{count} channel{'s' if count > 1 else ''} {_listed(amplifier.channels)}"
+    channels = f"{count} channel{'s' if count > 1 else ''} {listed(amplifier.channels)}"
     yield "outputs", f"{channels}, {amplifier.outputs}; no load below {render(amplifier.minimum_load_ohm, 'ohm')}"
     for line in amplifier.rated:
         power, load = render(line.power_w, "W"), render(line.load_ohm, "ohm")
@@ -91,6 +93,8 @@ def _amplifier(amplifier: Amplifier) -> Iterator[Row]:
     wakes = f"by {render(lead.voltage_v, 'V')}, plays {render(lead.delay_s, 's')} later" if lead else "with its supply"
     yield "wakes", wakes
     yield "heatsink", f"at most {render(amplifier.heatsink.maximum_c, 'degC')}{_warming(amplifier)}"
+    if amplifier.unwatched:
+        yield "unwatched", ", ".join(amplifier.unwatched)
     yield "dry run", "physics of its own" if amplifier.simulation is not None else "physics derived from the ratings"
 
 
@@ -110,9 +114,16 @@ def _bench(bench: Bench) -> Iterator[Row]:
     for name, wiring in bench.signals.wirings():
         yield "wired", f"{name} on oscilloscope channel {wiring.oscilloscope} by a {_probe(wiring)}"
     yield "trigger", _trigger(bench)
+    if bench.probes is not None:
+        yield "wired", "outputs that share an oscilloscope channel take turns: a person moves the probe"
     yield from (("loads", text) for text in _loads(bench))
+    if bench.loads is not None:
+        connected = bench.loads.connected_ohm
+        yield "loads", "connected by hand; to begin with, " + (render(connected, "ohm") if connected else "none")
     yield "turn-on lead", _lead(bench)
     yield "inputs", _inputs(bench)
+    if bench.unwatched:
+        yield "unwatched", ", ".join(bench.unwatched)
     for signal, limit in bench.limits.items():
         yield "limit", f"{signal} {limit}"
 
@@ -173,8 +184,8 @@ def _trigger(bench: Bench) -> str:
 
 
 def _loads(bench: Bench) -> Iterator[str]:
-    load = bench.instruments.load
-    if isinstance(load, RelayBank):
+    load = bench.load
+    if isinstance(load, RelayBank | LoadsByHand):
         for channel in bench.signals.outputs:
             own = [each for each in load.resistors if each.channel == channel]
             words = (f"{render(each.nominal_ohm, 'ohm')} {render(each.rated_power_w, 'W')}" for each in own)
@@ -216,11 +227,6 @@ def _driver(driver: Driver) -> Iterator[Row]:
     yield "commands", f"{len(given)}: {', '.join(given)}"
     if left_out:
         yield "left out", ", ".join(left_out)
-
-
-def _listed(names: Sequence[str]) -> str:
-    *others, last = names
-    return f"{', '.join(others)} and {last}" if others else last
 
 
 def _decibels(ratio: float) -> str:

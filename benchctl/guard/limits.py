@@ -10,6 +10,7 @@ from typing import ClassVar
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.sight import unwatched
 from benchctl.documents.model.limits import Limit, Limits, TemperatureLimit
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import LimitTripped
@@ -74,12 +75,21 @@ class WatchedLimit:
 
 def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
     """The sequence's limits, and under them those of bench and amplifier, which always hold."""
-    return [
-        *_from(sequence.limits, "sequence"),
-        *_from(bench.limits, "bench"),
-        *_of_amplifier(amplifier, bench),
-        *_of_supply(bench),
-    ]
+    not_watched = unwatched(bench, amplifier)
+    return [limit for limit in _all(sequence, bench, amplifier) if limit.signal not in not_watched]
+
+
+def unwatched_limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
+    """Those that would hold and do not, for the files say that nothing watches their signals."""
+    not_watched = unwatched(bench, amplifier)
+    return [limit for limit in _all(sequence, bench, amplifier) if limit.signal in not_watched]
+
+
+def _all(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> Iterator[WatchedLimit]:
+    yield from _from(sequence.limits, "sequence")
+    yield from _from(bench.limits, "bench")
+    yield from _of_amplifier(amplifier, bench)
+    yield from _of_supply(bench)
 
 
 def _from(limits: Limits, origin: str) -> Iterator[WatchedLimit]:

@@ -144,9 +144,12 @@ class Oscilloscope(Role, ABC):
     def _show(self, signals: Sequence[str]) -> None:
         if self._shown == tuple(signals):
             return
-        for source in self.inputs.values():
-            words = self._words.show_channel if source.signal in signals else self._words.hide_channel
-            self._say(words, channel=source.channel)
+        shown = {self.inputs[signal].channel for signal in signals}
+        for channel in dict.fromkeys(source.channel for source in self.inputs.values()):
+            self._say(self._words.show_channel if channel in shown else self._words.hide_channel, channel=channel)
+        for source in self.inputs.values():  # a probe that was moved: the channel's range is another signal's now
+            if source.channel in shown and source.signal not in signals:
+                self._half_range.pop(source.signal, None)
         self._shown = tuple(signals)
 
     def _fit(self, signal: str, peak: float) -> None:

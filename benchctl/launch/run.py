@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING, Protocol
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
 from benchctl.archive.folder_lock import written_alone
-from benchctl.archive.journal.events import INPUTS_KEPT, RUN_STARTED, STEP_BEGINS_ANEW, WARNINGS_ACCEPTED
+from benchctl.archive.journal.events import (
+    INPUTS_KEPT,
+    NOT_WATCHED,
+    RUN_STARTED,
+    STEP_BEGINS_ANEW,
+    WARNINGS_ACCEPTED,
+)
 from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.journal.simulation import Simulation
 from benchctl.archive.recorder import Recorder
@@ -36,6 +42,7 @@ from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.served_addresses import is_served
 from benchctl.launch.simulated import describe
 from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
+from benchctl.runner.checks.blind_spots import blind_spots
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.engine.execute import Outcome, conclude, execute
 from benchctl.runner.engine.progress import Progress, progress_of
@@ -191,6 +198,8 @@ def perform(  # noqa: PLR0917 - what a run is made of
     Where a step starts again after a power cycle, the run goes on as one that is resumed does: over new links, under a
     guard of its own, and from what its journal tells.
     """
+    if blind := blind_spots(files):
+        recorder.event(NOT_WATCHED, texts=list(blind))
     if checked.warnings:
         recorder.event(WARNINGS_ACCEPTED, reason=checked.accepted, warnings=list(checked.warnings))
     outcome = _perform_part(files, checked, opened, recorder, observer, progress)

@@ -15,6 +15,7 @@ from benchctl.documents.bench_file.bench import (
     TurnOnBySupply,
     VoltageWiring,
 )
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
     Generator,
@@ -23,6 +24,7 @@ from benchctl.documents.bench_file.instruments import (
     Supply,
     Thermometer,
 )
+from benchctl.documents.bench_file.resistors import Resistor
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.model.accuracy import Accuracy
 from benchctl.simulator.model.description import (
@@ -52,7 +54,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         amplifier=derive_physics(plate, amplifier.simulation),
         generator=_generator(instruments.generator) if instruments.generator else None,
         oscilloscope=_oscilloscope(instruments.oscilloscope, bench, amplifier) if instruments.oscilloscope else None,
-        load=_load(instruments.load) if instruments.load else None,
+        load=_load(bench.load) if bench.load else None,
         supply=_supply(instruments.supply) if instruments.supply else None,
         thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
         remote=_remote(bench),
@@ -118,7 +120,7 @@ def _channel(name: str, wiring: VoltageWiring | CurrentWiring) -> ScopeChannel:
     return ScopeChannel(wiring.oscilloscope, name, 1.0 / wiring.probe.units_per_volt, wiring.probe.accuracy)
 
 
-def _load(entry: RelayBank | ElectronicLoad) -> LoadDescription:
+def _load(entry: RelayBank | LoadsByHand | ElectronicLoad) -> LoadDescription:
     if isinstance(entry, ElectronicLoad):
         span = entry.ratings.resistance
         return LoadDescription(
@@ -130,7 +132,7 @@ def _load(entry: RelayBank | ElectronicLoad) -> LoadDescription:
             rated_power_w=entry.ratings.power_w,
         )
     return LoadDescription(
-        kind="relay bank",
+        kind=entry.kind,
         resistors=tuple(
             ResistorDescription(
                 channel=resistor.channel,
@@ -139,9 +141,9 @@ def _load(entry: RelayBank | ElectronicLoad) -> LoadDescription:
                 uncertainty=resistor.uncertainty,
                 temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
                 rated_power_w=resistor.rated_power_w,
-                relay=resistor.relay,
+                relay=resistor.relay if isinstance(resistor, Resistor) else place,
             )
-            for resistor in entry.resistors
+            for place, resistor in enumerate(entry.resistors, start=1)
         ),
     )
 

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench, InputsByHand, InputsByRelay
+from benchctl.documents.bench_file.sight import View, seen_outputs, sees_outputs_together, views
 from benchctl.documents.model.criteria import Criterion
-from benchctl.documents.sequence_file.bench_steps import Set
+from benchctl.documents.sequence_file.bench_steps import Cool, Hold, MoveProbe, Set, Settle
+from benchctl.documents.sequence_file.measuring_steps import (
+    MeasureDamping,
+    MeasureDc,
+    MeasureFilter,
+    MeasureIdle,
+    MeasureNoise,
+    MeasureResponse,
+    SetGain,
+)
+from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.documents.sequence_file.steps import AmplifierTraits, Repeat, Sweep, When
+from benchctl.documents.text.words import outputs_in_words
 from benchctl.quantity import render
 
 _AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "level": "V", "supply": "V"}
@@ -41,6 +53,8 @@ class PlannedStep:
     @property
     def title(self) -> str:
         """What it does, in words: its kind, and what a `set` sets."""
+        if isinstance(self.step, MoveProbe):
+            return f"{self.step.kind} to {outputs_in_words(self.step.outputs)}"
         if not isinstance(self.step, Set):
             return self.step.kind
         driven = "" if self.step.driven is None else f"driven {_driven_in_words(self.step.driven)}"
@@ -79,7 +93,10 @@ class Branch:
 
 def outline(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> Branch:
     """The sequence as it is performed on this amplifier and this bench, as a tree."""
-    return Branch("", sequence.title, tuple(_Expansion(amplifier, bench).of(sequence.steps, "", "", ())))
+    expansion = _Expansion(amplifier, bench, list(views(bench, amplifier)))
+    steps = tuple(expansion.of(sequence.steps, "", "", ()))
+    setting = expansion.first_position() if steps else None
+    return Branch("", sequence.title, steps, setting)
 
 
 def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[PlannedStep, ...]:
@@ -90,49 +107,116 @@ def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[Plan
 OnlyIf = tuple[Mapping[str, Criterion], ...]
 
 
+# What looks at the outputs, and is done again for each position of the probes where one serves several outputs. What
+# lasts long, or switches the amplifier on, is done once.
+_LOOKS = (
+    FindCleanLevel,
+    MeasureBurst,
+    MeasureContinuous,
+    MeasureDamping,
+    MeasureDc,
+    MeasureFilter,
+    MeasureIdle,
+    MeasureNoise,
+    MeasureResponse,
+    SetGain,
+)
+# What belongs to the looks that follow it.
+_WAITS = (Cool, Hold, Settle)
+_Numbered = tuple[str, StepBase]
+
+
 @dataclass
-class _Asked:
-    """What the steps so far have set."""
-
-    driven: str | tuple[str, ...] | None = None
-
-
-@dataclass(frozen=True)
 class _Expansion:
+    """`views`: the positions of the probes, the one that they are in first. Inside a `repeat`, which shows how
+    something goes in time, probes stay where they are."""
+
     amplifier: Amplifier
     bench: Bench
-    asked: _Asked = field(default_factory=_Asked)
+    views: list[View]
+    repeats: int = 0
+    driven: str | tuple[str, ...] | None = None
+
+    def first_position(self) -> PlannedStep | None:
+        """The step that asks for the probes' first position; None where no probe is moved."""
+        first = views(self.bench, self.amplifier)
+        return _moved("1", "", first[0], ()) if len(first) > 1 else None
 
     def of(self, steps: Iterable[StepBase], prefix: str, point: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
-        for place, step in enumerate(steps, start=1):
-            number = f"{prefix}{place}"
-            match step:
-                case Sweep():
-                    yield self._swept(step, number, point, only_if)
-                case Repeat():
-                    yield from self._repeated(step, number, point, only_if)
-                case When():
-                    yield from self._conditional(step, number, point, only_if)
-                case Set(driven=str() | tuple()):
-                    self.asked.driven = step.driven
-                    yield PlannedStep(number, point, _without_each(step), only_if)
-                case _ if self._drives_each(step):
-                    yield self._each_driven(step, number, point, only_if)
-                case _:
-                    yield PlannedStep(number, point, step, only_if)
+        numbered = [(f"{prefix}{place}", step) for place, step in enumerate(steps, start=1)]
+        for group in self._groups(numbered):
+            if self._is_done_in_each_position(group):
+                yield self._in_each_position(group, point, only_if)
+            else:
+                for number, step in group:
+                    yield from self._single(number, step, point, only_if)
+
+    def _single(self, number: str, step: StepBase, point: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
+        match step:
+            case Sweep():
+                yield self._swept(step, number, point, only_if)
+            case Repeat():
+                yield from self._repeated(step, number, point, only_if)
+            case When():
+                yield from self._conditional(step, number, point, only_if)
+            case Set(driven=str() | tuple()):
+                self.driven = step.driven
+                yield PlannedStep(number, point, _without_each(step), only_if)
+            case _ if self._drives_each(step):
+                yield self._each_driven(step, number, point, only_if, seen_outputs(self.bench, self.amplifier))
+            case _:
+                yield PlannedStep(number, point, step, only_if)
+
+    def _groups(self, numbered: Iterable[_Numbered]) -> Iterator[list[_Numbered]]:
+        """Steps that are done together in each position of the probes: looks, with the waits before them; any other
+        step by itself."""
+        group: list[_Numbered] = []
+        for each in numbered:
+            if isinstance(each[1], _LOOKS + _WAITS):
+                group.append(each)
+            else:
+                yield from _without_last_waits(group)
+                yield [each]
+                group = []
+        yield from _without_last_waits(group)
+
+    def _is_done_in_each_position(self, group: list[_Numbered]) -> bool:
+        looks = any(isinstance(step, _LOOKS) for _, step in group)
+        return looks and len(self.views) > 1 and not self.repeats
+
+    def _in_each_position(self, group: list[_Numbered], point: str, only_if: OnlyIf) -> Branch:
+        number, turns = group[0][0], []
+        for view in self.views:
+            title = outputs_in_words(view)
+            steps = tuple(self._seen_in(view, group, _joined(point, title), only_if))
+            turns.append(Branch("", title, steps, _moved(number, point, view, only_if)))
+        self.views.reverse()  # the next steps begin where the probes are
+        return Branch(number, "each output in turn", tuple(turns), is_loop=True)
+
+    def _seen_in(self, view: View, group: list[_Numbered], at: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
+        """The steps of a group in one position; one that drives other channels alone has nothing to look at there."""
+        for number, step in group:
+            driven = self._driven_by(step)
+            if driven == "each":
+                yield self._each_driven(step, number, at, only_if, view)
+            elif not isinstance(driven, tuple) or set(driven) & set(view):
+                yield PlannedStep(number, at, step, only_if)
+
+    def _driven_by(self, step: StepBase) -> str | tuple[str, ...] | None:
+        """What a step drives, as it says itself or as the last `set` says; None of one that does not say."""
+        return (step.driven or self.driven) if hasattr(step, "driven") else None
 
     def _drives_each(self, step: StepBase) -> bool:
-        """Whether the step is to be performed once for each channel: as it says itself, or as the last `set` says."""
-        if not hasattr(step, "driven"):
-            return False
-        return (step.driven or self.asked.driven) == "each"
+        """Whether the step is to be performed once for each channel."""
+        return self._driven_by(step) == "each"
 
-    def _each_driven(self, step: StepBase, number: str, outer: str, only_if: OnlyIf) -> Branch:
+    def _each_driven(self, step: StepBase, number: str, outer: str, only_if: OnlyIf, seen: View) -> Branch:
         turns = tuple(
             PlannedStep(
                 number, _joined(outer, f"{channel} driven"), step.model_copy(update={"driven": (channel,)}), only_if
             )
             for channel in self.amplifier.channels
+            if channel in seen
         )
         return Branch(number, f"{step.kind}, each channel driven in turn", turns, is_loop=True)
 
@@ -150,7 +234,9 @@ class _Expansion:
         turns = []
         for turn in range(1, repeat.times + 1):
             title = f"{turn} of {repeat.times}"
+            self.repeats += 1
             parts = tuple(self.of(repeat.steps, f"{number}.", _joined(outer, title), only_if))
+            self.repeats -= 1
             turns += [Branch("", title, parts)] if parts else []
         if turns:
             yield Branch(number, f"repeat {repeat.times} times", tuple(turns), is_loop=True)
@@ -158,12 +244,27 @@ class _Expansion:
     def _conditional(self, when: When, number: str, point: str, only_if: OnlyIf) -> Iterator[Branch]:
         if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
             return
+        if when.bench is not None and not sees_outputs_together(self.bench, self.amplifier):
+            return  # what is asked of the bench there, inputs that are driven alone, is for comparing two outputs
         if when.bench is not None and not _drives_alone(self.bench, self.amplifier, when.bench.inputs):
             return
         own = (*only_if, when.criteria) if when.criteria else only_if
         parts = tuple(self.of(when.steps, f"{number}.", point, own))
         if parts:
             yield Branch(number, f"when {_criteria_in_words(when)}", parts)
+
+
+def _without_last_waits(group: list[_Numbered]) -> Iterator[list[_Numbered]]:
+    """The group up to its last look, then each wait behind it by itself."""
+    looks = [place for place, (_, step) in enumerate(group, start=1) if isinstance(step, _LOOKS)]
+    end = looks[-1] if looks else 0
+    if end:
+        yield group[:end]
+    yield from ([each] for each in group[end:])
+
+
+def _moved(number: str, point: str, view: View, only_if: OnlyIf) -> PlannedStep:
+    return PlannedStep(number, _joined(point, outputs_in_words(view)), MoveProbe(outputs=view), only_if)
 
 
 def _criteria_in_words(when: When) -> str:

@@ -82,6 +82,16 @@ class SimulatedBench:
             for channel, factor in factors.items():
                 connections.turn(channel, factor)
 
+    def load(self, nominal_ohm: float | None) -> None:
+        """As a hand would: the resistors of this value onto the outputs, or none."""
+        with self._brought_up_to_now() as connections:
+            connections.loads.connect_by_hand(nominal_ohm)
+
+    def probe(self, channels: Sequence[str]) -> None:
+        """As a hand would: the probes onto these outputs."""
+        with self._brought_up_to_now() as connections:
+            connections.probe(channels)
+
     @contextmanager
     def _brought_up_to_now(self) -> Iterator[Connections]:
         """What all clients have sent has been acted on, and nothing of it happens meanwhile."""
@@ -121,7 +131,7 @@ def _instruments(physical_bench: PhysicalBench, now: Now, description: BenchDesc
         instruments["oscilloscope"] = SimulatedOscilloscope(physical_bench, now, description.oscilloscope)
     if description.load is not None and description.load.kind == "electronic":
         instruments["load"] = SimulatedElectronicLoad(physical_bench, now, description.load)
-    elif description.load is not None:
+    elif description.load is not None and description.load.kind == "relay bank":
         instruments["load"] = SimulatedRelayBank(physical_bench, now, description)
     if description.supply is not None:
         instruments["supply"] = SimulatedSupply(physical_bench, now, description.supply)

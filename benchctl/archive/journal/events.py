@@ -30,6 +30,8 @@ SAFE_STATE: Final = "safe state"
 STOPPING: Final = "stopping"
 # A part of the safe state that has failed to confirm, or has not within a second.
 NOT_YET_CONFIRMED: Final = "not yet confirmed"
+# What the files say that nothing watches, and outputs that are seen one after the other, as sentences: `texts`.
+NOT_WATCHED: Final = "not watched"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
 # From here on the run has new links and has been switched on again: what instruments showed before says nothing more.
 NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})

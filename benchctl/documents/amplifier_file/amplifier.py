@@ -26,8 +26,10 @@ from benchctl.documents.model.fields import (
     PositiveWatts,
     Ratio,
     Temperature,
+    Unwatched,
     bounded,
 )
+from benchctl.documents.model.limits import output_of
 from benchctl.documents.model.model_base import Document, Part, PathProblem, doubled, key_of
 from benchctl.quantity import render
 
@@ -128,6 +130,15 @@ class Amplifier(Document):
         "it plays",
     )
     heatsink: HeatsinkRating
+    unwatched: tuple[Unwatched, ...] = Field(
+        default=(),
+        description="what cannot be watched of this amplifier on any bench, such as the `heatsink` of a sealed one, "
+        "or an `output B` that is not to be measured; a sensor or a probe that is there is then not used",
+    )
+    load_change: Literal["silent", "supply off"] = Field(
+        default="silent",
+        description="how loads are connected by hand: `silent`, without a signal, or with the `supply off`",
+    )
     simulation: AmplifierSimulation | None = Field(
         default=None, description="physics for a dry run; only the simulator reads it"
     )
@@ -157,6 +168,7 @@ class Amplifier(Document):
 
     def problems(self) -> Iterator[PathProblem]:
         slips = tuple(doubled(self.channels, "channels"))
+        yield from self._unwatched_problems()
         yield from slips or (*self._filter_problems(), *self._simulation_problems())
         if (self.least_idle_current_a or 0.0) > (self.idle_current_a or math.inf):
             yield PathProblem(
@@ -182,6 +194,13 @@ class Amplifier(Document):
                         ("filters", index, "channels", position),
                         f"no channel '{channel}' under 'channels'; there are {names}",
                     )
+
+    def _unwatched_problems(self) -> Iterator[PathProblem]:
+        yield from doubled(self.unwatched, "unwatched")
+        for index, what in enumerate(self.unwatched):
+            if (output_of(what) or self.channels[0]) not in self.channels:
+                names = ", ".join(self.channels)
+                yield PathProblem(("unwatched", index), f"there is no such output under 'channels'; there are {names}")
 
     def _simulation_problems(self) -> Iterator[PathProblem]:
         """Channels that the simulation names must be there, and only class D switches."""

@@ -9,8 +9,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr, WithJsonSchema
 
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.by_hand import LoadsByHand, ProbesByHand
 from benchctl.documents.bench_file.faults import fault_problems
-from benchctl.documents.bench_file.instruments import Instruments
+from benchctl.documents.bench_file.instruments import ElectronicLoad, Instruments, RelayBank
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.fields import (
@@ -23,12 +25,13 @@ from benchctl.documents.model.fields import (
     RelayNumber,
     ScopeChannel,
     Tolerance,
+    Unwatched,
     VoltsPerAmpere,
     bounded,
     reading_as,
 )
-from benchctl.documents.model.limits import Limits
-from benchctl.documents.model.model_base import Document, Part, PathProblem
+from benchctl.documents.model.limits import Limits, output_of
+from benchctl.documents.model.model_base import Document, Part, PathProblem, doubled
 from benchctl.documents.text.words import nearest
 from benchctl.errors import quote
 from benchctl.quantity import render
@@ -142,13 +145,18 @@ class Signals(Part):
         supply = (("supply current", self.supply_current), ("supply voltage", self.supply_voltage))
         return (*outputs, *((name, wiring) for name, wiring in supply if wiring is not None))
 
-    def problems(self) -> Iterator[PathProblem]:
+    def shared_problems(self, *, probes_are_moved: bool) -> Iterator[PathProblem]:
+        """Oscilloscope channels that carry two signals; outputs may share one where a hand moves the probe."""
         seen: dict[int, str] = {}
         for name, wiring in self.wirings():
             channel = wiring.oscilloscope
-            if channel in seen:
-                yield PathProblem((*_path(name), "oscilloscope"), f"channel {channel} carries {seen[channel]} already")
-            seen.setdefault(channel, name)
+            before = seen.setdefault(channel, name)
+            if before is name or (probes_are_moved and before.startswith("output ") and name.startswith("output ")):
+                continue
+            hint = ""
+            if before.startswith("output ") and name.startswith("output "):
+                hint = "; if one probe serves both, say 'probes: {by: hand}' in this file"
+            yield PathProblem((*_path(name), "oscilloscope"), f"channel {channel} carries {before} already{hint}")
         if self.trigger.channel in seen:
             yield PathProblem(
                 ("trigger",), f"channel {self.trigger.channel} carries {seen[self.trigger.channel]} already"
@@ -221,6 +229,20 @@ class Bench(Document):
         default=None,
         description="how one input is driven alone; leave it out if the generator feeds all inputs together",
     )
+    loads: LoadsByHand | None = Field(
+        default=None,
+        description="load resistors that a person connects; leave it out where an instrument switches the load",
+    )
+    probes: ProbesByHand | None = Field(
+        default=None,
+        description="give `{by: hand}` where one probe serves several outputs, which then share an oscilloscope "
+        "channel; leave it out where each output has a probe of its own",
+    )
+    unwatched: tuple[Unwatched, ...] = Field(
+        default=(),
+        description="what nothing on this bench watches, such as `heatsink` or `output B`; preflight then warns instead"
+        " of refusing, and what would wait for a temperature takes a stated time",
+    )
     limits: Limits = Field(
         default_factory=Limits, description="what this bench can bear; these limits hold under every sequence"
     )
@@ -235,8 +257,20 @@ class Bench(Document):
         """Role -> the driver file that the bench file names for it, as it was read with the bench file."""
         return self._drivers
 
+    @property
+    def load(self) -> RelayBank | ElectronicLoad | LoadsByHand | None:
+        """What loads the amplifier, be it an instrument or resistors that a person connects."""
+        return self.loads or self.instruments.load
+
+    def turn_on_lead_of(self, amplifier: Amplifier) -> RemoteTurnOn | None:
+        """What feeds this amplifier's remote turn-on lead; None for one that has none and wakes with its supply."""
+        return None if amplifier.remote_turn_on is None else self.remote_turn_on
+
     def problems(self) -> Iterator[PathProblem]:
+        for problem in self.signals.shared_problems(probes_are_moved=self.probes is not None):
+            yield PathProblem(("signals", *problem.path), problem.message)
         yield from self._load_problems()
+        yield from self._unwatched_problems()
         yield from self._limit_problems()
         yield from self._fault_problems()
         if isinstance(self.inputs, InputsByRelay):
@@ -257,10 +291,13 @@ class Bench(Document):
             yield PathProblem(("simulation", "faults", *problem.path), problem.message)
 
     def _load_problems(self) -> Iterator[PathProblem]:
-        load, known = self.instruments.load, tuple(self.signals.outputs)
+        load, known = self.load, self._known_outputs
+        if self.loads is not None and self.instruments.load is not None:
+            yield PathProblem(("loads",), "an instrument switches the load already; keep one of them", is_key=True)
         if load is None:
             return
         wired: list[tuple[tuple[str | int, ...], str]]
+        at = ("loads",) if self.loads is not None else ("instruments", "load")
         if load.kind == "electronic":
             wired = [(("channel",), load.channel)]
         else:
@@ -268,9 +305,26 @@ class Bench(Document):
         for path, channel in wired:
             if channel not in known:
                 names = ", ".join(known)
-                yield PathProblem(
-                    ("instruments", "load", *path), f"no output '{channel}' under 'signals'; there are {names}"
-                )
+                yield PathProblem((*at, *path), f"no output '{channel}' under 'signals'; there are {names}")
+
+    @property
+    def _known_outputs(self) -> tuple[str, ...]:
+        """Those that have a probe, and those that are said to have none."""
+        return (*self.signals.outputs, *filter(None, map(output_of, self.unwatched)))
+
+    def _unwatched_problems(self) -> Iterator[PathProblem]:
+        """What is said to be unwatched and is watched after all."""
+        yield from doubled(self.unwatched, "unwatched")
+        thermometer = self.instruments.thermometer
+        sensors = dict(thermometer.channels.items()) if thermometer is not None else {}
+        for index, what in enumerate(self.unwatched):
+            if what in sensors:
+                there = f"the thermometer reads it on channel {sensors[what]}"
+            elif output_of(what) in self.signals.outputs:
+                there = "it has a probe under 'signals'"
+            else:
+                continue
+            yield PathProblem(("unwatched", index), f"{there}; take it out of one of the two places")
 
     def _limit_problems(self) -> Iterator[PathProblem]:
         """Limits on what is not there, of this file's own; those of a sequence are preflight's."""
@@ -313,7 +367,7 @@ class Bench(Document):
             taken[self.remote_turn_on.relay] = "the remote turn-on lead"
         for channel, relay in inputs.relays.items():
             at = ("inputs", "relays", channel)
-            if channel not in self.signals.outputs:
+            if channel not in self._known_outputs:
                 names = ", ".join(self.signals.outputs)
                 yield PathProblem(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
             if relay in taken:

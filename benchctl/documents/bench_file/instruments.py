@@ -9,6 +9,7 @@ from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 
 from benchctl import library
 from benchctl.address import NetworkAddress, parse_address
+from benchctl.documents.bench_file.resistors import Resistor, doubled_resistors, resistors_for
 from benchctl.documents.model.accuracy import (
     CurrentAccuracy,
     FrequencyAccuracy,
@@ -22,18 +23,15 @@ from benchctl.documents.model.fields import (
     Date,
     DriverName,
     OutputName,
-    PerKelvin,
     Points,
     PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
     PositiveVolts,
     PositiveWatts,
-    RelayNumber,
     SamplesPerSecond,
     ScanChannel,
     SensorName,
-    Tolerance,
     Whole,
     bounded,
     counted,
@@ -41,7 +39,6 @@ from benchctl.documents.model.fields import (
 from benchctl.documents.model.limits import KNOWN_SENSORS
 from benchctl.documents.model.model_base import Part, PathProblem, Reading
 from benchctl.errors import UsageError
-from benchctl.quantity import render
 
 
 class Instrument(Part):
@@ -110,31 +107,6 @@ class Oscilloscope(Instrument):
     accuracy: OscilloscopeAccuracies
 
 
-class Resistor(Part):
-    """One load resistor behind one relay, wired to one amplifier output."""
-
-    nominal_ohm: PositiveOhms = Field(description="the value that sequences call it by")
-    channel: ChannelName = Field(description="the amplifier output that it is wired to")
-    relay: RelayNumber = Field(description="number of the relay that connects it")
-    measured_ohm: PositiveOhms = Field(
-        description="resistance measured at 20 degC, at the amplifier's terminals, leads included"
-    )
-    uncertainty: Annotated[Tolerance, bounded("1", above=0)] = Field(
-        description="relative uncertainty of the measured value, k = 2"
-    )
-    temperature_coefficient_per_k: PerKelvin = Field(
-        description="how its resistance changes with temperature, such as `60 ppm/K`"
-    )
-    rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
-
-    def problems(self) -> Iterator[PathProblem]:
-        if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:
-            measured, nominal = render(self.measured_ohm, "ohm"), render(self.nominal_ohm, "ohm")
-            yield PathProblem(
-                ("measured",), f"{measured} is not a {nominal} resistor; look for a typing error in either"
-            )
-
-
 class RelayBank(Instrument):
     """Load resistors switched by relays."""
 
@@ -147,23 +119,17 @@ class RelayBank(Instrument):
 
     def resistors_for(self, nominal_ohm: float) -> Mapping[str, Resistor]:
         """Amplifier channel -> its resistor of that nominal value; empty where there is none."""
-        return {r.channel: r for r in self.resistors if abs(r.nominal_ohm - nominal_ohm) < 1e-3 * nominal_ohm}
+        return resistors_for(self.resistors, nominal_ohm)
 
     def problems(self) -> Iterator[PathProblem]:
         relays: set[int] = set()
-        positions: set[tuple[str, float]] = set()
         for index, resistor in enumerate(self.resistors):
             if resistor.relay in relays:
                 yield PathProblem(
                     ("resistors", index, "relay"), f"relay {resistor.relay} connects another resistor already"
                 )
-            if (resistor.channel, resistor.nominal_ohm) in positions:
-                nominal = render(resistor.nominal_ohm, "ohm")
-                yield PathProblem(
-                    ("resistors", index, "nominal"), f"channel {resistor.channel} has a {nominal} load already"
-                )
             relays.add(resistor.relay)
-            positions.add((resistor.channel, resistor.nominal_ohm))
+        yield from doubled_resistors(self.resistors)
 
 
 class ResistanceRange(Part):

@@ -312,6 +312,16 @@ ChannelName = Annotated[
     AfterValidator(_not_reserved),
     _shown("A"),
 ]
+# What a file may say that nothing watches.
+Unwatched = Annotated[
+    str,
+    worded(
+        r"heatsink|ambient|load|output [A-Za-z0-9][A-Za-z0-9 _+-]*",
+        "'heatsink', 'ambient', 'load' or an output such as 'output B'",
+        longest=27,
+    ),
+    _shown("heatsink"),
+]
 _SMALL = worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)
 SensorName = Annotated[str, _SMALL, _shown("heatsink")]
 OutputName = Annotated[str, _SMALL, _shown("remote")]

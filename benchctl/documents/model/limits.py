@@ -129,6 +129,13 @@ class TemperatureLimit(Limit):
 MAIN_OUTPUT = "main"
 # What a thermometer channel may be called that has a key of its own.
 KNOWN_SENSORS = ("heatsink", "ambient", "load")
+HEATSINK = "heatsink"
+_OUTPUT = "output "
+
+
+def output_of(signal: str) -> str | None:
+    """The amplifier channel of a signal such as `output B`; None of any other signal."""
+    return signal.removeprefix(_OUTPUT) if signal.startswith(_OUTPUT) else None
 
 
 def output_signal(quantity: str, output: str) -> str:

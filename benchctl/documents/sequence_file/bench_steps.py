@@ -118,6 +118,11 @@ class Cool(StepBase):
     )
     timeout_s: PositiveSeconds = Field(default=3600.0, description="the longest wait")
     on_timeout: OnTimeout = Field(default="end the run", description="what to do if that time is not enough")
+    without_thermometer_s: PositiveSeconds | None = Field(
+        default=None,
+        description="how long to wait instead where nothing watches the heatsink; if left out, three time constants "
+        "of the amplifier's heatsink",
+    )
 
 
 class Settle(StepBase):
@@ -138,6 +143,11 @@ class Settle(StepBase):
     )
     timeout_s: PositiveSeconds = Field(default=1800.0, description="the longest wait")
     on_timeout: OnTimeout = Field(default="end the run", description="what to do if that time is not enough")
+    without_thermometer_s: PositiveSeconds | None = Field(
+        default=None,
+        description="how long to wait in place of `heatsink` and `predicted_end` where nothing watches the heatsink; "
+        "if left out, three time constants of the amplifier's heatsink. It is never longer than `timeout`",
+    )
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -206,6 +216,14 @@ class RampSupply(StepBase):
                 f"the voltage would rise {self.steps_up} times and take {takes}; at most {MOST_RAMP_STEPS} times are "
                 "allowed; give a larger 'step'",
             )
+
+
+class MoveProbe(StepBase):
+    """Have a person move the probes to other outputs. Nobody writes it: the plan has it where one probe must serve
+    several outputs."""
+
+    kind: Literal["move_probe"] = "move_probe"
+    outputs: tuple[str, ...]
 
 
 BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | PowerOff

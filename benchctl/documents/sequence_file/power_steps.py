@@ -177,6 +177,11 @@ class Soak(_Powered):
         default=None,
         description="what the heatsink must stay, such as `below 80 degC`; the drive ends early when it does not",
     )
+    without_thermometer_s: PositiveSeconds | None = Field(
+        default=None,
+        description="how long to drive at most where nothing watches the heatsink and `heatsink` or `until` is given; "
+        "if left out, one time constant of the amplifier's heatsink",
+    )
     cycles: CycleCount | None = Field(
         default=None,
         description="length of the bursts, in whole cycles; if neither this nor `crest_factor` is given, the "

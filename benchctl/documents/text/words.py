@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from benchctl.errors import quote
 
@@ -27,6 +27,17 @@ def unknown(name: str, known: Iterable[str], what: str = "key") -> str:
         return f"unknown {what} {quote(name)}; nothing more can be given here"
     listed = [*choices[:_MOST_LISTED], "..."] if len(choices) > _MOST_LISTED else choices
     return f"unknown {what} {quote(name)}; known here: {', '.join(listed)}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """`A`, `A and B`, `A, B and C`."""
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def outputs_in_words(channels: Sequence[str]) -> str:
+    """`output A`, `outputs A and B`."""
+    return f"output{'s' if len(channels) > 1 else ''} {listed(channels)}"
 
 
 def describe(value: object) -> str:

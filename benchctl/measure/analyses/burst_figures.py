@@ -73,7 +73,10 @@ class _CyclePowers:
     def figures(self, name: str, choose: _Choice) -> list[Figure]:
         """The chosen cycle's power of each channel, and of all together: there the choice is by the total."""
         of_total = choose(np.sum(list(self.watts.values()), axis=0))
-        chosen = by_channel({channel: self._uncertain(channel, of_total) for channel in self._tables})
+        chosen = by_channel(
+            {channel: self._uncertain(channel, of_total) for channel in self._tables},
+            is_every_load=self._signals.has_every_load,
+        )
         chosen |= {channel: self._uncertain(channel, choose(watts)) for channel, watts in self.watts.items()}
         return [figure_of(name, power, "W", channel) for channel, power in chosen.items()]
 

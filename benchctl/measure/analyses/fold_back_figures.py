@@ -56,8 +56,11 @@ def _gain_figures(before: Capture, folded: Capture, context: FoldBackContext) ->
 
 def _power_figures(folded: Capture, context: FoldBackContext) -> list[Figure]:
     signals, span = Signals(folded, context.accuracy, context.loads), _span(folded, context)
-    powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    return [figure_of("fold_back_power", power, "W", channel) for channel, power in by_channel(powers).items()]
+    powers = by_channel(
+        {channel: signals.mean_power(channel, span) for channel in signals.channels},
+        is_every_load=signals.has_every_load,
+    )
+    return [figure_of("fold_back_power", power, "W", channel) for channel, power in powers.items()]
 
 
 def _span(capture: Capture, context: FoldBackContext) -> Span:

@@ -66,5 +66,8 @@ def _power_figures(before: Capture, context: ProtectionContext) -> list[Figure]:
     signals = Signals(before, context.accuracy, context.loads)
     every_s = context.every_s
     span = whole_cycles(before, context.frequency_hz) if every_s is None else whole_repetitions(before, every_s)
-    powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    return [figure_of("protection_power", power, "W", channel) for channel, power in by_channel(powers).items()]
+    powers = by_channel(
+        {channel: signals.mean_power(channel, span) for channel in signals.channels},
+        is_every_load=signals.has_every_load,
+    )
+    return [figure_of("protection_power", power, "W", channel) for channel, power in powers.items()]

@@ -30,7 +30,7 @@ class SoakContext(WarmingContext):
 
     `first_loads`, `loads`: amplifier channel -> load, as warm as it was at the beginning and at the end. `fuse_a`: the
     rating of the fuse in the supply lead. `heatsink_k_per_w`, `heatsink_time_constant_s`: what the amplifier file says
-    of the heatsink.
+    of the heatsink. `is_cut_short`: it ended before its time because nothing watched the heatsink.
     """
 
     frequency_hz: float
@@ -40,6 +40,7 @@ class SoakContext(WarmingContext):
     fuse_a: float | None = None
     heatsink_k_per_w: float | None = None
     heatsink_time_constant_s: float = 500.0
+    is_cut_short: bool = False
 
 
 def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
@@ -57,7 +58,7 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     if FIRST not in captures or not readings.get(TIME):
         raise MeasurementError("a soak needs a record from its beginning, and readings")
     end = captures.get(LAST, captures[FIRST])
-    figures = [figure_of("soak_time", exactly(float(readings[TIME][-1])), "s")]
+    figures = [_lasted(float(readings[TIME][-1]), is_cut_short=context.is_cut_short and LAST in captures)]
     figures += from_capture(_power_figures(end, context), end.name)
     if LAST in captures:
         both = (captures[FIRST].name, end.name)
@@ -67,11 +68,19 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     return figures + _thermal_figures(captures, readings, context)
 
 
+def _lasted(seconds: float, *, is_cut_short: bool) -> Figure:
+    """How long the drive lasted; where it was cut short the amplifier would have borne it for at least so long."""
+    if is_cut_short:
+        return Figure("soak_time", seconds, "s", bound="at least")
+    return figure_of("soak_time", exactly(seconds), "s")
+
+
 def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     loads = context.loads
     signals, span = Signals(capture, context.accuracy, loads), span_of(capture, context)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    figures = [figure_of("average_power", power, "W", channel) for channel, power in by_channel(powers).items()]
+    shares = by_channel(powers, is_every_load=signals.has_every_load)
+    figures = [figure_of("average_power", power, "W", channel) for channel, power in shares.items()]
     figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
     return figures if context.every_s is None else figures + _crest_figures(signals, span)
 

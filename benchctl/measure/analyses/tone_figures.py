@@ -32,7 +32,8 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     signals = Signals(capture, context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
-    figures = [figure_of("continuous_power", power, "W", channel) for channel, power in by_channel(powers).items()]
+    shares = by_channel(powers, is_every_load=signals.has_every_load)
+    figures = [figure_of("continuous_power", power, "W", channel) for channel, power in shares.items()]
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
     output_w = sum(powers.values()) if signals.has_every_load else None

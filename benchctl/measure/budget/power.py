@@ -19,8 +19,8 @@ def load_power(rms_v: UFloat, resistance_ohm: UFloat) -> UFloat:
     return rms_v * rms_v / resistance_ohm
 
 
-def by_channel(power_w: Mapping[str, UFloat]) -> dict[str, UFloat]:
-    """Channel -> power, and their sum under "total"."""
+def by_channel(power_w: Mapping[str, UFloat], *, is_every_load: bool) -> dict[str, UFloat]:
+    """Channel -> power, and their sum under "total" where these are all the loads there are."""
     if not power_w:
         raise MeasurementError("no channel has both a load and a record")
-    return {**power_w, TOTAL: sum(power_w.values())}
+    return {**power_w, **({TOTAL: sum(power_w.values())} if is_every_load else {})}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.bench_file.instruments import RelayBank
+from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.measure.agreement.comparison import Comparison, contradictions
 from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from benchctl.quantity import render
@@ -109,9 +109,9 @@ def _alone(bench: Bench, compared: Sequence[Comparison]) -> Iterator[tuple[str, 
 
 
 def _single_by_nature(bench: Bench, heatsink_seen_twice: bool) -> Iterator[tuple[str, str]]:
-    load, thermometer = bench.instruments.load, bench.instruments.thermometer
+    load, thermometer = bench.load, bench.instruments.thermometer
     if load is not None:
-        by = "the resistances in the bench file" if isinstance(load, RelayBank) else "the load's setting"
+        by = "the load's setting" if isinstance(load, ElectronicLoad) else "the resistances in the bench file"
         yield "load resistance, and which one is connected", by
     for place, _ in thermometer.channels.items() if thermometer is not None else ():
         if place != "heatsink" or not heatsink_seen_twice:

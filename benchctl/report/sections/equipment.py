@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import Instrument, RelayBank
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.quantity import render
@@ -75,7 +76,7 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring) -> tuple[Cell, 
 
 
 def _resistors(bench: Bench) -> Table:
-    load = bench.instruments.load
+    load = bench.load
     rows = tuple(
         (
             Cell(f"{render(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
@@ -84,7 +85,7 @@ def _resistors(bench: Bench) -> Table:
             Cell(f"{1e6 * resistor.temperature_coefficient_per_k:g} ppm/K", "number"),
             Cell(render(resistor.rated_power_w, "W"), "number"),
         )
-        for resistor in (load.resistors if isinstance(load, RelayBank) else ())
+        for resistor in (load.resistors if isinstance(load, RelayBank | LoadsByHand) else ())
     )
     columns = ["measured at 20 degC", "uncertainty, k = 2", "temperature coefficient", "rated"]
     return Table("Load resistors", heads("nominal", numbers=columns), rows)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from benchctl.archive.evidence.findings import Findings
-from benchctl.archive.journal.events import WARNINGS_ACCEPTED
+from benchctl.archive.journal.events import NOT_WATCHED, WARNINGS_ACCEPTED
 from benchctl.quantity import clock_face
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
@@ -29,6 +29,7 @@ class Box:
 def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
     yield from _safety(run_record, outcome)
+    yield from _blind_spots(run_record)
     yield from evidence_boxes(run_record.findings)
     if wrong := contradictions_in_words(run_record):
         text = "Figures that depend on this keep their values and have no verdict."
@@ -61,6 +62,12 @@ def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
             "fails",
             ("The journal does not say. Look at each instrument's own display, or run: benchctl safe --bench BENCH",),
         )
+
+
+def _blind_spots(run_record: RunRecord) -> Iterator[Box]:
+    items = dict.fromkeys(text for event in run_record.of_kind(NOT_WATCHED) for text in _texts(event.get("texts", ())))
+    if items:
+        yield Box("Not watched in this run", "untold", items=tuple(items))
 
 
 def evidence_boxes(findings: Findings, where: str = "") -> Iterator[Box]:

@@ -10,7 +10,7 @@ import pandas as pd
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.archive.journal.events import HANDS, TRIP
 from benchctl.archive.tables.trend import trend_column
-from benchctl.guard.limits import WatchedLimit, limits_of
+from benchctl.guard.limits import WatchedLimit, limits_of, unwatched_limits_of
 from benchctl.measure.budget.words import unit_in_words, value_in_words
 from benchctl.quantity import clock_face, render
 from benchctl.report.reading.run_record import RunRecord
@@ -22,12 +22,21 @@ def limits_table(run_record: RunRecord) -> Table | None:
     if run_record.sequence is None or run_record.bench is None or run_record.amplifier is None:
         return None
     limits = limits_of(run_record.sequence, run_record.bench, run_record.amplifier)
+    not_watched = unwatched_limits_of(run_record.sequence, run_record.bench, run_record.amplifier)
     tripped = {str(trip.get("limit")) for trip in run_record.of_kind(TRIP)}
     return Table(
         "Limits watched from the first step to the last",
         heads("signal", "limit", "set by", numbers=["lowest read", "highest read"]) + heads("tripped"),
-        tuple(_limit_row(limit, run_record.trend, limit.signal in tripped) for limit in limits),
+        (
+            *(_limit_row(limit, run_record.trend, limit.signal in tripped) for limit in limits),
+            *map(_unwatched_row, not_watched),
+        ),
     )
+
+
+def _unwatched_row(limit: WatchedLimit) -> tuple[Cell, ...]:
+    cells = (Cell(limit.signal, "code"), Cell(str(limit.bound)), Cell(f"{limit.origin} file"))
+    return (*cells, Cell("not watched", "number"), Cell("", "number"), Cell("could not trip", "untold"))
 
 
 def _limit_row(limit: WatchedLimit, trend: pd.DataFrame | None, has_tripped: bool) -> tuple[Cell, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
@@ -80,9 +81,9 @@ def load_resistances(
     Raises:
         UsageError: the bench has no such load.
     """
-    load = bench.instruments.load
+    load = bench.load
     match load:
-        case RelayBank():
+        case RelayBank() | LoadsByHand():
             found = _of_bank(load, nominal_ohm, temperature_c, _thermometer_uncertainty_k(bench))
         case ElectronicLoad():
             found = _of_electronic(load, nominal_ohm)
@@ -94,7 +95,7 @@ def load_resistances(
 
 
 def _of_bank(
-    bank: RelayBank, nominal_ohm: float, temperature_c: float | None, temperature_uncertainty_k: float
+    bank: RelayBank | LoadsByHand, nominal_ohm: float, temperature_c: float | None, temperature_uncertainty_k: float
 ) -> dict[str, LoadResistance]:
     return {
         channel: LoadResistance(

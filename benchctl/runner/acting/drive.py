@@ -1,4 +1,4 @@
-"""What drives the amplifier: the load it sees and the signal it is given."""
+"""What drives the amplifier: the signal it is given, at the load and the frequency that are set."""
 
 from __future__ import annotations
 
@@ -17,28 +17,6 @@ def mute(run: Run) -> None:
     """No signal into the amplifier; a level that was set is one no longer."""
     run.bench.generator.output_off()
     run.set_to_silence()
-
-
-def set_load(run: Run, nominal_ohm: float) -> None:
-    """Load the amplifier, switching without a signal so that no relay breaks or makes a current."""
-    if run.conditions.load_ohm == nominal_ohm:
-        return
-    mute(run)
-    run.wait(QUIET_S)
-    run.bench.load.connect(nominal_ohm)
-    run.wait(RELAY_S)
-    run.set_to(load_ohm=nominal_ohm)
-
-
-def take_load_off(run: Run) -> None:
-    """Leave the outputs open, switching without a signal."""
-    if run.conditions.load_ohm is None:
-        return
-    mute(run)
-    run.wait(QUIET_S)
-    run.bench.load.disconnect()
-    run.wait(RELAY_S)
-    run.set_to(load_ohm=None)
 
 
 def set_frequency(run: Run, frequency_hz: float) -> None:

@@ -25,7 +25,8 @@ class HeatingTrend:
         self._run = run
         self._began_s = run.clock.now()
         self._next_look_s = FIRST_LOOK_S
-        self.readings: dict[str, list[float]] = {TIME: [], HEATSINK: []}
+        self.is_watched = run.can_read(HEATSINK)
+        self.readings: dict[str, list[float]] = {TIME: [], **({HEATSINK: []} if self.is_watched else {})}
         self.prediction: Prediction | None = None
         self._predicted_s = 0.0
 
@@ -33,6 +34,13 @@ class HeatingTrend:
     def elapsed_s(self) -> float:
         """Since the collecting began."""
         return self._run.clock.now() - self._began_s
+
+    def read_if_watched(self) -> float | None:
+        """As `read`; where nothing watches the heatsink the time alone is kept."""
+        if self.is_watched:
+            return self.read()
+        self.readings[TIME].append(self.elapsed_s)
+        return None
 
     def read(self) -> float:
         """One reading of the heatsink, degC, which is kept."""
@@ -43,7 +51,7 @@ class HeatingTrend:
 
     def look(self) -> bool:
         """Predict again, if it is time to; whether it was."""
-        if self.elapsed_s < self._next_look_s:
+        if not self.is_watched or self.elapsed_s < self._next_look_s:
             return False
         self._next_look_s = LOOK_AFTER * self.elapsed_s
         try:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import InputsByHand, InputsByRelay
 from benchctl.documents.sequence_file.step_base import DrivenInputs
+from benchctl.documents.text.words import outputs_in_words
 from benchctl.errors import InstrumentError
 from benchctl.instruments.load import RelayBank
 from benchctl.runner.acting.drive import RELAY_S, mute
@@ -81,6 +82,9 @@ def worst_case_feed(state: ExpectedState, driven: DrivenInputs | None) -> None:
     channels = channels_of(wanted, amplifier)
     if len(channels) < len(amplifier.channels) and not unknown:
         state.hazards += hazards_of_driving_alone(state)
+    if channels and not set(channels) & set(state.seen):
+        driven, seen = outputs_in_words(channels), outputs_in_words(state.seen) if state.seen else "nothing"
+        state.hazard(f"{driven} alone would be driven, and the probe is on {seen}; drive what is seen")
     state.has_looked = state.has_looked and set(channels) <= set(state.driven)
     state.driven = channels or tuple(amplifier.channels)
 

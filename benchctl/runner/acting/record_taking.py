@@ -63,13 +63,13 @@ def _record(
 
 
 def outputs(run: Run) -> list[str]:
-    """The amplifier's outputs, as signals; preflight has seen that each is wired."""
-    return [OUTPUT + channel for channel in run.files.amplifier.channels]
+    """The amplifier's outputs that are seen now, as signals."""
+    return [OUTPUT + channel for channel in run.seen]
 
 
 def driven_outputs(run: Run) -> list[str]:
-    """The outputs of the channels that the generator feeds, as signals."""
-    return [OUTPUT + channel for channel in run.fed]
+    """The outputs of the channels that the generator feeds, as far as they are seen now, as signals."""
+    return [OUTPUT + channel for channel in run.seen if channel in run.fed]
 
 
 def supply_signals(run: Run) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
@@ -11,8 +11,9 @@ from benchctl.archive.recorder import Recorder
 from benchctl.clock import Clock
 from benchctl.documents.amplifier_file import amplifier
 from benchctl.documents.bench_file import bench
+from benchctl.documents.bench_file.sight import View, probes_are_moved, reads_heatsink, seen_outputs
 from benchctl.documents.model.criteria import Criterion
-from benchctl.documents.model.limits import SUPPLY_SIGNALS
+from benchctl.documents.model.limits import HEATSINK, SUPPLY_SIGNALS
 from benchctl.documents.sequence_file import sequence
 from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
 from benchctl.guard.guard import Guard
@@ -70,6 +71,12 @@ class Hands(Protocol):
     def turn(self, factors: Mapping[str, float]) -> None:
         """Each channel's gain control, until its gain is so many times what it is."""
 
+    def load(self, nominal_ohm: float | None) -> None:
+        """These resistors onto the outputs, and no others; None for none at all."""
+
+    def probe(self, channels: Sequence[str]) -> None:
+        """The probes onto these outputs."""
+
 
 class OwnHands:
     """The person who was asked does it."""
@@ -79,6 +86,12 @@ class OwnHands:
 
     def turn(self, factors: Mapping[str, float]) -> None:
         """Seen in the next reading."""
+
+    def load(self, nominal_ohm: float | None) -> None:
+        """Done when the person says so."""
+
+    def probe(self, channels: Sequence[str]) -> None:
+        """Done when the person says so."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +134,7 @@ class Run:
     empty only in the first step of a run that is gone on with: the burst lengths that have their figures, or None for
     a step that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the
     run, and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
+    `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
     """
 
     files: Files
@@ -141,10 +155,15 @@ class Run:
     contradictions: list[Comparison] = field(default_factory=list)
     has_looked: bool = False
     measured_before: int = 0
+    seen: View = ()
+    switch_on_again: Callable[[Run], None] | None = None
 
     def __post_init__(self) -> None:
-        self.fed = self.fed or tuple(self.files.amplifier.channels)
-        self.driven = self.driven or tuple(self.files.amplifier.channels)
+        bench, amplifier = self.files.bench, self.files.amplifier
+        self.fed = self.fed or tuple(amplifier.channels)
+        self.driven = self.driven or tuple(amplifier.channels)
+        # Where probes are moved by hand, nobody knows where they are before a person was asked.
+        self.seen = self.seen or (() if probes_are_moved(bench, amplifier) else seen_outputs(bench, amplifier))
 
     # -- what the bench is set to --------------------------------------------------------------------------------
 
@@ -193,6 +212,8 @@ class Run:
         """Whether the bench has what reads this signal."""
         if signal in SUPPLY_SIGNALS:
             return self.bench.has("supply")
+        if signal == HEATSINK and not reads_heatsink(self.files.bench, self.files.amplifier):
+            return False
         return self.bench.has("thermometer") and signal in self.bench.thermometer.channels
 
     def read_if_any(self, signal: str) -> list[float]:

@@ -1,10 +1,20 @@
-"""Whether the amplifier woke: one that draws almost nothing has a blown fuse, no turn-on lead, or is dead."""
+"""Waking the amplifier and putting it to sleep by its turn-on lead; and whether it woke: one that draws almost nothing
+has a blown fuse, no turn-on lead, or is dead."""
 
 from __future__ import annotations
 
+from benchctl.documents.bench_file.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
+from benchctl.errors import InstrumentError
+from benchctl.instruments.load import RelayBank
 from benchctl.quantity import render
 from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.run import Run
+
+# The turn-on lead takes milliamperes; its output is limited to this and trips a little above.
+LEAD_CURRENT_A = 0.5
+PROTECTION_MARGIN = 1.1
+# The amplifier's relay and its output stage come to rest before the supply goes.
+LEAD_OFF_S = 0.5
 
 # Of the idle current that the maker expects; standby takes a thousandth of it, and bias drifts by a half at most
 # (common practice).
@@ -37,3 +47,43 @@ def why_asleep(run: Run, current_a: float) -> str:
         return ""
     expected = f" of the {render(expected_a, 'A')} that it should" if expected_a is not None else ""
     return f"the amplifier draws {render(current_a, 'A')}{expected}, less than {render(least_a, 'A')}: it did not wake"
+
+
+def wake(run: Run) -> None:
+    """Put the remote turn-on lead live, and give the amplifier the time it needs; nothing is done to one without."""
+    wanted = run.files.amplifier.remote_turn_on
+    match run.files.bench.turn_on_lead_of(run.files.amplifier):
+        case TurnOnBySupply() as lead:
+            supply = run.bench.supply
+            supply.protect(lead.output, lead.voltage_v * PROTECTION_MARGIN, LEAD_CURRENT_A * PROTECTION_MARGIN)
+            supply.set_voltage(lead.output, lead.voltage_v)
+            supply.set_current_limit(lead.output, LEAD_CURRENT_A)
+            supply.output_on(lead.output)
+        case TurnOnByRelay():
+            _bank(run).switch_turn_on_lead(on=True)
+        case TurnOnByHand():
+            run.observer.hands_needed("Connect the remote turn-on lead")
+    if wanted is not None:
+        run.wait(wanted.delay_s)
+
+
+def put_to_sleep(run: Run) -> None:
+    """The turn-on lead off, then the supply."""
+    run.guard.energised = False
+    match run.files.bench.turn_on_lead_of(run.files.amplifier):
+        case TurnOnBySupply() as lead:
+            run.bench.supply.output_off(lead.output)
+        case TurnOnByRelay():
+            _bank(run).switch_turn_on_lead(on=False)
+        case TurnOnByHand():
+            run.observer.hands_needed("Disconnect the remote turn-on lead")
+    run.wait(LEAD_OFF_S)
+    run.bench.supply.output_off(run.bench.main_output)
+    run.set_to(supply_set_v=None)
+
+
+def _bank(run: Run) -> RelayBank:
+    load = run.bench.load
+    if not isinstance(load, RelayBank):
+        raise InstrumentError("the remote turn-on lead is fed by a relay, and the load is no bank of relays")
+    return load

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.text.words import listed
 from benchctl.quantity import render
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
@@ -37,8 +39,8 @@ def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
 
 def ratings_w(bench: Bench, amplifier: Amplifier, load_ohm: float) -> Mapping[str, float]:
     """Each of the amplifier's channels -> what its load can take continuously."""
-    load = bench.instruments.load
-    if isinstance(load, RelayBank):
+    load = bench.load
+    if isinstance(load, RelayBank | LoadsByHand):
         found = {channel: each.rated_power_w for channel, each in load.resistors_for(load_ohm).items()}
     else:
         found = {} if load is None else {load.channel: load.ratings.power_w}
@@ -55,7 +57,7 @@ def _load_power(worst: WorstCase, load_ohm: float, state: ExpectedState) -> Iter
         borne_s = render(bears_s(worst.load_w, rated_w, held_s), "s", digits=3)
         warm = ", warm from the steps before," if held_s else ""
         yield (
-            f"the {render(load_ohm, 'ohm')} load at {_listed(channels)} is rated {render(rated_w, 'W')}; this step may "
+            f"the {render(load_ohm, 'ohm')} load at {listed(channels)} is rated {render(rated_w, 'W')}; this step may "
             f"put {render(worst.load_w, 'W')} into it for {render(worst.for_s, 's')}, "
             f"and{warm} it can take that for {borne_s}; lower the level, shorten the step, or wire a larger one"
         )
@@ -79,7 +81,7 @@ def _let_cool(worst: WorstCase, load_ohm: float | None, state: ExpectedState) ->
 
 
 def _load_voltage(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
-    load = state.bench.instruments.load
+    load = state.bench.load
     if not isinstance(load, ElectronicLoad) or load.ratings.voltage_v is None:
         return
     if worst.output_peak_v > load.ratings.voltage_v:
@@ -123,8 +125,3 @@ def _supply_current(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
             f"this step may draw {drawn} and the supply's current limit is {render(state.current_limit_a, 'A')}, "
             "where its voltage would fall; raise the current limit, lower the level, or use a lighter load"
         )
-
-
-def _listed(channels: Sequence[str]) -> str:
-    *others, last = channels
-    return f"{', '.join(others)} and {last}" if others else last

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from benchctl.documents.bench_file.bench import Bench, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
-from benchctl.documents.model.limits import output_signal
+from benchctl.documents.bench_file.sight import seen_outputs, unwatched
+from benchctl.documents.model.limits import HEATSINK, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import burdens, filters
+from benchctl.runner.checks import blind_spots, burdens, filters
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
@@ -22,7 +24,9 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from _wiring(files)
     yield from _probes(files)
     yield from _turn_on(files, unattended=unattended)
+    yield from _loads_by_hand(files, unattended=unattended)
     yield from _sensors(files)
+    yield from blind_spots.hazards_of(files)
 
 
 def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
@@ -38,12 +42,16 @@ def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
 
 
 def _wiring(files: Files) -> Iterator[str]:
+    said = unwatched(files.bench, files.amplifier)
     for channel in files.amplifier.channels:
-        if channel not in files.bench.signals.outputs:
+        if channel not in files.bench.signals.outputs and f"output {channel}" not in said:
             yield (
                 f"the amplifier's output {channel} is not wired to the oscilloscope, so nothing of it can be seen; "
-                f"wired are {', '.join(files.bench.signals.outputs)}; add it under 'signals' in the bench file"
+                f"wired are {', '.join(files.bench.signals.outputs)}; add it under 'signals' in the bench file, or say "
+                f"that it is not measured, 'unwatched: [output {channel}]'"
             )
+    if not seen_outputs(files.bench, files.amplifier):
+        yield "no output of the amplifier is seen, so nothing can be measured; put a probe on one at least"
 
 
 def _probes(files: Files) -> Iterator[str]:
@@ -58,7 +66,7 @@ def _probes(files: Files) -> Iterator[str]:
 
 
 def _turn_on(files: Files, *, unattended: bool) -> Iterator[str]:
-    wanted, lead = files.amplifier.remote_turn_on, files.bench.remote_turn_on
+    wanted, lead = files.amplifier.remote_turn_on, files.bench.turn_on_lead_of(files.amplifier)
     if wanted is not None and lead is None:
         yield (
             f"the amplifier has a remote turn-on lead, which needs {render(wanted.voltage_v, 'V')}, and nothing on the "
@@ -71,22 +79,34 @@ def _turn_on(files: Files, *, unattended: bool) -> Iterator[str]:
         )
 
 
+def _loads_by_hand(files: Files, *, unattended: bool) -> Iterator[str]:
+    loads = files.bench.loads
+    if loads is not None and loads.connected_ohm is None and unattended:
+        yield (
+            "a person connects the loads, and nobody is present in an unattended run; connect them before, and say in "
+            "the bench file which they are, 'connected: 4 ohm' under 'loads'; or be present"
+        )
+
+
 def _sensors(files: Files) -> Iterator[str]:
-    thermometer = files.bench.instruments.thermometer
+    thermometer, said = files.bench.instruments.thermometer, unwatched(files.bench, files.amplifier)
     channels = dict(thermometer.channels.items()) if thermometer is not None else {}
     for limits, origin in ((files.sequence.limits, "sequence"), (files.bench.limits, "bench")):
         for signal, bound in limits.items():
+            if signal in said:
+                continue
             missing = _missing_sensor(files.bench, signal, channels)
             if missing:
                 yield (
                     f"the {origin} limits {signal} ({bound}) and the bench has no {missing} that reads it; what cannot "
                     "be read counts as passed; add the sensor to the bench file, or remove the limit"
                 )
-    if "heatsink" not in channels:
+    if HEATSINK not in channels and HEATSINK not in said:
         maximum = render(files.amplifier.heatsink.maximum_c, "degC")
         yield (
             f"no thermometer channel is on the heatsink, so its maximum of {maximum} cannot be watched; "
-            "give its channel in the bench file, 'channels: {heatsink: ...}'"
+            "give its channel in the bench file, 'channels: {heatsink: ...}', or say that nothing watches it, "
+            "'unwatched: [heatsink]'"
         )
 
 
@@ -108,7 +128,7 @@ def _missing_output(bench: Bench, signal: str) -> str:
 
 def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[str]:
     """What speaks against one step in the state the bench will be in."""
-    yield from _roles(step, state.bench)
+    yield from _roles(step, state)
     if isinstance(step, PowerOn | RampSupply):
         yield from _supply(step, state)
     if isinstance(step, Set):
@@ -134,8 +154,11 @@ def _generator(step: StepBase, state: ExpectedState) -> Iterator[str]:
         yield f"{render(frequency_hz, 'Hz')} is more than the generator gives; stay within {render(highest_hz, 'Hz')}"
 
 
-def _roles(step: StepBase, bench: Bench) -> Iterator[str]:
-    present = {name for name, _ in bench.instruments.items()}
+def _roles(step: StepBase, state: ExpectedState) -> Iterator[str]:
+    bench = state.bench
+    present = {name for name, _ in bench.instruments.items()} | ({"load"} if bench.loads is not None else set())
+    if HEATSINK in unwatched(bench, state.amplifier):
+        present.add("thermometer")  # a stated time takes its place
     for role in step.roles:
         if role not in present:
             yield f"needs {_a(role)}, and the bench file has none; add it under 'instruments', or leave the step out"
@@ -211,11 +234,14 @@ def _load(load_ohm: float, state: ExpectedState) -> Iterator[str]:
             f"{render(load_ohm, 'ohm')} is below the amplifier's minimum load of {render(least, 'ohm')}; "
             "connect no less"
         )
-    load = state.bench.instruments.load
+    load = state.bench.load
     if load is None:
-        yield (f"{render(load_ohm, 'ohm')} cannot be connected: the bench file has no load; add it under 'instruments'")
+        yield (
+            f"{render(load_ohm, 'ohm')} cannot be connected: the bench file has no load; add it under 'instruments', "
+            "or resistors that you connect by hand under 'loads'"
+        )
         return
-    if isinstance(load, RelayBank):
+    if isinstance(load, RelayBank | LoadsByHand):
         loaded = set(load.resistors_for(load_ohm))
     else:
         span = load.ratings.resistance
@@ -228,7 +254,7 @@ def _load(load_ohm: float, state: ExpectedState) -> Iterator[str]:
         )
 
 
-def _loads_in_words(load: RelayBank | ElectronicLoad, channels: Sequence[str]) -> str:
+def _loads_in_words(load: RelayBank | LoadsByHand | ElectronicLoad, channels: Sequence[str]) -> str:
     """What could be connected at these channels instead."""
     if isinstance(load, ElectronicLoad):
         span = load.ratings.resistance

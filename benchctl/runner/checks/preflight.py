@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import filters, hazards, notes, warnings
+from benchctl.runner.checks import blind_spots, filters, hazards, notes, warnings
 from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
 from benchctl.runner.checks.telling import Finding, told_once
@@ -80,12 +80,15 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
     for overload in overloads(files.amplifier, plan, worst_cases):
         (refused if overload.will_open else doubtful).append(Finding(overload.planned, overload.text))
     of_all = [*hazards.of_files(files, unattended=unattended), *hazards.of_plan(plan)]
-    cautions = warnings.of_run(files, plan, worst_cases, unattended=unattended)
+    cautions = [
+        *blind_spots.warnings_of(files, plan, expected_steps),
+        *warnings.of_run(files, plan, worst_cases, unattended=unattended),
+    ]
     return Preflight(
         tuple(plan),
         tuple(worst_cases),
         tuple(expected_steps),
         tuple(dict.fromkeys([*of_all, *told_once(refused)])),
         (*cautions, *passed_limits(files, plan, expected_steps), *told_once(doubtful)),
-        (*notes.of_files(files), *told_once(good_to_know)),
+        (*blind_spots.notes_of(files), *notes.of_files(files), *told_once(good_to_know)),
     )

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from benchctl.documents.bench_file.sight import unwatched
 from benchctl.documents.model.limits import Limit, output_signal
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
@@ -44,7 +45,8 @@ def limits_anything(files: Files, longest_s: float) -> bool:
 def _limits(files: Files) -> Iterator[tuple[str, Limit, str]]:
     for limits, origin in ((files.sequence.limits, "sequence"), (files.bench.limits, "bench")):
         for signal, limit in limits.items():
-            yield signal, limit, origin
+            if signal not in unwatched(files.bench, files.amplifier):
+                yield signal, limit, origin
 
 
 def _faults(files: Files, signal: str, limit: Limit, longest_s: float) -> Iterator[str]:

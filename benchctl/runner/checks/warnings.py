@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import RelayBank
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.quantity import render
@@ -33,7 +34,7 @@ def of_run(
 
 def of_step(worst: WorstCase, files: Files) -> Iterator[str]:
     """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
-    if not isinstance(files.bench.instruments.load, RelayBank):
+    if not isinstance(files.bench.load, RelayBank | LoadsByHand):
         return
     load_ohm = worst.load_ohm or 0.0
     rated_w = min(ratings_w(files.bench, files.amplifier, load_ohm).values(), default=math.inf)

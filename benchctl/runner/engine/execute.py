@@ -15,6 +15,7 @@ from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, Measur
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.load_change import begin_with_load
 from benchctl.runner.acting.run import Run
 from benchctl.runner.engine import power_cycle
 from benchctl.runner.engine.progress import Progress, return_to, take_over
@@ -123,6 +124,7 @@ def prepare(run: Run) -> None:
     for role in run.bench.roles.values():
         role.prepare()
     run.bench.check_errors()
+    begin_with_load(run)
 
 
 def _look_at_temperatures(run: Run) -> None:

@@ -16,16 +16,18 @@ from benchctl.archive.journal.events import (
     STEP_GIVEN_UP,
     STEP_STARTED,
 )
-from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
+from benchctl.documents.sequence_file.bench_steps import MoveProbe, PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import UsageError
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.runner.acting.agreement import before_power
-from benchctl.runner.acting.drive import set_frequency, set_load, tone
+from benchctl.runner.acting.drive import set_frequency, tone
 from benchctl.runner.acting.inputs import forget_plugs, keep_fed
+from benchctl.runner.acting.load_change import set_load
 from benchctl.runner.acting.run import CleanLevel, Place, Run
 from benchctl.runner.plan import PlannedStep
+from benchctl.runner.steps.move_probe import move_to
 from benchctl.runner.steps.power import perform_on
 from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.set import perform as perform_set
@@ -46,6 +48,7 @@ class Progress:
         conditions: what the bench was set to.
         driven: what the last `set` of the driven inputs said.
         moves_plugs: whether any step so far left inputs undriven, for which a person may have moved plugs.
+        seen: the outputs that the probes were on, where a hand moves them.
         clean_levels: as `Run.clean_levels`.
         measured: every figure so far.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
@@ -58,6 +61,7 @@ class Progress:
     conditions: Conditions = UNDRIVEN
     driven: str | tuple[str, ...] = "all"
     moves_plugs: bool = False
+    seen: tuple[str, ...] = ()
     clean_levels: Mapping[Place, CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
     already: frozenset[int | None] = frozenset()
@@ -82,6 +86,7 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
         conditions=left,
         driven=_set_driven(plan, finished),
         moves_plugs=any(map(_leaves_inputs_undriven, plan[: next_index + 1])),
+        seen=_seen_last(plan, finished),
         clean_levels=_clean_levels(events),
         measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
         already=_measured_lengths(events, next_index),
@@ -105,6 +110,12 @@ def _left(finished: Sequence[Event], still_to_do: Sequence[PlannedStep]) -> Cond
             advice="Start the sequence again. What this run has measured can still be reported, verified and compared.",
         )
     return replace(UNDRIVEN, frequency_hz=left.frequency_hz) if switches_off else left
+
+
+def _seen_last(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> tuple[str, ...]:
+    """The outputs that the probes were moved to last."""
+    performed = (plan[event["index"]].step for event in reversed(finished) if "left_out" not in event)
+    return next((step.outputs for step in performed if isinstance(step, MoveProbe)), ())
 
 
 def _switched_on_by(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> PowerOn | RampSupply | None:
@@ -215,6 +226,8 @@ def take_over(progress: Progress, run: Run) -> None:
 def return_to(progress: Progress, run: Run) -> None:
     """Set the bench as it was, without measuring: on, loaded, tuned and, where a level was set, driven."""
     left = progress.conditions
+    if progress.seen:
+        move_to(progress.seen, run)
     if progress.power_on is not None:
         _switch_on(progress.power_on, run)
         if left.supply_set_v not in (None, progress.power_on.voltage_v):

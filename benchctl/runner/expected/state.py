@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
@@ -47,6 +48,7 @@ class ExpectedState:
     asked_driven: str | tuple[str, ...] = "all"
     driven: tuple[str, ...] = ()
     clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)
+    seen: tuple[str, ...] = ()
     unattended: bool = False
     heatsink_c: float = AMBIENT_C
     # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
@@ -55,7 +57,11 @@ class ExpectedState:
     warnings: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        if not self.seen and not probes_are_moved(self.bench, self.amplifier):
+            self.seen = seen_outputs(self.bench, self.amplifier)
         self.driven = self.driven or tuple(self.amplifier.channels)
+        if self.load_ohm is None and self.bench.loads is not None:
+            self.load_ohm = self.bench.loads.connected_ohm
 
     def hazard(self, text: str) -> None:
         """Note what speaks against the step that is looked at."""
@@ -64,6 +70,14 @@ class ExpectedState:
     def warning(self, text: str) -> None:
         """Note what a person must answer for before the step that is looked at."""
         self.warnings.append(text)
+
+    def change_load_by_hand(self) -> None:
+        """Note a hazard where a person connects the loads and nobody is present."""
+        if self.unattended and self.bench.loads is not None:
+            self.hazard(
+                "another load is connected by hand, and nobody is present in an unattended run; be present, or use one "
+                "load for the whole run, which 'connected' under 'loads' in the bench file names"
+            )
 
     def will_find_clean_level(self) -> None:
         """Note that from now on a clean level is known for the load and the frequency that are set."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from benchctl.documents.bench_file.sight import sees_outputs_together
 from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext
@@ -26,7 +27,7 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     captures: dict[str, Capture] = {}
     driven: dict[str, str] = {}
     tones_hz: dict[str, float] = {}
-    for channel in run.files.amplifier.channels:
+    for channel in run.seen:
         feed(run, (channel,))
         quiet = {signal: quiet_v for signal in record_taking.outputs(run) if signal != OUTPUT + channel}
         try:
@@ -46,6 +47,10 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
 def worst_case(step: MeasureCrosstalk, state: ExpectedState) -> WorstCase:
     if len(state.amplifier.channels) < 2:
         state.hazard("an amplifier of one channel has no other to leak into")
+    elif not sees_outputs_together(state.bench, state.amplifier):
+        state.hazard(
+            "two outputs must be seen at once, the driven one and one beside it, and this bench sees one at a time"
+        )
     state.hazards += hazards_of_driving_alone(state)
     frequencies = stepped_sine.frequencies_hz(step)
     if not frequencies:

@@ -7,8 +7,9 @@ from benchctl.measure.analyses.damping_figures import HEAVY, LIGHT, LIGHT_AGAIN,
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, set_load, take_load_off, tone, tuned_hz
+from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, tone, tuned_hz
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.load_change import set_load, take_load_off
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -54,6 +55,7 @@ def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, None)
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = state.load_ohm
+    state.change_load_by_hand()
     state.level_v, state.load_ohm = None, heavy_ohm
     frequency_hz = state.frequency_hz or 1000.0
     record = record_taking.steady_record(frequency_hz)

@@ -22,7 +22,7 @@ def perform_response(step: MeasureResponse, run: Run) -> None:
     """Gain, phase and band edges."""
     figures = _perform(step, run, "response")
     edged = {figure.channel for figure in figures if figure.name == "upper_band_edge"}
-    silent = [channel for channel in run.files.amplifier.channels if channel not in edged]
+    silent = [channel for channel in run.seen if channel not in edged]
     if silent:
         at = "everywhere" if step.reference_hz is None else f"at the reference of {render(step.reference_hz, 'Hz')}"
         run.note(

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import TurnOnByHand, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
-from benchctl.instruments.load import RelayBank
 from benchctl.quantity import render
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.acting.waking import ADVICE, why_asleep
+from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -19,17 +19,12 @@ from benchctl.runner.expected.worst_case import WorstCase
 VOLTAGE_THERE = 0.03
 VOLTAGE_TIMEOUT_S = 5.0
 POLL_S = 0.25
-# The turn-on lead takes milliamperes; its output is limited to this and trips a little above.
-LEAD_CURRENT_A = 0.5
-PROTECTION_MARGIN = 1.1
 # The least that over-voltage protection lies above the voltage it must not trip at.
 ABOVE_SETTING = 1.03
 # Idle is there when readings a second apart agree to a twentieth, or to the supply's last digits.
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
 IDLE_APART_S = 1.0
-# The amplifier's relay and its output stage come to rest before the supply goes.
-LEAD_OFF_S = 0.5
 
 
 def perform_on(step: PowerOn, run: Run) -> None:
@@ -47,6 +42,7 @@ def perform_on(step: PowerOn, run: Run) -> None:
     if reason := why_asleep(run, idle_a):
         raise InstrumentError(reason, advice=ADVICE)
     run.guard.energised = True
+    run.switch_on_again = partial(perform_on, step)
 
 
 def _main_on(step: PowerOn, run: Run) -> None:
@@ -74,24 +70,6 @@ def _main_on(step: PowerOn, run: Run) -> None:
         run.wait(POLL_S)
 
 
-def wake(run: Run) -> None:
-    """Put the remote turn-on lead live, and give the amplifier the time it needs."""
-    wanted = run.files.amplifier.remote_turn_on
-    match run.files.bench.remote_turn_on:
-        case TurnOnBySupply() as lead:
-            supply = run.bench.supply
-            supply.protect(lead.output, lead.voltage_v * PROTECTION_MARGIN, LEAD_CURRENT_A * PROTECTION_MARGIN)
-            supply.set_voltage(lead.output, lead.voltage_v)
-            supply.set_current_limit(lead.output, LEAD_CURRENT_A)
-            supply.output_on(lead.output)
-        case TurnOnByRelay():
-            _bank(run).switch_turn_on_lead(on=True)
-        case TurnOnByHand():
-            run.observer.hands_needed("Connect the remote turn-on lead")
-    if wanted is not None:
-        run.wait(wanted.delay_s)
-
-
 def _wait_for_idle(step: PowerOn, run: Run) -> float:
     """Until readings of the supply current agree; returns the last."""
     deadline = run.clock.now() + step.timeout_s
@@ -111,29 +89,12 @@ def _wait_for_idle(step: PowerOn, run: Run) -> float:
 
 
 def perform_off(_step: PowerOff, run: Run) -> None:
-    """Put the amplifier to sleep, then take its supply and its load away."""
+    """Put the amplifier to sleep, then take its supply and its load away; loads that a person connected stay."""
     mute(run)
-    run.guard.energised = False
-    match run.files.bench.remote_turn_on:
-        case TurnOnBySupply() as lead:
-            run.bench.supply.output_off(lead.output)
-        case TurnOnByRelay():
-            _bank(run).switch_turn_on_lead(on=False)
-        case TurnOnByHand():
-            run.observer.hands_needed("Disconnect the remote turn-on lead")
-    run.wait(LEAD_OFF_S)
-    run.bench.supply.output_off(run.bench.main_output)
-    run.set_to(supply_set_v=None)
+    put_to_sleep(run)
     if run.bench.has("load"):
         run.bench.load.disconnect()
         run.set_to(load_ohm=None)
-
-
-def _bank(run: Run) -> RelayBank:
-    load = run.bench.load
-    if not isinstance(load, RelayBank):
-        raise InstrumentError("the remote turn-on lead is fed by a relay, and the load is not a bank of relays")
-    return load
 
 
 def turn_on_delay_s(amplifier: Amplifier) -> float:
@@ -149,5 +110,7 @@ def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
 
 
 def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
-    state.supply_v = state.load_ohm = state.level_v = None
+    state.supply_v = state.level_v = None
+    if state.bench.loads is None:
+        state.load_ohm = None
     return WorstCase(duration_s=LEAD_OFF_S)

@@ -7,6 +7,7 @@ import math
 from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -20,10 +21,10 @@ from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
-from benchctl.runner.acting.waking import why_asleep
+from benchctl.runner.acting.waking import PROTECTION_MARGIN, wake, why_asleep
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.power import PROTECTION_MARGIN, turn_on_delay_s, wake
+from benchctl.runner.steps.power import turn_on_delay_s
 
 # Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
 SETTLING_PART = 0.5
@@ -146,7 +147,7 @@ def perform(step: RampSupply, run: Run) -> None:
     captures = {} if ramp.outputs is None else {"outputs": ramp.outputs}
     context = RampContext(is_complete=not reason, readings_together=READINGS, **run.accuracies())
     run.analyse("ramp", captures, ramp.readings, context, step.expect)
-    _finish(run, reason)
+    _finish(step, run, reason)
 
 
 def bring_up(step: RampSupply, run: Run) -> None:
@@ -156,13 +157,14 @@ def bring_up(step: RampSupply, run: Run) -> None:
         RequirementFailed: as `perform`.
     """
     mute(run)
-    _finish(run, _Ramp(step, run).go())
+    _finish(step, run, _Ramp(step, run).go())
 
 
-def _finish(run: Run, reason: str) -> None:
+def _finish(step: RampSupply, run: Run, reason: str) -> None:
     if reason:
         raise RequirementFailed(f"the first power-up was stopped at {reason}")
     run.guard.energised = True
+    run.switch_on_again = partial(bring_up, step)
     look_at_idle(run)
 
 

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.runner.acting.agreement import before_power, worst_case_look
-from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, set_load, tone
+from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, tone
 from benchctl.runner.acting.inputs import feed, keep_fed, worst_case_feed
+from benchctl.runner.acting.load_change import SUPPLY_SETTLE_S, set_load
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-
-# A supply's slew, and the amplifier's converter coming to its new rails; common practice.
-SUPPLY_SETTLE_S = 1.0
 
 
 def perform(step: Set, run: Run) -> None:
@@ -40,6 +38,7 @@ def worst_case(step: Set, state: ExpectedState) -> WorstCase:
         worst_case_feed(state, step.driven)
     changes_load = step.load_ohm is not None and step.load_ohm != state.load_ohm
     if changes_load:
+        state.change_load_by_hand()
         state.load_ohm, state.level_v = step.load_ohm, None
     if step.frequency_hz is not None:
         state.frequency_hz = step.frequency_hz

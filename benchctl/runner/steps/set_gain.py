@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.sequence_file.measuring_steps import SetGain
+from benchctl.documents.text.words import listed
 from benchctl.errors import RequirementFailed
 from benchctl.measure.analyses.gain_figures import GAIN, GainContext, gain
 from benchctl.measure.signal.record import Capture
@@ -88,7 +89,7 @@ def perform(step: SetGain, run: Run) -> None:
     level_v = step.level_v or quiet_level_v(run.files.amplifier, load_ohm) * FURTHER_BELOW
     control = _Control(step, run, load_ohm, frequency_hz, level_v)
     context = control.context()
-    run.note(_request(run.files.amplifier, context.wanted_gain))
+    run.note(_request(run.seen, context.wanted_gain))
     tone(run, level_v)
     run.wait(SETTLE_S)
     is_right = control.wait(context)
@@ -125,10 +126,9 @@ def _gains(capture: Capture, context: GainContext) -> dict[str, float]:
     return {figure.channel: figure.value for figure in figures if figure.name == "gain"}
 
 
-def _request(amplifier: Amplifier, wanted: float | None) -> str:
-    channels = " and ".join(amplifier.channels)
+def _request(channels: Sequence[str], wanted: float | None) -> str:
     aim = "until they are alike" if wanted is None else f"to {_decibels(wanted)}"
-    return f"turn the gain of {channels} {aim}; the reading is live"
+    return f"turn the gain of {listed(channels)} {aim}; the reading is live"
 
 
 def _in_words(gains: Mapping[str, float], wanted: float | None) -> str:

@@ -13,6 +13,7 @@ from benchctl.instruments.oscilloscope import Record
 from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
+from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
@@ -22,6 +23,7 @@ from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
@@ -127,23 +129,38 @@ class _Soaking:
         self.captures[role] = capture
 
     def _wait(self) -> None:
-        step, run = self.drive.step, self.drive.run
-        every_s = max(READ_EVERY_S, step.for_s / MOST_READINGS)
+        run, for_s = self.drive.run, self._for_s()
+        every_s = max(READ_EVERY_S, for_s / MOST_READINGS)
         if self.drive.every_s is not None:
             every_s = (math.ceil(every_s / self.drive.every_s) + OFF_BEAT) * self.drive.every_s
-        while (left_s := step.for_s - self.warming.elapsed_s) > SHORTEST_WAIT_S:
+        while (left_s := for_s - self.warming.elapsed_s) > SHORTEST_WAIT_S:
             run.wait(min(every_s, left_s))
-            temperature_c = self.warming.read()
+            temperature_c = self.warming.read_if_watched()
             for signal, value in run.read_supply().items():
                 self.supply[signal].append(value)
             self._check()
-            if self.drive.step.heatsink is not None and not self.drive.step.heatsink.holds(temperature_c):
-                run.note(f"the heatsink is at {temperature_c:.1f} degC, where the drive is to end")
+            if temperature_c is not None and self._is_over(temperature_c):
                 return
-            if self.warming.look() and self._is_known():
-                return
-            told = (f"{temperature_c:.1f} degC", self.warming.end_in_words(), left_in_words(left_s))
+            shown = "" if temperature_c is None else f"{temperature_c:.1f} degC"
+            told = (shown, self.warming.end_in_words(), left_in_words(left_s))
             run.observer.progress(", ".join(filter(None, told)))
+
+    def _for_s(self) -> float:
+        """How long it lasts at most: a stated time where it should end by a temperature that nothing watches."""
+        step, run = self.drive.step, self.drive.run
+        stated_s = stated_time_s(step, run.files.bench, run.files.amplifier)
+        if stated_s is None:
+            return step.for_s
+        run.note(f"nothing watches the heatsink: the drive ends after {render(stated_s / 60.0, 'min')} at the latest")
+        return stated_s
+
+    def _is_over(self, temperature_c: float) -> bool:
+        """Whether the heatsink is as warm as it may be, or where it ends is known well enough."""
+        wanted = self.drive.step.heatsink
+        if wanted is not None and not wanted.holds(temperature_c):
+            self.drive.run.note(f"the heatsink is at {temperature_c:.1f} degC, where the drive is to end")
+            return True
+        return self.warming.look() and self._is_known()
 
     def _check(self) -> None:
         """Whether the amplifier still plays: now and then, and at once when a steady tone's current falls."""
@@ -173,6 +190,7 @@ def perform(step: Soak, run: Run) -> None:
     before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
+    stated_s = stated_time_s(step, run.files.bench, run.files.amplifier)
     soaking = _Soaking(drive, ProtectionWatch(run, load_ohm, frequency_hz, drive.every_s, ends_run), HeatingTrend(run))
     soaking.perform()
     context = SoakContext(
@@ -184,6 +202,7 @@ def perform(step: Soak, run: Run) -> None:
         heatsink_k_per_w=run.files.amplifier.heatsink_k_per_w,
         heatsink_time_constant_s=run.files.amplifier.heatsink.time_constant_s,
         resolution_k=RESOLUTION_K,
+        is_cut_short=stated_s is not None and stated_s < step.for_s,
         **run.accuracies(),
     )
     run.analyse("soak", soaking.captures, soaking.warming.readings | soaking.supply, context, step.expect)
@@ -229,11 +248,15 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     bursts = _foreseen_bursts(step, frequency_hz, state)
     refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
     level_v = step.level_v or (rated_level_v(state.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
+    stated_s = stated_time_s(step, state.bench, state.amplifier)
+    for_s = step.for_s if stated_s is None else stated_s
     if level_v is None:
-        power = state.full_power(for_s=step.for_s, bursts=bursts)
+        power = state.full_power(for_s=for_s, bursts=bursts)
     else:
-        power = state.tone(level_v, for_s=step.for_s, bursts=bursts)
+        power = state.tone(level_v, for_s=for_s, bursts=bursts)
     look_s = worst_case_look(state)
+    if stated_s is not None:
+        return WorstCase(duration_s=look_s + stated_s, **power)
     if step.until is None and step.heatsink is None:
         return WorstCase(duration_s=look_s + step.for_s, **power)
     likely_s = _likely_s(step, state, power["draw"])

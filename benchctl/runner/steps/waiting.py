@@ -16,9 +16,14 @@ from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.heating import KNOWN_AFTER, HeatingTrend, left_in_words
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.expected.worst_case import WorstCase
 
 POLL_S = 1.0
+# How often a stated wait says how much of it is left.
+PROGRESS_S = 10.0
+# What rounding leaves of a time is no wait.
+SHORTEST_WAIT_S = 1e-3
 
 
 def perform_hold(step: Hold, run: Run) -> None:
@@ -33,6 +38,23 @@ def perform_cool(step: Cool, run: Run) -> None:
         RequirementFailed: it is not within the step's timeout, and the run is to end then.
     """
     mute(run)
+    if (stated_s := stated_time_s(step, run.files.bench, run.files.amplifier)) is not None:
+        _wait_unwatched(run, stated_s, str(step.heatsink))
+        return
+    _wait_until_cool(step, run)
+
+
+def _wait_unwatched(run: Run, stated_s: float, wanted: str) -> None:
+    """The stated time, in place of a temperature that nothing watches."""
+    waits = f"the step waits {render(stated_s / 60.0, 'min')} instead"
+    run.note(f"nothing watches the heatsink, which is to be {wanted}: {waits}")
+    ends_s = run.clock.now() + stated_s
+    while (left_s := ends_s - run.clock.now()) > SHORTEST_WAIT_S:
+        run.observer.progress(left_in_words(left_s))
+        run.wait(min(PROGRESS_S, left_s))
+
+
+def _wait_until_cool(step: Cool, run: Run) -> None:
     cooling = HeatingTrend(run)
     while not step.heatsink.holds(temperature_c := cooling.read()):
         if cooling.elapsed_s >= step.timeout_s:
@@ -61,10 +83,10 @@ class _Steadiness:
     """The readings of the last while of each signal that is to settle."""
 
     def __init__(self, step: Settle, run: Run, warming: HeatingTrend) -> None:
-        asked = {"heatsink": step.heatsink, "supply_current": step.supply_current}
+        asked = {"heatsink": step.heatsink if warming.is_watched else None, "supply_current": step.supply_current}
         self._bounds = {signal: criterion.bound for signal, criterion in asked.items() if criterion is not None}
         self._reads: dict[str, Callable[[], float]] = {name: partial(run.read, name) for name in self._bounds}
-        if step.heatsink is not None or step.predicted_end is not None:
+        if warming.is_watched and (step.heatsink is not None or step.predicted_end is not None):
             self._reads["heatsink"] = warming.read
         self._history = {signal: deque[float](maxlen=max(2, round(step.per_s / POLL_S))) for signal in self._reads}
 
@@ -94,6 +116,10 @@ def perform_settle(step: Settle, run: Run) -> None:
     Raises:
         RequirementFailed: neither is within the step's timeout, and the run is to end then.
     """
+    if (stated_s := stated_time_s(step, run.files.bench, run.files.amplifier)) is not None:
+        _wait_unwatched(run, stated_s, "at rest")
+        if step.supply_current is None:
+            return None
     warming = HeatingTrend(run)
     steadiness = _Steadiness(step, run, warming)
     steadiness.read()
@@ -104,7 +130,7 @@ def perform_settle(step: Settle, run: Run) -> None:
         run.observer.progress(_settling_in_words(step, warming))
         run.wait(POLL_S)
         steadiness.read()
-    if step.predicted_end is not None:
+    if step.predicted_end is not None and warming.is_watched:
         run.analyse("warming", {}, warming.readings, warming.context(), {})
     return None
 
@@ -147,6 +173,8 @@ def worst_case_hold(step: Hold, state: ExpectedState) -> WorstCase:
 def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
     """How long depends on how warm it is by then, which nobody knows yet: up to its timeout."""
     state.level_v = None
+    if (stated_s := stated_time_s(step, state.bench, state.amplifier)) is not None:
+        return WorstCase(duration_s=stated_s)
     likely_s = 0.0
     if not step.heatsink.holds(state.heatsink_c):
         cooling_s = state.warming().reaches_s(step.heatsink.bound)
@@ -157,9 +185,18 @@ def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
 def worst_case_settle(step: Settle, state: ExpectedState) -> WorstCase:
     """Whatever drives the amplifier goes on doing so."""
     driven = None if state.level_v is None else state.tone(state.level_v, for_s=step.timeout_s)
-    likely_s = _settled_s(step, state.warming(driven["draw"] if driven else None))
-    wait = WorstCase(step.per_s, at_most_s=step.timeout_s, likely_s=min(likely_s, step.timeout_s))
+    wait = _settling(step, state, state.warming(driven["draw"] if driven else None))
     return replace(wait, **driven) if driven else wait
+
+
+def _settling(step: Settle, state: ExpectedState, curve: Curve) -> WorstCase:
+    stated_s = stated_time_s(step, state.bench, state.amplifier)
+    if stated_s is None:
+        likely_s = min(_settled_s(step, curve), step.timeout_s)
+        return WorstCase(step.per_s, at_most_s=step.timeout_s, likely_s=likely_s)
+    if step.supply_current is None:
+        return WorstCase(stated_s)
+    return WorstCase(stated_s + step.per_s, at_most_s=stated_s + step.timeout_s, likely_s=stated_s + step.per_s)
 
 
 def _settled_s(step: Settle, curve: Curve) -> float:

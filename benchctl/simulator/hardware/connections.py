@@ -71,6 +71,8 @@ class Connections:
         self._controls = dict.fromkeys(description.plate.channels, 1.0)
         self._assembly = Assembly(self.physics, description.plate, self._controls)
         self._plugged = frozenset(description.plate.channels)
+        self.probed: frozenset[str] | None = None
+        """the outputs that a person has put probes onto; None where no probe is moved"""
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
@@ -157,6 +159,10 @@ class Connections:
     def plug(self, channels: Iterable[str]) -> None:
         """Put the generator's plugs into these inputs, and a shorting plug into every other."""
         self._plugged = frozenset(channels)
+
+    def probe(self, channels: Iterable[str]) -> None:
+        """Put the probes onto these outputs; of the outputs that share an oscilloscope channel it sees this one."""
+        self.probed = frozenset(channels)
 
     def turn(self, channel: str, factor: float) -> None:
         """Turn a channel's gain control, so that its gain becomes so many times what it is; at its ends it stops."""
@@ -280,6 +286,7 @@ def _true_resistors(description: BenchDescription, true_errors: TrueErrors) -> l
             resistance_ohm=resistor.measured_ohm * (1 + _resistor_error(resistor, true_errors)),
             temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
             rated_power_w=resistor.rated_power_w,
+            nominal_ohm=resistor.nominal_ohm,
         )
         for resistor in load.resistors
     ]

@@ -17,6 +17,10 @@ WARM_UP_S = 200.0
 """Time constant of such a resistor."""
 
 
+SAME_NOMINAL = 1e-3
+"""Nominal values that differ by less are the same: `2000 mohm` and `2 ohm` may differ in the last digit."""
+
+
 @dataclass(frozen=True)
 class TrueResistor:
     """One load resistor as it truly is."""
@@ -28,6 +32,8 @@ class TrueResistor:
     """at 20 degC"""
     temperature_coefficient_per_k: float
     rated_power_w: float
+    nominal_ohm: float = 0.0
+    """what a person who connects it calls it by"""
 
 
 class Resistor:
@@ -72,6 +78,13 @@ class LoadBank:
         """Put a resistor on its channel, or take it off."""
         resistor.connected = connected
         self._conductances_s = None
+
+    def connect_by_hand(self, nominal_ohm: float | None) -> None:
+        """The resistors of this value onto their channels and every other off; None takes all off."""
+        for resistor in self.resistors:
+            stated_ohm = resistor.true_errors.nominal_ohm
+            is_meant = nominal_ohm is not None and abs(stated_ohm - nominal_ohm) < SAME_NOMINAL * nominal_ohm
+            self.connect(resistor, connected=is_meant)
 
     def set_resistance(self, resistor: Resistor, resistance_ohm: float) -> None:
         """Of an electronic load, whose resistance can be set."""

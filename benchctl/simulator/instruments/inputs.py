@@ -31,9 +31,18 @@ class Inputs:
     def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
         self._physical_bench = physical_bench
         self._description = description
-        self._wired = {channel.number: channel for channel in description.wiring}
-        self._waveforms = {number: self._waveform(channel) for number, channel in self._wired.items()}
+        self._wired = {channel.number: channel for channel in reversed(description.wiring)}
+        self._waveforms = {channel.signal: self._waveform(channel) for channel in description.wiring}
         self._digitisers = {number: self._digitiser(number) for number in range(1, description.channels + 1)}
+
+    def _wired_now(self, number: int) -> ScopeChannel | None:
+        """What an input is wired to; of several outputs that share it, the one that a person has put the probe onto."""
+        probed = self._physical_bench.connections.probed
+        if probed is not None:
+            for channel in self._description.wiring:
+                if channel.number == number and channel.signal.removeprefix("output ") in probed:
+                    return channel
+        return self._wired.get(number)
 
     @property
     def one_channel(self) -> int | None:
@@ -83,12 +92,11 @@ class Inputs:
         return math.inf
 
     def _signal(self, number: int, spans: Sequence[Stretch], times_s: Samples) -> Samples:
-        waveform = self._waveforms.get(number)
-        if not waveform or not spans:
+        wired = self._wired_now(number)
+        if wired is None or not spans:
             return np.zeros_like(times_s)
-        return waveform(spans, times_s) * self._physical_bench.connections.factor(
-            "oscilloscope", self._wired[number].signal
-        )
+        factor = self._physical_bench.connections.factor("oscilloscope", wired.signal)
+        return self._waveforms[wired.signal](spans, times_s) * factor
 
     def _signal_noise(self, number: int, record: Record) -> float:
         wired = self._wired.get(number)

@@ -160,13 +160,15 @@ class ResistorDescription:
     temperature_coefficient_per_k: float = 0.0
     rated_power_w: float = 300.0
     relay: int = 0
+    """of resistors that a person connects, which of them it is"""
 
 
 @dataclass(frozen=True)
 class LoadDescription:
-    """The load: a relay-switched bank, or an electronic load whose inputs follow one setting."""
+    """The load: a relay-switched bank, resistors that a person connects, or an electronic load whose inputs follow one
+    setting."""
 
-    kind: Literal["relay bank", "electronic"]
+    kind: Literal["relay bank", "by hand", "electronic"]
     resistors: tuple[ResistorDescription, ...] = ()
     channels: tuple[str, ...] = ()
     """of an electronic load: the amplifier channels on its inputs"""

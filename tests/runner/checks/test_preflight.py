@@ -290,7 +290,8 @@ def test_a_heatsink_that_nobody_watches_is_refused() -> None:
     found = hazards("power_off", bench={"channels: {heatsink: 101, ": "channels: {"})
     assert found == (
         "no thermometer channel is on the heatsink, so its maximum of 85 degC cannot be watched; "
-        "give its channel in the bench file, 'channels: {heatsink: ...}'",
+        "give its channel in the bench file, 'channels: {heatsink: ...}', or say that nothing watches it, "
+        "'unwatched: [heatsink]'",
     )
 
 
@@ -322,7 +323,7 @@ def test_an_output_that_the_oscilloscope_does_not_see_is_refused() -> None:
     )
     assert found == (
         "the amplifier's output C is not wired to the oscilloscope, so nothing of it can be seen; wired are A, B; "
-        "add it under 'signals' in the bench file",
+        "add it under 'signals' in the bench file, or say that it is not measured, 'unwatched: [output C]'",
     )
 
 
