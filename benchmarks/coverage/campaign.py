@@ -102,7 +102,7 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
 
 
 def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Iterator[Judged]:
-    truths = _truths(entry, folder, true_records) if entry.figures else {}
+    truths = truths_of(entry, folder, true_records) if entry.figures else {}
     for figure in entry.figures:
         expanded = figure.expanded_uncertainty
         yield Judged(
@@ -116,8 +116,12 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
         )
 
 
-def _truths(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:
-    """What the analysis should have found."""
+def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:
+    """What the analysis should have found.
+
+    Raises:
+        LookupError: nobody knows the truth of this analysis.
+    """
     taken_s = {role: load_capture(folder.path / file).taken_s for role, file in entry.captures.items()}
     records = {role: true_records.record_at(time_s) for role, time_s in taken_s.items()}
     heatsink_c = true_records.heatsink_c(entry.time_s)

@@ -11,7 +11,7 @@ from benchctl.documents.sequence_file.step_form import HOLDERS
 from benchctl.documents.sequence_file.steps import KINDS
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchmarks.sequences import BENCHES, documents, trial
+from benchmarks.sequences.trials import BENCHES, documents, trial
 
 SEQUENCES = tuple(library.shipped("sequences"))
 # Each sequence on one amplifier, and these so that every amplifier has its turn; the longest on one channel.

@@ -14,7 +14,7 @@ from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.launch.simulated import describe
 from benchctl.runner.expected.capability import EXPECTED, MOST, Capability
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
-from benchmarks.sequences import BENCHES
+from benchmarks.sequences.trials import BENCHES
 from tests.runner.rig import Edits, amplifier_file
 from tests.simulator.benches import awake
 

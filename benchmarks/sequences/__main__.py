@@ -1,0 +1,67 @@
+"""The long form: `python -m benchmarks.sequences`, and on a bench of your choice with `--bench no_thermometer`."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Sequence
+from itertools import product
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import track
+from rich.table import Table
+
+from benchctl import library
+from benchmarks.sequences.trials import BENCHES, Trial, trial
+
+
+@click.command()
+@click.option("--sequence", "sequences", multiple=True, help="Only this one; may be given again.")
+@click.option("--amplifier", "amplifiers", multiple=True, help="Only this one; may be given again.")
+@click.option("--bench", "benches", multiple=True, help="This bench for every amplifier; may be given again.")
+@click.option("--long", "is_long", is_flag=True, help="Hours stay hours.")
+def main(sequences: Sequence[str], amplifiers: Sequence[str], benches: Sequence[str], is_long: bool) -> None:
+    """Run every shipped sequence on every shipped amplifier in virtual time, and tell what was not as promised.
+
+    Without a bench each amplifier has the one that suits it.
+    """
+    console = Console()
+    runs = list(product(benches or [""], sequences or library.shipped("sequences"), amplifiers or BENCHES))
+    done = []
+    for bench, sequence, amplifier in track(runs, "running dry", console=console):
+        with tempfile.TemporaryDirectory() as scratch:
+            done.append(trial(sequence, amplifier, Path(scratch), short=not is_long, bench=bench))
+    console.print(_table(done))
+    console.print(_missed(done))
+    refused = sum(each.is_refused_rightly for each in done)
+    wrong = sum(any(each.violations()) for each in done)
+    console.print(f"{len(done)} runs: {len(done) - refused - wrong} finished, {refused} refused rightly, {wrong} wrong")
+    sys.exit(1 if wrong else 0)
+
+
+def _table(done: Sequence[Trial]) -> Table:
+    table = Table(
+        "bench", "sequence", "amplifier", "exit", "foreseen", "taken", "not as promised; steps without figures"
+    )
+    for each in done:
+        lacks = [f"refused rightly, it lacks: {', '.join(each.lacks)}"] if each.is_refused_rightly else []
+        remarks = [*lacks, *each.violations(), *each.unmeasured]
+        spans = (f"{seconds:.1f} s" for seconds in (each.foreseen_s, each.taken_s))
+        table.add_row(each.bench, each.sequence, each.amplifier, str(each.exit_code), *spans, "\n".join(remarks))
+    return table
+
+
+def _missed(done: Sequence[Trial]) -> str:
+    """How many figures have a known truth, and of which the truth lies outside more often than 1 in 20."""
+    known: Counter[str] = sum((each.held.known for each in done), Counter())
+    missed: Counter[str] = sum((each.held.missed for each in done), Counter())
+    often = [f"{name} {missed[name]} of {known[name]}" for name in sorted(known) if missed[name] > known[name] / 20]
+    told = f"; more often than 1 in 20: {', '.join(often)}" if often else ""
+    return f"{known.total()} figures with a known truth, {missed.total()} of them outside their uncertainty{told}"
+
+
+if __name__ == "__main__":
+    main()
