@@ -37,9 +37,9 @@ def said(benchctl: Command, file: str | Path) -> str:
     ("file", "says"),
     [
         ("quick_check", "sequence 'Quick check'"),
-        ("quick_check", "purpose Under a minute: is the amplifier alive"),
+        ("quick_check", "purpose In under a minute: is the amplifier alive"),
         ("quick_check", "parameter frequency = 1 kHz (20 Hz to 20 kHz): the frequency of every burst and drive"),
-        ("quick_check", "current_limit = amplifier.supply.fuse (in A): of the supply"),
+        ("quick_check", "current_limit = amplifier.supply.fuse (in A): the current limit of the supply"),
         ("quick_check", "to set one --set frequency=1kHz"),
         ("quick_check", "steps power_on, measure_idle, set, measure_burst, find_clean_level"),
         ("quick_check", "in all 7 steps"),
