@@ -15,13 +15,15 @@ from functools import partial
 
 from benchctl.archive.journal.events import NOT_YET_CONFIRMED, SAFE_STATE, STOPPING, TRIP
 from benchctl.clock import Clock
+from benchctl.documents.model.limits import SUPPLY_VOLTAGE
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.herald import Herald, Listener
-from benchctl.guard.limits import WATCHDOG_S, LimitWatch, WatchedLimit, limit_of_watchdog
+from benchctl.guard.limits import SUPPLY_PROTECTION, WATCHDOG_S, LimitWatch, WatchedLimit, limit_of_watchdog
 from benchctl.guard.safe_state import LATE_S, Rest, SafeState, Tell, safe_state_of
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import GuardEvent, State, after
+from benchctl.guard.tripped import tripped_outputs
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 
@@ -81,6 +83,7 @@ class Guard:
         self._read_at_s: dict[str, float] = {}
         self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
         self.confirmations: tuple[Confirmation, ...] = ()
+        self.tripped_outputs: tuple[str, ...] = ()  # of the supply, by its own protection, once the bench is safe
         self.energised = False
         self.trouble: BenchctlError | None = None
         self.fault: Exception | None = None  # of the program, in the guard's own thread
@@ -130,6 +133,16 @@ class Guard:
         self._judge(signal, value)
         self._interlock.check()
 
+    def check_supply_protection(self) -> None:
+        """See that the supply has not switched its main output off by itself, before that is put down to the amplifier.
+
+        Raises:
+            LimitTripped: it has; the bench is being made safe.
+            InstrumentError: it does not say.
+        """
+        if self._bench.has("supply"):
+            self.observe(SUPPLY_PROTECTION, self._bench.supply.tripped_protections(self._bench.main_output))
+
     def old_s(self, signal: str) -> float | None:
         """How old the last reading of this signal is, where that is older than it should be."""
         read_at_s = self._read_at_s.get(signal)
@@ -164,6 +177,7 @@ class Guard:
             self._clock.sleep(SETTLED_S, until=self._settled)
         if self._hand_over is None:
             self.try_again()
+        self._look_for_tripped_outputs()
         if self._has_watchdog and self.state is State.SAFE:  # otherwise it may be what switches off in the end
             self._disarm_watchdog()
         self._herald.finish()
@@ -173,6 +187,11 @@ class Guard:
         """Tell and ask once more, where a part did not confirm: its instrument may answer again by now."""
         if self.state is State.UNSAFE:
             self._settle(self._safe_state(lambda _: None).carry_out())
+
+    def _look_for_tripped_outputs(self) -> None:
+        """Where a run ended early, and its links still are its own."""
+        if self._interlock.reason is not None and self.state is State.SAFE and not self.is_hurried:
+            self.tripped_outputs = tripped_outputs(self._bench, self._report)
 
     def hurry(self) -> None:
         """Wait for no more confirmations: the commands go out, and the guardian, where there is one, asks for them."""
@@ -236,16 +255,28 @@ class Guard:
     def _sample(self, sampler: Sampler, now_s: float) -> None:
         for sensor in sampler.due(now_s):
             read = self._read(sampler, sensor)
+            if self._has_fallen(read):
+                read = self._read_protection(sampler) | read  # judged first: it may be why
             with self._judging:
                 self._note(read)
                 if sensor.has_trend:
-                    self._fresh.update(read)
+                    self._fresh.update({signal: read[signal] for signal in sensor.signals})
             for signal, value in read.items():
                 self._judge(signal, value)
             if self._interlock.opened.is_set():
                 break
         if sampler is self._samplers[-1]:
             self._write_trend(now_s)
+
+    def _has_fallen(self, read: Mapping[str, float | None]) -> bool:
+        """Whether the supply voltage is below a limit, as where the supply has switched its output off by itself."""
+        voltage_v = read.get(SUPPLY_VOLTAGE)
+        bounds = (watch.limit for watch in self.watches if watch.limit.signal == SUPPLY_VOLTAGE)
+        return voltage_v is not None and self.energised and any(voltage_v < limit.bound.low for limit in bounds)
+
+    def _read_protection(self, sampler: Sampler) -> dict[str, float | None]:
+        sensor = sampler.sensor_of(SUPPLY_PROTECTION)
+        return {} if sensor is None else self._read(sampler, sensor)
 
     def _write_trend(self, now_s: float) -> None:
         """One thread writes a row of whatever all of them have read since the last."""

@@ -22,7 +22,7 @@ RISE_SEEN_S = 20.0
 
 # How many of the main output's own protections have tripped.
 SUPPLY_PROTECTION = "supply_protection"
-# It has to be seen twice: the output is off by then, and one lost answer, every other second, is not a protection.
+# A question that is not answered says nothing of it; asked every other second, it may be lost once.
 PROTECTION_SEEN_S = 3.0
 
 # Whether the supply's watchdog has tripped, and how long it waits to be fed. The guard takes a supply for lost that has
@@ -33,9 +33,15 @@ WATCHDOG_S = 10.0
 
 
 class ProtectionLimit(Limit):
-    """The supply's own over-voltage and over-current protection: once it trips, the amplifier has no supply."""
+    """The supply's own over-voltage and over-current protection: once it trips, the amplifier has no supply. It has
+    been asked twice by then, so nothing is waited for."""
 
     unit: ClassVar[str] = "tripped"
+    sentence: ClassVar[str] = "the supply's own protection (over-voltage or over-current) has switched its output off"
+
+    def patience_s(self, value: float | None) -> float:
+        """Of what cannot be read only."""
+        return self.for_s if value is None else 0.0
 
     def __str__(self) -> str:
         return "none may trip"
@@ -138,7 +144,7 @@ class LimitWatch:
         if self._since_s is None:
             self._since_s = self._kept_s if value is None and self._kept_s is not None else now_s
         # Sums of sampling periods fall a rounding error short of the time they are compared with.
-        if now_s - self._since_s < self.limit.bound.for_s - 1e-9:
+        if now_s - self._since_s < self.limit.bound.patience_s(value) - 1e-9:
             return None
         return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s))
 
@@ -152,6 +158,8 @@ class LimitWatch:
         return (value - first) / seen_s if seen_s >= RISE_SEEN_S / 2 else 0.0
 
     def _words(self, now_s: float) -> str:
-        unit = self.limit.bound.unit
+        unit, sentence = self.limit.bound.unit, self.limit.bound.sentence
+        if sentence and self.value is not None:
+            return f"{sentence}, seen at {now_s:.1f} s"
         reading = "cannot be read" if self.value is None else f"is {render(self.value, unit)}"
         return f"{self.limit.signal} {reading} at {now_s:.1f} s; the limit: {self.limit}"

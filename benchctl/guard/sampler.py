@@ -70,6 +70,10 @@ class Sampler:
                 self._due_s[sensor.signals] = now_s + sensor.period_s
                 yield sensor
 
+    def sensor_of(self, signal: str) -> Sensor | None:
+        """The sensor that reads this signal, if one of this instrument does."""
+        return next((sensor for sensor in self._sensors if signal in sensor.signals), None)
+
     def has_read(self, sensor: Sensor, now_s: float) -> bool:
         """Note a reading; whether it came soon enough after the one before."""
         is_timely = not self._is_stale(sensor, now_s)

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from benchctl.documents.driver_file.driver import SupplyDriver
 from benchctl.documents.driver_file.templates import Query
-from benchctl.errors import InstrumentError
+from benchctl.errors import GarbledAnswer, InstrumentError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import OffReading, SafePart
 from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
-from benchctl.scpi.numbers import parse_boolean, parse_booleans
+from benchctl.scpi.numbers import NumberError, parse_boolean, parse_states
 
 # What a supply's programming resolution may take from a setting.
 VOLTAGE_TOLERANCE_V = 0.02
@@ -52,12 +52,35 @@ class Supply(Role):
             self._confirm_amperes(current, overcurrent_a, words.get_overcurrent, number)
 
     def tripped_protections(self, output: str) -> float:
-        """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise.
+        """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise. One that
+        says so is asked again, over a link that is verified: it ends the run.
 
         Raises:
             GarbledAnswer: the answer does not tell, for each protection, whether it has.
         """
-        return float(sum(self._ask_for(self._words.get_tripped, parse_booleans, output=self.outputs[output])))
+        words, number = self._words.get_tripped, self.outputs[output]
+        with self.session.undisturbed():
+            if any(self._ask_for(words, parse_states, output=number)):
+                self.session.distrust(f"the protection of '{output}'", "it says that it has tripped")
+                return float(sum(self._ask_for(words, parse_states, output=number)))
+        return 0.0
+
+    def has_tripped(self, output: str) -> bool:
+        """Whether one of the output's own protections has tripped, asked past the interlock.
+
+        Raises:
+            InstrumentError: there is no answer, or none that tells.
+        """
+        *before, question = self._words.get_tripped.render(output=self.outputs[output])
+        with self.session.undisturbed():
+            for message in before:
+                self.session.command_urgently(message)
+            answer = self.session.ask_urgently(question)
+        try:
+            return any(parse_states(answer))
+        except NumberError as error:
+            name, address = self.session.name, self.session.address
+            raise GarbledAnswer(f"{error}, asked for its protections", instrument=name, address=address) from error
 
     def set_voltage(self, output: str, voltage_v: float) -> None:
         """Set and confirm an output's voltage."""

@@ -32,6 +32,7 @@ def summary_of(run_record: RunRecord) -> dict[str, Any]:
         "exit_code": outcome.exit_code,
         "ended": outcome.words,
         "unconfirmed": [vars(part) for part in outcome.unconfirmed],
+        "not_safe_after_earlier_parts": [str(part) for part in outcome.earlier],
         "verdict": overall.word,
         "verdicts": {verdict: _count(run_record, verdict) for verdict in ("passes", "fails", "inconclusive")},
         "contradictions": contradictions_in_words(run_record),

@@ -80,6 +80,26 @@ def parse_booleans(text: str) -> list[bool]:
     return [parse_boolean(part) for part in _parts(text)]
 
 
+def parse_states(text: str) -> list[bool]:
+    """Read several states in one answer as `parse_booleans` does, where any number but 0 stands for on: some
+    instruments answer a register with a bit for each cause.
+
+    Raises:
+        NumberError: one of them is neither.
+    """
+    return [_state(part) for part in _parts(text)]
+
+
+def _state(text: str) -> bool:
+    value = _BOOLEANS.get(text.strip().upper())
+    if value is not None:
+        return value
+    number = parse_number(text)
+    if not math.isfinite(number):
+        raise NumberError(f"{text[:80]!r} stands for no number, and so for no state")
+    return number != 0.0
+
+
 def _parts(text: str) -> list[str]:
     return text.replace(",", ";").split(";")
 

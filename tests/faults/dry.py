@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import Event, read_journal
-from benchctl.cli.shown.closing_line import last_line
+from benchctl.cli.shown.closing_line import last_lines
 from benchctl.errors import BenchctlError
 from benchctl.launch.run import Opened, Result, opened_bench, run_on
 from benchctl.runner.acting.run import Files, Run
@@ -60,7 +60,7 @@ class Ended:
     def said(self) -> str:
         """The last words that a person sees."""
         if self.result is not None:
-            return str(last_line(self.result))
+            return str(last_lines(self.result))
         return f"{self.error} {self.error.advice}" if self.error is not None else ""
 
     @property

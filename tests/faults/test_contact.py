@@ -9,7 +9,7 @@ import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures import read_figures
-from benchctl.cli.shown.closing_line import last_line
+from benchctl.cli.shown.closing_line import last_lines
 from benchctl.instruments.session import ASKED_AGAIN
 from tests.faults.dry import Ended, dry_run
 from tests.runner.rig import POWER_ON_LINE, files, rig
@@ -178,7 +178,7 @@ def test_what_does_not_switch_off_is_named_in_red_with_what_to_do_by_hand(
     assert ended.result is not None
     assert name in ended.still_on
     assert ended.exit_code == 5
-    line = last_line(ended.result)
+    line = last_lines(ended.result)
     assert f"NOT SAFE: {name.split(maxsplit=1)[0]}: " in str(line)
     assert by_hand in str(line)
     assert any("red" in str(span.style) and by_hand in str(line)[span.start : span.end] for span in line.spans)

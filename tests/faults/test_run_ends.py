@@ -78,6 +78,54 @@ def test_a_supply_that_protects_itself_ends_the_run_within_seconds(held: Rig) ->
     assert journal_ends_safe(held)
 
 
+@pytest.mark.parametrize(
+    "limits", [{"supply_voltage": "{below: 11 V}"}, {"supply_voltage": "{below: 11 V, for: 500 ms}"}]
+)
+def test_it_is_named_where_the_voltage_that_is_gone_would_end_the_run_too(
+    tmp_path: Path, limits: dict[str, str]
+) -> None:
+    with rig(tmp_path, files(POWER_ON_LINE, IDLE, DRIVEN, LONG_HOLD, limits=limits)) as bench:
+        bench.at(60.0, lambda: trip_supply(bench))
+        outcome = bench.execute()
+    assert isinstance(outcome.error, LimitTripped)
+    assert outcome.error.limit == "supply_protection"
+    assert str(outcome.error).startswith("the supply's own protection (over-voltage or over-current) has switched its")
+    assert outcome.tripped_outputs == ("main",)
+
+
+@pytest.mark.parametrize("answer", ["1;0", "0;4", "+8;0", "0;ON", "2.0E+00;0"])
+def test_any_answer_but_nought_says_that_it_has_tripped(held: Rig, answer: str) -> None:
+    question = "NSEL 1;:SOUR:VOLT:PROT:TRIP?;:SOUR:CURR:PROT:TRIP?"
+    held.at(60.0, lambda: held.taps.forge("supply", question, answer))
+    outcome = held.execute()
+    assert isinstance(outcome.error, LimitTripped)
+    assert outcome.error.limit == "supply_protection"
+
+
+def test_outputs_that_fall_silent_with_it_are_not_put_down_to_the_amplifier(tmp_path: Path) -> None:
+    with rig(tmp_path, files(POWER_ON_LINE, IDLE, DRIVEN, "measure_continuous: {for: 60 s}", LONG_HOLD)) as bench:
+        bench.at(30.0, lambda: trip_supply(bench))
+        outcome = bench.execute()
+    assert isinstance(outcome.error, LimitTripped)
+    assert outcome.error.limit == "supply_protection"
+    assert outcome.unmeasured == ()
+
+
+def test_it_is_named_beside_another_reason_too(held: Rig) -> None:
+    """A person presses Ctrl-C within the two seconds in which the guard would have asked."""
+
+    def trip_and_stop() -> None:
+        trip_supply(held)
+        held.run.interlock.open(OperatorStop("stopped by Ctrl-C"))
+
+    held.at(60.0, trip_and_stop)
+    outcome = held.execute()
+    assert isinstance(outcome.error, OperatorStop)
+    assert outcome.tripped_outputs == ("main",)
+    (told,) = held.events("supply protection tripped")
+    assert told["outputs"] == ["main"]
+
+
 def test_a_protection_that_tripped_before_the_run_does_not_end_it(tmp_path: Path) -> None:
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, "power_off")) as bench:
         supply = bench.simulated.instruments["supply"].device

@@ -151,15 +151,20 @@ def test_a_limit_trips_exactly_when_readings_beyond_it_span_its_time(
     assert tripped_at(watch, readings) == expected
 
 
-def test_a_protection_of_the_supply_has_to_be_seen_twice_in_a_row() -> None:
+def test_a_protection_of_the_supply_trips_at_once_and_one_that_cannot_be_read_only_after_a_while() -> None:
+    """A supply that says so has been asked twice."""
     (protection,) = (
         limit
         for limit in limits_of(sequence_file("power_off"), bench_file(), amplifier_file())
         if limit.signal == SUPPLY_PROTECTION
     )
-    watch = LimitWatch(protection)
-    readings = [(1.0, 0.0), (1.0, PROTECTION_PERIOD_S), (1.0, 2 * PROTECTION_PERIOD_S)]
-    assert [watch.observe(*reading) is not None for reading in readings] == [False, False, True]
+    (trip,) = [LimitWatch(protection).observe(1.0, 12.0)]
+    assert str(trip) == (
+        "the supply's own protection (over-voltage or over-current) has switched its output off, seen at 12.0 s"
+    )
+    unread = LimitWatch(protection)
+    readings = [(None, 0.0), (None, PROTECTION_PERIOD_S), (None, 2 * PROTECTION_PERIOD_S)]
+    assert [unread.observe(*reading) is not None for reading in readings] == [False, False, True]
     assert str(protection.bound) == "none may trip"
 
 

@@ -32,6 +32,8 @@ STOPPING: Final = "stopping"
 NOT_YET_CONFIRMED: Final = "not yet confirmed"
 # What the files say that nothing watches, and outputs that are seen one after the other, as sentences: `texts`.
 NOT_WATCHED: Final = "not watched"
+# Outputs that the supply has switched off by itself, over-voltage or over-current, as it says once the bench is safe.
+SUPPLY_TRIPPED: Final = "supply protection tripped"
 WARNINGS_ACCEPTED: Final = "warnings accepted"
 # From here on the run has new links and has been switched on again: what instruments showed before says nothing more.
 NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})

@@ -142,6 +142,10 @@ class _Trip(_Form):
     at_s: _Time = 0.0
 
 
+class _SupplyTripped(_Form):
+    outputs: list[str] = []
+
+
 class _WarningsAccepted(_Form):
     reason: str = ""
     warnings: list[str] = []
@@ -176,6 +180,7 @@ _FORMS: Mapping[str, type[_Form]] = {
     events.NOTE: _Note,
     events.TRIP: _Trip,
     events.SAFE_STATE: _SafeState,
+    events.SUPPLY_TRIPPED: _SupplyTripped,
     events.WARNINGS_ACCEPTED: _WarningsAccepted,
     events.GUARDIAN_ACTED: _GuardianActed,
     events.INPUTS_KEPT: _InputsKept,

@@ -1,12 +1,16 @@
-"""The last line of a run: how it ended, in words, and where everything is."""
+"""The last lines of a run: how it ended, whether everything is off, what is kept, and how to go on."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.text import Text
 
 from benchctl.archive.journal.simulation import Simulation
-from benchctl.errors import LimitTripped, OperatorStop, RequirementFailed
+from benchctl.cli.shown.kept import Kept
+from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, RequirementFailed
+from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.launch.run import Result
 from benchctl.measure.budget.words import inconclusive_in_words, verdicts_in_words
 from benchctl.runner.engine.execute import Outcome
@@ -26,17 +30,42 @@ def console_for(*, stderr: bool = False) -> Console:
     return Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
 
 
-def last_line(result: Result) -> Text:
-    """What the exit code says, in words; an instrument that could not confirm is named in red."""
+def last_lines(result: Result, kept: Kept | None = None) -> Text:
+    """What the exit code says, in words, in one line. Of a run that ended early lines follow: that every output is off,
+    what is kept, and the command to go on. An instrument that could not confirm is named in red before."""
     text = Text()
     outcome = result.outcome
-    for confirmation in outcome.confirmations:
-        if not confirmation.confirmed:
-            text.append(f"NOT SAFE: {confirmation}. By hand, now: {confirmation.by_hand}.\n", style="bold red")
+    if not outcome.is_safe:
+        text.append(state_of_outputs(outcome.confirmations)).append("\n")
     text.append(mark_in_words(result.simulation), style="bold")
     text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
-    text.append(f" Run folder: {result.folder}")
+    if outcome.error is None:
+        text.append(" ")
+    else:
+        text.append("".join(f"\n{line}" for line in _of_an_early_end(outcome, outcome.error, kept)) + "\n")
+    text.append(f"Run folder: {result.folder}")
     return text
+
+
+def state_of_outputs(parts: Sequence[Confirmation]) -> Text:
+    """That every output is confirmed off; or, in red, each that is not, and what a person does about it."""
+    if not parts:
+        return Text("No instrument was asked whether its output is off.")
+    if all_confirmed(parts):
+        return Text("Every output is confirmed off.")
+    unconfirmed = (part for part in parts if not part.confirmed)
+    lines = (f"NOT SAFE: {part}. By hand, now: {part.by_hand}." for part in unconfirmed)
+    return Text("\n".join(lines), style="bold red")
+
+
+def _of_an_early_end(outcome: Outcome, error: BenchctlError, kept: Kept | None) -> Iterator[str]:
+    if outcome.tripped_outputs:
+        names = " and ".join(f"'{name}'" for name in outcome.tripped_outputs)
+        yield f"The supply's own protection (over-voltage or over-current) has switched its output {names} off."
+    if outcome.is_safe:
+        yield str(state_of_outputs(outcome.confirmations))
+    if kept is not None:
+        yield from kept.lines(error)
 
 
 def mark_in_words(simulation: Simulation) -> str:

@@ -9,11 +9,14 @@ from pathlib import Path
 
 import click
 from rich.console import Console
+from rich.text import Text
 
-from benchctl.cli.shown.closing_line import console_for, last_line
+from benchctl.cli.shown.closing_line import console_for, last_lines, state_of_outputs
+from benchctl.cli.shown.kept import Kept
 from benchctl.cli.shown.stopping import operator_can_stop
 from benchctl.cli.shown.tables import closing_tables
 from benchctl.cli.shown.views import View, view_for
+from benchctl.errors import InstrumentError
 from benchctl.launch.run import Result
 from benchctl.outlet import lost_outputs, wait_for_outputs
 
@@ -24,31 +27,50 @@ def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
     with view_for(console) as view, operator_can_stop(view):
         try:
             result = performed(view)
-        except Exception:  # a error in the program; whoever presses Ctrl-C three times waits for no report either
-            if view.has_started:
-                leave_report(view.run.recorder.folder.path)
+        except (Exception, KeyboardInterrupt) as error:
+            _tell_of_no_result(error, view, console)
             raise
         finally:
             wait_for_outputs(None)
+    words = last_lines(result, _kept(result, view))
     if as_json:
         click.echo(json.dumps(_as_data(result), indent=2))
         if not result.outcome.is_safe:  # whatever program reads the rest, a person must hear of this
-            console.print(last_line(result), soft_wrap=True)
+            console.print(words, soft_wrap=True)
     else:
         run, confirmations = view.run, result.outcome.confirmations
         recorder = run.recorder
         figures, amplifier = recorder.measured, run.files.amplifier
         console.print(closing_tables(figures, amplifier, confirmations, recorder.positions, result.simulation))
-        console.print(last_line(result), soft_wrap=True)
-    _tell_elsewhere(result, console)
+        console.print(words, soft_wrap=True)
+    _tell_elsewhere(words, console)
     leave_report(result.folder)
     return result.outcome.exit_code
 
 
-def _tell_elsewhere(result: Result, console: Console) -> None:
-    """Where the output could not be shown, the last line goes to standard error: a bench may not be safe."""
+def _kept(result: Result, view: View) -> Kept | None:
+    if result.outcome.error is None or view.checked is None:
+        return None
+    return Kept.of(result.folder, view.checked.plan)
+
+
+def _tell_of_no_result(error: BaseException, view: View, console: Console) -> None:
+    """A run that could not begin, an error in the program, or a third Ctrl-C, which waits for nothing."""
+    if not view.has_started:
+        if isinstance(error, InstrumentError | KeyboardInterrupt):
+            click.echo("Nothing was switched on.", err=True)
+        return
+    folder = view.run.recorder.folder.path
+    console.print(state_of_outputs(view.run.guard.parts), soft_wrap=True)
+    console.print(f"Run folder: {folder}", soft_wrap=True)
+    if isinstance(error, Exception):  # whoever presses Ctrl-C three times waits for no report either
+        leave_report(folder)
+
+
+def _tell_elsewhere(words: Text, console: Console) -> None:
+    """Where the output could not be shown, the last lines go to standard error: a bench may not be safe."""
     if not console.stderr and lost_outputs():
-        console_for(stderr=True).print(last_line(result), soft_wrap=True)
+        console_for(stderr=True).print(words, soft_wrap=True)
 
 
 def leave_report(folder: Path) -> None:
@@ -74,5 +96,6 @@ def _as_data(result: Result) -> dict[str, object]:
         "error": None if outcome.error is None else str(outcome.error),
         "unmeasured": list(outcome.unmeasured),
         "verdicts": {verdict: outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive")},
+        "tripped_outputs": list(outcome.tripped_outputs),
         "safe_state": [asdict(each) | {"by_hand": each.by_hand} for each in outcome.confirmations],
     }

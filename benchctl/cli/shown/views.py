@@ -41,7 +41,9 @@ _SHOWN = ("idle_current", "burst_power_clean", "continuous_power", "efficiency",
 
 
 class View(RunObserver, Protocol):
-    """An observer that shows the run; `run` may be asked for once it has started."""
+    """An observer that shows the run; `run` may be asked for once it has started, and `checked` is known then."""
+
+    checked: Preflight | None
 
     @property
     def has_started(self) -> bool: ...

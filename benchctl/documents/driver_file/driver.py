@@ -193,7 +193,9 @@ class SupplyCommands(Part):
         description="set the level of the supply's own over-current protection and switch it on"
     )
     get_overcurrent: _AskOutput = Field(description="answers the level of over-current protection, A")
-    get_tripped: _AskOutput = Field(description="answers 1 for each protection that tripped, else 0")
+    get_tripped: _AskOutput = Field(
+        description="answers 0 for each protection that has not tripped, and any other number for one that has"
+    )
     clear_protection: _OfOutput = Field(description="let an output that tripped be switched on again")
     output_on: _OfOutput = Field(description="switch the output on")
     output_off: _OfOutput = Field(description="switch the output off")

@@ -30,6 +30,7 @@ class Limit(Part):
     """One signal's bounds, in the signal's `unit`; `low` and `high` are infinite where nothing is asked."""
 
     unit: ClassVar[str] = ""
+    sentence: ClassVar[str] = ""  # what has happened once it is passed, where that says more than the reading
 
     above: float | None = _ABOVE
     below: float | None = _BELOW
@@ -55,6 +56,10 @@ class Limit(Part):
     def is_passed(self, value: float) -> bool:
         """Whether a reading lies beyond the bounds; one that is not a number does."""
         return not self.low <= value <= self.high
+
+    def patience_s(self, value: float | None) -> float:  # noqa: ARG002 - a kind of limit may look at it
+        """How long such a reading may stay before the limit trips; None is one that could not be read."""
+        return self.for_s
 
     @property
     def steepest(self) -> float:
@@ -145,6 +150,7 @@ def output_signal(quantity: str, output: str) -> str:
 
 SUPPLY_SIGNALS = (output_signal("voltage", MAIN_OUTPUT), output_signal("current", MAIN_OUTPUT))
 """What is read of the main output, in the order in which a supply answers."""
+SUPPLY_VOLTAGE = SUPPLY_SIGNALS[0]
 
 
 class OutputLimits(Part):

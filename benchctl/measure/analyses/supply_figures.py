@@ -10,16 +10,19 @@ from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from benchctl.measure.signal.supply import Span
 
 
-def supply_figures(signals: Signals, span: Span) -> list[Figure]:
+def supply_figures(signals: Signals, span: Span, read_a: UFloat | None = None) -> list[Figure]:
     """Mean and peak supply current; mean, lowest and sag of the supply voltage, as far as they were captured.
 
-    The sag is from the highest to the lowest voltage, of the same probe: its error cancels but for the step.
+    Where another instrument knows the mean current better (`read_a`), the peak is that mean and what the record rises
+    above its own: of two instruments, the peak of one may well be less than the mean of the other. The sag is from the
+    highest to the lowest voltage, of the same probe: its error cancels but for the step.
     """
     figures = []
     if signals.has(SUPPLY_CURRENT):
         _, highest = signals.extremes(SUPPLY_CURRENT, span)
+        peak = highest if read_a is None else read_a + signals.highest_above_mean(SUPPLY_CURRENT, span)
         figures.append(figure_of("supply_current", signals.mean(SUPPLY_CURRENT, span), "A"))
-        figures.append(figure_of("supply_current_peak", highest, "A"))
+        figures.append(figure_of("supply_current_peak", peak, "A"))
     if signals.has(SUPPLY_VOLTAGE):
         lowest, highest = signals.extremes(SUPPLY_VOLTAGE, span)
         figures.append(figure_of("supply_voltage", signals.mean(SUPPLY_VOLTAGE, span), "V"))

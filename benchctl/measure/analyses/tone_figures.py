@@ -26,8 +26,8 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     """Power, voltages and distortion at each channel, supply draw and efficiency.
 
     The supply's current is the same all along its leads: where it was both captured and read back, the surer one is
-    the figure. Its voltage is not: the oscilloscope shows it at the amplifier's terminals, so a read-back at the supply
-    serves only where nothing was captured.
+    the figure, and its peak is that and what the record rises above its own mean. Its voltage is not: the oscilloscope
+    shows it at the amplifier's terminals, so a read-back at the supply serves only where nothing was captured.
     """
     signals = Signals(capture, context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
@@ -37,7 +37,8 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
     output_w = sum(powers.values()) if signals.has_every_load else None
-    figures += efficiency_figures(output_w, supply_power(signals, meters, span)) + supply_figures(signals, span)
+    figures += efficiency_figures(output_w, supply_power(signals, meters, span))
+    figures += supply_figures(signals, span, _surer_reading(signals, meters, span))
     return _with_readings(from_capture(figures, capture.name), meters)
 
 
@@ -100,6 +101,12 @@ def _surer(first: UFloat | None, second: UFloat | None) -> UFloat | None:
     """The one with the smaller uncertainty, of those that are known."""
     known = [value for value in (first, second) if value is not None]
     return min(known, key=lambda value: float(value.std_dev)) if known else None
+
+
+def _surer_reading(signals: Signals, meters: Meters, span: Span) -> UFloat | None:
+    """The supply current that was read back, where it is surer than the captured one."""
+    captured, read = _mean(signals, SUPPLY_CURRENT, span), meters.get("supply_current")
+    return read if captured is not None and read is not None and read.std_dev < captured.std_dev else None
 
 
 def _with_readings(figures: list[Figure], meters: Meters) -> list[Figure]:

@@ -75,6 +75,12 @@ class Signals:
         lowest, highest = extremes(self.capture.trace(signal), span, self.capture.interval_s)
         return self.on(signal, lowest.value, lowest.uncertainty), self.on(signal, highest.value, highest.uncertainty)
 
+    def highest_above_mean(self, signal: str, span: Span) -> UFloat:
+        """What the highest value within 20 kHz is above the mean; not less than nothing, whatever noise makes of it."""
+        trace = self.capture.trace(signal)
+        _, highest = extremes(trace, span, self.capture.interval_s)
+        return self.on_difference(signal, max(highest.value - mean(trace, span), 0.0), highest.uncertainty)
+
     def power(self, channel: str, rms_v: UFloat) -> UFloat:
         """V^2 / R of a channel in W, R at its temperature."""
         return load_power(rms_v, self._loads[channel])

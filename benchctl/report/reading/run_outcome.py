@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchctl.archive.files import read_bytes
-from benchctl.archive.journal.events import RUN_ENDED, RUN_RESUMED, RUN_STARTED, TRIP
+from benchctl.archive.journal.events import NEW_PARTS, RUN_ENDED, RUN_RESUMED, RUN_STARTED, SUPPLY_TRIPPED, TRIP
 from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
+from benchctl.report.reading.earlier_parts import EarlierPart, earlier_parts
 from benchctl.report.reading.run_record import RunRecord
+from benchctl.report.reading.unconfirmed import Unconfirmed, unconfirmed_in
 
 FINISHED = "finished"
 # What README says of the exit codes, for one run.
@@ -30,33 +32,21 @@ _BEGINNINGS: Mapping[type[BenchctlError], str] = {
 
 
 @dataclass(frozen=True)
-class Unconfirmed:
-    """A part of the safe state that its instrument did not confirm, and what a person does about it."""
-
-    instrument: str
-    part: str
-    detail: str
-    by_hand: str
-
-    @classmethod
-    def of(cls, part: Mapping[str, Any]) -> Unconfirmed:
-        """As the journal tells it."""
-        by_hand = str(part.get("by_hand") or "switch it off at its front panel")
-        return cls(str(part.get("instrument", "")), str(part.get("part", "")), str(part.get("detail", "")), by_hand)
-
-    def __str__(self) -> str:
-        return f"{self.instrument}: {self.part}: not confirmed ({self.detail})"
-
-
-@dataclass(frozen=True)
 class RunOutcome:
-    """`words`: one sentence. `exit_code` is None, and nothing is confirmed, where the journal does not say an end."""
+    """`words`: in a sentence or two. `exit_code` is None, and nothing is confirmed, where the journal does not say an
+    end. `earlier` are the parts before the last that are not known to have left the bench safe."""
 
     words: str
     exit_code: int | None
     is_finished: bool
     unconfirmed: tuple[Unconfirmed, ...] = ()
     guardian: str = ""
+    earlier: tuple[EarlierPart, ...] = ()
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether every instrument confirmed the safe state at the end of each part of the run."""
+        return self.is_told and not self.unconfirmed and not self.earlier
 
     @property
     def code_in_words(self) -> str:
@@ -72,32 +62,39 @@ class RunOutcome:
 
 
 def run_outcome_of(run_record: RunRecord) -> RunOutcome:
-    """How the last part of the run ended."""
+    """How the last part of the run ended, and how the earlier ones left the bench."""
     guardian = _guardian(run_record)
+    parts = [part for part in earlier_parts(run_record.events) if part.is_told or not run_record.is_dry]
+    earlier = tuple(part for part in parts if not part.is_safe)
     last = next((e for e in reversed(run_record.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     if last is None or last["event"] != RUN_ENDED:
         words = "The journal does not say how the run ended: it was killed."
-        return RunOutcome("The run still goes on." if run_record.is_running else words, None, False, guardian=guardian)
+        words = "The run still goes on." if run_record.is_running else words
+        return RunOutcome(words, None, False, guardian=guardian, earlier=earlier)
     return RunOutcome(
         words=_words(run_record, last),
         exit_code=int(last.get("exit_code", 5)),
         is_finished=last.get("reason") == FINISHED,
-        unconfirmed=_unconfirmed(last),
+        unconfirmed=unconfirmed_in(last),
         guardian=guardian,
+        earlier=earlier,
     )
-
-
-def _unconfirmed(event: Mapping[str, Any]) -> tuple[Unconfirmed, ...]:
-    parts = event.get("instruments")
-    told = [part for part in parts if isinstance(part, Mapping)] if isinstance(parts, list) else []
-    return tuple(Unconfirmed.of(part) for part in told if not part.get("confirmed", False))
 
 
 def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:
     reason = str(ended.get("reason", "for a reason that the journal does not say"))
     if reason == FINISHED:
         return "Finished."
-    return f"{_BEGINNINGS.get(_class_of(run_record, ended), 'Failed: ')}{reason}."
+    return f"{_BEGINNINGS.get(_class_of(run_record, ended), 'Failed: ')}{reason}.{_tripped(run_record)}"
+
+
+def _tripped(run_record: RunRecord) -> str:
+    """That the supply has switched outputs off by itself, in the last part of the run."""
+    of_part = [event for event in run_record.events if event["event"] in (SUPPLY_TRIPPED, *NEW_PARTS)]
+    if not of_part or of_part[-1]["event"] != SUPPLY_TRIPPED:
+        return ""
+    names = " and ".join(f"'{name}'" for name in of_part[-1].get("outputs", ()))
+    return f" The supply's own protection (over-voltage or over-current) has switched its output {names} off."
 
 
 def _class_of(run_record: RunRecord, ended: Mapping[str, Any]) -> type[BenchctlError]:
@@ -123,5 +120,5 @@ def _guardian(run_record: RunRecord) -> str:
             case {"event": "safe"}:
                 return "The guardian made the bench safe, and every instrument confirmed it."
             case {"event": "unsafe"}:
-                return f"The guardian could not make the bench safe: {'; '.join(map(str, _unconfirmed(said)))}."
+                return f"The guardian could not make the bench safe: {'; '.join(map(str, unconfirmed_in(said)))}."
     return ""

@@ -20,6 +20,8 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
     "continuous": (
         "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature; where the "
         "current into the load was captured, the mean of voltage times current.",
+        "Supply current: of the supply's reading and the current clamp, the surer one gives the mean; its peak is that "
+        "and what the record of the clamp rises above its own mean.",
         "Sine parameters: least-squares fits of three or four parameters (IEEE Std 1057).",
         "THD+N: what is left of the record without the fitted fundamental, from 20 Hz to 20 kHz as AES17 has it, over "
         "all of the signal in that band; for tones above 4 kHz to five times the tone. THD: harmonics alone over the "

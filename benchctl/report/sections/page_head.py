@@ -48,6 +48,13 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
 
 
 def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
+    yield from _safety_at_the_end(run_record, outcome)
+    if outcome.earlier:
+        text = "Each part begins only once every instrument has confirmed the safe state."
+        yield Box("Not safe at the end of an earlier part", "fails", (text,), tuple(map(str, outcome.earlier)))
+
+
+def _safety_at_the_end(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
     if run_record.is_running:
         yield Box("The run still goes on", "untold", ("This page shows what there was of it when the page was made.",))
     elif outcome.unconfirmed:
@@ -91,8 +98,10 @@ def facts_of(run_record: RunRecord, outcome: RunOutcome) -> Iterator[tuple[str, 
     """Name and text of each fact about the run."""
     yield "How it ended", outcome.words
     yield "Exit code", outcome.code_in_words
-    if not outcome.unconfirmed and outcome.is_told:
+    if outcome.is_safe:
         yield "Safe state", "every instrument confirmed it"
+    elif outcome.earlier:
+        yield "Safe state", "not confirmed in every part of the run; see above"
     yield "Date", date_of(run_record)
     yield "Took", f"{clock_face(run_record.duration_s)}{' of virtual time' if run_record.is_dry else ''}"
     if run_record.bench:

@@ -63,6 +63,7 @@ class ProtectionWatch:
 
         Raises:
             ProtectionNoticed: an output is gone; its figures are in the journal and the drive is muted.
+            LimitTripped: an output is gone, because the supply has switched its own off.
             RequirementFailed: the same, where the run is to end.
         """
         gains = gains_of(capture, level_v)
@@ -87,6 +88,7 @@ class ProtectionWatch:
 
     def _notice(self, silent: Capture, level_v: float, gone: Sequence[str]) -> NoReturn:
         run = self.run
+        run.guard.check_supply_protection()
         readings = {signal: run.read_if_any(signal) for signal in ("heatsink", "supply_voltage", "supply_current")}
         mute(run)
         context = ProtectionContext(**self._circumstances(level_v))

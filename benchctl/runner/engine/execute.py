@@ -33,8 +33,9 @@ FAULT_EXIT_CODE = 5
 class Outcome:
     """How a run ended.
 
-    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason. Where a
-    step `begins_anew`, only a part of the run has ended, and whoever performs it goes on from what its journal tells.
+    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason,
+    `tripped_outputs` those that the supply has switched off by itself. Where a step `begins_anew`, only a part of the
+    run has ended, and whoever performs it goes on from what its journal tells.
     """
 
     error: BenchctlError | None
@@ -42,6 +43,7 @@ class Outcome:
     figures: tuple[Figure, ...]
     confirmations: tuple[Confirmation, ...]
     begins_anew: bool = False
+    tripped_outputs: tuple[str, ...] = ()
 
     @property
     def is_safe(self) -> bool:
@@ -165,6 +167,7 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
             ACTIONS[type(planned.step)].perform(planned.step, run)
         run.bench.check_errors()
     except MeasurementError as reason:
+        run.guard.check_supply_protection()
         if not isinstance(planned.step, MEASURING):
             raise
         mute(run)
@@ -200,7 +203,14 @@ def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
         begins_anew = power_cycle.gives_up_step(run, error)
     except ArchiveError as lost:
         error, begins_anew = error or lost, False
-    outcome = Outcome(error, tuple(unmeasured), tuple(run.measured), run.guard.confirmations, begins_anew)
+    outcome = Outcome(
+        error,
+        tuple(unmeasured),
+        tuple(run.measured),
+        run.guard.confirmations,
+        begins_anew,
+        run.guard.tripped_outputs,
+    )
     return outcome if begins_anew else conclude(run.recorder, outcome)
 
 

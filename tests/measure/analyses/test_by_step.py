@@ -232,6 +232,18 @@ def test_the_read_back_gives_the_supply_current_where_it_is_surer(
     assert current.expanded_uncertainty == pytest.approx(2 * math.hypot(0.003 * 7.0, 0.06) / math.sqrt(3))
 
 
+def test_the_peak_current_stands_above_the_mean_whichever_instrument_gives_that(
+    tone_record: Record, supply: dict[str, Trace]
+) -> None:
+    """The record's mean is 0.1 * 25 + 0.9 * 5 = 7 A and its peak 25 A; the supply reads 30 A, as beside a clamp that
+    shows too little. The rise of 18 A has the clamp's error, the mean the supply's."""
+    record = tone_record(channels=("A", "B"), extra=supply)
+    figures = continuous({"continuous": record}, {"supply_current": [30.0, 30.0]}, TONE)
+    peak = named(figures, "supply_current_peak")
+    assert peak.value == pytest.approx(30.0 + 18.0, rel=2e-3)
+    assert peak.capture == "tone.npz"
+
+
 def test_the_voltage_is_that_at_the_amplifiers_terminals_however_sure_the_read_back_at_the_supply(
     tone_record: Record, supply: dict[str, Trace]
 ) -> None:
