@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 
 from rich.console import Console
 
-from benchctl.cli.shown.closing_line import last_line
+from benchctl.cli.shown.closing_line import last_lines
 from benchctl.cli.shown.tables import closing_tables
 from benchctl.cli.shown.views import PlainView
 from benchctl.launch.run import Documents, run
@@ -31,7 +31,7 @@ def picture() -> str:
         result = run(DOCUMENTS, quiet, out=Path(folder), dry_run=True)
     shown = Console(record=True, file=io.StringIO(), width=WIDTH, force_terminal=True, color_system="truecolor")
     shown.print(closing_tables(quiet.run.recorder.measured, quiet.run.files.amplifier))
-    shown.print(last_line(replace(result, folder=FOLDER)))
+    shown.print(last_lines(replace(result, folder=FOLDER)))
     return _self_contained(shown.export_svg(title="make demo", unique_id="demo"))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from benchctl.cli.shown.closing_line import last_line
+from benchctl.archive.journal.simulation import Simulation
+from benchctl.cli.shown.closing_line import last_lines
 from benchctl.launch.run import Result
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.engine.execute import Outcome
@@ -14,7 +15,7 @@ REASON = "output A showed distortion below 1 % up to 2 V, the highest level of t
 
 
 def line(*figures: Figure) -> str:
-    return str(last_line(Result(Outcome(None, (), figures, ()), Path("runs/one"))))
+    return str(last_lines(Result(Outcome(None, (), figures, ()), Path("runs/one"), Simulation())))
 
 
 def test_an_inconclusive_bound_is_named_with_its_reason() -> None:

@@ -33,9 +33,9 @@ def test_the_exit_line_and_the_closing_tables_name_it_and_what_to_do_by_hand(ben
     table = lines.index("NOT SAFE: to be switched off by hand, now")
     (row,) = [line for line in lines[table:] if line.startswith("│ supply")]
     assert "output 'main' off" in row
-    *_, exit_line, last = lines
-    assert exit_line.startswith("NOT SAFE: supply: output 'main' off: NOT CONFIRMED")
-    assert exit_line.endswith(f"By hand, now: {BY_HAND}.")
+    (told,) = [line for line in lines if line.startswith("NOT SAFE: supply: output 'main' off: NOT CONFIRMED")]
+    *_, last = lines
+    assert told.endswith(f"By hand, now: {BY_HAND}.")
     assert "Run folder: " in last
 
 
