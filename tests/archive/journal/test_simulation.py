@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from benchctl.archive.journal.events import NEW_PARTS
 from benchctl.archive.journal.simulation import simulation_of
 
 REAL = {"supply": "FAIRLEAD,PS 1500,17,2.1", "load": "FAIRLEAD,LB 8,4,1.0"}
@@ -37,7 +38,7 @@ def test_several_are_named_in_one_phrase() -> None:
     assert found.words == "supply, load and thermometer"
 
 
-@pytest.mark.parametrize("kind", ["run resumed", "step begins anew"])
+@pytest.mark.parametrize("kind", sorted(NEW_PARTS))
 def test_one_that_is_simulated_in_a_later_part_makes_the_whole_run_simulated(kind: str) -> None:
     assert simulation_of([started(), {"event": kind, "simulated": ["supply"]}]).words == "supply"
 
