@@ -134,6 +134,7 @@ $outputs  # supply_current:
 
 remote_turn_on: {by: supply, output: remote, voltage: 12 V}   # or {by: relay, relay: 110}, or {by: hand}
 # inputs: {by: hand}                  # how one input is driven alone, for crosstalk; absent if all are fed together
+# unwatched: [heatsink]               # say so where no thermometer is on the heatsink
 
 limits:                               # what this bench bears; these hold under every sequence
   supply_current: {above: 100 A, for: 500 ms}

@@ -129,13 +129,15 @@ _Numbered = tuple[str, StepBase]
 @dataclass
 class _Expansion:
     """`views`: the positions of the probes, the one that they are in first. Inside a `repeat`, which shows how
-    something goes in time, probes stay where they are."""
+    something goes in time, probes stay where they are. `level_v`: what was set just before, and drives until the next
+    step."""
 
     amplifier: Amplifier
     bench: Bench
     views: list[View]
     repeats: int = 0
     driven: str | tuple[str, ...] | None = None
+    level_v: float | None = None
 
     def first_position(self) -> PlannedStep | None:
         """The step that asks for the probes' first position; None where no probe is moved."""
@@ -150,6 +152,7 @@ class _Expansion:
             else:
                 for number, step in group:
                     yield from self._single(number, step, point, only_if)
+                    self._keep_level(step)
 
     def _single(self, number: str, step: StepBase, point: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
         match step:
@@ -166,6 +169,13 @@ class _Expansion:
                 yield self._each_driven(step, number, point, only_if, seen_outputs(self.bench, self.amplifier))
             case _:
                 yield PlannedStep(number, point, step, only_if)
+
+    def _keep_level(self, step: StepBase) -> None:
+        """A level that is set drives until a step mutes it, or another load is connected."""
+        if not isinstance(step, Set):
+            self.level_v = None
+        elif step.level_v is not None or step.load_ohm is not None:
+            self.level_v = step.level_v
 
     def _groups(self, numbered: Iterable[_Numbered]) -> Iterator[list[_Numbered]]:
         """Steps that are done together in each position of the probes: looks, with the waits before them; any other
@@ -188,9 +198,13 @@ class _Expansion:
         number, turns = group[0][0], []
         for view in self.views:
             title = outputs_in_words(view)
-            steps = tuple(self._seen_in(view, group, _joined(point, title), only_if))
+            at = _joined(point, title)
+            # Whoever moves the probe finds the amplifier silent, and the look before this one has muted it.
+            drives = [] if self.level_v is None else [PlannedStep(number, at, Set(level_v=self.level_v), only_if)]
+            steps = (*drives, *self._seen_in(view, group, at, only_if))
             turns.append(Branch("", title, steps, _moved(number, point, view, only_if)))
         self.views.reverse()  # the next steps begin where the probes are
+        self.level_v = None
         return Branch(number, "each output in turn", tuple(turns), is_loop=True)
 
     def _seen_in(self, view: View, group: list[_Numbered], at: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
@@ -226,6 +240,7 @@ class _Expansion:
             title = values_in_words(values)
             point = _joined(outer, title)
             setting = PlannedStep(number, point, _setting(values), only_if)
+            self._keep_level(setting.step)
             parts = tuple(self.of(sweep.steps, f"{number}.", point, only_if))
             points.append(Branch("", title, parts, setting))
         return Branch(number, f"sweep {', '.join(sweep.axes)}", tuple(points), is_loop=True)

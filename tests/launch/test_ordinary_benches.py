@@ -15,6 +15,7 @@ from benchctl.report.page import write_report
 from benchctl.report.reading.run_record import read_run_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
+from benchctl.runner.engine.progress import progress_of
 from tests.runner.ordinary import LOADS_BY_HAND, NO_THERMOMETER, ONE_PROBE, ONLY_A, connected
 from tests.runner.rig import POWER_ON_LINE, Audience, Edits, files, rig, sequence_text, shipped
 
@@ -128,6 +129,22 @@ def test_each_output_has_its_own_figures_by_the_one_probe(moved: Dry) -> None:
     assert verify(moved.result.folder).agrees
 
 
+def test_a_run_goes_on_where_its_probe_was(tmp_path: Path) -> None:
+    """What a journal tells of a run that ended after the probe was moved to B."""
+    these = files(POWER_ON_LINE, LOADED, TONE, "power_off", bench=ONE_PROBE)
+    with rig(tmp_path, these) as bench:
+        bench.run.hands = bench.simulated
+        assert bench.execute().error is None
+        plan, events = bench.plan, bench.events()
+    last_move = max(place for place, planned in enumerate(plan) if planned.step.kind == "move_probe")
+    until = next(
+        number
+        for number, event in enumerate(events, start=1)
+        if event["event"] == "step finished" and event["index"] == last_move
+    )
+    assert progress_of(plan, events[:until]).seen == ("B",)
+
+
 def test_no_figure_rests_on_outputs_that_were_not_seen_at_once(moved: Dry) -> None:
     assert set(moved.figures("continuous_power")) == {"A", "B"}
     assert not moved.figures("efficiency")
@@ -143,6 +160,7 @@ def test_an_output_that_nothing_sees_has_no_figures_and_trips_nothing(tmp_path: 
     assert set(ended.figures("continuous_power")) == {"A"}
     assert not ended.figures("efficiency")
     assert "no probe sees output B" in ended.page
+    assert "at output A alone" in ended.page
 
 
 def test_loads_are_asked_for_with_the_amplifier_silent(tmp_path: Path) -> None:

@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
+from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.documents.sequence_file.step_form import HOLDERS
 from benchctl.documents.sequence_file.steps import KINDS
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
+from benchmarks.sequences.carries import what_it_lacks
 from benchmarks.sequences.trials import BENCHES, documents, trial
 
 SEQUENCES = tuple(library.shipped("sequences"))
@@ -85,3 +87,50 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(sequence: str, amplif
     assert ended.unmeasured == ()
     assert ended.is_safe
     assert list(ended.violations()) == []
+
+
+# The benches of ordinary instruments, and the amplifiers that each carries.
+ORDINARY = {"no_thermometer": ("hx2150", "kx240"), "one_channel": ("cx4090",), "eight_bit": ("kx240",)}
+CARRIED = [(bench, amplifier) for bench, amplifiers in ORDINARY.items() for amplifier in amplifiers]
+
+
+@pytest.mark.parametrize(("bench", "amplifier"), CARRIED)
+@pytest.mark.parametrize("sequence", SEQUENCES)
+def test_preflight_refuses_no_sequence_on_an_ordinary_bench(sequence: str, bench: str, amplifier: str) -> None:
+    files = documents(sequence, amplifier, short=False, bench=bench).load()
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
+    assert checked.hazards == ()
+    assert what_it_lacks(files.bench, files.amplifier, sequence) == ()
+
+
+def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
+    bench, amplifier = load_bench("eight_bit"), load_amplifier("lw1200")
+    lacks = " ".join(what_it_lacks(bench, amplifier, "quick_check"))
+    assert "no load of 1 ohm for every output" in lacks
+    assert "for full power into the heaviest rated load" in lacks
+
+
+@pytest.mark.parametrize(
+    ("bench", "sequence", "amplifier"),
+    [
+        ("no_thermometer", "quick_check", "kx240"),
+        ("no_thermometer", "rated_power", "kx240"),
+        ("one_channel", "quick_check", "cx4090"),
+        ("eight_bit", "quick_check", "kx240"),
+    ],
+)
+def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:
+    """Nothing trips, every step has its figures, and no verdict is one that the truth denies."""
+    ended = trial(sequence, amplifier, tmp_path, bench=bench)
+    assert (ended.reason, ended.unmeasured, list(ended.violations())) == ("finished", (), [])
+    assert ended.held.known["continuous_power"] > 0
+    assert ended.held.missed.total() <= ended.held.known.total() / 20
+
+
+def test_a_verdict_that_the_truth_denies_is_noticed(tmp_path: Path) -> None:
+    """A probe that shows a tenth less than it may makes a fifth of the power."""
+    text = library.find("benches", "workshop").read_text(encoding="utf-8")
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(text + "  errors: {probe A: -10 %}\n")
+    ended = trial("quick_check", "kx240", tmp_path, bench=str(bench))
+    assert any("continuous_power A" in text and "fails, and the truth is" in text for text in ended.violations())

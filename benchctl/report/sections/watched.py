@@ -10,6 +10,8 @@ import pandas as pd
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.archive.journal.events import HANDS, TRIP
 from benchctl.archive.tables.trend import trend_column
+from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs, unseen_outputs
+from benchctl.documents.text.words import outputs_in_words
 from benchctl.guard.limits import WatchedLimit, limits_of, unwatched_limits_of
 from benchctl.measure.budget.words import unit_in_words, value_in_words
 from benchctl.quantity import clock_face, render
@@ -28,7 +30,7 @@ def limits_table(run_record: RunRecord) -> Table | None:
         "Limits watched from the first step to the last",
         heads("signal", "limit", "set by", numbers=["lowest read", "highest read"]) + heads("tripped"),
         (
-            *(_limit_row(limit, run_record.trend, limit.signal in tripped) for limit in limits),
+            *(_limit_row(limit, run_record, limit.signal in tripped) for limit in limits),
             *map(_unwatched_row, not_watched),
         ),
     )
@@ -39,17 +41,28 @@ def _unwatched_row(limit: WatchedLimit) -> tuple[Cell, ...]:
     return (*cells, Cell("not watched", "number"), Cell("", "number"), Cell("could not trip", "untold"))
 
 
-def _limit_row(limit: WatchedLimit, trend: pd.DataFrame | None, has_tripped: bool) -> tuple[Cell, ...]:
-    lowest, highest = _extremes(limit, trend)
+def _limit_row(limit: WatchedLimit, run_record: RunRecord, has_tripped: bool) -> tuple[Cell, ...]:
+    lowest, highest = _extremes(limit, run_record.trend)
     tripped = Cell("tripped", "fails") if has_tripped else Cell("no")
     return (
         Cell(limit.signal, "code"),
-        Cell(str(limit.bound)),
+        Cell(f"{limit.bound}{_where(limit, run_record)}"),
         Cell(f"{limit.origin} file"),
         Cell(lowest, "number"),
         Cell(highest, "number"),
         tripped,
     )
+
+
+def _where(limit: WatchedLimit, run_record: RunRecord) -> str:
+    """Of dc at the outputs, which of them were seen, where that was not all of them at once."""
+    bench, amplifier = run_record.bench, run_record.amplifier
+    if limit.signal != "output_offset" or bench is None or amplifier is None:
+        return ""
+    seen = outputs_in_words(seen_outputs(bench, amplifier))
+    if probes_are_moved(bench, amplifier):
+        return f", at the one of {seen} that the probe was on"
+    return f", at {seen} alone" if unseen_outputs(bench, amplifier) else ""
 
 
 def _extremes(limit: WatchedLimit, trend: pd.DataFrame | None) -> tuple[str, str]:

@@ -14,12 +14,14 @@ from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
 
-def warnings_of(files: Files, plan: Sequence[PlannedStep], expected_steps: Sequence[ExpectedStep]) -> Iterator[str]:
+def warnings_of(
+    files: Files, plan: Sequence[PlannedStep], expected_steps: Sequence[ExpectedStep], *, unattended: bool
+) -> Iterator[str]:
     """What a person must answer for, before a run."""
     for what in _unwatched_sensors(files):
         yield _of_sensor(files, what)
         if what == HEATSINK:
-            yield _expected_heat(files, expected_steps)
+            yield _expected_heat(files, expected_steps, unattended=unattended)
             yield from _stated_times(files, plan)
     yield from _unseen(files)
 
@@ -61,12 +63,15 @@ def _of_sensor(files: Files, what: str) -> str:
     )
 
 
-def _expected_heat(files: Files, expected_steps: Sequence[ExpectedStep]) -> str:
+def _expected_heat(files: Files, expected_steps: Sequence[ExpectedStep], *, unattended: bool) -> str:
     hottest_c = max((step.hottest_c for step in expected_steps), default=0.0)
     maximum = render(files.amplifier.heatsink.maximum_c, "degC")
+    does = "so feel it, and have a hand at the supply's switch"
+    if unattended:
+        does = "and nobody is present to feel it; be present, at least the first time"
     return (
         f"by the amplifier file the heatsink is expected to reach {render(hottest_c, 'degC', digits=3)} of {maximum}, "
-        "from 25 degC; nothing shows whether it does, so feel it, and have a hand at the supply's switch"
+        f"from 25 degC; nothing shows whether it does, {does}"
     )
 
 
