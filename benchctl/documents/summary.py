@@ -12,6 +12,7 @@ from benchctl.documents.bench_file.bench import (
     Bench,
     CurrentClamp,
     CurrentWiring,
+    InputsByGenerator,
     InputsByRelay,
     TurnOnByRelay,
     TurnOnBySupply,
@@ -210,6 +211,9 @@ def _inputs(bench: Bench) -> str:
     match bench.inputs:
         case InputsByRelay(relays=relays):
             return "driven alone by relays " + ", ".join(f"{relay} ({channel})" for channel, relay in relays.items())
+        case InputsByGenerator(outputs=outputs):
+            said = ", ".join(f"{output} ({channel})" for channel, output in outputs.items())
+            return f"driven alone by the generator's outputs {said}"
         case None:
             return "all driven together"
         case _:

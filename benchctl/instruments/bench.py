@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from benchctl.documents.bench_file import bench as document
-from benchctl.documents.bench_file.bench import InputsByRelay, TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
 from benchctl.documents.bench_file.instruments import Supply as SupplyEntry
 from benchctl.documents.bench_file.instruments import SupplyOutput
@@ -198,7 +198,7 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
     instruments = file.instruments
     match driver:
         case GeneratorDriver():
-            return Generator(session, driver)
+            return Generator(session, driver, _generator_outputs(file))
         case SupplyDriver() if instruments.supply is not None:
             return _supply(session, driver, instruments.supply)
         case ThermometerDriver() if instruments.thermometer is not None:
@@ -259,6 +259,10 @@ def _turn_on_relay(file: document.Bench) -> int | None:
 
 def _input_relays(file: document.Bench) -> dict[str, int]:
     return dict(file.inputs.relays) if isinstance(file.inputs, InputsByRelay) else {}
+
+
+def _generator_outputs(file: document.Bench) -> dict[str, int]:
+    return dict(file.inputs.outputs) if isinstance(file.inputs, InputsByGenerator) else {}
 
 
 def _switch_off_order(file: document.Bench) -> tuple[str, ...]:

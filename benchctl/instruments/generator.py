@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.documents.driver_file.driver import GeneratorDriver
@@ -38,59 +39,98 @@ class Burst:
 
 
 class Generator(Role):
-    """Levels are V rms of the sine at the generator's output."""
+    """Levels are V rms of the sine at the generator's output.
 
-    def __init__(self, session: Session, driver: GeneratorDriver) -> None:
+    One whose outputs feed an input of the amplifier each is told everything for each output in turn; only those that
+    are chosen with `drive_inputs` are switched on, and all are switched off.
+    """
+
+    def __init__(self, session: Session, driver: GeneratorDriver, inputs: Mapping[str, int] | None = None) -> None:
+        """`inputs`: amplifier channel -> the output that feeds its input alone; without any, one output feeds all."""
         super().__init__(session)
         self._words = driver.commands
+        self._inputs = dict(inputs or {})
+        self._outputs = tuple(sorted(self._inputs.values())) or (1,)
+        self._driving = self._outputs
 
     def prepare(self) -> None:
         """A steady sine, output untouched."""
-        self._say(self._words.prepare)
+        for output in self._outputs:
+            self._say(self._words.prepare, output=output)
+
+    def drive_inputs(self, channels: Sequence[str]) -> None:
+        """From now on switch on the outputs at these channels' inputs and no other; none may be on."""
+        self._driving = tuple(sorted(self._inputs[channel] for channel in channels))
 
     def set_frequency(self, frequency_hz: float) -> None:
         """Set and confirm the frequency."""
         tolerance_hz = FREQUENCY_TOLERANCE * frequency_hz
-        with self._changing(_FREQUENCY):
-            self._say(self._words.set_frequency, frequency_hz=frequency_hz)
-            words = self._words.get_frequency
-            self._confirm(self._number(_FREQUENCY, frequency_hz, "Hz", tolerance_hz, words, {}))
+        for output in self._outputs:
+            what = self._of(_FREQUENCY, output)
+            with self._changing(what):
+                self._say(self._words.set_frequency, frequency_hz=frequency_hz, output=output)
+                words = self._words.get_frequency
+                self._confirm(self._number(what, frequency_hz, "Hz", tolerance_hz, words, {"output": output}))
 
     def set_level(self, level_v: float) -> None:
         """Set and confirm the level of the steady sine, V rms."""
         tolerance_v = LEVEL_TOLERANCE * level_v + LEVEL_TOLERANCE_V
-        with self._changing(_LEVEL):
-            self._say(self._words.set_level, level_v=level_v)
-            self._confirm(self._number(_LEVEL, level_v, "V rms", tolerance_v, self._words.get_level, {}))
+        for output in self._outputs:
+            what = self._of(_LEVEL, output)
+            with self._changing(what):
+                self._say(self._words.set_level, level_v=level_v, output=output)
+                words = self._words.get_level
+                self._confirm(self._number(what, level_v, "V rms", tolerance_v, words, {"output": output}))
 
     def start_burst(self, burst: Burst) -> None:
         """Begin to repeat `burst`, its first cycle at once. What a generator answers of its level and frequency then
         is its own affair."""
-        with self._changing(_LEVEL, _FREQUENCY):
-            self._say(
-                self._words.burst_on,
-                level_v=burst.level_v,
-                low_level_v=burst.low_level_v,
-                burst_s=burst.burst_s,
-                rest_s=burst.rest_s,
-            )
+        with self._changing(*(self._of(what, output) for what in (_LEVEL, _FREQUENCY) for output in self._outputs)):
+            for output in self._outputs:
+                self._say(
+                    self._words.burst_on,
+                    level_v=burst.level_v,
+                    low_level_v=burst.low_level_v,
+                    burst_s=burst.burst_s,
+                    rest_s=burst.rest_s,
+                    output=output,
+                )
+            self._say(self._words.burst_start)
 
     def stop_burst(self) -> None:
         """Back to the steady sine at the level last set for it."""
-        self._say(self._words.burst_off)
+        for output in self._outputs:
+            self._say(self._words.burst_off, output=output)
 
     def output_on(self) -> None:
         """Connect the output and see that it is."""
-        with self._changing(_OUTPUT):
-            self._say(self._words.output_on)
-            self._confirm(self._switch(_OUTPUT, self._words.get_output, on=True))
+        for output in self._driving:
+            self._switch_output(output, on=True)
 
     def output_off(self) -> None:
-        """Disconnect the output and see that it is."""
-        with self._changing(_OUTPUT):
-            self._say(self._words.output_off)
-            self._confirm(self._switch(_OUTPUT, self._words.get_output, on=False))
+        """Disconnect every output and see that it is."""
+        for output in self._outputs:
+            self._switch_output(output, on=False)
+
+    def _switch_output(self, output: int, *, on: bool) -> None:
+        what = self._of(_OUTPUT, output)
+        with self._changing(what):
+            self._say(self._words.output_on if on else self._words.output_off, output=output)
+            self._confirm(self._switch(what, self._words.get_output, on=on, output=output))
+
+    def _of(self, what: str, output: int) -> str:
+        """What is set, by its name; of several outputs, with the number."""
+        if len(self._outputs) == 1:
+            return what
+        return f"output {output}" if what == _OUTPUT else f"{what} of output {output}"
 
     def safe_parts(self) -> list[SafePart]:
-        """What the safe state asks of it."""
-        return [self._safe_part("output off", self._words.output_off.render(), self._words.get_output.render())]
+        """What the safe state asks of it: every output off."""
+        return [
+            self._safe_part(
+                "output off" if len(self._outputs) == 1 else f"output {output} off",
+                self._words.output_off.render(output=output),
+                self._words.get_output.render(output=output),
+            )
+            for output in self._outputs
+        ]

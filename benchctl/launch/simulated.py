@@ -10,6 +10,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import (
     Bench,
     CurrentWiring,
+    InputsByGenerator,
     InputsByRelay,
     TurnOnByRelay,
     TurnOnBySupply,
@@ -58,6 +59,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         supply=_supply(instruments.supply) if instruments.supply else None,
         thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
         remote=_remote(bench),
+        generator_outputs=_fed_by_outputs(bench, amplifier),
         input_relays=bench.inputs.relays if isinstance(bench.inputs, InputsByRelay) else {},
         bench=bench.simulation or BenchSimulation(),
     )
@@ -85,6 +87,12 @@ def _plate(amplifier: Amplifier) -> Plate:
         floating=amplifier.outputs == "floating",
         rails=amplifier.rails or "unregulated",
     )
+
+
+def _fed_by_outputs(bench: Bench, amplifier: Amplifier) -> dict[str, int]:
+    """Of the amplifier's channels, which output of the generator feeds each."""
+    outputs = bench.inputs.outputs if isinstance(bench.inputs, InputsByGenerator) else {}
+    return {channel: output for channel, output in outputs.items() if channel in amplifier.channels}
 
 
 def _generator(entry: Generator) -> GeneratorDescription:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import Bench, InputsByHand, InputsByRelay
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
 from benchctl.documents.bench_file.sight import View, seen_outputs, sees_outputs_together, views
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.sequence_file.bench_steps import Cool, Hold, MoveProbe, Set, Settle
@@ -301,9 +301,11 @@ def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:
     """Whether each of the amplifier's inputs can be driven alone in the way that is asked for."""
     match bench.inputs:
         case InputsByRelay(relays=relays):
-            return by != "hand" and set(amplifier.channels) <= set(relays)
+            return by in ("relay", "either") and set(amplifier.channels) <= set(relays)
+        case InputsByGenerator(outputs=outputs):
+            return by in ("generator", "either") and set(amplifier.channels) <= set(outputs)
         case InputsByHand():
-            return by != "relay"
+            return by in ("hand", "either")
         case _:
             return False
 

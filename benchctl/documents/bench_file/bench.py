@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -17,6 +17,7 @@ from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.fields import (
     ChannelName,
+    GeneratorOutput,
     Line,
     OutputName,
     PositiveAmperes,
@@ -207,7 +208,23 @@ class InputsByHand(Part):
     by: Literal["hand"] = Field(description="a person moves the plugs when asked")
 
 
-Inputs = Annotated[InputsByRelay | InputsByHand, Field(discriminator="by")]
+class InputsByGenerator(Part):
+    """Each input has an output of the generator of its own; one whose output is off is not driven."""
+
+    by: Literal["generator"] = Field(description="each input has an output of the generator of its own")
+    outputs: dict[ChannelName, GeneratorOutput] = Field(
+        min_length=1, description="for each amplifier channel, the number of the generator's output at its input"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        seen: dict[int, str] = {}
+        for channel, output in self.outputs.items():
+            if output in seen:
+                yield PathProblem(("outputs", channel), f"output {output} feeds input {seen[output]} already")
+            seen.setdefault(output, channel)
+
+
+Inputs = Annotated[InputsByRelay | InputsByHand | InputsByGenerator, Field(discriminator="by")]
 
 
 def _missing(name: str, there_are: Sequence[str]) -> str:
@@ -275,6 +292,8 @@ class Bench(Document):
         yield from self._fault_problems()
         if isinstance(self.inputs, InputsByRelay):
             yield from self._input_problems(self.inputs)
+        if isinstance(self.inputs, InputsByGenerator):
+            yield from self._unwired_inputs("outputs", self.inputs.outputs)
         match self.remote_turn_on:
             case TurnOnBySupply() as by_supply:
                 yield from self._supply_problems(by_supply)
@@ -365,14 +384,19 @@ class Bench(Document):
         taken = {resistor.relay: "a load resistor" for resistor in load.resistors}
         if isinstance(self.remote_turn_on, TurnOnByRelay):
             taken[self.remote_turn_on.relay] = "the remote turn-on lead"
+        yield from self._unwired_inputs("relays", inputs.relays)
         for channel, relay in inputs.relays.items():
             at = ("inputs", "relays", channel)
-            if channel not in self._known_outputs:
-                names = ", ".join(self.signals.outputs)
-                yield PathProblem(at, f"no output '{channel}' under 'signals'; there are {names}", is_key=True)
             if relay in taken:
                 yield PathProblem(at, f"relay {relay} connects {taken[relay]} already")
             taken.setdefault(relay, f"input {channel}")
+
+    def _unwired_inputs(self, key: str, channels: Iterable[str]) -> Iterator[PathProblem]:
+        for channel in channels:
+            if channel not in self._known_outputs:
+                names = ", ".join(self.signals.outputs)
+                message = f"no output '{channel}' under 'signals'; there are {names}"
+                yield PathProblem(("inputs", key, channel), message, is_key=True)
 
     def _relay_problems(self, lead: TurnOnByRelay) -> Iterator[PathProblem]:
         load = self.instruments.load

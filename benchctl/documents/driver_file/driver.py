@@ -25,21 +25,42 @@ _TITLE: Any = Field(description="name of the family", examples=["Scanner that wa
 _PREPARE: Any = Field(default=Command(), description="sent once after reset, before anything else", examples=["*CLS"])
 
 
-class GeneratorCommands(Part):
-    """Sine, level, frequency, bursts with a low level between them. Levels are RMS."""
+# A generator or a supply with a single output has nothing to choose.
+_OUTPUT: dict[str, Any] = {"output": WHOLE}
+_OfOutput = Annotated[Command, *offering(optional=_OUTPUT)]
+_AskOutput = Annotated[Query, *asking(optional=_OUTPUT)]
 
-    prepare: Plain = _PREPARE
-    set_frequency: Annotated[Command, *offering(frequency_hz=REAL)] = Field(description="tune the sine")
-    get_frequency: Question = Field(description="answers the frequency, Hz")
-    set_level: Annotated[Command, *offering(level_v=REAL)] = Field(description="set the level, V RMS")
-    get_level: Question = Field(description="answers the level, V RMS")
-    burst_on: Annotated[Command, *offering(level_v=REAL, low_level_v=REAL, burst_s=REAL, rest_s=REAL)] = Field(
-        description="start endless repetitions: a burst at the level, then rest at the low level"
+
+class GeneratorCommands(Part):
+    """Sine, level, frequency, bursts with a low level between them. Levels are RMS.
+
+    Of a generator with two outputs each command is sent for each output in turn, with its number as `{output}`; what
+    starts bursts at both in one instant is `burst_start`.
+    """
+
+    prepare: _OfOutput = _PREPARE
+    set_frequency: Annotated[Command, *offering(frequency_hz=REAL, optional=_OUTPUT)] = Field(
+        description="tune the sine"
     )
-    burst_off: Plain = Field(description="back to a steady tone")
-    output_on: Plain = Field(description="connect the output")
-    output_off: Plain = Field(description="disconnect the output")
-    get_output: Question = Field(description="answers 1 where the output is connected, else 0")
+    get_frequency: _AskOutput = Field(description="answers the frequency, Hz")
+    set_level: Annotated[Command, *offering(level_v=REAL, optional=_OUTPUT)] = Field(description="set the level, V RMS")
+    get_level: _AskOutput = Field(description="answers the level, V RMS")
+    burst_on: Annotated[
+        Command, *offering(level_v=REAL, low_level_v=REAL, burst_s=REAL, rest_s=REAL, optional=_OUTPUT)
+    ] = Field(description="start endless repetitions: a burst at the level, then rest at the low level")
+    burst_start: Plain = Field(
+        default=Command(), description="start what `burst_on` has set, at every output; leave it out if that starts it"
+    )
+    burst_off: _OfOutput = Field(description="back to a steady tone")
+    output_on: _OfOutput = Field(description="connect the output")
+    output_off: _OfOutput = Field(description="disconnect the output")
+    get_output: _AskOutput = Field(description="answers 1 where the output is connected, else 0")
+
+    @property
+    def choose_outputs(self) -> bool:
+        """Whether they are for a generator with several outputs."""
+        told = (self.set_level, self.output_on, self.output_off, self.get_output)
+        return all(any("output" in template.takes for template in words.templates) for words in told)
 
 
 class GeneratorDriver(Document):
@@ -169,10 +190,6 @@ class ElectronicLoadDriver(Document):
     commands: ElectronicLoadCommands
 
 
-# A supply with a single output has nothing to choose.
-_OUTPUT: dict[str, Any] = {"output": WHOLE}
-_OfOutput = Annotated[Command, *offering(optional=_OUTPUT)]
-_AskOutput = Annotated[Query, *asking(optional=_OUTPUT)]
 _SetVolts = Annotated[Command, *offering(optional=_OUTPUT, voltage_v=REAL)]
 _SetAmperes = Annotated[Command, *offering(optional=_OUTPUT, current_a=REAL)]
 

@@ -264,6 +264,7 @@ def counted(*, at_least: int, at_most: int, example: int) -> _Counted:
 
 
 ScopeChannel = Annotated[Whole, counted(at_least=1, at_most=8, example=1)]
+GeneratorOutput = Annotated[Whole, counted(at_least=1, at_most=2, example=1)]
 RelayNumber = Annotated[Whole, counted(at_least=1, at_most=99_999, example=101)]
 ScanChannel = Annotated[Whole, counted(at_least=1, at_most=99_999, example=101)]
 

@@ -94,8 +94,8 @@ class AmplifierTraits(Part):
 class BenchTraits(Part):
     """What a bench file must say for steps to be performed."""
 
-    inputs: Literal["relay", "hand", "either"] = Field(
-        description="how each input of the amplifier can be driven alone; `either` means by relay or by hand"
+    inputs: Literal["relay", "generator", "hand", "either"] = Field(
+        description="how each input of the amplifier can be driven alone; `either` means in any of these ways"
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import InputsByHand, InputsByRelay
+from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByHand, InputsByRelay
 from benchctl.documents.sequence_file.step_base import DrivenInputs
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.errors import InstrumentError
@@ -63,6 +63,8 @@ def _connect(run: Run, channels: tuple[str, ...], request: str) -> None:
         case InputsByRelay(relays=relays) if isinstance(run.bench.load, RelayBank):
             run.bench.load.drive_inputs([channel for channel in channels if channel in relays])
             run.wait(RELAY_S)
+        case InputsByGenerator():
+            run.bench.generator.drive_inputs(channels)
         case InputsByHand():
             run.observer.hands_needed(request)
             run.hands.plug(list(channels))
@@ -104,3 +106,7 @@ def hazards_of_driving_alone(state: ExpectedState) -> Iterator[str]:
             missing = [channel for channel in channels if channel not in relays]
             if missing:
                 yield f"no relay feeds input {' and '.join(missing)}, so it cannot be left undriven"
+        case InputsByGenerator(outputs=outputs):
+            missing = [channel for channel in channels if channel not in outputs]
+            if missing:
+                yield f"no output of the generator feeds input {' and '.join(missing)}; give it one under 'inputs'"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from benchctl.documents.bench_file.bench import Bench, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, SingleEndedProbe, TurnOnByHand
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.bench_file.sight import seen_outputs, unwatched
+from benchctl.documents.driver_file.driver import GeneratorDriver
 from benchctl.documents.model.limits import HEATSINK, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.step_base import StepBase
@@ -22,6 +23,7 @@ from benchctl.runner.plan import PlannedStep
 def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     """What speaks against the documents together, whatever the step."""
     yield from _wiring(files)
+    yield from _inputs(files)
     yield from _probes(files)
     yield from _turn_on(files, unattended=unattended)
     yield from _loads_by_hand(files, unattended=unattended)
@@ -52,6 +54,20 @@ def _wiring(files: Files) -> Iterator[str]:
             )
     if not seen_outputs(files.bench, files.amplifier):
         yield "no output of the amplifier is seen, so nothing can be measured; put a probe on one at least"
+
+
+def _inputs(files: Files) -> Iterator[str]:
+    """Where the generator has an output for each input, no other step drives all of them."""
+    inputs, driver = files.bench.inputs, files.bench.drivers.get("generator")
+    if not isinstance(inputs, InputsByGenerator):
+        return
+    if missing := [channel for channel in files.amplifier.channels if channel not in inputs.outputs]:
+        yield f"no output of the generator feeds input {' and '.join(missing)}; give it one under 'inputs'"
+    if isinstance(driver, GeneratorDriver) and not driver.commands.choose_outputs and len(inputs.outputs) > 1:
+        yield (
+            "each input has an output of the generator, and the generator's driver has no words for more than one; "
+            "name a driver whose commands use {output}, such as generator/scpi99_outputs"
+        )
 
 
 def _probes(files: Files) -> Iterator[str]:

@@ -37,6 +37,8 @@ class OperatingPoint(NamedTuple):
     joint_open: bool
     driven: frozenset[str]
     """channels whose inputs the generator feeds"""
+    amplitudes_v: tuple[tuple[str, float], ...] = ()
+    """channel -> the amplitude at its input, where each has an output of the generator of its own"""
 
 
 class _Asked(NamedTuple):
@@ -47,6 +49,7 @@ class _Asked(NamedTuple):
     playing: bool
     joint_open: bool
     driven: frozenset[str]
+    amplitudes_v: tuple[tuple[str, float], ...]
     conductances_s: tuple[float, ...]
 
 
@@ -96,7 +99,15 @@ class Assembly:
 
     def _stages_for(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> tuple[OutputStage, ...]:
         """The same ones as long as only supply and converter change, as they do hundreds of times in a power-on."""
-        asked = _Asked(now.tone, now.gain_left, now.state.playing, now.joint_open, now.driven, conductances_s)
+        asked = _Asked(
+            now.tone,
+            now.gain_left,
+            now.state.playing,
+            now.joint_open,
+            now.driven,
+            now.amplitudes_v,
+            conductances_s,
+        )
         if asked != self._asked:
             self._asked, self._stages = asked, self._stages_asked(asked)
         return self._stages
@@ -118,6 +129,6 @@ class Assembly:
     def _input_tone(self, channel: str, asked: _Asked) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""
         if channel in asked.driven:
-            return asked.tone
+            return replace(asked.tone, amplitude_v=dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v))
         leaks = self._physics.crosstalk if asked.driven else 0.0
         return replace(asked.tone, amplitude_v=leaks * asked.tone.amplitude_v)

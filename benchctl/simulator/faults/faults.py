@@ -138,7 +138,7 @@ class FaultDesk:
         for name, output in self._supply_outputs.items():
             output.stuck = name in stuck
         connections = self._connections
-        connections.drive.stuck = any(
+        connections.drive.stuck = connections.second_drive.stuck = any(
             isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on
         )
         connections.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))

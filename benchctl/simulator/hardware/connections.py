@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
@@ -47,6 +48,8 @@ class Connections:
         self.physics = description.amplifier
         self.ambient_c = description.bench.ambient_c
         self.drive = GeneratorSignal()
+        self.second_drive = GeneratorSignal()
+        """the generator's output 2; both share frequency and timing"""
         self.outputs, names = _supply_outputs(description)
         self.watchdog = Watchdog()
         self._main = names[MAIN]
@@ -76,6 +79,18 @@ class Connections:
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
+
+    def tone_at(self, now_s: float) -> tuple[Tone, float]:
+        """The tone at the inputs, at the highest of their amplitudes, and when it changes of itself."""
+        tone, until_s = self.drive.tone_at(now_s)
+        highest_v = max((volts for _, volts in self._amplitudes_v(now_s)), default=tone.amplitude_v)
+        return replace(tone, amplitude_v=highest_v), until_s
+
+    def _amplitudes_v(self, now_s: float) -> tuple[tuple[str, float], ...]:
+        """Of each channel that has an output of the generator of its own."""
+        drives = {1: self.drive, 2: self.second_drive}
+        outputs = self.description.generator_outputs
+        return tuple((channel, drives[output].tone_at(now_s)[0].amplitude_v) for channel, output in outputs.items())
 
     @property
     def main_output(self) -> SupplyOutput:
@@ -219,11 +234,15 @@ class Connections:
             gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
             bias_c=self._bias_temperature_c(),
             joint_open=self._joint_open,
-            driven=self._driven_channels(),
+            driven=self._driven_channels(now_s),
+            amplitudes_v=self._amplitudes_v(now_s),
         )
 
-    def _driven_channels(self) -> frozenset[str]:
-        """Those that the generator is plugged into, unless a relay is in the way."""
+    def _driven_channels(self, now_s: float) -> frozenset[str]:
+        """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the
+        generator gives anything."""
+        if self.description.generator_outputs:
+            return frozenset(channel for channel, volts in self._amplitudes_v(now_s) if volts > 0.0)
         relays = self.description.input_relays
         return frozenset(
             channel for channel in self._plugged if channel not in relays or relays[channel] in self.relays.made

@@ -104,7 +104,7 @@ class PhysicalBench:
 
     def circuit(self) -> Circuit:
         """As it stands at this instant."""
-        tone, _ = self.connections.drive.tone_at(self.time_s)
+        tone, _ = self.connections.tone_at(self.time_s)
         return self.connections.circuit(tone, self.time_s)
 
     def supply_means(self, number: int, window_s: float) -> SupplyMeans:
@@ -123,7 +123,7 @@ class PhysicalBench:
         return SupplyMeans(circuit.supply_v(draw), draw.supply_a)
 
     def _step(self, now_s: float, circuit: Circuit, tone: Tone) -> None:
-        _, until_s = self.connections.drive.tone_at(self.time_s)
+        _, until_s = self.connections.tone_at(self.time_s)
         end_s = min(now_s, until_s, self._next_look_s())
         rail_v = round(self.rail_v, RAIL_DIGITS)
         run = self._run(circuit, rail_v, end_s - self.time_s)
@@ -200,7 +200,7 @@ class PhysicalBench:
         for output in connections.outputs.values():
             if output is not connections.main_output:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)
-        tone, _ = connections.drive.tone_at(self.time_s)
+        tone, _ = connections.tone_at(self.time_s)
         circuit = connections.circuit(tone, self.time_s)
         supply = self._supply_now(circuit)
         tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)

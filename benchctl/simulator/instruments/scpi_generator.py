@@ -6,6 +6,9 @@ While a list is selected but not started, the constant tone sounds.
 
 The trigger system is idle until INITiate, then waits for its source, IMMediate or BUS, and is idle again once the list
 has ended. A trigger that comes while it does not wait is ignored, with an error (-211).
+
+One with two outputs tells them by a suffix (`SOURce2`, `OUTPut2`). Each has its level and its list; frequency, dwell
+times and trigger are those of both, and the sync output is that of output 1.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric
 from benchctl.scpi.device.status import Operation
 from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.generator_signal import GeneratorSignal
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import GeneratorDescription
@@ -41,14 +45,29 @@ class GeneratorSettings:
     """As they were asked for; all but the output."""
 
     frequency_hz: float = 1000.0
-    level_v: float = 0.1
-    """RMS, as those of the list"""
+    levels_v: tuple[float, float] = (0.1, 0.1)
+    """of output 1 and 2; RMS, as those of the lists"""
     unit: str = "VRMS"
     mode: str = "FIX"
-    list_v: tuple[float, ...] = ()
+    lists_v: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
     dwells_s: tuple[float, ...] = ()
     count: float = 1.0
     trigger_source: str = "IMM"
+
+    def with_level(self, output: int, level_v: float) -> GeneratorSettings:
+        """The same with another level of one output."""
+        first, second = self.levels_v
+        return replace(self, levels_v=(level_v, second) if output == 1 else (first, level_v))
+
+    def with_list(self, output: int, list_v: tuple[float, ...]) -> GeneratorSettings:
+        """The same with another list of one output."""
+        first, second = self.lists_v
+        return replace(self, lists_v=(list_v, second) if output == 1 else (first, list_v))
+
+    @property
+    def list_v(self) -> tuple[float, ...]:
+        """That of output 1, which times both."""
+        return self.lists_v[0]
 
     def dwell_times_s(self) -> tuple[float, ...]:
         """One for each level: a single dwell time stands for all.
@@ -64,6 +83,11 @@ class GeneratorSettings:
         return dwells_s
 
 
+def _output(call: Call) -> int:
+    """Which output a command is for."""
+    return call.suffixes[0] if call.suffixes else 1
+
+
 class SimulatedGenerator(Instrument[GeneratorSettings]):
     """Holds what was asked for; the `drive` of the connections holds what truly comes out."""
 
@@ -76,6 +100,8 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         )
         self._frequency_error = physical_bench.true_errors.error("generator frequency", description.frequency)
         self._waiting = False
+        self._drives = (physical_bench.connections.drive, physical_bench.connections.second_drive)
+        self._outputs = max(physical_bench.description.generator_outputs.values(), default=1)
         super().__init__(physical_bench, now)
 
     def defaults(self) -> GeneratorSettings:
@@ -89,9 +115,10 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     def restore(self, settings: GeneratorSettings) -> None:
         """Output off, no list playing or waiting for its trigger."""
         self._settings = settings
-        self.connections.drive.switch(False)
+        for drive in self._drives:
+            drive.switch(False)
         self._abort()
-        self._apply_level()
+        self._apply_levels()
         self._apply_frequency()
 
     def refresh(self) -> None:
@@ -114,40 +141,54 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         """SOURce:FUNCtion, FREQuency, VOLTage, LIST; OUTPut; INITiate, ABORt, TRIGger."""
         self._add_source(tree)
         self._add_list(tree)
-        tree.add("OUTPut[:STATe]", set=self._set_output, query=lambda _: self.connections.drive.output_on,
+        tree.add(f"OUTPut{self._suffix}[:STATe]", set=self._set_output, query=lambda call: self._drive(call).output_on,
                  parameters=[Boolean()])  # fmt: skip
         tree.add("INITiate[:IMMediate]", set=action(self._initiate))
+        tree.add("INITiate[:IMMediate]:ALL", set=action(self._initiate))
         tree.add("ABORt", set=action(self._abort))
         tree.add("TRIGger[:SEQuence]:SOURce", set=self._set_trigger_source,
                  query=lambda _: self._settings.trigger_source, parameters=[Mnemonic("IMMediate", "BUS")])  # fmt: skip
         tree.add("TRIGger[:SEQuence][:IMMediate]", set=action(self._trigger))
 
     def _add_source(self, tree: CommandTree) -> None:
-        tree.add("[SOURce]:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
+        source = f"[SOURce{self._suffix}]"
+        tree.add(f"{source}:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
                  parameters=[Mnemonic("SINusoid")])  # fmt: skip
         frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, self._description.highest_frequency_hz, 1000.0)
-        tree.add("[SOURce]:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
+        tree.add(f"{source}:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
                  parameters=[frequency])  # fmt: skip
-        tree.add("[SOURce]:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
+        tree.add(f"{source}:FREQuency:FIXed", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
                  parameters=[frequency])  # fmt: skip
-        tree.add("[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]", set=self._set_level,
-                 query=lambda _: self._shown(self._settings.level_v),
+        tree.add(f"{source}:VOLTage[:LEVel][:IMMediate][:AMPLitude]", set=self._set_level,
+                 query=lambda call: self._shown(self._settings.levels_v[_output(call) - 1]),
                  parameters=[Numeric("V", 0.0, self._highest, self._lowest_default)])  # fmt: skip
-        tree.add("[SOURce]:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._settings.unit,
+        tree.add(f"{source}:VOLTage:UNIT", set=self._set_unit, query=lambda _: self._settings.unit,
                  parameters=[Mnemonic("VRMS", "VPP", "VPK", "V")])  # fmt: skip
-        tree.add("[SOURce]:VOLTage:MODE", set=self._set_mode, query=lambda _: self._settings.mode,
+        tree.add(f"{source}:VOLTage:MODE", set=self._set_mode, query=lambda _: self._settings.mode,
                  parameters=[Mnemonic("FIXed", "CW", "LIST")])  # fmt: skip
 
     def _add_list(self, tree: CommandTree) -> None:
-        tree.add("[SOURce]:LIST:VOLTage", set=self._set_list,
-                 query=lambda _: [self._shown(level_v) for level_v in self._settings.list_v],
+        source = f"[SOURce{self._suffix}]"
+        tree.add(f"{source}:LIST:VOLTage", set=self._set_list,
+                 query=lambda call: [self._shown(v) for v in self._settings.lists_v[_output(call) - 1]],
                  parameters=[Numeric("V", 0.0, self._highest, repeats=True)])  # fmt: skip
-        tree.add("[SOURce]:LIST:VOLTage:POINts", query=lambda _: len(self._settings.list_v))
-        tree.add("[SOURce]:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._settings.dwells_s),
+        tree.add(f"{source}:LIST:VOLTage:POINts",
+                 query=lambda call: len(self._settings.lists_v[_output(call) - 1]))  # fmt: skip
+        tree.add(f"{source}:LIST:DWELl", set=self._set_dwells, query=lambda _: list(self._settings.dwells_s),
                  parameters=[Numeric("S", SHORTEST_DWELL_S, LONGEST_DWELL_S, repeats=True)])  # fmt: skip
-        tree.add("[SOURce]:LIST:DWELl:POINts", query=lambda _: len(self._settings.dwells_s))
-        tree.add("[SOURce]:LIST:COUNt", set=self._set_count, query=lambda _: self._settings.count,
+        tree.add(f"{source}:LIST:DWELl:POINts", query=lambda _: len(self._settings.dwells_s))
+        tree.add(f"{source}:LIST:COUNt", set=self._set_count, query=lambda _: self._settings.count,
                  parameters=[Numeric("", 1, 1e6, 1, whole=True, infinite=True)])  # fmt: skip
+
+    # Outputs
+
+    @property
+    def _suffix(self) -> str:
+        """Of the nodes that say which output; a generator with one has none."""
+        return "<1:2>" if self._outputs == 2 else ""
+
+    def _drive(self, call: Call) -> GeneratorSignal:
+        return self._drives[_output(call) - 1]
 
     # Settings
 
@@ -159,8 +200,8 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         self._apply_frequency()
 
     def _set_level(self, call: Call) -> None:
-        self._change(level_v=self._rms(call.values[0]))
-        self._apply_level()
+        self._settings = self._settings.with_level(_output(call), self._rms(call.values[0]))
+        self._apply_levels()
 
     def _set_unit(self, call: Call) -> None:
         self._change(unit=call.values[0])
@@ -171,7 +212,8 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
             self._abort()
 
     def _set_list(self, call: Call) -> None:
-        self._change(list_v=self._bounded(tuple(self._rms(value) for value in call.values)))
+        list_v = self._bounded(tuple(self._rms(value) for value in call.values))
+        self._settings = self._settings.with_list(_output(call), list_v)
 
     def _set_dwells(self, call: Call) -> None:
         self._change(dwells_s=self._bounded(call.values))
@@ -180,7 +222,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         self._change(count=float(call.values[0]))
 
     def _set_output(self, call: Call) -> None:
-        self.connections.drive.switch(call.values[0])
+        self._drive(call).switch(call.values[0])
 
     def _set_trigger_source(self, call: Call) -> None:
         self._change(trigger_source=call.values[0])
@@ -194,8 +236,10 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
             raise ScpiError(-213, "a list is playing or waits for its trigger; ABORt first")
         if self._settings.mode != "LIST":
             return
-        drive.dwells_s, drive.repetitions = self._settings.dwell_times_s(), self._settings.count
-        drive.levels_v = tuple(self._true_level_v(level_v) for level_v in self._settings.list_v)
+        dwells_s, (first, second) = self._settings.dwell_times_s(), self._settings.lists_v
+        for each, list_v in zip(self._drives, (first, second or first), strict=True):
+            each.dwells_s, each.repetitions = dwells_s, self._settings.count
+            each.levels_v = tuple(self._true_level_v(level_v) for level_v in list_v)
         self._waiting = True
         self._pass_immediate_trigger()
 
@@ -213,21 +257,24 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         if not self._waiting:
             raise ScpiError(-211, "nothing waits for a trigger")
         self._waiting = False
-        self.connections.drive.start_list(self.physical_bench.time_s)
+        for drive in self._drives:
+            drive.start_list(self.physical_bench.time_s)
 
     def _abort(self) -> None:
         self._waiting = False
-        self.connections.drive.stop_list()
+        for drive in self._drives:
+            drive.stop_list()
 
     # From what is asked for to what comes out
 
     def _apply_frequency(self) -> None:
-        drive = self.connections.drive
-        drive.frequency_hz = self._frequency_error.indicated(self._settings.frequency_hz)
-        drive.phase_origin_s = self.physical_bench.time_s
+        for drive in self._drives:
+            drive.frequency_hz = self._frequency_error.indicated(self._settings.frequency_hz)
+            drive.phase_origin_s = self.physical_bench.time_s
 
-    def _apply_level(self) -> None:
-        self.connections.drive.level_v = self._true_level_v(self._settings.level_v)
+    def _apply_levels(self) -> None:
+        for drive, level_v in zip(self._drives, self._settings.levels_v, strict=True):
+            drive.level_v = self._true_level_v(level_v)
 
     def _true_level_v(self, level_v: float) -> float:
         """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""

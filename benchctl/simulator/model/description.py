@@ -235,4 +235,6 @@ class BenchDescription:
     """None: nothing is on the amplifier's remote lead"""
     input_relays: Mapping[str, int] = field(default_factory=dict)
     """amplifier channel -> the relay of the load's bank that feeds its input; without any, every input is fed"""
+    generator_outputs: Mapping[str, int] = field(default_factory=dict)
+    """amplifier channel -> the generator's output, 1 or 2, that feeds its input; without any, output 1 feeds all"""
     bench: BenchSimulation = field(default_factory=BenchSimulation)
