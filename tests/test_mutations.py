@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
-from benchmarks.mutations.campaign import TARGETS, changes_in, judgements
+from benchmarks.mutations.__main__ import scores
+from benchmarks.mutations.campaign import TARGETS, Trial, changes_in, judgements
 from benchmarks.mutations.changes import changes_of
 from benchmarks.mutations.trial import Copy, Fate, Target
 from tests.pages import ROOT
@@ -85,3 +88,19 @@ def test_every_judgement_is_about_a_change_that_is_still_made_and_gives_a_reason
     made = {(target.module, change.what) for target in TARGETS for change in changes_in(target)}
     assert set(judgements()) <= made
     assert all(why.strip() for why in judgements().values())
+
+
+def test_what_came_of_the_changes_is_counted_for_each_module_and_in_all() -> None:
+    one, other = TARGETS[:2]
+    change = changes_in(one)[0]
+    done = [
+        *(Trial(one, change, fate) for fate in (Fate.NOTICED, Fate.NOTICED, Fate.HUNG, Fate.UNNOTICED)),
+        Trial(one, change, Fate.UNNOTICED, "nobody could see it"),
+        Trial(other, change, Fate.NOTICED),
+    ]
+    console = Console(width=80, record=True, file=io.StringIO())
+    console.print(scores(done))
+    rows = [line.replace("\u2502", " ").split() for line in console.export_text().splitlines()]
+    assert ["guard.limits", "5", "2", "1", "1", "1", "80%"] in rows
+    assert ["guard.states", "1", "1", "0", "0", "0", "100%"] in rows
+    assert ["all", "6", "3", "1", "1", "1", "83%"] in rows

@@ -25,7 +25,8 @@ WANTED = 0.9
 def main(modules: tuple[str, ...], jobs: int) -> None:
     """Make one small change after the other in the modules that safety and verdicts rest on, and run their tests.
 
-    Prints each change that no test notices, and the part that is noticed. Works on copies of the checkout.
+    Prints each change that no test notices, and for each module how many are. Works on copies of the checkout. The
+    score is the part that is noticed or judged harmless.
     """
     console = Console()
     chosen = [target for target in TARGETS if not modules or target.module.endswith(modules)]
@@ -39,7 +40,7 @@ def main(modules: tuple[str, ...], jobs: int) -> None:
             done.append(trial)
             _say(progress.console, trial)
             progress.advance(task)
-    console.print(_scores(done))
+    console.print(scores(done))
     sys.exit(0 if _score(done) >= WANTED else 1)
 
 
@@ -50,14 +51,18 @@ def _say(console: Console, trial: Trial) -> None:
         console.print(words, style="red", markup=False, highlight=False, soft_wrap=True)
 
 
-def _scores(done: Sequence[Trial]) -> Table:
-    table = Table(title="Changes that a test notices", title_justify="left")
-    table.add_column("module")
-    for name in ("changes", "noticed", "by hanging", "harmless", "not noticed", "noticed or harmless"):
+def scores(done: Sequence[Trial]) -> Table:
+    """A row a module, and one for all."""
+    caption = "Hung: noticed by tests that no longer end. Judged: harmless, for the reason in judged.yaml."
+    table = Table(title="Changes that a test notices", title_justify="left", caption=caption, caption_justify="left")
+    table.add_column("module", no_wrap=True)
+    for name in ("changes", "noticed", "hung", "judged", "not noticed", "score"):
         table.add_column(name, justify="right")
     for module in [*dict.fromkeys(trial.target.module for trial in done), ""]:
         of_it = [trial for trial in done if module in {"", trial.target.module}]
-        table.add_row(module or "all", *_counts(of_it), f"{_score(of_it):.0%}", end_section=not module)
+        table.add_row(
+            module.removeprefix("benchctl.") or "all", *_counts(of_it), f"{_score(of_it):.0%}", end_section=not module
+        )
     return table
 
 
