@@ -117,6 +117,19 @@ def test_readings_that_cease_trip_three_seconds_late_though_their_instrument_is_
     assert 5.0 <= trip.time_s <= 5.2 + 1e-6, "three seconds after it was due"
 
 
+def test_readings_that_cease_where_no_limit_is_on_them_end_nothing_and_time_goes_on(tmp_path: Path) -> None:
+    only_ambient = {"channels: {heatsink: 101, ambient: 102, load: 103}": "channels: {ambient: 102}"}
+    with rig(tmp_path, files("power_off", bench=only_ambient)) as made:
+        made.begin()
+        made.clock.sleep(0.5)
+        made.taps.on_send.append(lambda role, _: made.clock.sleep(20.0) if role == "thermometer" else None)
+        made.clock.sleep(10.0)
+        assert made.run.interlock.reason is None
+        assert made.run.guard.old_s("ambient") == pytest.approx(10.5)
+        made.taps.on_send.clear()
+        made.clock.sleep(20.0)  # until it is let go
+
+
 @pytest.mark.parametrize(
     ("takes_s", "order"),
     [(0.9, ["asked", "read", "off"]), (1.4, ["asked", "off"])],
