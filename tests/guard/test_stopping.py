@@ -44,11 +44,14 @@ def test_what_was_not_read_because_the_run_stops_does_not_count_as_unreadable(be
 
 
 def test_a_run_that_is_stopped_while_the_guard_reads_has_no_fault_and_no_other_reason(bench: Rig) -> None:
+    """The guard would ask again for an answer that is garbled, and may not any more."""
+
     def stop(role: str, text: str) -> None:
         if role == "thermometer":
             bench.run.interlock.open(OperatorStop("enough"))
 
     bench.clock.sleep(0.5)
+    bench.taps.forge("thermometer", "(@101)", "---")
     bench.taps.on_send.append(stop)
     bench.clock.sleep(1.0)
     bench.run.guard.stop()
