@@ -69,7 +69,8 @@ def _plot(panel: Axes, points: Sequence[tuple[Figure, Figure]], place: int, name
 
 def _told(name: str, curve: _Curve) -> str:
     points = (
-        f"{value_in_words(against['efficiency'])} {unit_in_words(against['efficiency'])} at {power.value:.3g} W"
+        f"{value_in_words(against['efficiency'])} {unit_in_words(against['efficiency'])} at "
+        f"{power.bound} {power.value:.3g} W".replace("  ", " ")
         for power, against in curve
     )
     return f"{name}: {', '.join(points)}."

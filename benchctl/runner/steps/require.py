@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import RequirementFailed
+from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run, latest
 from benchctl.runner.acting.verdicts import judged_by
@@ -38,8 +39,16 @@ def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:
         verdict = judged_by(figure, criterion).verdict
         if verdict != "passes":
             of_channel = f" of channel {figure.channel}" if figure.channel else ""
-            state = "" if verdict == "fails" else ", which is inconclusive within its uncertainty"
-            yield f"{name}{of_channel} is {render(figure.value, figure.unit)} and must be {criterion}{state}"
+            known = f"{figure.bound} {render(figure.value, figure.unit)}".lstrip()
+            yield f"{name}{of_channel} is {known} and must be {criterion}{_why_inconclusive(figure, verdict)}"
+
+
+def _why_inconclusive(figure: Figure, verdict: Verdict) -> str:
+    if verdict == "fails":
+        return ""
+    if figure.bound:
+        return f", which is inconclusive: {figure.bound_reason or 'more is not known'}"
+    return ", which is inconclusive within its uncertainty"
 
 
 def worst_case(_step: Require, _state: ExpectedState) -> WorstCase:

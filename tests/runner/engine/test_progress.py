@@ -44,6 +44,18 @@ def test_an_amplifier_that_was_on_is_switched_on_again_and_one_that_was_off_is_n
     assert finished(POWER_ON_LINE, "power_off", left=UNDRIVEN).power_on is None
 
 
+def test_the_channels_that_were_set_to_be_driven_are_so_again() -> None:
+    assert finished(POWER_ON_LINE, "set: {driven: [B]}").driven == ("B",)
+    assert finished(POWER_ON_LINE, "set: {driven: [B]}", "set: {driven: all}").driven == "all"
+    assert finished(POWER_ON_LINE).driven == "all"
+
+
+def test_where_a_step_left_inputs_undriven_nobody_knows_where_a_hand_has_left_the_plugs() -> None:
+    assert finished(POWER_ON_LINE, "find_clean_level: {driven: [B]}").moves_plugs
+    assert finished(POWER_ON_LINE, then=("find_clean_level: {driven: [B]}", LAST)).moves_plugs
+    assert not finished(POWER_ON_LINE, "find_clean_level").moves_plugs
+
+
 def test_the_bench_is_set_as_the_last_finished_step_left_it() -> None:
     assert finished(POWER_ON_LINE, "set: {load: 4 ohm}", left=ON).conditions == ON
 

@@ -108,6 +108,14 @@ def test_an_output_that_a_limiter_holds_gives_a_bound_that_names_the_limiter(tmp
     assert "`to:" not in found.bound_reason
 
 
+def test_a_requirement_on_a_bound_that_does_not_suffice_says_why(tmp_path: Path) -> None:
+    require = "require: {continuous_power: above 150 W}"
+    run = measured(tmp_path, SEARCH, CONTINUOUS, require, bench=EIGHT_BITS, amplifier=LOW_GAIN)
+    told = str(run.outcome.error)
+    assert "continuous_power of channel A is at least " in told
+    assert "which is inconclusive: output A showed distortion below 1 % up to 2 V" in told
+
+
 def test_preflight_warns_that_the_search_cannot_reach_the_rating() -> None:
     checked = look(files(POWER_ON_LINE, LOADED, SEARCH, CONTINUOUS, "power_off", amplifier=LOW_GAIN))
     (warning,) = checked.warnings
