@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,9 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "set_gains": "cx4090",  # four controls, on 24 V
 }
 
+# A sequence and an amplifier that it is not for, and what preflight says then.
+REFUSED = {("power_bandwidth", "lw1200_lowpass"): "the amplifier's low-pass of 80 Hz"}
+
 
 def test_every_shipped_amplifier_has_a_bench() -> None:
     assert set(BENCHES) == set(library.shipped("amplifiers"))
@@ -37,14 +41,24 @@ def test_every_amplifier_has_its_turn() -> None:
     assert set(RUNS.values()) == set(BENCHES)
 
 
-@pytest.mark.parametrize("amplifier", sorted(BENCHES))
-@pytest.mark.parametrize("sequence", SEQUENCES)
+@pytest.mark.parametrize(
+    ("sequence", "amplifier"),
+    [pair for pair in itertools.product(SEQUENCES, sorted(BENCHES)) if pair not in REFUSED],
+)
 def test_preflight_passes_every_sequence_on_every_amplifier(sequence: str, amplifier: str) -> None:
     """With nobody there to accept a warning."""
     files = documents(sequence, amplifier, short=False).load()
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
     assert checked.hazards == ()
     assert checked.warnings == ()
+
+
+@pytest.mark.parametrize(("sequence", "amplifier"), REFUSED)
+def test_preflight_refuses_what_an_amplifier_is_not_made_for(sequence: str, amplifier: str) -> None:
+    files = documents(sequence, amplifier, short=False).load()
+    checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
+    assert checked.hazards
+    assert all(REFUSED[sequence, amplifier] in hazard for hazard in checked.hazards)
 
 
 def steps_of(sequence: str, amplifier: str) -> set[str]:
