@@ -14,6 +14,7 @@
     │   │   ├── ConnectionLost      the peer went away
     │   │   └── NoAnswer            the time for an answer is over
     │   ├── GarbledAnswer           an answer came that is not what the question asks for
+    │   ├── NoRecord                the oscilloscope took no whole record in the time allowed
     │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
     │   ├── SettingRefused          a setting reads back otherwise than it was sent
@@ -201,6 +202,10 @@ class NoAnswer(LinkError):
 
 class GarbledAnswer(InstrumentError):
     """An answer came, but it is not what the question asks for."""
+
+
+class NoRecord(InstrumentError):
+    """The oscilloscope took no whole record in the time allowed: no trigger came."""
 
 
 class SettingsLost(InstrumentError):

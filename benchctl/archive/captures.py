@@ -3,10 +3,12 @@
 ======================  =====================================================================================
 member                  holds
 ======================  =====================================================================================
-format                  'benchctl capture 1'
+format                  'benchctl capture 2'; 'benchctl capture 1' has neither zero nor zero_limit
 signals, units          names and units, one a signal
 codes                   int16, shape (signals, samples): the converter's own numbers
-scale, offset           float64, one a signal: value = codes * scale + offset, in the signal's unit
+scale, offset, zero     float64, one a signal: value = codes * scale + offset - zero, in the signal's unit; zero is
+                        what the input showed with nothing at its probe, 0 where that was not taken
+zero_limit              float64, one a signal: by how much its zero may still be off; NaN where it was not taken
 low_code, high_code     int64, one a signal: a code at or beyond one of them is clipped
 start_s, interval_s     first sample's time from the trigger, and time between samples
 taken_s                 when, on the run's clock
@@ -33,12 +35,15 @@ from benchctl.archive.folder import RunFolder
 from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.measure.signal.record import Capture, Trace
 
-FORMAT = "benchctl capture 1"
+FORMAT = "benchctl capture 2"
+# Before zeros were taken.
+_FORMAT_WITHOUT_ZERO = "benchctl capture 1"
 
 _MEMBERS = (
     *("format", "signals", "units", "codes", "scale", "offset"),
     *("low_code", "high_code", "start_s", "interval_s", "taken_s"),
 )
+_MEMBERS_OF_ZERO = ("zero", "zero_limit")
 # Of zlib's nine: of 106 records, 40 MB, it makes 9.8 MB in 0.5 s, where level 6 makes 9.5 MB in 1.7 s.
 _COMPRESS_LEVEL = 4
 # Eight signals of twelve million samples.
@@ -93,6 +98,8 @@ def _arrays(capture: Capture) -> Mapping[str, NDArray[Any]]:
         "codes": np.stack([trace.codes.astype(np.int16, casting="safe", copy=False) for trace in traces]),
         "scale": np.array([trace.scale for trace in traces]),
         "offset": np.array([trace.offset for trace in traces]),
+        "zero": np.array([float(trace.zero) for trace in traces]),
+        "zero_limit": np.array([np.nan if trace.zero_limit is None else trace.zero_limit for trace in traces]),
         "low_code": np.array([trace.low_code for trace in traces], dtype=np.int64),
         "high_code": np.array([trace.high_code for trace in traces], dtype=np.int64),
         "start_s": np.array(float(capture.start_s)),
@@ -125,11 +132,15 @@ def _members(content: bytes) -> dict[str, Any]:
     if unpacked > _MOST_UNPACKED_BYTES:
         raise ValueError(f"unpacked it would be {unpacked / 1e6:.0f} MB")
     with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-        return {name: archive[name] for name in _MEMBERS}
+        members = {name: archive[name] for name in _MEMBERS}
+        if str(members["format"]) == _FORMAT_WITHOUT_ZERO:
+            count = len(members["signals"])
+            return {**members, "zero": np.zeros(count), "zero_limit": np.full(count, np.nan)}
+        return {**members, **{name: archive[name] for name in _MEMBERS_OF_ZERO}}
 
 
 def _capture(members: Mapping[str, Any], name: str) -> Capture:
-    if str(members["format"]) != FORMAT:
+    if str(members["format"]) not in (FORMAT, _FORMAT_WITHOUT_ZERO):
         raise ValueError(f"its format is '{members['format']}', not '{FORMAT}'")
     codes = members["codes"]
     if codes.dtype != np.int16 or codes.ndim != 2:
@@ -149,6 +160,9 @@ def _capture(members: Mapping[str, Any], name: str) -> Capture:
 def _trace(members: Mapping[str, Any], row: int) -> Trace:
     if not int(members["low_code"][row]) < int(members["high_code"][row]):
         raise ValueError("its lowest code is not below its highest")
+    zero_limit = float(members["zero_limit"][row])
+    if np.isinf(zero_limit) or zero_limit < 0.0:
+        raise ValueError("what its zero may be off by is no limit")
     return Trace(
         codes=members["codes"][row],
         scale=float(members["scale"][row]),
@@ -156,4 +170,6 @@ def _trace(members: Mapping[str, Any], row: int) -> Trace:
         unit=str(members["units"][row]),
         low_code=int(members["low_code"][row]),
         high_code=int(members["high_code"][row]),
+        zero=float(members["zero"][row]),
+        zero_limit=None if np.isnan(zero_limit) else zero_limit,
     )

@@ -20,6 +20,7 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.tables.figures import figure_table, read_figures
 from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.archive.tables.run_identity import run_identity_of
+from benchctl.archive.zeros import zeros_of_captures
 from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
@@ -73,11 +74,13 @@ def verify(path: Path) -> Verification:
     journal = read_journal(folder.journal)
     entries = entries_of(journal.events)
     recomputed = [_recompute(folder, entry) for entry in entries]
-    used = {file for entry in entries for file in entry.captures.values()}
+    zeros = zeros_of_captures(folder, journal.events)
+    used = {file for entry in entries for file in entry.captures.values()} | zeros.records
     return Verification(
         checked=sum(len(entry.figures) for entry in entries),
         differences=(
             *(difference for outcome in recomputed for difference in outcome.differences),
+            *zeros.differences,
             *_check_table(folder, figure_table(entries, run_identity_of(journal.events)), is_running=is_running),
         ),
         figures_without_capture=tuple(orphan for outcome in recomputed for orphan in outcome.orphans),

@@ -123,14 +123,15 @@ class Guard:
             self._clock.start_thread(partial(self._watch, partial(self._sample_until_stopped, sampler)), "guard")
         self._clock.start_thread(partial(self._watch, self._look_out), "lookout")
 
-    def observe(self, signal: str, value: float | None) -> None:
-        """Judge a reading that the runner took, such as the output's dc offset from a capture.
+    def observe(self, signal: str, value: float | None, limit_of_error: float = 0.0) -> None:
+        """Judge a reading that the runner took, such as the output's dc offset from a capture; it passes a limit where
+        it is beyond it by more than its limit of error.
 
         Raises:
             LimitTripped: it was beyond a limit for long enough; the bench is being made safe.
         """
         self._note({signal: value})
-        self._judge(signal, value)
+        self._judge(signal, value, limit_of_error)
         self._interlock.check()
 
     def check_supply_protection(self) -> None:
@@ -316,12 +317,12 @@ class Guard:
 
     # -- judging and tripping ----------------------------------------------------------------------------------
 
-    def _judge(self, signal: str, value: float | None) -> None:
+    def _judge(self, signal: str, value: float | None, limit_of_error: float = 0.0) -> None:
         for watch in self.watches:
             if watch.limit.signal != signal:
                 continue
             with self._judging:
-                trip = watch.observe(value, self._clock.now(), energised=self.energised)
+                trip = watch.observe(value, self._clock.now(), limit_of_error, energised=self.energised)
             if trip is not None:
                 self._trip(trip)
                 return

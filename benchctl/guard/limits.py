@@ -64,16 +64,17 @@ class WatchedLimit:
     bound: Limit
     origin: str
 
-    def is_passed(self, value: float | None, *, energised: bool) -> bool:
-        """Whether a reading is beyond the limit; one that is not a number, or cannot be read (None), is.
+    def is_passed(self, value: float | None, limit_of_error: float = 0.0, *, energised: bool) -> bool:
+        """Whether a reading is beyond the limit by more than its limit of error; one that is not a number, or cannot be
+        read (None), is.
 
         A lower bound on the supply can only hold between power_on and power_off.
         """
-        if value is None or not math.isfinite(value):
+        if value is None or not (math.isfinite(value) and math.isfinite(limit_of_error)):
             return True
         if self.signal.startswith("supply_") and not energised:
             return value > self.bound.high
-        return self.bound.is_passed(value)
+        return self.bound.is_passed(value, limit_of_error)
 
     def __str__(self) -> str:
         return f"{self.signal} {self.bound} (of the {self.origin} file)"
@@ -134,11 +135,13 @@ class LimitWatch:
         self._kept_s: float | None = None
         self._since_s: float | None = None
 
-    def observe(self, value: float | None, now_s: float, *, energised: bool = True) -> LimitTripped | None:
+    def observe(
+        self, value: float | None, now_s: float, limit_of_error: float = 0.0, *, energised: bool = True
+    ) -> LimitTripped | None:
         """Take a reading (None: unreadable); return the trip once the limit has been passed for long enough."""
         self.value = value
         too_steep = value is not None and self._rise(value, now_s) > self.limit.bound.steepest
-        if not (too_steep or self.limit.is_passed(value, energised=energised)):
+        if not (too_steep or self.limit.is_passed(value, limit_of_error, energised=energised)):
             self._kept_s, self._since_s = now_s, None
             return None
         if self._since_s is None:
@@ -146,7 +149,7 @@ class LimitWatch:
         # Sums of sampling periods fall a rounding error short of the time they are compared with.
         if now_s - self._since_s < self.limit.bound.patience_s(value) - 1e-9:
             return None
-        return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s))
+        return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s, limit_of_error))
 
     def _rise(self, value: float, now_s: float) -> float:
         """How fast the signal rises, in its unit per second; 0 until it has been seen for long enough to tell."""
@@ -157,9 +160,11 @@ class LimitWatch:
         seen_s = now_s - first_s
         return (value - first) / seen_s if seen_s >= RISE_SEEN_S / 2 else 0.0
 
-    def _words(self, now_s: float) -> str:
+    def _words(self, now_s: float, limit_of_error: float) -> str:
         unit, sentence = self.limit.bound.unit, self.limit.bound.sentence
         if sentence and self.value is not None:
             return f"{sentence}, seen at {now_s:.1f} s"
         reading = "cannot be read" if self.value is None else f"is {render(self.value, unit)}"
+        if self.value is not None and limit_of_error:
+            reading += f" ± {render(limit_of_error, unit, digits=2)}"
         return f"{self.limit.signal} {reading} at {now_s:.1f} s; the limit: {self.limit}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,14 +15,14 @@ from benchctl.documents.driver_file.driver import (
     OscilloscopeCommands,
     OscilloscopeDriver,
 )
-from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
+from benchctl.errors import GarbledAnswer, MeasurementError, NoRecord
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
+from benchctl.instruments.vertical import FILL, FINEST_V_PER_DIVISION, ranges_v, setting_v
+from benchctl.measure.budget.zero import trace_name
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.scpi.numbers import parse_boolean, parse_number
 
-# A range is chosen so that the expected peak fills this part of it: room for surprise, and codes to spare.
-FILL = 0.75
 # Below this part of the range a record wastes the converter: three more bits are to be had.
 SPARSE = 0.12
 # Ranges tried for one record before it is given up.
@@ -38,8 +38,6 @@ BLOCK_TIMEOUT_S = 20.0
 SYNC_LEVEL_V = 1.0
 # In the list form of a preamble.
 PREAMBLE_NUMBERS = 10
-# Smallest vertical setting asked for, V per division at the input.
-FINEST_V_PER_DIVISION = 1e-3
 
 Sleep = Callable[[float], object]
 
@@ -100,7 +98,7 @@ class Oscilloscope(Role, ABC):
         self._driver = driver
         self._words = driver.commands
         self.inputs = dict(inputs)
-        self._bits = bits
+        self.bits = bits
         self._trigger_channel = trigger_channel
         self._sleep = sleep
         self._half_range: dict[str, float] = {}
@@ -126,7 +124,8 @@ class Oscilloscope(Role, ABC):
 
         Raises:
             MeasurementError: no range shows the signal unclipped.
-            InstrumentError: no trigger came, or the instrument failed.
+            NoRecord: no trigger came.
+            InstrumentError: the instrument failed.
         """
         self._show(signals)
         for signal in signals:
@@ -138,6 +137,30 @@ class Oscilloscope(Role, ABC):
             if not unfit:
                 return capture
         raise MeasurementError(f"no vertical range shows {', '.join(unfit)} whole")
+
+    def record_zeros(self, largest: Mapping[str, float], record: Record) -> Capture:
+        """What each signal shows on every range that a peak of up to its `largest` may need, with nothing at its probe.
+
+        Each range is an acquisition; all of them make one capture, whose traces `trace_name` names.
+
+        Raises:
+            NoRecord: the instrument takes no record.
+            InstrumentError: it failed.
+        """
+        signals = tuple(largest)
+        settings = {signal: self._settings_for(signal, largest[signal]) for signal in signals}
+        self._half_range.clear()
+        self._show(signals)
+        traces: dict[str, Trace] = {}
+        for number in range(max(map(len, settings.values()))):
+            due = [signal for signal in signals if number < len(settings[signal])]
+            # An instrument may have fewer ranges than it is asked for.
+            new = [signal for signal in due if self._has_changed(signal, settings[signal][number])]
+            if new:
+                taken = self._acquire("zero", signals, record)
+                traces |= {trace_name(number + 1, signal): taken.traces[signal] for signal in new}
+        self._half_range.clear()  # the widest one fits nothing that comes next
+        return replace(taken, traces=traces)
 
     # -- vertical ----------------------------------------------------------------------------------------------
 
@@ -174,12 +197,22 @@ class Oscilloscope(Role, ABC):
 
     def _set_range(self, signal: str, half_range: float) -> None:
         source = self.inputs[signal]
-        wanted = max(half_range / source.per_volt / (self._divisions / 2), FINEST_V_PER_DIVISION)
+        wanted = setting_v(half_range / source.per_volt / (self._divisions / 2))
         self._say(self._words.set_vertical, channel=source.channel, volts_per_division=wanted, offset_v=0.0)
         got = self._ask_number(self._words.get_vertical, channel=source.channel)
         if got <= 0:
             raise self._garbled(f"says its range is {got:g} V a division")
         self._half_range[signal] = got * self._divisions / 2 * source.per_volt
+
+    def _settings_for(self, signal: str, peak: float) -> tuple[float, ...]:
+        """Volts a division at the input, from the finest to what shows a peak."""
+        return ranges_v(peak / FILL / self.inputs[signal].per_volt / (self._divisions / 2))
+
+    def _has_changed(self, signal: str, volts_per_division: float) -> bool:
+        """Set a range; whether it is another than before."""
+        before = self._half_range.get(signal)
+        self._set_range(signal, volts_per_division * self._divisions / 2 * self.inputs[signal].per_volt)
+        return self._half_range[signal] != before
 
     @property
     def _divisions(self) -> int:
@@ -227,7 +260,7 @@ class Oscilloscope(Role, ABC):
                 return
             self._sleep(poll_s)
         self._say(self._words.stop)
-        raise InstrumentError(
+        raise NoRecord(
             f"no whole record within {allowed_s + record.span_s:.1f} s",
             instrument=self.session.name,
             address=self.session.address,
@@ -249,7 +282,7 @@ class Oscilloscope(Role, ABC):
         """Codes with their scale at the probe's tip, and the codes at which the converter ends."""
         half_range_v = self._half_range[source.signal] / source.per_volt
         # One converter step inside the screen's edge counts as clipped: a code at the end may hide anything.
-        edge_v = half_range_v - 1.5 * (2 * half_range_v / 2**self._bits)
+        edge_v = half_range_v - 1.5 * (2 * half_range_v / 2**self.bits)
         return Trace(
             codes=codes,
             scale=scale.volts_per_code * source.per_volt,

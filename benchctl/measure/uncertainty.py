@@ -101,12 +101,14 @@ def rectangular(value: float, half_width: float) -> UFloat:
 class ErrorOf:
     """The errors of one instrument chain in one analysis: the same variables for every value it gave.
 
-    `gain` is 1 with the chain's errors of gain, `zero` is 0 with its errors of zero, in the unit of the values.
+    `gain` is 1 with the chain's errors of gain, `zero` is 0 with its errors of zero, in the unit of the values. Where a
+    zero was taken, `zero_limit` is the largest error that it leaves, whatever the accuracies say of zero.
     """
 
-    def __init__(self, accuracies: Accuracies, full_scale: float = 0.0) -> None:
+    def __init__(self, accuracies: Accuracies, full_scale: float = 0.0, zero_limit: float | None = None) -> None:
+        limits = [accuracy.zero_limit(full_scale) for accuracy in accuracies] if zero_limit is None else [zero_limit]
         self.gain = sum((rectangular(0.0, accuracy.reading) for accuracy in accuracies), start=exactly(1.0))
-        self.zero = sum((rectangular(0.0, accuracy.zero_limit(full_scale)) for accuracy in accuracies), exactly(0.0))
+        self.zero = sum((rectangular(0.0, limit) for limit in limits), exactly(0.0))
 
     def on(self, value: UFloat | float) -> UFloat:
         """`value` with the chain's errors on it; an uncertainty it already has is kept."""

@@ -67,7 +67,7 @@ def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fa
 
 
 @pytest.mark.parametrize("kind", ["garbage", "unit in the answer"])
-@pytest.mark.parametrize("where", [f"supply, {BUSY_SUPPLY}", "generator, exchange: 24", "thermometer, exchange: 12"])
+@pytest.mark.parametrize("where", [f"supply, {BUSY_SUPPLY}", "generator, exchange: 26", "thermometer, exchange: 12"])
 def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
     tmp_path: Path, calm: Figures, kind: str, where: str
 ) -> None:
@@ -102,8 +102,8 @@ def test_what_the_guard_cannot_read_is_passed_for_as_long_as_it_is_garbled(
     """Asked twice or not: the limits on the supply may be passed for half a second. Steps do not read it meanwhile."""
     hold = "hold: {for: 5 s}"
     with rig(tmp_path, files(POWER_ON_LINE, hold, "power_off", limits={"supply_current": LIMIT})) as bench:
-        bench.at(4.0, lambda: bench.taps.forge("supply", "MEAS:CURR?", "1.7 A"))
-        bench.at(4.0 + for_s, bench.taps.forged.clear)
+        bench.at(6.0, lambda: bench.taps.forge("supply", "MEAS:CURR?", "1.7 A"))
+        bench.at(6.0 + for_s, bench.taps.forged.clear)
         outcome = bench.execute()
     assert outcome.exit_code == exit_code
     assert outcome.is_safe
@@ -151,7 +151,7 @@ def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path:
 @pytest.mark.parametrize("role", ["generator", "oscilloscope", "load", "supply", "thermometer"])
 def test_an_instrument_that_lost_its_power_is_noticed_and_ends_the_run(tmp_path: Path, role: str) -> None:
     """IEEE 488.2 11.5.1, the power-on bit: its settings are lost, so nothing that it says belongs to this run."""
-    ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, at: 4 s}}")
+    ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, at: 6 s}}")
     assert ended.still_on == ()
     if role == "thermometer":  # a heatsink that cannot be read counts as too hot
         assert ended.exit_code in {4, 5}
@@ -165,8 +165,8 @@ def test_an_instrument_that_lost_its_power_is_noticed_and_ends_the_run(tmp_path:
     ("fault", "name", "by_hand"),
     [
         ("{kind: output stuck, instrument: supply, at: 3 s}", "supply 1", "open the switch in the supply lead"),
-        ("{kind: output stuck, instrument: generator, at: 4 s}", "generator", "pull its lead out"),
-        ("{kind: relay stuck, relay: 101, at: 5 s}", "load", "touch no load lead"),
+        ("{kind: output stuck, instrument: generator, at: 6 s}", "generator", "pull its lead out"),
+        ("{kind: relay stuck, relay: 101, at: 7 s}", "load", "touch no load lead"),
         ("{kind: deaf, instrument: supply, at: 3 s, for: 1 h}", "supply 1", "open the switch in the supply lead"),
     ],
 )
@@ -193,8 +193,8 @@ def test_an_instrument_that_misses_the_command_is_told_again(tmp_path: Path, rol
     """A limit trips while the tone sounds, and the instrument hears nothing of the first commands and questions."""
     ended = dry_run(
         tmp_path,
-        "{kind: sensor open, at: 5 s}",
-        f"{{kind: deaf, instrument: {role}, at: 5 s, times: {times}}}",
+        "{kind: sensor open, at: 7 s}",
+        f"{{kind: deaf, instrument: {role}, at: 7 s, times: {times}}}",
     )
     assert ended.struck[f"{role}: deaf"] == times
     assert ended.still_on == ()

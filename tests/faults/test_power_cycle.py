@@ -31,7 +31,7 @@ from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
 # In the midst of the first continuous measurement of the short sequence.
-BUSY = "at: 5 s"
+BUSY = "at: 7 s"
 
 
 @pytest.fixture(scope="module")
@@ -49,11 +49,14 @@ def files_of(*steps: str, faults: Sequence[str], edits: dict[str, str] | None = 
 
 
 def assert_same(one: Figures, other: Figures) -> None:
-    """The same figures, each within the uncertainties of both; what has none is noise, another one each time."""
+    """The same figures, each within the uncertainties of both; what has none is noise, another one each time.
+
+    Two values with k = 2 are farther apart than both once in 200, and here are hundreds: at k = 3, once in 45 000.
+    """
     assert one.keys() == other.keys()
     for name, (value, uncertainty) in one.items():
         if uncertainty:
-            assert abs(value - other[name][0]) <= uncertainty + other[name][1], name
+            assert abs(value - other[name][0]) <= 1.5 * (uncertainty + other[name][1]), name
 
 
 def kinds(events: Sequence[Event]) -> list[str]:
@@ -140,12 +143,12 @@ def test_a_switch_on_that_needed_care_needs_it_again(tmp_path: Path) -> None:
 def test_a_long_hold_ends_as_soon_as_the_guard_notices(tmp_path: Path) -> None:
     """Nobody talks to the supply but the guard, five times a second."""
     files = files_of(
-        POWER_ON_LINE, "hold: {for: 30 s}", "power_off", faults=["{kind: power cycle, instrument: supply, at: 10 s}"]
+        POWER_ON_LINE, "hold: {for: 30 s}", "power_off", faults=["{kind: power cycle, instrument: supply, at: 12 s}"]
     )
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
     (given_up,) = of_kind(ended, STEP_GIVEN_UP)
-    assert given_up["time_s"] < 11.0
+    assert given_up["time_s"] < 13.0
 
 
 def test_a_step_that_switches_everything_off_switches_nothing_on_to_begin_anew(tmp_path: Path) -> None:
@@ -177,7 +180,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> Ended:
     """The first of two burst lengths has its figures when the oscilloscope loses its power."""
     steps = ("set: {load: 4 ohm, frequency: 1 kHz}", "measure_burst: {cycles: [1, 8], every: 250 ms, to: 500 mV}")
     files = files_of(
-        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 7.5 s}"]
+        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 9.5 s}"]
     )
     return dry_run_of(files, tmp_path_factory.mktemp("interrupted"))
 
@@ -240,7 +243,7 @@ def test_by_default_the_run_ends_by_the_name_of_the_instrument(tmp_path: Path, r
 
 def test_a_step_begins_anew_twice_and_then_the_run_ends(tmp_path: Path) -> None:
     """A loose plug is for a person to mend."""
-    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (5, 10, 15)]
+    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (7, 14, 21)]
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert [event["times"] for event in of_kind(ended, STEP_GIVEN_UP)] == list(range(1, REPEATS_A_STEP + 1))
@@ -284,7 +287,7 @@ def test_a_bench_that_cannot_be_set_up_again_ends_the_run(tmp_path: Path) -> Non
     """The supply goes silent while the amplifier is being switched on again: no step is under way to start again."""
     faults = (
         f"{{kind: power cycle, instrument: supply, {BUSY}}}",
-        "{kind: no answer, instrument: supply, at: 6 s, for: 1 h}",
+        "{kind: no answer, instrument: supply, at: 8 s, for: 1 h}",
     )
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) in {(5, ()), (4, ())}
@@ -293,7 +296,7 @@ def test_a_bench_that_cannot_be_set_up_again_ends_the_run(tmp_path: Path) -> Non
 
 
 def test_nothing_is_switched_on_again_while_a_temperature_cannot_be_told(tmp_path: Path) -> None:
-    faults = (f"{{kind: power cycle, instrument: generator, {BUSY}}}", "{kind: sensor open, at: 5.05 s}")
+    faults = (f"{{kind: power cycle, instrument: generator, {BUSY}}}", "{kind: sensor open, at: 7.05 s}")
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert ended.exit_code in {4, 5}
     assert ended.still_on == ()

@@ -311,12 +311,13 @@ def test_an_oscilloscope_that_dies_in_a_measurement_ends_the_run_on_a_safe_bench
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, "set: {load: 4 ohm, frequency: 1 kHz}", BURST)) as bench:
         taken: list[str] = []
 
-        def die_at_the_third_record(role: str, text: str) -> None:
-            taken.extend([text] if text == "SING" else [])
+        def die_at_the_third_record_of_the_amplifier(role: str, text: str) -> None:
+            is_on = bench.run.conditions.supply_set_v is not None  # before that the zero is taken
+            taken.extend([text] if text == "SING" and is_on else [])
             if len(taken) == 3:  # the first two are of the amplifier at idle
                 bench.taps.kill("oscilloscope")
 
-        bench.taps.on_send.append(die_at_the_third_record)
+        bench.taps.on_send.append(die_at_the_third_record_of_the_amplifier)
         outcome = bench.execute()
         assert journal_ends_safe(bench)
     assert outcome.exit_code == 5

@@ -15,7 +15,10 @@ from benchctl.errors import ArchiveError
 from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
 from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.zero import Zeros, zeros_of
 from benchctl.measure.conditions import Conditions, common_to
+from benchctl.measure.signal.record import Capture
+from benchctl.measure.uncertainty import Accuracy
 
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
 # whose vector instructions add in another order, computes the same ones.
@@ -186,6 +189,18 @@ def context_as_json(context: Any) -> dict[str, Any]:
     """
     plain = TypeAdapter(type(context)).dump_python(context, mode="json")
     return dict(plain)
+
+
+def accuracy_as_json(accuracy: Mapping[str, Sequence[Accuracy]]) -> dict[str, list[dict[str, float]]]:
+    """Each signal's chain as JSON can hold it."""
+    return {signal: [asdict(each) for each in chain] for signal, chain in accuracy.items()}
+
+
+def zeros_of_event(event: Event, record: Capture) -> Zeros:
+    """What the record of zeros that this event tells of holds."""
+    accuracy = {signal: [Accuracy(**each) for each in chain] for signal, chain in event["accuracy"].items()}
+    found = zeros_of(record, accuracy, event["bits"])
+    return {signal: zeros for signal, zeros in found.items() if signal in accuracy}
 
 
 def readings_as_json(readings: Mapping[str, Sequence[float]]) -> dict[str, list[float | None]]:

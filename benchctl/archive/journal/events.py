@@ -18,6 +18,8 @@ STEP_GIVEN_UP: Final = "step given up"
 STEP_BEGINS_ANEW: Final = "step starts again"
 FIGURES: Final = "figures"
 CAPTURE: Final = "capture"
+# The record of the oscilloscope's zeros, and what is needed to tell them from it again.
+ZEROS: Final = "zeros"
 CLEAN_LEVEL: Final = "clean level"
 SEARCH: Final = "search"
 HANDS: Final = "hands"

@@ -103,6 +103,19 @@ class _Capture(_Form):
     sha256: _Sha256 = "0" * 64
 
 
+class _Accuracy(_Form):
+    reading: float = 0.0
+    range: float = 0.0
+    fixed: float = 0.0
+
+
+class _Zeros(_Form):
+    file: _CaptureFile
+    bits: Annotated[int, Field(ge=1, le=32)]
+    accuracy: dict[str, list[_Accuracy]]
+    step: str = ""
+
+
 class _CleanLevel(_Form):
     load_ohm: float
     frequency_hz: float
@@ -174,6 +187,7 @@ _FORMS: Mapping[str, type[_Form]] = {
     events.STEP_GIVEN_UP: _StepGivenUp,
     events.STEP_BEGINS_ANEW: _RunPart,
     events.CAPTURE: _Capture,
+    events.ZEROS: _Zeros,
     events.CLEAN_LEVEL: _CleanLevel,
     events.SEARCH: _Search,
     events.HANDS: _Hands,

@@ -53,9 +53,9 @@ class Limit(Part):
             return self.outside
         return math.inf if self.above is None else self.above
 
-    def is_passed(self, value: float) -> bool:
-        """Whether a reading lies beyond the bounds; one that is not a number does."""
-        return not self.low <= value <= self.high
+    def is_passed(self, value: float, limit_of_error: float = 0.0) -> bool:
+        """Whether a reading lies beyond the bounds by more than its limit of error; one that is not a number does."""
+        return not (self.low <= value + limit_of_error and value - limit_of_error <= self.high)
 
     def patience_s(self, value: float | None) -> float:  # noqa: ARG002 - a kind of limit may look at it
         """How long such a reading may stay before the limit trips; None is one that could not be read."""

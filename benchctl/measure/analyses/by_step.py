@@ -31,7 +31,7 @@ from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.distortion import Distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.supply import Span
+from benchctl.measure.signal.supply import whole_record
 
 Captures = Mapping[str, Capture]
 
@@ -52,7 +52,7 @@ def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[F
 
 
 def _dc_offsets(capture: Capture, context: IdleContext) -> list[Figure]:
-    signals, whole = Signals(capture, context.accuracy), Span(0, capture.samples)
+    signals, whole = Signals(capture, context.accuracy), whole_record(capture)
     return [figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels]
 
 

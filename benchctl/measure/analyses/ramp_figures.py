@@ -13,7 +13,7 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.supply import Span
+from benchctl.measure.signal.supply import whole_record
 from benchctl.measure.uncertainty import ErrorOf, mean_of
 
 
@@ -68,7 +68,7 @@ def _offsets(captures: Mapping[str, Capture], context: RampContext) -> list[Figu
     if "outputs" not in captures:
         return []
     capture = captures["outputs"]
-    signals, whole = Signals(capture, context.accuracy), Span(0, capture.samples)
+    signals, whole = Signals(capture, context.accuracy), whole_record(capture)
     offsets = [
         figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels
     ]

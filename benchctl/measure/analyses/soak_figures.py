@@ -178,8 +178,9 @@ def _fuse_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     """RMS current, which is what warms a fuse, over its rating; none where the current was not captured."""
     if context.fuse_a is None or SUPPLY_CURRENT not in capture.traces:
         return []
-    rms_a = math.sqrt(mean_square(capture.trace(SUPPLY_CURRENT), span_of(capture, context)))
-    chain = ErrorOf(context.accuracy.get(SUPPLY_CURRENT, ()), capture.trace(SUPPLY_CURRENT).full_scale)
+    trace = capture.trace(SUPPLY_CURRENT)
+    rms_a = math.sqrt(mean_square(trace, span_of(capture, context)))
+    chain = ErrorOf(context.accuracy.get(SUPPLY_CURRENT, ()), trace.full_scale, trace.zero_limit)
     load = chain.on(measured(rms_a, 0.0)) / context.fuse_a
     return from_capture([figure_of("fuse_load", load, "1")], capture.name)
 

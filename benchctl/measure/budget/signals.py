@@ -9,7 +9,7 @@ from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.budget.power import load_power
-from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, extremes, mean, mean_product, mean_square
 from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured
 
@@ -25,7 +25,8 @@ class Signals:
     ) -> None:
         self.capture = capture
         self._errors = {
-            name: ErrorOf(accuracy.get(name, ()), trace.full_scale) for name, trace in capture.traces.items()
+            name: ErrorOf(accuracy.get(name, ()), trace.full_scale, trace.zero_limit)
+            for name, trace in capture.traces.items()
         }
         self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
 
@@ -62,8 +63,7 @@ class Signals:
         return self._errors[signal].on_rms(measured(rms, own), mean)
 
     def mean(self, signal: str, span: Span) -> UFloat:
-        trace = self.capture.trace(signal)
-        return self.on(signal, mean(trace, span), _scatter(span, lambda part: mean(trace, part)))
+        return self.on(signal, *mean_and_scatter(self.capture.trace(signal), span))
 
     def rms(self, signal: str, span: Span) -> UFloat:
         trace = self.capture.trace(signal)
@@ -104,6 +104,11 @@ class Signals:
         scatter = _scatter(span, lambda part: mean_product(x, y, part))
         product = measured(mean_product(x, y, span), scatter)
         return one.gain * other.gain * product + one.zero * mean(y, span) + other.zero * mean(x, span)
+
+
+def mean_and_scatter(trace: Trace, span: Span) -> tuple[float, float]:
+    """The mean of a trace over a span, and its standard uncertainty from the scatter of the span's like parts."""
+    return mean(trace, span), _scatter(span, lambda part: mean(trace, part))
 
 
 def _scatter(span: Span, of: Callable[[Span], float]) -> float:

@@ -30,9 +30,11 @@ _STEP_SAMPLES = 8192  # codes looked at for the converter's step: enough to meet
 
 @dataclass(frozen=True)
 class Trace:
-    """One signal: value = codes * scale + offset, in `unit`, as it is at the probe's tip.
+    """One signal: value = codes * scale + offset - zero, in `unit`, as it is at the probe's tip.
 
-    `low_code` and `high_code` are the converter's ends: a code at or beyond one of them is clipped.
+    `low_code` and `high_code` are the converter's ends: a code at or beyond one of them is clipped. `zero` is what the
+    input showed on this range with nothing at its probe, and `zero_limit` by how much its zero may still be off; None
+    where no zero was taken, so that the accuracy of the bench file counts.
     """
 
     codes: NDArray[np.int16]
@@ -41,6 +43,13 @@ class Trace:
     unit: str
     low_code: int
     high_code: int
+    zero: float = 0.0
+    zero_limit: float | None = None
+
+    @property
+    def value_of_code_0(self) -> float:
+        """What the code 0 stands for, its zero subtracted, in `unit`."""
+        return self.offset - self.zero
 
     @property
     def full_scale(self) -> float:
@@ -69,7 +78,7 @@ class Trace:
         """The samples `start` to `stop` in `unit`, shape (n,)."""
         part = self.codes[start:stop].astype(np.float64)
         part *= self.scale
-        part += self.offset
+        part += self.value_of_code_0
         return part
 
 
@@ -122,7 +131,7 @@ class Capture:
         if signal not in self.traces:
             raise MeasurementError(f"capture '{self.name}' has no signal '{signal}'; it has {', '.join(self.traces)}")
         trace = self.traces[signal]
-        if not (np.isfinite(trace.scale) and np.isfinite(trace.offset) and trace.scale != 0):
+        if not (np.isfinite(trace.scale) and np.isfinite(trace.value_of_code_0) and trace.scale != 0):
             raise UnreadableRecord(f"'{signal}' in capture '{self.name}' has scale {trace.scale}: no values follow")
         if trace.is_clipped:
             raise ClippedRecord(

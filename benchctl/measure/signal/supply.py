@@ -69,6 +69,11 @@ def whole_cycles(capture: Capture, frequency_hz: float) -> Span:
     return Span(0, _samples_of(capture, cycles // _PARTS * _PARTS / frequency_hz), _PARTS)
 
 
+def whole_record(capture: Capture) -> Span:
+    """All of a record of an undriven amplifier: the scatter of its parts tells of hum, carrier and noise."""
+    return Span(0, capture.samples, _PARTS)
+
+
 def _samples_of(capture: Capture, duration_s: float) -> int:
     return min(round(duration_s / capture.interval_s), capture.samples)
 
@@ -76,7 +81,7 @@ def _samples_of(capture: Capture, duration_s: float) -> int:
 def mean(trace: Trace, span: Span) -> float:
     """Mean over the span, in the trace's unit."""
     codes = trace.codes[span.start : span.stop]
-    return float(codes.mean(dtype=np.float64)) * trace.scale + trace.offset
+    return float(codes.mean(dtype=np.float64)) * trace.scale + trace.value_of_code_0
 
 
 def mean_square(trace: Trace, span: Span) -> float:
@@ -105,7 +110,7 @@ def _block_means(trace: Trace, span: Span, block: int) -> Samples:
     if whole < 1:
         raise RecordTooShort(f"{span.samples} samples are too few for a peak")
     codes = trace.codes[span.start : span.start + whole * block].reshape(whole, block)
-    means: Samples = codes.mean(axis=1, dtype=np.float64) * trace.scale + trace.offset
+    means: Samples = codes.mean(axis=1, dtype=np.float64) * trace.scale + trace.value_of_code_0
     return means
 
 

@@ -13,7 +13,7 @@ from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal.entries import FiguresEntry, parts_of, with_contradictions
-from benchctl.archive.journal.events import RUN_STARTED
+from benchctl.archive.journal.events import RUN_STARTED, ZEROS
 from benchctl.archive.journal.journal import Event, JournalRead, read_as_far_as_whole
 from benchctl.archive.journal.simulation import Simulation, simulation_of
 from benchctl.archive.tables.trend import read_trend
@@ -124,7 +124,8 @@ class _Reader:
         sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
         bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
         entries = tuple(with_contradictions(parts_of(events, self._entry)))
-        self._miss_captures(entries, is_running=is_running)
+        zeros = [event for event in events if event["event"] == ZEROS]
+        self._miss_captures(entries, zeros, is_running=is_running)
         trend = self._trend()
         return RunRecord(
             folder=self.folder,
@@ -169,8 +170,9 @@ class _Reader:
             self.missing.append(f"Figures that cannot be read: {error.message}")
             return None
 
-    def _miss_captures(self, entries: Sequence[FiguresEntry], *, is_running: bool) -> None:
-        named = dict.fromkeys(file for entry in entries for file in entry.captures.values())
+    def _miss_captures(self, entries: Sequence[FiguresEntry], zeros: Sequence[Event], *, is_running: bool) -> None:
+        of_figures = (file for entry in entries for file in entry.captures.values())
+        named = dict.fromkeys([*(event["file"] for event in zeros), *of_figures])
         gone = [file for file in named if not self._is_there(file)]
         if gone:
             self.missing.append(f"Captures that are not in the folder: {', '.join(gone)}")

@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.instruments.oscilloscope import Record
+from benchctl.measure.budget.dc import OutputDc, output_dc, worst_dc
+from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.runner.acting.run import Run
 
@@ -96,11 +96,18 @@ def take(  # noqa: PLR0917 - what a record is made of
     """
     within = within_ratings(record, run.files.bench)
     peaks = {**_expected(run, level_v), **(peaks or {})}
-    capture = run.bench.oscilloscope.capture(name, [*signals, *_only_watched(run, signals)], within, peaks)
-    run.guard.observe("output_offset", _largest_offset_v(capture))
+    raw = run.bench.oscilloscope.capture(name, [*signals, *_only_watched(run, signals)], within, peaks)
+    capture = subtracted(raw, run.zeros or {})
+    frequency_hz = run.conditions.frequency_hz if level_v else None
+    if (dc := worst_output_dc(run, capture, frequency_hz)) is not None:
+        run.guard.observe("output_offset", dc.value_v, dc.limit_v)
+    return in_conditions(run, replace(capture, traces={signal: capture.traces[signal] for signal in signals}))
+
+
+def in_conditions(run: Run, capture: Capture) -> Capture:
+    """The record with when it was taken, and what the bench was set to."""
     return replace(
         capture,
-        traces={signal: capture.traces[signal] for signal in signals},
         taken_s=run.clock.now(),
         conditions=run.conditions.in_effect,
         load_c=run.guard.readings.get("load"),
@@ -148,7 +155,6 @@ def _output_power_w(run: Run, output_rms_v: float) -> float:
     return len(run.fed) * output_rms_v**2 / run.conditions.load_ohm
 
 
-def _largest_offset_v(capture: Capture) -> float:
-    """The dc at the output that has most of it."""
-    means = [float(np.mean(trace.values())) for name, trace in capture.traces.items() if name.startswith(OUTPUT)]
-    return max(means, key=abs, default=0.0)
+def worst_output_dc(run: Run, capture: Capture, frequency_hz: float | None = None) -> OutputDc | None:
+    """The output of a record that has most dc; None where the record shows no output."""
+    return worst_dc(output_dc(capture, run.accuracies()["accuracy"], frequency_hz))

@@ -23,6 +23,7 @@ from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
 from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.zero import Zeros
 from benchctl.measure.conditions import UNDRIVEN, Conditions, Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
@@ -135,6 +136,7 @@ class Run:
     a step that has. `contradictions`, `has_looked`: what instruments have shown against each other in this part of the
     run, and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
     `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
+    `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
     """
 
     files: Files
@@ -157,6 +159,7 @@ class Run:
     measured_before: int = 0
     seen: View = ()
     switch_on_again: Callable[[Run], None] | None = None
+    zeros: Zeros | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier

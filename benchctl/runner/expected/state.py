@@ -45,6 +45,7 @@ class ExpectedState:
     level_v: float | None = None
     set_gain: float | None = None
     has_looked: bool = False
+    has_zeros: bool = False
     asked_driven: str | tuple[str, ...] = "all"
     driven: tuple[str, ...] = ()
     clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)

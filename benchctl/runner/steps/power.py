@@ -12,6 +12,7 @@ from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_id
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
+from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -35,6 +36,7 @@ def perform_on(step: PowerOn, run: Run) -> None:
             instruments contradict each other there.
     """
     mute(run)
+    take_zeros(run)
     _main_on(step, run)
     wake(run)
     idle_a = _wait_for_idle(step, run)
@@ -106,7 +108,7 @@ def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
     idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state)
-    return WorstCase(duration_s=turn_on_delay_s(state.amplifier) + idle_s)
+    return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
 
 
 def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:

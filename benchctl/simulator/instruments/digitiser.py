@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,8 +37,8 @@ class Digitiser:
     """true ratio of the probe: volts at the input for a volt or an ampere at its tip"""
     error: TrueError
     """gain, and offset in parts of the limit of error's fixed part"""
-    range_error: float
-    """offset in parts of full scale"""
+    range_error: Callable[[float], float]
+    """full scale in V -> offset in parts of it: another on each range, for each sets the input's amplifier otherwise"""
     noise_lsb: float
 
     def step_v(self, vertical: Vertical) -> float:
@@ -50,7 +51,8 @@ class Digitiser:
         """Digitise `signal` (at the tip); `signal_noise` is the RMS of the noise that the signal itself carries."""
         step_v = self.step_v(vertical)
         indicated_v = signal * (self.volts_per_unit * (1 + self.error.gain))
-        indicated_v += self.error.offset + self.range_error * vertical.full_scale_v - vertical.centre_v
+        full_scale_v = vertical.full_scale_v
+        indicated_v += self.error.offset + self.range_error(full_scale_v) * full_scale_v - vertical.centre_v
         noise_lsb = np.hypot(self.noise_lsb, signal_noise * self.volts_per_unit / step_v)
         codes = indicated_v / step_v
         if noise_lsb > 0:

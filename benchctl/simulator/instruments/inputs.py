@@ -127,6 +127,8 @@ class Inputs:
             bits=description.bits,
             volts_per_unit=volts_per_unit,
             error=TrueError(own.gain, own.offset * description.voltage.fixed),
-            range_error=own.offset * description.voltage.range,
+            range_error=lambda full_scale_v: (
+                true_errors.part(f"oscilloscope {number}", f"{full_scale_v:.6g} V") * description.voltage.range
+            ),
             noise_lsb=description.noise_lsb,
         )

@@ -57,6 +57,12 @@ class TrueErrors:
             return TrueError(gain=self._given[name])
         return TrueError(gain, offset) if self._drawn else TrueError()
 
+    def part(self, name: str, setting: str) -> float:
+        """The offset of one setting of an instrument, in parts of its limit of error; none where its error is given."""
+        if name in self._given or not self._drawn:
+            return 0.0
+        return self.stream(f"{name} at {setting}").uniform(-1.0, 1.0)
+
     def normal(self, name: str, expanded: float) -> float:
         """A relative error whose expanded uncertainty (k = 2) is `expanded`, and which lies inside it."""
         self._known.add(name)

@@ -74,7 +74,7 @@ def test_a_current_above_its_bound_stops_it(tmp_path: Path) -> None:
 
 def test_dc_at_an_output_stops_it_as_soon_as_the_amplifier_plays(tmp_path: Path) -> None:
     run = stopped(tmp_path, amplifier={"offset: {A: 6 mV": "offset: {A: 600 mV"})
-    assert "was stopped at 10.58 V: the dc at an output is" in str(run.outcome.error)
+    assert "was stopped at 10.58 V: the dc at output A is" in str(run.outcome.error)
     assert run.figure("dc_offset", "A").value == pytest.approx(0.6, rel=0.02)
     assert not run.figures("idle_current")
 

@@ -27,12 +27,12 @@ def turning(*turns: tuple[float, float]) -> Callable[[Rig], None]:
 def turned(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     """From 31.9 up to 40, which is 32 dB, in two turns."""
     step = "set_gain: {gain: 32 dB, within: 2 %}"
-    return measured(tmp_path_factory.mktemp("run"), step, disturb=turning((8.0, 36.0 / 31.9), (12.0, 40.0 / 36.0)))
+    return measured(tmp_path_factory.mktemp("run"), step, disturb=turning((10.0, 36.0 / 31.9), (14.0, 40.0 / 36.0)))
 
 
 def test_it_waits_until_the_hand_has_brought_the_gain_there(turned: Measured) -> None:
     assert turned.outcome.error is None
-    assert 12.0 < turned.took_s["set_gain"] + 3.2 < 15.0
+    assert 14.0 < turned.took_s["set_gain"] + 5.1 < 17.0
     assert within_uncertainty(turned.figure("gain", "A"), true_gain(40.0))
 
 

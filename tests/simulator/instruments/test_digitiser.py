@@ -14,7 +14,7 @@ CHANCE = np.random.default_rng(1)
 
 def digitiser(bits: int = 8, noise_lsb: float = 0.0, error: TrueError | None = None) -> Digitiser:
     """Probe 1:10."""
-    return Digitiser(bits, 0.1, error or TrueError(), 0.0, noise_lsb)
+    return Digitiser(bits, 0.1, error or TrueError(), lambda _: 0.0, noise_lsb)
 
 
 @pytest.mark.parametrize("bits", [8, 10, 12])
