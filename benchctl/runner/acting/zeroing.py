@@ -41,12 +41,14 @@ def take_zeros(run: Run) -> None:
     if run.zeros is not None or not run.bench.has("oscilloscope"):
         return
     run.zeros = {}
+    if not (peaks := largest_peaks(run.files.bench, run.files.amplifier)):
+        return
     if reason := _why_not_off(run):
         run.note(f"{reason}, so the oscilloscope's zero is not taken; {_INSTEAD}")
         return
-    peaks = largest_peaks(run.files.bench, run.files.amplifier)
+    wanted = record_taking.within_ratings(Record(SPAN_S, 0.0, SAMPLES, triggered=False), run.files.bench)
     try:
-        record = run.bench.oscilloscope.record_zeros(peaks, Record(SPAN_S, 0.0, SAMPLES, triggered=False))
+        record = run.bench.oscilloscope.record_zeros(peaks, wanted)
     except NoRecord as error:
         run.note(
             f"the oscilloscope's zero is not taken: {error}; {_INSTEAD}. Its driver file's 'trigger_free' must make it "
@@ -80,11 +82,10 @@ def _zeroing_s(bench: Bench, amplifier: Amplifier) -> float:
     if oscilloscope is None or not isinstance(driver, OscilloscopeDriver):
         return 0.0
     per_volt = {name: wiring.probe.units_per_volt for name, wiring in bench.signals.wirings()}
-    widest_v = max(
-        peak / FILL / per_volt[signal] / (driver.divisions.vertical / 2)
-        for signal, peak in largest_peaks(bench, amplifier).items()
-    )
-    return len(ranges_v(widest_v)) * (SPAN_S + record_taking.FETCH_S)
+    half = driver.divisions.vertical / 2
+    peaks = largest_peaks(bench, amplifier)
+    ranges = [len(ranges_v(peak / FILL / per_volt[signal] / half)) for signal, peak in peaks.items()]
+    return max(ranges, default=0) * (SPAN_S + record_taking.FETCH_S)
 
 
 def _why_not_off(run: Run) -> str:
