@@ -9,6 +9,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
 from benchctl.documents.bench_file.sight import View, seen_outputs, sees_outputs_together, views
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, Hold, MoveProbe, Set, Settle
 from benchctl.documents.sequence_file.measuring_steps import (
     MeasureDamping,
@@ -26,7 +27,9 @@ from benchctl.documents.sequence_file.steps import AmplifierTraits, Repeat, Swee
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.quantity import render
 
-_AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "level": "V", "supply": "V"}
+_AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "supply": "V"}
+# Load, frequency, level and supply voltage, as far as they are given.
+Values = Mapping[str, float | Level]
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,7 @@ _Numbered = tuple[str, StepBase]
 @dataclass
 class _Expansion:
     """`views`: the positions of the probes, the one that they are in first. Inside a `repeat`, which shows how
-    something goes in time, probes stay where they are. `level_v`: what was set just before, and drives until the next
+    something goes in time, probes stay where they are. `level`: what was set just before, and drives until the next
     step."""
 
     amplifier: Amplifier
@@ -137,7 +140,7 @@ class _Expansion:
     views: list[View]
     repeats: int = 0
     driven: str | tuple[str, ...] | None = None
-    level_v: float | None = None
+    level: Level | None = None
 
     def first_position(self) -> PlannedStep | None:
         """The step that asks for the probes' first position; None where no probe is moved."""
@@ -173,9 +176,9 @@ class _Expansion:
     def _keep_level(self, step: StepBase) -> None:
         """A level that is set drives until a step mutes it, or another load is connected."""
         if not isinstance(step, Set):
-            self.level_v = None
-        elif step.level_v is not None or step.load_ohm is not None:
-            self.level_v = step.level_v
+            self.level = None
+        elif step.level is not None or step.load_ohm is not None:
+            self.level = step.level
 
     def _groups(self, numbered: Iterable[_Numbered]) -> Iterator[list[_Numbered]]:
         """Steps that are done together in each position of the probes: looks, with the waits before them; any other
@@ -200,11 +203,11 @@ class _Expansion:
             title = outputs_in_words(view)
             at = _joined(point, title)
             # Whoever moves the probe finds the amplifier silent, and the look before this one has muted it.
-            drives = [] if self.level_v is None else [PlannedStep(number, at, Set(level_v=self.level_v), only_if)]
+            drives = [] if self.level is None else [PlannedStep(number, at, Set(level=self.level), only_if)]
             steps = (*drives, *self._seen_in(view, group, at, only_if))
             turns.append(Branch("", title, steps, _moved(number, point, view, only_if)))
         self.views.reverse()  # the next steps begin where the probes are
-        self.level_v = None
+        self.level = None
         return Branch(number, "each output in turn", tuple(turns), is_loop=True)
 
     def _seen_in(self, view: View, group: list[_Numbered], at: str, only_if: OnlyIf) -> Iterator[Branch | PlannedStep]:
@@ -323,27 +326,31 @@ def _driven_in_words(driven: str | tuple[str, ...]) -> str:
     return driven if isinstance(driven, str) else " and ".join(driven)
 
 
-def values_in_words(values: Mapping[str, float]) -> str:
+def values_in_words(values: Values) -> str:
     """Values of load, frequency, level and supply: `4 ohm, 1 kHz`."""
-    return ", ".join(render(value, _AXIS_UNITS[axis]) for axis, value in values.items())
-
-
-def _setting(values: Mapping[str, float]) -> Set:
-    """The step that takes the bench to a point of a sweep."""
-    return Set(
-        load_ohm=values.get("load"),
-        frequency_hz=values.get("frequency"),
-        level_v=values.get("level"),
-        supply_v=values.get("supply"),
+    return ", ".join(
+        str(value) if isinstance(value, Level) else render(value, _AXIS_UNITS[axis]) for axis, value in values.items()
     )
 
 
-def _values(setting: Set) -> Mapping[str, float]:
+def _setting(values: Values) -> Set:
+    """The step that takes the bench to a point of a sweep."""
+    numbers = {axis: value for axis, value in values.items() if not isinstance(value, Level)}
+    level = values.get("level")
+    return Set(
+        load_ohm=numbers.get("load"),
+        frequency_hz=numbers.get("frequency"),
+        level=level if isinstance(level, Level) else None,
+        supply_v=numbers.get("supply"),
+    )
+
+
+def _values(setting: Set) -> Values:
     """The other way round."""
-    given = {
+    given: dict[str, float | Level | None] = {
         "load": setting.load_ohm,
         "frequency": setting.frequency_hz,
-        "level": setting.level_v,
+        "level": setting.level,
         "supply": setting.supply_v,
     }
     return {axis: value for axis, value in given.items() if value is not None}

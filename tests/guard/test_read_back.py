@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingChanged, SettingsLost
 from benchctl.guard.read_back import READ_BACK_PERIOD_S
@@ -24,7 +25,7 @@ def bench(tmp_path: Path) -> Iterator[Rig]:
     """An amplifier that is driven into its load."""
     with rig(tmp_path) as made:
         made.begin()
-        made.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1000.0, level_v=0.1))
+        made.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1000.0, level=Level(0.1)))
         yield made
 
 
@@ -98,7 +99,7 @@ def test_an_answer_that_is_wrong_once_is_asked_for_again_and_the_run_goes_on(ben
 
 def test_what_the_run_itself_sets_is_no_change_however_often(bench: Rig) -> None:
     for step in range(40):
-        bench.do(Set(level_v=0.1 + 0.001 * step, supply_v=14.4 - 0.01 * step, load_ohm=(4.0, 2.0)[step % 2]))
+        bench.do(Set(level=Level(0.1 + 0.001 * step), supply_v=14.4 - 0.01 * step, load_ohm=(4.0, 2.0)[step % 2]))
         bench.clock.sleep(READ_BACK_PERIOD_S / 3)
     assert bench.run.interlock.reason is None
 

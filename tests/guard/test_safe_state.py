@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import OperatorStop
 from benchctl.guard.confirmation import Confirmation, all_confirmed
@@ -28,7 +29,7 @@ def energised(tmp_path: Path) -> Iterator[Rig]:
     """An amplifier that is on, loaded and driven."""
     with rig(tmp_path) as bench:
         bench.begin()
-        bench.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1e3, level_v=0.1))
+        bench.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1e3, level=Level(0.1)))
         yield bench
 
 

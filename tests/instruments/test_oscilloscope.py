@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.generator import Burst
@@ -25,7 +26,7 @@ FIELDS = {"driver: oscilloscope/preamble_list": "driver: oscilloscope/preamble_f
 def driven(bench: Rig) -> Rig:
     """1 kHz into 4 ohm at about 4.5 V peak."""
     bench.begin()
-    bench.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1e3, level_v=LEVEL_V))
+    bench.do(POWER_ON, Set(load_ohm=4.0, frequency_hz=1e3, level=Level(LEVEL_V)))
     bench.taps.sent.clear()
     return bench
 

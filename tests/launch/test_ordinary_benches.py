@@ -70,7 +70,7 @@ def unwatched(tmp_path_factory: pytest.TempPathFactory) -> Dry:
         tmp_path_factory.mktemp("run"),
         LOADED,
         "cool: {heatsink: below 45 degC, without_thermometer: 3 min}",
-        "soak: {for: 1 h, of_rated: 10 %, heatsink: below 80 degC, without_thermometer: 2 min, "
+        "soak: {for: 1 h, level: 10 % rated, heatsink: below 80 degC, without_thermometer: 2 min, "
         "expect: {soak_time: above 59 min}}",
         bench=NO_THERMOMETER,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Hold, Set
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.runner.plan import PlannedStep, expand
@@ -60,13 +61,13 @@ def test_a_step_in_a_sweep_is_numbered_by_its_place_in_the_file_and_labelled_wit
 
 def test_every_point_of_a_sweep_begins_by_setting_its_values() -> None:
     settings = [step.step for step in plan(NESTED) if isinstance(step.step, Set)]
-    assert [(each.load_ohm, each.frequency_hz, each.level_v) for each in settings] == [
+    assert [(each.load_ohm, each.frequency_hz, each.level) for each in settings] == [
         (4.0, 1000.0, None),
-        (None, None, 0.1),
-        (None, None, 0.2),
+        (None, None, Level(0.1)),
+        (None, None, Level(0.2)),
         (2.0, 1000.0, None),
-        (None, None, 0.1),
-        (None, None, 0.2),
+        (None, None, Level(0.1)),
+        (None, None, Level(0.2)),
     ]
 
 

@@ -85,6 +85,7 @@ class Part(BaseModel):
     )
 
     UNWRITTEN: ClassVar[frozenset[str]] = frozenset()  # fields that the reader fills in, never the document
+    RENAMED: ClassVar[Mapping[str, str]] = {}  # keys of old -> what is written instead
 
     @classmethod
     def keys(cls) -> tuple[str, ...]:
@@ -101,8 +102,14 @@ class Part(BaseModel):
         known = cls.keys()
         strange = [key for key in data if key not in known and key not in cls.UNWRITTEN]
         for key in strange:
-            info.context.problems_found.append((position_of(key), _strange_key(key, known)))
+            info.context.problems_found.append((position_of(key), cls._strange_key(key, known)))
         return data.without(strange) if strange else data
+
+    @classmethod
+    def _strange_key(cls, key: str, known: tuple[str, ...]) -> str:
+        if key in cls.RENAMED:
+            return f"'{key}' is no key any more; write for example '{cls.RENAMED[key]}'"
+        return _strange_key(key, known)
 
     @model_validator(mode="after")
     def _cross_check(self) -> Self:

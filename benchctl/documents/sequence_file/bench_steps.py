@@ -26,6 +26,7 @@ from benchctl.documents.model.fields import (
     PositiveSeconds,
     PositiveVolts,
 )
+from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem
 from benchctl.documents.sequence_file.step_base import DRIVEN, DrivenInputs, OnTimeout, StepBase
 from benchctl.quantity import in_minutes
@@ -86,7 +87,10 @@ class Set(StepBase):
     kind: Literal["set"] = "set"
     load_ohm: PositiveOhms | None = Field(default=None, description="nominal resistance at every driven channel")
     frequency_hz: AudioHertz | None = Field(default=None, description="frequency of the generator")
-    level_v: PositiveVolts | None = Field(default=None, description="level of the generator, RMS")
+    level: DriveLevel | None = Field(
+        default=None,
+        description=LEVEL,
+    )
     supply_v: PositiveVolts | None = Field(
         default=None, description="voltage of the main supply output, while it is on"
     )
@@ -95,7 +99,7 @@ class Set(StepBase):
     )
 
     def problems(self) -> Iterator[PathProblem]:
-        values = (self.load_ohm, self.frequency_hz, self.level_v, self.supply_v, self.driven)
+        values = (self.load_ohm, self.frequency_hz, self.level, self.supply_v, self.driven)
         if all(value is None for value in values):
             yield PathProblem((), "nothing to set; give load, frequency, level, supply or driven")
 

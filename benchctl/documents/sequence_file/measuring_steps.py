@@ -22,6 +22,7 @@ from benchctl.documents.model.fields import (
     bounded,
     counted,
 )
+from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     Driven,
@@ -71,8 +72,9 @@ class SteppedSine(Driven):
         description="frequencies per octave; with 1 or 3 they are the preferred frequencies of ISO 266, such "
         "as 31.5 Hz",
     )
-    level_v: PositiveVolts | None = Field(
-        default=None, description="level of the generator, RMS; if left out, 10 dB below rated power into the load"
+    level: DriveLevel | None = Field(
+        default=None,
+        description=f"{LEVEL}; if left out, 10 dB below rated power into the load",
     )
 
     def problems(self) -> Iterator[PathProblem]:
@@ -143,9 +145,9 @@ class MeasureDamping(Driven):
         description="nominal loads; of more than two, the highest and the lowest are used; a single one is "
         "compared with no load",
     )
-    level_v: PositiveVolts | None = Field(
+    level: DriveLevel | None = Field(
         default=None,
-        description="level of the generator, RMS; if left out, 10 dB below rated power into the lowest load",
+        description=f"{LEVEL}; if left out, 10 dB below rated power into the lowest load",
     )
     expect: Annotated[Expectations, *expecting(*DAMPING_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
@@ -197,8 +199,9 @@ class SetGain(Driven):
         default=None, description="input level, RMS, that is to drive each channel to rated power"
     )
     within: Tolerance = Field(default=0.02, description="how near to the wanted gain is near enough, such as `2 %`")
-    level_v: PositiveVolts | None = Field(
-        default=None, description="level of the generator, RMS; if left out, 20 dB below rated power into the load"
+    level: DriveLevel | None = Field(
+        default=None,
+        description=f"{LEVEL}; if left out, 20 dB below rated power into the load",
     )
     timeout_s: PositiveSeconds = Field(default=600.0, description="the longest wait for a person to turn the control")
     on_timeout: OnTimeout = Field(default="go on", description="what to do if that time is not enough")

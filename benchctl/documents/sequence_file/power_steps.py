@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
 from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
+from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     DRIVEN,
@@ -143,8 +144,8 @@ class MeasureContinuous(_Powered):
 
     kind: Literal["measure_continuous"] = "measure_continuous"
     for_s: PositiveSeconds = Field(default=5.0, description="how long the tone is held before the record is taken")
-    level_v: PositiveVolts | None = Field(
-        default=None, description="level of the generator, RMS; if left out, the last clean level"
+    level: DriveLevel | None = Field(
+        default=None, description=f"{LEVEL}; if left out, the level that drives it already, else the last clean level"
     )
     on_protection: OnProtection = Field(default="go on", description=ON_PROTECTION)
     expect: Annotated[Expectations, *expecting(*CONTINUOUS_FIGURES)] = Field(
@@ -158,6 +159,8 @@ class Soak(_Powered):
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
 
+    RENAMED: ClassVar[Mapping[str, str]] = {"of_rated": "level: 12.5 % rated"}
+
     kind: Literal["soak"] = "soak"
     for_s: PositiveSeconds = Field(description="the longest time to drive", examples=["30 min"])
     until: WithinKelvins | None = Field(
@@ -165,14 +168,7 @@ class Soak(_Powered):
         description="end early once the heatsink's final temperature is predicted so well, such as `within 1 "
         "K`; if left out, the whole time is used",
     )
-    level_v: PositiveVolts | None = Field(
-        default=None,
-        description="level of the generator, RMS; if neither this nor `of_rated` is given, the last clean level",
-    )
-    of_rated: Annotated[Ratio, bounded("1", above=0, at_most=2)] | None = Field(
-        default=None,
-        description="part of rated power to drive with, such as `12.5 %`; the level follows from the nominal gain",
-    )
+    level: DriveLevel | None = Field(default=None, description=f"{LEVEL}; if left out, the last clean level")
     heatsink: BelowCelsius | None = Field(
         default=None,
         description="what the heatsink must stay, such as `below 80 degC`; the drive ends early when it does not",
@@ -207,8 +203,6 @@ class Soak(_Powered):
     )
 
     def problems(self) -> Iterator[PathProblem]:
-        if self.level_v is not None and self.of_rated is not None:
-            yield PathProblem(("of_rated",), "level and of_rated both say how strong to drive; give one of them")
         if self.cycles is not None and self.crest_factor_ratio is not None:
             yield PathProblem(
                 ("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them"

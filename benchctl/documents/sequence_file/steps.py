@@ -23,6 +23,7 @@ from benchctl.documents.model.fields import (
     Whole,
     counted,
 )
+from benchctl.documents.model.level import DriveLevel, Level
 from benchctl.documents.model.model_base import Part, PathProblem, Reading, doubled
 from benchctl.documents.sequence_file.bench_steps import BenchStep, RampSupply
 from benchctl.documents.sequence_file.measuring_steps import MeasuringStep
@@ -125,8 +126,8 @@ class Sweep(StepBase):
     frequency_hz: tuple[AudioHertz, ...] | None = Field(
         default=None, min_length=1, description="frequencies of the generator"
     )
-    level_v: tuple[PositiveVolts, ...] | None = Field(
-        default=None, min_length=1, description="levels of the generator, RMS"
+    level: tuple[DriveLevel, ...] | None = Field(
+        default=None, min_length=1, description="levels, such as `500 mV`, `1 W`, `50 % rated` or `-6 dB clean`"
     )
     supply_v: tuple[PositiveVolts, ...] | None = Field(
         default=None, min_length=1, description="voltages of the main supply output"
@@ -145,17 +146,17 @@ class Sweep(StepBase):
         return sweep
 
     @property
-    def axes(self) -> Mapping[str, tuple[float, ...]]:
+    def axes(self) -> Mapping[str, tuple[float | Level, ...]]:
         """Axis name (load, frequency, level, supply) -> its values in base units, slowest axis first."""
         values = {
             "load": self.load_ohm,
             "frequency": self.frequency_hz,
-            "level": self.level_v,
+            "level": self.level,
             "supply": self.supply_v,
         }
         return {name: given for name in self._order if (given := values[name]) is not None}
 
-    def points(self) -> Iterator[Mapping[str, float]]:
+    def points(self) -> Iterator[Mapping[str, float | Level]]:
         """Every combination of the axes' values, in the order they are visited."""
         for values in itertools.product(*self.axes.values()):
             yield dict(zip(self.axes, values, strict=True))

@@ -162,7 +162,7 @@ def _generator(step: StepBase, state: ExpectedState) -> Iterator[str]:
     if generator is None:
         return
     highest_hz = generator.ratings.frequency_hz
-    level_v = getattr(step, "to_v", None) or getattr(step, "level_v", None)
+    level_v = getattr(step, "to_v", None)
     frequency_hz = getattr(step, "frequency_hz", None)
     if level_v is not None:
         yield from level_hazards(level_v, state.bench)

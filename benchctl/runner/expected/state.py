@@ -9,11 +9,13 @@ from dataclasses import dataclass, field, replace
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs
+from benchctl.documents.model.level import Level
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.fuse_load import FuseLoad, Train, fuse_loads, rms_over_mean
+from benchctl.runner.expected.levels import output_v
 from benchctl.runner.expected.supply_draw import RESERVOIR_S, Bursts, SupplyDraw, draw_of, together
 from benchctl.runner.expected.worst_case import Power, WorstCase
 
@@ -42,7 +44,7 @@ class ExpectedState:
     current_limit_a: float | None = None
     load_ohm: float | None = None
     frequency_hz: float | None = None
-    level_v: float | None = None
+    level: Level | None = None
     set_gain: float | None = None
     has_looked: bool = False
     has_zeros: bool = False
@@ -84,7 +86,7 @@ class ExpectedState:
         """Note that from now on a clean level is known for the load and the frequency that are set."""
         self.clean_levels.add((self.load_ohm, self.frequency_hz, self.driven))
 
-    def needs_clean_level(self, instead: str) -> None:
+    def needs_clean_level(self, instead: str, why: str = "no level is given") -> None:
         """Note a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
 
         A level that was found for another load or frequency is none for these. Where one of them is not set, that is
@@ -97,18 +99,28 @@ class ExpectedState:
         ):
             return
         place = f"{render(self.load_ohm, 'ohm')} and {render(self.frequency_hz, 'Hz')}"
-        self.hazard(
-            f"no level is given, and no find_clean_level comes before it at {place}; put one before it, or {instead}"
-        )
+        self.hazard(f"{why}, and no find_clean_level comes before it at {place}; put one before it, or {instead}")
 
     # -- what drives it ----------------------------------------------------------------------------------------
 
-    def tone(self, level_v: float, *, for_s: float, bursts: Bursts | None = None) -> Power:
-        """A tone at a level of V rms, steady or in bursts; clipped where that is more than the amplifier can give."""
-        self.hazards += level_hazards(level_v, self.bench)
-        most = self._into_load(MOST)
-        asked_w = (level_v * self.gain) ** 2 / most.load_ohm
-        return self._power(asked_w, draw_of(self._into_load(EXPECTED), asked_w, for_s, bursts), bursts)
+    def tone(self, level: Level, *, for_s: float, bursts: Bursts | None = None) -> Power:
+        """A tone at a level, steady or in bursts; clipped where that is more than the amplifier can give."""
+        if level.of == "clean":
+            self.needs_clean_level("give a level in V or W", f"the level is {level}")
+        expected, most = self._into_load(EXPECTED), self._into_load(MOST)
+        self.hazards += level_hazards(math.sqrt(self._asked_w(level, most) * most.load_ohm) / self.gain, self.bench)
+        draw = draw_of(expected, self._asked_w(level, expected), for_s, bursts)
+        return self._power(self._asked_w(level, most), draw, bursts)
+
+    def _asked_w(self, level: Level, amplifier: Capability) -> float:
+        """What a level asks for into each load; the clean level is taken for that of full power."""
+        match level.of:
+            case "volts":
+                return (level.value * self.gain) ** 2 / amplifier.load_ohm
+            case "clean":
+                return level.value**2 * amplifier.full_w
+            case _:
+                return output_v(level, self.amplifier, amplifier.load_ohm) ** 2 / amplifier.load_ohm
 
     def full_power(self, *, for_s: float, bursts: Bursts | None = None, parts: int = 1) -> Power:
         """As much as the amplifier gives continuously, steady or in bursts; `parts`: with pauses, so many in all."""

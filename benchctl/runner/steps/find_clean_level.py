@@ -98,7 +98,7 @@ def refuse_coarse_tone(state: ExpectedState, frequency_hz: float) -> None:
 
 def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, step.driven)
-    state.level_v = None
+    state.level = None
     state.will_find_clean_level()
     warn_of_short_search(step, state)
     frequency_hz = state.frequency_hz or 1e3

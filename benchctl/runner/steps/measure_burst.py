@@ -137,7 +137,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
 
 def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, step.driven)
-    state.level_v = None
+    state.level = None
     warn_of_short_search(step, state)
     frequency_hz = state.frequency_hz or 1000.0
     duration_s, burst_s = worst_case_look(state), 0.0

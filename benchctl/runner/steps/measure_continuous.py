@@ -14,6 +14,7 @@ from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -85,9 +86,10 @@ def perform(step: MeasureContinuous, run: Run) -> None:
 
 def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
     """The step's own level, else the one that drives the amplifier already, else the clean one."""
-    given_v = step.level_v or run.conditions.level_v
-    if given_v is not None:
-        return given_v, "set"
+    if step.level is not None:
+        return level_in_v(run, step.level, load_ohm), "set"
+    if run.conditions.level_v is not None:
+        return run.conditions.level_v, "set"
     found = run.clean_level(load_ohm, frequency_hz)
     if found is None:
         raise MeasurementError(
@@ -114,12 +116,12 @@ def _criteria(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: 
 
 def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, step.driven)
-    level_v = step.level_v or state.level_v
-    if level_v is None:
+    level = step.level or state.level
+    if level is None:
         state.needs_clean_level("give a level")
     refuse_coarse_tone(state, state.frequency_hz or 1000.0)
     record = record_taking.steady_record(state.frequency_hz or 1000.0)
     for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S
-    power = state.full_power(for_s=for_s) if level_v is None else state.tone(level_v, for_s=for_s)
-    state.level_v = None
+    power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
+    state.level = None
     return WorstCase(duration_s=for_s + worst_case_look(state), **power)

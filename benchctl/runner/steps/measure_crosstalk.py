@@ -12,7 +12,9 @@ from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import RELAY_S, connected_load_ohm
 from benchctl.runner.acting.inputs import feed, hazards_of_driving_alone
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import stepped_sine
@@ -22,7 +24,7 @@ def perform(step: MeasureCrosstalk, run: Run) -> None:
     """A stepped sine for each channel; the inputs are left as the sequence has set them."""
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
-    level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
+    level_v = level_in_v(run, step.level or QUIET, load_ohm)
     quiet_v = record_taking.quiet_peak_v(run.files.amplifier)
     captures: dict[str, Capture] = {}
     driven: dict[str, str] = {}
@@ -56,7 +58,6 @@ def worst_case(step: MeasureCrosstalk, state: ExpectedState) -> WorstCase:
     if not frequencies:
         state.hazard(stepped_sine.too_few_in_words(step, frequencies))
         return WorstCase(duration_s=0.0)
-    level_v = step.level_v or stepped_sine.quiet_level_v(state.amplifier, state.load_ohm or 4.0)
-    once = stepped_sine.worst_case_sweep(state, frequencies, level_v)
+    once = stepped_sine.worst_case_sweep(state, frequencies, step.level or QUIET)
     channels = len(state.amplifier.channels)
     return replace(once, duration_s=channels * (once.duration_s + RELAY_S) + RELAY_S)

@@ -9,13 +9,14 @@ from benchctl.measure.uncertainty import LoadResistance
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, tone, tuned_hz
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.load_change import set_load, take_load_off
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
-from benchctl.runner.steps.stepped_sine import quiet_level_v
 
 
 def perform(step: MeasureDamping, run: Run) -> None:
@@ -24,7 +25,7 @@ def perform(step: MeasureDamping, run: Run) -> None:
     frequency_hz = tuned_hz(run)
     before_ohm = run.conditions.load_ohm
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
-    level_v = step.level_v or quiet_level_v(run.files.amplifier, heavy_ohm)
+    level_v = level_in_v(run, step.level or QUIET, heavy_ohm)
     captures: dict[str, Capture] = {}
     loads: dict[str, dict[str, LoadResistance]] = {}
     for role, load_ohm in ((LIGHT, light_ohm), (HEAVY, heavy_ohm), (LIGHT_AGAIN, light_ohm)):
@@ -56,13 +57,12 @@ def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
     light_ohm, heavy_ohm = light_and_heavy_ohm(step)
     before_ohm = state.load_ohm
     state.change_load_by_hand()
-    state.level_v, state.load_ohm = None, heavy_ohm
+    state.level, state.load_ohm = None, heavy_ohm
     frequency_hz = state.frequency_hz or 1000.0
     record = record_taking.steady_record(frequency_hz)
     refuse_coarse_record(state, record, frequency_hz)
     each_s = SETTLE_S + record.span_s + record_taking.FETCH_S
-    level_v = step.level_v or quiet_level_v(state.amplifier, heavy_ohm)
-    power = state.tone(level_v, for_s=each_s)
+    power = state.tone(step.level or QUIET, for_s=each_s)
     state.load_ohm = before_ohm or light_ohm
     # To the heavier and back, and before and after that from what was connected.
     switches = 2 + (before_ohm != light_ohm) + (before_ohm not in (None, light_ohm))

@@ -26,5 +26,5 @@ def perform(step: MeasureDc, run: Run) -> None:
 
 
 def worst_case(step: MeasureDc, state: ExpectedState) -> WorstCase:
-    state.level_v = None
+    state.level = None
     return WorstCase(duration_s=QUIET_S + step.for_s)

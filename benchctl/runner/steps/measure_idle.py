@@ -29,5 +29,5 @@ def perform(step: MeasureIdle, run: Run) -> None:
 
 
 def worst_case(step: MeasureIdle, state: ExpectedState) -> WorstCase:
-    state.level_v = None
+    state.level = None
     return WorstCase(duration_s=step.for_s + record_taking.IDLE_SPAN_S)

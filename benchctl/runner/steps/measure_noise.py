@@ -42,7 +42,7 @@ def _record(step: MeasureNoise, bench: Bench) -> Record:
 
 
 def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
-    state.level_v = None
+    state.level = None
     record = _record(step, state.bench)
     refuse_coarse_record(state, record, max(AUDIO_BAND_HZ), "leave the step out")
     return WorstCase(duration_s=QUIET_S + record.span_s)

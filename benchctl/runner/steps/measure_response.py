@@ -9,7 +9,9 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import stepped_sine
@@ -41,7 +43,7 @@ def _perform(step: MeasureResponse | MeasureFilter, run: Run, analysis: str) -> 
     feed(run)
     load_ohm = connected_load_ohm(run)
     frequencies = stepped_sine.frequencies_hz(step)
-    level_v = step.level_v or stepped_sine.quiet_level_v(run.files.amplifier, load_ohm)
+    level_v = level_in_v(run, step.level or QUIET, load_ohm)
     captures = stepped_sine.sweep(run, frequencies, level_v, record_taking.driven_outputs(run))
     context = ResponseContext(
         tones_hz=stepped_sine.tones_hz(frequencies),
@@ -59,6 +61,5 @@ def worst_case(step: MeasureResponse | MeasureFilter, state: ExpectedState) -> W
     if len(frequencies) < 2:
         state.hazard(stepped_sine.too_few_in_words(step, frequencies))
         return WorstCase(duration_s=0.0)
-    level_v = step.level_v or stepped_sine.quiet_level_v(state.amplifier, state.load_ohm or 4.0)
     retaken = RETAKEN if isinstance(step, MeasureFilter) else 0.0
-    return stepped_sine.worst_case_sweep(state, frequencies, level_v, retaken=retaken)
+    return stepped_sine.worst_case_sweep(state, frequencies, step.level or QUIET, retaken=retaken)

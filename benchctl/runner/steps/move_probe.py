@@ -30,7 +30,7 @@ def move_to(channels: tuple[str, ...], run: Run) -> None:
 
 
 def worst_case(step: MoveProbe, state: ExpectedState) -> WorstCase:
-    state.level_v, state.has_looked, state.seen = None, False, step.outputs
+    state.level, state.has_looked, state.seen = None, False, step.outputs
     if state.unattended:
         state.hazard(
             f"a hand moves the probe to {outputs_in_words(step.outputs)}, and nobody is present in an unattended run; "

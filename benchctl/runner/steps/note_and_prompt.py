@@ -31,7 +31,7 @@ def worst_case_note(_step: Note, _state: ExpectedState) -> WorstCase:
 
 
 def worst_case_prompt(step: Prompt, state: ExpectedState) -> WorstCase:
-    state.level_v = None
+    state.level = None
     if state.unattended:
         state.hazard(
             f"a person must act ({step.request}), and nobody is present in an unattended run; "

@@ -112,7 +112,7 @@ def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
 
 
 def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
-    state.supply_v = state.level_v = None
+    state.supply_v = state.level = None
     if state.bench.loads is None:
         state.load_ohm = None
     return WorstCase(duration_s=LEAD_OFF_S)

@@ -183,7 +183,7 @@ def wake_v(step: RampSupply, amplifier: Amplifier) -> float:
 
 
 def worst_case(step: RampSupply, state: ExpectedState) -> WorstCase:
-    state.supply_v, state.current_limit_a, state.level_v = step.voltage_v, step.current_limit_a, None
+    state.supply_v, state.current_limit_a, state.level = step.voltage_v, step.current_limit_a, None
     held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
     each_s = held_s + record_taking.IDLE_SPAN_S
     duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(state.amplifier) + STARTED_FOR_S

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.measuring_steps import SetGain
 from benchctl.documents.text.words import listed
 from benchctl.errors import RequirementFailed
@@ -17,19 +18,19 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
-from benchctl.runner.steps.stepped_sine import quiet_level_v
 
 # A hand wants to see what it does within the blink of an eye, and a person to read it.
 READ_EVERY_S = 0.25
 # So many readings in a row must be right: then the hand has come off the control.
 STEADY_READINGS = 4
 # 20 dB below rated power in all: the control may be turned up by 20 dB before anything clips.
-FURTHER_BELOW = 10.0 ** (-10.0 / 20.0)
+QUIETER = Level(0.01, "rated")
 
 
 @dataclass
@@ -86,7 +87,7 @@ def perform(step: SetGain, run: Run) -> None:
     """
     feed(run)
     load_ohm, frequency_hz = load_and_frequency(run)
-    level_v = step.level_v or quiet_level_v(run.files.amplifier, load_ohm) * FURTHER_BELOW
+    level_v = level_in_v(run, step.level or QUIETER, load_ohm)
     control = _Control(step, run, load_ohm, frequency_hz, level_v)
     context = control.context()
     run.note(_request(run.seen, context.wanted_gain))
@@ -158,9 +159,8 @@ def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
     refuse_coarse_record(state, record, frequency_hz)
     each_s = record.span_s + record_taking.FETCH_S
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
-    level_v = step.level_v or quiet_level_v(state.amplifier, load_ohm) * FURTHER_BELOW
-    power = state.tone(level_v, for_s=step.timeout_s)
-    state.level_v = None
+    power = state.tone(step.level or QUIETER, for_s=step.timeout_s)
+    state.level = None
     if (wanted := wanted_gain(step, state.amplifier, load_ohm)) is not None:
         # A run that goes on with whatever the hand has made may have the higher of both.
         state.set_gain = wanted if step.on_timeout == "end the run" else max(wanted, state.gain)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
@@ -19,6 +18,7 @@ from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
 from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, HeatingTrend, left_in_words
 from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
@@ -221,39 +221,31 @@ def cycles_of(step: Soak, frequency_hz: float) -> int | None:
 
 
 def _level_and_drive(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
-    if step.level_v is not None:
-        return step.level_v, "set"
-    if step.of_rated is not None:
-        return rated_level_v(run.files.amplifier, load_ohm, step.of_rated), "set"
+    if step.level is not None:
+        return level_in_v(run, step.level, load_ohm), "set"
     found = run.clean_level(load_ohm, frequency_hz)
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
-            "give a level or of_rated, or find_clean_level before this step"
+            "give a level, or find_clean_level before this step"
         )
     return found.level_v, found.drive_at(run.conditions.supply_set_v)
 
 
-def rated_level_v(amplifier: Amplifier, load_ohm: float, part: float) -> float:
-    """The generator's level that makes a part of rated power, V RMS, by the nominal gain."""
-    return math.sqrt(part) * amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio
-
-
 def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, step.driven)
-    state.level_v = None
-    load_ohm, frequency_hz = state.load_ohm or 4.0, state.frequency_hz or 1000.0
-    if step.level_v is None and step.of_rated is None:
-        state.needs_clean_level("give level or of_rated")
+    state.level = None
+    frequency_hz = state.frequency_hz or 1000.0
+    if step.level is None:
+        state.needs_clean_level("give a level")
     bursts = _foreseen_bursts(step, frequency_hz, state)
     refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
-    level_v = step.level_v or (rated_level_v(state.amplifier, load_ohm, step.of_rated) if step.of_rated else None)
     stated_s = stated_time_s(step, state.bench, state.amplifier)
     for_s = step.for_s if stated_s is None else stated_s
-    if level_v is None:
+    if step.level is None:
         power = state.full_power(for_s=for_s, bursts=bursts)
     else:
-        power = state.tone(level_v, for_s=for_s, bursts=bursts)
+        power = state.tone(step.level, for_s=for_s, bursts=bursts)
     look_s = worst_case_look(state)
     if stated_s is not None:
         return WorstCase(duration_s=look_s + stated_s, **power)

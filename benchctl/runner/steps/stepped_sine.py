@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 import numpy as np
 
-from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.measuring_steps import SteppedSine
 from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope import Record
@@ -30,8 +30,6 @@ SAMPLES = 20_000
 # A filter of the amplifier's, and its coupling capacitors, have come to rest (common practice).
 SETTLE_CYCLES = 5
 SHORTEST_SETTLE_S = 0.05
-# 10 dB below rated power: no clipping, far from noise, and a load that stays cool (IEC 60268-3, from memory).
-BELOW_RATED_DB = 10.0
 # On average a record waits half a polling period to be fetched, and some are taken twice for a better range.
 OVERHEAD_S = 0.02
 
@@ -50,11 +48,6 @@ def too_few_in_words(step: SteppedSine, frequencies: Sequence[float]) -> str:
         f"of {step.per_octave} frequencies an octave there {'is' if len(frequencies) == 1 else 'are'} "
         f"{len(frequencies) or 'none'} from {span}; widen that, or take more an octave"
     )
-
-
-def quiet_level_v(amplifier: Amplifier, load_ohm: float) -> float:
-    """The generator's level 10 dB below rated power, V RMS, by the nominal gain."""
-    return amplifier.rated_voltage_v(load_ohm) / amplifier.gain_ratio * math.pow(10.0, -BELOW_RATED_DB / 20.0)
 
 
 def role_of(frequency_hz: float) -> str:
@@ -124,10 +117,10 @@ def _record(frequency_hz: float) -> Record:
 
 
 def worst_case_sweep(
-    state: ExpectedState, frequencies: Sequence[float], level_v: float, *, retaken: float = 0.0
+    state: ExpectedState, frequencies: Sequence[float], level: Level, *, retaken: float = 0.0
 ) -> WorstCase:
     """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken again."""
-    state.level_v = None
+    state.level = None
     generator = state.bench.instruments.generator
     if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
         state.hazard(
@@ -137,4 +130,4 @@ def worst_case_sweep(
     refuse_coarse_record(state, _record(max(frequencies)), max(frequencies), "end at a lower frequency")
     record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
-    return WorstCase(duration_s=duration_s, **state.tone(level_v, for_s=duration_s))
+    return WorstCase(duration_s=duration_s, **state.tone(level, for_s=duration_s))

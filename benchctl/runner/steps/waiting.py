@@ -165,14 +165,14 @@ def _out_of_time(step: Cool | Settle, run: Run, text: str) -> None:
 
 
 def worst_case_hold(step: Hold, state: ExpectedState) -> WorstCase:
-    if state.level_v is None:
+    if state.level is None:
         return WorstCase(duration_s=step.for_s)
-    return WorstCase(duration_s=step.for_s, **state.tone(state.level_v, for_s=step.for_s))
+    return WorstCase(duration_s=step.for_s, **state.tone(state.level, for_s=step.for_s))
 
 
 def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
     """How long depends on how warm it is by then, which nobody knows yet: up to its timeout."""
-    state.level_v = None
+    state.level = None
     if (stated_s := stated_time_s(step, state.bench, state.amplifier)) is not None:
         return WorstCase(duration_s=stated_s)
     likely_s = 0.0
@@ -184,7 +184,7 @@ def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
 
 def worst_case_settle(step: Settle, state: ExpectedState) -> WorstCase:
     """Whatever drives the amplifier goes on doing so."""
-    driven = None if state.level_v is None else state.tone(state.level_v, for_s=step.timeout_s)
+    driven = None if state.level is None else state.tone(state.level, for_s=step.timeout_s)
     wait = _settling(step, state, state.warming(driven["draw"] if driven else None))
     return replace(wait, **driven) if driven else wait
 

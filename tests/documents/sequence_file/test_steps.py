@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, PowerOn, Set, Settle
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.sequence_file.sequence import Sequence
@@ -50,7 +51,7 @@ def test_a_step_without_settings_is_a_bare_word(step_of: Callable[[str], StepBas
 
 def test_settings_are_floats_in_base_units(step_of: Callable[[str], StepBase]) -> None:
     assert step_of("set: {load: 4 ohm, frequency: 1 kHz, level: 250 mV, supply: 13.8 V}") == Set(
-        load_ohm=4.0, frequency_hz=1000.0, level_v=0.25, supply_v=13.8
+        load_ohm=4.0, frequency_hz=1000.0, level=Level(0.25), supply_v=13.8
     )
 
 
@@ -86,7 +87,7 @@ def test_a_step_of_the_search_is_written_in_decibels(step_of: Callable[[str], St
 def test_continuous_power_is_measured_at_the_last_clean_level_unless_told(step_of: Callable[[str], StepBase]) -> None:
     continuous = step_of("measure_continuous: {for: 5 s}")
     assert isinstance(continuous, MeasureContinuous)
-    assert continuous.level_v is None
+    assert continuous.level is None
 
 
 def test_require_names_figures_and_their_criteria(step_of: Callable[[str], StepBase]) -> None:
@@ -171,3 +172,9 @@ def test_what_is_wrong_in_a_step_is_told_at_its_place(
     assert len(told) == len(faults), told
     for fault, beginning in zip(told, faults, strict=True):
         assert fault.startswith(beginning)
+
+
+def test_a_soak_of_old_is_refused_with_the_way_to_write_it_now(problems_of: ProblemsOf) -> None:
+    text = "steps:\n  - power_on: {voltage: 14.4 V, current_limit: 9 A}\n  - soak: {for: 1 h, of_rated: 12.5 %}\n"
+    (told,) = problems_of("benchctl: sequence 1\ntitle: Old\n" + text + "  - power_off\n")
+    assert told.endswith("'of_rated' is no key any more; write for example 'level: 12.5 % rated'")

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import PowerOff, Set
 from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureContinuous
@@ -69,17 +70,17 @@ def test_the_first_drive_after_each_power_on_is_preceded_by_a_look_thirty_decibe
     """150 W into 4 ohm are 24.5 V, and the gain is 30 dB: 0.775 V, and 24.5 mV for the look."""
     with rig(tmp_path) as bench:
         bench.begin()
-        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.5), Set(level_v=0.6))
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.5)), Set(level=Level(0.6)))
         levels = [text.split()[1] for text in bench.taps.to("generator") if text.startswith("SOUR:VOLT 0")]
         assert [float(level) for level in levels] == pytest.approx([0.0245, 0.5, 0.6], abs=1e-4)
-        bench.do(PowerOff(), POWER_ON, AT_4_OHM, Set(level_v=0.5))
+        bench.do(PowerOff(), POWER_ON, AT_4_OHM, Set(level=Level(0.5)))
         assert len(looks(bench)) == 4
 
 
 def test_a_look_is_never_louder_than_what_the_step_begins_with(tmp_path: Path) -> None:
     with rig(tmp_path) as bench:
         bench.begin()
-        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.002))
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.002)))
         assert "SOUR:VOLT 0.002000" in bench.taps.to("generator")
         assert looks(bench)[-1]["context"]["level_v"] == pytest.approx(0.002)  # type: ignore[index]
 
@@ -106,7 +107,7 @@ def test_a_look_that_gives_no_record_leaves_the_amplifier_undriven(tmp_path: Pat
         bench.do(POWER_ON, AT_4_OHM)
         bench.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
         with pytest.raises(MeasurementError, match="no vertical range"):
-            bench.do(Set(level_v=0.5))
+            bench.do(Set(level=Level(0.5)))
         assert not bench.connections.drive.output_on
 
 
@@ -114,7 +115,7 @@ def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(t
     low_pass = "  filters:\n    - {kind: low-pass, corner: 100 Hz, slope: 24 dB/octave}\n"
     with rig(tmp_path, files("power_off", amplifier={"  gain: 31.9 ": f"{low_pass}  gain: 31.9 "})) as bench:
         bench.begin()
-        bench.do(POWER_ON, AT_4_OHM, Set(level_v=0.5))
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.5)))
         tones = looks(bench)[-1]["context"]["tones_hz"]  # type: ignore[index]
         assert list(tones.values()) == [1000.0, 50.0]
         assert bench.connections.drive.frequency_hz == pytest.approx(1000.0, rel=1e-3)
@@ -126,8 +127,8 @@ def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(t
 def driven_with_half_of_the_current_read(bench: Rig) -> None:
     """0.5 V are 30 W a channel; the supply's second unit joins in only now."""
     bench.begin()
-    bench.do(POWER_ON, AT_4_OHM, MeasureIdle(for_s=1.0), Set(level_v=0.5))
-    bench.do(MeasureContinuous(level_v=0.5, for_s=2.0, expect=EFFICIENCY))
+    bench.do(POWER_ON, AT_4_OHM, MeasureIdle(for_s=1.0), Set(level=Level(0.5)))
+    bench.do(MeasureContinuous(level=Level(0.5), for_s=2.0, expect=EFFICIENCY))
 
 
 HALF_FROM_7_S = wrong("current", 0.5, at="at: 7.1 s")
@@ -151,7 +152,7 @@ def test_nothing_drives_the_amplifier_hard_after_a_contradiction(tmp_path: Path)
         driven_with_half_of_the_current_read(bench)
         bench.taps.sent.clear()
         with pytest.raises(InstrumentsDisagree):
-            bench.do(MeasureContinuous(level_v=0.6, for_s=1.0))
+            bench.do(MeasureContinuous(level=Level(0.6), for_s=1.0))
         assert bench.taps.to("generator") == []
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, Set
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.measure.conditions import UNDRIVEN, Conditions
@@ -38,20 +39,26 @@ def test_at_first_nothing_is_set_and_nothing_drives(tmp_path: Path) -> None:
 
 
 def test_load_frequency_level_and_supply_are_those_set_last(bench: Rig) -> None:
-    bench.do(Set(load_ohm=2.0, frequency_hz=100.0), Set(level_v=0.2), AT_4_OHM, Set(level_v=0.1), Set(supply_v=13.0))
+    bench.do(
+        Set(load_ohm=2.0, frequency_hz=100.0),
+        Set(level=Level(0.2)),
+        AT_4_OHM,
+        Set(level=Level(0.1)),
+        Set(supply_v=13.0),
+    )
     assert bench.run.conditions == replace(DRIVEN, supply_set_v=13.0)
     bench.do(Set(supply_v=14.4))
 
 
 @pytest.mark.parametrize("again", [Set(load_ohm=4.0), Set(frequency_hz=1e3)])
 def test_a_level_goes_on_driving_where_a_set_names_the_load_that_is_connected_already(bench: Rig, again: Set) -> None:
-    bench.do(AT_4_OHM, Set(level_v=0.1), again)
+    bench.do(AT_4_OHM, Set(level=Level(0.1)), again)
     assert bench.run.conditions == DRIVEN
 
 
 @pytest.mark.parametrize("silencing", [Set(load_ohm=2.0), Cool(heatsink=COLD, timeout_s=60.0)])
 def test_a_step_that_leaves_the_amplifier_undriven_is_kept_as_such(bench: Rig, silencing: StepBase) -> None:
-    bench.do(AT_4_OHM, Set(level_v=0.1), silencing)
+    bench.do(AT_4_OHM, Set(level=Level(0.1)), silencing)
     found = bench.run.conditions
     assert (found.drive, found.level_v, found.driven) == ("undriven", None, ())
 

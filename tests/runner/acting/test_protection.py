@@ -50,9 +50,11 @@ def test_the_step_gives_no_other_figures_and_the_run_goes_on(steady: Measured) -
 )
 def test_a_search_that_is_cut_off_is_told_so_and_not_taken_for_a_clean_one(step: str, tmp_path: Path) -> None:
     """The heatsink is a tenth of a kelvin from its limit when the search begins."""
-    soaked = measured(tmp_path / "first", "soak: {for: 10 min, of_rated: 40 %}", amplifier=EARLY)
+    soaked = measured(tmp_path / "first", "soak: {for: 10 min, level: 40 % rated}", amplifier=EARLY)
     until_s = soaked.figure("protection_time").value
-    run = measured(tmp_path / "second", f"soak: {{for: {until_s - 1.5:.1f} s, of_rated: 40 %}}", step, amplifier=EARLY)
+    run = measured(
+        tmp_path / "second", f"soak: {{for: {until_s - 1.5:.1f} s, level: 40 % rated}}", step, amplifier=EARLY
+    )
     assert run.figures("protection_temperature")
     assert "fell silent" in run.outcome.unmeasured[0]
 

@@ -71,12 +71,12 @@ def test_a_wait_for_the_heatsink_takes_a_stated_time(step: str, foreseen_s: floa
 
 
 def test_a_soak_that_would_end_by_temperature_ends_after_a_time_constant() -> None:
-    found = checked(LOADED, "soak: {for: 1 h, of_rated: 10 %, heatsink: below 80 degC}", bench=NO_THERMOMETER)
+    found = checked(LOADED, "soak: {for: 1 h, level: 10 % rated, heatsink: below 80 degC}", bench=NO_THERMOMETER)
     assert found.worst_cases[2].for_s == 480.0
 
 
 def test_a_soak_of_a_time_keeps_it() -> None:
-    found = checked(LOADED, "soak: {for: 1 h, of_rated: 10 %}", bench=NO_THERMOMETER)
+    found = checked(LOADED, "soak: {for: 1 h, level: 10 % rated}", bench=NO_THERMOMETER)
     assert found.worst_cases[2].for_s == 3600.0
 
 

@@ -96,13 +96,15 @@ def test_a_cool_lasts_no_longer_than_its_timeout_and_not_at_all_where_it_is_cool
 
 
 def test_a_soak_ends_where_the_heatsink_is_too_warm() -> None:
-    (*_, soak) = checked(POWER_ON_LINE, SET, "soak: {for: 2 h, of_rated: 33 %, heatsink: below 80 degC}").expected_steps
+    (*_, soak) = checked(
+        POWER_ON_LINE, SET, "soak: {for: 2 h, level: 33 % rated, heatsink: below 80 degC}"
+    ).expected_steps
     assert soak.duration_s < 1800.0
     assert soak.heatsink_c == pytest.approx(80.0, abs=0.01)
 
 
 def test_a_soak_that_may_end_once_its_end_is_foretold_takes_little_more_than_a_time_constant() -> None:
-    (*_, soak) = checked(POWER_ON_LINE, SET, "soak: {for: 2 h, of_rated: 1 %, until: within 1 K}").expected_steps
+    (*_, soak) = checked(POWER_ON_LINE, SET, "soak: {for: 2 h, level: 1 % rated, until: within 1 K}").expected_steps
     assert 480.0 < soak.duration_s < 960.0
 
 
@@ -133,7 +135,7 @@ DRIVEN = (
     POWER_ON_LINE,
     SET,
     "measure_burst: {cycles: [8], every: 250 ms}",
-    "soak: {for: 60 s, of_rated: 33 %}",
+    "soak: {for: 60 s, level: 33 % rated}",
     "power_off",
 )
 

@@ -361,7 +361,7 @@ def test_a_frequency_beyond_the_generators_is_refused() -> None:
 
 def test_a_level_that_follows_from_rated_power_is_held_against_the_generator_too() -> None:
     """24.5 V over 10 dB of gain are 7.75 V."""
-    soak = "soak: {for: 1 min, of_rated: 100 %}"
+    soak = "soak: {for: 1 min, level: 100 % rated}"
     found = hazards(POWER_ON_LINE, SET_4_OHM, soak, amplifier={"gain: 30 dB": "gain: 10 dB"})
     assert any("a level of 7.746 V is more than the generator gives, 7 V" in text for text in found)
 

@@ -53,7 +53,7 @@ def test_figures_of_a_protection_do_not_say_that_the_step_has_its_own(tmp_path: 
     these = files(
         "power_on: {voltage: 14.4 V, current_limit: 90 A}",
         "set: {load: 4 ohm, frequency: 1 kHz}",
-        "soak: {for: 10 min, of_rated: 50 %}",
+        "soak: {for: 10 min, level: 50 % rated}",
         "power_off",
         amplifier=early,
     )

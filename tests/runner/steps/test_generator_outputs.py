@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from tests.runner.measured import LOADED, Measured, hazards_of, look, measured
 from tests.runner.rig import POWER_ON, POWER_ON_LINE, Edits, Rig, files, rig, with_inputs
@@ -56,14 +57,14 @@ def two(tmp_path: Path) -> Rig:
 
 
 def test_an_output_at_an_undriven_input_stays_off(two: Rig) -> None:
-    two.do(Set(driven=("B",)), Set(level_v=0.2))
+    two.do(Set(driven=("B",)), Set(level=Level(0.2)))
     assert two.run.conditions.driven == ("B",)
     first, second = two.connections.drive, two.connections.second_drive
     assert (first.output_on, second.output_on) == (False, True)
 
 
 def test_muting_switches_both_outputs_off(two: Rig) -> None:
-    two.do(Set(level_v=0.2))
+    two.do(Set(level=Level(0.2)))
     drives = (two.connections.drive, two.connections.second_drive)
     assert all(drive.output_on for drive in drives)
     two.do(Set(load_ohm=2.0))

@@ -65,7 +65,6 @@ def test_the_step_after_it_works_at_the_frequency_that_was_set(sweep: Measured) 
 @pytest.mark.parametrize(
     ("step", "words"),
     [
-        ("measure_response: {to: 2 MHz}", "2 MHz is more than the generator gives; stay within 1 MHz"),
         ("measure_response: {level: 8 V}", "a level of 8 V is more than the generator gives"),
         ("measure_response: {from: 1 kHz, to: 1.2 kHz}", "of 3 frequencies an octave there is 1 from 1 kHz to 1.2 kHz"),
     ],

@@ -18,7 +18,7 @@ AMBIENT_C, K_PER_W = 23.0, 0.55
 @pytest.fixture(scope="module")
 def eighth(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     """An eighth of rated power, until the end is known."""
-    return measured(tmp_path_factory.mktemp("run"), "soak: {for: 40 min, of_rated: 12.5 %, until: within 1 K}")
+    return measured(tmp_path_factory.mktemp("run"), "soak: {for: 40 min, level: 12.5 % rated, until: within 1 K}")
 
 
 def test_the_final_temperature_is_that_of_the_heat_balance(eighth: Measured) -> None:
@@ -69,7 +69,7 @@ def test_every_figure_can_be_computed_again(eighth: Measured) -> None:
 
 def test_bursts_are_averaged_over_whole_repetitions(tmp_path: Path) -> None:
     """20 cycles of 1 kHz in 500 ms with 20 dB less between: 0.0496 of the burst's power (closed form)."""
-    burst = measured(tmp_path, "soak: {for: 65 s, of_rated: 50 %, cycles: 20, every: 500 ms, low_level: -20 dB}")
+    burst = measured(tmp_path, "soak: {for: 65 s, level: 50 % rated, cycles: 20, every: 500 ms, low_level: -20 dB}")
     assert burst.figure("average_power", "A").value == pytest.approx(0.0496 * 75.0, rel=0.03)
     assert burst.figure("supply_current").capture
     assert burst.expected_s("soak") == pytest.approx(burst.took_s["soak"], rel=0.1)
@@ -78,7 +78,7 @@ def test_bursts_are_averaged_over_whole_repetitions(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def silenced(tmp_path_factory: pytest.TempPathFactory) -> Measured:
-    steps = ("soak: {for: 30 min, of_rated: 30 %}", "measure_idle: {for: 1 s}")
+    steps = ("soak: {for: 30 min, level: 30 % rated}", "measure_idle: {for: 1 s}")
     return measured(tmp_path_factory.mktemp("run"), *steps, amplifier=EARLY_PROTECTION)
 
 
@@ -101,7 +101,7 @@ def test_what_was_measured_before_the_silence_counts_and_the_run_goes_on(silence
 
 
 def test_the_run_ends_with_the_silence_if_the_sequence_asks_for_it(tmp_path: Path) -> None:
-    steps = ("soak: {for: 30 min, of_rated: 30 %, on_protection: end the run}", "measure_idle: {for: 1 s}")
+    steps = ("soak: {for: 30 min, level: 30 % rated, on_protection: end the run}", "measure_idle: {for: 1 s}")
     ended = measured(tmp_path, *steps, amplifier=EARLY_PROTECTION)
     assert "fell silent" in str(ended.outcome.error)
     assert ended.outcome.exit_code == 1
@@ -113,9 +113,9 @@ def test_the_run_ends_with_the_silence_if_the_sequence_asks_for_it(tmp_path: Pat
     ("step", "words"),
     [
         ("soak: {for: 1 h}", "no level is given, and no find_clean_level comes before it at 4 ohm and 1 kHz"),
-        ("soak: {for: 1 h, of_rated: 50 %, crest_factor: 6 dB, low_level: -2 dB}", "no bursts over a rest"),
+        ("soak: {for: 1 h, level: 50 % rated, crest_factor: 6 dB, low_level: -2 dB}", "no bursts over a rest"),
         ("soak: {for: 1 h, level: 8 V}", "a level of 8 V is more than the generator gives"),
-        ("soak: {for: 1 h, of_rated: 50 %, cycles: 600, every: 500 ms}", "lasts 600 ms and one begins every 500 ms"),
+        ("soak: {for: 1 h, level: 50 % rated, cycles: 600, every: 500 ms}", "lasts 600 ms and one begins every 500 ms"),
     ],
 )
 def test_preflight_refuses_what_cannot_be(step: str, words: str) -> None:
@@ -128,7 +128,7 @@ def test_preflight_refuses_what_cannot_be(step: str, words: str) -> None:
 @pytest.mark.parametrize("decibels", [6.0, 9.0, 12.0])
 def test_bursts_have_the_crest_factor_that_is_asked_for(tmp_path: Path, decibels: float) -> None:
     """To what a whole number of cycles in 500 ms allows, which is far less than 1 %."""
-    music = measured(tmp_path, f"soak: {{for: 5 s, of_rated: 20 %, crest_factor: {decibels} dB}}")
+    music = measured(tmp_path, f"soak: {{for: 5 s, level: 20 % rated, crest_factor: {decibels} dB}}")
     crest = music.figure("crest_factor", "A")
     assert crest.value == pytest.approx(10 ** (decibels / 20), rel=0.01)
     assert music.verification.agrees
@@ -148,7 +148,7 @@ def test_no_bursts_have_the_crest_factor_of_a_sine_or_of_a_loud_rest(crest_facto
 
 
 def test_a_drive_ends_with_its_figures_where_the_heatsink_is_warm_enough(tmp_path: Path) -> None:
-    warm = measured(tmp_path, "soak: {for: 30 min, of_rated: 30 %, heatsink: below 35 degC}")
+    warm = measured(tmp_path, "soak: {for: 30 min, level: 30 % rated, heatsink: below 35 degC}")
     assert warm.outcome.error is None
     assert within_uncertainty(warm.figure("heatsink_temperature"), 35.0, factor=1.5)
     assert warm.figure("soak_time").value < 5 * 60
@@ -157,7 +157,7 @@ def test_a_drive_ends_with_its_figures_where_the_heatsink_is_warm_enough(tmp_pat
 
 def test_a_drive_ends_on_time_whatever_rounding_leaves_of_it(tmp_path: Path) -> None:
     """Two minutes in steps that do not add up to them exactly, begun at no round time."""
-    steps = ("hold: {for: 333 ms}", "soak: {for: 2 min, of_rated: 1 %}")
+    steps = ("hold: {for: 333 ms}", "soak: {for: 2 min, level: 1 % rated}")
     assert measured(tmp_path, *steps).took_s["soak"] == pytest.approx(120.0, rel=0.02)
 
 
@@ -168,7 +168,7 @@ def folding(tmp_path_factory: pytest.TempPathFactory) -> Measured:
         "temperature: 95 degC, restart: 75 degC": "temperature: 45 degC, restart: 40 degC,"
         " fold_back: 35 degC, fold_back_to: -6 dB"
     }
-    return measured(tmp_path_factory.mktemp("run"), "soak: {for: 10 min, of_rated: 30 %}", amplifier=early)
+    return measured(tmp_path_factory.mktemp("run"), "soak: {for: 10 min, level: 30 % rated}", amplifier=early)
 
 
 def test_an_amplifier_that_turns_itself_down_is_noticed_once(folding: Measured) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, Hold, Set, Settle
 from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk, MeasureIdle, MeasureResponse
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
@@ -49,7 +50,7 @@ def burst_levels_v(bench: Rig) -> list[float]:
 
 
 def test_a_load_is_switched_without_a_signal(ready: Rig) -> None:
-    ready.do(Set(level_v=0.1))
+    ready.do(Set(level=Level(0.1)))
     ready.taps.sent.clear()
     ready.do(Set(load_ohm=2.0))
     assert ready.commands() == [
@@ -65,7 +66,7 @@ def test_a_load_that_is_connected_already_is_left_alone(ready: Rig) -> None:
 
 
 def test_load_comes_first_and_level_last(ready: Rig) -> None:
-    ready.do(Set(load_ohm=2.0, frequency_hz=2e3, level_v=0.1))
+    ready.do(Set(load_ohm=2.0, frequency_hz=2e3, level=Level(0.1)))
     sent = [text for _, text in ready.commands()]
     assert sent.index("ROUT:CLOS (@103,104)") < sent.index("SOUR:FREQ 2000.000000") < sent.index("OUTP ON")
 
@@ -182,7 +183,7 @@ def test_a_search_that_fails_forgets_the_level_found_before(ready: Rig) -> None:
     assert ready.run.clean_levels == {}
 
 
-@pytest.mark.parametrize("step", [FindCleanLevel(), MeasureBurst(cycles=(1,)), MeasureContinuous(level_v=0.1)])
+@pytest.mark.parametrize("step", [FindCleanLevel(), MeasureBurst(cycles=(1,)), MeasureContinuous(level=Level(0.1))])
 def test_a_measurement_without_load_or_frequency_is_none(bench: Rig, step: FindCleanLevel) -> None:
     bench.do(POWER_ON)
     with pytest.raises(MeasurementError, match="no load is connected"):
@@ -289,7 +290,7 @@ def test_bursts_may_be_seconds_apart(ready: Rig) -> None:
 
 def test_continuous_power_at_a_given_level_is_that_of_ohms_law(ready: Rig) -> None:
     """0.1 V times the true gain of 31.9 (sim/amplifiers/hx2150.yaml) into the measured loads (sim/workshop.yaml)."""
-    ready.do(MeasureContinuous(level_v=0.1, for_s=1.0))
+    ready.do(MeasureContinuous(level=Level(0.1), for_s=1.0))
     for channel, measured_ohm in (("A", 4.013), ("B", 3.991)):
         figure = ready.figures("continuous_power")[channel]
         # The output resistance of 20 mohm divides the voltage.
@@ -310,16 +311,16 @@ def test_continuous_power_takes_the_clean_level_and_is_judged_against_the_plate(
 
 
 def test_a_level_that_was_set_is_measured_at_for_as_long_as_it_drives_the_amplifier(ready: Rig) -> None:
-    ready.do(Set(level_v=0.1), MeasureContinuous(for_s=1.0))
+    ready.do(Set(level=Level(0.1)), MeasureContinuous(for_s=1.0))
     assert levels_set_v(ready)[-1] == pytest.approx(0.1)
-    ready.do(Set(level_v=0.1), MeasureIdle(for_s=1.0))  # which is measured undriven
+    ready.do(Set(level=Level(0.1)), MeasureIdle(for_s=1.0))  # which is measured undriven
     with pytest.raises(MeasurementError, match="no clean level is known"):
         ready.do(MeasureContinuous(for_s=1.0))
 
 
 def test_a_tone_is_held_for_its_time_and_then_muted(ready: Rig) -> None:
     began_s = ready.clock.now()
-    ready.do(MeasureContinuous(level_v=0.1, for_s=5.0))
+    ready.do(MeasureContinuous(level=Level(0.1), for_s=5.0))
     assert ready.clock.now() - began_s == pytest.approx(5.3, abs=0.2)
     assert told(ready, "generator")[-1] == "OUTP OFF"
     event = ready.events("figures")[-1]
@@ -334,7 +335,7 @@ def test_a_level_found_for_one_load_is_none_for_another(ready: Rig) -> None:
 
 def test_a_record_carries_the_time_it_was_taken(ready: Rig) -> None:
     began_s = ready.clock.now()
-    ready.do(MeasureContinuous(level_v=0.1, for_s=1.0))
+    ready.do(MeasureContinuous(level=Level(0.1), for_s=1.0))
     event = ready.events("capture")[-1]
     assert began_s + 1.0 < event["taken_s"] <= ready.clock.now()
 

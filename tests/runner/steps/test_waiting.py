@@ -8,7 +8,7 @@ import pytest
 
 from tests.runner.measured import Measured, measured, within_uncertainty
 
-HEAT = "soak: {for: 4 min, of_rated: 40 %}"
+HEAT = "soak: {for: 4 min, level: 40 % rated}"
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,50 @@
+"""What a level as it is written means in volts of the generator, with what this run knows by now."""
+
+from __future__ import annotations
+
+from benchctl.documents.model.level import Level
+from benchctl.errors import MeasurementError
+from benchctl.quantity import render
+from benchctl.runner.acting.drive import tuned_hz
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.levels import output_v
+
+
+def level_in_v(run: Run, level: Level, load_ohm: float | None) -> float:
+    """V RMS of the generator. A power follows by the gain: as set by hand in this run, else the amplifier file's.
+
+    Raises:
+        MeasurementError: a power without a load, or no clean level is known for this load and this frequency.
+    """
+    if level.of == "volts":
+        return level.value
+    if load_ohm is None:
+        raise MeasurementError(
+            f"no load is connected, and a level of {level} needs one; 'set' or 'sweep' a load before"
+        )
+    if level.of == "clean":
+        return level.value * _clean_level_v(run, level, load_ohm)
+    return output_v(level, run.files.amplifier, load_ohm) / gain_of(run)
+
+
+def _clean_level_v(run: Run, level: Level, load_ohm: float) -> float:
+    frequency_hz = tuned_hz(run)
+    found = run.clean_level(load_ohm, frequency_hz)
+    if found is None:
+        raise MeasurementError(
+            f"no clean level is known at {render(load_ohm, 'ohm')} and {render(frequency_hz, 'Hz')}, and a level of "
+            f"{level} follows from it; put a find_clean_level before this step"
+        )
+    return found.level_v
+
+
+def gain_of(run: Run) -> float:
+    """The highest gain that a hand has set in this run, so that no channel gives more than is asked for; else the
+    nominal one."""
+    latest = {figure.channel: figure.value for figure in run.measured if _is_as_set(figure.name, figure.frequency_hz)}
+    return max(latest.values(), default=run.files.amplifier.gain_ratio)
+
+
+def _is_as_set(name: str, frequency_hz: float | None) -> bool:
+    """Of a response each gain has its frequency."""
+    return name == "gain" and frequency_hz is None
