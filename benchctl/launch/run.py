@@ -246,6 +246,11 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
         observer=observer if opened.lock is not None else _NobodyAsked(observer),
         planned=checked.plan[0],
         hands=opened.simulated or OwnHands(),
+        stated_s={
+            planned.label: worst.stated_s
+            for planned, worst in zip(checked.plan, checked.worst_cases, strict=True)
+            if worst.stated_s is not None
+        },
     )
     with ExitStack() as stack:
         if opened.lock is not None:

@@ -176,7 +176,8 @@ class Soak(_Powered):
     without_thermometer_s: PositiveSeconds | None = Field(
         default=None,
         description="how long to drive at most where nothing watches the heatsink and `heatsink` or `until` is given; "
-        "if left out, one time constant of the amplifier's heatsink",
+        "if left out, one time constant of the amplifier's heatsink, or as long as it is expected to take to where "
+        "the drive should end",
     )
     cycles: CycleCount | None = Field(
         default=None,

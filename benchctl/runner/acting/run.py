@@ -15,6 +15,7 @@ from benchctl.documents.bench_file.sight import View, probes_are_moved, reads_he
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.limits import HEATSINK, SUPPLY_SIGNALS
 from benchctl.documents.sequence_file import sequence
+from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
 from benchctl.guard.guard import Guard
 from benchctl.instruments.bench import Bench
@@ -35,6 +36,7 @@ from benchctl.runner.acting.contexts import (
     zero_allowances,
 )
 from benchctl.runner.acting.verdicts import judged_by
+from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
 # Analyses of an amplifier that takes little power: what contradicts itself there is known before anything is risked.
@@ -137,6 +139,7 @@ class Run:
     run, and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
     `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
+    `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
     """
 
     files: Files
@@ -160,6 +163,7 @@ class Run:
     seen: View = ()
     switch_on_again: Callable[[Run], None] | None = None
     zeros: Zeros | None = None
+    stated_s: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -218,6 +222,11 @@ class Run:
         if signal == HEATSINK and not reads_heatsink(self.files.bench, self.files.amplifier):
             return False
         return self.bench.has("thermometer") and signal in self.bench.thermometer.channels
+
+    def stated_time_s(self, step: StepBase) -> float | None:
+        """How long a step lasts that should wait for the heatsink, where nothing watches it; None of any other step."""
+        usual_s = stated_time_s(step, self.files.bench, self.files.amplifier)
+        return None if usual_s is None else self.stated_s.get(self.planned.label, usual_s)
 
     def read_if_any(self, signal: str) -> list[float]:
         """One reading in a list, or an empty list where there is no sensor or it gives no number."""

@@ -10,19 +10,24 @@ from benchctl.documents.text.words import listed, outputs_in_words
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.expected.expected_step import ExpectedStep
-from benchctl.runner.expected.stated_time import stated_time_s
+from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 
 
 def warnings_of(
-    files: Files, plan: Sequence[PlannedStep], expected_steps: Sequence[ExpectedStep], *, unattended: bool
+    files: Files,
+    plan: Sequence[PlannedStep],
+    worst_cases: Sequence[WorstCase],
+    expected_steps: Sequence[ExpectedStep],
+    *,
+    unattended: bool,
 ) -> Iterator[str]:
     """What a person must answer for, before a run."""
     for what in _unwatched_sensors(files):
         yield _of_sensor(files, what)
         if what == HEATSINK:
             yield _expected_heat(files, expected_steps, unattended=unattended)
-            yield from _stated_times(files, plan)
+            yield from _stated_times(plan, worst_cases)
     yield from _unseen(files)
 
 
@@ -75,13 +80,12 @@ def _expected_heat(files: Files, expected_steps: Sequence[ExpectedStep], *, unat
     )
 
 
-def _stated_times(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
+def _stated_times(plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase]) -> Iterator[str]:
     """Each kind of wait with its stated times, once."""
     times: dict[str, dict[str, None]] = {}
-    for planned in plan:
-        stated_s = stated_time_s(planned.step, files.bench, files.amplifier)
-        if stated_s is not None:
-            times.setdefault(planned.step.kind, {})[render(stated_s / 60.0, "min", digits=3)] = None
+    for planned, worst in zip(plan, worst_cases, strict=True):
+        if worst.stated_s is not None:
+            times.setdefault(planned.step.kind, {})[render(worst.stated_s / 60.0, "min", digits=3)] = None
     if times:
         told = "; ".join(f"{kind} {listed(list(each))}" for kind, each in times.items())
         yield f"these times take the place of the heatsink's temperature: {told}; 'without_thermometer' sets another"

@@ -81,7 +81,7 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         (refused if overload.will_open else doubtful).append(Finding(overload.planned, overload.text))
     of_all = [*hazards.of_files(files, unattended=unattended), *hazards.of_plan(plan)]
     cautions = [
-        *blind_spots.warnings_of(files, plan, expected_steps, unattended=unattended),
+        *blind_spots.warnings_of(files, plan, worst_cases, expected_steps, unattended=unattended),
         *warnings.of_run(files, plan, worst_cases, unattended=unattended),
     ]
     return Preflight(

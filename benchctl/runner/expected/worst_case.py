@@ -26,7 +26,8 @@ class Power(TypedDict):
 @dataclass(frozen=True)
 class WorstCase:
     """One step: how long it takes; where that is open, at most and as is likely; its worst power (zeros where undriven)
-    with the load that takes it; and the draw to expect."""
+    with the load that takes it; and the draw to expect. `stated_s`: the time in place of a temperature that nothing
+    watches."""
 
     duration_s: float
     at_most_s: float | None = None
@@ -38,6 +39,7 @@ class WorstCase:
     fuse_loads: tuple[FuseLoad, ...] = ()
     output_peak_v: float = 0.0
     draw: SupplyDraw = field(default_factory=SupplyDraw)
+    stated_s: float | None = None
 
     @property
     def expected_s(self) -> float:

@@ -25,7 +25,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
-from benchctl.runner.expected.worst_case import WorstCase
+from benchctl.runner.expected.worst_case import Power, WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # However long a soak is, more readings than this tell nothing new.
@@ -148,7 +148,7 @@ class _Soaking:
     def _for_s(self) -> float:
         """How long it lasts at most: a stated time where it should end by a temperature that nothing watches."""
         step, run = self.drive.step, self.drive.run
-        stated_s = stated_time_s(step, run.files.bench, run.files.amplifier)
+        stated_s = run.stated_time_s(step)
         if stated_s is None:
             return step.for_s
         run.note(f"nothing watches the heatsink: the drive ends after {render(stated_s / 60.0, 'min')} at the latest")
@@ -190,7 +190,7 @@ def perform(step: Soak, run: Run) -> None:
     before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
-    stated_s = stated_time_s(step, run.files.bench, run.files.amplifier)
+    stated_s = run.stated_time_s(step)
     soaking = _Soaking(drive, ProtectionWatch(run, load_ohm, frequency_hz, drive.every_s, ends_run), HeatingTrend(run))
     soaking.perform()
     context = SoakContext(
@@ -240,20 +240,37 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
         state.needs_clean_level("give a level")
     bursts = _foreseen_bursts(step, frequency_hz, state)
     refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
-    stated_s = stated_time_s(step, state.bench, state.amplifier)
-    for_s = step.for_s if stated_s is None else stated_s
-    if step.level is None:
-        power = state.full_power(for_s=for_s, bursts=bursts)
-    else:
-        power = state.tone(step.level, for_s=for_s, bursts=bursts)
+    power = _power(step, state, step.for_s, bursts)
     look_s = worst_case_look(state)
+    stated_s = _stated_s(step, state, power["draw"])
     if stated_s is not None:
-        return WorstCase(duration_s=look_s + stated_s, **power)
+        power = _power(step, state, stated_s, bursts)
+        state.hazards[:] = dict.fromkeys(state.hazards)  # each was noted for both times
+        return WorstCase(look_s + stated_s, stated_s=stated_s, **power)
     if step.until is None and step.heatsink is None:
         return WorstCase(duration_s=look_s + step.for_s, **power)
     likely_s = _likely_s(step, state, power["draw"])
     shortest_s, longest_s = look_s + min(SHORTEST_S, step.for_s), look_s + step.for_s
     return WorstCase(duration_s=shortest_s, at_most_s=longest_s, likely_s=likely_s, **power)
+
+
+def _power(step: Soak, state: ExpectedState, for_s: float, bursts: Bursts | None) -> Power:
+    if step.level is None:
+        return state.full_power(for_s=for_s, bursts=bursts)
+    return state.tone(step.level, for_s=for_s, bursts=bursts)
+
+
+def _stated_s(step: Soak, state: ExpectedState, draw: SupplyDraw) -> float | None:
+    """Where nothing watches the heatsink: no longer than it is expected to take to where the drive should end, unless
+    the step says itself how long."""
+    usual_s = stated_time_s(step, state.bench, state.amplifier)
+    if usual_s is None or step.without_thermometer_s is not None:
+        return usual_s
+    bound_c = state.amplifier.heatsink.maximum_c if step.heatsink is None else step.heatsink.bound
+    curve = state.warming(draw)
+    if curve.now_c >= bound_c:
+        return min(READ_EVERY_S, usual_s)
+    return min(curve.reaches_s(bound_c) or usual_s, usual_s)
 
 
 def _likely_s(step: Soak, state: ExpectedState, draw: SupplyDraw) -> float:

@@ -38,7 +38,7 @@ def perform_cool(step: Cool, run: Run) -> None:
         RequirementFailed: it is not within the step's timeout, and the run is to end then.
     """
     mute(run)
-    if (stated_s := stated_time_s(step, run.files.bench, run.files.amplifier)) is not None:
+    if (stated_s := run.stated_time_s(step)) is not None:
         _wait_unwatched(run, stated_s, str(step.heatsink))
         return
     _wait_until_cool(step, run)
@@ -116,7 +116,7 @@ def perform_settle(step: Settle, run: Run) -> None:
     Raises:
         RequirementFailed: neither is within the step's timeout, and the run is to end then.
     """
-    if (stated_s := stated_time_s(step, run.files.bench, run.files.amplifier)) is not None:
+    if (stated_s := run.stated_time_s(step)) is not None:
         _wait_unwatched(run, stated_s, "at rest")
         if step.supply_current is None:
             return None
@@ -174,7 +174,7 @@ def worst_case_cool(step: Cool, state: ExpectedState) -> WorstCase:
     """How long depends on how warm it is by then, which nobody knows yet: up to its timeout."""
     state.level = None
     if (stated_s := stated_time_s(step, state.bench, state.amplifier)) is not None:
-        return WorstCase(duration_s=stated_s)
+        return WorstCase(duration_s=stated_s, stated_s=stated_s)
     likely_s = 0.0
     if not step.heatsink.holds(state.heatsink_c):
         cooling_s = state.warming().reaches_s(step.heatsink.bound)
@@ -195,8 +195,10 @@ def _settling(step: Settle, state: ExpectedState, curve: Curve) -> WorstCase:
         likely_s = min(_settled_s(step, curve), step.timeout_s)
         return WorstCase(step.per_s, at_most_s=step.timeout_s, likely_s=likely_s)
     if step.supply_current is None:
-        return WorstCase(stated_s)
-    return WorstCase(stated_s + step.per_s, at_most_s=stated_s + step.timeout_s, likely_s=stated_s + step.per_s)
+        return WorstCase(stated_s, stated_s=stated_s)
+    return WorstCase(
+        stated_s + step.per_s, stated_s=stated_s, at_most_s=stated_s + step.timeout_s, likely_s=stated_s + step.per_s
+    )
 
 
 def _settled_s(step: Settle, curve: Curve) -> float:
