@@ -78,14 +78,14 @@ def test_a_soak_that_would_end_by_temperature_ends_after_a_time_constant() -> No
 def test_a_soak_ends_no_later_than_the_heatsink_is_expected_to_get_where_it_should_end() -> None:
     """A third of 300 W leaves well over 100 W in 0.55 K/W, which ends far above 85 degC; by the heating curve
     T(t) = T0 + (Tend - T0) (1 - exp(-t / tau)) it is at 60 degC within a time constant."""
-    found = checked(LOADED, "soak: {for: 1 h, of_rated: 33 %, heatsink: below 60 degC}", bench=NO_THERMOMETER)
+    found = checked(LOADED, "soak: {for: 1 h, level: 33 % rated, heatsink: below 60 degC}", bench=NO_THERMOMETER)
     ends_c = found.expected_steps[2].heatsink_c
     assert found.worst_cases[2].for_s < 480.0
     assert ends_c == pytest.approx(60.0, abs=0.5)
 
 
 def test_a_soak_keeps_the_time_that_a_person_has_stated() -> None:
-    step = "soak: {for: 1 h, of_rated: 33 %, heatsink: below 60 degC, without_thermometer: 9 min}"
+    step = "soak: {for: 1 h, level: 33 % rated, heatsink: below 60 degC, without_thermometer: 9 min}"
     assert checked(LOADED, step, bench=NO_THERMOMETER).worst_cases[2].for_s == 540.0
 
 
