@@ -57,7 +57,7 @@ def _check_digits(digits: bytes | bytearray) -> None:
 
 
 def encode_block(data: bytes) -> bytes:
-    """`data` as a definite-length block, with as few length digits as will do.
+    """`data` as a definite-length block, with the fewest length digits.
 
     Raises:
         BlockError: more than 999 999 999 bytes.

@@ -20,14 +20,14 @@ LONGEST_TEXT = 255
 # SCPI-99 volume 2, 21.8: every number is one of these, and 0 is no error.
 ERROR_NUMBERS = range(-32768, 32768)
 
-# What STATus:PRESet lets into the queue: errors, the instrument's own among them, and no mere events (SCPI-99 20).
+# What STATus:PRESet lets into the queue: all errors, also the instrument's own, but no events (SCPI-99 20).
 ERRORS_ONLY = NumberList(((-499, -100), (1, 32767)))
 
 _ERROR = re.compile(r"\s*([+-]?\d+)\s*(?:,\s*(.*?))?\s*", re.ASCII | re.DOTALL)
 
 
 class FormatError(ValueError):
-    """A text has not the form that IEEE 488.2 or SCPI-99 gives it; the message says what was found."""
+    """A text does not have the form that IEEE 488.2 or SCPI-99 gives; the message says what was found."""
 
 
 class ScpiError(Exception):
@@ -92,7 +92,7 @@ class ErrorQueue:
     """First in, first out; when it is full the newest entry becomes -350 and the oldest stay (SCPI-99 21.8.1).
 
     Attributes:
-        enabled: the numbers that enter the queue; -350 does where something was lost, whatever is enabled.
+        enabled: the numbers that enter the queue; -350 always does when something was lost.
     """
 
     def __init__(self, size: int = 20) -> None:
@@ -120,7 +120,7 @@ class ErrorQueue:
         return self._entries.popleft() if self._entries else NO_ERROR
 
     def pop_all(self) -> list[ErrorEntry]:
-        """Take every entry, oldest first; at least the one that says there is none."""
+        """Take every entry, oldest first; an empty queue gives its one `0,"No error"`."""
         entries = list(self._entries) or [NO_ERROR]
         self._entries.clear()
         return entries

@@ -32,7 +32,7 @@ def forms_of(spelling: str) -> frozenset[str]:
 
 @lru_cache(maxsize=1024)  # more words than the largest command tree has in both forms
 def split_suffix(word: str) -> tuple[str, int | None]:
-    """Part a word of a header from its numeric suffix: `OUTP2` gives `OUTP` and 2."""
+    """Split a word of a header from its numeric suffix: `OUTP2` gives `OUTP` and 2."""
     found = _WORD.fullmatch(word)
     if found is None:
         return word, None

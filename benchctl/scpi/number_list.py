@@ -10,7 +10,7 @@ Range = tuple[int, int]
 
 @dataclass(frozen=True)
 class NumberList:
-    """Ranges, both ends included, in order and apart from each other; `of` makes them so."""
+    """Ranges, both ends included, in order and without overlap; `of` makes them so."""
 
     ranges: tuple[Range, ...] = ()
 

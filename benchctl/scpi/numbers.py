@@ -48,10 +48,10 @@ def _without_stand_ins(value: float) -> float:
 
 
 def parse_numbers(text: str, count: int) -> list[float]:
-    """Read so many numbers in one answer, separated by commas, or by the semicolons of a compound question.
+    """Read a fixed count of numbers from one answer, separated by commas, or by the semicolons of a compound question.
 
     Raises:
-        NumberError: one of them is none, or there are more or fewer.
+        NumberError: one of them is not a number, or there are more or fewer.
     """
     numbers = [parse_number(part) for part in _parts(text)]
     if len(numbers) != count:
@@ -60,7 +60,7 @@ def parse_numbers(text: str, count: int) -> list[float]:
 
 
 def parse_boolean(text: str) -> bool:
-    """Read an answer that is 0 or 1 (IEEE 488.2 NR1); ON and OFF, which some instruments answer, will do.
+    """Read an answer that is 0 or 1 (IEEE 488.2 NR1); ON and OFF, which some instruments answer, are accepted.
 
     Raises:
         NumberError: the text is none of them.
@@ -75,14 +75,14 @@ def parse_booleans(text: str) -> list[bool]:
     """Read several states in one answer, separated by commas, or by the semicolons of a compound question.
 
     Raises:
-        NumberError: one of them is none.
+        NumberError: one of them is not a state.
     """
     return [parse_boolean(part) for part in _parts(text)]
 
 
 def parse_states(text: str) -> list[bool]:
-    """Read several states in one answer as `parse_booleans` does, where any number but 0 stands for on: some
-    instruments answer a register with a bit for each cause.
+    """Read several states in one answer as `parse_booleans` does, but any number except 0 means on: some instruments
+    answer a register with a bit for each cause.
 
     Raises:
         NumberError: one of them is neither.

@@ -1,10 +1,10 @@
-"""Cuts a stream of bytes into messages, wherever the stream was broken on its way.
+"""Cuts a stream of bytes into messages; the pieces that arrive may have any size.
 
 One class for both sides: program messages on their way to a device, response messages on their way back. A message
 ends at a line feed; a carriage return before it is white space. A line feed inside a block is data.
 
-A line feed inside a quoted string ends the message all the same, unless the link has another way to mark the end:
-a raw socket has none, and a lost quotation mark would swallow every later message, `OUTP OFF` among them.
+A line feed inside a quoted string also ends the message, unless the link has another way to mark the end:
+a raw socket has none, and after a lost quotation mark every later message would be lost, `OUTP OFF` included.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ PROGRAM_MESSAGE_BOUND = 1 << 20
 
 _NEWLINE = b"\n"
 _SPECIAL = re.compile(rb"[\n\"'#]")
-# A block is written where a parameter or an answer begins, so `SN#12` in an identity is none.
+# A block stands where a parameter or an answer begins, so `SN#12` in an identity is not a block.
 _BEFORE_ELEMENT = frozenset(b",;") | frozenset(range(33))
 
 
@@ -66,7 +66,7 @@ class MessageReader:
         self._start_message()
 
     def overrun(self) -> None:
-        """Give up what waits because there is no room; the rest of a message cut by this is not taken for a new one."""
+        """Drop what waits because there is no room; the rest of a message cut by this is not taken for a new one."""
         is_cut = bool(self._buffer) and not self._buffer.endswith(_NEWLINE) and len(self._buffer) not in self._ends
         is_cut = is_cut or (self._discarding and not self._buffer)
         self.clear()
@@ -119,7 +119,7 @@ class MessageReader:
         raise OverlongMessageError(f"a message is longer than {self._bound} bytes")
 
     def _discard(self) -> bool:
-        """Drop the rest of a message that was too long; whether its end has been found."""
+        """Drop the rest of a message that was too long; True when its end has been found."""
         newline = self._buffer.find(_NEWLINE, 0, self._limit)
         self._discarding = newline < 0 and not self._ends
         self._remove(self._limit if newline < 0 else newline + 1)
@@ -166,7 +166,7 @@ class MessageReader:
         return True
 
     def _pass_block(self, at: int) -> bool:
-        """Go on behind the block at `at`, or behind its `#` where it is none; False while it is not whole."""
+        """Go on behind the block at `at`, or behind its `#` if it is no block; False while it is not whole."""
         self._position = at
         if at and self._buffer[at - 1] not in _BEFORE_ELEMENT:
             self._position = at + 1
@@ -187,7 +187,7 @@ class MessageReader:
             return True
         end = start + header.length
         if end > self._bound:
-            self._drop(min(start, self._bound))  # a mistyped length must not keep the link waiting for gigabytes
+            self._drop(min(start, self._bound))  # a wrong length must not make the link wait for gigabytes
         if self._limit < end:
             return False
         self._position = self._plain_from = end

@@ -22,7 +22,7 @@ _MULTIPLIERS: Mapping[str, float] = {
     "F": 1e-15,
     "A": 1e-18,
 }
-# The two exceptions of IEEE 488.2 7.7.3: nobody sets millihertz or milliohm by these.
+# The two exceptions of IEEE 488.2 7.7.3: MHZ and MOHM are mega, not milli.
 _MEGA_BY_M = frozenset({"HZ", "OHM"})
 _UNITS = ("V", "A", "OHM", "HZ", "S", "W", "CEL", "PCT", "DB", "DBM", "DEG", "RAD", "F", "H", "J")
 
@@ -41,7 +41,7 @@ _FACTORS: Mapping[str, Mapping[str, float]] = {unit: _factors(unit) for unit in 
 
 
 def check_unit(unit: str) -> None:
-    """Refuse a unit that no suffix is known for.
+    """Refuse a unit without known suffixes.
 
     Raises:
         ValueError: an unknown unit.

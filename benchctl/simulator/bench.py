@@ -35,10 +35,10 @@ class SimulatedBench:
     Args:
         description: what there is.
         now: the time.
-        serials: serial numbers by role, for *IDN?; without one, an instrument has the bench's seed for it.
+        serials: serial numbers by role, for *IDN?; without one, the bench's seed is the serial number.
 
     Raises:
-        UsageError: the `simulation:` section gives an error of something that this bench has not got.
+        UsageError: the `simulation:` section gives an error for something that this bench does not have.
     """
 
     def __init__(self, description: BenchDescription, now: Now, serials: Mapping[str, str] | None = None) -> None:
@@ -77,31 +77,31 @@ class SimulatedBench:
             connections.plug(channels)
 
     def turn(self, factors: Mapping[str, float]) -> None:
-        """As a hand would: each channel's gain control, so that its gain becomes so many times what it is."""
+        """As a hand would: each channel's gain control, so that its gain is multiplied by this factor."""
         with self._brought_up_to_now() as connections:
             for channel, factor in factors.items():
                 connections.turn(channel, factor)
 
     def load(self, nominal_ohm: float | None) -> None:
-        """As a hand would: the resistors of this value onto the outputs, or none."""
+        """As a hand would: connect the resistors of this value to the outputs, or none."""
         with self._brought_up_to_now() as connections:
             connections.loads.connect_by_hand(nominal_ohm)
 
     def probe(self, channels: Sequence[str]) -> None:
-        """As a hand would: the probes onto these outputs."""
+        """As a hand would: connect the probes to these outputs."""
         with self._brought_up_to_now() as connections:
             connections.probe(channels)
 
     @contextmanager
     def _brought_up_to_now(self) -> Iterator[Connections]:
-        """What all clients have sent has been acted on, and nothing of it happens meanwhile."""
+        """Inside the block, everything that clients have sent is done, and nothing more is done meanwhile."""
         self.settle()
         with self.physical_bench.lock:
             self.physical_bench.advance(self.faults.now())
             yield self.physical_bench.connections
 
     def settle(self) -> None:
-        """Wait until all that clients have sent has been acted on; a virtual clock must ask for it before it jumps."""
+        """Wait until everything that clients have sent is done; a virtual clock must call this before it jumps."""
         self._server.settle()
 
     def close(self) -> None:

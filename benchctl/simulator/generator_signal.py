@@ -26,7 +26,7 @@ class Tone:
 
 @dataclass
 class GeneratorSignal:
-    """The generator's output as it truly is."""
+    """The true output of the generator."""
 
     output_on: bool = False
     stuck: bool = False
@@ -59,11 +59,11 @@ class GeneratorSignal:
         self.list_started_s = None
 
     def list_playing(self, now_s: float) -> bool:
-        """Whether the list sounds."""
+        """Whether the list is playing."""
         return self.list_started_s is not None and now_s < self._list_ends_s()
 
     def tone_at(self, now_s: float) -> tuple[Tone, float]:
-        """The tone at the generator's output and the instant at which it changes of itself."""
+        """The tone at the generator's output, and the instant at which it next changes by itself."""
         if not self.list_playing(now_s):
             return self._tone(self.level_v, self.phase_origin_s), math.inf
         turn_s, point = self._place(now_s)
@@ -95,7 +95,7 @@ class GeneratorSignal:
         return self.list_started_s + self.repetitions * self._period_s()
 
     def _place(self, now_s: float) -> tuple[float, int]:
-        """When the repetition began that sounds now, and which of its points."""
+        """The start of the repetition that is playing now, and the number of its point."""
         assert self.list_started_s is not None
         period_s = self._period_s()
         turns = math.floor((now_s - self.list_started_s + SAME_INSTANT_S) / period_s)

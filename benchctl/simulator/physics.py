@@ -29,13 +29,13 @@ CROSSTALK = 1e-3
 RAIL_TIME_CONSTANT_S = 0.0108
 """stiffness times reservoir; common practice: reservoirs hold for about ten milliseconds"""
 ONE_LOAD_DROP = 0.10
-"""by how much the rail falls under rated load where one rated load alone cannot tell"""
+"""how far the rail falls under rated load, used where the plate has only one rated load"""
 STIFFEST_DROP = 0.01
-"""by how much even a regulated rail falls"""
+"""how far even a regulated rail falls"""
 CONDUCTION_PART = 0.03
 """class D: resistance of devices and coil over the lowest rated load (common practice: some per cent)"""
 SWITCHING_PART = 0.015
-"""class D: switching loss over the highest rated power of a channel, where no idle current tells"""
+"""class D: switching loss over the highest rated power of a channel, used where no idle current is given"""
 RIPPLE_V = 0.2
 CARRIER_HZ = 263e3
 """class D amplifiers for vehicles switch at 60 to 400 kHz (common practice)"""
@@ -44,7 +44,7 @@ SHORT_OVER_RATED = 2.5
 
 
 def derive_physics(plate: Plate, given: AmplifierSimulation | None = None) -> Physics:
-    """Complete physics: what `given` says, and for the rest what follows from the plate.
+    """Complete physics: the values in `given`, the rest derived from the plate.
 
     Raises:
         ValueError: the plate rates no load, or a load or power that is not positive.
@@ -68,7 +68,7 @@ def _with_short(plate: Plate, protection: ProtectionSimulation) -> ProtectionSim
 
 
 def _with_faults(sound: Physics) -> Physics:
-    """Those faults that concern the whole amplifier; those of one channel are in `outputs`."""
+    """Adds the faults of the whole amplifier; those of one channel are in `outputs`."""
     faults = sound.faults
     return replace(
         sound,
@@ -82,7 +82,7 @@ def _stated(given: AmplifierSimulation) -> dict[str, Any]:
 
 
 def _guesses(plate: Plate) -> dict[str, Any]:
-    """What the plate alone suggests; zeros where the rest follows from these, a rough rail until the right one does."""
+    """What the plate alone suggests; zeros where a value is derived later, and a rough rail until the right one is."""
     least_ohm = min(line.load_ohm for line in plate.rated)
     full_w = max(line.power_w for line in plate.rated)
     return {
@@ -145,7 +145,7 @@ def _under_load(plate: Plate, line: RatedLoad, physics: Physics) -> tuple[float,
         output_of(physics, plate, plate.channels[0]), gain=1.0, band=None, transfer=clipper, limiter_v=math.inf
     )
     load_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / clipper.means(overdrive, 0.0, 1.0).square_v2)
-    # The highest voltage at the load, then inside each half, then what the rail must leave it.
+    # The highest voltage at the load, then inside each half, then the headroom that the rail must leave it.
     limit_v = load_v * (1 + physics.output_resistance_ohm / line.load_ohm)
     stage = output.stage(Tone(overdrive * limit_v, 1e3, 0.0), 1 / line.load_ohm)
     headroom_v = limit_v / plate.halves / stage.limit_v(1.0)
@@ -154,7 +154,7 @@ def _under_load(plate: Plate, line: RatedLoad, physics: Physics) -> tuple[float,
 
 
 def _idle(plate: Plate, physics: Physics) -> dict[str, float]:
-    """What makes the idle current come out as stated; the bias of a linear stage, the switching of class D."""
+    """The value that gives the stated idle current: the bias of a linear stage, the switching loss of class D."""
     if plate.idle_current_a is None:
         return {"bias_current_a": 0.0 if plate.switching else 0.02}
     idle_w = (plate.idle_current_a * plate.supply_nominal_v - physics.housekeeping_w) * physics.converter_efficiency
@@ -165,7 +165,7 @@ def _idle(plate: Plate, physics: Physics) -> dict[str, float]:
 
 
 def _heatsink(plate: Plate) -> HeatsinkSimulation:
-    """The heatsink of the plate, and devices on it that it suits."""
+    """The heatsink of the plate, and devices that suit it."""
     full_w = max(line.power_w for line in plate.rated) * len(plate.channels)
     return HeatsinkSimulation(
         junction_k_per_w=0.3 * plate.heatsink_k_per_w + 0.05,

@@ -1,7 +1,6 @@
-"""What truly happened on a simulated bench, for a campaign that judges figures by it.
+"""The true values on a simulated bench, for a campaign that compares figures with them.
 
-Nothing that measures may look here: it is built around a simulated bench by whoever holds that, and no instrument
-gives it away.
+Nothing that measures may look here: the owner of a simulated bench builds it, and no instrument shows it.
 """
 
 from __future__ import annotations
@@ -43,11 +42,11 @@ class TrueRecord:
 
     @property
     def frequency_hz(self) -> float:
-        """What the generator truly gave."""
+        """The true frequency of the generator."""
         return self.record.spans[0].tone.frequency_hz
 
     def loudest_s(self) -> float:
-        """When the first stretch of the highest drive level that began within the record began."""
+        """The start of the first stretch at the highest drive level that began within the record."""
         within = [span for span in self.record.spans if span.start_s >= self.start_s]
         return max(within, key=lambda span: (span.tone.amplitude_v, -span.start_s)).tone.origin_s
 
@@ -87,7 +86,7 @@ class TrueRecords:
         return math.inf
 
     def look(self, from_s: float, to_s: float) -> None:
-        """See whether a record was finished; the oscilloscope, which watched from the first, has looked already."""
+        """Keep a newly finished record; the oscilloscope watched from the start, so it has looked already."""
         if to_s > from_s:
             self._heatsink.append((to_s, self._physical_bench.connections.heatsink_c))
         record = self._acquisition.record
@@ -106,7 +105,7 @@ class TrueRecords:
         return self._records[number - 1]
 
     def heatsink_c(self, time_s: float) -> float:
-        """What the heatsink truly had at `time_s`; LookupError where the bench had not begun."""
+        """The true temperature of the heatsink at `time_s`; LookupError if the bench had not started."""
         number = bisect_right(self._heatsink, (time_s + SAME_INSTANT_S, math.inf))
         if not number:
             raise LookupError(f"the bench had not begun at {time_s} s")

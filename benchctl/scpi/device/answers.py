@@ -12,7 +12,7 @@ Answer = Scalar | Sequence[Scalar]
 
 
 def quoted(text: str) -> str:
-    """`text` as string response data: in double quotes, those inside doubled (IEEE 488.2 8.7.8)."""
+    """`text` as string response data: in double quotes; a quote inside is doubled (IEEE 488.2 8.7.8)."""
     return '"{}"'.format(text.replace('"', '""'))
 
 
@@ -26,7 +26,7 @@ def encode_answer(answer: Answer) -> bytes:
         return answer.encode("latin-1", "replace")
     if isinstance(answer, float):
         return format_nr3(answer).encode("ascii")
-    if isinstance(answer, int):  # bool among them
+    if isinstance(answer, int):  # bool is an int
         return format_nr1(answer).encode("ascii")
     if isinstance(answer, bytes):
         return encode_block(answer)

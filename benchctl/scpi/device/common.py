@@ -19,7 +19,7 @@ SCPI_VERSION = "1999.0"  # SYSTem:VERSion?: year and revision of the standard (S
 
 
 def add_common_commands(tree: CommandTree, device: Device) -> None:
-    """Add all of them for `device`; they take the place of nothing, so an instrument must not define them itself."""
+    """Add all of them for `device`. They replace nothing, so an instrument must not define them itself."""
     _add_identification(tree, device)
     _add_status(tree, device)
     _add_synchronisation(tree, device)
@@ -135,14 +135,14 @@ def _enable(errors: ErrorQueue, numbers: NumberList) -> None:
 
 
 def _clear(device: Device) -> None:
-    """*CLS (IEEE 488.2 10.3): events, the error queue and a waiting *OPC go; enables and conditions stay."""
+    """*CLS (IEEE 488.2 10.3): clears events, the error queue and a waiting *OPC; enables and conditions stay."""
     device.status.clear_events()
     device.errors.clear()
     device.forget_completion()
 
 
 def _reset(device: Device) -> None:
-    """*RST (IEEE 488.2 10.32): the instrument's settings; status, errors and enables stay."""
+    """*RST (IEEE 488.2 10.32): resets the instrument's settings; status, errors and enables stay."""
     device.forget_completion()
     device.hooks.reset()
 

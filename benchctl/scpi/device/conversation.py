@@ -1,8 +1,8 @@
 """One client's link to a device: its own input buffer, output queue and place in line.
 
-The rules are those of message exchange in IEEE 488.2 (chapter 6). On a raw socket a reply has left as soon as it is
-made, so a client may send several messages at once and is answered in order (`interruptible=False`). On a link
-on which the client says whether it got its reply, it can also break the exchange: query INTERRUPTED.
+The rules are those of message exchange in IEEE 488.2 (chapter 6). On a raw socket a reply is sent as soon as it is
+made, so a client may send several messages at once and is answered in order (`interruptible=False`). On a link where
+the client says whether it got its reply, a client that does not wait breaks the exchange: query INTERRUPTED.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ class Conversation:
     """Feed it what the client sends, send the client what `collect` gives.
 
     Args:
-        input_bound: longest program message, and most that is kept while the device is busy or the output is full.
+        input_bound: longest program message, and the most that is kept while the device is busy or the output is full.
         output_bound: with as much output waiting, the device stops taking messages until it is collected.
         interruptible: a message that comes before the last reply was collected interrupts it (-410). Such a link marks
             ends of messages itself, so strings may hold line feeds there.
@@ -63,7 +63,7 @@ class Conversation:
         return bool(self._output)
 
     def receive(self, data: bytes, *, end: bool = False) -> None:
-        """Take bytes from the client and run the messages they complete; `end`: the link marks the end of a message.
+        """Take bytes and run the messages that are now whole; `end`: the link marks the end of a message.
 
         Bytes that come although `wants_input` is False are lost: -363.
         """
@@ -78,7 +78,7 @@ class Conversation:
         self._advance()
 
     def resume(self) -> bool:
-        """Go on after a pending operation may have ended; whether nothing waits any more."""
+        """Try to go on after a pending operation; True when nothing waits any more."""
         self._advance()
         return self._execution is None
 
@@ -91,20 +91,20 @@ class Conversation:
         return output
 
     def interrupt(self) -> None:
-        """The client went on without its reply: the reply is dropped, and -410 reported (IEEE 488.2 6.3.2.3)."""
+        """The client did not wait for its reply: drop the reply and report -410 (IEEE 488.2 6.3.2.3)."""
         self._output.clear()
         self.interruptions += 1
         self.device.report(-410)
 
     def clear(self) -> None:
-        """Device clear: input, output and whatever waits are forgotten; settings and status stay (488.2 5.8)."""
+        """Device clear: drop the input, the output and what waits; settings and status stay (488.2 5.8)."""
         self._reader.clear()
         self._output.clear()
         self._execution = None
         self.device.forget_completion()
 
     def close(self) -> None:
-        """The link is gone. Its settings stay, and so does what was begun: the instrument is shared."""
+        """The link is gone. The instrument is shared, so its settings stay and what was begun goes on."""
 
     def _advance(self) -> None:
         """Run message after message until one waits, the output is full or the input is empty."""
@@ -129,13 +129,13 @@ class Conversation:
         return True
 
     def _make_room(self) -> bool:
-        """Whether the output queue takes another reply; if the input is full as well, what waits there is given up."""
+        """Whether the output queue takes another reply; if the input is full too, the queue is emptied first."""
         if len(self._output) < self._output_bound:
             return True
         if self.wants_input:
             return False
         self._output.clear()
-        self.device.report(-430)  # IEEE 488.2 6.3.1.7: neither side could go on otherwise
+        self.device.report(-430)  # IEEE 488.2 6.3.1.7: otherwise neither side could go on
         return True
 
     def _next_message(self) -> bytes | None:

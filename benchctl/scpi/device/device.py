@@ -20,9 +20,9 @@ from benchctl.scpi.device.program import FoundError, Program, Unit, compile_mess
 from benchctl.scpi.device.status import Status, event_bit
 from benchctl.scpi.errors import ErrorQueue, ScpiError, is_command_error
 
-# A run asks the same few hundred questions over and over; a message with a new number in it costs one place.
+# A run repeats the same few hundred questions; each message with a new number in it takes one place more.
 _KEPT_MESSAGES = 1024
-# Longer ones are downloads, hardly sent twice, and would make the store large.
+# Longer messages are downloads: they are hardly ever sent twice, and would make the store large.
 _LONGEST_KEPT = 256
 
 _OPERATION_COMPLETE = -800
@@ -111,7 +111,7 @@ class Device:
         return execution
 
     def restart(self) -> None:
-        """What losing its power and getting it back does to an instrument: everything is as at the start."""
+        """What an instrument does when its power is lost and comes back: everything is as at the start."""
         self.forget_completion()
         self.hooks.reset()
         self.errors.clear()
@@ -124,7 +124,7 @@ class Device:
         self.status.event |= event_bit(code)
 
     def is_pending(self) -> bool:
-        """Whether an overlapped operation goes on; once none does, a *OPC that waits for it sets its bit."""
+        """Whether an overlapped operation is under way; when none is, a waiting *OPC sets its bit."""
         if self.hooks.pending():
             return True
         if self._completion_asked:
@@ -138,11 +138,11 @@ class Device:
         self.is_pending()
 
     def forget_completion(self) -> None:
-        """Give up a *OPC that still waits, as *CLS, *RST and device clear do (IEEE 488.2 12.5.2.1)."""
+        """Drop a *OPC that still waits, as *CLS, *RST and device clear do (IEEE 488.2 12.5.2.1)."""
         self._completion_asked = False
 
     def catch_up(self) -> None:
-        """Let the instrument's own state and the operation complete bit come up to date."""
+        """Bring the instrument's own state and the operation complete bit up to date."""
         self.hooks.refresh()
         if self._completion_asked:
             self.is_pending()
@@ -184,7 +184,7 @@ class Execution:
         return b";".join(self._answers) + end
 
     def resume(self) -> bool:
-        """Go on until the end or until a unit has to wait; whether the message is finished."""
+        """Go on until the end or until a unit has to wait; True when the message is finished."""
         self._device.catch_up()
         while self._next < len(self._units):
             unit = self._units[self._next]
@@ -199,7 +199,7 @@ class Execution:
         return True
 
     def _run(self, unit: Unit) -> bool:
-        """Run one unit; False where the rest of the message must be given up."""
+        """Run one unit; False if the rest of the message must be dropped."""
         if unit.command.is_query and self._is_indefinite:
             self._device.report(-440)
             return True

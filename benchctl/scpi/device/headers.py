@@ -34,7 +34,7 @@ class Command:
 
     Attributes:
         waits: runs only once no overlapped operation is pending, as *WAI and *OPC? do.
-        is_indefinite: answers arbitrary text, behind which no other answer can be told apart (IEEE 488.2 6.5.7.5).
+        is_indefinite: answers arbitrary text, so the start of a next answer cannot be found (IEEE 488.2 6.5.7.5).
     """
 
     handler: Callable[[Call], Answer | None]
@@ -53,7 +53,7 @@ class _Node:
 
 @dataclass(frozen=True)
 class _Ending:
-    """Where one way of writing a header ends: its command, and which nodes of the pattern were written."""
+    """The end of one way to write a header: its command, and which nodes of the pattern were written."""
 
     command: Command
     nodes: tuple[_Node, ...]
@@ -158,7 +158,7 @@ def _step(branch: _Branch, word: str) -> tuple[_Branch | None, int | None]:
 
 
 def _grow(root: _Branch, nodes: Sequence[_Node]) -> _Branch:
-    """Make the way along `nodes` and give its end; both forms of a node lead to one branch."""
+    """Add the branches along `nodes` and return the last; both forms of a node lead to one branch."""
     branch = root
     for node in nodes:
         known = [branch.children[form] for form in node.forms if form in branch.children]
@@ -169,7 +169,7 @@ def _grow(root: _Branch, nodes: Sequence[_Node]) -> _Branch:
     return branch
 
 
-@lru_cache(maxsize=1024)  # more patterns than all simulated instruments together have
+@lru_cache(maxsize=1024)  # more than the patterns of all simulated instruments together
 def _parse_pattern(pattern: str) -> tuple[_Node, ...]:
     nodes: list[_Node] = []
     at = 0
@@ -198,7 +198,7 @@ def _range(text: str | None) -> range | None:
 
 
 def _with_limits(query: QueryHandler, parameter: Parameter) -> tuple[QueryHandler, tuple[Parameter, ...]]:
-    """Let a query answer the limits of its setting; a setting without limits leaves it as it is."""
+    """Let a query also answer the limits of its setting; where there are no limits the query stays as it is."""
     if not isinstance(parameter, Numeric) or not parameter.has_limits or parameter.repeats:
         return query, ()
 

@@ -20,7 +20,7 @@ from benchctl.scpi.units import check_unit, factor_of
 
 Limit = float | Callable[[], float]
 
-# What is wrong when a type of data is written where it is not taken (SCPI-99 21.8.9).
+# The error when a type of data is written where it is not allowed (SCPI-99 21.8.9).
 _NOT_ALLOWED = {Kind.NUMBER: -128, Kind.WORD: -148, Kind.STRING: -158, Kind.BLOCK: -168, Kind.EXPRESSION: -178}
 
 _NUMBER_OR_RANGE = re.compile(r"\s*([+-]?\d{1,9})\s*(?::\s*([+-]?\d{1,9})\s*)?", re.ASCII)
@@ -40,7 +40,7 @@ class Parameter(ABC):
 
     @abstractmethod
     def read(self, datum: Datum) -> Any:
-        """What `datum` says, by its text alone. Raises ScpiError (command errors, and -224)."""
+        """What `datum` says, from its text alone. Raises ScpiError (command errors, and -224)."""
 
     def settle(self, reading: Any) -> Any:
         """The value for this execution. Raises ScpiError (execution errors)."""
@@ -67,7 +67,7 @@ class Numeric(Parameter):
 
     Args:
         whole: round to an integer (IEEE 488.2 rounds numbers meant for integers); the value is an int.
-        infinite: INFinity and NINFinity are taken.
+        infinite: INFinity and NINFinity are allowed.
     """
 
     def __init__(
@@ -214,7 +214,7 @@ class ChannelList(Parameter):
         return self._span(int(first), int(ends[-1]))
 
     def _span(self, first: int, last: int) -> tuple[int, ...]:
-        """The channels from `first` to `last`, either way; both ends must exist, and gaps between them are no fault."""
+        """The channels from `first` to `last`, up or down; both ends must exist, gaps between them are allowed."""
         for channel in (first, last):
             if channel not in self._channels:
                 raise ScpiError(-222, f"no channel {channel}")

@@ -44,9 +44,9 @@ Program = tuple[Unit | FoundError, ...]
 def compile_message(message: bytes, tree: CommandTree) -> Program:
     """Parse a program message without its end.
 
-    After a command error the rest of the message is given up, because the path in which it would be read is no longer
-    known (from memory: IEEE 488.2 leaves this to the device). A parameter that can never be right is an execution
-    error of its unit alone.
+    After a command error the rest of the message is dropped, because the path in which to read it is no longer known
+    (from memory: IEEE 488.2 leaves this to the device). A parameter that can never be valid is an execution error of
+    its own unit only.
     """
     scanner = Scanner(message.decode("latin-1"))
     units: list[Unit | FoundError] = []

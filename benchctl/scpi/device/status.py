@@ -82,7 +82,7 @@ class RegisterGroup:
 
     @property
     def condition(self) -> int:
-        """What is so now; setting it latches events by the transition filters."""
+        """The present conditions; setting them latches events through the transition filters."""
         return self._condition
 
     @condition.setter
@@ -129,7 +129,7 @@ class RegisterGroup:
 
     @property
     def summary(self) -> bool:
-        """Whether an enabled event stands."""
+        """Whether an enabled event is set."""
         return bool(self.event & self._enable)
 
 
@@ -158,7 +158,7 @@ class Status:
         return event
 
     def power_on(self) -> None:
-        """As after power has come: nothing enabled, one event, which says so (IEEE 488.2 11.5.1)."""
+        """As after power on: nothing enabled, and one event, power on (IEEE 488.2 11.5.1)."""
         self.clear_events()
         self.operation.preset()
         self.questionable.preset()
@@ -166,7 +166,7 @@ class Status:
         self.event = int(StandardEvent.POWER_ON)
 
     def clear_events(self) -> None:
-        """What *CLS does to registers: events go, conditions and enables stay (IEEE 488.2 10.3)."""
+        """What *CLS does to registers: clears events; conditions and enables stay (IEEE 488.2 10.3)."""
         self.event = self.operation.event = self.questionable.event = 0
 
     def byte(self, *, has_errors: bool, has_message: bool) -> int:

@@ -1,4 +1,4 @@
-"""One HiSLIP port: its connections find each other here, and the instrument that they ask for (IVI-6.1 6.1, 6.2).
+"""One HiSLIP port: joins a client's two connections to each other and to their instrument (IVI-6.1 6.1, 6.2).
 
 A client opens two connections. The first asks for an instrument by its name on this port and is given a number; the
 second names that number. Bytes in, bytes out; no sockets.
@@ -25,12 +25,12 @@ from benchctl.scpi.hislip.session import LARGEST_PAYLOAD, SYNCHRONIZED, HislipSe
 LONGEST_NAME = 256
 # A workshop has a handful of clients; each costs buffers of a few megabytes at most.
 MOST_CLIENTS = 32
-# Two characters that say whose server this is; small letters, which are assigned to nobody (common practice: capitals).
+# Two characters that name the maker of the server; small letters are assigned to nobody (common practice: capitals).
 VENDOR = int.from_bytes(b"bc", "big")
 
 
 class HislipChannel:
-    """One connection, from its first byte on; it learns from its first message which of the two it is.
+    """One connection; its first message says which of the two it is.
 
     Attributes:
         is_asynchronous: whether it is a client's second connection.
@@ -76,7 +76,7 @@ class HislipChannel:
             self.fail(FatalErrorCode.POORLY_FORMED_HEADER, str(error))
 
     def resume(self) -> None:
-        """Look whether what waited may go on."""
+        """Go on with what waited, if it may."""
         if self.client is not None and self.client.session is not None:
             self.client.session.resume()
             self.client.channels[0].advance()
@@ -85,7 +85,7 @@ class HislipChannel:
         """Everything there is to send.
 
         Raises:
-            ConnectionError: the link breaks here; everything that was to leave before has left.
+            ConnectionError: the link breaks here; everything queued before has been sent.
         """
         if self._break is not None and not self._output:
             raise self._break
@@ -94,11 +94,11 @@ class HislipChannel:
         return output
 
     def close(self) -> None:
-        """The link is gone: so is the client, with its other channel."""
+        """The link is gone: end the client and its other channel."""
         self.end()
 
     def open_for_data(self) -> None:
-        """From now on payloads may be pieces of program messages."""
+        """From now on take payloads as long as pieces of program messages."""
         self._reader.bound = LARGEST_PAYLOAD
 
     def send(self, message: Message) -> None:
@@ -110,7 +110,7 @@ class HislipChannel:
         self._output += messages
 
     def fail(self, code: FatalErrorCode, text: str) -> None:
-        """Say why, and end the connection and its partner."""
+        """Send the reason, and end the connection and its partner."""
         if not self.is_over:
             self.send(Message(MessageType.FATAL_ERROR, code, 0, text.encode("ascii", "replace")))
         self.end()
@@ -123,7 +123,7 @@ class HislipChannel:
             self._endpoint.remove(client)
 
     def break_off(self, error: ConnectionError) -> None:
-        """The link breaks here, once what was queued before has left."""
+        """Break the link once what was queued before has been sent."""
         self._break = error
 
     @property
@@ -153,7 +153,7 @@ class HislipChannel:
             self.fail(FatalErrorCode.CHANNELS_NOT_ESTABLISHED, "the asynchronous channel has not been opened")
         elif self.is_asynchronous:
             client.session.handle_asynchronous(message)
-            client.channels[0].advance()  # a clear lets pass what was held back, so that its end is seen
+            client.channels[0].advance()  # a clear handles what was held back, so that the end of the clear is seen
         else:
             client.session.handle_synchronous(message)
 
@@ -172,7 +172,7 @@ class HislipEndpoint:
     """The instruments behind one port, by their names there (`hislip0` in an address), and their clients.
 
     Args:
-        instruments: by name, what makes a client's conversation with it, interruptible.
+        instruments: by name, a function that makes a client's conversation with it, interruptible.
     """
 
     def __init__(self, instruments: Mapping[str, Callable[[], Conversation]]) -> None:
@@ -228,7 +228,7 @@ class HislipEndpoint:
         channel.send(Message(MessageType.INITIALIZE_RESPONSE, SYNCHRONIZED, parameter))
 
     def _free_number(self) -> int:
-        """Sixteen bits, and not one that was in use a moment ago."""
+        """A session number of sixteen bits that was not in use a moment ago."""
         number = self._last_number
         while number in self._clients or number == self._last_number:
             number = (number + 1) & 0xFFFF

@@ -1,4 +1,4 @@
-"""The synchronous side of one HiSLIP client: program messages in, responses out, and who has read what (IVI-6.1 3.1).
+"""The synchronous side of one HiSLIP client: program messages in, responses out, and which were read (IVI-6.1 3.1).
 
 Overlap mode is never offered, so at most one response is on its way, and the client says with its next message
 whether it has read it.
@@ -11,7 +11,7 @@ from collections.abc import Callable
 from benchctl.scpi.device.conversation import Conversation
 from benchctl.scpi.hislip.messages import FIRST_MESSAGE_ID, Message, MessageType, split_reply
 
-# What clients agree on if their user asks for nothing else: 1 MiB (VISA attribute HISLIP_MAX_MESSAGE_KB, 1024).
+# The default of clients: 1 MiB (VISA attribute HISLIP_MAX_MESSAGE_KB, 1024).
 USUAL_MESSAGE = 1 << 20
 
 RMT_DELIVERED = 1
@@ -26,11 +26,11 @@ class Exchange:
     Args:
         conversation: the client's, interruptible.
         send: takes whole messages for the synchronous channel.
-        announce: told the MessageID of the input because of which a response was dropped.
+        announce: called with the MessageID of the input that caused a response to be dropped.
 
     Attributes:
-        largest: most bytes of one message, header included, that the client takes.
-        is_clearing: between AsyncDeviceClear and DeviceClearComplete, when everything else is passed over.
+        largest: longest message in bytes, header included, that the client takes.
+        is_clearing: between AsyncDeviceClear and DeviceClearComplete; everything else is ignored then.
     """
 
     def __init__(
@@ -51,13 +51,13 @@ class Exchange:
             self._reply()
 
     def resume(self) -> None:
-        """Look whether the operation that a message waits for has ended."""
+        """Go on if the operation that a message waits for has ended."""
         if self.conversation.is_waiting:
             self.conversation.resume()
             self._reply()
 
     def begin_clear(self) -> None:
-        """Give up at once whatever the client sent or waits for; the settings stay (6.12)."""
+        """Drop at once all that the client sent or waits for; the settings stay (6.12)."""
         self.is_clearing = True
         self.conversation.clear()
         self._forget()
@@ -79,10 +79,10 @@ class Exchange:
         self._interruptions = self.conversation.interruptions
 
     def _begin(self, message: Message) -> None:
-        """A client that goes on without having read its response interrupts it; nobody is told but the error queue.
+        """A client that sends more before it has read its response interrupts it; only the error queue is told.
 
-        By the letter of 3.1.1 a client interrupts as well when it claims to have read a response that was never sent.
-        Nothing is lost by that, and clients do it after a device clear, so it is let pass.
+        By 3.1.1 a client also interrupts when it says that it has read a response that was never sent. Clients do this
+        after a device clear and nothing is lost, so it is ignored.
         """
         self._last_id = message.parameter
         if self._rmt_expected and not message.control & RMT_DELIVERED:
@@ -92,7 +92,7 @@ class Exchange:
 
     def _reply(self) -> None:
         if self.conversation.interruptions != self._interruptions:
-            # A response was dropped because more input waited already; this the client is told (3.1.1).
+            # A response was dropped because more input waited already; the client is told so (3.1.1).
             self._interruptions = self.conversation.interruptions
             self._announce(self._last_id)
         while response := self.conversation.collect():

@@ -24,7 +24,7 @@ FIRST_MESSAGE_ID = 0xFFFFFF00
 """A client's first MessageID; each message takes the next even one (IVI-6.1 3.1)."""
 
 VENDOR_MESSAGES = 128
-"""From this type on a message means what a maker says."""
+"""From this type on, each maker defines what a message means."""
 
 
 class MessageType(IntEnum):
@@ -69,7 +69,7 @@ class FatalErrorCode(IntEnum):
 
 
 class ErrorCode(IntEnum):
-    """Why a server passed over a message (IVI-6.1 table 16)."""
+    """Why a server ignored a message (IVI-6.1 table 16)."""
 
     UNIDENTIFIED = 0
     UNRECOGNIZED_TYPE = 1
@@ -79,11 +79,11 @@ class ErrorCode(IntEnum):
 
 
 class PoorlyFormedHeaderError(FormatError):
-    """What came is not a HiSLIP header, so where the next one begins cannot be known."""
+    """What came is not a HiSLIP header, so the start of the next one is not known."""
 
 
 class OversizeError(FormatError):
-    """A payload is longer than was agreed; it is passed over, and reading goes on behind it."""
+    """A payload is longer than was agreed; it is skipped, and reading goes on behind it."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ class Message:
 
 
 class FrameReader:
-    """Cuts one channel's bytes into messages, however they were cut on their way.
+    """Cuts one channel's bytes into messages; the pieces that arrive may have any size.
 
     Args:
         bound: longest payload in bytes, which may be changed between messages; no more than one and the last feed
@@ -149,14 +149,14 @@ class FrameReader:
         return Message(kind, control, parameter, payload)
 
     def _skip(self) -> bool:
-        """Pass over the rest of a payload that is too long; whether it is over."""
+        """Skip the rest of a payload that is too long; True at its end."""
         passed = min(self._to_skip, len(self._buffer))
         del self._buffer[:passed]
         self._to_skip -= passed
         return not self._to_skip
 
     def _has_header(self) -> bool:
-        # Looked at from the first byte on: somebody who speaks plain SCPI here would wait for ever otherwise.
+        # Checked from the first byte on: otherwise a client that sends plain SCPI here would wait for ever.
         if not _PROLOGUE.startswith(self._buffer[: len(_PROLOGUE)]):
             raise PoorlyFormedHeaderError(f"a message begins with {bytes(self._buffer[:2])!r}, not {_PROLOGUE!r}")
         return len(self._buffer) >= HEADER_BYTES

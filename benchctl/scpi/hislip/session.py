@@ -24,13 +24,13 @@ from benchctl.scpi.hislip.messages import (
 )
 from benchctl.scpi.reader import PROGRAM_MESSAGE_BOUND
 
-# A payload is a piece of a program message, so none is longer than the longest of those.
+# A payload is a piece of a program message, so it is never longer than the longest program message.
 LARGEST_PAYLOAD = PROGRAM_MESSAGE_BOUND
-# Below this the headers would outweigh the data many times over.
+# With less, the headers would be many times the data.
 SMALLEST_MESSAGE = 256
 
 SYNCHRONIZED = 0
-"""Overlap bit of InitializeResponse and of the feature bitmaps: off, whatever the client would like."""
+"""Overlap bit of InitializeResponse and of the feature bitmaps: always off."""
 
 _ANY = 0xFF
 
@@ -54,13 +54,13 @@ class Outlet(Protocol):
         """Queue whole messages."""
 
     def fail(self, code: FatalErrorCode, text: str) -> None:
-        """Say why, and end both channels."""
+        """Send the reason, and end both channels."""
 
     def end(self) -> None:
         """End both channels."""
 
     def break_off(self, error: ConnectionError) -> None:
-        """The link breaks here, once what was queued before has left."""
+        """Break the link once what was queued before has been sent."""
 
 
 class HislipSession:
@@ -95,7 +95,7 @@ class HislipSession:
         self._dispatch(message, _ASYNCHRONOUS, self._asynchronous)
 
     def resume(self) -> None:
-        """Look whether an operation has ended."""
+        """Go on if an operation has ended."""
         with self._breaking_off():
             self.exchange.resume()
 
@@ -118,7 +118,7 @@ class HislipSession:
 
     @contextmanager
     def _breaking_off(self) -> Iterator[None]:
-        """A conversation may say that its link is broken; that happens behind what it has answered so far."""
+        """A conversation may say that its link is broken; the link breaks after what was answered so far is sent."""
         try:
             yield
         except ConnectionError as error:
@@ -144,14 +144,14 @@ class HislipSession:
         self._synchronous.send(Message(MessageType.DEVICE_CLEAR_ACKNOWLEDGE, SYNCHRONIZED))
 
     def _ignore(self, _: Message) -> None:
-        """An Error says that the client passed over a message of ours; nothing can be done about it."""
+        """An Error says that the client ignored a message from here; nothing can be done about it."""
 
     def _begin_clear(self, _: Message) -> None:
         self.exchange.begin_clear()
         self._answer(MessageType.ASYNC_DEVICE_CLEAR_ACKNOWLEDGE, SYNCHRONIZED)
 
     def _agree_size(self, message: Message) -> None:
-        """Each side says what it takes: the client's figure bounds our messages, ours the client's (table 28)."""
+        """Each side says the longest message that it takes; the other side sends no longer ones (table 28)."""
         size = int.from_bytes(message.payload, "big")
         if len(message.payload) != 8 or size < SMALLEST_MESSAGE:
             text = f"a message size has eight bytes and is {SMALLEST_MESSAGE} or more"
@@ -168,7 +168,7 @@ class HislipSession:
 
 
 def error_message(code: ErrorCode, text: str) -> Message:
-    """An Error: the message in question was passed over, everything else stands."""
+    """An Error: this one message was ignored, everything else goes on."""
     return Message(MessageType.ERROR, code, 0, text.encode("ascii"))
 
 

@@ -1,6 +1,6 @@
-"""What the amplifier is doing: asleep, waking, playing, or saving itself.
+"""What the amplifier is doing: asleep, waking, playing, or protecting itself.
 
-The states and what leads from one to the next::
+The states, and what changes one into the next::
 
     asleep  --remote lead live--> waking --turn-on delay over--> playing
     waking, playing --heatsink too hot--> hot --heatsink cool--> waking
@@ -20,20 +20,21 @@ from typing import NamedTuple
 from benchctl.documents.amplifier_file.simulation import ProtectionSimulation
 
 LOW_VOLTAGE_DELAY_S = 0.1
-"""Terminals must stay low for so long: a burst's own dip is not a flat battery (common practice)."""
+"""The terminals must stay low for this long: the dip of a burst is not a flat battery (common practice)."""
 
 LOW_VOLTAGE_HYSTERESIS_V = 0.5
-"""The unloaded terminals must rise so far above the threshold before it starts again."""
+"""The unloaded terminals must rise this far above the threshold before it starts again."""
 
 LOW_VOLTAGE_REST_S = 0.25
-"""It rests for so long before it tries again, or a supply at its limit would make it chatter (common practice)."""
+"""It rests for this long before it tries again; otherwise a supply at its limit would make it switch on and off all the
+time (common practice)."""
 
 OUTPUT_DC_DELAY_S = 0.3
-"""Dc must stay for so long: the lowest notes have some of it for half a wave (common practice)."""
+"""Dc must stay for this long: the lowest notes look like dc for half a wave (common practice)."""
 
 
 class State(StrEnum):
-    """Of the amplifier as a whole."""
+    """The state of the whole amplifier."""
 
     ASLEEP = "asleep"
     WAKING = "waking"
@@ -60,7 +61,7 @@ class State(StrEnum):
 
 
 class Sight(NamedTuple):
-    """What the amplifier sees of itself at an instant."""
+    """What the amplifier measures of itself at an instant."""
 
     remote_v: float
     terminal_v: float
@@ -80,7 +81,7 @@ class _Lasting:
 
     @property
     def counts_s(self) -> float:
-        """When it will count if it goes on."""
+        """The time at which it will count if it goes on."""
         return math.inf if self.since_s is None else self.since_s + self.delay_s
 
     def see(self, now_s: float, *, present: bool) -> bool:
@@ -119,14 +120,14 @@ class Amplifier:
         return min((now_s - self.entered_s) / self.soft_start_s, 1.0)
 
     def next_change_s(self) -> float:
-        """The next instant at which the state may change of itself, though nothing else does."""
+        """The next instant at which the state may change by itself."""
         if self.state in {State.SHORTED, State.STARVED}:
             return self._rested_s
         played_s = self.entered_s + self.turn_on_delay_s if self.state is State.WAKING else math.inf
         return min(played_s, self._starving.counts_s, self._offset.counts_s)
 
     def gain_left(self, heatsink_c: float) -> float:
-        """What the thermal fold-back leaves of the gain."""
+        """The part of the gain that the thermal fold-back leaves."""
         protection = self.protection
         if protection.fold_back_c is None or heatsink_c <= protection.fold_back_c:
             return 1.0
@@ -134,7 +135,7 @@ class Amplifier:
         return 1.0 - (1.0 - protection.fold_back_to) * min(part, 1.0)
 
     def look(self, now_s: float, sight: Sight) -> bool:
-        """Follow what is seen; True if the state changed."""
+        """Change the state to suit what is seen; True if it changed."""
         following = self._next_state(now_s, sight)
         if following is self.state:
             return False
@@ -154,7 +155,7 @@ class Amplifier:
                 return State.WAKING if self._recovered(now_s, sight) else self.state
 
     def _recovered(self, now_s: float, sight: Sight) -> bool:
-        """Whether what silenced it is over; dc at an output is for a repairer, or a new start."""
+        """Whether the cause of its silence is over; dc at an output ends only by repair or a new start."""
         match self.state:
             case State.HOT:
                 return sight.heatsink_c < self.protection.restart_c

@@ -16,17 +16,17 @@ from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
 
 BLEEDER_OHM = 2200.0
-"""Across the lumped reservoir, so that it is not still charged when somebody reaches in (common practice)."""
+"""Bleeder across the lumped reservoir, so that it is discharged when somebody opens the amplifier (common practice)."""
 
 STARVED_BIAS = 0.25
-"""Below this part of the nominal rail the bias circuit has too little to work with."""
+"""Below this part of the nominal rail the bias circuit no longer works fully."""
 
 BIAS_STATED_C = 25.0
 """The temperature at which a bias is stated."""
 
 
 class OperatingPoint(NamedTuple):
-    """All that a circuit depends on, but for the loads."""
+    """All that a circuit depends on, except the loads."""
 
     tone: Tone
     source: Source
@@ -38,7 +38,7 @@ class OperatingPoint(NamedTuple):
     driven: frozenset[str]
     """channels whose inputs the generator feeds"""
     amplitudes_v: tuple[tuple[str, float], ...] = ()
-    """channel -> the amplitude at its input, where each has an output of the generator of its own"""
+    """channel -> the amplitude at its input, where each channel has its own generator output"""
 
 
 class _Asked(NamedTuple):
@@ -54,8 +54,8 @@ class _Asked(NamedTuple):
 
 
 class Assembly:
-    """One amplifier, ready to be put under any conditions; `controls`: channel -> what its gain control makes of its
-    gain."""
+    """One amplifier, ready to be put under any conditions; `controls`: channel -> the factor that its gain control puts
+    on its gain."""
 
     def __init__(self, physics: Physics, plate: Plate, controls: Mapping[str, float]) -> None:
         self._physics = physics
@@ -65,7 +65,7 @@ class Assembly:
         self._stages: tuple[OutputStage, ...] = ()
 
     def circuit(self, now: OperatingPoint, conductances_s: Sequence[float]) -> Circuit:
-        """With a load of so much at each channel."""
+        """The circuit with these loads at the channels."""
         physics = self._physics
         return Circuit(
             source=now.source,
@@ -79,7 +79,7 @@ class Assembly:
         )
 
     def _bias_a(self, temperature_c: float) -> float:
-        """Of all channels."""
+        """The bias current of all channels."""
         drift = 1 + self._physics.bias_drift_per_k * (temperature_c - BIAS_STATED_C)
         return max(self._physics.bias_current_a * len(self._channels) * drift, 0.0)
 
@@ -98,7 +98,7 @@ class Assembly:
         )
 
     def _stages_for(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> tuple[OutputStage, ...]:
-        """The same ones as long as only supply and converter change, as they do hundreds of times in a power-on."""
+        """The same stages while only supply and converter change: hundreds of times in a power-on."""
         asked = _Asked(
             now.tone,
             now.gain_left,

@@ -1,8 +1,8 @@
 """The whole circuit at one instant: supply, converter, reservoir, output stages, loads.
 
-A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves. `at` answers what
-flows everywhere at a given rail voltage, averaged over a cycle of the signal; `flows` itemises the power, item by item
-from its own formula, so that the balances can be checked against each other.
+A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves. `at` gives every
+current at a rail voltage, averaged over a cycle of the signal. `flows` lists the power items, each from its own
+formula, so that the balances can be checked against each other.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from benchctl.simulator.amplifier.output_stage import OutputStage
 
 
 class Flows(NamedTuple):
-    """Power in W, each item from its own formula; the supply gives the sum less what the reservoir loses."""
+    """Power in W, each item from its own formula; the supply gives their sum minus what the reservoir loses."""
 
     supply: float
     lead: float
@@ -29,7 +29,7 @@ class Flows(NamedTuple):
 
     @property
     def heatsink(self) -> float:
-        """What warms the amplifier."""
+        """The power that warms the amplifier."""
         inside = self.small_stages + self.conversion + self.stiffness
         return inside + self.stages + self.output_resistance + self.bleeder
 
@@ -41,12 +41,12 @@ class Operating(NamedTuple):
     slope_v_per_s: float
     """of the rail"""
     decay_per_s: float
-    """d(slope)/d(rail); positive where a class D stage draws the more the lower its rail"""
+    """d(slope)/d(rail); positive where a class D stage draws more from a lower rail"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Circuit:
-    """Everything but the rail voltage. Two circuits are never equal: identity is what runs are remembered by."""
+    """Everything except the rail voltage. Two circuits are never equal: runs are remembered by identity."""
 
     source: Source
     converter: Converter
@@ -56,7 +56,7 @@ class Circuit:
     bias_a: float
     """of all stages together, from rail to rail"""
     bias_knee_v: float
-    """below this rail the bias circuit starves and its current falls in proportion"""
+    """below this rail the bias current falls in proportion"""
     bleeder_ohm: float
 
     def limit_v(self, rail_v: float) -> float:

@@ -1,7 +1,7 @@
-"""Closed forms of a hard-clipped sine: what one cycle takes from the rails and gives to the load.
+"""Closed forms of a hard-clipped sine: what the stage takes from the rails and gives to the load in one cycle.
 
 For v(θ) = clip(A·sin θ + d, -C, C), with d a dc offset, all means over a cycle follow from elementary integrals over
-θ in [-π/2, π/2], where v rises monotonically and every value is met exactly as often as in the falling half.
+θ in [-π/2, π/2], where v only rises; the falling half has the same values for the same times.
 """
 
 from __future__ import annotations

@@ -2,9 +2,9 @@
 
 The converter is an ideal transformer behind a diode: its open-circuit rail is E, its source resistance R, and for a
 charging current i it takes E·i/(η·U) at the amplifier's terminals, U. Unregulated its ratio n is fixed and E = n·U.
-Regulated it holds E as long as its highest ratio n lets it, so it draws the more the lower its terminals fall, and
-below that behaves as an unregulated one. Small stages take a constant current besides. Inside each regime (regulated or
-not, supply at constant voltage or constant current, diode blocking) the solution is closed.
+Regulated it holds E as long as its highest ratio n allows, so it draws more when its terminals fall; below that it
+behaves as an unregulated one. Small stages take a constant current as well. Each regime (regulated or not, supply at
+constant voltage or constant current, diode blocking) has a closed solution.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ OFF = Source(voltage_v=0.0, limit_a=0.0, lead_ohm=0.0)
 
 
 class ConverterDraw(NamedTuple):
-    """What flows at one rail voltage."""
+    """The currents and voltages at one rail voltage."""
 
     terminal_v: float
     """at the amplifier's terminals"""
@@ -39,8 +39,8 @@ class ConverterDraw(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Converter:
-    """`ratio` (the highest, where it regulates) 0 means: switched off. `small_stages_a` flows whenever the supply
-    gives it. `regulated_v` is the rail that is held, infinite for an unregulated converter."""
+    """`ratio` (the highest, where it regulates) 0 means switched off. `small_stages_a` flows whenever the supply can
+    give it. `regulated_v` is the rail that is held, infinite for an unregulated converter."""
 
     ratio: float
     stiffness_ohm: float
@@ -67,7 +67,7 @@ class Converter:
         return ConverterDraw(source.voltage_v - source.lead_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
 
     def _regulated(self, source: Source, rail_v: float) -> ConverterDraw | None:
-        """With E held; None if the highest ratio cannot hold it.
+        """The solution with E held; None if the highest ratio cannot hold it.
 
         U = Us' - Rl·E·i/(η·U), with Us' = Us - Rl·I0, is quadratic in U; the upper root is the one that works.
         """
@@ -95,9 +95,9 @@ class Converter:
     def _at_constant_current(self, source: Source, rail_v: float) -> ConverterDraw:
         left_a = source.limit_a - self.small_stages_a
         if left_a <= 0 or self.ratio == 0:
-            # Not even the small stages get what they want: their voltage collapses.
+            # The supply cannot feed even the small stages: their voltage collapses.
             return ConverterDraw(0.0, source.limit_a, 0.0, 0.0)
-        # A converter that regulates takes the more the lower its terminals fall, so it ends at its highest ratio.
+        # A converter that regulates takes more when its terminals fall, so it ends at its highest ratio.
         charge_a = left_a * self.efficiency / self.ratio
         terminal_v = (rail_v + self.stiffness_ohm * charge_a) / self.ratio
         return ConverterDraw(terminal_v, source.limit_a, charge_a, 0.0)

@@ -43,7 +43,7 @@ class Filter:
 
     Args:
         poles: of the transfer function, all distinct, in rad/s.
-        residues: one a pole.
+        residues: one for each pole.
         direct: 1 where every filter is a high-pass, so that infinite frequency passes; else 0.
     """
 
@@ -57,12 +57,12 @@ class Filter:
         return complex(self.direct + np.sum(self.residues / (omega - self.poles)))
 
     def held(self, phasor: Phasor, time_s: float) -> NDArray[np.complex128]:
-        """What each pole holds at an instant while a tone has sounded for long."""
+        """What each pole holds at an instant of a tone that has sounded for long."""
         return np.asarray(phasor.at(time_s) / (1j * phasor.omega - self.poles), dtype=np.complex128)
 
 
 class Ringing:
-    """What is left of former tones in a filter; at first nothing is."""
+    """What is left of earlier tones in a filter; nothing at first."""
 
     def __init__(self, band: Filter) -> None:
         self._band = band
@@ -70,7 +70,7 @@ class Ringing:
         self._since_s = 0.0
 
     def change(self, old: Phasor, new: Phasor, time_s: float) -> None:
-        """Another tone from `time_s` on. The poles hold on to what they held: it rings from there."""
+        """Change the tone at `time_s`. The poles keep what they held, and ring from there."""
         self._left = self._left * np.exp(self._band.poles * (time_s - self._since_s))
         self._left = self._left + self._band.held(old, time_s) - self._band.held(new, time_s)
         self._since_s = time_s

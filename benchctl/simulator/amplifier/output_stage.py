@@ -1,7 +1,7 @@
-"""One output stage driven by a sine, and what hangs on its output: what it takes from the rails and where that goes.
+"""One output stage driven by a sine, with its load: the current it takes from the rails and where the power goes.
 
-A bridged (floating) output is two like halves, each of which drives half of the load against the middle. Everything
-inside a stage is that of one half; what it takes and gives is for both.
+A bridged (floating) output is two equal halves; each drives half of the load against the middle. Values inside a stage
+are those of one half; what it takes and gives is for both.
 """
 
 from __future__ import annotations
@@ -40,9 +40,9 @@ class Filtered:
 
     band: Filter
     drive_v: float
-    """amplitude in front of them, as voltage of one half"""
+    """amplitude before the filters, as voltage of one half"""
     lead_rad: float
-    """by which they turned it"""
+    """the phase shift of the filters"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,24 +52,25 @@ class Losses:
     conduction_ohm: float
     """devices and coil"""
     switching_s: float
-    """W for a square volt of rail"""
+    """watts for each square volt of rail"""
     ripple_v: float = 0.0
     """residue of the carrier, RMS"""
     carrier_hz: float = 400e3
 
 
 class OutputStage:
-    """A class AB stage: at each instant its current comes from one rail, and the device between drops the rest.
+    """A class AB stage: at each instant its current comes from one rail, and the device in between drops the rest of
+    the voltage.
 
     Args:
-        amplitude_v: of the sine that is asked of one half.
-        offset_v: dc asked of one half.
+        amplitude_v: of the sine that one half is asked to give.
+        offset_v: dc that one half is asked to give.
         conductance_s: of the load, as one half sees it; 0 with nothing connected.
-        output_ohm: between the inside of one half and its terminal.
+        output_ohm: output resistance of one half.
         live: False while muted.
-        transfer: what comes of what is asked.
+        transfer: output voltage as a function of the voltage asked for.
         halves: 2 where the output is bridged.
-        filtered: how the sine came about, where filters stand in front.
+        filtered: what the filters before the stage did to the sine, if there are any.
     """
 
     def __init__(
@@ -96,12 +97,12 @@ class OutputStage:
         self.path_s = conductance_s * self.share
         """amperes in the output for a volt inside"""
         self.peak_v = self.amplitude_v + abs(self.offset_v)
-        # Under a limit that is never reached; by far the commonest case, so it is worked out once.
+        # With a limit that is never reached: by far the commonest case, so it is computed once.
         self._unclipped = self._means_under(self.peak_v / (1 - transfer.knee)) if live else SILENT
         self._clipped: dict[float, CycleMeans] = {}
 
     def limit_v(self, headroom_v: V) -> V:
-        """Where one half clips, the rails leaving it `headroom_v`."""
+        """The voltage at which one half clips when the rails leave it `headroom_v`."""
         return headroom_v
 
     def means(self, headroom_v: float) -> CycleMeans:
@@ -112,7 +113,7 @@ class OutputStage:
         return self._unclipped if self.peak_v <= self.transfer.onset_v(limit_v) else self._clipped_at(limit_v)
 
     def _clipped_at(self, limit_v: float) -> CycleMeans:
-        """The same limit comes again where one step of the rail ends and the next begins, and where a rail repeats."""
+        """Cached: the same limit comes again at the border of two rail steps, and where a rail repeats."""
         means = self._clipped.get(limit_v)
         if means is None:
             if len(self._clipped) >= LIMITS_KEPT:
@@ -130,7 +131,7 @@ class OutputStage:
         return means.absolute_v * path_s, means.absolute_slope * path_s
 
     def flows(self, rail_v: float, headroom_v: float) -> StageFlows:
-        """Where what it takes goes."""
+        """Where the power goes."""
         if not self.live:
             return NOTHING
         means = self.means(headroom_v)
@@ -146,19 +147,19 @@ class OutputStage:
         return self.halves * self.means(headroom_v).mean_v * self.share
 
     def _outside_w(self, means: CycleMeans) -> tuple[float, float]:
-        """In the output resistance, and in the load."""
+        """The power in the output resistance, and in the load."""
         current_a2 = self.halves * means.square_v2 * self.path_s**2
         return current_a2 * self.output_ohm, self.halves * means.square_v2 * self.path_s * self.share
 
 
 class SwitchingStage(OutputStage):
-    """A class D stage: an ideal transformer of the rail, but for two losses.
+    """A class D stage: an ideal transformer of the rail, with two losses.
 
     Its current warms a resistance r (devices and coil), which also takes its share of the swing; switching takes a
-    conductance's current from the rails whatever the stage plays. The efficiency that comes of it,
-    P/(P·(1 + r/R) + switching), rises steeply from nothing and is flat over most of the range, the lower the load the
-    lower. Feedback keeps r out of the output resistance. The residue of the carrier that `waveforms` adds is left out
-    of the powers: some tenths of a volt into a load are milliwatts.
+    current in proportion to the rails, also without a signal. The efficiency, P/(P·(1 + r/R) + switching), rises
+    steeply from zero and is flat over most of the range; it is lower with a lower load resistance. Feedback keeps r out
+    of the output resistance. The residue of the carrier that `waveforms` adds is left out of the powers: some tenths of
+    a volt into a load are milliwatts.
     """
 
     def __init__(
@@ -187,11 +188,11 @@ class SwitchingStage(OutputStage):
         self.losses = losses
         self._switching_s = halves * losses.switching_s if live else 0.0
         self._swing = 1 / (1 + losses.conduction_ohm * self.path_s)
-        # Watts for a square volt inside a half: load, output resistance and conduction.
+        # Watts for each square volt inside a half: load, output resistance and conduction.
         self._power_s = halves * self.path_s / self._swing
 
     def limit_v(self, headroom_v: V) -> V:
-        """What the current drops on its way is missing at the top."""
+        """The swing is lower by the voltage that the current drops in the devices."""
         return headroom_v * self._swing
 
     def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:

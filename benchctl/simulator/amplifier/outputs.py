@@ -28,10 +28,10 @@ class Output:
     losses: Losses | None
     """of one half; None for a linear stage"""
     limiter_v: float = math.inf
-    """RMS that the whole output never exceeds, since a limiter turns the gain down at once"""
+    """RMS that the whole output never exceeds: a limiter turns the gain down at once"""
 
     def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> OutputStage:
-        """Asked for a tone, its gain folded back to a part, loaded with a conductance.
+        """The stage for a tone, a part of the gain left by the fold-back, and a load conductance.
 
         Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
         """
@@ -51,7 +51,7 @@ class Output:
 
 
 def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:
-    """The output of one channel; its gain control makes its gain so many times the one stated."""
+    """The output of one channel; its gain control multiplies the stated gain."""
     faults = physics.faults
     opened = faults.open_device
     missing = opened.half if opened is not None and opened.channel == channel else None
@@ -68,7 +68,7 @@ def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0
 
 
 def _losses(physics: Physics, plate: Plate) -> Losses:
-    """What is stated of a channel, for one half of it; switching is stated at the nominal rail."""
+    """The losses stated for a channel, for one half of it; switching is stated at the nominal rail."""
     return Losses(
         conduction_ohm=physics.conduction_ohm / plate.halves,
         switching_s=physics.switching_w / plate.halves / physics.rail_v**2,

@@ -1,8 +1,8 @@
 """The rail between two events: one exponential at a time.
 
-Between events dV/dt = f(V) with f linear in V as long as nothing clips (or is of class D), and smooth else. Each step
-follows the exponential that the linearised equation gives (an exponential Rosenbrock-Euler step): exact where f is
-linear, of any length where the rail is at rest, and cut where the linear forecast of f is missed.
+Between events dV/dt = f(V) with f linear in V as long as nothing clips and nothing is class D, and smooth otherwise.
+Each step follows the exponential that the linearised equation gives (an exponential Rosenbrock-Euler step): exact where
+f is linear, of any length where the rail is at rest, and shortened where f is not as linear as forecast.
 """
 
 from __future__ import annotations
@@ -121,14 +121,14 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
     seconds, end_s = latest_s - start_s, latest_s
     shortened = 0.0
     if decay > 0:
-        # A forecast that runs away says nothing of a short step: half the rail at first, then in bounded strides.
+        # A forecast that runs away does not help for a short step: half the rail at first, then bounded steps.
         seconds, shortened = min(seconds, _seconds_to(rail_v / 2, slope, decay)), 0.1
         end_s = start_s + seconds
     while True:
         growth = _growth(decay, seconds)
         if abs(slope * growth) < AT_REST_V:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
-        # A diode that starts to block must not be jumped over: the forecast is checked at the end and half way.
+        # The step must not miss that a diode starts to block: the forecast is checked at the end and half way.
         miss = max(_miss(circuit, rail_v, slope, decay, seconds * part) for part in (0.5, 1.0))
         error_v = miss * growth
         if error_v <= TOLERANCE_V or seconds < 1e-9:
@@ -139,12 +139,12 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
 
 
 def _seconds_to(move_v: float, slope: float, decay: float) -> float:
-    """Until the linear forecast has moved by so much (at least a millivolt), where it runs away."""
+    """Time until the linear forecast has moved by this much (at least a millivolt), where it runs away."""
     return math.log1p(decay * max(move_v, 1e-3) / abs(slope)) / decay if slope else 1 / decay
 
 
 def _miss(circuit: Circuit, rail_v: float, slope: float, decay: float, seconds: float) -> float:
-    """By how much the linear forecast of the slope is wrong after `seconds`."""
+    """The error of the linear forecast of the slope after `seconds`."""
     moved = slope * _growth(decay, seconds)
     return abs(circuit.at(rail_v + moved).slope_v_per_s - (slope + decay * moved))
 

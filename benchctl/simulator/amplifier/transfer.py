@@ -1,7 +1,7 @@
-"""What an output stage makes of the voltage that it is asked for: dead zone, clipping, a half that is missing.
+"""An output stage's voltage as a function of the voltage asked for: dead zone, clipping, a missing half.
 
-The same function of the instant gives the waveforms and, averaged over a cycle, what the rails must supply, so that a
-probe and the energy meters never disagree.
+The same function gives the waveforms and, averaged over a cycle, what the rails must supply, so a probe and the energy
+meters always agree.
 """
 
 from __future__ import annotations
@@ -19,22 +19,23 @@ from benchctl.simulator.amplifier.clipping import CycleMeans, clipped_sine
 Voltages = NDArray[np.float64]
 
 NODES = 256
-"""Over half a cycle, which the other half mirrors. By the midpoint rule a kink costs parts in 1e5, far below 0.1 %."""
+"""Over half a cycle, which the other half mirrors. With the midpoint rule a kink causes an error of parts in 1e5, far
+below 0.1 %."""
 
 _SINES = np.sin((np.arange(NODES) + 0.5) * np.pi / NODES - np.pi / 2)
 
 _LEAST_V = 1e-9
-"""A limit of nothing is taken as a nanovolt, so that what is divided by it stays a number."""
+"""A limit of zero is taken as a nanovolt, so that a division by it stays finite."""
 
 Half = Literal["upper", "lower"]
 
 
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """Odd but for a missing half: dead zone first, then clipping.
+    """An odd function, except with a missing half: dead zone first, then clipping.
 
     Args:
-        dead_zone_v: crossover distortion: within so much of zero neither device conducts; beyond, so much is lost.
+        dead_zone_v: crossover distortion: this close to zero neither device conducts; beyond it, this much is lost.
         knee: the part of the swing below the limit over which clipping sets in, as a tanh; 0 is hard clipping.
         missing: the half that is not there because its output device is open.
     """
@@ -48,7 +49,7 @@ class Transfer:
         return (1 - self.knee) * limit_v
 
     def output_v(self, asked_v: Voltages, limit_v: Voltages | float) -> Voltages:
-        """What comes of each voltage asked for, under a limit that may move with it; shapes broadcast."""
+        """The output for each voltage asked for, under a limit that may change with it; shapes broadcast."""
         size_v = self._size_v(np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0), limit_v)
         return np.asarray(np.copysign(size_v, asked_v) * self._present(asked_v), dtype=np.float64)
 

@@ -1,4 +1,4 @@
-"""A conversation over a link that fails, with an instrument that misbehaves: the faults of the bench file at work.
+"""A conversation over a link that fails, with an instrument that misbehaves, as the faults of the bench file say.
 
 It stands between the server and the instrument's own conversation: messages go in one at a time, so that each answer
 is known to belong to its question, and may be lost, held back or changed on its way out.
@@ -63,7 +63,7 @@ class DisturbedConversation(Conversation):
 
     Args:
         device: the instrument.
-        role: what the faults call it.
+        role: its name in the faults.
         desk: the bench's faults.
         memory: the instrument's, shared by all of its links.
         interruptible: as for `Conversation`.
@@ -85,7 +85,7 @@ class DisturbedConversation(Conversation):
 
     @property
     def is_waiting(self) -> bool:
-        """Whether something will happen without the client: an operation ends, or a late answer leaves."""
+        """Whether something will happen by itself: an operation ends, or a late answer is sent."""
         return super().is_waiting or bool(self._held)
 
     @property
@@ -94,7 +94,7 @@ class DisturbedConversation(Conversation):
         return super().wants_input and len(self._incoming) <= self._input_bound
 
     def receive(self, data: bytes, *, end: bool = False) -> None:
-        """Take bytes from the client; each message they complete meets the faults of its moment."""
+        """Take bytes from the client; the faults of the moment act on each message that is now whole."""
         if self._interruptible and self._held and data:
             self._held.clear()  # on such a link a late answer never comes behind a new question
             self.interrupt()
@@ -107,16 +107,16 @@ class DisturbedConversation(Conversation):
         self._pass_in()
 
     def resume(self) -> bool:
-        """Go on after a pending operation may have ended; whether nothing waits any more."""
+        """Try to go on after a pending operation; True when nothing waits any more."""
         super().resume()
         self._pass_in()
         return not self.is_waiting
 
     def collect(self) -> bytes:
-        """What leaves now: late answers that are due, then the answer, as far as the faults let it.
+        """What is sent now: late answers that are due, then the answer as the faults leave it.
 
         Raises:
-            ConnectionError: the link breaks here; everything that was to leave before has left.
+            ConnectionError: the link breaks here; everything queued before has been sent.
         """
         leaving = self._due()
         while not (leaving and self._broken) and (answer := super().collect()):
@@ -167,7 +167,7 @@ class DisturbedConversation(Conversation):
                 self.device.report(SYSTEM_ERROR)
 
     def _strikes(self, kind: str) -> bool:
-        """Whether a fault of this kind is on; if so, it has struck."""
+        """Whether a fault of this kind is on; if so, it is counted."""
         armed = next((armed for armed in self._faults if armed.fault.kind == kind), None)
         if armed is not None:
             self._desk.count(armed)
@@ -176,7 +176,7 @@ class DisturbedConversation(Conversation):
     # -- out ---------------------------------------------------------------------------------------------------
 
     def _pass_out(self, answer: bytes) -> bytes:
-        """The answer as it leaves, behind late ones: an instrument answers in order."""
+        """The answer as it is sent, after late ones: an instrument answers in order."""
         before = self._memory.answer(self._question)
         self._memory.remember(self._question, answer)
         for armed in self._faults:
@@ -185,7 +185,7 @@ class DisturbedConversation(Conversation):
                 self._desk.count(armed)
                 answer = changed
             if not answer:
-                break  # there is nothing left for another fault to change
+                break  # nothing is left that another fault could change
         if not answer:
             return b""
         late = b"".join(held for _, held in self._held)
@@ -193,7 +193,7 @@ class DisturbedConversation(Conversation):
         return late + answer
 
     def _changed(self, passing: _Passing) -> bytes | None:
-        """What a fault makes of an answer; None where it does not touch it."""
+        """The answer as a fault changes it; None if it does not."""
         fault = passing.armed.fault
         if isinstance(fault, LateAnswer):
             self._held.append((self._desk.now() + fault.by_s, passing.answer))
@@ -239,13 +239,13 @@ def _stale(passing: _Passing) -> bytes | None:
 
 
 def _truncated(passing: _Passing) -> bytes | None:
-    """An answer that ends in a number, without the end of that."""
+    """An answer that ends in a number, without the end of the number."""
     *before, number = _parts(passing.answer)
     return b";".join((*before, number[: len(number) // 2])) + b"\n" if _is_measured(number) else None
 
 
 def _one_number(change: Callable[[bytes], bytes]) -> Callable[[_Passing], bytes | None]:
-    """One measured number of the answer changed; None where it has none."""
+    """The answer with one measured number changed; None if it has none."""
 
     def changed(passing: _Passing) -> bytes | None:
         parts = _parts(passing.answer)
@@ -276,7 +276,7 @@ def _parts(answer: bytes) -> list[bytes]:
 
 
 def _is_measured(text: bytes) -> bool:
-    """Whether it is a number with a point or an exponent, and so no count and no state."""
+    """Whether it is a number with a point or an exponent, so neither a count nor a state."""
     try:
         parse_number(text.decode("ascii", "replace"))
     except NumberError:

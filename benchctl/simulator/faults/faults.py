@@ -44,7 +44,8 @@ class ArmedFault:
         return self._began_s is not None
 
     def look(self, now_s: float, exchanges: int, *, own: bool) -> bool:
-        """Let it end or begin at an exchange, the `exchanges`-th of its instrument if it is its `own`.
+        """End or begin it at an exchange; `exchanges` counts those of its instrument, `own` says that this is one of
+        them.
 
         Returns:
             Whether it began just now.
@@ -58,14 +59,14 @@ class ArmedFault:
         return True
 
     def strike(self) -> None:
-        """Count an exchange that it struck; after the last one it is over."""
+        """Count an exchange that it changed; after the last one it is over."""
         if self._strikes_left is not None:
             self._strikes_left -= 1
             if self._strikes_left == 0:
                 self._began_s = None
 
     def lasts_s(self, now_s: float) -> float:
-        """For how long it has gone on."""
+        """How long it has gone on."""
         return 0.0 if self._began_s is None else now_s - self._began_s
 
     def _is_over(self, now_s: float, began_s: float) -> bool:
@@ -105,7 +106,7 @@ class FaultDesk:
         return self._latest_s
 
     def hear(self, role: str) -> list[ArmedFault]:
-        """An instrument is spoken to: bring every fault up to date; those that are on its link now."""
+        """An exchange with an instrument: bring every fault up to date; returns those that act on its link now."""
         self._exchanges[role] += 1
         for armed in (*self._on_bench, *self._on_links):
             self._look(armed, role)

@@ -25,7 +25,7 @@ class Stretch:
         return self.start_s + self.run.seconds
 
     def steps_within(self, from_s: float, to_s: float) -> Iterator[RailStep]:
-        """What a window cuts out of each step, in the time of the run."""
+        """The part of each step inside a window, in the time of the run."""
         first_s, last_s = from_s - self.start_s, to_s - self.start_s
         for step in self.run.steps:
             start_s, end_s = max(first_s, step.start_s), min(last_s, step.end_s)

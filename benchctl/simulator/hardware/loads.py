@@ -1,4 +1,4 @@
-"""Load resistors that warm up, and which of them are on which output."""
+"""Load resistors that warm up, and the outputs that they are connected to."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from benchctl.simulator.hardware.thermal import ThermalChain
 
 REFERENCE_C = 20.0
-"""Resistances are stated at this temperature, as is the custom of data sheets."""
+"""Resistances are stated at this temperature, as in data sheets."""
 
 RISE_AT_RATING_K = 200.0
 """How much a wirewound resistor on its heatsink warms at its rated power (common practice: 150 to 250 K)."""
@@ -18,12 +18,12 @@ WARM_UP_S = 200.0
 
 
 SAME_NOMINAL = 1e-3
-"""Nominal values that differ by less are the same: `2000 mohm` and `2 ohm` may differ in the last digit."""
+"""Nominal values that differ by less than this are the same: `2000 mohm` and `2 ohm` may differ in the last digit."""
 
 
 @dataclass(frozen=True)
 class TrueResistor:
-    """One load resistor as it truly is."""
+    """The true values of one load resistor."""
 
     channel: str
     """the amplifier output it is wired to"""
@@ -33,7 +33,7 @@ class TrueResistor:
     temperature_coefficient_per_k: float
     rated_power_w: float
     nominal_ohm: float = 0.0
-    """what a person who connects it calls it by"""
+    """the value by which a person chooses it"""
 
 
 class Resistor:
@@ -67,7 +67,7 @@ class LoadBank:
         self._conductances_s: tuple[float, ...] | None = None
 
     def conductances_s(self) -> tuple[float, ...]:
-        """Of what is connected to each amplifier channel, in the amplifier's order."""
+        """The load conductance on each amplifier channel, in the amplifier's order."""
         if self._conductances_s is None:
             self._conductances_s = tuple(
                 sum(1 / resistor.resistance_ohm for resistor in self._connected(channel)) for channel in self._channels
@@ -80,14 +80,14 @@ class LoadBank:
         self._conductances_s = None
 
     def connect_by_hand(self, nominal_ohm: float | None) -> None:
-        """The resistors of this value onto their channels and every other off; None takes all off."""
+        """Connect the resistors of this value to their channels and take all others off; None takes all off."""
         for resistor in self.resistors:
             stated_ohm = resistor.true_errors.nominal_ohm
             is_meant = nominal_ohm is not None and abs(stated_ohm - nominal_ohm) < SAME_NOMINAL * nominal_ohm
             self.connect(resistor, connected=is_meant)
 
     def set_resistance(self, resistor: Resistor, resistance_ohm: float) -> None:
-        """Of an electronic load, whose resistance can be set."""
+        """Set the resistance of an electronic load."""
         resistor.true_errors = replace(resistor.true_errors, resistance_ohm=resistance_ohm)
         self._conductances_s = None
 
@@ -104,7 +104,7 @@ class LoadBank:
         self._conductances_s = None
 
     def hottest_c(self) -> float:
-        """Of the resistor that is hottest; the air's where there is none."""
+        """The temperature of the hottest resistor; that of the air where there is none."""
         return max((resistor.temperature_c for resistor in self.resistors), default=self._ambient_c)
 
     def by_relay(self, relay: int) -> Resistor | None:

@@ -3,7 +3,7 @@
 Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
 signal's own changes, a bouncing contact, a supply on its way to another voltage, the supply's watchdog, the amplifier's
 turn-on delay and the protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors)
-are taken a step behind it.
+follow one step behind it.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 
 LONGEST_STEP_S = 1.0
-"""Temperatures follow a step behind the rail; in a second no resistor here changes by a thousandth."""
+"""Temperatures follow one step behind the rail; no resistor here changes by a thousandth in a second."""
 
 HEATING_STEP_S = 0.05
 """How often temperatures are brought up to date; no sensor here shows a change in so short a time."""
 
 SHORT_STEP_S = 0.002
-"""While a converter ramps or an over-current is being timed, steps are so short."""
+"""Length of a step while a converter ramps or an over-current is being timed."""
 
 REMEMBERED_S = 0.1
 """How far back read-backs may average."""
@@ -38,7 +38,7 @@ TIME_DIGITS = 9
 """Rails within a microvolt and times within a nanosecond are the same, so that a periodic rail is found to repeat."""
 
 RUNS_KEPT = 1024
-"""A burst train that is polled a few times a second repeats within some dozens."""
+"""A burst train that is polled a few times a second repeats after some dozens of runs."""
 
 
 class Watcher(Protocol):
@@ -48,7 +48,7 @@ class Watcher(Protocol):
         """The earliest time the watcher may still ask the history for; infinity for none."""
 
     def look(self, from_s: float, to_s: float) -> None:
-        """Time went on; nothing was switched in between."""
+        """Time has passed; nothing was switched in between."""
 
 
 @dataclass
@@ -87,11 +87,11 @@ class PhysicalBench:
         self._runs: dict[tuple[Circuit, float, float], RailCurve] = {}
 
     def watch(self, watcher: Watcher) -> None:
-        """Tell `watcher` of the passing of time from now on."""
+        """Call `watcher` each time that time passes, from now on."""
         self._watchers.append(watcher)
 
     def advance(self, now_s: float) -> None:
-        """Bring everything up to `now_s`; a time that is past already changes nothing."""
+        """Bring everything up to `now_s`; a time in the past changes nothing."""
         from_s = self.time_s
         circuit, tone = self._look()
         while self.time_s < now_s:
@@ -103,7 +103,7 @@ class PhysicalBench:
         self.history.forget_before(min(earliest_s, self.time_s - REMEMBERED_S))
 
     def circuit(self) -> Circuit:
-        """As it stands at this instant."""
+        """The circuit at this instant."""
         tone, _ = self.connections.tone_at(self.time_s)
         return self.connections.circuit(tone, self.time_s)
 
@@ -112,7 +112,7 @@ class PhysicalBench:
         output = self.connections.outputs[number]
         if output is not self.connections.main_output:
             voltage_v = side_voltage_v(output)
-            # Only the remote lead is wired; what an unwired output would draw is nothing.
+            # Only the remote lead is wired; an unwired output gives no current.
             wired = voltage_v > 0 and self.connections.remote_v == voltage_v
             return SupplyMeans(voltage_v, voltage_v / REMOTE_INPUT_OHM if wired else 0.0)
         means = self.history.supply_means(max(self.time_s - window_s, output.changed_s), self.time_s)
@@ -137,7 +137,7 @@ class PhysicalBench:
         self.time_s, self.rail_v = end_s, run.end_v
 
     def _collect_heat(self, run: RailCurve) -> None:
-        """Temperatures move slowly, so heat is collected and given to them some times a second."""
+        """Temperatures change slowly, so heat is collected and passed on a few times a second."""
         seconds = self._heat_seconds + run.seconds
         old, new = self._heat_seconds / seconds, run.seconds / seconds
         self._heatsink_w = old * self._heatsink_w + new * run.flows.heatsink
@@ -158,7 +158,7 @@ class PhysicalBench:
         return run
 
     def _noticed_s(self, circuit: Circuit, run: RailCurve) -> float:
-        """When, in the run, a protection's level is passed; the end of the run if none is.
+        """The time in the run at which a protection's level is passed; the end of the run if none is.
 
         The rail moves one way only while its circuit stays the same, so a level is passed at most once.
         """
@@ -182,7 +182,7 @@ class PhysicalBench:
         )
 
     def _next_look_s(self) -> float:
-        """When to look at states again at the latest."""
+        """The latest time at which to look at states again."""
         amplifier = self.connections.amplifier
         short = self.connections.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
         longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
@@ -192,7 +192,7 @@ class PhysicalBench:
         return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
 
     def _look(self) -> tuple[Circuit, Tone]:
-        """Let the protections and the amplifier's state follow what has come about; the circuit that comes of it."""
+        """Bring the protections and the amplifier's state up to date; returns the circuit that results."""
         connections = self.connections
         connections.bounce(self.time_s)
         connections.watchdog.look(self.time_s, connections.outputs.values())

@@ -1,6 +1,6 @@
-"""The relays of the bank: what each was told, and where its contact is, which bounces when it closes.
+"""The relays of the bank: what each was told, and where its contact is. Contacts bounce when they close.
 
-A contact that opens does not touch again (of a normally open one hardly any data sheet states a release bounce).
+A contact that opens does not touch again (hardly any data sheet of a normally open relay states a release bounce).
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ class Relays:
     """All of them, by number.
 
     Attributes:
-        closed: told to close, and so they answer.
+        closed: told to close; this is also what they answer.
         made: contacts that touch at this instant.
         stuck: a fault: neither coil nor contact moves.
-        next_bounce_s: when a contact moves of itself next; infinity while all rest.
+        next_bounce_s: when a contact next moves by itself; infinity while all rest.
     """
 
     def __init__(self, bounce_s: float, true_errors: TrueErrors) -> None:
@@ -39,7 +39,7 @@ class Relays:
         self._bounces: list[tuple[float, int]] = []
 
     def close(self, relay: int, now_s: float) -> bool:
-        """Close it, unless it is stuck or closed; whether its contact moved. It will bounce."""
+        """Close it, unless it is stuck or closed; True if its contact moved. It will bounce."""
         if relay in self.stuck or relay in self.closed:
             return False
         self.closed.add(relay)
@@ -48,7 +48,7 @@ class Relays:
         return True
 
     def open(self, relay: int) -> bool:
-        """Open it, unless it is stuck or open; whether it was closed."""
+        """Open it, unless it is stuck or open; True if it was closed."""
         if relay in self.stuck or relay not in self.closed:
             return False
         self.closed.discard(relay)
@@ -57,7 +57,7 @@ class Relays:
         return True
 
     def bounce(self, now_s: float) -> Iterator[int]:
-        """Let contacts move that are to by `now_s`, one by one; which it was."""
+        """Move the contacts that are due by `now_s`, one by one; yields which."""
         while self.next_bounce_s <= now_s:
             _, relay = self._bounces[0]
             self._expect(self._bounces[1:])
@@ -69,7 +69,7 @@ class Relays:
         self.next_bounce_s = self._bounces[0][0] if self._bounces else math.inf
 
     def _bounces_of(self, relay: int) -> list[float]:
-        """When it opens, touches, opens, ... and touches at last, from its first touch on."""
+        """The times, from its first touch on, at which it opens, touches, opens, ... and finally touches."""
         if self._bounce_s == 0:
             return []
         chance = self._chances.setdefault(relay, self._truth.stream(f"relay {relay}"))

@@ -1,8 +1,8 @@
-"""The outputs of the supply as they truly are: voltage, current limit, over-voltage and over-current trips.
+"""The true outputs of the supply: voltage, current limit, over-voltage and over-current trips.
 
-The voltage follows its setting at a finite rate, in steps of a tenth of a volt. When the output is switched off it goes
-as it goes when less is asked for; over-voltage protection shorts the output. The capacitor across the output only says
-how fast a light load lets it fall: its energy is not counted.
+The voltage follows its setting at a finite rate, in steps of a tenth of a volt. When the output is switched off, its
+voltage falls as it does towards a lower setting; over-voltage protection shorts the output. The capacitor across the
+output only says how fast a light load lets it fall: its energy is not counted.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from benchctl.documents.bench_file.simulation import SupplySlew
 from benchctl.simulator.amplifier.converter import OFF, Source
 
 OVERCURRENT_DELAY_S = 0.01
-"""A current must stay above the protection level for so long before it trips, so that no single peak does."""
+"""A current must stay above the protection level for this long before it trips, so that a single peak does not."""
 
 SLEW_STEP_V = 0.1
-"""While it moves, the voltage is constant over steps of so much: a hundredth of a vehicle's."""
+"""While it moves, the voltage is constant over steps of this size: a hundredth of a vehicle's voltage."""
 
 THERE_V = 1e-6
 SHORTEST_STEP_S = 1e-5
-"""What is left of the way, or of the time for it, below which it is not worth another step."""
+"""When less than this is left of the change, or of its time, no further step is made."""
 
 
 @dataclass
@@ -34,7 +34,7 @@ class SupplyOutput:
     stuck: bool = False
     """a fault: once on, it stays on unless a protection trips"""
     drift_v: float = 0.0
-    """a fault: what it gives more than it is set to"""
+    """a fault: how far its voltage is above the setting"""
     voltage_v: float = 0.0
     limit_a: float = 0.0
     overvoltage_v: float = math.inf
@@ -45,7 +45,7 @@ class SupplyOutput:
     changed_s: float = 0.0
     """when it was last set or switched; no read-back averages over an earlier time"""
     present_v: float = field(init=False)
-    """what it gives unless its current is limited, on its way to what it is set to"""
+    """its voltage on the way to the setting, unless its current is limited"""
     _moved_s: float = 0.0
     _drawn_a: float = 0.0
     _above_since_s: float | None = None
@@ -70,7 +70,7 @@ class SupplyOutput:
 
     @property
     def wanted_v(self) -> float:
-        """Where its voltage goes."""
+        """The voltage that it moves to."""
         return max(self.voltage_v + self.drift_v, 0.0) if self.live else 0.0
 
     def switch(self, on: bool) -> None:
@@ -78,11 +78,11 @@ class SupplyOutput:
         self.on = on or (self.on and self.stuck)
 
     def source(self) -> Source:
-        """What the load sees."""
+        """The source as the load sees it."""
         return Source(self.present_v, self.limit_a, self.lead_ohm) if self.present_v else OFF
 
     def move(self, now_s: float) -> float:
-        """Bring the voltage on its way; when to move it again, infinity once it is there."""
+        """Move the voltage one step; returns when to move it again, infinity once it is there."""
         seconds, self._moved_s = now_s - self._moved_s, now_s
         left_v = self.wanted_v - self.present_v
         if left_v == 0:
@@ -96,7 +96,7 @@ class SupplyOutput:
         return now_s + max(min(abs(left_v) - way_v, SLEW_STEP_V) / rate, SHORTEST_STEP_S)
 
     def _fall_v_per_s(self) -> float:
-        """By its own means, unless so little is drawn that its capacitor holds it up."""
+        """How fast the supply lets it fall, or slower where a light load leaves its capacitor charged."""
         return min(self.slew.fall_v_per_s, (self.slew.bleed_a + self._drawn_a) / self.slew.capacitance_f)
 
     def clear(self) -> None:

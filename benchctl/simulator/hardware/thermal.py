@@ -43,7 +43,7 @@ class ThermalChain:
         return self._temperatures_c
 
     def steady_rises_k(self, heat_w: float) -> tuple[float, ...]:
-        """Rises above ambient that `heat_w`, held for ever, leads to."""
+        """Final rises above ambient with constant `heat_w`."""
         return tuple(heat_w * sum(self._resistances[index:]) for index in range(len(self._resistances)))
 
     def advance(self, seconds: float, heat_w: float) -> None:
@@ -64,9 +64,9 @@ class ThermalChain:
 
 
 class Sensor:
-    """Follows what it is fixed to with a first-order lag, and takes no heat from it.
+    """Follows the temperature of the part it is fixed to with a first-order lag, and takes no heat from it.
 
-    Exact where that changes evenly over a step, as it nearly does over the short steps that are taken.
+    Exact where that temperature changes evenly over a step, as it nearly does over these short steps.
     """
 
     def __init__(self, lag_s: float, temperature_c: float) -> None:
@@ -75,7 +75,7 @@ class Sensor:
         self.temperature_c = temperature_c
 
     def follow(self, seconds: float, to_c: float) -> None:
-        """What it is fixed to has moved to `to_c` in `seconds`.
+        """The part it is fixed to has moved to `to_c` in `seconds`.
 
         x(t) = T(t) - lag·slope + (x(0) - T(0) + lag·slope)·exp(-t/lag), which solves lag·dx/dt = T - x for T with a
         constant slope.

@@ -1,6 +1,6 @@
-"""The supply's watchdog: outputs go off where nobody has fed it for as long as it was told.
+"""The supply's watchdog: it switches the outputs off when nobody has fed it for the time set.
 
-As on supplies that have one: once it has bitten, every output stays off until the protection is cleared.
+As on real supplies: once it has tripped, every output stays off until the protection is cleared.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Watchdog:
 
     @property
     def due_s(self) -> float:
-        """When it bites; infinity where it does not watch, or has bitten."""
+        """When it trips; infinity if it does not watch, or has tripped."""
         waits = self.settings.enabled and not self.tripped
         return self._fed_s + self.settings.delay_s if waits else math.inf
 
@@ -42,16 +42,16 @@ class Watchdog:
         self.feed(now_s)
 
     def feed(self, now_s: float) -> None:
-        """Whoever feeds it is there. One that has bitten does not let go for that."""
+        """Start the wait again. A watchdog that has tripped stays tripped."""
         self._fed_s = now_s
 
     def clear(self, now_s: float) -> None:
-        """Let go, and wait again."""
+        """Clear the trip, and wait again."""
         self.tripped = False
         self.feed(now_s)
 
     def look(self, now_s: float, outputs: Iterable[SupplyOutput]) -> None:
-        """Bite if it is time."""
+        """Trip if it is time."""
         if now_s < self.due_s:
             return
         self.tripped = True

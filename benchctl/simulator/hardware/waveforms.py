@@ -26,9 +26,9 @@ SYNC_V = 5.0
 def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Samples:
     """The voltage across the load of one amplifier channel (by its place in the amplifier's list).
 
-    Filters ring after a change of tone; what sounded before the first span is taken to have sounded for long. The
-    rails, whose circuits are averages over a cycle, follow the level at once: a burst through a filter near its corner
-    loads them as if it were steady from its first instant.
+    Filters ring after a change of tone; the tone before the first span is taken as steady. The rails, whose circuits
+    are averages over a cycle, follow the level at once: a burst through a filter near its corner loads them as if it
+    were steady from its first instant.
     """
     samples = np.zeros_like(times_s)
     asked = _Asked()
@@ -44,7 +44,7 @@ def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sample
 
 
 class _Asked:
-    """What is asked of one half of a channel's output, from span to span."""
+    """The voltage that one half of a channel's output is asked for, from span to span."""
 
     def __init__(self) -> None:
         self._sounding: Phasor | None = None
@@ -70,7 +70,7 @@ class _Asked:
 
 
 def _residue_v(stage: OutputStage, times_s: Samples) -> Samples | float:
-    """What the output filter of a half of a class D stage leaves of its carrier."""
+    """The carrier of a class D stage that is left after the output filter of one half."""
     if not isinstance(stage, SwitchingStage) or stage.losses.ripple_v == 0:
         return 0.0
     losses = stage.losses
@@ -119,7 +119,7 @@ def _of_draw(spans: Sequence[Stretch], times_s: Samples, quantity: Callable[[Con
 
 
 def _cuts(spans: Sequence[Stretch], times_s: Samples) -> Iterator[tuple[Stretch, RailStep, slice]]:
-    """Which samples fall into which step; what lies before the first or behind the last span belongs to that."""
+    """Which samples fall into which step; samples before the first or after the last span belong to that span."""
     first = 0
     for index, span in enumerate(spans):
         for number, step in enumerate(span.run.steps):

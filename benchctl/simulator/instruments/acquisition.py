@@ -17,7 +17,7 @@ from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 
 AUTO_TRIGGER_S = 0.05
-"""With the automatic sweep a record that finds no trigger starts after so long."""
+"""With the automatic sweep a record without a trigger starts after this time."""
 
 EXTERNAL = 0
 """The external trigger input among trigger sources; others are channel numbers."""
@@ -25,7 +25,7 @@ EXTERNAL = 0
 
 @dataclass(frozen=True)
 class Timing:
-    """The record: how long, how many samples, where the trigger stands in it."""
+    """The record: its length, its samples, and where the trigger lies in it."""
 
     span_s: float = 0.01
     samples: int = 10_000
@@ -51,7 +51,7 @@ class Trigger:
 
 @dataclass(frozen=True)
 class Record:
-    """A finished record: where it lies in time and the past it was cut from."""
+    """A finished record: its times, and the history it was cut from."""
 
     start_s: float
     timing: Timing
@@ -112,14 +112,14 @@ class Acquisition:
             self._trigger_s = max(self._ready_s, self._physical_bench.time_s)
 
     def remembers_from(self) -> float:
-        """The past it may still need."""
+        """The earliest time of the history that it may still need."""
         if self._armed_s is None:
             return math.inf
         trigger_s = self._trigger_s if self._trigger_s is not None else max(self._ready_s, self._physical_bench.time_s)
         return trigger_s - self.timing.pretrigger_s
 
     def look(self, from_s: float, to_s: float) -> None:
-        """Find the trigger in the time that passed, and see whether the record is whole."""
+        """Find the trigger in the time that passed, and finish the record if it is whole."""
         if self.waiting:
             found_s = self._find(max(from_s, self._ready_s), to_s)
             self._trigger_s = found_s if found_s <= to_s else None

@@ -1,4 +1,4 @@
-"""What the five SCPI instruments have in common: a place on the bench, a clock to look at, a device to talk through."""
+"""What the five SCPI instruments have in common: a place on the bench, a clock, and a device that talks SCPI."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ class Instrument(ABC, Generic[Settings]):
     question.
 
     All that *RST sets is one immutable value of the type `Settings`, and *SAV and *RCL keep and bring back the same
-    (IEEE 488.2 10.33, 10.27). A recall switches nothing on: outputs and inputs come back off, and nothing is under way,
-    whatever was when the settings were saved; only a bank of relays, which is nothing but those, closes what it closed
-    then. An empty memory cannot be recalled (-200), rather than that it stood for settings which nobody chose. *RST
-    leaves the memories alone, and they outlast a loss of power.
+    (IEEE 488.2 10.33, 10.27). A recall switches nothing on: outputs and inputs are off after it and nothing is under
+    way, even if they were on when the settings were saved. Only a bank of relays closes the relays that were closed
+    then. To recall an empty memory is an error (-200), because nobody chose such settings. *RST does not change the
+    memories, and they survive a loss of power.
     """
 
     model: str
@@ -62,11 +62,11 @@ class Instrument(ABC, Generic[Settings]):
 
     @abstractmethod
     def snapshot(self) -> Settings:
-        """Settings as they are."""
+        """The present settings."""
 
     @abstractmethod
     def restore(self, settings: Settings) -> None:
-        """Put these in the place of the present ones: outputs off, nothing under way."""
+        """Use these settings instead of the present ones: outputs off, nothing under way."""
 
     def reset(self) -> None:
         """What *RST does."""

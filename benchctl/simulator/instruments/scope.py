@@ -1,4 +1,4 @@
-"""The oscilloscope without its words: settings, one acquisition at a time, and the finished record.
+"""The oscilloscope without its commands: settings, one acquisition at a time, and the finished record.
 
 What it does not model: ac coupling, bandwidth limits, averaging, more than one record in memory.
 """
@@ -22,7 +22,7 @@ from benchctl.simulator.model.description import OscilloscopeDescription
 
 FINEST_V_PER_DIVISION = 5e-4
 SCALE_DIGITS = 3
-"""A vertical scale is set to so many digits, as the vernier of an input gives it."""
+"""Digits of a vertical scale, as the vernier of an input gives."""
 
 HORIZONTAL_DIVISIONS = 10
 LONGEST_SPAN_S = 1000.0
@@ -36,7 +36,7 @@ class Channel:
     displayed: bool = True
     vertical: Vertical = field(default_factory=Vertical)
     attenuation: float = 1.0
-    """what the user says of the probe: every voltage asked for and shown is multiplied by it"""
+    """the probe factor that the user sets: every voltage set and shown is multiplied by it"""
 
 
 @dataclass(frozen=True)
@@ -49,29 +49,29 @@ class ScopeSettings:
 
 
 class Scope:
-    """What either command set steers. Wrong settings raise ScpiError."""
+    """What both command sets control. Wrong settings raise ScpiError."""
 
     def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
         self.description = description
         self.inputs = Inputs(physical_bench, description)
         self.acquisition = Acquisition(physical_bench, self.inputs.find_edge)
         self.channels: dict[int, Channel] = {}
-        # What a record was taken with: settings changed afterwards must not rescale it.
+        # The settings at the time of a record: later changes must not rescale it.
         self._taken: dict[int, Vertical] = {}
         physical_bench.watch(self.acquisition)
         self.restore(self.defaults())
 
     def defaults(self) -> ScopeSettings:
-        """The first channel is shown."""
+        """Default settings: the first channel is shown."""
         numbers = range(1, self.description.channels + 1)
         return ScopeSettings({number: Channel(displayed=number == 1) for number in numbers})
 
     def snapshot(self) -> ScopeSettings:
-        """As they are."""
+        """The present settings."""
         return ScopeSettings(dict(self.channels), self.acquisition.timing, self.acquisition.trigger)
 
     def restore(self, settings: ScopeSettings) -> None:
-        """Stopped, and without a record: none was taken with these settings."""
+        """Use these settings; stopped and without a record, because none was taken with them."""
         self.acquisition.stop()
         self.acquisition.record = None
         self.acquisition.timing, self.acquisition.trigger = settings.timing, settings.trigger
@@ -112,7 +112,7 @@ class Scope:
         self._change_timing(span_s=span_s)
 
     def set_samples(self, samples: int) -> None:
-        """Samples wanted; no more are taken than the highest sample rate gives."""
+        """Set the samples wanted; the highest sample rate is the limit."""
         self._change_timing(samples=samples)
 
     def set_pretrigger(self, pretrigger_s: float) -> None:
@@ -152,7 +152,7 @@ class Scope:
 
     @property
     def finished(self) -> bool:
-        """Whether a whole record is there."""
+        """Whether there is a whole record."""
         return self.acquisition.record is not None
 
     def record(self) -> Record:

@@ -1,7 +1,7 @@
-"""How codes travel: bytes or words, signed or from zero, either end first, and the scale that belongs to them.
+"""How codes are sent: bytes or words, signed or from zero, either byte first, and their scale.
 
 Codes are not shifted to fill a word: a 12-bit converter sends 0 to 4095 in words from zero, -2048 to 2047 in signed
-ones. In bytes only the upper eight bits travel, and the step grows accordingly.
+ones. In bytes only the upper eight bits are sent, so the step is larger.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The oscilloscope's second command set: each field of the preamble is a query of its own.
 
-value = (code - y offset)·y multiplier + y zero; time = n·x increment + x zero. HORizontal:DELay is where the trigger
-stands, counted from the first sample.
+value = (code - y offset)·y multiplier + y zero; time = n·x increment + x zero. HORizontal:DELay is the time of the
+trigger, counted from the first sample.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _ENCODINGS = {"RIB": (True, False), "RPB": (False, False), "SRI": (True, True), 
 
 
 class _RunOrStop(Boolean):
-    """RUN and STOP besides ON, OFF and numbers."""
+    """RUN and STOP, as well as ON, OFF and numbers."""
 
     def read(self, datum: Datum) -> bool:
         if datum.kind is Kind.WORD and datum.text in {"RUN", "STOP"}:

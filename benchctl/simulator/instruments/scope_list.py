@@ -1,4 +1,4 @@
-"""The oscilloscope's first command set: one list of ten numbers as preamble.
+"""The oscilloscope's first command set: the preamble is one list of ten numbers.
 
 value = (code - y origin - y reference)·y increment; time = (n - x reference)·x increment + x origin. TIMebase:POSition
 is where the trigger stands, counted from the reference point of the screen (its left edge after TIMebase:REFerence

@@ -1,4 +1,4 @@
-"""Words that both command sets of the oscilloscope have, under different headers."""
+"""Commands that both command sets of the oscilloscope have, under different headers."""
 
 from __future__ import annotations
 

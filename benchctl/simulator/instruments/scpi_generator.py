@@ -7,8 +7,8 @@ While a list is selected but not started, the constant tone sounds.
 The trigger system is idle until INITiate, then waits for its source, IMMediate or BUS, and is idle again once the list
 has ended. A trigger that comes while it does not wait is ignored, with an error (-211).
 
-One with two outputs tells them by a suffix (`SOURce2`, `OUTPut2`). Each has its level and its list; frequency, dwell
-times and trigger are those of both, and the sync output is that of output 1.
+A generator with two outputs selects them by a suffix (`SOURce2`, `OUTPut2`). Each has its level and its list;
+frequency, dwell times and trigger are common, and the sync output is that of output 1.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ LOWEST_FREQUENCY_HZ = 1e-3
 LONGEST_LIST = 100
 SHORTEST_DWELL_S = 1e-5
 SHORTEST_PERIOD_S = 1e-3
-"""Of a whole list: a faster one would be a tone of its own."""
+"""Shortest whole list: a faster one would itself be a tone."""
 LONGEST_DWELL_S = 3600.0
 LEVEL_STEP_V = 1e-6
 """Resolution of the level."""
@@ -42,11 +42,11 @@ _RMS_PER_UNIT = {"VRMS": 1.0, "VPP": 1 / (2 * math.sqrt(2)), "V": 1.0, "VPK": 1 
 
 @dataclass(frozen=True)
 class GeneratorSettings:
-    """As they were asked for; all but the output."""
+    """The settings as they were asked for, without the output state."""
 
     frequency_hz: float = 1000.0
     levels_v: tuple[float, float] = (0.1, 0.1)
-    """of output 1 and 2; RMS, as those of the lists"""
+    """of output 1 and 2; RMS, as the levels of the lists"""
     unit: str = "VRMS"
     mode: str = "FIX"
     lists_v: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
@@ -66,14 +66,14 @@ class GeneratorSettings:
 
     @property
     def list_v(self) -> tuple[float, ...]:
-        """That of output 1, which times both."""
+        """The list of output 1, which sets the times of both."""
         return self.lists_v[0]
 
     def dwell_times_s(self) -> tuple[float, ...]:
         """One for each level: a single dwell time stands for all.
 
         Raises:
-            ScpiError: there are not as many, or the list is too short to be one.
+            ScpiError: the counts differ, or the list is too short.
         """
         dwells_s = self.dwells_s * len(self.list_v) if len(self.dwells_s) == 1 else self.dwells_s
         if not self.list_v or len(dwells_s) != len(self.list_v):
@@ -89,7 +89,7 @@ def _output(call: Call) -> int:
 
 
 class SimulatedGenerator(Instrument[GeneratorSettings]):
-    """Holds what was asked for; the `drive` of the connections holds what truly comes out."""
+    """Holds what was asked for; the `drive` of the connections holds the true output."""
 
     model = "Function generator"
 
@@ -109,7 +109,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         return GeneratorSettings()
 
     def snapshot(self) -> GeneratorSettings:
-        """All but the output."""
+        """All settings except the output state."""
         return self._settings
 
     def restore(self, settings: GeneratorSettings) -> None:
@@ -129,7 +129,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         operation.mark(Operation.WAITING_FOR_TRIGGER, self._waiting)
 
     def is_pending(self) -> bool:
-        """A list that waits or ends of itself is an overlapped operation; one without end would never complete."""
+        """A list that waits or ends by itself is an overlapped operation; an endless list would never complete."""
         drive = self.connections.drive
         return self._waiting or (drive.list_playing(self.physical_bench.time_s) and math.isfinite(drive.repetitions))
 
@@ -244,7 +244,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         self._pass_immediate_trigger()
 
     def _pass_immediate_trigger(self) -> None:
-        """The source IMMediate is satisfied always (SCPI-99 volume 2, chapter 24)."""
+        """The source IMMediate always triggers at once (SCPI-99 volume 2, chapter 24)."""
         if self._waiting and self._settings.trigger_source == "IMM":
             self._trigger()
 
@@ -265,7 +265,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         for drive in self._drives:
             drive.stop_list()
 
-    # From what is asked for to what comes out
+    # From the settings to the true output
 
     def _apply_frequency(self) -> None:
         for drive in self._drives:
@@ -277,7 +277,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
             drive.level_v = self._true_level_v(level_v)
 
     def _true_level_v(self, level_v: float) -> float:
-        """Zero is zero: an offset of the level is a matter of the attenuator, and none passes when it is shut."""
+        """Zero is exactly zero: the attenuator causes the offset of the level, and nothing passes when it is shut."""
         factor = self.connections.factor("generator", "level")
         return factor * max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
 

@@ -9,14 +9,14 @@ from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import BenchDescription, LoadDescription
 
 SHORTED_OHM = 1e-3
-"""No error makes a load less than its leads."""
+"""The errors never make a load lower than the resistance of its leads."""
 
 
 class SimulatedRelayBank(Instrument[frozenset[int]]):
     """ROUTe:CLOSe and OPEN of SCPI-99 (volume 2, chapter 18).
 
-    Which relays are closed is all that there is to save. A recall opens those that are to be open before it closes any,
-    or two resistors would for an instant be in parallel.
+    The only thing to save is which relays are closed. A recall first opens relays and then closes others; otherwise two
+    resistors would be in parallel for an instant.
     """
 
     model = "Relay bank"
@@ -77,14 +77,14 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 class SimulatedElectronicLoad(Instrument[float]):
     """INPut and RESistance of SCPI-99, one setting for all inputs; it takes ac of either polarity.
 
-    The resistance is what is saved; the input comes back off.
+    *SAV saves the resistance; after *RCL the input is off.
     """
 
     model = "Electronic load"
 
     def __init__(self, physical_bench: PhysicalBench, now: Now, description: LoadDescription) -> None:
         self._description = description
-        # What it makes of a setting is off by a part of the setting and a fixed part.
+        # Its error is a part of the setting and a fixed part.
         self._errors = {
             channel: physical_bench.true_errors.error(
                 f"load {channel}", description.resistance, description.highest_ohm

@@ -18,7 +18,7 @@ from benchctl.simulator.model.description import OscilloscopeDescription
 
 @dataclass(frozen=True)
 class OscilloscopeSettings:
-    """Of the scope and of either command set."""
+    """Settings of the scope and of both command sets."""
 
     scope: ScopeSettings
     list: ListSettings = field(default_factory=ListSettings)

@@ -1,7 +1,7 @@
 """The dc supply: the words of the SCPI-99 dc supply class, several outputs chosen with INSTrument.
 
 Voltages and currents are set and read with the instrument's own errors; protection levels are exact. A read-back is the
-mean over the last 20 ms, so that of a burst train depends on when one asks, as on a real supply.
+mean over the last 20 ms, so with a burst train it depends on the time of the question, as on a real supply.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ CURRENT_STEP_A = 1e-3
 """Resolution of settings."""
 
 PROTECTION_HEADROOM = 1.1
-"""Protection levels can be set to so much above what the output can give."""
+"""How far above the output's maximum a protection level can be set."""
 
 VOLTAGE_NOISE_V = 0.0005
 CURRENT_NOISE_A = 0.005
@@ -40,7 +40,7 @@ CURRENT_NOISE_A = 0.005
 
 @dataclass(frozen=True)
 class OutputSettings:
-    """Of one output, as they were asked for; all but whether it is on."""
+    """Settings of one output as they were asked for, without whether it is on."""
 
     voltage_v: float
     limit_a: float
@@ -52,7 +52,7 @@ class OutputSettings:
 
 @dataclass(frozen=True)
 class SupplySettings:
-    """Of every output, by its number, which one commands go to, and the watchdog over all of them."""
+    """Settings of every output by its number, the output that commands go to, and the watchdog over all outputs."""
 
     chosen: int
     outputs: Mapping[int, OutputSettings]
@@ -76,17 +76,17 @@ class _Output:
 
     @property
     def highest_overvoltage_v(self) -> float:
-        """To which the protection can be set."""
+        """The highest over-voltage protection level that can be set."""
         return PROTECTION_HEADROOM * self.description.highest_voltage_v
 
     @property
     def highest_overcurrent_a(self) -> float:
-        """To which the protection can be set."""
+        """The highest over-current protection level that can be set."""
         return PROTECTION_HEADROOM * self.description.highest_current_a
 
     @property
     def lowest_limit_a(self) -> float:
-        """What it is limited to after *RST."""
+        """The current limit after *RST."""
         return self.description.highest_current_a / 100
 
     def defaults(self) -> OutputSettings:
@@ -94,7 +94,7 @@ class _Output:
         return OutputSettings(0.0, self.lowest_limit_a, self.highest_overvoltage_v, self.highest_overcurrent_a)
 
     def apply(self, output: SupplyOutput, now_s: float) -> None:
-        """Make the true output follow the settings."""
+        """Set the true output from the settings."""
         asked = self.settings
         output.voltage_v = max(self.voltage_setting.indicated(asked.voltage_v), 0.0) if asked.voltage_v else 0.0
         output.limit_a = max(self.current_setting.indicated(asked.limit_a), 0.0)
@@ -125,7 +125,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
         return SupplySettings(min(outputs), outputs, WatchdogSettings())
 
     def snapshot(self) -> SupplySettings:
-        """Of all outputs."""
+        """Settings of all outputs."""
         outputs = {number: output.settings for number, output in self._outputs.items()}
         return SupplySettings(self._chosen, outputs, self.connections.watchdog.settings)
 
@@ -140,7 +140,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
             output.apply(true, self.physical_bench.time_s)
 
     def reset(self) -> None:
-        """As ever, and tripped protections are cleared."""
+        """As other instruments do, and clear tripped protections."""
         super().reset()
         for output in self.connections.outputs.values():
             output.clear()
@@ -201,7 +201,7 @@ class SimulatedSupply(Instrument[SupplySettings]):
             tree.add(f"[SOURce]:{quantity}:PROTection:CLEar", set=action(self._clear))
 
     def _add_watchdog(self, tree: CommandTree) -> None:
-        """Not of SCPI-99, which knows no watchdog: the form that supplies with one give it."""
+        """SCPI-99 has no watchdog: these commands have the form that real supplies use."""
         watchdog = self.connections.watchdog
         tree.add("OUTPut:PROTection:WDOG[:STATe]", set=lambda call: self._watch(enabled=call.values[0]),
                  query=lambda _: watchdog.settings.enabled, parameters=[Boolean()])  # fmt: skip

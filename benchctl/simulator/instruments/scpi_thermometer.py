@@ -14,7 +14,7 @@ _FROM_CELSIUS = {"C": (1.0, 0.0), "CEL": (1.0, 0.0), "F": (1.8, 32.0), "FAR": (1
 
 
 class SimulatedThermometer(Instrument[str]):
-    """One sensor a channel; its one setting is the unit."""
+    """One sensor on each channel; the only setting is the unit."""
 
     model = "Temperature scanner"
 

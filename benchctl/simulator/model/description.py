@@ -1,4 +1,4 @@
-"""What a simulated bench consists of, resolved: no document, no driver, only numbers.
+"""What a simulated bench consists of: no document, no driver, only numbers.
 
 The launch layer fills a `BenchDescription` from a bench file and an amplifier file; everything the simulator knows
 comes through it. Times, voltages and the rest are in base units.
@@ -19,7 +19,7 @@ from benchctl.documents.bench_file.simulation import BenchSimulation
 
 @dataclass(frozen=True)
 class RatedLoad:
-    """One line of the rating plate: power of each channel, all of them driven, at a distortion."""
+    """One line of the rating plate: power of each channel, with all channels driven, at a distortion."""
 
     load_ohm: float
     power_w: float
@@ -28,7 +28,7 @@ class RatedLoad:
 
 @dataclass(frozen=True)
 class Plate:
-    """What the rating plate says, as far as the physics of a stand-in can be derived from it."""
+    """What the rating plate says, as far as the simulated physics can be derived from it."""
 
     channels: tuple[str, ...]
     rated: tuple[RatedLoad, ...]
@@ -51,7 +51,7 @@ class Plate:
 
     @property
     def halves(self) -> int:
-        """Of each output."""
+        """Halves of each output."""
         return 2 if self.floating else 1
 
 
@@ -160,7 +160,7 @@ class ResistorDescription:
     temperature_coefficient_per_k: float = 0.0
     rated_power_w: float = 300.0
     relay: int = 0
-    """of resistors that a person connects, which of them it is"""
+    """for resistors that a person connects: the name of this one"""
 
 
 @dataclass(frozen=True)
@@ -221,7 +221,7 @@ class ThermometerDescription:
 
 @dataclass(frozen=True)
 class BenchDescription:
-    """Everything behind the sockets; a role that the bench has not got is None."""
+    """Everything behind the sockets; a role that the bench does not have is None."""
 
     plate: Plate
     amplifier: Physics

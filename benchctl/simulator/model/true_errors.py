@@ -1,4 +1,4 @@
-"""The true error of each instrument, probe and resistor, drawn from the seed; nobody on the bench knows them.
+"""The true error of each instrument, probe and resistor, drawn from the seed; no instrument on the bench knows them.
 
 A draw depends on the seed and on the name of what is drawn, not on the order of drawing, so adding an instrument to a
 bench changes nobody else's error.
@@ -18,7 +18,7 @@ from benchctl.simulator.model.description import Spec
 
 @dataclass(frozen=True)
 class TrueError:
-    """indicated = true·(1 + gain) + offset, and set likewise the other way about."""
+    """indicated = true·(1 + gain) + offset; a setting is the inverse."""
 
     gain: float = 0.0
     offset: float = 0.0
@@ -44,11 +44,11 @@ class TrueErrors:
 
     @property
     def unknown(self) -> tuple[str, ...]:
-        """The names of errors that were given and that nothing has asked for: slips of the pen."""
+        """The names of errors that were given but never asked for: probably misspelt."""
         return tuple(name for name in self._given if name not in self._known)
 
     def error(self, name: str, spec: Spec, full_range: float = 0.0) -> TrueError:
-        """An error inside `spec`: gain and offset each even within their limits (GUM 4.3.7)."""
+        """An error inside `spec`: gain and offset each uniform within their limits (GUM 4.3.7)."""
         self._known.add(name)
         chance = self.stream(name)
         gain = chance.uniform(-spec.reading, spec.reading)
@@ -64,7 +64,7 @@ class TrueErrors:
         return self.stream(f"{name} at {setting}").uniform(-1.0, 1.0)
 
     def normal(self, name: str, expanded: float) -> float:
-        """A relative error whose expanded uncertainty (k = 2) is `expanded`, and which lies inside it."""
+        """A relative error with the expanded uncertainty (k = 2) `expanded`; it always lies inside that."""
         self._known.add(name)
         if name in self._given:
             return self._given[name]
@@ -77,9 +77,9 @@ class TrueErrors:
                 return error
 
     def stream(self, name: str) -> random.Random:
-        """Repeatable chance for `name`."""
+        """A repeatable random stream for `name`."""
         return random.Random(f"{self._seed}/{name}")
 
     def noise(self, name: str, count: int) -> np.random.Generator:
-        """Repeatable chance for the `count`-th record of `name`, for arrays."""
+        """A repeatable random stream for arrays, for record number `count` of `name`."""
         return np.random.default_rng([self._seed, count, *name.encode()])

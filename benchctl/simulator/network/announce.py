@@ -1,8 +1,8 @@
 """Announce simulated instruments by multicast DNS as LAN instruments announce themselves, but on loopback only.
 
 Service types and the keys of their text are those of LXI device discovery. Needs the package zeroconf, which joins the
-multicast group and sends on loopback only; its one socket that hears is bound to the mDNS port of every interface, as
-mDNS has it, and what reaches it from elsewhere is not answered there.
+multicast group and sends on loopback only; its one listening socket is bound to the mDNS port of every interface, as
+mDNS requires; questions from other interfaces are not answered there.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ LOOPBACK = "127.0.0.1"
 RAW, HISLIP, LXI = "_scpi-raw._tcp.local.", "_hislip._tcp.local.", "_lxi._tcp.local."
 
 NO_PAGE = 0
-"""The port of the LXI service, which is that of a web page. There is none, and RFC 6763, 8 says so with port 0."""
+"""The port of the LXI service is that of a web page. There is no web page here, which port 0 says (RFC 6763, 8)."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def announced(instruments: Sequence[Announcement]) -> Iterator[None]:
     """Keep the instruments announced for as long as the block lasts.
 
     Raises:
-        UsageError: zeroconf is not installed, or the loopback interface takes no multicast.
+        UsageError: zeroconf is not installed, or the loopback interface does not do multicast.
     """
     try:
         from zeroconf import IPVersion, Zeroconf  # noqa: PLC0415 - optional, and slow to import
@@ -80,7 +80,7 @@ def _service(kind: str, instrument: Announcement, host: str, port: int) -> Servi
     identity, own_port = instrument.identity, instrument.raw[1]
     return ServiceInfo(
         kind,
-        # The port makes it one of its kind on this machine, however many benches are simulated.
+        # The port makes the name unique on this machine, even with several simulated benches.
         f"{identity.maker} {identity.model} at {own_port}.{kind}",
         port=port,
         parsed_addresses=[LOOPBACK if host == "localhost" else host],

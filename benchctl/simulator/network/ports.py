@@ -17,13 +17,13 @@ ANY_PORT: Address = ("127.0.0.1", 0)
 
 
 class Converse(Protocol):
-    """Makes a client's conversation with the instrument in a role; one that the link disturbs, where it is to."""
+    """Makes a client's conversation with the instrument in a role; a disturbed one where the bench has faults."""
 
     def __call__(self, role: str, *, interruptible: bool = False) -> Conversation: ...
 
 
 class Dialogue(Protocol):
-    """What the server needs of a connection's other end: bytes in, bytes out.
+    """The other end of a connection, as the server needs it: bytes in, bytes out.
 
     Attributes:
         is_over: to be closed once everything is sent.
@@ -43,7 +43,7 @@ class Dialogue(Protocol):
         """Take bytes from the client."""
 
     def resume(self) -> object:
-        """Look whether what waited may go on."""
+        """Go on with what waited, if it may."""
 
     def collect(self) -> bytes:
         """Everything there is to send; raises ConnectionError where the link breaks."""
@@ -63,7 +63,7 @@ class HislipPlace:
 
 @dataclass(frozen=True)
 class Listener:
-    """A listening socket, and what answers whoever connects."""
+    """A listening socket, and what answers its clients."""
 
     socket: socket.socket
     open: Callable[[], Dialogue]
@@ -71,7 +71,7 @@ class Listener:
 
 @dataclass(frozen=True)
 class Ports:
-    """Everything that is listened on, and where each role is found."""
+    """All listening sockets, and where each role is found."""
 
     listeners: tuple[Listener, ...]
     raw: Mapping[str, Address]
@@ -81,10 +81,11 @@ class Ports:
 def open_ports(
     roles: Iterable[str], converse: Converse, raw: Mapping[str, Address], hislip: Mapping[str, HislipPlace]
 ) -> Ports:
-    """Listen: on a raw socket for each role, a free one where `raw` names none, and wherever `hislip` says.
+    """Listen: on a raw socket for each role, a free one where `raw` gives no address, and on the HiSLIP ports in
+    `hislip`.
 
     Raises:
-        UsageError: an address that is not loopback, or that is taken; a name that one port has twice.
+        UsageError: an address that is not loopback, or that is taken; two equal names on one port.
     """
     sockets: list[socket.socket] = []
 
@@ -111,7 +112,7 @@ def open_ports(
 
 
 def _by_port(places: Mapping[str, HislipPlace]) -> list[tuple[Address, dict[str, str]]]:
-    """Each port with the roles behind it, by their names there; port 0 is a port of one's own."""
+    """Each port with the roles behind it, by their names there; port 0 means a port for this role alone."""
     ports: dict[tuple[str, int, str], dict[str, str]] = {}
     for role, place in places.items():
         names = ports.setdefault((place.host, place.port, "" if place.port else role), {})

@@ -1,4 +1,4 @@
-"""Listening on loopback, and ending a link as a peer does that lost its power."""
+"""Listening on loopback, and ending a link like a peer that lost its power."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Address = tuple[str, int]
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """A listener on a loopback address; nothing else is ever served.
+    """A listener on a loopback address; no other address is served.
 
     Raises:
         UsageError: the address is not loopback, or is taken.
@@ -43,6 +43,6 @@ def address_of(listener: socket.socket) -> Address:
 
 
 def reset_when_closed(link: socket.socket) -> None:
-    """Make closing it send a reset: what a peer sends that lost its power, not one that says good-bye."""
-    with suppress(OSError):  # some systems refuse options of a link that is gone already
+    """Make closing it send a reset, as a peer does after a loss of power, instead of a normal end."""
+    with suppress(OSError):  # some systems refuse options on a link that is gone already
         link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
