@@ -29,6 +29,7 @@ from benchctl.report.sections.page_head import boxes_of
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep
+from tests.cli.files import sequence
 from tests.journals import read_events, write_events
 
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
@@ -75,6 +76,15 @@ def cut_after(whole: Result, folder: Path, lines: int) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def half_way(whole: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a run that was killed in the middle, whose guardian acted, and that went on to its end."""
+    lines = len(events(whole.folder)) // 2
+    folder = guarded(cut_after(whole, tmp_path_factory.mktemp("half") / "run", lines))
+    assert resume(folder, Silent()).outcome.exit_code == whole.outcome.exit_code
+    return folder
+
+
 def events(folder: Path) -> list[str]:
     return [event["event"] for event in read_journal(folder / "journal.jsonl").events]
 
@@ -83,13 +93,21 @@ def table(folder: Path) -> pd.DataFrame:
     return read_figures(RunFolder.open(folder))
 
 
-@pytest.mark.parametrize("part", [0.15, 0.3, 0.45, 0.6, 0.75, 0.9])
+@pytest.mark.parametrize("part", [0.15, 0.3, 0.6, 0.75, 0.9])
 def test_the_final_table_is_that_of_an_undisturbed_run(whole: Result, tmp_path: Path, part: float) -> None:
-    """Every figure once, and each within the uncertainty of both."""
     lines = int(part * len(events(whole.folder)))
     folder = cut_after(whole, tmp_path / "run", lines)
     resumed = resume(folder, Silent())
     assert resumed.outcome.exit_code == whole.outcome.exit_code
+    assert_same_table(whole, folder)
+
+
+def test_so_is_that_of_a_run_whose_guardian_acted_in_between(whole: Result, half_way: Path) -> None:
+    assert_same_table(whole, half_way)
+
+
+def assert_same_table(whole: Result, folder: Path) -> None:
+    """Every figure once, and each within the uncertainty of both."""
     both = table(whole.folder).merge(table(folder), on=KEY, suffixes=("", "_resumed"), how="outer", indicator=True)
     assert set(both["_merge"]) == {"both"}
     assert not table(folder).duplicated(KEY).any()
@@ -99,22 +117,18 @@ def test_the_final_table_is_that_of_an_undisturbed_run(whole: Result, tmp_path: 
     assert (apart <= allowed)[compared].all()
 
 
-def test_a_resumed_folder_can_be_verified_as_a_whole(whole: Result, tmp_path: Path) -> None:
-    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
-    resume(folder, Silent())
-    found = verify(folder)
+def test_a_resumed_folder_can_be_verified_as_a_whole(half_way: Path) -> None:
+    found = verify(half_way)
     assert found.agrees
-    assert found.checked == len(table(folder))
+    assert found.checked == len(table(half_way))
 
 
-def test_the_journal_goes_on_in_number_and_time(whole: Result, tmp_path: Path) -> None:
-    folder = cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2)
-    resume(folder, Silent())
-    journal = read_journal(folder / "journal.jsonl").events
+def test_the_journal_goes_on_in_number_and_time(half_way: Path) -> None:
+    journal = read_journal(half_way / "journal.jsonl").events
     assert [event["number"] for event in journal] == list(range(1, len(journal) + 1))
     times = [event["time_s"] for event in journal]
     assert times == sorted(times)
-    assert "run resumed" in events(folder)
+    assert "run resumed" in events(half_way)
 
 
 def test_a_finished_step_is_not_performed_again(whole: Result, tmp_path: Path) -> None:
@@ -190,10 +204,8 @@ def guarded(folder: Path) -> Path:
     return folder
 
 
-def test_what_the_guardian_did_goes_into_the_journal_before_the_run_goes_on(whole: Result, tmp_path: Path) -> None:
-    folder = guarded(cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2))
-    resume(folder, Silent())
-    journal = read_journal(folder / "journal.jsonl")
+def test_what_the_guardian_did_goes_into_the_journal_before_the_run_goes_on(half_way: Path) -> None:
+    journal = read_journal(half_way / "journal.jsonl")
     acted = journal.of_kind(GUARDIAN_ACTED)
     assert [(event["line"], event["did"]) for event in acted] == [(1, "acting"), (2, "unsafe"), (3, "safe")]
     assert acted[0]["reason"] == "the run has died"
@@ -203,9 +215,9 @@ def test_what_the_guardian_did_goes_into_the_journal_before_the_run_goes_on(whol
     assert acted[-1]["number"] < journal.of_kind("run resumed")[0]["number"]
 
 
-def test_it_is_told_once_however_often_the_run_goes_on(whole: Result, tmp_path: Path) -> None:
-    folder = guarded(cut_after(whole, tmp_path / "run", len(events(whole.folder)) // 2))
-    resume(folder, Silent())
+def test_it_is_told_once_however_often_the_run_goes_on(half_way: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "run"
+    shutil.copytree(half_way, folder)
     journal = folder / "journal.jsonl"
     lines = journal.read_text().splitlines(keepends=True)
     journal.write_text("".join(lines[: events(folder).index("run resumed") + 2]))
@@ -301,7 +313,7 @@ def test_a_run_goes_on_with_the_drivers_that_it_kept(tmp_path: Path) -> None:
     assert shipped is not None
     bench.write_text(find("benches", "workshop").read_text().replace(shipped.driver, "my_supply.yaml"))
     (own / "my_supply.yaml").write_text(find("drivers", shipped.driver).read_text())
-    begun = run(Documents("quick_check", bench, "hx2150"), Silent(), out=tmp_path, dry_run=True)
+    begun = run(Documents(sequence(tmp_path), bench, "hx2150"), Silent(), out=tmp_path, dry_run=True)
     kept = {path.stem for path in (begun.folder / "inputs" / "drivers").iterdir()}
     assert kept == {"generator", "oscilloscope", "load", "supply", "thermometer"}
     shutil.rmtree(own)
@@ -380,7 +392,7 @@ def check_intruder(observer: Intruding) -> None:
 
 def test_a_run_that_goes_on_cannot_be_resumed_beside_it_and_can_be_looked_at(tmp_path: Path) -> None:
     observer = Intruding()
-    begun = run(Documents("quick_check", "workshop", "hx2150"), observer, out=tmp_path, dry_run=True)
+    begun = run(Documents(sequence(tmp_path), "workshop", "hx2150"), observer, out=tmp_path, dry_run=True)
     check_intruder(observer)
     assert verify(begun.folder).agrees
     assert not verify(begun.folder).is_running
