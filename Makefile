@@ -24,8 +24,10 @@ types: $(READY)
 layers: $(READY)
 	$(BIN)/lint-imports
 
+# Bytecode is kept, even where the environment asks for none: or each process that a test starts compiles the program anew.
 unit: $(READY)
-	$(BIN)/pytest -n 4 --dist loadfile  # a module's set-up once; four, because tests in real time mostly wait
+	env -u PYTHONDONTWRITEBYTECODE \
+	  $(BIN)/pytest -n 4 --dist loadfile  # a module's set-up once; four, because tests in real time mostly wait
 
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel
