@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from benchctl.archive.captures import load_capture
@@ -16,7 +17,7 @@ from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.run import Opened, perform
+from benchctl.launch.run import Opened, let_arrive, perform
 from benchctl.launch.simulated import describe
 from benchctl.library import find
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
@@ -90,11 +91,12 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
     clock = VirtualClock()
     with clock.take_part(), SimulatedBench(describe(files.bench, files.amplifier), clock.now) as simulated:
         true_records = TrueRecords(simulated)
-        clock.before_jumps(simulated.settle)
         addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
 
         def connect(interlock: Interlock) -> Bench:
-            return open_bench(files.bench, addresses, interlock, clock.sleep)
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep)
+            clock.before_jumps(partial(let_arrive, bench, simulated))
+            return bench
 
         interlock = Interlock(clock)
         with connect(interlock) as bench:

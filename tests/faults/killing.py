@@ -34,13 +34,13 @@ QUESTIONS = {
 }
 
 
-def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLINE_S) -> Any:
+def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLINE_S, every_s: float = 0.002) -> Any:
     """Poll until `condition` holds, and return what it gave."""
     end = time.monotonic() + deadline_s
     while not (found := condition()):
         if time.monotonic() > end:
             raise TimeoutError(f"{what}: not within {deadline_s:g} s")
-        time.sleep(0.002)  # leaves the processor to those who are watched
+        time.sleep(every_s)  # leaves the processor to those who are watched
     return found
 
 
@@ -172,7 +172,8 @@ class LiveRun:
             matching = [event for event in self.events(kind) if fields.items() <= event.items()]
             return matching[0] if matching else None
 
-        event: dict[str, Any] = wait_for(found, f"event {kind}")
+        # Each look reads the whole journal, and no test times what it waits for here.
+        event: dict[str, Any] = wait_for(found, f"event {kind}", every_s=0.02)
         return event
 
     def guardians(self) -> list[int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -71,9 +71,14 @@ def shipped(shelf: library.Shelf, name: str, edits: Edits | None = None) -> str:
 
 
 def document(text: str, kind: Kind, model: type[_D]) -> _D:
-    found = read(Source(f"{kind}.yaml", None, text), kind)
+    found = _read(text, kind)
     assert isinstance(found, model)
     return found
+
+
+@lru_cache(maxsize=64)  # hundreds of tests ask for the same bench and amplifier, and nobody can change a document
+def _read(text: str, kind: Kind) -> Document:
+    return read(Source(f"{kind}.yaml", None, text), kind)
 
 
 def bench_file(edits: Edits | None = None) -> Bench:
