@@ -33,7 +33,10 @@ BENCHES: Mapping[str, str] = {
     "lw1200_lowpass": "heavy_bench",
 }
 # Of the parameters that a sequence has: hours become minutes, and a low-pass is tested below its corner.
-SHORT: Mapping[str, str] = {"each": "2 min", "soak": "2 min", "longest": "2 min", "precondition": "2 min"}
+SHORT: Mapping[str, str] = {
+    **dict.fromkeys(("each", "soak", "longest", "precondition"), "1 min"),
+    "warm_up": "30 s",
+}
 OF_AMPLIFIER: Mapping[str, Mapping[str, str]] = {
     "lw1200_lowpass": {
         "frequency": "50 Hz",
