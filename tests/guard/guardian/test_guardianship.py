@@ -144,19 +144,64 @@ def test_a_guardian_that_cannot_be_started_lets_no_run_begin(begin: Begin, monke
         begin()
 
 
+# Each adds its number to a file. Of the second kind, the one that comes first gets ready.
+NEVER_READY = "import os, time; print(os.getpid(), file=open('{pids}', 'a')); time.sleep(600)"
+ONE_IS_READY = (
+    "import os, sys, time; print(os.getpid(), file=open('{pids}', 'a')); orders = sys.stdin.readline();"
+    "print('ready', flush=True) if int(open('{pids}').readline()) == os.getpid() else None; time.sleep(600)"
+)
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the guardian")
-def test_a_guardian_that_never_gets_ready_is_not_waited_for_forever_and_none_is_left_behind(
-    begin: Begin, interlock: Interlock, turn: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+@pytest.mark.parametrize("program", [NEVER_READY, ONE_IS_READY], ids=["neither", "one"])
+def test_guardians_that_do_not_get_ready_are_not_waited_for_forever_and_none_is_left_behind(  # noqa: PLR0917 - fixtures
+    program: str, begin: Begin, interlock: Interlock, turn: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr(conversation, "START_S", 1.0)
-    pids = tmp_path / "pids"
-    pids.mkdir()
-    stand_in(f'import os, time; open("{pids}/" + str(os.getpid()), "w"); time.sleep(600)', monkeypatch, tmp_path)
+    started = tmp_path / "pids"
+    stand_in(program.format(pids=started).replace("'", '"'), monkeypatch, tmp_path)
     with pytest.raises(GuardianLost, match="does not start"):
         begin()
-    wait_until(lambda: all(is_gone(int(path.name)) for path in pids.iterdir()))
+    for thread in threading.enumerate():
+        if thread.name == "guardian answers":  # who would start another in the place of one that has ended
+            thread.join(DEADLINE_S)
+    pids = [int(line) for line in started.read_text().split()]
+    assert len(pids) == 2
+    wait_until(lambda: all(is_gone(pid) for pid in pids))
     assert not turn.exists()
     assert interlock.reason is None, "no run has begun that could end"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_a_guardian_that_stands_still_does_not_hold_up_whoever_dismisses_it(
+    begin: Begin, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guardianship, "LEAVE_S", 0.1)
+    keeping = begin()
+    os.kill(keeping.pids[0], signal.SIGSTOP)
+    try:
+        parting = threading.Thread(target=keeping.dismiss, daemon=True)
+        parting.start()
+        parting.join(DEADLINE_S)
+        assert not parting.is_alive()
+    finally:
+        os.kill(keeping.pids[0], signal.SIGKILL)
+
+
+def test_guardians_that_were_called_are_let_go_of_and_try_on_alone(tmp_path: Path) -> None:
+    """The output takes no notice of the first two commands, and guardians try once a second."""
+    stuck = Switch("supply", [], sticks=2)
+    keeping = Guardianship([stuck.part], Interlock(RealClock()), tmp_path / "report", tell=lambda *_, **__: None)
+    try:
+        assert not keeping.is_called
+        assert keeping.call(0.0) is False
+        assert keeping.is_called
+        keeping.let_go()
+        assert stuck.is_on, "it was not waited for"
+        wait_until(lambda: not stuck.is_on)
+    finally:
+        keeping.dismiss()
+        stuck.close()
 
 
 def test_there_are_two_and_no_more(begin: Begin) -> None:

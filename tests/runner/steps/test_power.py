@@ -157,16 +157,34 @@ def test_an_amplifier_has_its_turn_on_delay_before_its_idle_is_looked_at(bench: 
     assert bench.clock.now() - times_s["INST:NSEL 2;:OUTP ON"] == pytest.approx(2.0 + 1.0, abs=0.2)
 
 
-def test_the_turn_on_lead_can_be_a_relay_of_the_bank(tmp_path: Path) -> None:
+def test_where_a_relay_of_the_bank_feeds_the_turn_on_lead_it_closes_last_and_opens_first(tmp_path: Path) -> None:
     by_relay = {
         "remote_turn_on: {by: supply, output: remote, voltage: 12 V}": "remote_turn_on: {by: relay, relay: 109}"
     }
     with rig(tmp_path, files("power_off", bench=by_relay)) as bench:
         bench.begin()
+        bench.taps.sent.clear()
         bench.do(POWER_ON)
+        main = "INST:NSEL 1;"
+        assert [(role, text) for role, text in bench.commands() if role != "oscilloscope"] == [
+            ("generator", "OUTP OFF"),
+            ("supply", main + ":SOUR:VOLT:PROT 16.0000;:SOUR:VOLT:PROT:STAT ON"),
+            ("supply", main + ":SOUR:CURR:PROT 99.0000;:SOUR:CURR:PROT:STAT ON"),
+            ("supply", main + ":SOUR:VOLT 14.4000"),
+            ("supply", main + ":SOUR:CURR 90.0000"),
+            ("supply", main + ":OUTP ON"),
+            ("load", "ROUT:CLOS (@109)"),
+        ]
         assert bench.connections.closed_relays == {109} | INPUT_RELAYS
         assert bench.run.read("supply_current") > 1.0
+        bench.taps.sent.clear()
         bench.do(PowerOff())
+        assert bench.commands() == [
+            ("generator", "OUTP OFF"),
+            ("load", "ROUT:OPEN (@109)"),
+            ("supply", "INST:NSEL 1;:OUTP OFF"),
+            ("load", "ROUT:OPEN (@101,102,103,104)"),
+        ]
         assert bench.connections.closed_relays == INPUT_RELAYS
 
 
