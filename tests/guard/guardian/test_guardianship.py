@@ -73,6 +73,19 @@ def stand_in(program: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
     monkeypatch.setattr(sys, "executable", str(fake))
 
 
+def calls_of(name: str, monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The guardians for which this is called from now on, by their processes."""
+    called: list[int] = []
+    method = getattr(Guardian, name)
+
+    def note(self: Guardian) -> None:
+        called.append(self.pid)
+        method(self)
+
+    monkeypatch.setattr(Guardian, name, note)
+    return called
+
+
 def wait_until(condition: Callable[[], object]) -> None:
     end = time.monotonic() + DEADLINE_S
     while not condition():
@@ -188,7 +201,19 @@ def test_a_guardian_that_stands_still_does_not_hold_up_whoever_dismisses_it(
         os.kill(keeping.pids[0], signal.SIGKILL)
 
 
-def test_guardians_that_were_called_are_let_go_of_and_try_on_alone(tmp_path: Path) -> None:
+def test_guardians_that_were_called_and_have_little_left_to_do_are_waited_for(
+    begin: Begin, supply: Switch, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guardianship, "LET_GO_S", DEADLINE_S)
+    keeping = begin()
+    keeping.call(0.0)
+    keeping.let_go()
+    assert not supply.is_on
+
+
+def test_guardians_that_were_called_are_let_go_of_and_try_on_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The output takes no notice of the first two commands, and guardians try once a second."""
     stuck = Switch("supply", [], sticks=2)
     keeping = Guardianship([stuck.part], Interlock(RealClock()), tmp_path / "report", tell=lambda *_, **__: None)
@@ -196,8 +221,10 @@ def test_guardians_that_were_called_are_let_go_of_and_try_on_alone(tmp_path: Pat
         assert not keeping.is_called
         assert keeping.call(0.0) is False
         assert keeping.is_called
+        hung_up = calls_of("hang_up", monkeypatch)
         keeping.let_go()
         assert stuck.is_on, "it was not waited for"
+        assert set(hung_up) >= set(keeping.pids)
         wait_until(lambda: not stuck.is_on)
     finally:
         keeping.dismiss()
@@ -236,7 +263,7 @@ def test_one_that_was_started_anew_guards_as_well_as_the_first(begin: Begin, sup
     wait_until(lambda: told)
     os.kill(keeping.pids[1], signal.SIGSTOP)
     try:
-        assert keeping.call() is True
+        assert keeping.call(DEADLINE_S) is True, "without waiting for the one that stands still"
         assert not supply.is_on
     finally:
         os.kill(keeping.pids[1], signal.SIGKILL)
@@ -244,8 +271,9 @@ def test_one_that_was_started_anew_guards_as_well_as_the_first(begin: Begin, sup
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_without_both_nothing_more_of_the_run_is_sent_and_yet_there_is_one_to_call(
-    begin: Begin, interlock: Interlock, supply: Switch
+    begin: Begin, interlock: Interlock, supply: Switch, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(guardianship, "BEAT_S", DEADLINE_S)  # it is heard at once, not at the next beat
     keeping = begin()
     for pid in keeping.pids:
         os.kill(pid, signal.SIGSTOP)  # so that neither is there when the other is missed
