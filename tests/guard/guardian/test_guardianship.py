@@ -287,6 +287,16 @@ def test_without_both_nothing_more_of_the_run_is_sent_and_yet_there_is_one_to_ca
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_a_guardian_that_somebody_asks_to_end_makes_the_bench_safe_and_ends_the_run(
+    begin: Begin, interlock: Interlock, supply: Switch
+) -> None:
+    keeping = begin()
+    os.kill(keeping.pids[0], signal.SIGTERM)
+    assert "the guardian took over and made the bench safe" in wait_until_open(interlock)
+    assert supply.told_off.wait(DEADLINE_S)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_a_guardian_that_no_longer_answers_is_ended_and_another_started(
     begin: Begin, interlock: Interlock, told: Told, monkeypatch: pytest.MonkeyPatch
 ) -> None:
