@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -229,6 +230,26 @@ def test_guardians_that_were_called_are_let_go_of_and_try_on_alone(
     finally:
         keeping.dismiss()
         stuck.close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere there is no such folder")
+def test_the_file_by_which_they_take_turns_lies_on_no_disk_and_is_held_open_by_nobody() -> None:
+    """A disk may keep whoever writes waiting, and the guardians open it themselves."""
+    before = len(os.listdir("/proc/self/fd"))
+    path = guardianship._file_for_the_turn()
+    assert path.parent == Path("/dev/shm")
+    assert path.exists()
+    assert len(os.listdir("/proc/self/fd")) == before
+    path.unlink()
+
+
+def test_without_room_for_that_file_no_run_begins(begin: Begin, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(**_: object) -> None:
+        raise OSError("no room left")
+
+    monkeypatch.setattr(tempfile, "mkstemp", fail)
+    with pytest.raises(GuardianLost, match="no temporary file"):
+        begin()
 
 
 def test_there_are_two_and_no_more(begin: Begin) -> None:
