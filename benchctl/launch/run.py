@@ -256,6 +256,8 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
         if opened.lock is not None:
             stack.enter_context(guarded(opened.bench, opened.interlock, opened.lock, guard, recorder))
         observer.started(checked, this)
+        for text in blind_spots(files):
+            observer.note(text)
         if opened.asked_to_end is not None:  # after the part of the run that this one follows had ended
             opened.interlock.open(opened.asked_to_end)
         return execute(checked.plan, this, progress)

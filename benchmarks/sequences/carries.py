@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad
-from benchctl.quantity import render
+from benchctl.quantity import parse_quantity, render
 
 # What a sequence drives into besides the rated loads.
 USUAL_LOAD_OHM = 4.0
@@ -20,9 +20,10 @@ OVER_PLATE = 1.2
 _TO_THE_ENDS_OF_THE_SUPPLY = {"supply_sensitivity"}
 
 
-def what_it_lacks(bench: Bench, amplifier: Amplifier, sequence: str) -> tuple[str, ...]:
-    """Each reason in words; none where the bench can carry it."""
-    return (*_outputs(bench, amplifier), *_loads(bench, amplifier), *_supply(bench, amplifier, sequence))
+def what_it_lacks(bench: Bench, amplifier: Amplifier, sequence: str, load: str = "") -> tuple[str, ...]:
+    """Each reason in words; none where the bench can carry it. `load`: what the sequence is told to drive into."""
+    also_ohm = parse_quantity(load, "ohm") if load else USUAL_LOAD_OHM
+    return (*_outputs(bench, amplifier), *_loads(bench, amplifier, also_ohm), *_supply(bench, amplifier, sequence))
 
 
 def _outputs(bench: Bench, amplifier: Amplifier) -> Iterator[str]:
@@ -31,9 +32,9 @@ def _outputs(bench: Bench, amplifier: Amplifier) -> Iterator[str]:
             yield f"no probe for output {channel}"
 
 
-def _loads(bench: Bench, amplifier: Amplifier) -> Iterator[str]:
+def _loads(bench: Bench, amplifier: Amplifier, also_ohm: float) -> Iterator[str]:
     load = bench.load
-    for load_ohm in {*(line.load_ohm for line in amplifier.rated), USUAL_LOAD_OHM}:
+    for load_ohm in {*(line.load_ohm for line in amplifier.rated), also_ohm}:
         if isinstance(load, ElectronicLoad):
             there = {load.channel}
         else:

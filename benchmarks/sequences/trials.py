@@ -122,7 +122,7 @@ def _current_limit(amplifier: str, bench: str) -> str:
 def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench: str = "") -> Trial:
     """Run it dry, and look at its journal."""
     these = documents(sequence, amplifier, short=short, bench=bench)
-    lacks = what_it_lacks(load_bench(these.bench), load_amplifier(amplifier), sequence)
+    lacks = what_it_lacks(load_bench(these.bench), load_amplifier(amplifier), sequence, these.settings.get("load", ""))
     try:
         files = these.load()
         checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)

@@ -99,6 +99,7 @@ def test_the_page_says_at_its_head_that_the_heatsink_was_not_watched(unwatched: 
     head, _, rest = unwatched.page.partition("Limits watched")
     assert "Not watched in this run" in head
     assert "nothing watches the heatsink" in head
+    assert "The heatsink was not watched." in head
     assert "could not trip" in rest
     (event,) = unwatched.events("not watched")
     assert "nothing watches the heatsink" in str(event["texts"])
@@ -161,6 +162,7 @@ def test_an_output_that_nothing_sees_has_no_figures_and_trips_nothing(tmp_path: 
     assert not ended.figures("efficiency")
     assert "no probe sees output B" in ended.page
     assert "at output A alone" in ended.page
+    assert "Output B was not measured." in ended.page
 
 
 def test_loads_are_asked_for_with_the_amplifier_silent(tmp_path: Path) -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from pydantic import ValidationError
 
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.sight import unseen_outputs, unwatched
 from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.limits import HEATSINK
+from benchctl.documents.text.words import outputs_in_words
 from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.measure.budget.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
 from benchctl.measure.conditions import Conditions
@@ -40,6 +44,7 @@ def overall_of(run_record: RunRecord, outcome: RunOutcome) -> Overall:
     unmeasured = sum(bool(step.unmeasured) for step in run_record.steps)
     contradicted = sum(bool(figure.contradiction) for entry in run_record.entries for figure in entry.figures)
     why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
+    why = " ".join([why, *_left_out(run_record)])
     if not outcome.is_finished:
         why = f"The run did not come to its end. {why}"
     if run_record.findings.changed:
@@ -51,6 +56,17 @@ def overall_of(run_record: RunRecord, outcome: RunOutcome) -> Overall:
     if inconclusive or unmeasured or contradicted:
         return Overall("Inconclusive", why, "untold")
     return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
+
+
+def _left_out(run_record: RunRecord) -> Iterator[str]:
+    """What no verdict says anything of, because nothing on the bench saw it."""
+    bench, amplifier = run_record.bench, run_record.amplifier
+    if bench is None or amplifier is None:
+        return
+    if channels := unseen_outputs(bench, amplifier):
+        yield f"{_sentence(outputs_in_words(channels))} {'were' if len(channels) > 1 else 'was'} not measured."
+    if HEATSINK in unwatched(bench, amplifier):
+        yield "The heatsink was not watched."
 
 
 _WORDS: tuple[Verdict, ...] = ("passes", "fails", "inconclusive")
