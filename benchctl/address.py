@@ -1,6 +1,7 @@
-"""VISA addresses (VPP-4.3, 4.3.1.1), read in one place: what may be written, what it names, and its one spelling.
+"""VISA addresses (VPP-4.3, 4.3.1.1), read in one place: the allowed forms, what an address names, and its standard
+spelling.
 
-Only the standard library, and nothing is asked of the network: the guardian and the locks read addresses too.
+Uses only the standard library and no network: the guardian and the locks read addresses too.
 """
 
 from __future__ import annotations
@@ -11,10 +12,10 @@ from dataclasses import dataclass
 
 from benchctl.errors import quote
 
-# What is assigned to HiSLIP where an address names no port (IVI-6.1).
+# The port of HiSLIP if an address names none (IVI-6.1).
 HISLIP_PORT = 4880
 HIGHEST_PORT = 65_535
-# IEEE 488.1 knows primary addresses 0 to 30; a secondary one is written as that, or as its command, 96 to 126.
+# IEEE 488.1 has primary addresses 0 to 30; a secondary one is written so too, or as its command, 96 to 126.
 _HIGHEST_GPIB = 30
 _SECONDARY = (*range(31), *range(96, 127))
 _EXAMPLES = {
@@ -26,7 +27,7 @@ _EXAMPLES = {
 }
 _INTERFACE = re.compile(r"(TCPIP|USB|GPIB|VICP)([0-9]{0,3})|(ASRL)(.+)", re.IGNORECASE)
 _CLASSES = ("INSTR", "SOCKET")
-# RFC 1123, 2.1, and the underscore that some instruments have in their names.
+# RFC 1123, 2.1, and the underscore, which some instruments have in their names.
 _LABEL = re.compile(r"[A-Za-z0-9_](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?")
 _LONGEST_HOST = 253
 _DEVICE = re.compile(r"[A-Za-z][A-Za-z0-9_.-]*(?:,[0-9]+)*")
@@ -39,11 +40,11 @@ class AddressError(ValueError):
 
 @dataclass(frozen=True)
 class VisaAddress:
-    """An address that can be.
+    """A valid address.
 
     Attributes:
         text: as it was written, with interface and class in capitals, as pyvisa wants them.
-        canonical: the one spelling of all that name the same place; host names are not looked up.
+        canonical: the same spelling for all addresses of the same place; host names are not looked up.
         interface: TCPIP, USB, GPIB, ASRL or VICP.
     """
 
@@ -92,7 +93,7 @@ def parse_address(text: str) -> VisaAddress:
     """Read a VISA address.
 
     Raises:
-        AddressError: it is none, or names what cannot be.
+        AddressError: it is not an address, or a part of it is impossible.
     """
     head, *rest = text.strip().split("::")
     found = _INTERFACE.fullmatch(head)
@@ -101,7 +102,7 @@ def parse_address(text: str) -> VisaAddress:
     interface = (found[1] or found[3]).upper()
     board = found[4] or str(int(found[2] or 0))
     *parts, last = rest
-    if last.upper() not in _CLASSES:  # VPP-4.3: INSTR goes without saying
+    if last.upper() not in _CLASSES:  # VPP-4.3: INSTR may be left out
         parts, last = rest, ""
     written = "::".join([interface + head[len(interface) :], *parts, *([last.upper()] if last else [])])
     canonical_head = f"{interface}{board}" if interface != "VICP" else interface
@@ -152,7 +153,7 @@ def _lan(text: str, head: str, host: str, rest: list[str]) -> LanAddress:
 
 
 def _host(text: str, host: str) -> str:
-    """A host that can be: numbers that make an IPv4 address, or a name."""
+    """A valid host: an IPv4 address in numbers, or a name."""
     if _NUMERIC_HOST.fullmatch(host):
         try:
             socket.inet_aton(host)
@@ -165,7 +166,7 @@ def _host(text: str, host: str) -> str:
 
 
 def _plain(host: str) -> str:
-    """One spelling: four decimal numbers, or the name in small letters; 'localhost' is 127.0.0.1."""
+    """The standard spelling: four decimal numbers, or the name in small letters; 'localhost' is 127.0.0.1."""
     if _NUMERIC_HOST.fullmatch(host):
         return socket.inet_ntoa(socket.inet_aton(host))
     name = host.lower().removesuffix(".")

@@ -6,8 +6,8 @@ all of them sleep, time jumps to the earliest deadline. So two hours pass in sec
 same each time: by deadline, then by the order in which threads fell asleep.
 
 A thread that talks to an instrument is not asleep, so an exchange takes no virtual time; simulated instruments read
-`now()` and never sleep. A command that has no answer may still be under way when its sender falls asleep, so whoever
-serves the instruments has a say before time jumps: `before_jumps`.
+`now()` and never sleep. A command that has no answer may still be under way when its sender falls asleep, so the server
+of the instruments is called before time jumps: `before_jumps`.
 """
 
 from __future__ import annotations
@@ -52,10 +52,10 @@ class Clock(Protocol):
 
 
 class _RealSignal:
-    """A flag of a real clock, which a signal handler may raise while its own thread waits for it.
+    """A flag of a real clock; a signal handler may set it while its own thread waits for it.
 
-    threading.Event would lock itself out there: its `wait` and its `set` take the same lock. Here there is one bare
-    lock, held until the flag goes up; whoever then gets it lets the next one through.
+    threading.Event would deadlock there: its `wait` and its `set` take the same lock. Here there is one plain lock,
+    held until the flag is set; each thread that then gets it releases it for the next one.
     """
 
     def __init__(self) -> None:
@@ -83,7 +83,7 @@ class _RealSignal:
 
 
 class RealClock:
-    """Monotonic time of this machine; it begins at `elapsed_s`, where a run that is gone on with had come to."""
+    """Monotonic time of this machine; it begins at `elapsed_s`, the time that a resumed run had reached."""
 
     def __init__(self, elapsed_s: float = 0.0) -> None:
         self._started = time.monotonic() - elapsed_s
@@ -110,7 +110,7 @@ class RealClock:
         return thread
 
 
-# A dry run happens on a fixed day, so that what it writes is the same each time.
+# A dry run has a fixed date, so that what it writes is the same each time.
 VIRTUAL_START = datetime(2026, 1, 1, 8, 0, tzinfo=UTC)
 
 
@@ -157,7 +157,7 @@ class VirtualClock:
         self._settle: Callable[[], None] = lambda: None
 
     def before_jumps(self, settle: Callable[[], None]) -> None:
-        """Have `settle` called each time before time moves; it returns once all that was sent has been acted on."""
+        """Call `settle` each time before time moves; it returns once everything that was sent is done."""
         self._settle = settle
 
     def now(self) -> float:
@@ -171,7 +171,7 @@ class VirtualClock:
 
     @contextmanager
     def take_part(self) -> Iterator[None]:
-        """Make the calling thread one of the clock's own for as long as the block lasts."""
+        """Make the calling thread one of the clock's threads while the block lasts."""
         with self._lock:
             must_wait = self._occupied
             sleeper = self._new_sleeper(self._now, None) if must_wait else None

@@ -1,4 +1,4 @@
-"""One tree of errors. The class says who is at fault; the exit code follows from the class.
+"""One tree of errors. The class says what failed; the exit code follows from the class.
 
 ::
 
@@ -13,25 +13,25 @@
     │   │   ├── NotConnected        nothing answers at the address
     │   │   ├── ConnectionLost      the peer went away
     │   │   └── NoAnswer            the time for an answer is over
-    │   ├── GarbledAnswer           an answer came that is not what the question asks for
+    │   ├── GarbledAnswer           an answer came that does not fit the question
     │   ├── NoRecord                the oscilloscope took no whole record in the time allowed
     │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
-    │   ├── SettingRefused          a setting reads back otherwise than it was sent
-    │   ├── SettingChanged          a setting that was confirmed is another now, and the run did not change it
-    │   └── InstrumentsDisagree     two of them show one quantity differently, or one what cannot be
-    ├── GuardianLost             5  the guardian cannot be started, is gone, or took over from a run that hung
+    │   ├── SettingRefused          a setting reads back with another value
+    │   ├── SettingChanged          a confirmed setting has changed, and the run did not change it
+    │   └── InstrumentsDisagree     two show one quantity differently, or one shows an impossible value
+    ├── GuardianLost             5  the guardian did not start, is gone, or took over because the run hung
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
     └── MeasurementError         -  a record cannot give the figure; the run records why and goes on
-        ├── ClippedRecord           the oscilloscope's converter met its end
+        ├── ClippedRecord           the oscilloscope's converter was at the end of its range
         ├── UnreadableRecord        values that are not numbers
         ├── RecordTooShort          fewer cycles, samples or repetitions than the figure needs
         ├── SampledTooSlowly        the band edge lies beyond half the sample rate
-        ├── SilentRecord            no signal stands out of the converter's steps
-        ├── WrongFrequency          another tone than the one asked of the generator
-        ├── ProtectionNoticed       the amplifier fell silent while it was driven
-        └── BurstNotFound           no burst, one of another length, or one cut off by the record's edge
+        ├── SilentRecord            no signal larger than the converter's steps
+        ├── WrongFrequency          not the tone that the generator was set to
+        ├── ProtectionNoticed       the amplifier went silent while it was driven └── BurstNotFound           no burst,
+        a burst of another length, or one cut off by the record's edge
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ _LONGEST_REPORT = 255
 
 
 def quote(text: object) -> str:
-    """`text` in quotes for a message: short, and with nothing in it that could move a terminal's cursor."""
+    """`text` in quotes for a message: short, and without anything that could move a terminal's cursor."""
     return f"'{printable(str(text), longest=_LONGEST_QUOTE)}'"
 
 
@@ -64,9 +64,9 @@ class BenchctlError(Exception):
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong in a document: where (1-based line and column), what was found, what would be right.
+    """One thing wrong in a document: where (line and column, from 1), what was found, what would be right.
 
-    `source_line` is the line as it stands in the file, where it can be shown.
+    `source_line` is that line of the file, if it can be shown.
     """
 
     file: str
@@ -80,7 +80,7 @@ class Problem:
 
 
 class DocumentError(BenchctlError):
-    """A document is wrong; `problems` lists all of its faults in the order of the file."""
+    """A document is wrong; `problems` lists everything wrong in it, in the order of the file."""
 
     exit_code = 2
 
@@ -96,7 +96,7 @@ class UsageError(BenchctlError):
 
 
 class PreflightRefused(BenchctlError):
-    """Nothing was energised: each hazard says why in figures."""
+    """The run was refused and nothing was energised: each hazard gives the reason in figures."""
 
     exit_code = 3
 
@@ -125,7 +125,7 @@ class RequirementFailed(BenchctlError):
 
 
 class GuardianLost(BenchctlError):
-    """No guardian stands behind the run any more, so it must not go on."""
+    """The run has no guardian any more, so it must not go on."""
 
 
 class OperatorStop(BenchctlError):
@@ -143,7 +143,7 @@ class MeasurementError(BenchctlError):
 
 
 class ClippedRecord(MeasurementError):
-    """The oscilloscope's converter met its end, so peaks and power would be guessed."""
+    """The oscilloscope's converter was at the end of its range, so peaks and power would be guesses."""
 
 
 class UnreadableRecord(MeasurementError):
@@ -159,19 +159,19 @@ class SampledTooSlowly(MeasurementError):
 
 
 class SilentRecord(MeasurementError):
-    """No signal stands out of the converter's own steps."""
+    """No signal in the record is larger than the converter's steps."""
 
 
 class WrongFrequency(MeasurementError):
-    """The record holds another tone than the one that was asked of the generator."""
+    """The record does not hold the tone that the generator was set to."""
 
 
 class ProtectionNoticed(MeasurementError):
-    """The amplifier fell silent while it was driven; at what power, temperature and voltage is in the journal."""
+    """The amplifier went silent while it was driven; the journal has the power, temperature and voltage."""
 
 
 class BurstNotFound(MeasurementError):
-    """The record holds no burst, one of another length, or one cut off by its edge."""
+    """The record holds no burst, a burst of another length, or one cut off by its edge."""
 
 
 class InstrumentError(BenchctlError):
@@ -185,7 +185,7 @@ class InstrumentError(BenchctlError):
 
 
 class LinkError(InstrumentError):
-    """The link failed, so nothing is known of what the instrument did with the last command."""
+    """The link failed, so it is not known what the instrument did with the last command."""
 
 
 class NotConnected(LinkError):
@@ -201,7 +201,7 @@ class NoAnswer(LinkError):
 
 
 class GarbledAnswer(InstrumentError):
-    """An answer came, but it is not what the question asks for."""
+    """An answer came that does not fit the question."""
 
 
 class NoRecord(InstrumentError):
@@ -209,7 +209,7 @@ class NoRecord(InstrumentError):
 
 
 class SettingsLost(InstrumentError):
-    """The instrument was switched off and on, so nothing is set any more as the run has set it."""
+    """The instrument was switched off and on, so the run's settings are lost."""
 
 
 class InstrumentReports(InstrumentError):
@@ -223,12 +223,13 @@ class InstrumentReports(InstrumentError):
 
 
 class SettingRefused(InstrumentError):
-    """A setting reads back otherwise than it was sent."""
+    """A setting reads back with another value than was sent."""
 
 
 class InstrumentsDisagree(InstrumentError):
-    """Two instruments show one quantity so differently that one of them is wrong, or one shows what physics forbids."""
+    """Two instruments show one quantity so differently that one of them is wrong, or one shows a physically impossible
+    value."""
 
 
 class SettingChanged(InstrumentError):
-    """A setting that was confirmed is another now, and the run has not changed it."""
+    """A confirmed setting has changed, and the run did not change it."""

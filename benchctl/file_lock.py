@@ -1,4 +1,4 @@
-"""A lock on an open file, held by the operating system until the file is closed or its holder ends, however it ends."""
+"""A lock on an open file, held by the operating system until the file is closed or its holder ends for any reason."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ if sys.platform == "win32":
 else:
     import fcntl
 
-# Windows lets nobody read a locked byte, so the byte that is locked lies far behind the text.
+# On Windows a locked byte cannot be read, so the locked byte lies far behind the text.
 _LOCKED_BYTE = 1 << 30
 
 
 def try_lock(file: BinaryIO) -> bool:
-    """Take the lock, unless somebody else holds it; whether it is ours now."""
+    """Take the lock, unless another process holds it; returns whether it was taken."""
     try:
         if sys.platform == "win32":
             file.seek(_LOCKED_BYTE)
@@ -28,7 +28,7 @@ def try_lock(file: BinaryIO) -> bool:
 
 
 def unlock(file: BinaryIO) -> None:
-    """Let go of a lock that `try_lock` took."""
+    """Release a lock that `try_lock` took."""
     if sys.platform == "win32":
         file.seek(_LOCKED_BYTE)
         msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)

@@ -1,4 +1,4 @@
-"""The YAML and the page that ship: found from any folder, in a checkout and in an installed package alike."""
+"""The YAML and the page that ship: found from any folder, in a checkout and in an installed package."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _SHELVES: dict[Shelf, tuple[str, str, bool, str]] = {
 
 @cache
 def shipped(shelf: Shelf) -> dict[str, Path]:
-    """Name -> file of everything on a shelf, by name: `supply/scpi99`, `quick_check`, `workshop`, `hx2150`."""
+    """Everything on a shelf, name -> file: `supply/scpi99`, `quick_check`, `workshop`, `hx2150`."""
     package, folder, deep, _ = _SHELVES[shelf]
     root = Path(str(files(package))) / folder
     found = root.rglob("*.yaml") if deep else root.glob("*.yaml")
@@ -36,7 +36,7 @@ def safety_page() -> Path:
 
 
 def nearest(shelf: Shelf, name: str) -> list[str]:
-    """Up to three shipped names that are most like `name`."""
+    """Up to three shipped names that are most similar to `name`."""
     return difflib.get_close_matches(name[:200], list(shipped(shelf)), n=3, cutoff=0.5)
 
 
@@ -47,7 +47,7 @@ def find(shelf: Shelf, reference: str, near: Path | None = None) -> Path:
     without its `.yaml` and the folder it ships in: `quick_check`, `sequences/quick_check.yaml`.
 
     Raises:
-        UsageError: there is no such file and nothing of that name ships; it offers the nearest names.
+        UsageError: there is no such file and no shipped file of that name; it offers the nearest names.
     """
     path = Path(reference) if near is None else near / reference
     if _is_file(path):

@@ -1,8 +1,8 @@
-"""Standard output and standard error that never fail: what is shown must not end what is done.
+"""Standard output and standard error that never fail: a failed output must not end a run.
 
 A console may lack characters, its window may be closed, the program behind a pipe may have ended, a disk may be full,
-or nobody may take what is written. In each case the text is given in other characters or not at all, the reason is
-noted, and whoever wrote goes on.
+or nothing may read what is written. In each case the text is written in other characters or not at all, the reason is
+noted, and the program goes on.
 
 Only the standard library: the guardian writes through this too.
 """
@@ -19,7 +19,7 @@ from typing import Any, Final, TextIO
 
 from benchctl.readable import READABLE, encoding_for, register
 
-# A pipe that reports room takes so much at once without waiting (POSIX.1-2017, limits.h: at least 512).
+# A pipe that reports room takes this much without waiting (POSIX.1-2017, limits.h: at least 512).
 _PIECE_BYTES: Final = getattr(select, "PIPE_BUF", 512)
 _LOOK_UP_S = 0.1
 _CAN_WAIT: Final = os.name != "nt"  # Windows can wait for sockets only
@@ -31,9 +31,9 @@ class Outlet(io.RawIOBase):
 
     Attributes:
         name: of the stream, in words.
-        lost: why something that was written could not be shown; empty as long as all of it was.
-        dropped: how many pieces could not.
-        patience_s: how long a piece may wait until somebody takes it; None waits for ever.
+        lost: why something could not be shown; empty if everything was shown.
+        dropped: how many pieces could not be shown.
+        patience_s: how long a piece may wait until it is read; None waits for ever.
     """
 
     def __init__(self, raw: io.RawIOBase, name: str) -> None:
@@ -46,7 +46,7 @@ class Outlet(io.RawIOBase):
         self._is_gone = self._is_held_up = False
 
     def write(self, data: Any, /) -> int:
-        """Write all of `data`, or as much of it as can be; what cannot is dropped."""
+        """Write all of `data`, or as much as possible; the rest is dropped."""
         whole = memoryview(data).cast("B")
         for begin in range(0, len(whole), _PIECE_BYTES):
             self._write_piece(whole[begin : begin + _PIECE_BYTES])
@@ -63,12 +63,12 @@ class Outlet(io.RawIOBase):
         self.dropped += bool(piece)
 
     def _wait_for_room(self) -> int:
-        """A file that does not block is full, and nothing of the piece was taken."""
+        """A non-blocking file is full and took nothing of the piece: wait for room."""
         _takes_more(self._raw.fileno(), _LOOK_UP_S)
         return 0
 
     def _has_room(self) -> bool:
-        """Whether a piece is taken at once; after one that was not, none is waited for until one is."""
+        """Whether a piece is taken in time; after a failure the next ones are not waited for, until one is taken."""
         if self.patience_s is None or not _CAN_WAIT:
             return True
         wait_s = 0.0 if self._is_held_up else self.patience_s
@@ -78,7 +78,7 @@ class Outlet(io.RawIOBase):
         return not self._is_held_up
 
     def give_up(self, reason: str) -> None:
-        """Write nothing any more, for this reason."""
+        """Stop writing, for this reason."""
         self._is_gone = True
         self._lose(reason)
 
@@ -86,39 +86,39 @@ class Outlet(io.RawIOBase):
         self.lost = self.lost or reason  # the first one counts
 
     def writable(self) -> bool:
-        """Always."""
+        """Always true."""
         return True
 
     def fileno(self) -> int:
-        """The system's number for it, by which others find the size of the terminal."""
+        """The system's number for it; it gives the size of the terminal."""
         return self._raw.fileno()
 
     def isatty(self) -> bool:
-        """Whether it is a terminal that can still be written to."""
+        """Whether it is a terminal that can still be used."""
         return not self._is_gone and self._raw.isatty()
 
 
 def _takes_more(descriptor: int, wait_s: float) -> bool:
-    """Whether a piece is taken within so long; of a file that is closed, writing tells why it is not."""
+    """Whether it takes more within this time; for a closed file the write itself gives the reason."""
     with suppress(OSError, ValueError):
         return bool(select.select([], [descriptor], [], wait_s)[1])
     return True
 
 
 def outlet_of(stream: TextIO | None) -> Outlet | None:
-    """The outlet behind a stream, where it has one."""
+    """The outlet behind a stream, if it has one."""
     raw = _raw_of(stream)
     return raw if isinstance(raw, Outlet) else None
 
 
 def lost_outputs() -> Mapping[str, str]:
-    """The name of each stream of which something could not be shown -> why."""
+    """The name of each stream with lost text -> the reason."""
     outlets = filter(None, map(outlet_of, (sys.stdout, sys.stderr)))
     return {outlet.name: outlet.lost for outlet in outlets if outlet.lost}
 
 
 def is_shown(write: Callable[[], None]) -> bool:
-    """Whether all was shown that `write` writes to standard error."""
+    """Whether everything that `write` writes to standard error was shown."""
     outlet = outlet_of(sys.stderr)
     before = 0 if outlet is None else outlet.dropped
     write()
@@ -126,14 +126,14 @@ def is_shown(write: Callable[[], None]) -> bool:
 
 
 def wait_for_outputs(patience_s: float | None) -> None:
-    """From now on, wait so long for somebody to take what is written; None waits for ever."""
+    """From now on, wait this long until what is written is read; None waits for ever."""
     for outlet in filter(None, map(outlet_of, (sys.stdout, sys.stderr))):
         outlet.patience_s = patience_s
 
 
 @contextmanager
 def outputs_that_never_fail() -> Iterator[None]:
-    """Put outlets at the ends of standard output and standard error for as long as the block lasts."""
+    """Put outlets at the ends of standard output and standard error while the block lasts."""
     register()
     closed = list(_open_what_is_closed())
     if isinstance(sys.stdin, io.TextIOWrapper):
@@ -153,13 +153,13 @@ def outputs_that_never_fail() -> Iterator[None]:
 
 
 def _raw_of(stream: TextIO | None) -> object:
-    """What is behind a stream's buffer; in a program without buffers, what stands in its place."""
+    """The raw stream behind a stream's buffer, or the stream that is used without a buffer."""
     buffer = getattr(stream, "buffer", None)
     return getattr(buffer, "raw", buffer)
 
 
 def _with_outlet(stream: TextIO, name: str) -> TextIO:
-    """The same stream with an outlet at its end; one that has no file behind it is left as it is."""
+    """The same stream with an outlet at its end; a stream without a file behind it is left as it is."""
     raw = _raw_of(stream)
     if not isinstance(raw, io.RawIOBase) or isinstance(raw, Outlet):
         return stream
@@ -176,8 +176,8 @@ def _with_outlet(stream: TextIO, name: str) -> TextIO:
 
 
 def _open_what_is_closed() -> Iterator[str]:
-    """Whoever starts a program may close its first three files. The next to be opened would take their numbers, and a
-    journal must not become standard error: an empty file takes them, and the names of the streams are told."""
+    """A program may be started with its first three files closed. The next files opened would take their numbers, and a
+    journal must not become standard error: so the null device takes them. Returns the names of the streams."""
     for number, (name, in_words) in enumerate(_NAMES.items()):
         if getattr(sys, name) is None:
             _occupy(number)

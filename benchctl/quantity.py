@@ -1,9 +1,9 @@
 """Quantities with units: a strict grammar in front of quantiphy, which scales and renders.
 
-quantiphy alone reads `30 min` as 0.03 in and `14,4 V` as 144 V and takes any unit it never heard of. So the
-grammar here is: one number, one space or none, one known unit with one known prefix. `min`, `h`, `degC`, `K`,
-`%`, `dB`, `dBV` and the compound units are whole: they take no prefix of their own. `4 Ω`, `45 °C`, `10 µs`,
-`1 KHz` and `1 MS/s` are read too, as people type and paste them; what is printed has one spelling.
+quantiphy alone reads `30 min` as 0.03 in and `14,4 V` as 144 V and takes any unknown unit. So the grammar here is: one
+number, one space or none, one known unit with one known prefix. `min`, `h`, `degC`, `K`, `%`, `dB`, `dBV` and the
+compound units are whole: they take no prefix of their own. `4 Ω`, `45 °C`, `10 µs`, `1 KHz` and `1 MS/s` are read too,
+as people type and paste them; the printed spelling is always the same.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from benchctl.errors import quote
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _LONGEST = 40  # characters: every digit of a double, and its unit
-# What a message offers of a scalable unit; any prefix is read.
+# The prefixes that a message offers for a unit; any prefix is read.
 _OFFERED: Mapping[str, tuple[str, ...]] = {
     "V": ("V", "mV", "kV"),
     "A": ("A", "mA"),
@@ -33,7 +33,7 @@ _OFFERED: Mapping[str, tuple[str, ...]] = {
 }
 _SCALABLE = frozenset(_OFFERED)
 PREFIXES = ("p", "n", "u", "m", "k", "M", "G")
-# Signs of Unicode that look like others, or that a document's typesetting puts in their place.
+# Unicode signs that look like others, or that word processors use instead.
 _SIGNS = str.maketrans(
     {
         "\N{OHM SIGN}": "Ω",
@@ -48,12 +48,12 @@ _LOOK_ALIKE = (
     ("\N{OHM SIGN}", "Ω"),
     ("\N{MICRO SIGN}", "μ"),
     ("\N{DEGREE CELSIUS}", "°C"),
-)  # which a schema's pattern lists beside each other
-# Other spellings of units, behind a prefix or alone, each with ours.
+)  # the pattern of a schema lists these together
+# Other spellings of units, after a prefix or alone -> the spelling used here.
 _SPELLINGS: Mapping[str, str] = {"Ω": "ohm", "Ohm": "ohm", "ohms": "ohm", "Ohms": "ohm", "°C": "degC", "S/s": "Sa/s"}
-# What people type before a unit instead of our prefix. A capital K of kelvin never stands before another unit.
+# Prefixes that people type -> the correct prefix. The K of kelvin never comes before another unit.
 _PREFIX_SPELLINGS: Mapping[str, str] = {"μ": "u", "K": "k"}
-# Behind a plain number, such as the `10k` points of a memory.
+# After a plain number, such as the `10k` points of a memory.
 _MULTIPLES: Mapping[str, float] = {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 
 
@@ -65,7 +65,7 @@ def _amplitude_ratio(decibels: float) -> float:
     return math.pow(10.0, decibels / 20.0)
 
 
-# Base unit -> the whole units that lead to it, each with its conversion.
+# Base unit -> the whole units that are converted to it, each with its conversion.
 _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     # A plain number, such as a damping factor; the points of a memory may be `10k` or `1M`.
     "": {"": _times(1.0), **{letter: _times(factor) for letter, factor in _MULTIPLES.items()}},
@@ -96,7 +96,8 @@ def units_for(base_unit: str) -> tuple[str, ...]:
 
 
 def pattern_for(base_unit: str) -> str:
-    """A regular expression (ECMA 262, as JSON Schema wants) that quantities of `base_unit` match and no others do."""
+    """A regular expression (ECMA 262, as JSON Schema wants) that quantities of `base_unit` match and nothing else
+    matches."""
     prefixed = {prefix + base_unit for prefix in ("", *PREFIXES)} if base_unit in _SCALABLE else set()
     units = prefixed | set(_WHOLE.get(base_unit, {}))
     spelled = sorted({spelling for unit in units for spelling in _spellings(unit, base_unit)})
@@ -105,7 +106,7 @@ def pattern_for(base_unit: str) -> str:
 
 
 def _spellings(unit: str, base_unit: str) -> Iterator[str]:
-    """Every way to write `unit`, which leads to `base_unit`."""
+    """Every way to write `unit`, which is converted to `base_unit`."""
     head = unit.removesuffix(base_unit) if base_unit in _SCALABLE and unit.endswith(base_unit) else ""
     tail = unit.removeprefix(head)
     heads = [head, *(theirs for theirs, ours in _PREFIX_SPELLINGS.items() if ours == head)]
@@ -153,7 +154,7 @@ def parse_quantity(text: str, base_unit: str) -> float:
 
 
 def _in_our_spelling(unit: str, base_unit: str) -> str:
-    """`unit` as the tables here have it; what they do not know stays as it is."""
+    """`unit` in the spelling of the tables here; an unknown unit stays as it is."""
     for theirs, ours in _SPELLINGS.items():
         if unit.endswith(theirs) and ours == base_unit:
             unit = unit.removesuffix(theirs) + ours
@@ -164,7 +165,7 @@ def _in_our_spelling(unit: str, base_unit: str) -> str:
 
 
 def _scale(number: str, unit: str, base_unit: str) -> float | None:
-    """The value in `base_unit`, or None where `unit` does not lead there."""
+    """The value in `base_unit`, or None if `unit` cannot be converted."""
     whole = _WHOLE.get(base_unit, {}).get(unit)
     if whole is not None:
         try:
@@ -172,7 +173,7 @@ def _scale(number: str, unit: str, base_unit: str) -> float | None:
         except OverflowError:
             return math.inf
     if base_unit in _SCALABLE and unit in {base_unit, *(prefix + base_unit for prefix in PREFIXES)}:
-        # quantiphy finds the prefix; the unit it must leave behind is already known to be ours.
+        # quantiphy finds the prefix; the rest is already known to be a valid unit.
         return float(Quantity(f"{number} {unit}"))
     return None
 
@@ -206,7 +207,7 @@ _LONG_MIN = 200 * 60  # beyond the longest drive, 168 h, a length of time is tol
 
 
 def in_minutes(seconds: float) -> str:
-    """A length of time as a person says it: 8 s, 2:05 min, 1:40 h, 12 days."""
+    """A length of time for a person: 8 s, 2:05 min, 1:40 h, 12 days."""
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"

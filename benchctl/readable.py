@@ -1,6 +1,6 @@
-"""Text for a console that lacks some of its characters, and text that comes from outside and may hold any.
+"""Text for a console that lacks some characters, and text from outside, which may hold any character.
 
-Only the standard library: the guardian writes such text too.
+Uses only the standard library: the guardian writes such text too.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ import codecs
 import unicodedata
 from typing import Final, TextIO
 
-# The name of the way to encode what a console has no characters for.
+# The name of the error handler for characters that a console lacks.
 READABLE: Final = "benchctl.readable"
-# ASCII under another name: click takes a stream in ASCII for a mistake, and writes UTF-8 to it.
+# ASCII under another name: click thinks that a stream in ASCII is a mistake, and writes UTF-8 to it.
 _ASCII_CONSOLE: Final = "ascii_console"
 _IN_WORDS = {
     "\N{OHM SIGN}": "ohm",
@@ -45,13 +45,13 @@ _IN_WORDS = {
 }
 _HORIZONTAL, _VERTICAL = "─━┄┅┈┉╌╍═╴╶╸╺╼╾", "│┃┆┇┊┋╎╏║╵╷╹╻╽╿"
 _BOXES, _BLOCKS = ("\u2500", "\u257f"), ("\u2580", "\u259f")
-# A byte of a file name that is not text comes as one of these (PEP 383).
+# A byte of a file name that is not text becomes one of these (PEP 383).
 _ESCAPED_BYTES = ("\udc80", "\udcff")
 _CUT = "..."
 
 
 def readable(char: str) -> str:
-    """What stands for a character where it cannot be shown: ASCII, and as near to what is meant as may be."""
+    """ASCII text for a character that cannot be shown, as near to its meaning as possible."""
     if char in _IN_WORDS:
         return _IN_WORDS[char]
     if _BOXES[0] <= char <= _BOXES[1]:
@@ -65,8 +65,8 @@ def readable(char: str) -> str:
 
 
 def printable(text: str, *, longest: int) -> str:
-    """Text with nothing in it that could move a terminal's cursor or end a line: what is not printable comes as an
-    escape, and what is longer than may be is cut."""
+    """Text without anything that could move a terminal's cursor or end a line: what is not printable becomes an escape,
+    and text that is too long is cut."""
     plain = text[: longest + 1]
     if not plain.isprintable():
         plain = "".join(char if char.isprintable() else _escape(char) for char in plain)
@@ -78,8 +78,8 @@ def _escape(char: str) -> str:
 
 
 def answer_text(line: bytes) -> str:
-    """An instrument's answer as text: ASCII, less the spaces around it; any other byte, and what a terminal would obey,
-    comes as an escape. This is the only way that an instrument's words come into the program."""
+    """An instrument's answer as text: ASCII without the spaces around it; other bytes and control characters become
+    escapes. All answers of instruments enter the program here."""
     text = line.decode("ascii", "backslashreplace").replace("\t", " ").strip()
     return printable(text, longest=4 * len(line))
 
@@ -91,13 +91,13 @@ def _replace(error: UnicodeError) -> tuple[str, int]:
 
 
 def register() -> None:
-    """Make the error handler and the encoding of this module known to Python."""
+    """Register this module's error handler and encoding with Python."""
     codecs.register(_ascii_console)
     codecs.register_error(READABLE, _replace)
 
 
 def encoding_for(stream: TextIO) -> str:
-    """What to encode for a stream with."""
+    """The encoding to use for a stream."""
     return _ASCII_CONSOLE if codecs.lookup(stream.encoding).name == "ascii" else stream.encoding
 
 

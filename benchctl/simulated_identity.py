@@ -1,4 +1,4 @@
-"""How a simulated instrument says in its answer to *IDN? that it is one."""
+"""How a simulated instrument says in its answer to *IDN? that it is simulated."""
 
 from __future__ import annotations
 
@@ -7,5 +7,5 @@ SIMULATED_MAKER = "benchctl"
 
 
 def is_simulated(identity: str) -> bool:
-    """Whether an answer to *IDN? holds the simulated maker's name, with whatever a proxy has put around it."""
+    """Whether an answer to *IDN? holds the simulated maker's name, even if a proxy has added text around it."""
     return SIMULATED_MAKER in identity.casefold()

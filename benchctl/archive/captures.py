@@ -1,15 +1,15 @@
-"""Captures on disk: one `.npz` a record, in an open format that numpy reads without any of our code.
+"""Captures on disk: one `.npz` for each record, in an open format that numpy reads without this program.
 
 ======================  =====================================================================================
 member                  holds
 ======================  =====================================================================================
 format                  'benchctl capture 2'; 'benchctl capture 1' has neither zero nor zero_limit
-signals, units          names and units, one a signal
+signals, units          names and units, one for each signal
 codes                   int16, shape (signals, samples): the converter's own numbers
-scale, offset, zero     float64, one a signal: value = codes * scale + offset - zero, in the signal's unit; zero is
-                        what the input showed with nothing at its probe, 0 where that was not taken
+scale, offset, zero     float64, one for each signal: value = codes * scale + offset - zero, in the signal's unit; zero
+                        is what the input showed with nothing at its probe, 0 where that was not taken
 zero_limit              float64, one a signal: by how much its zero may still be off; NaN where it was not taken
-low_code, high_code     int64, one a signal: a code at or beyond one of them is clipped
+low_code, high_code     int64, one for each signal: a code at or beyond one of them is clipped
 start_s, interval_s     first sample's time from the trigger, and time between samples
 taken_s                 when, on the run's clock
 ======================  =====================================================================================
@@ -49,7 +49,7 @@ _COMPRESS_LEVEL = 4
 # Eight signals of twelve million samples.
 _MOST_UNPACKED_BYTES = 200_000_000
 
-# What zip archive, decompressor, numpy's header and our own members raise, where bytes are not what they were.
+# What zip archive, decompressor, numpy's header and the members raise when bytes have changed.
 _BROKEN = (
     zipfile.BadZipFile,
     zlib.error,
@@ -67,8 +67,8 @@ _BROKEN = (
 
 
 def save_capture(folder: RunFolder, capture: Capture) -> tuple[str, str]:
-    """Store a capture under the folder's next number; returns its file's name, such as 'captures/0007-burst.npz', and
-    the SHA-256 of the file.
+    """Store a capture under the folder's next number; returns the name of its file, such as 'captures/0007-burst.npz',
+    and the file's SHA-256.
 
     Raises:
         ArchiveError: it cannot be written.
@@ -80,7 +80,7 @@ def save_capture(folder: RunFolder, capture: Capture) -> tuple[str, str]:
 
 
 def encode_capture(capture: Capture) -> bytes:
-    """The bytes of the file: the same for the same capture, since zipfile gives each member a fixed date."""
+    """The bytes of the file: the same bytes for the same capture, because zipfile gives each member a fixed date."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=_COMPRESS_LEVEL) as archive:
         for name, values in _arrays(capture).items():
@@ -109,7 +109,7 @@ def _arrays(capture: Capture) -> Mapping[str, NDArray[Any]]:
 
 
 def load_capture(path: Path) -> Capture:
-    """Read a capture; its name is the file's own, with the folder it lies in: 'captures/0007-burst.npz'.
+    """Read a capture; its name is that of the file with its folder: 'captures/0007-burst.npz'.
 
     Raises:
         ArchiveError: the file is not there, or is not a whole capture.
@@ -124,7 +124,7 @@ def load_capture(path: Path) -> Capture:
 
 
 def _members(content: bytes) -> dict[str, Any]:
-    """The members that we know. None is unpacked to more than it says it is, and all together to no more than fits."""
+    """The known members. Each is unpacked to at most the size it states, and all together to at most the bound."""
     if not content.startswith(b"PK"):
         raise ValueError("it is not a zip archive")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:

@@ -14,7 +14,7 @@ from benchctl.measure.conditions import Conditions
 
 @dataclass(frozen=True)
 class Occasion:
-    """What figures of two runs must share to belong together: the step, its analysis, under what it was measured."""
+    """What figures of two runs must share to be compared: the step, its analysis, the conditions."""
 
     step: str
     analysis: str
@@ -24,7 +24,7 @@ class Occasion:
 
 @dataclass(frozen=True)
 class Change:
-    """A figure as it was and as it is; None where one of the runs has no such figure."""
+    """A figure in the earlier and in the later run; None where a run has no such figure."""
 
     place: Occasion
     before: Figure | None
@@ -36,14 +36,14 @@ class Change:
 
     @property
     def figure(self) -> Figure:
-        """The figure as it is now, or as it was where it is gone."""
+        """The later figure, or the earlier one where there is no later one."""
         found = self.after or self.before
         assert found is not None, "a change is of something"
         return found
 
     @property
     def is_told(self) -> bool:
-        """Whether the two can be held against each other at all."""
+        """Whether the two can be compared at all."""
         if self.before is None or self.after is None:
             return True
         bounds = bool(self.before.bound) + bool(self.after.bound)
@@ -55,9 +55,9 @@ class Change:
         """Whether the difference is beyond its uncertainty, or only one of the runs has the figure.
 
         Two values v, w with expanded uncertainties U, V differ if |v - w| > sqrt(U^2 + V^2), as for uncertainties that
-        are independent; a bound differs from what lies wholly beyond it. On one bench the same instruments err alike in
-        both runs, so this finds less than there may be, never more. A value of unknown uncertainty, or a bound beside a
-        bound, tells no change.
+        are independent; a bound differs from a value that lies wholly beyond it. On one bench the same instruments have
+        the same errors in both runs, so this finds too few changes, never too many. A value of unknown uncertainty, or
+        two bounds, show no change.
         """
         return self.before is None or self.after is None or (self.is_told and _differ(self.before, self.after))
 
@@ -71,7 +71,8 @@ def _in_words(figure: Figure | None) -> str:
 
 
 def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntry]) -> list[Change]:
-    """Every figure of either run, changed or not: those of the first run in its order, then those it has not."""
+    """Every figure of either run, changed or not: those of the first run in its order, then those that only the second
+    run has."""
     whole = all(entry.conditions.is_whole for entry in (*before, *after))
     old, new = _by_place(before, whole=whole), _by_place(after, whole=whole)
     return [Change(place, old.get(place), new.get(place)) for place in dict.fromkeys([*old, *new])]
@@ -86,10 +87,10 @@ def _by_place(entries: Sequence[FiguresEntry], *, whole: bool) -> dict[Occasion,
 
 
 def _to_share(entry: FiguresEntry, figure: Figure, *, whole: bool) -> Conditions:
-    """The conditions that both runs must have set alike; a level that is searched comes out as it may.
+    """The conditions that must be equal in both runs; a searched level may differ.
 
-    Where one of the runs has not kept its conditions as a whole, load and frequency must do. Idle figures of such a run
-    stand at the frequency that the generator happened to be tuned to.
+    Where one of the runs did not keep all its conditions, load and frequency are used. Idle figures of such a run carry
+    the frequency that the generator was set to at the time.
     """
     found = entry.conditions_of(figure)
     if not whole:

@@ -13,7 +13,7 @@ from benchctl.archive.journal.entries import last_place
 from benchctl.archive.tables.figures_csv import EARLIER_COLUMNS
 from benchctl.measure.budget.figure import Figure
 
-# Room for the decimal fraction that has no exact binary form, when a difference is held against one unit.
+# Allowance for decimal fractions without an exact binary form, when a difference is compared with one unit.
 _ONE_UNIT = 1.0 + 1e-6
 # A spreadsheet that has saved the table again keeps 15 digits.
 _SAME_CELL = 1e-12
@@ -21,7 +21,7 @@ _SAME_CELL = 1e-12
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing that is not as it should be: of which figure, what of it, as written, and what comes out instead."""
+    """One difference: the figure, which part of it, the value as written, and the value as computed again."""
 
     figure: str
     what: str
@@ -47,9 +47,9 @@ def identity(figure: Figure) -> tuple[str, str, int | None, float | None, float 
 
 
 def differences(step: str, written: Figure, computed: Figure) -> Iterator[Difference]:
-    """What of a figure differs by more than one unit in the last stored place.
+    """The parts of a figure that differ by more than one unit in the last stored place.
 
-    The verdict is not compared: it is the step's, not the analysis's.
+    The verdict is not compared: it comes from the step, not from the analysis.
     """
     for what in _unlike(written, computed):
         stored, fresh = getattr(written, what), getattr(computed, what)
@@ -73,7 +73,7 @@ def _same_number(stored: float | None, fresh: float | None, place: int | None) -
 
 
 def table_differences(written: pd.DataFrame, journal: pd.DataFrame) -> list[Difference]:
-    """Where the table that was found is not the one that the journal gives; both have columns of figures.csv."""
+    """Where the table found differs from the table that follows from the journal; both have columns of figures.csv."""
     if len(written) != len(journal):
         return [Difference("figures.csv", "the table", f"{len(written)} rows", f"the journal gives {len(journal)}")]
     if gone := [name for name in journal.columns if name not in written.columns and _is_kept(name, journal)]:
@@ -87,7 +87,7 @@ def table_differences(written: pd.DataFrame, journal: pd.DataFrame) -> list[Diff
 
 
 def _is_kept(column: str, journal: pd.DataFrame) -> bool:
-    """Whether the journal is of a run that kept the columns which runs of earlier versions lack."""
+    """Whether the run kept the columns that runs of earlier versions lack."""
     return column not in EARLIER_COLUMNS and bool((journal["run"] != "").any())
 
 

@@ -1,4 +1,5 @@
-"""Reading and writing files: errors of the disk become ours, and a file gets its name only when it is complete."""
+"""Reading and writing files: errors of the disk become ArchiveErrors, and a file gets its name only when it is
+complete."""
 
 from __future__ import annotations
 
@@ -12,10 +13,10 @@ from typing import BinaryIO
 
 from benchctl.errors import ArchiveError, quote
 
-# More than any run leaves in one file.
+# More than any run writes into one file.
 LONGEST_BYTES = 1_000_000_000
 
-PART = ".part"  # what a file is called as long as it is not whole
+PART = ".part"  # ending of a file's name until the file is whole
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EROFS, errno.EACCES, errno.EPERM}
@@ -24,7 +25,7 @@ _GONE = {errno.ENOENT, errno.ENOTDIR, errno.ESTALE}
 
 @contextmanager
 def disk_errors(action: str, path: Path) -> Iterator[None]:
-    """Whatever the system says while it is asked to `action` ("write", "read") `path`, as an ArchiveError."""
+    """Turn every error of the system, while `action` ("write", "read") is done to `path`, into an ArchiveError."""
     try:
         yield
     except OSError as error:
@@ -52,17 +53,17 @@ def _archive_error(action: str, path: Path, error: OSError) -> ArchiveError:
 
 
 class Whereabouts:
-    """Notices that the run folder was moved or deleted under the run, which the files that are open do not.
+    """Notices that the run folder was moved or deleted during the run; the open files do not show it.
 
-    A moved folder is told once: what the run has to say while it ends then goes into the folder, wherever it is now.
-    A file that was deleted takes every write and keeps nothing, so that is told each time.
+    A moved folder is reported once: what the run writes while it ends still goes into the moved folder. A deleted file
+        accepts every write and keeps nothing, so it is reported each time.
     """
 
     def __init__(self) -> None:
         self._was_told = False
 
     def check(self, path: Path, descriptor: int) -> None:
-        """Ask whether the open file is the one that stands at `path`.
+        """Check that the open file is the one at `path`.
 
         Raises:
             FileNotFoundError: it is not.
@@ -103,7 +104,7 @@ def _write_through(path: Path, content: bytes) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Bring the folder's own list of names to the disk, where the system has a way to ask for it (Windows has none)."""
+    """Write the folder's own list of names to the disk, where the system can do that (Windows cannot)."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)
@@ -114,11 +115,11 @@ def sync_folder(folder: Path) -> None:
 
 
 def read_bytes(path: Path, at_most: int = LONGEST_BYTES) -> bytes:
-    """All of a plain file. A pipe, which would be waited for, a device or a folder is refused, and so is a file of more
-    than `at_most` bytes.
+    """All of a plain file. Refuses a pipe (it would block), a device, a folder, and a file of more than `at_most`
+    bytes.
 
     Raises:
-        ArchiveError: it is not there, cannot be read, or is none.
+        ArchiveError: it is not there, cannot be read, or is not a plain file.
     """
     with disk_errors("read", path), opened_plain(path) as file:
         content = file.read(at_most + 1)
@@ -128,14 +129,14 @@ def read_bytes(path: Path, at_most: int = LONGEST_BYTES) -> bytes:
 
 
 def opened_plain(path: Path) -> BinaryIO:
-    """A plain file, open for reading; whoever asks for it handles what the system says.
+    """A plain file, open for reading; the caller handles errors of the system.
 
     Raises:
-        ArchiveError: it is none: a pipe, a device, a folder.
+        ArchiveError: it is not a plain file: a pipe, a device, a folder.
         OSError: it cannot be opened.
     """
     try:
-        # Not to wait for whoever writes into a pipe. Windows has no such flag, and no pipes in folders.
+        # So that a pipe is not waited for. Windows has no such flag, and no pipes in folders.
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
     except ValueError as error:  # a null byte in its name
         raise ArchiveError(f"cannot read {quote(path)}: {error}") from error

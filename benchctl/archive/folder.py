@@ -1,4 +1,4 @@
-"""The run folder: its name, its places, and how files come into it."""
+"""The run folder: its name, the places in it, and how files are written into it."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LONGEST_SLUG = 48
 
 @dataclass(frozen=True)
 class RunFolder:
-    """Everything that one run leaves behind."""
+    """Everything that one run writes."""
 
     path: Path
 
@@ -89,7 +89,7 @@ class RunFolder:
 
     @property
     def guardian(self) -> Path:
-        """What the guardian of a real run did, where it had to do something."""
+        """What the guardian of a real run did, if it had to do anything."""
         return self.path / "guardian.jsonl"
 
     @property
@@ -98,12 +98,12 @@ class RunFolder:
 
     @property
     def is_closed(self) -> bool:
-        """Whether tables and trend stand under their final names, as at the end of a run."""
+        """Whether tables and trend have their final names, as at the end of a run."""
         return self.figures.is_file() and not self.is_cut_off
 
     @property
     def is_cut_off(self) -> bool:
-        """Whether the run was killed, or is at work: its trend has not got its final name."""
+        """Whether the run was killed or is still running: its trend does not have its final name."""
         unfinished = self.trend.with_name(self.trend.name + PART)
         return unfinished.exists() or not self.trend.is_file()
 
@@ -112,7 +112,7 @@ class RunFolder:
         return self.write_atomically(f"{INPUTS}/{name}", text)
 
     def write_atomically(self, name: str, content: str | bytes) -> Path:
-        """Write a file of this folder so that it is there whole or not at all.
+        """Write a file of this folder, either completely or not at all.
 
         Args:
             name: the file's name relative to this folder, with forward slashes.
@@ -134,7 +134,7 @@ class RunFolder:
         path = self.path / name
         try:
             is_inside = path.resolve().is_relative_to(self.path.resolve())
-        except (OSError, RuntimeError, ValueError) as error:  # a null byte, links in a circle, a name without end
+        except (OSError, RuntimeError, ValueError) as error:  # a null byte, links in a circle, a name that is too long
             raise ArchiveError(f"{quote(name)} is not a file name: {error}") from error
         if not is_inside:
             raise ArchiveError(f"{quote(name)} leads out of the run folder {self.path}")
@@ -146,7 +146,7 @@ class RunFolder:
             return sorted(f"{CAPTURES}/{path.name}" for path in self.captures.glob(f"*{CAPTURE_SUFFIX}"))
 
     def next_capture_file(self, name: str) -> str:
-        """The relative name under which the next capture belongs: one number above the highest there is."""
+        """The relative name of the next capture: one number above the highest there is."""
         taken = [int(match[1]) for file in self.capture_files() if (match := re.match(rf"{CAPTURES}/(\d+)-", file))]
         return f"{CAPTURES}/{max(taken, default=0) + 1:04d}-{slug(name)}{CAPTURE_SUFFIX}"
 

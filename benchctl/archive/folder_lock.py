@@ -1,7 +1,7 @@
-"""Two runs that write into one folder would mix their events. A lock on the journal keeps the second one out.
+"""Two runs that write into one folder would mix their events. A lock on the journal refuses the second one.
 
-The operating system lets go of it when its holder ends, however it ends. Reading needs no lock, and the guardian, which
-writes a file of its own, needs none either.
+The operating system releases the lock when its holder ends for any reason. Reading needs no lock. The guardian needs
+none either: it writes its own file.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from benchctl.file_lock import try_lock
 
 @contextmanager
 def written_alone(folder: RunFolder) -> Iterator[None]:
-    """Keep everybody else from writing into the folder for as long as the block lasts.
+    """Let no other process write into the folder while the block lasts.
 
     Raises:
         PreflightRefused: another process writes into it.
@@ -37,6 +37,6 @@ def written_alone(folder: RunFolder) -> Iterator[None]:
 
 
 def is_being_written(folder: RunFolder) -> bool:
-    """Whether the run in this folder still goes on, here or in another process."""
+    """Whether the run in this folder is still running, here or in another process."""
     with disk_errors("read", folder.journal), opened_plain(folder.journal) as file:
         return not try_lock(file)

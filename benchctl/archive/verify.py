@@ -28,17 +28,17 @@ from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import Capture
 
-# What an analysis may answer to a journal or a capture that somebody has changed.
+# What an analysis may raise when somebody has changed a journal or a capture.
 _NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
 
 
 @dataclass(frozen=True)
 class Verification:
-    """What came of verifying a run folder.
+    """The result of verifying a run folder.
 
-    `checked` counts the figures in the journal. `findings` tell whether the folder is as the run left it.
-    `unused_captures` and `torn` (what a crash left of the journal's last line) are worth telling, but no fault of any
-    figure. A run that still goes on (`is_running`) has not written its table yet.
+    `checked` counts the figures in the journal. `findings` say whether the folder is as the run left it.
+    `unused_captures` and `torn` (what a crash left of the journal's last line) are reported, but are no problem of any
+    figure. A run that is still running (`is_running`) has not written its table yet.
     """
 
     checked: int
@@ -51,23 +51,23 @@ class Verification:
 
     @property
     def agrees(self) -> bool:
-        """Whether every figure can be computed again and comes out as written, in a folder that nobody changed."""
+        """Whether every figure can be computed again with the same result, in a folder that nobody changed."""
         return self.figures_agree and not self.findings.changed
 
     @property
     def figures_agree(self) -> bool:
-        """Whether every figure can be computed again and comes out as it is written."""
+        """Whether every figure can be computed again with the same result."""
         return not self.differences and not self.figures_without_capture
 
 
 def verify(path: Path) -> Verification:
-    """Recompute every figures event of the run folder at `path`, and hold figures.csv against the journal.
+    """Recompute every figures event of the run folder at `path`, and compare figures.csv with the journal.
 
     Where a run was killed before it could write the table, it is written first.
 
     Raises:
         UsageError: there is no run folder at `path`.
-        ArchiveError: the journal is broken elsewhere than at its end.
+        ArchiveError: the journal is broken before its end.
     """
     folder = RunFolder.open(path)
     is_running = is_being_written(folder)
@@ -150,7 +150,7 @@ def _recompute(folder: RunFolder, entry: FiguresEntry) -> _Outcome:
 
 
 def _compare_again(entry: FiguresEntry, captures: Mapping[str, Capture], outcome: _Outcome) -> None:
-    """What two instruments saw, from what was kept; not in a folder that was made before anything was compared."""
+    """Compare two instruments again from what was kept; not in a folder from before such comparisons were made."""
     if entry.comparisons is None:
         return
     what = f"what instruments show against each other in step '{entry.step}'"

@@ -1,4 +1,4 @@
-"""What arrives from an instrument, cut into lines and blocks wherever the stream was broken on its way.
+"""Cuts what arrives from an instrument into lines and blocks; the pieces that arrive may have any size.
 
 Both are bounded: an instrument that never ends a line must not fill the memory.
 """
@@ -23,14 +23,14 @@ _HEADER_BYTES = 11
 
 
 class Arrivals:
-    """The bytes of one link that nobody has taken yet."""
+    """The bytes of one link that were not read yet."""
 
     def __init__(self, receive: Receive) -> None:
         self._receive = receive
         self._waiting = bytearray()
 
     def __bool__(self) -> bool:
-        """Whether there are any."""
+        """Whether there are any bytes."""
         return bool(self._waiting)
 
     def clear(self) -> None:
@@ -51,7 +51,7 @@ class Arrivals:
         return self._take(end + 1)
 
     def block(self, deadline: float, gate: Gate) -> bytes:
-        """The data of the next definite-length block; what ends its message is left.
+        """The data of the next definite-length block; the end of its message is not read.
 
         Raises:
             GarbledAnswer: something else has arrived.

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 _R = TypeVar("_R", bound=Role)
 ClockSleep = Callable[..., object]  # Clock.sleep
 
-# What a supply's reading of no current wanders by: some milliamperes, and the last digit of a long range, which is a
+# How far a supply's reading of zero current varies: some milliamperes, and the last digit of a long range, which is a
 # thousandth of it at most (common practice).
 NOISE_A = 0.02
 NOISE_PART = 0.001
@@ -57,7 +57,7 @@ NOISE_PART = 0.001
 
 @dataclass(frozen=True)
 class Bench:
-    """The instruments of one bench, open. A role that the bench file lacks is absent; asking for it is an error.
+    """The instruments of one bench, open. A role that is not in the bench file is absent; using it is an error.
 
     `outputs_to_switch_off` lists the supply's outputs in the order of the safe state: the remote turn-on lead's first.
     """
@@ -92,18 +92,19 @@ class Bench:
 
     @property
     def is_settled(self) -> bool:
-        """Whether every instrument is known to have acted on all that it was sent."""
+        """Whether every instrument is known to have done everything that it was sent."""
         return all(role.session.is_settled for role in self.roles.values())
 
     def check_errors(self) -> None:
         """Empty every instrument's error queue; raise the first error found, or that an instrument has lost its
-        settings, whose link may stand all the same."""
+        settings (its link may still work)."""
         for role in self.roles.values():
             role.session.check_power()
             role.check_errors()
 
     def report_every_error(self) -> None:
-        """See that no other client keeps errors out of an instrument's queue; what is in it now is raised."""
+        """Enable every error in every instrument's queue, which another client may have disabled; raise one that
+        waits."""
         self.check_errors()
         for role in self.roles.values():
             role.session.report_every_error()
@@ -114,7 +115,7 @@ class Bench:
             role.session.open()
 
     def report_to(self, report: Callable[..., None]) -> None:
-        """From now on `report` is told of each exchange that needs a second attempt."""
+        """From now on call `report` for each exchange that needs a second attempt."""
         for role in self.roles.values():
             role.session.report_to(report)
 
@@ -123,7 +124,7 @@ class Bench:
         return {name: role.session.identity for name, role in self.roles.items()}
 
     def close(self) -> None:
-        """Give every link back."""
+        """Close every link."""
         with ExitStack() as stack:
             for role in self.roles.values():
                 stack.callback(role.session.close)

@@ -10,7 +10,7 @@ from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
 
-# Read-back agrees with the setting to this part of it: what six digits and a coarse level step leave.
+# Read-back agrees with the setting within this part of it, for six digits and a coarse level step.
 LEVEL_TOLERANCE = 0.005
 LEVEL_TOLERANCE_V = 1e-3
 FREQUENCY_TOLERANCE = 1e-4
@@ -41,12 +41,12 @@ class Burst:
 class Generator(Role):
     """Levels are V rms of the sine at the generator's output.
 
-    One whose outputs feed an input of the amplifier each is told everything for each output in turn; only those that
-    are chosen with `drive_inputs` are switched on, and all are switched off.
+    If each output feeds its own amplifier input, every command is sent for each output in turn. Only outputs chosen
+    with `drive_inputs` are switched on; all are switched off.
     """
 
     def __init__(self, session: Session, driver: GeneratorDriver, inputs: Mapping[str, int] | None = None) -> None:
-        """`inputs`: amplifier channel -> the output that feeds its input alone; without any, one output feeds all."""
+        """`inputs`: amplifier channel -> the output that feeds only this input; if empty, one output feeds all."""
         super().__init__(session)
         self._words = driver.commands
         self._inputs = dict(inputs or {})
@@ -54,12 +54,12 @@ class Generator(Role):
         self._driving = self._outputs
 
     def prepare(self) -> None:
-        """A steady sine, output untouched."""
+        """Choose a steady sine; the output stays as it is."""
         for output in self._outputs:
             self._say(self._words.prepare, output=output)
 
     def drive_inputs(self, channels: Sequence[str]) -> None:
-        """From now on switch on the outputs at these channels' inputs and no other; none may be on."""
+        """From now on switch on only the outputs at these channels' inputs; no output may be on now."""
         self._driving = tuple(sorted(self._inputs[channel] for channel in channels))
 
     def set_frequency(self, frequency_hz: float) -> None:
@@ -83,8 +83,8 @@ class Generator(Role):
                 self._confirm(self._number(what, level_v, "V rms", tolerance_v, words, {"output": output}))
 
     def start_burst(self, burst: Burst) -> None:
-        """Begin to repeat `burst`, its first cycle at once. What a generator answers of its level and frequency then
-        is its own affair."""
+        """Begin to repeat `burst`, its first cycle at once. What a generator then answers for level and frequency is
+        not defined."""
         with self._changing(*(self._of(what, output) for what in (_LEVEL, _FREQUENCY) for output in self._outputs)):
             for output in self._outputs:
                 self._say(
@@ -98,17 +98,17 @@ class Generator(Role):
             self._say(self._words.burst_start)
 
     def stop_burst(self) -> None:
-        """Back to the steady sine at the level last set for it."""
+        """Go back to the steady sine at the level last set for it."""
         for output in self._outputs:
             self._say(self._words.burst_off, output=output)
 
     def output_on(self) -> None:
-        """Connect the output and see that it is."""
+        """Connect the output and confirm that it is on."""
         for output in self._driving:
             self._switch_output(output, on=True)
 
     def output_off(self) -> None:
-        """Disconnect every output and see that it is."""
+        """Disconnect every output and confirm that it is off."""
         for output in self._outputs:
             self._switch_output(output, on=False)
 
@@ -119,13 +119,13 @@ class Generator(Role):
             self._confirm(self._switch(what, self._words.get_output, on=on, output=output))
 
     def _of(self, what: str, output: int) -> str:
-        """What is set, by its name; of several outputs, with the number."""
+        """The name of a setting; with the output's number where there are several outputs."""
         if len(self._outputs) == 1:
             return what
         return f"output {output}" if what == _OUTPUT else f"{what} of output {output}"
 
     def safe_parts(self) -> list[SafePart]:
-        """What the safe state asks of it: every output off."""
+        """Its part of the safe state: every output off."""
         return [
             self._safe_part(
                 "output off" if len(self._outputs) == 1 else f"output {output} off",

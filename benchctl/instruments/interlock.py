@@ -12,14 +12,14 @@ from benchctl.errors import BenchctlError, OperatorStop
 class Interlock:
     """Closed while the run may go on; opened once, for one reason, by the guard, an operator or an error.
 
-    Sessions ask it before every write, so a command of the runner can never follow the safe state onto the wire.
+    Sessions ask it before every write, so no command of the runner can be sent after the safe state.
     """
 
     def __init__(self, clock: Clock) -> None:
         self.opened = clock.signal()
         self._clock = clock
         self._opened_s: float | None = None
-        self._lock = threading.RLock()  # a signal handler may open it while its own thread does
+        self._lock = threading.RLock()  # a signal handler may open it while its own thread opens it
         self._reason: BenchctlError | None = None
         self._operator_stop: OperatorStop | None = None
         self._told: list[Signal] = []
@@ -37,11 +37,11 @@ class Interlock:
 
     @property
     def operator_stop(self) -> OperatorStop | None:
-        """That a person has asked the run to end, before it was opened or after."""
+        """Set if a person has asked the run to end, before or after it was opened."""
         return self._operator_stop
 
     def open(self, reason: BenchctlError) -> bool:
-        """Open it. The first reason stands; returns whether this was the first."""
+        """Open it. The first reason is kept; returns whether this was the first."""
         with self._lock:
             if isinstance(reason, OperatorStop):
                 self._operator_stop = self._operator_stop or reason
@@ -53,13 +53,13 @@ class Interlock:
         return True
 
     def tell(self, signal: Signal) -> None:
-        """Set this signal too, once it is open."""
+        """Also set this signal when it opens."""
         self._told.append(signal)
         if self._reason is not None:
             signal.set()
 
     def hold_to(self, lapse: Callable[[], BenchctlError | None]) -> None:
-        """Let every check ask `lapse` too; what it answers opens the interlock."""
+        """Let every check also ask `lapse`; an answer opens the interlock."""
         self._lapse = lapse
 
     def check(self) -> None:

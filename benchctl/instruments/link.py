@@ -1,15 +1,15 @@
-"""Bytes to and from one instrument. What is unexpected in pyvisa is handled here and nowhere else.
+"""Bytes to and from one instrument. All problems of pyvisa are handled here and nowhere else.
 
 What is worked around, each measured with pyvisa-py 0.8.1:
 
-- opening a SOCKET to a closed port succeeds and fails at the first read: we look whether it is connected. The port is
-  not tried beforehand: many an instrument takes one connection at a time and is slow to notice that it has ended;
-- a peer that closed is taken for one that is silent, at full processor load until the timeout: we wait on the
-  socket ourselves and look before we read;
-- a terminator in binary data ends each read: the terminator is off and messages are framed by our own reader;
-- HiSLIP that has lost step stays so, and a read beyond a message's end spins: whole messages are read, and after any
-  failure the link is opened again;
-- library errors come as VisaIOError, OSError, RuntimeError, TypeError or bare Exception: all become LinkError.
+- opening a SOCKET to a closed port succeeds and fails at the first read: this module checks that it is connected. The
+port is not tried beforehand: many instruments take one connection at a time and notice its end slowly; - a peer that
+closed looks like a silent one, at full processor load until the timeout: this module waits on the socket itself and
+checks before it reads;
+- a terminator in binary data ends each read: the terminator is off and `arrivals.py` frames the messages;
+- HiSLIP that is out of step stays so, and a read beyond a message's end never returns: whole messages are read, and
+after any failure the link is opened again; - library errors come as VisaIOError, OSError, RuntimeError, TypeError or
+bare Exception: all become LinkError.
 """
 
 from __future__ import annotations
@@ -29,17 +29,17 @@ from benchctl.address import AddressError, LanAddress, SocketAddress, parse_addr
 from benchctl.errors import ConnectionLost, LinkError, NoAnswer, NotConnected
 from benchctl.scpi.blocks import BlockHeader
 
-# An instrument that is there accepts a link within milliseconds, even across a slow network. Nothing cuts this short.
+# A running instrument accepts a link within milliseconds, even across a slow network. Nothing interrupts this wait.
 OPEN_TIMEOUT_S = 2.0
-# Messages are short: a socket that has no room for one for so long has a peer that reads nothing.
+# Messages are short: if a socket has no room for one for this long, its peer reads nothing.
 ROOM_S = 0.5
-# An emergency stop must not wait for a silent instrument: a blocked read looks up this often.
+# An emergency stop must not wait for a silent instrument: a blocked read checks this often.
 LOOK_UP_S = 0.05
 # pyvisa-py keeps what it read beyond the count asked for; within this many bytes it never reads beyond.
 CHUNK_BYTES = 65536
-# After a failed exchange: silence for so long means that no late answer is on its way.
+# After a failed exchange: silence for this long means that no late answer will come.
 QUIET_S = 0.1
-# Nobody has a second's worth of stale answers.
+# No instrument sends old answers for a whole second.
 DRAIN_S = 1.0
 
 Interrupt = Callable[[], None]
@@ -58,10 +58,10 @@ class Link(Protocol):
         """
 
     def drain(self) -> None:
-        """Throw away what has arrived; raises ConnectionLost where only a new link helps."""
+        """Throw away what has arrived; raises ConnectionLost if only a new link helps."""
 
     def has_waiting(self) -> bool:
-        """Whether bytes have arrived that nobody asked for yet, as far as the link can tell.
+        """Whether unread bytes have arrived, as far as the link can tell.
 
         Raises:
             ConnectionLost: the instrument has closed the link.
@@ -79,7 +79,7 @@ def _resource_manager() -> Any:
 
 @contextmanager
 def _translated(what: str) -> Iterator[None]:
-    """The one border at which exceptions of pyvisa and of the socket become ours."""
+    """The only place where exceptions of pyvisa and sockets become InstrumentErrors."""
     try:
         yield
     except LinkError:
@@ -128,7 +128,7 @@ class SocketLink:
             return bytes(data)
 
     def drain(self) -> None:
-        # pyvisa-py's clear() reads a closed socket for ever, so this is done here, and ends.
+        # pyvisa-py's clear() reads a closed socket for ever, so it is done here, where it ends.
         with _translated("clearing"):
             end = time.monotonic() + DRAIN_S
             while _readable(self._socket, QUIET_S):
@@ -175,7 +175,7 @@ class MessageLink:
             self._resource.clear()
 
     def has_waiting(self) -> bool:
-        return False  # such links keep messages apart themselves
+        return False  # such links mark the ends of messages themselves
 
     def close(self) -> None:
         with _translated("closing"):
@@ -210,9 +210,9 @@ class HislipLink(MessageLink):
 
 
 def with_line_feed(message: bytes) -> bytes:
-    """A whole message with the line feed that its end stands for, where the instrument left it out.
+    """A whole message; adds the line feed at its end if the instrument left it out.
 
-    A block may end in a byte that only looks like one.
+    The last byte of a block may look like a line feed without being one.
     """
     try:
         header = BlockHeader.parse(message[:12])
@@ -253,7 +253,7 @@ def _opened(address: str, failing: str) -> Any:
 
 
 def _told_apart(error: NotConnected, host: str, port: int) -> NotConnected:
-    """Of a link that could not be opened: whether nobody listens there, or somebody who has no such instrument."""
+    """Why a link could not be opened: nothing listens there, or what listens has no such instrument."""
     try:
         socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S).close()
     except OSError as refused:
@@ -267,7 +267,7 @@ def open_link(address: str) -> Link:
     """Open the link that a VISA address names.
 
     Raises:
-        NotConnected: nobody is there, or the address is none.
+        NotConnected: nothing is there, or the address is not valid.
     """
     try:
         parsed = parse_address(address)

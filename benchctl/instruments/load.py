@@ -1,4 +1,4 @@
-"""The load: resistors behind relays, or an electronic load. The runner asks for ohms and does not care which."""
+"""The load: resistors behind relays, or an electronic load. The runner asks both for ohms in the same way."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
 from benchctl.scpi.numbers import parse_booleans
 
-# An electronic load's read-back agrees with the setting to this part of it.
+# An electronic load's read-back agrees with the setting within this part of it.
 RESISTANCE_TOLERANCE = 0.01
 _CLOSED, _RESISTANCE, _INPUT = "the relays that are closed", "the resistance", "the input"
 
 
 class Load(Role, ABC):
-    """What loads the amplifier's outputs. Resistances are nominal ones, ohm."""
+    """The load on the amplifier's outputs. Resistances are nominal values in ohm."""
 
     @abstractmethod
     def connect(self, nominal_ohm: float) -> None:
-        """Load every wired channel with this resistance, and see that nothing else is connected."""
+        """Load every wired channel with this resistance, and confirm that nothing else is connected."""
 
     @abstractmethod
     def disconnect(self) -> None:
@@ -33,10 +33,11 @@ class Load(Role, ABC):
 
     @abstractmethod
     def safe_parts(self) -> list[SafePart]:
-        """What the safe state asks of it."""
+        """Its part of the safe state."""
 
     def turn_on_parts(self) -> list[SafePart]:
-        """What the safe state asks of it before the supply goes: the remote turn-on lead, where a relay feeds it."""
+        """Its part of the safe state before the supply is switched off: the remote turn-on lead, if a relay feeds
+        it."""
         return []
 
 
@@ -45,8 +46,8 @@ class RelayBank(Load):
 
     Args:
         relays: for each nominal resistance the relays that connect it.
-        turn_on_relay: the relay that feeds the remote turn-on lead, where one does.
-        input_relays: amplifier channel -> the relay that connects its input to the generator, where there are any.
+        turn_on_relay: the relay that feeds the remote turn-on lead, if there is one.
+        input_relays: amplifier channel -> the relay that connects its input to the generator, if there are such relays.
     """
 
     def __init__(
@@ -66,7 +67,7 @@ class RelayBank(Load):
         self._load_relays = tuple(sorted(loads))
         others = {*self._input_relays.values(), *([] if turn_on_relay is None else [turn_on_relay])}
         self._every = tuple(sorted(loads | others))
-        self._seen: dict[int, bool] = {}  # of each relay that was switched, whether it was seen closed then
+        self._seen: dict[int, bool] = {}  # each relay that was switched -> whether it was then seen closed
 
     def prepare(self) -> None:
         self._say(self._words.prepare)
@@ -74,7 +75,7 @@ class RelayBank(Load):
             self.drive_inputs(tuple(self._input_relays))
 
     def drive_inputs(self, channels: Sequence[str]) -> None:
-        """Connect the generator to these channels' inputs and to no other, and see that it is so."""
+        """Connect the generator to these channels' inputs only, and confirm it."""
         wanted = {self._input_relays[channel] for channel in channels}
         inputs = tuple(sorted(self._input_relays.values()))
         others = tuple(sorted(set(inputs) - wanted))
@@ -87,14 +88,14 @@ class RelayBank(Load):
     def connect(self, nominal_ohm: float) -> None:
         wanted = self._relays_for(nominal_ohm)
         with self._switching(self._load_relays):
-            # Break before make: two resistors in parallel may be less than the amplifier bears.
+            # Break before make: two resistors in parallel may be too low for the amplifier.
             self._say(self._words.open, relays=self._load_relays)
             self._say(self._words.close, relays=wanted)
             self._check_closed(self._load_relays, set(wanted))
 
     @contextmanager
     def _switching(self, relays: Sequence[int]) -> Iterator[None]:
-        """While relays are switched nobody looks at them; and they are unknown until they are seen."""
+        """While relays are switched, no other thread reads them; they are unknown until they are read back."""
         with self._changing(_CLOSED):
             for relay in relays:
                 self._seen.pop(relay, None)
@@ -115,7 +116,7 @@ class RelayBank(Load):
         self.settings.keep(Setting(_CLOSED, f"were {_listed(closed)}", look))
 
     def _check_closed(self, asked: tuple[int, ...], wanted: Set[int]) -> None:
-        """Of the relays that are asked about, these and no others must be closed."""
+        """Check that of the relays asked about, exactly these are closed."""
         closed = self._ask_for(self._words.get_closed, partial(_closed, asked), relays=asked)
         if set(closed) != wanted:
             raise InstrumentError(
@@ -127,7 +128,8 @@ class RelayBank(Load):
         self._seen |= {relay: relay in wanted for relay in asked}
 
     def _relays_for(self, nominal_ohm: float) -> tuple[int, ...]:
-        """As near as the bench file finds its resistors: `2000 mohm` and `2 ohm` may differ in the last digit."""
+        """The relays for a resistance, with the bench file's tolerance: `2000 mohm` and `2 ohm` may differ in the last
+        digit."""
         near = (relays for ohm, relays in self._relays.items() if abs(ohm - nominal_ohm) < 1e-3 * nominal_ohm)
         found = next(near, None)
         if found is None:
@@ -139,7 +141,7 @@ class RelayBank(Load):
             self._say(self._words.open, relays=self._load_relays)
 
     def switch_turn_on_lead(self, *, on: bool) -> None:
-        """Close or open the relay that feeds the remote turn-on lead, and see that it is so."""
+        """Close or open the relay that feeds the remote turn-on lead, and confirm it."""
         if self._turn_on_relay is None:
             raise InstrumentError("no relay of this bank feeds the remote turn-on lead", instrument=self.session.name)
         lead = (self._turn_on_relay,)
@@ -190,10 +192,10 @@ class ElectronicLoad(Load):
 
 
 def _closed(asked: Sequence[int], answer: str) -> list[int]:
-    """Which of the relays that were asked about are closed.
+    """The relays that are closed, of those asked about.
 
     Raises:
-        ValueError: the answer is not one state for each of them.
+        ValueError: the answer does not have one state for each of them.
     """
     states = parse_booleans(answer)
     return [relay for relay, is_closed in zip(asked, states, strict=True) if is_closed]

@@ -1,4 +1,4 @@
-"""How a session gets its link. pyvisa takes half a second to load: who opens no link need not wait for it."""
+"""How a session gets its link. pyvisa takes half a second to load, so it is loaded only when a link is opened."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the five roles share: a session, and words from a driver file."""
+"""What the five roles share: a session, and commands from a driver file."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ WHO_CHANGED_IT = (
 
 
 class Role(ABC):
-    """One instrument in one role. Roles hold no wire, no retry and no sleep; they say words and read answers."""
+    """One instrument in one role. Roles do no wiring, no retry and no sleep; they send commands and read answers."""
 
     def __init__(self, session: Session) -> None:
         self.session = session
@@ -42,11 +42,11 @@ class Role(ABC):
         self.session.check_errors()
 
     def read_back(self, what: str) -> None:
-        """Look whether a setting still is as it was confirmed.
+        """Check that a setting is still as it was confirmed.
 
         Raises:
-            SettingChanged: it is not.
-            InstrumentError: the instrument does not tell.
+            SettingChanged: it has changed.
+            InstrumentError: the instrument does not answer.
         """
         with self.session.undisturbed():
             setting = self.settings.get(what)
@@ -67,7 +67,7 @@ class Role(ABC):
                 self.session.command(message)
 
     def _ask_for(self, words: Query, parse: Callable[[str], _T], **values: Value) -> _T:
-        """Ask, and return what `parse` makes of the answer; it raises a ValueError for what is no such answer."""
+        """Ask, and return the answer as parsed by `parse`, which raises a ValueError for an unsuitable answer."""
         with self._prepared(words, values) as question:
             return self.session.ask_for(question, parse)
 
@@ -81,7 +81,7 @@ class Role(ABC):
 
     @contextmanager
     def _prepared(self, words: Query, values: Mapping[str, Value]) -> Iterator[str]:
-        """The question that ends the words, once what comes before it is sent."""
+        """Send the messages before the question, and return the question, which is the last."""
         *before, question = words.render(**values)
         with self.session.undisturbed():
             for message in before:
@@ -93,7 +93,7 @@ class Role(ABC):
 
     @contextmanager
     def _changing(self, *names: str) -> Iterator[None]:
-        """While settings change nobody looks at them; and they are unknown until they are confirmed."""
+        """While settings change, no other thread reads them; they are unknown until they are confirmed."""
         with self.session.undisturbed():
             self.settings.forget(*names)
             yield
@@ -101,7 +101,7 @@ class Role(ABC):
     def _number(  # noqa: PLR0917 - what is set, to what, and how it is asked for
         self, what: str, wanted: float, unit: str, tolerance: float, words: Query, values: Mapping[str, Value]
     ) -> Setting:
-        """A number that was set; what the instrument makes of it may differ by `tolerance`."""
+        """A number that was set; the instrument's own value may differ by `tolerance`."""
 
         def look() -> str:
             got = self._ask_number(words, **values)
@@ -119,7 +119,7 @@ class Role(ABC):
         return Setting(what, f"was switched {_on_or_off(on)}", look)
 
     def _confirm(self, setting: Setting) -> None:
-        """Hold a setting against what the instrument says it is, and keep it.
+        """Compare a setting with the instrument's answer, and keep it.
 
         Raises:
             SettingRefused: it does not agree.
@@ -133,10 +133,10 @@ class Role(ABC):
         self.settings.keep(setting)
 
     def _found_otherwise(self, setting: Setting) -> str:
-        """How the setting is where it is not as it was set.
+        """The instrument's value of a setting, in words, if it is not as it was set.
 
-        An answer that was cut short on its way is a number too, so what does not agree is asked for once more, over a
-        link that is verified. That also asks whether the instrument was switched off and on.
+        An answer that was cut short is also a number, so after a difference the question is asked once more, over a
+        verified link. That also finds out whether the instrument was switched off and on.
         """
         if found := setting.look():
             self.session.distrust(setting.what, f"{setting.was} and {found}")

@@ -1,7 +1,7 @@
-"""One part of the safe state, in the words of its instrument.
+"""One part of the safe state, in the commands of its instrument.
 
-Plain text, so that it can be handed to another process; and it imports next to nothing, so that the guardian, which is
-that process, is up at once.
+Plain text, so that another process, the guardian, can be given it. This module imports almost nothing, so that the
+guardian starts at once.
 """
 
 from __future__ import annotations
@@ -15,20 +15,20 @@ from benchctl.scpi.numbers import parse_numbers
 
 @dataclass(frozen=True)
 class OffReading:
-    """What shows that an output gives no current, besides its word that it is off.
+    """Shows that an output gives no current, in addition to its answer that it is off.
 
     Attributes:
         question: the messages that ask for volts and amperes; the last one is answered with both.
-        zero_a: amperes up to this are none, within what the reading may be off by.
+        zero_a: a current up to this counts as zero; it is the error that the reading may have.
     """
 
     question: tuple[str, ...]
     zero_a: float
 
     def refusal(self, answer: str) -> str:
-        """What in the answer speaks against an output that is off, or nothing.
+        """Why the answer contradicts an output that is off, or ''.
 
-        Volts do not: capacitors hold them, and so does a battery beside the supply.
+        A voltage does not: capacitors or a battery in parallel with the supply may hold it.
         """
         try:
             voltage_v, current_a = parse_numbers(answer, 2)
@@ -42,16 +42,16 @@ class OffReading:
 
 @dataclass(frozen=True)
 class SafePart:
-    """What brings one output into the safe state, and what confirms it.
+    """The commands that bring one output into the safe state, and the question that confirms it.
 
     Attributes:
         instrument: its name in the bench file.
         address: its VISA address.
         what: the part of the safe state, such as "output off".
-        commands: the messages that bring it about, in order.
+        commands: the messages that do it, in order.
         question: the messages that ask for confirmation; the last one is answered.
-        switches: how many switches the answer tells of, separated by commas.
-        reading: what confirms it besides, where the instrument can measure.
+        switches: how many switch states the answer holds, separated by commas.
+        reading: a measurement that also confirms it, where the instrument can measure.
     """
 
     instrument: str
@@ -63,12 +63,12 @@ class SafePart:
     reading: OffReading | None = None
 
     def is_confirmed_by(self, answer: str) -> bool:
-        """Whether the answer says, of as many switches as were asked about, that each is off."""
+        """Whether the answer has the right number of switch states and each is off."""
         states = answer.split(",")
         return len(states) == self.switches and not any(is_on(state) for state in states)
 
     def refusal(self, answer: str) -> str:
-        """What in the answer speaks against it, or nothing."""
+        """Why the answer contradicts it, or ''."""
         return "" if self.is_confirmed_by(answer) else f"it answers {answer[:60]!r} to {self.question[-1]}"
 
 

@@ -1,8 +1,8 @@
-"""A conversation with one instrument: locks, recovery, and a last word for the safe state.
+"""A conversation with one instrument: locks, recovery, and priority for the safe state.
 
-Two locks with two jobs. `_talk` is held around a question and its answer, or two threads would get each other's
-answers. `_wire` is held around one write only, together with a look at the interlock; so the safe state may write
-while another thread waits for an answer, and nothing of the run can be written after it.
+There are two locks. `_talk` is held around a question and its answer; otherwise two threads could get each other's
+answers. `_wire` is held around one write only, together with a check of the interlock; so the safe state may write
+while another thread waits for an answer, and no command of the run can be written after it.
 """
 
 from __future__ import annotations
@@ -41,14 +41,13 @@ Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
 TIMEOUT_S = 2.0
-# The safe state waits no longer than this for the thread that talks; its read gives way within a twentieth of that.
+# The safe state waits at most this long for the thread that talks, whose read ends within a twentieth of it.
 GIVE_WAY_S = 1.0
-# One recovery for each exchange, whether its answer was lost or garbled: a second failure in a row is news for the
-# run, not for a loop.
+# One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
 ATTEMPTS = 2
-# A late answer or two may precede the answer to *IDN?; more means that the instrument talks nonsense.
+# One or two late answers may come before the answer to *IDN?; more means that the instrument does not work.
 STALE_LINES = 8
-# A queue longer than this belongs to an instrument that reports errors as fast as they are read.
+# With a longer queue, the instrument makes errors as fast as they are read.
 ERROR_QUEUE_READS = 50
 # IEEE 488.2, 10.14.3: what *IDN? answers is at most 72 characters; not every instrument keeps to that.
 LONGEST_IDENTITY = 200
@@ -56,16 +55,16 @@ LONGEST_IDENTITY = 200
 POWER_ON_BIT = 0x80
 
 
-# What the journal is told of an exchange that needed its second attempt.
+# What the journal gets about an exchange that needed a second attempt.
 ASKED_AGAIN = "asked again"
 
 
 def _never() -> None:
-    """The safe state waits for nobody's permission."""
+    """The safe state never waits for permission."""
 
 
 def _untold(_event: str, **_fields: object) -> None:
-    """Before there is a journal, nobody is told."""
+    """Used before there is a journal."""
 
 
 def _close_quietly(link: Link | None) -> None:
@@ -81,7 +80,7 @@ def _with_numbers(count: int, answer: str) -> tuple[str, list[float]]:
 
 
 def _register(answer: str) -> int:
-    """What a status register holds (IEEE 488.2 11.4.2: NR1)."""
+    """The value of a status register (IEEE 488.2 11.4.2: NR1)."""
     value = parse_number(answer)
     if not value.is_integer():
         raise ValueError("no whole number")
@@ -128,17 +127,17 @@ class Session:
     # -- what the roles use ------------------------------------------------------------------------------------
 
     def say_hello(self) -> str:
-        """Connect, and return the answer to *IDN?, which takes nothing from whoever else has the instrument in use."""
+        """Connect, and return the answer to *IDN?. This does not disturb another user of the instrument."""
         with self._talk, self._placed():
             try:
                 self._connect(self._interlock.check)
-            except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # somebody is there: asked again, as ever
+            except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # something is there: ask again, as usual
                 _traffic.debug("%s: %s; opening another link", self.name, error)
                 self._connect(self._interlock.check)
         return self.identity
 
     def open(self) -> str:
-        """Connect, unless that is done, and return the answer to *IDN?. From now on a power cycle is noticed."""
+        """Connect, if not yet connected, and return the answer to *IDN?. From now on a power cycle is noticed."""
         if self._link is None:
             self.say_hello()
         with self._talk, self._placed():
@@ -151,12 +150,12 @@ class Session:
 
     @contextmanager
     def undisturbed(self) -> Iterator[None]:
-        """Keep other threads' exchanges out from between messages that belong together; only the safe state passes."""
+        """Let no other thread's exchange come between messages that belong together; only the safe state may."""
         with self._talk:
             yield
 
     def report_to(self, report: Report) -> None:
-        """From now on each exchange of the run that needs a second attempt is told, before that is made."""
+        """From now on report each exchange of the run that needs a second attempt, before that attempt."""
         self._report = report
 
     def command(self, text: str) -> None:
@@ -168,10 +167,10 @@ class Session:
         return self.ask_for(text, str)
 
     def ask_for(self, text: str, parse: Callable[[str], _T]) -> _T:
-        """Send a question and return what `parse` makes of its answer, one line.
+        """Send a question and return its answer, one line, as parsed by `parse`.
 
-        Asking must change nothing: where `parse` raises a ValueError, the question is asked once more on a link that
-        is in step, as after an answer that was lost.
+        The question must change nothing: if `parse` raises a ValueError, it is asked once more on a link that is in
+            step, as after a lost answer.
 
         Raises:
             GarbledAnswer: `parse` refuses the second answer too.
@@ -182,16 +181,17 @@ class Session:
         """Ask for a number.
 
         Raises:
-            GarbledAnswer: the answer is not a number, twice; or it is one of those that mean none: 9.91E37, +-9.9E37.
+            GarbledAnswer: twice the answer is not a number; or it is one of those that mean no value: 9.91E37,
+                +-9.9E37.
         """
         (value,) = self.ask_numbers(text, 1)
         return value
 
     def ask_numbers(self, text: str, count: int) -> list[float]:
-        """Ask for so many numbers in one answer.
+        """Ask for a fixed count of numbers in one answer.
 
         Raises:
-            GarbledAnswer: the answer is something else, twice; or one of them means that there is none.
+            GarbledAnswer: twice the answer is something else; or one of them means no value.
         """
         answer, values = self.ask_for(text, functools.partial(_with_numbers, count))
         if not all(map(math.isfinite, values)):
@@ -203,12 +203,13 @@ class Session:
         return values
 
     def ask_block(self, text: str, timeout_s: float) -> bytes:
-        """Ask for a definite-length block and return its data. An instrument may let go of what it has sent, so one
-        that is garbled is not asked for again."""
+        """Ask for a definite-length block and return its data. An instrument may delete what it has sent, so a garbled
+        block is not asked for again."""
         return self._exchange(text, self._read_block, timeout_s)
 
     def distrust(self, text: str, reason: str) -> None:
-        """An answer to `text` cannot be right: before anything else is sent, the link is cleared and verified."""
+        """Call this when an answer to `text` cannot be right: the link is cleared and verified before the next
+        message."""
         with self._talk:
             self._dirty = True
         self._tell(text, reason)
@@ -223,10 +224,11 @@ class Session:
             raise InstrumentReports(*errors[0], instrument=self.name, address=self.address)
 
     def report_every_error(self) -> None:
-        """See that no kind of error is kept out of the queue, as another client may have asked for.
+        """Make sure that every kind of error enters the queue; another client may have disabled some.
 
-        STATus:PRESet lets every error in (SCPI-99 volume 2, 20 and SYSTem:ERRor:ENABle) and changes nothing that the
-        instrument puts out. One that does not know it reports that; so the queue must be empty before, and is then.
+        STATus:PRESet enables every error (SCPI-99 volume 2, 20 and SYSTem:ERRor:ENABle) and does not change what the
+        instrument puts out. An instrument without this command reports an error; so the queue must be empty before, and
+        is emptied after.
         """
         self.command("STAT:PRES")
         if errors := self._take_errors():
@@ -236,7 +238,7 @@ class Session:
         errors: list[tuple[int, str]] = []
         read = self._parsed("SYST:ERR?", parse_error)
         for _ in range(ERROR_QUEUE_READS):
-            # Asking takes the entry out of the queue, so one that comes garbled is not asked for again.
+            # The question takes the entry out of the queue, so a garbled entry is not asked for again.
             code, text = self._exchange("SYST:ERR?", read, self._timeout_s)
             if code == 0:
                 break
@@ -244,10 +246,10 @@ class Session:
         return errors
 
     def check_power(self) -> None:
-        """See that the instrument has not been switched off and on since it was last asked.
+        """Check that the instrument has not been switched off and on since it was last asked.
 
         Raises:
-            SettingsLost: it has.
+            SettingsLost: it was.
         """
         read = self._parsed("*ESR?", _register)
         if self._exchange("*ESR?", read, self._timeout_s) & POWER_ON_BIT:
@@ -255,7 +257,7 @@ class Session:
         self._check_settings()
 
     def close(self) -> None:
-        """Give the link back."""
+        """Close the link."""
         self._drop_link()
 
     def leave(self) -> None:
@@ -270,13 +272,13 @@ class Session:
 
     @property
     def is_settled(self) -> bool:
-        """Whether the last message has been answered, so that the instrument has acted on all that was sent."""
+        """Whether the last message was answered, so that the instrument has done everything that was sent."""
         return self._answered == self._sent and not self._dirty
 
     # -- what the safe state uses ------------------------------------------------------------------------------
 
     def command_urgently(self, text: str) -> None:
-        """Write past the interlock and past a read that another thread waits in; on a dead link, on a new one."""
+        """Write in spite of the interlock and of another thread's waiting read; if the link is dead, on a new one."""
         with self._placed():
             try:
                 self._write_if_alive(text)
@@ -285,9 +287,9 @@ class Session:
                 self._write(text, _never)
 
     def ask_urgently(self, text: str) -> str:
-        """Ask past the interlock, for a confirmation. Waits for the thread that talks now; its read gives way.
+        """Ask for a confirmation in spite of the interlock. Waits for the thread that talks now, whose read ends early.
 
-        Where an answer may still be on its way, and on a dead link, it is asked over a new one.
+        If an answer may still come, or the link is dead, the question is asked over a new link.
         """
         if not self._talk.acquire(timeout=GIVE_WAY_S):
             raise NoAnswer("another question is still under way", instrument=self.name, address=self.address)
@@ -303,7 +305,7 @@ class Session:
             self._open_link(_never)
         try:
             return self._ask_once(text)
-        except ConnectionLost:  # a peer that closes has often done so before it was asked, and answers on a new link
+        except ConnectionLost:  # often the peer had closed before the question, and answers on a new link
             if not had_answered:
                 raise
         self._open_link(_never)
@@ -317,17 +319,17 @@ class Session:
         return answer
 
     def _write_if_alive(self, text: str) -> None:
-        """The first write into a link that the peer has closed is taken by the system, and lost."""
+        """The system accepts the first write into a link that the peer has closed, and loses it."""
         link = self._link
         if link is not None:
             link.has_waiting()
         self._write(text, _never)
 
     def look_for_power_cycle(self) -> None:
-        """Ask, past the interlock and on a new link, whether the instrument was switched off and on.
+        """Ask, in spite of the interlock and on a new link, whether the instrument was switched off and on.
 
         Raises:
-            InstrumentError: it does not answer, as long as it is off or starts up.
+            InstrumentError: it does not answer because it is off or starting.
         """
         with self._talk, self._placed():
             self._left = False
@@ -343,8 +345,8 @@ class Session:
         *,
         may_garble: bool = False,
     ) -> _T:
-        """Send a message and read its answer, if it has one; again if the link fails or, where the answer
-        `may_garble`, if it came garbled."""
+        """Send a message and read its answer, if it has one. Repeat it if the link fails or, with `may_garble`, if the
+        answer is garbled."""
         gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
         with self._talk, self._placed():
@@ -360,7 +362,7 @@ class Session:
         self._report(ASKED_AGAIN, instrument=self.name, message=text, reason=reason)
 
     def _interlock_and_settings(self) -> None:
-        """Nothing of the run goes to an instrument that has lost its settings, whoever was the first to notice."""
+        """The run sends nothing to an instrument that has lost its settings, whichever thread noticed it first."""
         self._interlock.check()
         self._check_settings()
 
@@ -370,7 +372,7 @@ class Session:
 
     def _attempt(self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate) -> _T:
         self._make_clean(gate)
-        self._dirty = True  # until the answer has come whole: the next one may belong to this question
+        self._dirty = True  # until the whole answer has come: the next answer may belong to this question
         self._write(text, gate)
         answer = read(time.monotonic() + timeout_s, gate)
         self._dirty = False
@@ -391,7 +393,7 @@ class Session:
     # -- answers -----------------------------------------------------------------------------------------------
 
     def _parsed(self, question: str, parse: Callable[[str], _T]) -> Callable[[float, Gate], _T]:
-        """Reads one line and takes it for what `parse` makes of it; anything else may answer another question."""
+        """Reads one line and parses it; an answer that `parse` refuses may belong to another question."""
 
         def read(deadline: float, gate: Gate) -> _T:
             answer = self._read_text(deadline, gate)
@@ -409,7 +411,7 @@ class Session:
         return answer_text(line)
 
     def _read_line(self, deadline: float, gate: Gate) -> bytes:
-        question = self._sent  # the safe state may send more while this waits
+        question = self._sent  # the safe state may send during this wait
         line = self._arrivals.line(deadline, gate)
         self._answered = question
         _traffic.debug("%s > %r", self.name, line)
@@ -428,7 +430,7 @@ class Session:
     # -- recovery ----------------------------------------------------------------------------------------------
 
     def _make_clean(self, gate: Gate) -> None:
-        """After a failed exchange, or an answer too many, get back in step with the instrument or onto a new link."""
+        """After a failed exchange or one answer too many: get back in step with the instrument, or open a new link."""
         if self._is_in_step():
             return
         if self._link is not None:
@@ -440,7 +442,7 @@ class Session:
         self._reopen(gate)
 
     def _is_in_step(self) -> bool:
-        """Whether there is a link, alive, and no answer on it or on its way that nobody waits for."""
+        """Whether there is a working link without an unexpected answer on it or still to come."""
         link = self._link
         try:
             return link is not None and not (self._dirty or self._arrivals or link.has_waiting())
@@ -454,7 +456,7 @@ class Session:
         link.drain()
         self._arrivals.clear()
         self._identify(gate)
-        self._ask_for_power_cycle(gate)  # the link may be a gateway's, which stands whatever becomes of the instrument
+        self._ask_for_power_cycle(gate)  # the link may be a gateway's, which stays open when the instrument is gone
         self._dirty = False
         gate()
 
@@ -474,7 +476,7 @@ class Session:
         gate()
 
     def _open_link(self, gate: Gate) -> None:
-        """A new link in place of the old one, which is closed first: many an instrument takes one at a time."""
+        """A new link. The old one is closed first: many instruments take only one at a time."""
         self._check_not_left()
         self._drop_link()
         link = self._opener(self.address)
@@ -484,7 +486,7 @@ class Session:
                 self._check_not_left()
                 link, self._link = self._link, link  # type: ignore[assignment]
                 self._arrivals.clear()
-        finally:  # the one that the safe state has opened meanwhile, or the new one if it comes too late
+        finally:  # the link that the safe state has opened meanwhile, or the new one if it is too late
             _close_quietly(link)
 
     def _check_not_left(self) -> None:
@@ -497,7 +499,7 @@ class Session:
         _close_quietly(link)
 
     def _identify(self, gate: Gate) -> None:
-        """Ask who is there, past answers that belong to earlier questions; later, insist on the same instrument."""
+        """Ask for *IDN?, ignoring answers to earlier questions; after the first time it must be the same instrument."""
         self._write("*IDN?", gate)
         deadline = time.monotonic() + self._timeout_s
         for _ in range(STALE_LINES):
@@ -510,7 +512,7 @@ class Session:
     def _ask_for_power_cycle(self, gate: Gate) -> None:
         """Ask whether the instrument was switched on since it was last asked.
 
-        Asking clears the answer. One that is lost cannot be had again, and whoever cannot tell has lost its settings.
+        Reading the register clears it, so a lost answer cannot be read again. No answer counts as lost settings.
         """
         self._write("*ESR?", gate)
         try:
@@ -524,7 +526,7 @@ class Session:
 
     @contextmanager
     def _placed(self) -> Iterator[None]:
-        """Give an error that knows no instrument the name and address of this one."""
+        """Add this instrument's name and address to an error that has none."""
         try:
             yield
         except InstrumentError as error:

@@ -14,17 +14,17 @@ from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
 from benchctl.scpi.numbers import NumberError, parse_boolean, parse_states
 
-# What a supply's programming resolution may take from a setting.
+# How far a supply's programming resolution may change a setting.
 VOLTAGE_TOLERANCE_V = 0.02
 CURRENT_TOLERANCE_A = 0.1
 
 
 class Supply(Role):
-    """Outputs go by their names in the bench file.
+    """Outputs have their names from the bench file.
 
     Args:
         outputs: the instrument's number for each.
-        zero_a: what each may read where no current flows, A.
+        zero_a: the reading that each may have without current, A.
     """
 
     def __init__(
@@ -36,7 +36,7 @@ class Supply(Role):
         self.outputs = dict(outputs)
 
     def prepare(self) -> None:
-        """Put the instrument into its mode, with no protection tripped from whatever was before."""
+        """Put the instrument into its mode, and clear protections that tripped earlier."""
         self._say(self._words.prepare)
         for number in self.outputs.values():
             self._say(self._words.clear_protection, output=number)
@@ -52,8 +52,8 @@ class Supply(Role):
             self._confirm_amperes(current, overcurrent_a, words.get_overcurrent, number)
 
     def tripped_protections(self, output: str) -> float:
-        """How many of the output's own protections have tripped: 0 is well, and the output is off otherwise. One that
-        says so is asked again, over a link that is verified: it ends the run.
+        """How many of the output's own protections have tripped. More than 0 means that the output is off and ends the
+        run, so that answer is asked for again over a verified link.
 
         Raises:
             GarbledAnswer: the answer does not tell, for each protection, whether it has.
@@ -66,10 +66,10 @@ class Supply(Role):
         return 0.0
 
     def has_tripped(self, output: str) -> bool:
-        """Whether one of the output's own protections has tripped, asked past the interlock.
+        """Whether one of the output's own protections has tripped, asked in spite of the interlock.
 
         Raises:
-            InstrumentError: there is no answer, or none that tells.
+            InstrumentError: there is no answer, or none that says it.
         """
         *before, question = self._words.get_tripped.render(output=self.outputs[output])
         with self.session.undisturbed():
@@ -97,7 +97,7 @@ class Supply(Role):
             self._confirm_amperes(what, current_a, self._words.get_current_limit, number)
 
     def output_on(self, output: str) -> None:
-        """Switch an output on and see that it is.
+        """Switch an output on and confirm it.
 
         Raises:
             InstrumentError: the output did not come on, or its protection tripped at once.
@@ -115,7 +115,7 @@ class Supply(Role):
             self.settings.keep(self._stays_on(output))
 
     def output_off(self, output: str) -> None:
-        """Switch an output off and see that it is."""
+        """Switch an output off and confirm it."""
         what, number = _output(output), self.outputs[output]
         with self._changing(what):
             self._say(self._words.output_off, output=number)
@@ -128,11 +128,11 @@ class Supply(Role):
 
     @property
     def has_watchdog(self) -> bool:
-        """Whether the supply switches its outputs off by itself where nobody feeds its watchdog."""
+        """Whether the supply has a watchdog that switches its outputs off when it is not fed."""
         return self._words.has_watchdog
 
     def arm_watchdog(self, watchdog_s: float) -> None:
-        """Start the watchdog: from now on it wants to be fed.
+        """Start the watchdog: from now on it must be fed.
 
         Raises:
             InstrumentReports: the supply does not take the command.
@@ -141,10 +141,10 @@ class Supply(Role):
         self.check_errors()
 
     def feed_watchdog(self) -> float:
-        """Feed the watchdog; 1 where it has tripped before, so that the outputs are off, else 0.
+        """Feed the watchdog; returns 1 if it had already tripped, so that the outputs are off, else 0.
 
         Raises:
-            GarbledAnswer: the answer does not tell whether it has.
+            GarbledAnswer: the answer does not say whether it has tripped.
         """
         self._say(self._words.feed_watchdog)
         return float(self._watchdog_has_tripped())
@@ -153,7 +153,7 @@ class Supply(Role):
         return bool(self._words.get_watchdog_tripped) and self._ask_for(self._words.get_watchdog_tripped, parse_boolean)
 
     def disarm_watchdog(self) -> None:
-        """Stop the watchdog, past the interlock: the bench is safe, and nobody feeds it any more."""
+        """Stop the watchdog, in spite of the interlock: the bench is safe, and it is no longer fed."""
         with self.session.undisturbed():
             for message in self._words.disarm_watchdog.render():
                 self.session.command_urgently(message)
@@ -165,7 +165,7 @@ class Supply(Role):
         self._confirm(self._number(what, wanted_a, "A", CURRENT_TOLERANCE_A, words, {"output": number}))
 
     def _stays_on(self, output: str) -> Setting:
-        """An output goes off by itself where a protection or the watchdog trips, which the guard watches for."""
+        """A protection or the watchdog may switch an output off by itself; the guard watches for that."""
         on = self._switch(_output(output), self._words.get_output, on=True, output=self.outputs[output])
 
         def look() -> str:
@@ -176,7 +176,7 @@ class Supply(Role):
         return replace(on, look=look)
 
     def safe_parts(self, outputs: Iterable[str]) -> list[SafePart]:
-        """What the safe state asks of it, for these outputs in this order."""
+        """Its part of the safe state, for these outputs in this order."""
         return [self._off(name, self.outputs[name]) for name in outputs]
 
     def _off(self, name: str, number: int) -> SafePart:

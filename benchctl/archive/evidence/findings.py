@@ -1,4 +1,4 @@
-"""Whether a run folder is still what the run left, as far as its journal can tell."""
+"""Whether a run folder is still as the run left it, as far as its journal shows."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from benchctl.errors import ArchiveError
 
 @dataclass(frozen=True)
 class Findings:
-    """Of the journal's lines, the inputs, the captures, the trend and the guardian's lines.
+    """Findings on the journal's lines, the inputs, the captures, the trend and the guardian's lines.
 
     Attributes:
-        changed: what is not as the run left it, a sentence each.
+        changed: what is not as the run left it, one sentence for each.
         unproven: what cannot be checked and why, to be read behind "cannot be checked: ".
         accepted: inputs that were changed between two parts of the run, and accepted with a reason.
-        added: what the run did not leave and nothing reads.
+        added: files that the run did not write and nothing reads.
     """
 
     changed: tuple[str, ...] = ()
@@ -37,7 +37,7 @@ def findings_of(folder: RunFolder, journal: JournalRead) -> Findings:
     """Compare the folder with its journal, and the journal with its hashes.
 
     Raises:
-        ArchiveError: a folder of it cannot be listed.
+        ArchiveError: a folder in it cannot be listed.
     """
     events = journal.events
     inputs = check_inputs(folder, events)

@@ -1,4 +1,4 @@
-"""The inputs of a run as evidence: kept unchanged, hashed when the run begins, and compared with that later."""
+"""The inputs of a run as evidence: kept unchanged, hashed when the run begins, and compared with the hash later."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from benchctl.archive.journal.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_ST
 from benchctl.archive.journal.journal import Event
 from benchctl.errors import ArchiveError, quote
 
-# A document is some hundred lines; of anything much longer only the file is named.
+# A document has some hundred lines; if a file is much longer, only its name is given.
 _MOST_LINES = 2000
 _MOST_TOLD = 6
 
 
 @dataclass(frozen=True)
 class InputsCheck:
-    """The inputs as they are, against what the journal says of them.
+    """The inputs as they are now, compared with the journal.
 
     Attributes:
         changed: a sentence for each file that is not as it was, with the lines where their text is known.
         added: files that were not there; nothing reads them.
-        unproven: why the inputs, or what they were at first, cannot be checked; '' where they can be.
+        unproven: why the inputs, or their first state, cannot be checked; '' where they can be.
         accepted: what was changed before, and accepted with a reason.
-        was_never_hashed: whether the journal has no hash of any.
+        was_never_hashed: whether the journal has no hash of any input.
         hashes: file -> SHA-256 as they are now, of the files that the run kept; of all where it hashed none.
     """
 
@@ -82,7 +82,7 @@ def texts_of(folder: RunFolder, names: Iterable[str]) -> Mapping[str, str]:
 
 
 def _expected(events: Sequence[Event]) -> tuple[Mapping[str, str], str]:
-    """The hashes that hold, and why they do not tell what the inputs were when the run began ('' where they do)."""
+    """The hashes to compare with, and why they are not those of the start of the run ('' where they are)."""
     began = [event for event in events if event["event"] == RUN_STARTED]
     told = [e for e in events if e["event"] in (RUN_STARTED, INPUTS_KEPT, INPUTS_ACCEPTED) and "inputs" in e]
     if not began:
@@ -115,7 +115,7 @@ def _files(folder: RunFolder) -> list[tuple[str, Path]]:
 
 
 def _content(path: Path) -> bytes | None:
-    """None where it cannot be read, or is not a plain file."""
+    """The bytes of the file; None if it cannot be read or is not a plain file."""
     try:
         return read_bytes(path)
     except ArchiveError:
@@ -140,7 +140,7 @@ def _told(changes: Sequence[str]) -> Sequence[str]:
 
 
 def changed_lines(was: str, now: str) -> list[str]:
-    """What differs between two texts, a phrase a line; nothing where the older one is not known or either is long."""
+    """The lines that differ between two texts, in words; empty where the older text is unknown or either is long."""
     before, after = was.splitlines(), now.splitlines()
     if not was or max(len(before), len(after)) > _MOST_LINES:
         return []

@@ -3,7 +3,8 @@
 Each line is a JSON object that ends in two fields. `before` is the hash of the line before, empty in the first line;
 `hash` is the line's own: the first 16 hexadecimal digits of the SHA-256 of its bytes up to the comma before `hash`.
 
-This shows slips and careless edits. It proves nothing against somebody who writes the whole file again, hashes and all.
+This shows mistakes and careless edits. It does not protect against somebody who writes the whole file again with new
+hashes.
 
 Only the standard library: the guardian writes such lines too.
 """
@@ -25,7 +26,7 @@ def sealed(body: bytes, before: str) -> tuple[bytes, str]:
     """A line for the JSON object `body`, without its line end, and the line's hash.
 
     Args:
-        body: one object that has a field or more, and none named as in `FIELDS`.
+        body: one object with at least one field, and none named as in `FIELDS`.
         before: the hash of the line before; '' where there is none.
     """
     content = body[:-1] + b', "before": "%s"' % before.encode("ascii")
@@ -35,10 +36,10 @@ def sealed(body: bytes, before: str) -> tuple[bytes, str]:
 
 @dataclass
 class Chain:
-    """Follows the lines of a file from its first one.
+    """Checks the lines of a file in order, from the first.
 
-    `last` is the hash of the line that was followed last. `unchained` counts the lines that stand before the first one
-    with a hash: an earlier version wrote them. The first line with a hash stands for all of them.
+    `last` is the hash of the last line checked. `unchained` counts the lines before the first one with a hash: an
+    earlier version wrote them. The first hash covers all of them.
     """
 
     last: str = ""
@@ -46,7 +47,7 @@ class Chain:
     has_begun: bool = False
 
     def follow(self, line: bytes) -> str:
-        """Take the next line, with or without its line end; says what is wrong with it, '' where nothing is."""
+        """Check the next line, with or without its line end; returns what is wrong with it, or ''."""
         line = line.strip()
         seal = _SEAL.search(line)
         if seal is None:
@@ -67,7 +68,7 @@ class Chain:
 
 
 def last_hash(content: bytes) -> str:
-    """What the next line of a file with this content carries as `before`. A line that was cut off is none."""
+    """The `before` of the next line of a file with this content. A line that was cut off does not count."""
     links = Chain()
     for line in content.splitlines():
         if is_whole(line):
@@ -76,7 +77,7 @@ def last_hash(content: bytes) -> str:
 
 
 def is_whole(line: bytes) -> bool:
-    """Whether it is a JSON object; no beginning of one is."""
+    """Whether it is a complete JSON object."""
     try:
         return isinstance(json.loads(line), dict)
     except (ValueError, RecursionError):

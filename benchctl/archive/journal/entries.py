@@ -21,9 +21,9 @@ from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import Accuracy
 
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
-# whose vector instructions add in another order, computes the same ones.
+# whose vector instructions add in another order, computes the same figures.
 STORED_DIGITS = 10
-# Verdicts by the names that run folders of earlier versions hold, and by today's.
+# Verdict names in run folders of earlier versions -> today's names.
 RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}
 
 
@@ -34,8 +34,8 @@ class FiguresEntry:
     `step` is the step's name in the sequence, `analysis` a name in `measure.analyses.ANALYSES`; `captures` maps role
     to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
     is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
-    several levels, a response at many frequencies. `comparisons` is what all of it let compare, None in a folder made
-    before that was done.
+    several levels, a response at many frequencies. `comparisons` holds the comparisons between instruments; None in a
+    folder from before they were made.
     """
 
     step: str
@@ -55,7 +55,7 @@ class FiguresEntry:
         """Read it back from the journal.
 
         Raises:
-            ArchiveError: the event lacks something or holds something else than a figures event should.
+            ArchiveError: the event lacks something or holds something that a figures event should not.
         """
         try:
             return _ENTRY.validate_python(_with_verdicts_of_today(event))
@@ -76,7 +76,7 @@ class FiguresEntry:
         return fields
 
     def conditions_of(self, figure: Figure) -> Conditions:
-        """Of one of the figures: driven as its records were; at a load or a frequency of its own, where it has any."""
+        """The conditions of one figure: drive as in its records; its own load or frequency, if it has one."""
         records = [self.captured[file] for file in figure.capture.split() if file in self.captured]
         found = self.conditions.driven_as(common_to(records)) if records else self.conditions
         return replace(
@@ -97,7 +97,8 @@ _CONDITIONS = TypeAdapter(Conditions)
 
 
 def _with_verdicts_of_today(event: Event) -> Event:
-    """The event with verdicts of earlier versions under their present names; what is not a list of figures stays so."""
+    """The event with verdicts of earlier versions under their present names; anything but a list of figures is
+    unchanged."""
     figures = event.get("figures")
     if not isinstance(figures, list):
         return event
@@ -110,10 +111,10 @@ def _with_verdict_of_today(figure: Any) -> Any:
 
 
 def context_of(entry: FiguresEntry) -> Any:
-    """The context of an analysis as the analysis takes it.
+    """The context of an analysis, as the object that the analysis takes.
 
     Raises:
-        ArchiveError: this version knows no such analysis, or the context is none of it.
+        ArchiveError: this version knows no such analysis, or the context does not belong to it.
     """
     if entry.analysis not in ANALYSES:
         raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
@@ -124,7 +125,7 @@ def context_of(entry: FiguresEntry) -> Any:
 
 
 def conditions_of(event: Event) -> Conditions:
-    """What the bench was set to when a step began or ended; nothing where an older run did not keep it.
+    """What the bench was set to when a step began or ended; all unset if an older run did not keep it.
 
     Raises:
         ArchiveError: the event holds something else there.
@@ -136,9 +137,9 @@ def conditions_of(event: Event) -> Conditions:
 
 
 def entries_of(events: Sequence[Event]) -> list[FiguresEntry]:
-    """The figures entries among a journal's events, in order, but for those that are no results.
+    """The figures entries among a journal's events, in order, without those that are not results.
 
-    Where instruments contradict each other in a part of the run, the figures of that part that rest on it say so.
+    Where instruments contradict each other in a part of the run, the figures of that part that depend on it say so.
     """
     return with_contradictions(parts_of(events))
 
@@ -148,7 +149,7 @@ def parts_of(
 ) -> list[list[FiguresEntry]]:
     """The entries as they were written, by the parts of the run; the last one is the present part.
 
-    `read`: from an event to its entry, or to None where it is none and is left out.
+    `read`: turns an event into its entry, or into None if it is not a figures event and is left out.
     """
     parts: list[list[FiguresEntry]] = [[]]
     for event in results_of(events):
@@ -160,7 +161,7 @@ def parts_of(
 
 
 def with_contradictions(parts: Iterable[Sequence[FiguresEntry]]) -> list[FiguresEntry]:
-    """All entries, each figure that rests on what any entry of its part contradicts with the sentence on it."""
+    """All entries; each figure that depends on a contradiction in its part carries the sentence about it."""
     return [entry for part in parts for entry in _with_contradictions(part)]
 
 
@@ -170,22 +171,22 @@ def _with_contradictions(part: Sequence[FiguresEntry]) -> Sequence[FiguresEntry]
 
 
 def results_of(events: Sequence[Event]) -> list[Event]:
-    """The events of a journal without what was found by a step that was given up and started again."""
+    """The events of a journal without the results of a step that was given up and started again."""
     void = {number for event in events if event["event"] == STEP_GIVEN_UP for number in event["no_results"]}
     return [event for event in events if not void or event["number"] not in void]
 
 
 def positions_of(events: Sequence[Event]) -> dict[str, str]:
-    """What a person has said of each control and whatever else a prompt asked for, as it was last."""
+    """The last answer to each prompt: the position of each control, and anything else that was asked for."""
     answers = (event.get("answers") or {} for event in events if event["event"] == HANDS)
     return {str(name): str(answer) for said in answers for name, answer in said.items()}
 
 
 def context_as_json(context: Any) -> dict[str, Any]:
-    """A context dataclass as JSON can hold it; `pydantic.TypeAdapter` of its type reads it back.
+    """A context dataclass in JSON form; `pydantic.TypeAdapter` of its type reads it back.
 
     Raises:
-        ArchiveError: it holds a number that is not finite, which JSON has no form for.
+        ArchiveError: it holds a number that is not finite, which JSON cannot hold.
     """
     plain = TypeAdapter(type(context)).dump_python(context, mode="json")
     return dict(plain)
@@ -224,8 +225,8 @@ def as_stored(figure: Figure) -> Figure:
 def last_place(figure: Figure) -> int | None:
     """The power of ten of the last stored place, counted from the larger of value and uncertainty.
 
-    So a value that is nothing but rounding noise within its uncertainty is stored as the nought it is. None for a
-    figure of exactly nought without uncertainty, which has no last place.
+    So a value that is only rounding noise within its uncertainty is stored as zero. None for a figure of exactly zero
+    without uncertainty, which has no last place.
     """
     size = max(abs(figure.value), figure.expanded_uncertainty or 0.0)
     return math.floor(math.log10(size)) - (STORED_DIGITS - 1) if size > 0.0 else None

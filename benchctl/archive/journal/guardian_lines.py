@@ -1,4 +1,4 @@
-"""What a guardian did to a run that could not look after itself: lines of its own beside the journal."""
+"""What a guardian did when a run could not make itself safe: its own lines, in a file beside the journal."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from benchctl.errors import ArchiveError
 
 
 def lines_not_told(folder: RunFolder, events: Sequence[Event]) -> list[dict[str, Any]]:
-    """The guardian's lines that the journal with these events does not have yet, as fields of an event each.
+    """The guardian's lines that are not yet among these events of the journal, each as fields of an event.
 
-    A line that a crash has cut off is told as it is found.
+    A line that a crash has cut off is given as it was found.
 
     Raises:
         ArchiveError: the file cannot be read.
@@ -29,7 +29,7 @@ def lines_not_told(folder: RunFolder, events: Sequence[Event]) -> list[dict[str,
 
 
 def changed_guardian_lines(folder: RunFolder, events: Sequence[Event]) -> list[str]:
-    """What of the guardian's lines is not as it was written, or not as the journal has it."""
+    """The guardian's lines that were changed, or that differ from the journal."""
     told = [event for event in events if event["event"] == GUARDIAN_ACTED]
     try:
         lines = _lines(folder) if folder.guardian.exists() else []

@@ -1,7 +1,7 @@
-"""The journal: one JSON object a line, on the disk before the next command goes out.
+"""The journal: one JSON object on each line, on the disk before the next command is sent.
 
-Lines are only ever added. A crash can tear the last one; it is found and told, never dropped: whoever goes on
-writing first closes the torn piece with a line end and a `torn_line` event that repeats it word for word.
+Lines are only ever added. A crash can cut off the last one; it is reported, never dropped: the next writer first ends
+the torn piece with a line end and writes a `torn_line` event that repeats it exactly.
 
 Each line carries the hash of the event before it and its own (`evidence.chain`), so that a change shows.
 """
@@ -39,9 +39,9 @@ _CHANGED = "Put the file back as the run left it, from a copy. A run does not go
 class JournalRead:
     """What a journal holds: the whole events in order, and what a crash left of a last line (None: nothing).
 
-    Bytes of the torn piece that are no UTF-8 are shown as backslash escapes. `breaks` tells where a line is not as it
-    was written, with file and line. `unchained` counts the events at the beginning that carry no hash, since an earlier
-    version wrote them; `last_hash` is what the next line carries as `before`.
+    Bytes of the torn piece that are not UTF-8 are shown as backslash escapes. `breaks` says where a line was changed,
+    with file and line. `unchained` counts the events at the beginning without a hash, which an earlier version wrote;
+    `last_hash` is the `before` of the next line.
     """
 
     events: tuple[Event, ...]
@@ -51,7 +51,7 @@ class JournalRead:
     last_hash: str = ""
 
     def unbroken(self) -> JournalRead:
-        """This, if every line is as it was written.
+        """This object, if every line is as it was written.
 
         Raises:
             ArchiveError: one is not; names file and line.
@@ -66,7 +66,7 @@ class JournalRead:
 
 
 class Journal:
-    """Adds events to a journal file; a file that is there already is gone on with. Safe to use from several threads.
+    """Adds events to a journal file; an existing file is continued. Safe to use from several threads.
 
     Raises:
         ArchiveError: the file cannot be opened.
@@ -79,22 +79,22 @@ class Journal:
         self._lock = threading.Lock()
         self._next_number = 1
         self._last_hash = ""
-        self._must_mend = True  # whoever wrote before may have been killed in the middle of a line
+        self._must_mend = True  # the last writer may have been killed in the middle of a line
         with disk_errors("write", path):
             self._file = path.open("ab", buffering=0)
             sync_folder(path.parent)
 
     def append(self, event: str, /, **fields: Any) -> Event:
-        """Write one event; it is on the disk when this returns it, with the fields that the journal sets itself.
+        """Write one event; it is on the disk when this returns. Returns it with the fields that the journal adds.
 
         Args:
             event: its kind.
-            fields: what is told of it, as JSON can hold it. A number that is not finite must come as None, with
+            fields: its content, in JSON form. A number that is not finite must come as None, with
                 a field that says why.
 
         Raises:
-            ArchiveError: it could not be written, holds a number that is not finite, or what the file held before is
-                broken elsewhere than at its end.
+            ArchiveError: it could not be written, holds a number that is not finite, or the file was already broken
+                before its end.
         """
         with self._lock:
             self._mend()
@@ -103,7 +103,7 @@ class Journal:
             return whole
 
     def close(self) -> None:
-        """Let go of the file. Idempotent."""
+        """Close the file. Idempotent."""
         self._file.close()
 
     def _whole(self, event: str, fields: Mapping[str, Any]) -> Event:
@@ -129,7 +129,7 @@ class Journal:
             view = view[self._file.write(view) :]
 
     def _mend(self) -> None:
-        """Make sure that the next line starts on a line of its own and bears the next number."""
+        """Make sure that the next event starts on a new line and has the next number."""
         if not self._must_mend:
             return
         content = read_bytes(self.path)
@@ -154,7 +154,7 @@ def _encoded(event: Event) -> bytes:
 
 
 def _plain(value: Any) -> Any:
-    """What JSON has no word for, in words that it has."""
+    """Turn values that JSON does not know into values that it knows."""
     if isinstance(value, np.generic):
         return value.item()
     if isinstance(value, Mapping):
@@ -165,7 +165,7 @@ def _plain(value: Any) -> Any:
 
 
 def read_journal(path: Path) -> JournalRead:
-    """Read all that a journal holds.
+    """Read a whole journal.
 
     Raises:
         ArchiveError: it cannot be read, or a line before the last one is broken or missing; names file and line.
@@ -174,13 +174,13 @@ def read_journal(path: Path) -> JournalRead:
 
 
 def read_as_far_as_whole(path: Path) -> tuple[JournalRead, str]:
-    """Read what a journal holds before the first line that is broken, and say where that is; '' where none is.
+    """Read a journal up to its first broken line, and say where that is; '' if no line is broken.
 
     Raises:
         ArchiveError: it cannot be read.
     """
     lines = read_bytes(path).split(b"\n")
-    # More lines mend nothing, so the first count of lines that is broken can be found by halving.
+    # More lines never repair a break, so the first broken line can be found by halving.
     broken = bisect_left(range(len(lines) + 1), True, key=lambda count: bool(_trouble(lines[:count], path)))
     return parse_journal(b"\n".join(lines[: broken - 1]), path), _trouble(lines[:broken], path)
 
@@ -196,7 +196,7 @@ def _trouble(lines: Sequence[bytes], path: Path) -> str:
 def parse_journal(content: bytes, path: Path) -> JournalRead:
     """The events in the bytes of a journal; `path` is named in errors.
 
-    A line is whole when its JSON object is, with or without its line end: no beginning of an object is an object.
+    A line is whole when its JSON object is complete, with or without its line end.
     """
     events: list[Event] = []
     torn: list[bytes] = []
@@ -227,7 +227,7 @@ def parse_journal(content: bytes, path: Path) -> JournalRead:
 def _event(line: bytes) -> Event | None:
     try:
         event = json.loads(line.decode("utf-8"), parse_constant=_refuse, parse_float=_finite)
-        if b"\\ud" in line.lower():  # half of a character, which could be written nowhere
+        if b"\\ud" in line.lower():  # half of a character, which cannot be written anywhere
             json.dumps(event, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError):
         return None
@@ -241,7 +241,7 @@ def _refuse(constant: str) -> NoReturn:
 
 
 def _finite(digits: str) -> float:
-    """1e999 would become infinite without a word."""
+    """Without this, 1e999 would silently become infinite."""
     value = float(digits)
     return value if math.isfinite(value) else _refuse(digits)
 

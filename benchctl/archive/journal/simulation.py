@@ -1,4 +1,4 @@
-"""Which instruments of a run were simulated, as its journal tells."""
+"""Which instruments of a run were simulated, from its journal."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ EVERY_INSTRUMENT = "every instrument"
 
 @dataclass(frozen=True)
 class Simulation:
-    """`simulated` and `real` are roles of instruments; `is_told` says whether the journal tells at all."""
+    """`simulated` and `real` are roles of instruments; `is_told` says whether the journal has this at all."""
 
     simulated: tuple[str, ...] = ()
     real: tuple[str, ...] = ()
@@ -23,7 +23,8 @@ class Simulation:
 
     @property
     def is_simulated(self) -> bool | None:
-        """Whether any instrument was simulated, which makes the run a simulated one. None where nothing is told."""
+        """Whether any instrument was simulated, which makes the run a simulated one. None if the journal does not
+        say."""
         return bool(self.simulated) if self.is_told else None
 
     @property
@@ -33,7 +34,7 @@ class Simulation:
 
     @property
     def words(self) -> str:
-        """Which instruments were simulated, in words; nothing where none was."""
+        """Which instruments were simulated, in words; empty if none was."""
         return EVERY_INSTRUMENT if self.is_whole else " and ".join(filter(None, self._list()))
 
     def _list(self) -> tuple[str, ...]:
@@ -42,12 +43,12 @@ class Simulation:
 
 
 def begins_part(event: Mapping[str, Any]) -> bool:
-    """Whether a part of a run begins with this event, so that it tells which instruments are simulated."""
+    """Whether this event begins a part of a run, and so says which instruments are simulated."""
     return event["event"] == RUN_STARTED or event["event"] in NEW_PARTS
 
 
 def simulation_of(events: Iterable[Mapping[str, Any]]) -> Simulation:
-    """Of all parts of a run together: one simulated instrument in one part makes the run a simulated one."""
+    """All parts of a run together: one simulated instrument in one part makes the run a simulated one."""
     parts = [event for event in events if begins_part(event)]
     began: Mapping[str, Any] = next((event for event in parts if event["event"] == RUN_STARTED), {})
     told = {role for event in parts for role in event.get("simulated", ())} | set(_by_identity(began))
@@ -62,5 +63,5 @@ def simulation_of(events: Iterable[Mapping[str, Any]]) -> Simulation:
 
 
 def _by_identity(began: Mapping[str, Any]) -> Iterator[str]:
-    """What answered *IDN? as a simulated instrument: all that a journal of an earlier version tells of a real run."""
+    """The instruments that answered *IDN? as simulated; an earlier version's journal of a real run has only this."""
     return (role for role, identity in began.get("instruments", {}).items() if is_simulated(str(identity)))

@@ -1,4 +1,4 @@
-"""The figures of a run as a table to compute with: from its journal, or as figures.csv has them."""
+"""The figures of a run as a table to compute with: from its journal or from figures.csv."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
     """figures.csv as a table with columns `COLUMNS` or `EARLIER_COLUMNS`; what does not apply is '' or missing.
 
     Raises:
-        ArchiveError: it is not there, or is no such table.
+        ArchiveError: it is not there, or is not such a table.
     """
     content = io.BytesIO(read_bytes(folder.figures))
     try:
@@ -41,5 +41,5 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
 
 
 def _numbers(cells: pd.Series[str]) -> pd.Series[float]:
-    """Python reads a float exactly as it was written, which not every version of pandas does."""
+    """Python reads a float exactly as it was written; not every version of pandas does."""
     return pd.Series([float(cell) if cell else math.nan for cell in cells], dtype="float64")

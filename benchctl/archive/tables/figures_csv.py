@@ -1,6 +1,6 @@
-"""figures.csv: a row a figure, in the order they were measured. The journal is the truth; this is its table.
+"""figures.csv: one row for each figure, in the order of measurement. It is made from the journal.
 
-A run writes it once, when it ends. What a killed run left is brought up to date from the journal.
+A run writes it once, when it ends. After a killed run it is made again from the journal.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
 
 
 class Column(NamedTuple):
-    """A column: as what pandas keeps it, and what stands in it."""
+    """A column: its type in pandas, and what its cells mean."""
 
     kind: str
     meaning: str
@@ -62,13 +62,13 @@ _ADDED: Mapping[str, Column] = {
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
 COLUMNS = tuple(TABLE)
-EARLIER_COLUMNS = tuple(_EARLIER)  # all that runs of earlier versions have
+EARLIER_COLUMNS = tuple(_EARLIER)  # the only columns in runs of earlier versions
 NUMBERS = tuple(name for name, column in TABLE.items() if column.kind != "str")
 KINDS = {name: column.kind for name, column in TABLE.items()}
 
 
 def rows_of(entries: Iterable[FiguresEntry], run: RunIdentity) -> Iterator[dict[str, object]]:
-    """The rows of figures.csv for these entries, by column; None where nothing applies."""
+    """The rows of figures.csv for these entries, by column; None where a column does not apply."""
     for entry in entries:
         for row in _rows_of(entry):
             yield row | run.cells()
@@ -102,8 +102,7 @@ def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
 
 
 def write_figures(folder: RunFolder, entries: Iterable[FiguresEntry], run: RunIdentity) -> None:
-    """Write figures.csv whole, unless that is what it holds; every float with all digits that tell it from its
-    neighbours.
+    """Write figures.csv whole, unless it already holds this; every float with all the digits that identify it.
 
     Raises:
         ArchiveError: it cannot be written.
@@ -114,9 +113,9 @@ def write_figures(folder: RunFolder, entries: Iterable[FiguresEntry], run: RunId
 
 
 def renew_figures(folder: RunFolder) -> bool:
-    """Write figures.csv from the journal where a run that was killed left none, or the table of an earlier part.
+    """Write figures.csv from the journal if a killed run left none, or only the table of an earlier part.
 
-    A table that the journal never gave is left as it is, for `verify` to tell of.
+    A table that never followed from the journal is left as it is, so that `verify` reports it.
 
     Returns:
         Whether it was written.
@@ -137,7 +136,7 @@ def renew_figures(folder: RunFolder) -> bool:
 
 
 def _earlier_tables(events: Sequence[Mapping[str, Any]]) -> Iterator[bytes]:
-    """The table as it stood before each event that changes it."""
+    """The table as it was before each event that changes it."""
     for number, event in enumerate(events):
         if event["event"] in (FIGURES, STEP_GIVEN_UP, RUN_ENDED):
             yield _table_of(events[:number])

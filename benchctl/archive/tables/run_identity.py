@@ -15,8 +15,8 @@ from benchctl.archive.journal.simulation import simulation_of
 
 @dataclass(frozen=True)
 class RunIdentity:
-    """`run` tells one run from every other, `simulated` whether any of its instruments was. What an older run did not
-    keep is empty, or None."""
+    """`run` identifies the run; `simulated` says whether any of its instruments was simulated. What an older run did
+    not keep is empty, or None."""
 
     run: str = ""
     amplifier: str = ""
@@ -24,20 +24,20 @@ class RunIdentity:
     simulated: bool | None = None
 
     def cells(self) -> dict[str, object]:
-        """As columns of figures.csv, by name; spreadsheets and pandas read `true` and `false`."""
+        """The values as columns of figures.csv, by name; spreadsheets and pandas read `true` and `false`."""
         simulated = "" if self.simulated is None else str(self.simulated).lower()
         return {"run": self.run, "amplifier": self.amplifier, "serial": self.serial, "simulated": simulated}
 
 
 def run_identity_of(events: Sequence[Mapping[str, Any]]) -> RunIdentity:
-    """As the events tell it that begin the parts of the run."""
+    """The identity, from the events that begin the parts of the run."""
     began: Mapping[str, Any] = next((event for event in events if event["event"] == RUN_STARTED), {})
     names = {name: began.get(name, "") for name in ("run", "amplifier", "serial")}
     return RunIdentity(**names, simulated=simulation_of(events).is_simulated)
 
 
 def dry_run_name(title: str, inputs: Mapping[str, str], settings: Mapping[str, str]) -> str:
-    """A dry run is the same whenever it is made, so its name follows from what makes it so, and not from the time.
+    """The same dry run always gives the same result, so its name follows from its inputs, not from the time.
 
     Args:
         title: of the sequence.

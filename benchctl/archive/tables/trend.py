@@ -1,4 +1,4 @@
-"""trend.csv: what the guard read, a row a sample, from the first to the last second of a run."""
+"""trend.csv: what the guard read, one row for each sample, from the first to the last second of a run."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from benchctl.errors import ArchiveError
 if TYPE_CHECKING:
     import pandas as pd
 
-# What a signal's name begins with -> the unit at the end of its column; anything else is a temperature.
+# Start of a signal's name -> the unit at the end of its column's name; any other signal is a temperature.
 _UNITS = {"supply_voltage": "v", "supply_current": "a"}
 
 
 class Trend:
     """Adds samples to trend.csv.part, which `finish` turns into trend.csv. Safe to use from several threads.
 
-    Each row goes to the operating system at once, so that a killed run keeps it, but is not waited for: a loss of
-    power may cost the last seconds. A folder that has a trend already is gone on with.
+    Each row goes to the operating system at once, so that it survives a killed run, but the disk is not waited for: a
+        loss of power may cost the last seconds. An existing trend is continued.
     """
 
     def __init__(self, folder: RunFolder, whereabouts: Whereabouts | None = None) -> None:
@@ -44,8 +44,8 @@ class Trend:
 
         Args:
             time_s: on the run's clock.
-            readings: what begins with `supply_voltage` in V, with `supply_current` in A, and any other name a
-                temperature in degC. One that is absent, None or not finite leaves its cell empty.
+            readings: names that begin with `supply_voltage` in V, with `supply_current` in A, any other a temperature
+                in degC. A reading that is absent, None or not finite leaves its cell empty.
 
         Raises:
             ArchiveError: it cannot be written, the run folder was moved or deleted, or the trend is finished.
@@ -59,7 +59,7 @@ class Trend:
             _write_all(file, _line(_cell(cells.get(column)) for column in self._columns))
 
     def finish(self) -> None:
-        """Give the file its final name, also where it holds no sample. Idempotent.
+        """Give the file its final name, even if it holds no sample. Idempotent.
 
         Raises:
             ArchiveError: it cannot be written.
@@ -81,7 +81,7 @@ class Trend:
             self._file = None
 
     def _opened_for(self, cells: Mapping[str, object]) -> FileIO:
-        """The open file, its header wide enough for these cells."""
+        """The open file, with a header that has these columns."""
         if self._file is None:
             rows = self._earlier_rows()
             self._columns = rows[0] if rows else list(_FIRST_COLUMNS)
@@ -92,21 +92,21 @@ class Trend:
         return self._file
 
     def _earlier_rows(self) -> list[list[str]]:
-        """What an earlier part of the run left, if it did."""
+        """The rows that an earlier part of the run left, if any."""
         return next((_rows(path) for path in (self._part, self._path) if path.exists()), [])
 
     def _rewritten(self, rows: Sequence[Sequence[str]], cells: Mapping[str, object]) -> FileIO:
-        """The file with a header for all columns, old and new, and the rows there were."""
+        """The file with a header for all columns, old and new, and the earlier rows."""
         self._columns += [column for column in cells if column not in self._columns]
         width = len(self._columns)
         lines = [_line(self._columns), *(_line([*row, *[""] * (width - len(row))]) for row in rows)]
         write_whole(self._part, "".join(lines).encode("utf-8"))
-        # Unbuffered: what a full disk refused must not be tried again when the file is closed.
+        # Unbuffered: a write that a full disk refused must not be repeated when the file is closed.
         return self._part.open("ab", buffering=0)
 
 
 def trend_file(folder: RunFolder) -> Path:
-    """Where the trend stands: under its final name, or that of a run that was killed or goes on."""
+    """The trend's file: under its final name, or the name while a run goes on or was killed."""
     part = folder.trend.with_name(folder.trend.name + PART)
     return part if part.exists() else folder.trend
 
@@ -115,7 +115,7 @@ def read_trend(folder: RunFolder) -> pd.DataFrame:
     """The trend of a run, whether it was finished or killed; unreadable cells are NaN.
 
     Raises:
-        ArchiveError: there is none, or it is no such table.
+        ArchiveError: there is none, or it is not such a table.
     """
     import pandas as pd  # noqa: PLC0415 - the trend is written without, by everything that loads this
 
@@ -131,7 +131,7 @@ def read_trend(folder: RunFolder) -> pd.DataFrame:
 
 
 def _rows(path: Path) -> list[list[str]]:
-    """The header and the whole rows; a row without its line end was cut off by a crash and is none.
+    """The header and the whole rows; a row without its line end was cut off by a crash and does not count.
 
     Raises:
         ArchiveError: it cannot be read, or is not a table.
@@ -148,7 +148,7 @@ def _numbers(row: Sequence[str]) -> list[float]:
 
 
 def trend_column(signal: str) -> str:
-    """The column of a signal, which ends in its unit."""
+    """The name of a signal's column; it ends in the unit."""
     unit = next((unit for beginning, unit in _UNITS.items() if signal.startswith(beginning)), "c")
     return f"{signal}_{unit}"
 

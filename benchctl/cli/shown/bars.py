@@ -14,30 +14,30 @@ from benchctl.guard.limits import LimitWatch
 from benchctl.quantity import render
 
 BAR_WIDTH = 24
-# A bar's colour from this part of the way to the bound.
+# From this part of the bound on, a bar has this colour.
 NEAR, AT_THE_EDGE = 0.8, 0.9
 
 
 class Ages(Protocol):
-    """Knows how old readings are: the guard."""
+    """Gives the age of readings; the guard does this."""
 
     def old_s(self, signal: str) -> float | None:
         """How old the last reading is, where that is older than it should be."""
 
     def is_sampled(self, signal: str) -> bool:
-        """Whether it is read again and again, not in some step only."""
+        """Whether it is read all the time, not only in some steps."""
 
 
 def limits_table(
     watches: Sequence[LimitWatch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
 ) -> Table:
-    """A row a limit: signal, reading, bar, bound. What is old is shown as old, and no bar is drawn of it.
+    """One row for each limit: signal, reading, bar, bound. An old reading is shown as old, without a bar.
 
     Args:
         watches: the guard's.
-        readings: by signal, what the guard has read so far; None where a reading failed.
+        readings: signal -> the last reading of the guard; None if it failed.
         ages: how old they are.
-        energised: whether the amplifier is on, without which no lower bound on the supply holds.
+        energised: whether the amplifier is on, if it is off, lower bounds on the supply do not apply.
     """
     table = Table.grid(padding=(0, 2))
     for _ in range(4):
@@ -55,7 +55,8 @@ def limits_table(
 
 
 def _old(watch: LimitWatch, age_s: float, ages: Ages) -> Text:
-    """What should be read all the time is nothing to go by any more; what a step reads now and then was true once."""
+    """An old reading of a signal that should be read all the time is not valid; one that only steps read was true
+    then."""
     if ages.is_sampled(watch.limit.signal):
         return Text(f"no reading for {age_s:.0f} s", style="bold red")
     return Text(f"{_reading(watch)}, {age_s:.0f} s ago", style="dim")
@@ -71,9 +72,9 @@ def _bar(used: float) -> ProgressBar:
 
 
 def fraction_used(watch: LimitWatch, *, energised: bool = True) -> float:
-    """How far a reading is on its way to the nearer of its bounds, 0 to 1; 1 where it is passed or cannot be read.
+    """How far a reading is on its way to the nearer of its bounds, 0 to 1; 1 if it is passed or cannot be read.
 
-    Towards a lower bound above zero it is bound over reading: 11 V of 14.4 V leaves a quarter.
+    For a lower bound above zero it is bound / reading: with 14.4 V and a bound of 11 V it is about three quarters.
     """
     value, bound = watch.value, watch.limit.bound
     if value is None or not math.isfinite(value) or watch.limit.is_passed(value, energised=energised):

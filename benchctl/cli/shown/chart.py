@@ -1,4 +1,4 @@
-"""A small chart in plain characters: block characters, or ASCII where the terminal has only that."""
+"""A small chart in plain characters: block characters, or ASCII if the terminal has only that."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from rich.text import Text
 HEIGHT = 4
 _MOST_COLUMNS = 100
 _LABEL = 6  # characters for a value beside the axis
-# From empty to full; the number of steps is that of the characters less one.
+# From empty to full; there is one step less than there are characters.
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 _ASCII = " .:#"
 _ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -21,7 +21,7 @@ _ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 
 @dataclass(frozen=True)
 class Series:
-    """What is drawn: the value at its highest in each stretch of time, between two values of the axis."""
+    """What is drawn: the highest value in each stretch of time, between two values of the axis."""
 
     title: str
     lowest: float
@@ -30,7 +30,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Chart:
-    """Series against one time, one under the other; `in_words` says a time of the axis."""
+    """Series against the same time, one under the other; `in_words` gives a time of the axis as text."""
 
     series: Sequence[Series]
     span_s: float
@@ -62,7 +62,7 @@ class Chart:
 
 
 def _lines(parts: Sequence[float], levels: str) -> list[str]:
-    """Columns as high as `parts` of the chart, from its top line to its bottom one; what is above nought shows."""
+    """Columns as high as `parts` of the chart, from its top line to its bottom one; anything above zero is visible."""
     steps = len(levels) - 1
     heights = [math.ceil(min(max(part, 0.0), 1.0) * HEIGHT * steps - 1e-9) for part in parts]
     return [

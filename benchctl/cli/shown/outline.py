@@ -15,16 +15,16 @@ from benchctl.runner.checks.expected_tree import ExpectedPart, together
 # Name and width of each column; the widest entry is such as `59:59 min`, `2.16 kJ`, `60.4 A`, `27.5 degC`.
 _COLUMNS = (("time", 10), ("at most", 10), ("energy", 8), ("current", 8), ("heatsink", 10))
 _COLUMNS_WIDTH = sum(width for _, width in _COLUMNS)
-_GUIDE = 4  # characters by which each level of a tree is set in
+_GUIDE = 4  # characters of indent for each level of a tree
 _NARROWEST = 20
-# Beyond so many lines the tree and the chart under it do not fit on one screen together.
+# With more lines, the tree and the chart under it do not fit on one screen.
 MOST_ROWS = 24
-# Of a loop that is folded, so many turns at its beginning stay, and one at its end.
+# A folded loop keeps this many turns at its beginning, and one at its end.
 _KEPT_FIRST = 1
 
 
 def folded(expected: ExpectedPart) -> ExpectedPart:
-    """The tree with the middle turns of every loop taken together, if it is too long for a screen."""
+    """The tree; if it is too long for a screen, the middle turns of every loop become one line."""
     return expected if expected.rows <= MOST_ROWS else _fold(expected)
 
 
@@ -38,7 +38,7 @@ def _fold(expected: ExpectedPart) -> ExpectedPart:
 
 
 class Outline:
-    """A tree that fills the width, its figures in columns."""
+    """A tree that fills the width, with its figures in columns."""
 
     def __init__(self, expected: ExpectedPart) -> None:
         self._expected = expected

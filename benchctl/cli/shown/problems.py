@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from benchctl.errors import Problem
 
-# A line of the file is shown so far around the place; longer ones are noise, or somebody's base64.
+# This much of a line is shown around the place; longer lines are noise or encoded data.
 _WIDEST = 96
 _CUT = "..."
 
 
 def problem_lines(problem: Problem) -> Iterator[str]:
-    """The fault in a line, then the file's own line with a caret under the place, where there is one to show."""
+    """The problem in one line, then the file's line with a caret under the place, if it can be shown."""
     yield str(problem)
     if not problem.source_line.strip():
         return
@@ -23,7 +23,8 @@ def problem_lines(problem: Problem) -> Iterator[str]:
 
 
 def _window(line: str, column: int) -> tuple[str, int]:
-    """The part of a line around a column, and the column within it; nothing in it can move a terminal's cursor."""
+    """The part of a line around a column, and the column in that part; without anything that could move a terminal's
+    cursor."""
     plain = "".join(char if char.isprintable() else " " if char == "\t" else "?" for char in line).rstrip()
     column = min(column, len(plain) + 1)
     if len(plain) <= _WIDEST:

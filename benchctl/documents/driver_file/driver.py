@@ -25,7 +25,7 @@ _TITLE: Any = Field(description="name of the family", examples=["Scanner that wa
 _PREPARE: Any = Field(default=Command(), description="sent once after reset, before anything else", examples=["*CLS"])
 
 
-# A generator or a supply with a single output has nothing to choose.
+# A generator or a supply with a single output has no output to choose.
 _OUTPUT: dict[str, Any] = {"output": WHOLE}
 _OfOutput = Annotated[Command, *offering(optional=_OUTPUT)]
 _AskOutput = Annotated[Query, *asking(optional=_OUTPUT)]
@@ -270,7 +270,7 @@ OscilloscopeDriver = ListPreambleDriver | FieldPreambleDriver
 LoadDriver = RelayBankDriver | ElectronicLoadDriver
 Driver = GeneratorDriver | OscilloscopeDriver | LoadDriver | SupplyDriver | ThermometerDriver
 
-# Role -> the key that tells its forms apart, and the forms.
+# Role -> the key that chooses the form, and the forms.
 _FORMS: Mapping[str, tuple[str, Mapping[str, type[Document]]]] = {
     "oscilloscope": ("preamble", {"list": ListPreambleDriver, "fields": FieldPreambleDriver}),
     "load": ("kind", {"relay bank": RelayBankDriver, "electronic": ElectronicLoadDriver}),

@@ -1,4 +1,4 @@
-"""Commands of a driver file: templates that numbers, and nothing else, are put into.
+"""Commands of a driver file: templates into which only numbers and checked words are put.
 
 `{name:format}` takes a value. Only plain names that the command offers are read: no attributes, no indices, no
 conversions, no nested formats. Values are finite numbers, whole numbers, lists of whole numbers or checked
@@ -26,9 +26,9 @@ REAL: Kind = "real"
 WHOLE: Kind = "whole"
 WHOLES: Kind = "wholes"  # a channel list's inside: 101,103
 
-# In a command's schema: the values that it may take, from which its description is completed.
+# In a command's schema: the values that it may take; its description lists them.
 TAKES = "takes"
-LONGEST_TEMPLATE = 400  # characters; SCPI instruments commonly take 255 or more a message
+LONGEST_TEMPLATE = 400  # characters; SCPI instruments commonly take messages of 255 or more
 _FORMATS: Mapping[Kind, re.Pattern[str]] = {
     "real": re.compile(r"(?:\.[0-9]{1,2})?[efgEG]"),
     "whole": re.compile(r"d?"),
@@ -45,7 +45,7 @@ Value = float | int | str | tuple[int, ...]
 
 
 class TemplateError(ValueError):
-    """A template is not usable, or a value does not belong into it."""
+    """A template cannot be used, or a value does not fit it."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ class Template:
         """Check `text` against the values that its command offers.
 
         Raises:
-            TemplateError: what is wrong with it, in a sentence.
+            TemplateError: says what is wrong with it.
         """
         if not _PRINTABLE.fullmatch(text) or len(text) > LONGEST_TEMPLATE:
             raise TemplateError(
@@ -122,7 +122,7 @@ _KIND_WORDS: Mapping[Kind, str] = {
 
 @dataclass(frozen=True)
 class Command:
-    """What one operation sends: one message or several in order. Empty where the family needs none."""
+    """What one operation sends: one message or several in order. Empty if the family needs none."""
 
     templates: tuple[Template, ...] = ()
 
@@ -146,7 +146,7 @@ class Query(Command):
 def offering(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> tuple[BeforeValidator, WithJsonSchema]:
     """The type of a command that offers values: `Annotated[Command, *offering(level_v=REAL)]`.
 
-    A driver must use each needed value, or the setting would be lost; it may leave the optional ones.
+    A driver must use each needed value, or the setting would be lost; it may omit the optional ones.
     """
     return _reading(Command, needed, optional or {})
 
@@ -159,7 +159,7 @@ def asking(*, optional: Mapping[str, Kind] | None = None, **needed: Kind) -> tup
 def _reading(
     kind: type[Command], needed: Mapping[str, Kind], optional: Mapping[str, Kind]
 ) -> tuple[BeforeValidator, WithJsonSchema]:
-    """How a command is read, and how it is written: a line or several, with the values that it may take."""
+    """Reads a command and describes its form: one line or several, with the values that it may take."""
     one = {"type": "string", "maxLength": LONGEST_TEMPLATE}
     written = {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}], TAKES: [*needed, *optional]}
     return BeforeValidator(lambda value: _read_command(value, kind, needed, optional)), WithJsonSchema(written)

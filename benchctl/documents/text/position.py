@@ -16,16 +16,16 @@ START = Position(1, 1)
 
 
 def position_of(value: object, default: Position = START) -> Position:
-    """The place a node remembers; `default` for a value that did not come from a file."""
+    """The position of a node; `default` for a value that did not come from a file."""
     position = getattr(value, "position", default)
     return position if isinstance(position, Position) else default
 
 
 def position_at(mark: Any) -> Position:
-    """The place of a YAML mark, which counts from 0; the start of the file where there is none."""
+    """The position of a YAML mark, which counts from 0; the start of the file if there is no mark."""
     return START if mark is None else Position(mark.line + 1, mark.column + 1)
 
 
 def position_after(text: str) -> Position:
-    """The place of what follows `text`."""
+    """The position just after `text`."""
     return Position(text.count("\n") + 1, len(text) - text.rfind("\n"))

@@ -1,4 +1,4 @@
-"""What the YAML parser complains of, as sentences a technician can act on, at the place to look at."""
+"""The YAML parser's errors as sentences that a technician can act on, with the position to look at."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from benchctl.errors import Problem, quote
 
 LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # YAML 1.1, 4.2: what the parser counts as a line's end
 _NO_COLON = "this line has no colon after its key; write 'key: value'"
-# What the YAML parser says -> what a technician can act on, and whether the place is where the construct began.
+# The YAML parser's message -> a sentence to act on, and whether its position is where the construct began.
 _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
     (
         "mapping values are not allowed",
@@ -50,7 +50,7 @@ _YAML_FAULTS: tuple[tuple[str, str, bool], ...] = (
 
 
 def syntax_problem(error: yaml.YAMLError, text: str, file: str) -> Problem:
-    """The one problem of a text that is not YAML; the parser cannot go on behind it."""
+    """The first problem of a text that is not YAML; the parser cannot go on after it."""
     if isinstance(error, yaml.reader.ReaderError):
         at = text[error.position : error.position + 1]
         message = f"the character {quote(at)} is not allowed in a text file"
@@ -75,7 +75,7 @@ def _judge(complaint: str, position: Position, began: Position, lines: list[str]
 
 
 def _in_plain_words(complaint: str) -> tuple[str, bool]:
-    """A sentence, and whether it belongs where the construct began."""
+    """A sentence, and whether its position is where the construct began."""
     for words, sentence, at_beginning in _YAML_FAULTS:
         if words in complaint:
             return sentence, at_beginning

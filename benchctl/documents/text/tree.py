@@ -1,7 +1,7 @@
-"""YAML text as a tree that remembers where each piece stood: scalars stay text, every node keeps its place.
+"""YAML text as a tree: scalars stay text, and every node keeps its position in the file.
 
-`yaml.compose` does the work. In front of it the parser's events are counted, so that a hostile or garbled file
-(deep nesting, piled-up aliases, a megabyte of noise) is refused before anything is built from it.
+`yaml.compose` does the work. Before it the parser's events are counted, so that a malicious or garbled file (deep
+nesting, many aliases, a megabyte of noise) is refused before anything is built from it.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ LONGEST_FILE_BYTES = 100_000
 DEEPEST_NESTING = 24  # the deepest that ships is 8
 MOST_NODES = 10_000  # the most that ships is about 250
 MOST_ALIASES = 50
-LARGEST_ANCHORED_VALUE = 50  # nodes: room for a probe or a list of loads, none for a document in a document
+LARGEST_ANCHORED_VALUE = 50  # nodes: enough for a probe or a list of loads, too few for a document inside a document
 
-# libyaml where it was built in: ten times faster, same events.
+# libyaml if PyYAML was built with it: ten times faster, same events.
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
@@ -55,11 +55,11 @@ class Table(dict[str, Any]):
         self.position = position
 
     def key_position(self, key: str) -> Position:
-        """Where `key` is written; the mapping's own place if it is not one of its keys."""
+        """Where `key` is written; the mapping's own position if it has no such key."""
         return next((position_of(own) for own in self if own == key), self.position)
 
     def without(self, keys: Iterable[str]) -> Table:
-        """This mapping less some keys, in the same place."""
+        """This mapping without some keys, at the same position."""
         dropped = set(keys)
         return Table(((key, value) for key, value in self.items() if key not in dropped), self.position)
 
@@ -68,7 +68,7 @@ Tree = Text | Listing | Table
 
 
 def parse_tree(text: str, file: str) -> tuple[Tree, list[Problem]]:
-    """The tree of one YAML document and the problems that still leave it readable (a doubled key).
+    """The tree of one YAML document, and problems with which it can still be read (a doubled key).
 
     Raises:
         DocumentError: not YAML, or beyond the bounds above, or with tags or nested aliases.
@@ -96,7 +96,7 @@ class _Census:
     open: list[tuple[bool, int]] = field(default_factory=list)  # per open collection: anchored?, nodes before it
 
     def take(self, events: Iterator[yaml.Event]) -> None:
-        """Read every event; the first one beyond a bound ends it."""
+        """Read every event; stop at the first one beyond a bound."""
         for event in events:
             self._check_common(event)
             if isinstance(event, yaml.CollectionStartEvent):
@@ -150,7 +150,7 @@ class _Grower:
         self.problems: list[Problem] = []
 
     def grow(self, node: yaml.Node) -> Tree:
-        """The tree under `node`; its depth is bounded by then, so it may recurse."""
+        """The tree under `node`; its depth was checked before, so recursion is safe."""
         position = position_at(node.start_mark)
         if isinstance(node, yaml.MappingNode):
             return self._grow_table(node, position)
@@ -170,7 +170,7 @@ class _Grower:
         return table
 
     def _key_problem(self, key_node: yaml.Node, table: Table) -> str:
-        """Why this key cannot stand, or an empty text."""
+        """Why this key is not accepted, or an empty text."""
         if not isinstance(key_node, yaml.ScalarNode):
             return "a list or a mapping cannot be a key; a key is one word followed by a colon"
         if key_node.value == "<<":

@@ -1,4 +1,4 @@
-"""How problems are put into words: quoting what was found, offering the nearest known name, plain YAML faults."""
+"""Words for problems: quoting what was found, and offering the nearest known name."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _MOST_LISTED = 12
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name most like `name`, if one is alike enough to be meant."""
+    """The known name most similar to `name`, if one is similar enough to be meant."""
     matches = difflib.get_close_matches(name[:_LONGEST_NAME], list(known), n=1, cutoff=0.6)
     return matches[0] if matches else None
 

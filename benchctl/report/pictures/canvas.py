@@ -1,8 +1,8 @@
-"""Where pictures are drawn: one look for all, colours of the page, and SVG that is the same each time.
+"""Draws pictures in one style, with the page's colours, as SVG that is the same each time.
 
-Colours are drawn by stand-ins, which become the page's own variables; so a picture follows it into the dark. What is
-not needed goes: the date, ids that nobody refers to, digits that nobody sees. The rest is named after the picture, or
-two pictures on one page would share an id.
+Colours are drawn with placeholders, which become the page's own variables, so a picture also fits the dark style. The
+date, unused ids and needless digits are removed. The other ids get the picture's name, or two pictures on one page
+would share an id.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ SERIES = ("#010110", "#010111", "#010112", "#010113", "#010114", "#010115")
 _VARIABLES = {INK: "--ink", SOFT: "--soft", RULE: "--rule"} | {
     stand_in: f"--series-{number}" for number, stand_in in enumerate(SERIES)
 }
-# Beside the colour, so that a picture can be read without it.
+# Used with the colour, so that a picture can be read without colours.
 MARKERS = ("o", "s", "^", "D", "v", "P")
 DASHES = ("-", "--", ":", "-.")
 # As wide as a phone shows without shrinking; a page with more room sets two side by side.
@@ -65,7 +65,7 @@ _STYLE: dict[Any, Any] = {
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture for a page: `alt` says in words what it shows, `svg` is markup of our own."""
+    """A picture for a page: `alt` says in words what it shows, `svg` is markup made here."""
 
     name: str
     title: str
@@ -89,8 +89,8 @@ def drawing(
 ) -> Iterator[tuple[Drawing, list[Axes]]]:
     """An empty drawing with `rows` panels above each other that share their x axis; drawn in the look of the page.
 
-    `panel_in` is the height of all panels together, `left_in` the room for labels to their left; `legend_lines` of a
-    legend find room above them: see `legend`.
+    `panel_in` is the height of all panels together, `left_in` the room for labels to their left; `legend_lines` the
+    lines of a legend above them: see `legend`.
     """
     top_in = _TOP_IN + _LEGEND_LINE_IN * legend_lines
     height_in = top_in + panel_in + _BOTTOM_IN
@@ -116,7 +116,7 @@ def drawing(
 
 
 def legend(figure: Drawing, axes: Axes, columns: int, left_in: float = _LEFT_IN) -> None:
-    """What the series of a panel are, in the room that the drawing has above its panels."""
+    """The names of a panel's series, in the space above the panels."""
     figure.legend(
         *axes.get_legend_handles_labels(),
         loc="upper left",
@@ -130,7 +130,7 @@ def legend(figure: Drawing, axes: Axes, columns: int, left_in: float = _LEFT_IN)
 
 
 def lines_of(series: int, columns: int) -> int:
-    """How many lines a legend of so many series takes."""
+    """How many lines a legend for this count of series needs."""
     return -(-series // columns)
 
 
@@ -180,7 +180,7 @@ _NUMBERS = frozenset({"d", "x", "y", "transform", "points"})
 
 
 def _rounded(value: str) -> str:
-    """A tenth of what a printer shows is enough, and the last digits differ from machine to machine."""
+    """A tenth of a printer's resolution is enough; further digits differ between machines."""
     return re.sub(r"-?\d+\.\d{3,}", lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), value)
 
 
@@ -198,7 +198,7 @@ def _without_namespaces(root: ElementTree.Element) -> None:
 
 
 def _without_needless_parts(root: ElementTree.Element) -> None:
-    """Metadata, and a style that would hold for the whole page."""
+    """Removes metadata, and a style that would apply to the whole page."""
     for parent in list(root.iter()):
         for child in list(parent):
             if child.tag in ("metadata", "style"):

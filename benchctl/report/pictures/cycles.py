@@ -1,4 +1,4 @@
-"""The power of each cycle of a burst, with the cycles that the figures tell of."""
+"""The power of each cycle of a burst, with the cycles that the figures come from marked."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def cycle_pictures(run_record: RunRecord) -> Iterator[Picture]:
 
 
 def _cycles(entry: FiguresEntry | None) -> int:
-    """How many cycles its bursts have; a single one makes no picture."""
+    """How many cycles its bursts have; a single cycle gives no picture."""
     return 1 if entry is None else int(entry.context.get("cycles", 1))
 
 
@@ -87,7 +87,7 @@ def _plot(axes: Axes, powers: dict[str, Samples], drive: str) -> None:
 
 
 def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> None:
-    """Rings around the chosen cycles of each channel; of the strongest one in words, too, with nothing above it."""
+    """Rings around the chosen cycles of each channel; the strongest also gets a text, with nothing above it."""
     strongest = max(powers, key=lambda channel: float(powers[channel].max()), default="")
     for place, (channel, watts) in enumerate(powers.items()):
         for cycle, names in _chosen(figures, channel, watts).items():
@@ -100,7 +100,7 @@ def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> 
 
 
 def _chosen(figures: Sequence[Figure], channel: str, watts: Samples) -> dict[int, list[str]]:
-    """Cycle, counted from 0 -> which of the figures tell of it."""
+    """Cycle, counted from 0 -> the figures that come from it."""
     there = {(figure.name, figure.channel) for figure in figures}
     names: dict[int, list[str]] = {}
     for which, cycle in chosen_cycles(watts).items():

@@ -1,4 +1,4 @@
-"""Which figures of two runs differ, and how clearly: each difference in terms of its own uncertainty."""
+"""Which figures of two runs differ, and how clearly: each difference divided by its uncertainty."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _LABEL_IN = 2.4
 
 
 def difference_pictures(comparison: Comparison) -> Iterator[Picture]:
-    """One, where any figure of the runs has a difference with an uncertainty."""
+    """One picture, if any figure of the runs has a difference with an uncertainty."""
     clear = {place: [_clearness(change) for change in changes] for place, changes in comparison.rows.items()}
     told = {place: ratios for place, ratios in clear.items() if any(ratio is not None for ratio in ratios)}
     chosen = sorted(told, key=lambda place: -max(abs(ratio or 0.0) for ratio in told[place]))[:_MOST]
@@ -59,7 +59,7 @@ def _picture(comparison: Comparison, rows: dict[Occasion, list[float | None]]) -
 
 
 def _label(place: Occasion) -> str:
-    """The step's number, the figure and its channel, and what else tells it from its like."""
+    """The step's number, the figure, its channel, and what else makes it unique."""
     name, channel, cycles, load_ohm, frequency_hz = place.identity
     number, *_ = place.step.split()
     parts = [f"{number} {name} {channel}".rstrip(), str(Conditions(load_ohm, frequency_hz))]

@@ -18,7 +18,7 @@ _FEWEST = 3  # exposures: two points are no curve
 
 
 def distortion_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One for each load and frequency that clean levels were searched at, as far as anybody would look at them all."""
+    """One for each load and frequency at which clean levels were searched, up to a useful number."""
     points = list(dict.fromkeys(_point(event) for event in run_record.of_kind(SEARCH)))
     for number, point in enumerate(points[:_MOST], start=1):
         searches = [
@@ -29,7 +29,7 @@ def distortion_pictures(run_record: RunRecord) -> Iterator[Picture]:
 
 
 def _point(event: Mapping[str, Any]) -> str:
-    """What stands in brackets behind a step's name; steps outside of sweeps have only their name."""
+    """The text in brackets after a step's name; steps outside sweeps have only a name."""
     step = str(event.get("step", ""))
     return step.partition("[")[2].rstrip("]") or step
 

@@ -14,15 +14,15 @@ from benchctl.measure.budget.words import as_said, unit_in_words, value_in_words
 from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
 from benchctl.report.reading.run_record import RunRecord
 
-_FEWEST = 4  # levels: fewer are told better by the table
+_FEWEST = 4  # levels: the table shows fewer better
 _COLUMNS = 2
 _PANELS = ("efficiency", "supply_current")
 
-_Curve = list[tuple[Figure, dict[str, Figure]]]  # output power, and what stands against it
+_Curve = list[tuple[Figure, dict[str, Figure]]]  # output power, and what is drawn against it
 
 
 def efficiency_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One, where there is a load with enough levels."""
+    """One picture, if there is a load with enough levels."""
     curves: dict[str, _Curve] = {}
     for entry in run_record.entries:
         point = _point(entry)

@@ -1,6 +1,6 @@
-"""A record of more samples than a picture has room for: the lowest and the highest of each column.
+"""A record with more samples than a picture can show: the lowest and the highest value in each column.
 
-Leaving out samples would alias a fast signal into a slow one that never was; its extremes cannot lie so.
+Leaving out samples would show a fast signal as a slow one (aliasing); minimum and maximum do not.
 """
 
 from __future__ import annotations

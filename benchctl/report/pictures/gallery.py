@@ -1,4 +1,4 @@
-"""All pictures of a run. What one of them needs may be missing; the others are drawn all the same."""
+"""All pictures of a run. If the data of one is missing, the others are still drawn."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from benchctl.report.pictures.trend import trend_pictures
 from benchctl.report.pictures.waveform import waveform_pictures
 from benchctl.report.reading.run_record import RunRecord
 
-# What drawing may answer to a journal or a capture that somebody has changed.
+# What drawing may raise when somebody has changed a journal or a capture.
 _NOT_DRAWN = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
 
 
 @dataclass(frozen=True)
 class Gallery:
-    """The pictures, and why any of them could not be drawn."""
+    """The pictures, and the reasons why some could not be drawn."""
 
     pictures: tuple[Picture, ...]
     missing: tuple[str, ...]
 
 
 def gallery_of(run_record: RunRecord) -> Gallery:
-    """Every picture that this run has something to show in."""
+    """Every picture that this run has data for."""
     pictures: list[Picture] = []
     missing: list[str] = []
     for what, drawn in _all(run_record):

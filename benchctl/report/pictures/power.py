@@ -29,13 +29,13 @@ from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.rated_power import PowerRow, length_in_words, lengths_of, power_rows
 
 _COLUMNS = 2
-_APART = 0.12  # of the distance of two lengths: channels stand side by side
-_FEWEST = 3  # frequencies or voltages: fewer are told better by the table
+_APART = 0.12  # of the distance between two lengths: channels are drawn side by side
+_FEWEST = 3  # frequencies or voltages: the table shows fewer better
 
 
 @dataclass(frozen=True)
 class _Point:
-    """One power: its series, its place on the axis, in numbers and in words."""
+    """One power: its series, and its place on the axis in numbers and in words."""
 
     series: tuple[str, str]  # channel, and what else the series has in common
     x: float
@@ -45,18 +45,18 @@ class _Point:
 
 @dataclass(frozen=True)
 class _Axis:
-    """What power stands against."""
+    """The quantity that power is drawn against."""
 
     title: str
     label: str
     points: Callable[[PowerRow], list[_Point]]
-    names: tuple[str, ...] = ()  # of places that are no numbers
+    names: tuple[str, ...] = ()  # of places that are not numbers
     is_log: bool = False
     unit: str = ""
 
 
 def power_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One, where clean power was measured."""
+    """One picture, if clean power was measured."""
     rows = [
         row for row in power_rows(run_record.entries, run_record.amplifier) if row.is_clean and row.channel != TOTAL
     ]

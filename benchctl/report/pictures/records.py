@@ -20,7 +20,7 @@ def capture_of(folder: RunFolder, file: str) -> Capture:
 
 
 def plot_envelope(axes: Axes, x: Array, y: Array, colour: str, *, label: str, dashes: str = "-") -> None:
-    """A signal as a line, or where it has more samples than there is room for, as the band that holds them all."""
+    """A signal as a line; if it has too many samples, as the band between minimum and maximum."""
     found = envelope(x, y)
     if found.low is found.high:
         axes.plot(x, y, dashes, color=colour, label=label)

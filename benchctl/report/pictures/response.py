@@ -16,9 +16,9 @@ from benchctl.quantity import render
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
 from benchctl.report.reading.run_record import RunRecord
 
-# What may stand against frequency, each in a panel of its own, in this order.
+# What is drawn against frequency, each in its own panel, in this order.
 _PANELS = ("gain", "phase", "crosstalk")
-_FEWEST = 3  # frequencies: fewer are told better by the table
+_FEWEST = 3  # frequencies: the table shows fewer better
 
 
 def response_pictures(run_record: RunRecord) -> Iterator[Picture]:
@@ -81,7 +81,7 @@ def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
 
 
 def _curve(figures: Sequence[Figure]) -> tuple[Samples, Samples, Samples]:
-    """Frequencies, values and uncertainties, as they are said."""
+    """Frequencies, values and uncertainties, as they are shown."""
     rows = [(figure.frequency_hz, *as_said(figure)) for figure in figures]
     hertz, value, uncertainty = np.array(rows, dtype=np.float64).reshape(-1, 3).T
     return hertz, value, uncertainty

@@ -13,12 +13,12 @@ from benchctl.report.pictures.records import plot_envelope
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 
-_APART = 0.04  # of the run's time: of steps that begin nearer to each other only the first is marked
+_APART = 0.04  # of the run's time: of steps that begin closer together, only the first is marked
 _HOUR_S, _MINUTE_S = 3600.0, 60.0
 
 
 def trend_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One, where there are samples."""
+    """One picture, if there are samples."""
     if run_record.trend is None or len(run_record.trend) < 2:
         return
     trend = run_record.trend

@@ -1,4 +1,4 @@
-"""One burst as the oscilloscope saw it, at clean drive: the outputs, and what the supply did meanwhile."""
+"""One burst as the oscilloscope saw it, at clean drive: the outputs, and the supply at the same time."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, li
 from benchctl.report.pictures.records import capture_of, plot_envelope
 from benchctl.report.reading.run_record import RunRecord
 
-# Of the burst's length: what is shown before it, and of the recharge behind it.
+# Parts of the burst's length that are shown before it, and after it for the recharge.
 _BEFORE, _BEHIND = 0.1, 0.6
 _COLUMNS = 3
 
 
 def waveform_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One: the longest burst into the first load."""
+    """One picture: the longest burst into the first load."""
     bursts = [entry for entry in run_record.entries if entry.analysis == "burst" and "clean" in entry.captures]
     if bursts:
         first = [entry for entry in bursts if _at(entry) == _at(bursts[0])]
@@ -30,7 +30,7 @@ def waveform_pictures(run_record: RunRecord) -> Iterator[Picture]:
 
 
 def _at(entry: FiguresEntry) -> Conditions:
-    """Without the level, which each length of burst has of its own."""
+    """The conditions without the level, which differs for each length of burst."""
     return replace(entry.conditions, level_v=None, drive="", driven=())
 
 
