@@ -21,6 +21,7 @@ from benchctl.instruments.session import Session
 from benchctl.instruments.vertical import FILL, FINEST_V_PER_DIVISION, ranges_v, setting_v
 from benchctl.measure.budget.zero import trace_name
 from benchctl.measure.signal.record import Capture, Trace
+from benchctl.measure.signal.sample_codes import is_inside, misreading
 from benchctl.scpi.numbers import parse_boolean, parse_number
 
 # Below this part of the range a record wastes the converter: three more bits are to be had.
@@ -36,6 +37,11 @@ PATIENCE_S = 3.0
 BLOCK_TIMEOUT_S = 20.0
 # A sync output is TTL or CMOS (common practice), so at 1 V its edge is steep and its low level far away.
 SYNC_LEVEL_V = 1.0
+_CHECK_CODES = (
+    "In the oscilloscope's driver file, 'prepare' must ask for words of two bytes, the lower byte first, and what is "
+    "asked of the preamble must belong to such words; look in its programming manual for the order of the bytes and "
+    "the width of the data. In the bench file, 'bits' must be those of its converter."
+)
 # In the list form of a preamble.
 PREAMBLE_NUMBERS = 10
 
@@ -136,7 +142,7 @@ class Oscilloscope(Role, ABC):
             unfit = [signal for signal in signals if self._refit(signal, capture.traces[signal])]
             if not unfit:
                 return capture
-        raise MeasurementError(f"no vertical range shows {', '.join(unfit)} whole")
+        raise MeasurementError(f"no vertical range shows {', '.join(unfit)} whole{_beyond(capture, unfit)}")
 
     def record_zeros(self, largest: Mapping[str, float], record: Record) -> Capture:
         """What each signal shows on every range that a peak of up to its `largest` may need, with nothing at its probe.
@@ -276,7 +282,10 @@ class Oscilloscope(Role, ABC):
         data = self.session.ask_block(question, BLOCK_TIMEOUT_S)
         if len(data) % 2 or not data:
             raise self._garbled(f"sends {len(data)} bytes, which is not a whole number of two-byte words")
-        return scale, self._trace(source, scale, np.frombuffer(data, dtype="<i2"))
+        trace = self._trace(source, scale, np.frombuffer(data, dtype="<i2"))
+        if wrong := misreading(trace.codes, trace.low_code, trace.high_code, self.bits):
+            raise self._garbled(f"sends a record of {source.signal} that cannot be: {wrong}", advice=_CHECK_CODES)
+        return scale, trace
 
     def _trace(self, source: Input, scale: _Scale, codes: np.ndarray[tuple[int], np.dtype[np.int16]]) -> Trace:
         """Codes with their scale at the probe's tip, and the codes at which the converter ends."""
@@ -292,12 +301,23 @@ class Oscilloscope(Role, ABC):
             high_code=math.floor((edge_v - scale.volts_at_zero) / scale.volts_per_code),
         )
 
-    def _garbled(self, what: str) -> GarbledAnswer:
-        return GarbledAnswer(what, instrument=self.session.name, address=self.session.address)
+    def _garbled(self, what: str, advice: str = "") -> GarbledAnswer:
+        return GarbledAnswer(what, instrument=self.session.name, address=self.session.address, advice=advice)
 
     @abstractmethod
     def _read_scale(self) -> _Scale:
         """Read the preamble of the chosen source."""
+
+
+def _beyond(capture: Capture, signals: Sequence[str]) -> str:
+    """Where codes lie far beyond the range that was set, or nothing."""
+    traces = [capture.traces[signal] for signal in signals]
+    if all(is_inside(trace.codes, trace.low_code, trace.high_code) for trace in traces):
+        return ""
+    return (
+        "; its codes lie far beyond the range that reads back, so look in the oscilloscope's driver file whether the "
+        "preamble belongs to words of two bytes, and whether 'get_vertical' answers volts per division"
+    )
 
 
 class ListPreambleOscilloscope(Oscilloscope):

@@ -307,6 +307,37 @@ def test_an_instrument_that_dies_ends_the_run_with_exit_code_5_and_the_others_ar
     assert held.events("run ended")[0]["safe"] is False
 
 
+# An oscilloscope of 8 bits that may be a tenth of a division off: a volt on the range of full power.
+COARSE = {"bits: 12": "bits: 8", "voltage: {reading: 0.5 %, range: 0.1 %}": "voltage: {reading: 3 %, range: 1.25 %}"}
+LOUD = "measure_continuous: {level: 700 mV, for: 3 s}"
+LOUD_STEPS = (POWER_ON_LINE, "set: {load: 4 ohm, frequency: 1 kHz}", LOUD, LOUD, "power_off")
+
+
+@pytest.mark.parametrize("offset_v", [-1.3, 1.6])
+def test_dc_under_full_drive_trips_on_a_coarse_oscilloscope_too(tmp_path: Path, offset_v: float) -> None:
+    """At idle it would be seen sooner; here the first record is one at full power, on a range of 80 V."""
+    dc = {"offset: {A: 6 mV, B: -9 mV}": f"offset: {{A: 6 mV, B: {offset_v} V}}"}
+    these = files(*LOUD_STEPS, limits={"output_offset": "{outside: 500 mV, for: 1 s}"}, bench=COARSE, amplifier=dc)
+    with rig(tmp_path, these) as bench:
+        outcome = bench.execute()
+        (trip,) = bench.events("trip")
+        (first,) = (e for e in bench.events("step started") if e["step"].startswith("3 "))
+        assert journal_ends_safe(bench)
+    assert outcome.exit_code == 4
+    assert trip["at_s"] - first["time_s"] < 6.0  # two records, and a second between them at least
+    assert abs(trip["value"] - offset_v) < 0.6
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_healthy_amplifier_is_not_stopped_for_the_error_of_a_coarse_oscilloscope(tmp_path: Path, seed: int) -> None:
+    edits = {**COARSE, "seed: 2150": f"seed: {seed}"}
+    these = files(*LOUD_STEPS, limits={"output_offset": "{outside: 500 mV}"}, bench=edits)
+    with rig(tmp_path, these) as bench:
+        outcome = bench.execute()
+        assert not bench.events("trip")
+    assert outcome.error is None
+
+
 def test_an_oscilloscope_that_dies_in_a_measurement_ends_the_run_on_a_safe_bench(tmp_path: Path) -> None:
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, "set: {load: 4 ohm, frequency: 1 kHz}", BURST)) as bench:
         taken: list[str] = []

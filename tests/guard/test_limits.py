@@ -174,3 +174,28 @@ def test_without_a_thermometer_the_other_limits_still_hold() -> None:
     bare = bench.model_copy(update={"instruments": instruments})
     signals = {limit.signal for limit in limits_of(sequence_file("power_off"), bare, amplifier_file())}
     assert {"heatsink", "supply_current", SUPPLY_PROTECTION} <= signals
+
+
+# -- readings whose error is known ----------------------------------------------------------------------------------
+
+DC = WatchedLimit("output_offset", VoltageLimit(outside=0.5), "sequence")
+
+
+@pytest.mark.parametrize(
+    ("reading", "error", "passed"),
+    [(0.7, 0.1, True), (-0.7, 0.1, True), (0.7, 0.3, False), (-0.7, 0.3, False), (0.4, 5.0, False), (30.0, 5.0, True)],
+)
+def test_a_reading_passes_a_limit_where_it_is_beyond_it_by_more_than_its_error(
+    reading: float, error: float, passed: bool
+) -> None:
+    assert DC.is_passed(reading, error, energised=True) is passed
+
+
+@pytest.mark.parametrize("error", [math.nan, math.inf])
+def test_a_reading_whose_error_is_not_a_number_passes(error: float) -> None:
+    assert DC.is_passed(0.0, error, energised=True)
+
+
+def test_a_trip_tells_the_error_of_its_reading() -> None:
+    trip = LimitWatch(DC).observe(1.25, 7.0, 0.31)
+    assert str(trip).startswith("output_offset is 1.25 V ± 310 mV at 7.0 s; the limit: ")

@@ -229,3 +229,27 @@ def test_only_the_signals_asked_for_are_shown(bench: Rig) -> None:
     bench.taps.sent.clear()
     capture(bench, PEAK_V)
     assert not [text for text in bench.taps.to("oscilloscope") if "DISP" in text]  # as they are already
+
+
+@pytest.mark.parametrize(
+    ("edits", "wrong"),
+    [({}, "WAV:BYT MSBF"), (FIELDS, "DAT:ENC RIBINARY")],
+    ids=["list", "fields"],
+)
+def test_bytes_in_the_wrong_order_are_named_with_what_to_change_in_the_driver_file(
+    tmp_path: Path, edits: dict[str, str], wrong: str
+) -> None:
+    with rig(tmp_path, files("power_off", bench=edits)) as bench:
+        driven(bench)
+        bench.run.bench.oscilloscope.session.command(wrong)
+        with pytest.raises(GarbledAnswer, match="its bytes probably come in the wrong order") as caught:
+            capture(bench, PEAK_V)
+    assert "output A" in str(caught.value)
+    assert "'prepare' must ask for words of two bytes, the lower byte first" in caught.value.advice
+
+
+def test_a_scale_that_is_not_that_of_the_words_is_named(bench: Rig) -> None:
+    """A millionth of a volt a code: all words together are 66 mV, and the range is 800 mV."""
+    bench.taps.forge("oscilloscope", "WAV:PRE?", "4,2,10000,1,2E-6,0,0,1E-6,0,2048")
+    with pytest.raises(GarbledAnswer, match="the scale that it tells is probably not that of its codes"):
+        capture(bench, PEAK_V)

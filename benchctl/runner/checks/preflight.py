@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import blind_spots, filters, hazards, notes, warnings
+from benchctl.runner.checks import blind_spots, filters, hazards, notes, resolvable_limits, warnings
 from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
 from benchctl.runner.checks.telling import Finding, told_once
@@ -79,10 +79,15 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         expected_steps.append(state.go_through(worst, expected_steps[-1].ends_s if expected_steps else 0.0))
     for overload in overloads(files.amplifier, plan, worst_cases):
         (refused if overload.will_open else doubtful).append(Finding(overload.planned, overload.text))
-    of_all = [*hazards.of_files(files, unattended=unattended), *hazards.of_plan(plan)]
+    of_all = [
+        *hazards.of_files(files, unattended=unattended),
+        *hazards.of_plan(plan),
+        *resolvable_limits.unresolved(files, plan),
+    ]
     cautions = [
         *blind_spots.warnings_of(files, plan, worst_cases, expected_steps, unattended=unattended),
         *warnings.of_run(files, plan, worst_cases, unattended=unattended),
+        *resolvable_limits.too_close(files, plan),
     ]
     return Preflight(
         tuple(plan),
@@ -90,5 +95,10 @@ def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) ->
         tuple(expected_steps),
         tuple(dict.fromkeys([*of_all, *told_once(refused)])),
         (*cautions, *passed_limits(files, plan, expected_steps), *told_once(doubtful)),
-        (*blind_spots.notes_of(files), *notes.of_files(files), *told_once(good_to_know)),
+        (
+            *blind_spots.notes_of(files),
+            *notes.of_files(files),
+            *resolvable_limits.coarse_ranges(files, plan),
+            *told_once(good_to_know),
+        ),
     )

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from benchctl.archive.captures import load_capture
+from benchctl.archive.captures import encode_capture, load_capture
 from benchctl.archive.verify import verify
 from benchctl.documents.sequence_file.bench_steps import PowerOff
 from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
@@ -123,11 +124,30 @@ def test_a_run_without_an_oscilloscope_takes_none_and_says_nothing(tmp_path: Pat
         assert not bench.audience.notes
 
 
-def test_what_was_subtracted_can_be_verified_and_a_changed_zero_is_found(tmp_path: Path) -> None:
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Of a short run on a coarse bench."""
     with rig(tmp_path, files(POWER_ON_LINE, IDLE_LINE, "power_off", bench=COARSE)) as bench:
         assert bench.execute().error is None
-        folder = bench.run.recorder.folder.path
-    bench.run.recorder.finish()
+        bench.run.recorder.finish()
+        return bench.run.recorder.folder.path
+
+
+def test_what_was_subtracted_can_be_computed_again(folder: Path) -> None:
     told = verify(folder)
     assert not told.differences
     assert not told.unused_captures
+
+
+def test_another_zero_in_a_capture_is_found(folder: Path) -> None:
+    (path,) = (folder / "captures").glob("0???-idle.npz")
+    capture = load_capture(path)
+    moved = {name: replace(trace, zero=trace.zero + 1e-3) for name, trace in capture.traces.items()}
+    path.write_bytes(encode_capture(replace(capture, traces=moved)))
+    assert any(each.what == "zero" and "output A" in each.figure for each in verify(folder).differences)
+
+
+def test_a_record_of_zeros_that_is_gone_is_found(folder: Path) -> None:
+    (path,) = (folder / "captures").glob("*-zero.npz")
+    path.unlink()
+    assert any("no zero can be computed again" in each.outcome for each in verify(folder).differences)
