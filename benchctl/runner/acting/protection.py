@@ -24,6 +24,8 @@ GONE = 0.1
 # Rails that sag as they warm take a few percent; a protection that folds back takes 3 dB and more (common practice).
 FOLDED_BACK = 0.8
 FALLEN = 0.5
+# A supply that gives less than this part of what it is set to is in its current limit, or off.
+SUPPLY_THERE = 0.8
 # So many readings of the current make a level that one reading can have fallen from.
 REMEMBERED = 5
 
@@ -95,7 +97,15 @@ class ProtectionWatch:
         captures = {SILENT: silent} | ({BEFORE: self.before} if self.before is not None else {})
         run.analyse("protection", captures, readings, context, {})
         text = f"the amplifier fell silent at output {' and '.join(gone)} while driven with {render(level_v, 'V')}"
+        text += self._fallen_supply(readings["supply_voltage"])
         raise (RequirementFailed if self.ends_run else ProtectionNoticed)(text)
+
+    def _fallen_supply(self, reads_v: Sequence[float]) -> str:
+        """That the supply does not give the voltage that it was set to, which would silence any amplifier."""
+        set_v = self.run.conditions.supply_set_v
+        if not reads_v or set_v is None or reads_v[0] >= SUPPLY_THERE * set_v:
+            return ""
+        return f"; the supply reads {render(reads_v[0], 'V')} and is set to {render(set_v, 'V')}"
 
     def _circumstances(self, level_v: float) -> dict[str, Any]:
         """The fields of a context: the drive, the loads, and how long it has been."""

@@ -9,6 +9,7 @@ from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn
 from benchctl.errors import InstrumentError
 from benchctl.quantity import render
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
+from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
@@ -16,7 +17,7 @@ from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
-# The supply's voltage counts as there when it is within this part of its setting.
+# The supply's voltage counts as there when it is within this part of its setting, and what the supply may be off by.
 VOLTAGE_THERE = 0.03
 VOLTAGE_TIMEOUT_S = 5.0
 POLL_S = 0.25
@@ -59,8 +60,10 @@ def _main_on(step: PowerOn, run: Run) -> None:
     supply.set_current_limit(main, step.current_limit_a)
     supply.output_on(main)
     run.set_to(supply_set_v=step.voltage_v)
+    (accuracy,) = reading_accuracies(run.files.bench)["supply_voltage"]
+    there_v = VOLTAGE_THERE * step.voltage_v + 2 * accuracy.limit(step.voltage_v)  # of the setting, and of the reading
     deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
-    while abs((reads_v := run.read("supply_voltage")) - step.voltage_v) > VOLTAGE_THERE * step.voltage_v:
+    while abs((reads_v := run.read("supply_voltage")) - step.voltage_v) > there_v:
         if run.clock.now() >= deadline:
             raise InstrumentError(
                 f"its output does not reach {step.voltage_v:g} V within {VOLTAGE_TIMEOUT_S:g} s; "

@@ -194,3 +194,16 @@ def test_the_turn_on_lead_can_be_a_persons_work(tmp_path: Path) -> None:
         bench.begin()
         bench.do(POWER_ON, PowerOff())
         assert bench.audience.requests == ["Connect the remote turn-on lead", "Disconnect the remote turn-on lead"]
+
+
+def test_a_supply_that_reads_as_far_off_as_its_accuracy_lets_it_reaches_its_voltage(tmp_path: Path) -> None:
+    """The voltage is set up to 5 % wrong and read up to 5 % wrong, so that 13.4 V may be read where 14.4 V were set."""
+    accuracy = {
+        "      voltage: {reading: 0.05 %, fixed: 10 mV}\n      current": (
+            "      voltage: {reading: 5 %, fixed: 10 mV}\n      current"
+        )
+    }
+    with rig(tmp_path, files("power_off", bench=accuracy)) as bench:
+        bench.taps.forge("supply", "INST:NSEL 1;:MEAS:VOLT?;:MEAS:CURR?", "13.4;1.6")
+        bench.do(POWER_ON)
+        assert bench.run.guard.energised
