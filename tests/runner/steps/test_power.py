@@ -204,6 +204,7 @@ def test_a_supply_that_reads_as_far_off_as_its_accuracy_lets_it_reaches_its_volt
         )
     }
     with rig(tmp_path, files("power_off", bench=accuracy)) as bench:
-        bench.taps.forge("supply", "INST:NSEL 1;:MEAS:VOLT?;:MEAS:CURR?", "13.4;1.6")
+        bench.begin()
+        bench.taps.forge("supply", "NSEL 1;:MEAS:VOLT?", "13.4")
         bench.do(POWER_ON)
         assert bench.run.guard.energised
