@@ -27,6 +27,7 @@ from benchctl.archive.tables.figures_csv import write_figures
 from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.archive.tables.trend import Trend
 from benchctl.clock import Clock
+from benchctl.documents.model.criteria import Criterion
 from benchctl.measure.agreement.comparison import Comparison
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
@@ -105,6 +106,8 @@ class Recorder:
         figures: Sequence[Figure],
         captured: Mapping[str, Conditions] | None = None,
         comparisons: Sequence[Comparison] | None = None,
+        name: str = "",
+        criteria: Mapping[str, Criterion] | None = None,
     ) -> None:
         """Journal the figures of one analysis with all that recomputes them.
 
@@ -118,6 +121,8 @@ class Recorder:
             figures: what came out, with their verdicts; each names captures by file.
             captured: file -> the conditions of that record.
             comparisons: what of it two instruments have seen; None where that was not looked for.
+            name: what the sequence calls the step.
+            criteria: what the figures were held against, by figure.
         """
         _check_capture_names(figures, captures)
         entry = FiguresEntry(
@@ -130,6 +135,8 @@ class Recorder:
             captured=dict(captured or {}),
             figures=[as_stored(figure) for figure in figures],
             comparisons=comparisons,
+            name=name,
+            criteria=None if criteria is None else {figure: each.model_dump() for figure, each in criteria.items()},
         )
         # What the journal has is what the table gets, the time included.
         self._parts[-1].append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))

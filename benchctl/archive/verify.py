@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
+from pydantic import ValidationError
 
 from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
@@ -20,12 +21,14 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.tables.figures import figure_table, read_figures
 from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.archive.tables.run_identity import run_identity_of
+from benchctl.archive.verdicts import NamedFigures, judged_by, note_named, reference_of
 from benchctl.archive.zeros import zeros_of_captures
+from benchctl.documents.model.criteria import Criterion
 from benchctl.errors import ArchiveError, MeasurementError
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
 from benchctl.measure.analyses.by_step import ANALYSES
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.measure.signal.record import Capture
 
 # What an analysis may raise when somebody has changed a journal or a capture.
@@ -80,6 +83,7 @@ def verify(path: Path) -> Verification:
         checked=sum(len(entry.figures) for entry in entries),
         differences=(
             *(difference for outcome in recomputed for difference in outcome.differences),
+            *verdict_differences(entries),
             *zeros.differences,
             *_check_table(folder, figure_table(entries, run_identity_of(journal.events)), is_running=is_running),
         ),
@@ -89,6 +93,31 @@ def verify(path: Path) -> Verification:
         findings=findings_of(folder, journal),
         is_running=is_running,
     )
+
+
+def verdict_differences(entries: Sequence[FiguresEntry]) -> Iterator[Difference]:
+    """Where a verdict does not follow from the figure, its criterion and the earlier figure that this is told from."""
+    named: NamedFigures = {}
+    for entry in entries:
+        for figure in entry.figures:
+            again = _verdict_again(figure, entry, named)
+            if again != figure.verdict:
+                was = figure.verdict or "nothing"
+                yield Difference(label(entry.step, figure), "verdict", was, f"comes out as {again or 'nothing'}")
+        note_named(entry, named)
+
+
+def _verdict_again(figure: Figure, entry: FiguresEntry, named: NamedFigures) -> Verdict:
+    """As it is written, in a folder that was made before criteria were kept."""
+    if entry.criteria is None:
+        return figure.verdict
+    if figure.name not in entry.criteria or figure.channel == "total":
+        return ""
+    try:
+        criterion = Criterion.model_validate(entry.criteria[figure.name])
+    except ValidationError:
+        return ""
+    return judged_by(figure, criterion, reference_of(figure, entry.conditions, criterion, named)).verdict
 
 
 @dataclass

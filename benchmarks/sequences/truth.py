@@ -9,11 +9,11 @@ from dataclasses import dataclass, field, replace
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import FiguresEntry, entries_of
 from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.verdicts import judged_by
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.model.criteria import Criterion
 from benchctl.measure.budget.figure import Figure
 from benchctl.quantity import render
-from benchctl.runner.acting.verdicts import judged_by
 from benchctl.runner.plan import PlannedStep
 from benchctl.simulator.true_records import TrueRecords
 from benchmarks.coverage.campaign import truths_of

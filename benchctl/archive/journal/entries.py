@@ -35,7 +35,8 @@ class FiguresEntry:
     to file in the run folder, `readings` name to values in base units (None where one could not be read); `context`
     is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
     several levels, a response at many frequencies. `comparisons` holds the comparisons between instruments; None in a
-    folder from before they were made.
+    folder from before they were made. `name` is what the sequence calls the step. `criteria` holds what the figures
+    were judged against, by figure; None in a folder from before they were kept.
     """
 
     step: str
@@ -49,6 +50,8 @@ class FiguresEntry:
     time_s: float = 0.0
     number: int = 0
     comparisons: Sequence[Comparison] | None = None
+    name: str = ""
+    criteria: Mapping[str, Mapping[str, Any]] | None = None
 
     @classmethod
     def of_event(cls, event: Event) -> FiguresEntry:
@@ -71,8 +74,9 @@ class FiguresEntry:
         """What the journal writes of it, besides number and time."""
         fields = asdict(self)
         del fields["time_s"], fields["number"]
-        if self.comparisons is None:
-            del fields["comparisons"]
+        for added in ("comparisons", "criteria"):
+            if fields[added] is None:
+                del fields[added]
         return fields
 
     def conditions_of(self, figure: Figure) -> Conditions:

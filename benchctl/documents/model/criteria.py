@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
@@ -20,6 +21,9 @@ PATTERN_MESSAGE = "patternErrorMessage"
 Relation = Literal["below", "above", "within", "outside"]
 RELATIONS: tuple[Relation, ...] = get_args(Relation)
 
+# What a step may be called, so that criteria of later steps can name it.
+STEP_NAME = r"[a-z][a-z0-9_]*"
+
 # Every figure a criterion may name, with the unit its bound is written in.
 FIGURE_UNITS: Mapping[str, str] = {name: figure.unit for name, figure in FIGURES.items()}
 
@@ -32,6 +36,7 @@ class Criterion(BaseModel):
     """A bound on one value: `relation` to `bound`, in base `unit`.
 
     `about_one`: to be within a bound, which is more than 1, means to be neither above it nor below its inverse.
+    `of`: the name of an earlier step whose like figure the bound is told from; `is_part`: as a part of that figure.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
@@ -40,6 +45,8 @@ class Criterion(BaseModel):
     bound: float
     unit: str
     about_one: bool = False
+    of: str = ""
+    is_part: bool = False
 
     def holds(self, value: float) -> bool:
         """Whether `value`, in the criterion's unit, keeps the bound; NaN keeps none."""
@@ -56,7 +63,8 @@ class Criterion(BaseModel):
                 return abs(value) > self.bound
 
     def __str__(self) -> str:
-        return f"{self.relation} {render(self.bound, self.unit)}"
+        told = f"{self.relation} {render(self.bound, '1' if self.is_part else self.unit)}"
+        return f"{told} of {self.of}" if self.of else told
 
 
 def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELATIONS) -> Criterion:
@@ -84,9 +92,12 @@ def _written_as(unit: str, *relations: Relation, bound: str = "") -> tuple[Befor
     return reading_as(lambda text: parse_criterion(text, unit, relations)), WithJsonSchema(schema)
 
 
-def _schema(unit: str, relations: tuple[Relation, ...], shown: str) -> dict[str, Any]:
+def _schema(unit: str, relations: tuple[Relation, ...], shown: str, *, of_earlier: bool = False) -> dict[str, Any]:
     """Of a criterion as it is written; `shown` is an example."""
     pattern = f"^({'|'.join(relations)}) +{pattern_for(unit).removeprefix('^')}"
+    if of_earlier:
+        own, part = (pattern_for(each).removeprefix("^").removesuffix("$") for each in (unit, "1"))
+        pattern = f"^({'|'.join(relations)}) +({own}|({own}|{part}) +of +{STEP_NAME})$"
     message = f"{' or '.join(relations)} and then {units_in_words(unit)} belongs here"
     return {
         "type": "string",
@@ -112,7 +123,7 @@ def expecting(*figures: str) -> tuple[BeforeValidator, WithJsonSchema]:
     """The type of an `expect:` mapping over some figures: `Annotated[Expectations, *expecting("thd_n")]`."""
     properties = {
         name: {
-            **_schema(FIGURE_UNITS[name], RELATIONS, FIGURES[name].example),
+            **_schema(FIGURE_UNITS[name], RELATIONS, FIGURES[name].example, of_earlier=True),
             "description": FIGURES[name].meaning,
         }
         for name in figures
@@ -145,8 +156,22 @@ def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Cr
         return criterion
     if not isinstance(criterion, str):
         raise ValueError(f"{describe(criterion)} is written where one criterion belongs")
+    own, _, of = criterion.partition(" of ")
+    if of:
+        return _of_earlier(own, of.strip(), FIGURE_UNITS[name])
     parsed = parse_criterion(criterion, FIGURE_UNITS[name])
     return _about_one(parsed, criterion) if name in ABOUT_ONE and parsed.relation == "within" else parsed
+
+
+def _of_earlier(own: str, of: str, unit: str) -> Criterion:
+    """`within 5 % of cold_idle`, or `within 50 mA of cold_idle`."""
+    if not re.fullmatch(STEP_NAME, of):
+        raise ValueError(f"{quote(of)} is no name of a step; write for example 'within 5 % of cold_idle'")
+    is_part = own.rstrip().endswith("%")
+    parsed = parse_criterion(own, "1" if is_part else unit)
+    if not is_part and parsed.relation in ("below", "above"):
+        raise ValueError(f"{quote(own)}: below or above an earlier figure is told in %, such as 'below 110 % of {of}'")
+    return parsed.model_copy(update={"of": of, "is_part": is_part, "unit": unit})
 
 
 def _about_one(criterion: Criterion, text: str) -> Criterion:

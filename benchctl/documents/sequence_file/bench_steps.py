@@ -28,7 +28,7 @@ from benchctl.documents.model.fields import (
 )
 from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem
-from benchctl.documents.sequence_file.step_base import DRIVEN, DrivenInputs, OnTimeout, StepBase
+from benchctl.documents.sequence_file.step_base import DRIVEN, DrivenInputs, Named, OnTimeout, StepBase
 from benchctl.quantity import in_minutes
 
 # In steps of 50 mV that leads to 50 V.
@@ -166,7 +166,7 @@ class Settle(StepBase):
             yield PathProblem(("timeout",), "the timeout must not be shorter than 'per'")
 
 
-class RampSupply(StepBase):
+class RampSupply(Named):
     """First power-up after a repair: raise the voltage in steps under a low current limit, and check at each step.
     The first thing that is wrong ends the run."""
 

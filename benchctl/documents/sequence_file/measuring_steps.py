@@ -26,9 +26,9 @@ from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     Driven,
+    Named,
     OnTimeout,
     State,
-    StepBase,
 )
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48, example=3)]
@@ -49,7 +49,7 @@ DAMPING_FIGURES = ("output_impedance", "damping_factor")
 NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
 
 
-class MeasureIdle(StepBase):
+class MeasureIdle(Named):
     """Measure idle current, supply voltage and the dc at the outputs, without a signal."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "supply")
@@ -62,7 +62,7 @@ class MeasureIdle(StepBase):
     )
 
 
-class SteppedSine(Driven):
+class SteppedSine(Named, Driven):
     """A sine stepped over frequencies, a record at each."""
 
     from_hz: AudioHertz = Field(default=20.0, description="the lowest frequency")
@@ -134,7 +134,7 @@ class MeasureResponse(Response):
     )
 
 
-class MeasureDamping(Driven):
+class MeasureDamping(Named, Driven):
     """Measure output impedance and damping factor, from the voltage into two loads at the same drive."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "frequency")
@@ -157,7 +157,7 @@ class MeasureDamping(Driven):
         yield from doubled(self.loads_ohm, "loads")
 
 
-class MeasureDc(StepBase):
+class MeasureDc(Named):
     """Measure the dc at each output, without a signal."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope")
@@ -172,7 +172,7 @@ class MeasureDc(StepBase):
     )
 
 
-class MeasureNoise(Driven):
+class MeasureNoise(Named, Driven):
     """Measure the noise at the outputs without a signal, A-weighted and not, and how far it lies below a power."""
 
     kind: Literal["measure_noise"] = "measure_noise"
@@ -184,7 +184,7 @@ class MeasureNoise(Driven):
     )
 
 
-class SetGain(Driven):
+class SetGain(Named, Driven):
     """Show each channel's gain, live, while a person turns its control to the wanted one; unattended runs refuse it."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")

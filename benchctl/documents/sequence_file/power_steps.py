@@ -20,6 +20,7 @@ from benchctl.documents.sequence_file.step_base import (
     CycleCount,
     Driven,
     DrivenInputs,
+    Named,
     OnProtection,
     RestLevel,
     State,
@@ -115,7 +116,7 @@ class FindCleanLevel(_Search):
     kind: Literal["find_clean_level"] = "find_clean_level"
 
 
-class MeasureBurst(_Search):
+class MeasureBurst(Named, _Search):
     """Measure power in short bursts, at clean and at full drive, each searched for each burst length."""
 
     kind: Literal["measure_burst"] = "measure_burst"
@@ -137,7 +138,7 @@ class MeasureBurst(_Search):
         yield from doubled(self.cycles, "cycles")
 
 
-class MeasureContinuous(_Powered):
+class MeasureContinuous(Named, _Powered):
     """Measure power, distortion, supply current and efficiency with a steady tone."""
 
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
@@ -153,7 +154,7 @@ class MeasureContinuous(_Powered):
     )
 
 
-class Soak(_Powered):
+class Soak(Named, _Powered):
     """Drive for a long time and predict the heatsink's final temperature; with a tone, or with bursts as in music."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")

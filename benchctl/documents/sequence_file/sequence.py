@@ -82,6 +82,7 @@ class Sequence(Document):
 
     def problems(self) -> Iterator[PathProblem]:
         yield from _power_problems(self.steps)
+        yield from _name_problems(self.steps)
         count = expanded_count(self.steps)
         if count > MOST_EXPANDED_STEPS:
             yield PathProblem(("steps",), _too_many_in_words(count, given_s(self.steps)))
@@ -95,6 +96,22 @@ def in_order(
         yield step, (*path, index)
         if isinstance(step, Sweep | Repeat | When):
             yield from in_order(step.steps, (*path, index, "steps"))
+
+
+def _name_problems(steps: tuple[Step, ...]) -> Iterator[PathProblem]:
+    """A criterion can be told from the figures of a step before it; two steps of one name would be two answers."""
+    named: set[str] = set()
+    for step, path in in_order(steps):
+        for key in ("expect", "criteria"):
+            for figure, criterion in getattr(step, key, {}).items():
+                if criterion.of and criterion.of not in named:
+                    where = (*path, figure) if key == "criteria" else (*path, key, figure)
+                    yield PathProblem(where, f"no step before this one has the name '{criterion.of}'; give it one")
+        name = getattr(step, "name", None)
+        if name in named:
+            yield PathProblem((*path, "name"), f"an earlier step has the name '{name}' already")
+        if name is not None:
+            named.add(name)
 
 
 _SWITCHING_ON = ("power_on", "ramp_supply")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from benchctl.documents.model.fields import Ratio, Whole, bounded, counted
+from benchctl.documents.model.fields import ParameterName, Ratio, Whole, bounded, counted
 from benchctl.documents.model.model_base import Part
 from benchctl.documents.text.words import describe
 
@@ -77,6 +77,16 @@ class StepBase(Part):
     def roles(self) -> tuple[str, ...]:
         """Of the instruments that this step needs, as it is set."""
         return self.ROLES
+
+
+class Named(StepBase):
+    """A step that gives figures, which criteria of later steps may be told from."""
+
+    name: ParameterName | None = Field(
+        default=None,
+        description="a name, by which the criteria of later steps tell its figures, such as `within 5 % of cold_idle`",
+        examples=["cold_idle"],
+    )
 
 
 class Driven(StepBase):

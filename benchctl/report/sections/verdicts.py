@@ -102,7 +102,9 @@ def _expected(figure: Figure, step: StepTaken) -> Criterion | None:
 
 
 def _in_words(figure: Figure, criterion: Criterion) -> str:
-    """The bound in the unit that the figure is told in."""
+    """The bound in the unit that the figure is told in, or as the sequence tells it from an earlier figure."""
+    if criterion.of:
+        return str(criterion)
     bound = replace(figure, value=criterion.bound, expanded_uncertainty=None, bound="")
     return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
 

@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
+from benchctl.archive.journal.entries import as_stored
 from benchctl.archive.journal.events import NOTE
 from benchctl.archive.recorder import Recorder
+from benchctl.archive.verdicts import Earlier, NamedFigures, judged_by, reference_of
 from benchctl.clock import Clock
 from benchctl.documents.amplifier_file import amplifier
 from benchctl.documents.bench_file import bench
@@ -35,7 +37,6 @@ from benchctl.runner.acting.contexts import (
     signal_accuracies,
     zero_allowances,
 )
-from benchctl.runner.acting.verdicts import judged_by
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
@@ -140,6 +141,7 @@ class Run:
     `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
+    `named` are the figures of the steps that the sequence has given a name.
     """
 
     files: Files
@@ -164,6 +166,7 @@ class Run:
     switch_on_again: Callable[[Run], None] | None = None
     zeros: Zeros | None = None
     stated_s: Mapping[str, float] = field(default_factory=dict)
+    named: NamedFigures = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -274,19 +277,25 @@ class Run:
         figures = ANALYSES[analysis].figures(kept, readings, context)
         compared = comparisons(analysis, kept, readings, context)
         wrong = contradictions(compared)
-        judged = [self._judged(figure, criteria) for figure in doubted(figures, [*self.contradictions, *wrong])]
+        conditions, name = self._conditions_of(kept), getattr(self.planned.step, "name", None) or ""
+        doubtful = doubted(figures, [*self.contradictions, *wrong])
+        judged = [self._judged(figure, conditions, criteria) for figure in doubtful]
         self.recorder.figures(
             self.planned.label,
             analysis,
             captures={role: capture.name for role, capture in kept.items()},
             readings=readings,
             context=context,
-            conditions=self._conditions_of(kept),
+            conditions=conditions,
             captured={capture.name: capture.conditions for capture in kept.values()},
             figures=judged,
             comparisons=compared,
+            name=name,
+            criteria=criteria,
         )
         self.measured += judged
+        if name:
+            self.named.setdefault(name, []).extend(Earlier(as_stored(figure), conditions) for figure in judged)
         if judged:
             self.observer.figures(self.planned, judged)
         if wrong:
@@ -314,11 +323,13 @@ class Run:
             checks = dict.fromkeys(comparison.check for comparison in self.contradictions)
             raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")
 
-    def _judged(self, figure: Figure, criteria: Mapping[str, Criterion]) -> Figure:
+    def _judged(self, figure: Figure, conditions: Conditions, criteria: Mapping[str, Criterion]) -> Figure:
+        """As the figure is stored, so that the verdict can be found again from what is."""
         criterion = criteria.get(figure.name)
         if criterion is None or figure.channel == "total":
             return figure
-        return judged_by(figure, criterion)
+        reference = reference_of(figure, conditions, criterion, self.named)
+        return replace(figure, verdict=judged_by(as_stored(figure), criterion, reference).verdict)
 
     def note(self, text: str) -> None:
         """Tell the person and the journal."""

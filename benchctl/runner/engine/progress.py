@@ -16,6 +16,7 @@ from benchctl.archive.journal.events import (
     STEP_GIVEN_UP,
     STEP_STARTED,
 )
+from benchctl.archive.verdicts import NamedFigures, named_figures
 from benchctl.documents.sequence_file.bench_steps import MoveProbe, PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import UsageError
@@ -51,6 +52,7 @@ class Progress:
         seen: the outputs that the probes were on, where a hand moves them.
         clean_levels: as `Run.clean_levels`.
         measured: every figure so far.
+        named: those of the steps that have a name.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
         unmeasured: the finished steps whose records gave no figures, with the reason.
         remarks: what a person must be told before the run goes on.
@@ -64,6 +66,7 @@ class Progress:
     seen: tuple[str, ...] = ()
     clean_levels: Mapping[Place, CleanLevel] = field(default_factory=dict)
     measured: tuple[Figure, ...] = ()
+    named: NamedFigures = field(default_factory=dict)
     already: frozenset[int | None] = frozenset()
     unmeasured: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -89,6 +92,7 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
         seen=_seen_last(plan, finished),
         clean_levels=_clean_levels(events),
         measured=tuple(figure for entry in entries_of(events) for figure in entry.figures),
+        named=named_figures(entries_of(events)),
         already=_measured_lengths(events, next_index),
         unmeasured=tuple(f"{event['step']}: {event['no_figures']}" for event in finished if "no_figures" in event),
     )
@@ -219,6 +223,7 @@ def take_over(progress: Progress, run: Run) -> None:
         run.observer.note(remark)
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
+    run.named.update(progress.named)
     run.measured_before = len(run.measured)
     run.already = progress.already
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from benchctl.archive.verdicts import judged_by, reference_of
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import RequirementFailed
 from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run, latest
-from benchctl.runner.acting.verdicts import judged_by
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -36,7 +36,8 @@ def _failures(run: Run, name: str, criterion: Criterion) -> Iterator[str]:
     if not figures:
         yield f"{name} must be {criterion}, and was never measured"
     for figure in figures:
-        verdict = judged_by(figure, criterion).verdict
+        reference = reference_of(figure, run.conditions, criterion, run.named)
+        verdict = judged_by(figure, criterion, reference).verdict
         if verdict != "passes":
             of_channel = f" of channel {figure.channel}" if figure.channel else ""
             known = f"{figure.bound} {render(figure.value, figure.unit)}".lstrip()

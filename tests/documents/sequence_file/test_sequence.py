@@ -157,3 +157,44 @@ def test_a_frequency_that_no_audio_amplifier_is_made_for_is_refused(step: str, p
     assert problems_of(text % "200 kHz") == []
     (told,) = problems_of(text % "1 MHz")
     assert told.endswith("'1 MHz' is out of range; it must be at most 200 kHz")
+
+
+def _with_idle(first: str, second: str) -> str:
+    lines = ["power_on: {voltage: 14.4 V, current_limit: 9 A}", first, second, "power_off"]
+    return HEAD + "steps:\n" + "".join(f"  - {line}\n" for line in lines)
+
+
+def test_a_criterion_may_be_told_from_the_figure_of_an_earlier_step(problems_of: ProblemsOf) -> None:
+    expect = "measure_idle: {expect: {idle_current: within 5 % of cold_idle, dc_offset: within 5 mV of cold_idle}}"
+    assert problems_of(_with_idle("measure_idle: {name: cold_idle}", expect)) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "says"),
+    [
+        (
+            "measure_idle",
+            "measure_idle: {expect: {idle_current: within 5 % of cold_idle}}",
+            "no step before this one has the name 'cold_idle'; give it one",
+        ),
+        (
+            "measure_idle: {name: cold}",
+            "require: {idle_current: below 110 % of warm}",
+            "no step before this one has the name 'warm'; give it one",
+        ),
+        ("measure_idle: {name: cold}", "measure_dc: {name: cold}", "an earlier step has the name 'cold' already"),
+        (
+            "measure_idle: {name: cold}",
+            "measure_idle: {expect: {idle_current: below 2 A of cold}}",
+            "below or above an earlier figure is told in %, such as 'below 110 % of cold'",
+        ),
+        (
+            "measure_idle: {name: cold}",
+            "measure_idle: {expect: {idle_current: within 5 % of Cold idle}}",
+            "'Cold idle' is no name of a step; write for example 'within 5 % of cold_idle'",
+        ),
+    ],
+)
+def test_a_criterion_told_from_nothing_is_refused(first: str, second: str, says: str, problems_of: ProblemsOf) -> None:
+    (told,) = problems_of(_with_idle(first, second))
+    assert told.endswith(says)

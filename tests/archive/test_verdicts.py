@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from benchctl.archive.verdicts import Earlier, judged_by, reference_of
 from benchctl.documents.model.criteria import Criterion, Relation
+from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
 from benchctl.measure.budget.figure import Bound, Figure
-from benchctl.runner.acting.verdicts import judged_by
+from benchctl.measure.conditions import Conditions
 
 
 def figure(value: float, u: float | None = None, bound: Bound = "") -> Figure:
@@ -82,3 +86,58 @@ def test_what_is_one_where_all_is_well_may_be_off_by_the_same_ratio_either_way(
 def test_a_verdict_changes_nothing_else_of_the_figure() -> None:
     judged = judged_by(figure(3.0, 0.5), Criterion(relation="outside", bound=1.0, unit="V"))
     assert (judged.value, judged.expanded_uncertainty, judged.unit) == (3.0, 0.5, "V")
+
+
+COLD = Figure("idle_current", 2.0, "A", expanded_uncertainty=0.03, coverage_factor=2.0)
+CRITERION = Criterion(relation="within", bound=0.1, unit="A", of="cold", is_part=True)
+AT_4_OHM, AT_2_OHM = Conditions(load_ohm=4.0), Conditions(load_ohm=2.0)
+
+
+def against(text: str, value: float, uncertainty: float = 0.04) -> str:
+    """The verdict on an idle current against one of 2 A +- 30 mA."""
+    (criterion,) = MeasureIdle.model_validate({"expect": {"idle_current": text}}).expect.values()
+    warm = replace(COLD, value=value, expanded_uncertainty=uncertainty)
+    return judged_by(warm, criterion, COLD).verdict
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "verdict"),
+    [
+        # The difference is known to sqrt(30^2 + 40^2) = 50 mA.
+        ("within 200 mA of cold_idle", 2.14, "passes"),
+        ("within 200 mA of cold_idle", 2.16, "inconclusive"),
+        ("within 200 mA of cold_idle", 2.26, "fails"),
+        ("within 200 mA of cold_idle", 1.74, "fails"),
+        ("outside 200 mA of cold_idle", 2.26, "passes"),
+        # Of 2 A, 10 % are 200 mA; a part of 1.1 is known to sqrt(40^2 + (1.1 x 30)^2) mA over 2 A, 2.6 %.
+        ("within 10 % of cold_idle", 2.14, "passes"),
+        ("within 10 % of cold_idle", 2.2, "inconclusive"),
+        ("within 10 % of cold_idle", 2.26, "fails"),
+        ("below 110 % of cold_idle", 2.14, "passes"),
+        ("below 110 % of cold_idle", 2.26, "fails"),
+        ("above 90 % of cold_idle", 1.86, "passes"),
+        ("above 90 % of cold_idle", 1.74, "fails"),
+    ],
+)
+def test_a_figure_told_from_an_earlier_one_is_judged_with_both_uncertainties(
+    text: str, value: float, verdict: str
+) -> None:
+    assert against(text, value) == verdict
+
+
+def test_without_the_earlier_figure_or_where_it_is_a_bound_nothing_can_be_said() -> None:
+    assert judged_by(COLD, CRITERION, None).verdict == "inconclusive"
+    bound = replace(COLD, bound="at least", expanded_uncertainty=None)
+    assert judged_by(COLD, CRITERION, bound).verdict == "inconclusive"
+    assert judged_by(bound, CRITERION, COLD).verdict == "inconclusive"
+
+
+def test_the_earlier_figure_is_the_latest_one_of_the_step() -> None:
+    first, second = Earlier(COLD, AT_4_OHM), Earlier(replace(COLD, value=3.0), AT_4_OHM)
+    assert reference_of(COLD, AT_2_OHM, CRITERION, {"cold": [first, second]}) == second.figure
+
+
+def test_of_a_step_done_at_several_loads_the_figure_at_the_same_load_counts() -> None:
+    named = {"cold": [Earlier(COLD, AT_4_OHM), Earlier(replace(COLD, value=3.0), AT_2_OHM)]}
+    assert reference_of(COLD, AT_4_OHM, CRITERION, named) == COLD
+    assert reference_of(COLD, Conditions(load_ohm=8.0), CRITERION, named) is None

@@ -1,0 +1,94 @@
+"""A figure's verdict against a criterion of a document: against a bound, or against a figure of an earlier step.
+
+Of two figures both uncertainties count, as if they had nothing in common. What one instrument shows wrongly in both
+cancels in truth, so such a verdict is rather inconclusive than wrong.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from benchctl.archive.compare import identity
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.documents.model.criteria import Criterion
+from benchctl.measure.budget.figure import Figure, Requirement, Verdict, judge
+from benchctl.measure.conditions import Conditions
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """A figure of a step that has a name, and what the bench was set to."""
+
+    figure: Figure
+    conditions: Conditions
+
+
+# The name of a step -> its figures so far.
+NamedFigures = dict[str, list[Earlier]]
+
+
+def reference_of(figure: Figure, conditions: Conditions, criterion: Criterion, named: NamedFigures) -> Figure | None:
+    """The like figure of the step that a criterion names: the latest, and where that step was performed with several
+    loads or frequencies, the one with these."""
+    alike = [each for each in named.get(criterion.of, ()) if identity(each.figure) == identity(figure)]
+    if len({_place(each.conditions) for each in alike}) > 1:
+        alike = [each for each in alike if _place(each.conditions) == _place(conditions)]
+    return alike[-1].figure if alike else None
+
+
+def named_figures(entries: Iterable[FiguresEntry]) -> NamedFigures:
+    """The figures of every step that has a name, in the order of the journal."""
+    named: NamedFigures = {}
+    for entry in entries:
+        note_named(entry, named)
+    return named
+
+
+def note_named(entry: FiguresEntry, named: NamedFigures) -> None:
+    """Add the figures of one entry, if its step has a name."""
+    if entry.name:
+        named.setdefault(entry.name, []).extend(Earlier(figure, entry.conditions) for figure in entry.figures)
+
+
+def _place(conditions: Conditions) -> tuple[float | None, float | None]:
+    return conditions.load_ohm, conditions.frequency_hz
+
+
+def judged_by(figure: Figure, criterion: Criterion, reference: Figure | None = None) -> Figure:
+    """The figure with its verdict against a criterion; `reference`: what the criterion is told from, where that is an
+    earlier figure."""
+    if criterion.of:
+        return replace(figure, verdict=_verdict_against(figure, criterion, reference))
+    if criterion.about_one:
+        return _judged_about_one(figure, criterion.bound)
+    if criterion.relation != "outside":
+        return judge(figure, Requirement(criterion.relation, criterion.bound))
+    # To lie outside is to fail to lie within.
+    within = judge(figure, Requirement("within", criterion.bound)).verdict
+    turned = {"passes": "fails", "fails": "passes"}.get(within, within)
+    return replace(figure, verdict=turned)  # type: ignore[arg-type]
+
+
+def _judged_about_one(figure: Figure, bound: float) -> Figure:
+    """It passes if it keeps both ends, and fails if it fails at either."""
+    ends = (Requirement("below", bound), Requirement("above", 1.0 / bound))
+    verdicts = {judge(figure, end).verdict for end in ends}
+    worst = next(verdict for verdict in ("fails", "inconclusive", "passes") if verdict in verdicts)
+    return replace(figure, verdict=worst)
+
+
+def _verdict_against(figure: Figure, criterion: Criterion, reference: Figure | None) -> Verdict:
+    """Of a part of the earlier figure, or of the difference to it; inconclusive where one of them is not known."""
+    own, other = figure.expanded_uncertainty, None if reference is None else reference.expanded_uncertainty
+    is_known = own is not None and other is not None and not figure.contradiction
+    if reference is None or not is_known or (criterion.is_part and reference.value == 0.0):
+        return "inconclusive"
+    value, uncertainty = figure.value - reference.value, math.hypot(own or 0.0, other or 0.0)
+    if criterion.is_part:
+        part = figure.value / reference.value
+        value = part - 1.0 if criterion.relation in ("within", "outside") else part
+        uncertainty = math.hypot(own or 0.0, part * (other or 0.0)) / abs(reference.value)
+    compared = replace(figure, value=value, expanded_uncertainty=uncertainty, bound="")
+    return judged_by(compared, criterion.model_copy(update={"of": "", "is_part": False})).verdict
