@@ -1,4 +1,4 @@
-"""The analyses of a million samples beside one transform, and one sine and cosine at every sample, of as many."""
+"""The analyses of a million samples, compared with one transform and with one sine and cosine of as many samples."""
 
 from __future__ import annotations
 

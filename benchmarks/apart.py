@@ -1,4 +1,4 @@
-"""Simulated instruments in a process of their own, so that their work does not hold up their client, as real ones'."""
+"""Simulated instruments in a separate process, so that, like real ones, they do not slow their client down."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ PATIENCE_S = 5.0
 
 
 class Apart:
-    """What can be done to the bench in the other process; each method returns once it is done there."""
+    """Controls the bench in the other process; each method returns once it is done there."""
 
     def __init__(self, pipe: Connection) -> None:
         self._pipe = pipe
         self.addresses: dict[str, str] = pipe.recv()
 
     def feed(self, voltage_v: float) -> None:
-        """The supply's output on, at a voltage."""
+        """Switch the supply's output on, at a voltage."""
         self._pipe.send(("feed", voltage_v))
         self._pipe.recv()
 
@@ -46,7 +46,7 @@ def bench_apart() -> Iterator[Apart]:
     ours, theirs = spawn.Pipe()
     process = spawn.Process(target=_serve, args=(theirs,), daemon=True)
     process.start()
-    theirs.close()  # so that its end is noticed here
+    theirs.close()  # so that its end is seen here
     apart = Apart(ours)
     try:
         yield apart

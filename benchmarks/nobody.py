@@ -1,4 +1,4 @@
-"""An observer that looks away."""
+"""An observer that does nothing."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from benchctl.runner.plan import PlannedStep
 
 
 class Nobody:
-    """Watches a run without a word."""
+    """Observes a run and shows nothing."""
 
     def started(self, checked: Preflight, run: Run) -> None:
         """Nothing."""

@@ -1,4 +1,4 @@
-"""How long from a limit passed to the generator off, while the oscilloscope transfers a long record, in real time."""
+"""The time from a passed limit to the generator off, in real time, while the oscilloscope transfers a long record."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ BLOCK_TIMEOUT_S = 5.0
 
 
 def rows() -> Iterator[Row]:
-    """Median and 99th percentile over a hundred trips, each at another phase of the guard's sampling."""
+    """Median and 99th percentile over a hundred trips, each at a different phase of the guard's sampling."""
     chance = random.Random(5)
     clock = RealClock()
     with ExitStack() as stack:
@@ -60,7 +60,7 @@ def _record(oscilloscope: Apart, clock: RealClock) -> None:
 
 
 def _reaction_s(supply: Apart, addresses: dict[str, str], clock: RealClock, wait_s: float) -> float:
-    """One trip: the supply's voltage rises at an instant that the guard does not choose."""
+    """One trip: the supply's voltage rises at an instant that does not depend on the guard."""
     supply.feed(SUPPLY_V)
     interlock = Interlock(clock)
     with open_bench(load_bench(BENCH), addresses, interlock, clock.sleep) as bench:
@@ -82,7 +82,7 @@ def _guard(bench: Bench, clock: RealClock, interlock: Interlock) -> Guard:
 
 
 def _transfer(bench: Bench) -> None:
-    """Fetch the long record until the interlock ends it."""
+    """Read the long record until the interlock stops it."""
     with suppress(BenchctlError):
         while True:
             bench.oscilloscope.session.ask_block("WAV:DATA?", BLOCK_TIMEOUT_S)

@@ -33,7 +33,7 @@ def clipped_tone(seed: int) -> Samples:
 
 
 def burst_capture(cycles: int) -> Capture:
-    """Two channels: a burst of so many cycles, then rest 20 dB lower to the end of the record."""
+    """Two channels: a burst of this many cycles, then rest 20 dB lower to the end of the record."""
     time_s = np.arange(SAMPLES) * INTERVAL_S - _PRETRIGGER_S
     on = (time_s >= -INTERVAL_S / 2) & (time_s < cycles / FREQUENCY_HZ - INTERVAL_S / 2)
     level = np.where(on, 1.0, LOW_LEVEL_RATIO)
@@ -42,7 +42,7 @@ def burst_capture(cycles: int) -> Capture:
 
 
 def burst_context(cycles: int) -> BurstContext:
-    """What belongs to `burst_capture`."""
+    """The context for `burst_capture`."""
     return BurstContext(
         frequency_hz=FREQUENCY_HZ,
         loads={channel: LoadResistance(4.0, 4.01, 0.002, 60e-6) for channel in CHANNELS},

@@ -1,4 +1,4 @@
-"""The workshop's bench, simulated, behind loopback sockets in real time, with the product's own roles on it."""
+"""The workshop's bench, simulated, behind loopback sockets in real time, with benchctl's own roles on it."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ class Rig:
     interlock: Interlock
 
     def wake(self) -> None:
-        """Amplifier awake, 4 ohm at both channels, a tone near full power."""
+        """Wake the amplifier, connect 4 ohm to both channels, and play a tone near full power."""
         switch_on(self.simulated, SUPPLY_V)
         self.clock.sleep(AWAKE_AFTER_S)
         play(self.bench)
 
 
 def switch_on(simulated: SimulatedBench, voltage_v: float) -> None:
-    """The supply on at a voltage, and the remote turn-on lead live, past all instruments."""
+    """Switch the supply on at a voltage and the remote turn-on lead on, directly in the simulation."""
     main, remote = (simulated.physical_bench.connections.outputs[number] for number in (1, 2))
     with simulated.physical_bench.lock:
         main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
@@ -43,7 +43,7 @@ def switch_on(simulated: SimulatedBench, voltage_v: float) -> None:
 
 
 def play(bench: Bench) -> None:
-    """4 ohm at both channels, and a tone near full power."""
+    """Connect 4 ohm to both channels, and play a tone near full power."""
     bench.load.connect(4.0)
     bench.generator.set_frequency(1000.0)
     bench.generator.set_level(0.8)
@@ -52,7 +52,7 @@ def play(bench: Bench) -> None:
 
 @contextmanager
 def simulated_bench() -> Iterator[tuple[SimulatedBench, dict[str, str], RealClock]]:
-    """The simulated instruments, their addresses by role, and the clock that they live by."""
+    """The simulated instruments, their addresses by role, and their clock."""
     clock = RealClock()
     with SimulatedBench(describe(load_bench(BENCH), load_amplifier(AMPLIFIER)), clock.now) as simulated:
         served = simulated.start()

@@ -11,7 +11,7 @@ from rich.table import Table
 
 @dataclass(frozen=True)
 class Row:
-    """One comparison: what was found beside what was asked for. Nothing passes or fails by it."""
+    """One comparison: the measured value beside the wanted one. Nothing passes or fails by it."""
 
     what: str
     found: str
@@ -34,7 +34,7 @@ def table_of(rows: list[Row]) -> Table:
 
 
 def _company() -> str:
-    """How many processors there are and how many tasks wanted them of late, where the system tells."""
+    """The number of processors and the recent load, where the system gives them."""
     if not hasattr(os, "getloadavg"):
         return ""
     return f"; {os.cpu_count()} processors, {os.getloadavg()[1]:.1f} tasks at work"

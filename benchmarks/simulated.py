@@ -1,4 +1,4 @@
-"""What the simulator costs: a capture, an exchange."""
+"""The computing time of the simulator: for a capture, and for an exchange."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def rows() -> Iterator[Row]:
 
 
 def _codes(here: Rig) -> Row:
-    """The simulator's own work for the record that is in its memory: what the instruments' clients wait for."""
+    """The simulator's own work for the record in its memory, for which clients wait."""
     oscilloscope = here.simulated.instruments["oscilloscope"]
     assert isinstance(oscilloscope, SimulatedOscilloscope)
     scope = oscilloscope.scope
@@ -46,7 +46,7 @@ def _codes(here: Rig) -> Row:
 
 
 def _transfer(here: Rig) -> Row:
-    """The same with everything that a run does for it, less the 50 ms that the record itself lasts."""
+    """The same with everything that a run does for it, without the 50 ms of the record itself."""
 
     def capture() -> Capture:
         return here.bench.oscilloscope.capture("timed", OUTPUTS, CAPTURE, dict.fromkeys(OUTPUTS, 40.0))

@@ -22,7 +22,7 @@ def soak(out: Path) -> Path:
 
 
 def rows() -> Iterator[Row]:
-    """Once: it is long enough to be its own average."""
+    """One run: it is so long that it needs no average."""
     with tempfile.TemporaryDirectory() as out:
         folders: list[Path] = []
         took_s = seconds(lambda: folders.append(soak(Path(out))))

@@ -1,4 +1,4 @@
-"""Stop watch: medians of works that take turns, so that a busy computer slows all of them alike."""
+"""Stop watch: medians of functions that take turns, so that a busy computer slows all of them equally."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def seconds(work: Work) -> float:
 
 
 def medians(*works: Work, repeats: int) -> tuple[float, ...]:
-    """Median seconds of each work; they take turns, and the first turn, which fills caches, does not count."""
+    """Median seconds of each function; they take turns, and the first turn, which fills caches, does not count."""
     for work in works:
         work()
     turns = [[seconds(work) for work in works] for _ in range(repeats)]
@@ -27,7 +27,7 @@ def medians(*works: Work, repeats: int) -> tuple[float, ...]:
 
 
 def peak_bytes(work: Work) -> int:
-    """The most memory that `work` holds at once, beyond what was held before."""
+    """The highest memory use of `work`, without what was in use before."""
     gc.collect()
     tracemalloc.start()
     try:

@@ -16,7 +16,7 @@ from benchmarks.contradictions.trial import Ended, cases, trial
 
 @click.command()
 def main() -> None:
-    """Let one instrument after the other be wrong by a factor, and tell how each run noticed."""
+    """Make one instrument after the other wrong by a factor, and print how each run noticed."""
     console = Console()
     with tempfile.TemporaryDirectory() as scratch:
         done = [trial(case, Path(scratch)) for case in track(list(cases()), "running dry", console=console)]

@@ -1,4 +1,4 @@
-"""One run in which one instrument is wrong by a factor, and what became of the figures that rest on it."""
+"""One run in which one instrument is wrong by a factor, and what happened to the figures that depend on it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ HERE = Path(__file__).parent
 SHORT, LONG = HERE / "short.yaml", HERE / "long.yaml"
 FACTORS = (0.5, 2.0, 10.0, -1.0, 0.0)
 
-# What is wrong -> what its figures rest on. A level has no sign, and so no factor of -1.
+# What is wrong -> what its figures depend on. A level has no sign, so no factor of -1.
 SEEN_BY_TWO = {
     ("supply", "current"): SUPPLY_CURRENT,
     ("supply", "voltage"): SUPPLY_VOLTAGE,
@@ -36,10 +36,10 @@ SEEN_BY_TWO = {
 
 @dataclass(frozen=True)
 class Case:
-    """What an instrument is wrong of, and by how much; `rests` names the quantity whose figures that makes wrong.
+    """What an instrument shows wrongly, and by which factor; `rests` names the quantity whose figures become wrong.
 
-    `channel`: of the amplifier, where it is wrong of one alone. `is_harmless`: no figure with a verdict changes by it.
-    `at_high_power`: it shows only there.
+    `channel`: the amplifier's channel, if only one is wrong. `is_harmless`: no figure with a verdict changes.
+    `at_high_power`: it is visible only there.
     """
 
     name: str
@@ -53,8 +53,8 @@ class Case:
 
 @dataclass(frozen=True)
 class Ended:
-    """How the run went: what it said, which verdicts it gave to figures that rest on what was wrong, and whether it had
-    searched for full power by then."""
+    """How the run went: what it said, which verdicts it gave to figures that depend on the wrong value, and whether it
+    had searched for full power by then."""
 
     case: Case
     exit_code: int
@@ -80,12 +80,12 @@ class Ended:
 
 
 def cases() -> Iterator[Case]:
-    """Each quantity that two instruments see by each factor; one record for all channels; a thermometer that does not
-    follow the heat."""
+    """Each quantity that two instruments see, with each factor; one record for all channels; a thermometer that does
+    not follow the heat."""
     for (instrument, what), rests in SEEN_BY_TWO.items():
         for factor in FACTORS:
             if (instrument, factor) != ("generator", -1.0):
-                # A probe the wrong way round: power, distortion and the size of an offset are the same.
+                # A reversed probe: power, distortion and the size of an offset stay the same.
                 is_harmless = rests == OUTPUT_VOLTAGE and factor == -1.0
                 name, fault = f"{instrument}: {what} x {factor:g}", wrong(instrument, what, factor)
                 channel = what.removeprefix("output ") if what.startswith("output ") else ""
@@ -107,7 +107,7 @@ def wrong(instrument: str, what: str, factor: float) -> str:
 
 
 def trial(case: Case, out: Path) -> Ended:
-    """Run it dry, and look at what it left."""
+    """Run it dry, and check its run folder."""
     files = files_with([case.fault], sequence_file=case.sequence)
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
     checked.refuse_hazards()

@@ -22,7 +22,7 @@ from benchmarks.coverage.statistics import by_name, table_of
 @click.option("--amplifier", default="hx2150", show_default=True, help="A shipped amplifier of 12 V for 4 ohm.")
 @click.option("--workers", default=2, show_default=True, help="Processes at work at once.")
 def main(benches: int, first_seed: int, bench: str, amplifier: str, workers: int) -> None:
-    """Run the benches, compare each figure with its true value, and print what came of it."""
+    """Run the benches, compare each figure with its true value, and print the result."""
     console = Console()
     judged: list[Judged] = []
     with Progress(
@@ -37,7 +37,7 @@ def main(benches: int, first_seed: int, bench: str, amplifier: str, workers: int
 
 
 def _campaign(seeds: range, bench: str, amplifier: str, workers: int) -> Iterator[list[Judged]]:
-    """The figures of each bench, as they are ready."""
+    """The figures of each bench, as soon as they are ready."""
     with ProcessPoolExecutor(workers) as pool:
         for ready in as_completed([pool.submit(_one, seed, bench, amplifier) for seed in seeds]):
             yield ready.result()

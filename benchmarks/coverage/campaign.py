@@ -1,4 +1,4 @@
-"""One simulated bench after the other: a dry run as anyone would do it, and each of its figures beside the truth."""
+"""One simulated bench after the other: a normal dry run, and each of its figures beside the true value."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _SEED = re.compile(r"^(\s*seed:).*$", re.MULTILINE)
 
 @dataclass(frozen=True)
 class Judged:
-    """A figure beside its truth, both in the figure's unit; `standard_uncertainty` is None for a bound."""
+    """A figure beside its true value, both in the figure's unit; `standard_uncertainty` is None for a bound."""
 
     seed: int
     analysis: str
@@ -47,7 +47,7 @@ class Judged:
 
     @property
     def error(self) -> float:
-        """Value less truth."""
+        """Value minus true value."""
         return self.value - self.true_value
 
     @property
@@ -57,12 +57,12 @@ class Judged:
 
     @property
     def is_covered(self) -> bool:
-        """Whether the truth lies inside value +- U with k = 2, or under a bound."""
+        """Whether the true value lies inside value +- U with k = 2, or on the right side of a bound."""
         return self.true_value <= self.value if self.score is None else abs(self.score) <= COVERAGE_FACTOR
 
 
 def judged_figures(seed: int, bench: str, amplifier: str, folder: Path) -> list[Judged]:
-    """Every figure of one dry run on the bench with that seed; the run folder goes below `folder`."""
+    """Every figure of one dry run on the bench with that seed; the run folder is made inside `folder`."""
     files = Files(load_sequence(SEQUENCE), load_bench(_seeded(bench, seed, folder)), load_amplifier(amplifier))
     with _simulated(files) as (opened, true_records):
         run_folder = RunFolder.create(folder, f"coverage {seed}", files.amplifier.title, RealClock())
@@ -87,7 +87,7 @@ def _seeded(bench: str, seed: int, folder: Path) -> Path:
 
 @contextmanager
 def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
-    """The bench of a dry run, with a witness beside it."""
+    """The bench of a dry run, with its true records."""
     clock = VirtualClock()
     with clock.take_part(), SimulatedBench(describe(files.bench, files.amplifier), clock.now) as simulated:
         true_records = TrueRecords(simulated)
@@ -119,10 +119,10 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
 
 
 def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:
-    """What the analysis should have found.
+    """The true values of an analysis's figures.
 
     Raises:
-        LookupError: nobody knows the truth of this analysis.
+        LookupError: the true values of this analysis are not known.
     """
     taken_s = {role: load_capture(folder.path / file).taken_s for role, file in entry.captures.items()}
     records = {role: true_records.record_at(time_s) for role, time_s in taken_s.items()}

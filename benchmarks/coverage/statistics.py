@@ -1,4 +1,5 @@
-"""How often the truth lies inside the stated interval, and how wide the errors spread against what was stated."""
+"""How often the true value lies inside the stated interval, and how the errors spread compared with the stated
+uncertainty."""
 
 from __future__ import annotations
 
@@ -18,7 +19,7 @@ SPREAD = (0.85, 1.15)
 
 @dataclass(frozen=True)
 class Coverage:
-    """Of a group of figures; mean and spread are those of the errors over their standard uncertainties."""
+    """Statistics of a group of figures; mean and spread are those of the errors over their standard uncertainties."""
 
     name: str
     benches: int
@@ -29,17 +30,17 @@ class Coverage:
 
     @property
     def is_honest(self) -> bool:
-        """Neither bluff nor padding, by more than chance explains.
+        """Whether the uncertainties are neither too small nor too large by more than chance explains.
 
-        The figures of one bench share its errors, so that a share counts benches: it scatters by two standard
-        deviations of as many draws.
+        The figures of one bench share its errors, so the count is that of benches: two standard deviations of as many
+            draws are allowed.
         """
         chance = 2.0 * math.sqrt(LEAST_COVERED * (1.0 - LEAST_COVERED) / self.benches)
         return self.covered >= LEAST_COVERED - chance and SPREAD[0] <= self.spread <= SPREAD[1]
 
 
 def coverage(name: str, judged: Iterable[Judged]) -> Coverage:
-    """The statistics of some figures, bounds among them: those count as covered or not, but have no score."""
+    """The statistics of some figures. Bounds count as covered or not, but have no score."""
     figures = list(judged)
     scores = np.array([figure.score for figure in figures if figure.score is not None])
     return Coverage(

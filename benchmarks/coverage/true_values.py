@@ -1,6 +1,6 @@
-"""The true value of each figure, from the simulator's physics at the instant of the record, by formulas of its own.
+"""The true value of each figure, from the simulator's physics at the instant of the record, by separate formulas.
 
-Nothing of `benchctl.measure` is used here: a mistake there must not be made twice.
+Nothing of `benchctl.measure` is used here, so that a mistake there is not repeated here.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ Truths = dict[tuple[str, str], float]
 BAND_HZ = 20e3
 HIGHEST_HARMONIC = 10
 FINE = 8192
-"""Instants in one cycle: a clipped corner costs the mean square parts in 1e8."""
+"""Instants in one cycle: a clipped corner changes the mean square by parts in 1e8."""
 COARSE = 50_000
-"""Instants in a repetition, for what follows the rail, which takes milliseconds."""
+"""Instants in a repetition, for values that follow the rail, which takes milliseconds."""
 
 
 @dataclass(frozen=True)
 class Cycle:
-    """One cycle of a channel's output, noise apart."""
+    """One cycle of a channel's output, without noise."""
 
     volts: Samples
 
@@ -39,7 +39,7 @@ class Cycle:
 
     @property
     def peak_v(self) -> float:
-        """Of either sign."""
+        """The highest absolute value."""
         return float(np.abs(self.volts).max())
 
     @property
@@ -140,7 +140,7 @@ def _powers(record: TrueRecord, name: str, cycles: Mapping[str, Cycle]) -> Truth
 def _chosen(
     record: TrueRecord, name: str, table: Mapping[str, list[Cycle]], choose: Callable[[Samples], object]
 ) -> Truths:
-    """The power of the chosen cycle: of each channel by its own, of the total by all together."""
+    """The power of the chosen cycle: each channel's own choice for the channel, the sum of all channels for the total."""
     watts = {c: np.array([cycle.mean_square for cycle in row]) * record.load_s(c) for c, row in table.items()}
     watts["total"] = np.sum(list(watts.values()), axis=0)
     return {(name, channel): float(each[int(choose(each))]) for channel, each in watts.items()}  # type: ignore[call-overload]
@@ -171,7 +171,7 @@ def _instants(start_s: float, span_s: float, *, fine: bool = False) -> Samples:
 
 
 def _time_constant_s(record: TrueRecord, row: Iterable[Cycle]) -> float:
-    """Of the exponential through the true peaks."""
+    """The time constant of the exponential through the true peaks."""
     peaks = np.array([cycle.half_span_v for cycle in row])
     times_s = np.arange(peaks.size) / record.frequency_hz
 

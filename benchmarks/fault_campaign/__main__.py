@@ -17,7 +17,7 @@ from rich.table import Table
 from benchmarks.fault_campaign.trial import Trial, trial
 
 HANGS_AFTER_S = 120
-"""A run takes a second; one that takes this long says where it hangs and ends the campaign."""
+"""A run takes a second; after this time it prints where it hangs and the campaign ends."""
 
 
 @click.command()
@@ -25,7 +25,7 @@ HANGS_AFTER_S = 120
 @click.option("--seed", default=0, show_default=True, help="Of the first run; each has its own, and can be repeated.")
 @click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Where run folders with a fault stay.")
 def main(runs: int, seed: int, keep: Path | None) -> None:
-    """Run a short sequence in virtual time with faults of the bench drawn at random, and look at how each run ends."""
+    """Run a short sequence in virtual time with faults of the bench drawn at random, and check how each run ends."""
     console = Console()
     with tempfile.TemporaryDirectory() as scratch:
         done = _perform(console, range(seed, seed + runs), keep or Path(scratch))

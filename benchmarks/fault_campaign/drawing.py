@@ -23,13 +23,13 @@ LINK_KINDS: tuple[str, ...] = (*get_args(LinkFaultKind), "late answer")
 BENCH_KINDS = ("output stuck", "relay stuck", "sensor open", "supply drift", "clock jump")
 KINDS = (*LINK_KINDS, *BENCH_KINDS)
 WRONG_KINDS = ("wrong by a factor", "one channel for all", "sensor stuck")
-"""What an instrument shows wrongly has a campaign of its own: `benchmarks.contradictions`."""
+"""Wrong readings have a separate campaign: `benchmarks.contradictions`."""
 
 
 def draw_faults(chance: random.Random) -> list[str]:
     """One fault to four, each a line such as `{kind: no answer, instrument: supply, at: 3.2 s, times: 2}`.
 
-    In every other run they come together: the worst moment for a fault is while another is being dealt with.
+    In every second run they come together: a fault is worst while another is being handled.
     """
     together = f"at: {chance.uniform(0, RUN_S):.2f} s" if chance.random() < 0.5 else ""
     return [_fault(chance, together) for _ in range(chance.randint(1, MOST_FAULTS))]
@@ -77,7 +77,7 @@ def _when(chance: random.Random, role: str) -> str:
 
 
 def _how_long(chance: random.Random, kind: str) -> list[str]:
-    """A strike or two, a while, or for good; what is not asked for is left to the fault's own custom."""
+    """One or two exchanges, some time, or for ever; otherwise the fault's own default."""
     choices = [[], [f"for: {chance.uniform(0.1, 3.0):.2f} s"], ["for: 1 h"]]
     if kind in LINK_KINDS:
         choices += [[f"times: {chance.randint(2, 6)}"], []]

@@ -53,13 +53,14 @@ class Trial:
 
 
 def trial(seed: int, out: Path) -> Trial:
-    """Draw faults, run the short sequence with them, and look at what it left. Every other run repeats the step that a
+    """Draw faults, run the short sequence with them, and check its run folder. Every second run repeats the step that a
     power cycle has interrupted."""
     return trial_of(draw_faults(Random(seed)), out, seed, repeats=seed % 2 == 1)
 
 
 def trial_of(faults: Sequence[str], out: Path, seed: int = 1, *, repeats: bool = False) -> Trial:
-    """Run the short sequence with these faults, lines of a bench file; its run folder goes if nothing is wrong."""
+    """Run the short sequence with these faults, lines of a bench file; its run folder is deleted if nothing is
+    wrong."""
     done = Trial(seed, faults)
     began = time.perf_counter()
     folder: Path | None = None
@@ -112,7 +113,7 @@ def _ending(result: Result) -> str:
 
 
 def _look_at_bench(done: Trial, opened: Opened) -> None:
-    """What is still on, and whether a second client can switch it off: then the run should have."""
+    """What is still on, and whether a second client can switch it off; if so, the run should have done it."""
     simulated = opened.simulated
     assert simulated is not None
     done.struck = dict(simulated.faults.struck)
@@ -135,7 +136,7 @@ def _on(simulated: SimulatedBench) -> Iterator[str]:
 
 
 def _press(simulated: SimulatedBench, opened: Opened, name: str) -> None:
-    """Switch off by another link, as somebody would who found it on."""
+    """Switch off over another link, as a person would who found it on."""
     role, _, number = name.partition(" ")
     words = {"generator": "OUTP OFF", "supply": f"INST:NSEL {number};:OUTP OFF", "load": "ROUT:OPEN:ALL"}[role]
     _, _, host, _, port, *_ = opened.bench.roles[role].session.address.split(":")
@@ -172,7 +173,7 @@ def _wrong_with_ending(events: Sequence[Event], last: Event, done: Trial) -> Ite
     expected = _expected_exit_code(events, last)
     if not done.exit_code == last["exit_code"] == expected:
         yield f"exit code {done.exit_code}, {last['exit_code']} in the journal; {expected} is right"
-    # An instrument that repeats an old answer may call an output off that is on; the run has nobody else to ask.
+    # An instrument that repeats an old answer may say that an output is off when it is on; the run cannot know.
     honest = [name for name in done.left_on if f"{name.split()[0]}: stale value" not in done.struck]
     if honest and last["safe"]:
         yield f"called safe, with {', '.join(honest)} on"

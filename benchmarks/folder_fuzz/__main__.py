@@ -23,7 +23,7 @@ _OUTCOMES = ("noticed", "harmless", "forged with its hashes, not noticed", "not 
 @click.option("--times", default=1000, show_default=True, help="How many.")
 @click.option("--seed", default=0, show_default=True, help="Of the first change; each has its own.")
 def main(times: int, seed: int) -> None:
-    """Change one thing in a run folder at random, and let verify, report and resume read it."""
+    """Change one thing in a run folder at random, and read it with verify, report and resume."""
     console = Console()
     with tempfile.TemporaryDirectory() as scratch:
         done = _perform(console, range(seed, seed + times), Path(scratch))

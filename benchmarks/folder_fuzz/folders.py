@@ -1,4 +1,4 @@
-"""Three run folders to change: of a run that finished, of one that a person stopped, and of one that was killed."""
+"""Three run folders to change: from a run that finished, one that a person stopped, and one that was killed."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ STOPPED_AT = 5  # step of the short sequence, by index: half of its figures are 
 
 
 class _Stops(Nobody):
-    """A person who stops the run as a step begins."""
+    """A person who stops the run when a step begins."""
 
     def __init__(self, index: int) -> None:
         self._index = index
@@ -33,7 +33,7 @@ class _Stops(Nobody):
 
 @dataclass(frozen=True)
 class Folders:
-    """By what became of the run."""
+    """The folders, by how the run ended."""
 
     finished: Path
     stopped: Path
@@ -58,7 +58,7 @@ def _run(out: Path, observer: Nobody) -> Path:
 
 
 def _killed(stopped: Path, folder: Path) -> Path:
-    """As if the run had died before it could say how it ended."""
+    """The folder as if the run had been killed before it could write how it ended."""
     shutil.copytree(stopped, folder)
     lines = (folder / "journal.jsonl").read_bytes().splitlines(keepends=True)
     (folder / "journal.jsonl").write_bytes(b"".join(lines[:-2]) + lines[-2][:40])

@@ -20,7 +20,7 @@ Mutation = Callable[[Path, Random], str]  # changes a file, and says how
 Mutate = Callable[[Path, Random], tuple[str, bool]]  # changes a folder; says how, and whether hashes were forged
 
 JOURNAL, FIGURES, TREND, GUARDIAN = "journal.jsonl", "figures.csv", "trend.csv", "guardian.jsonl"
-_UNPACKED = 50_000_000  # of a bomb: enough to be refused, were it real, and little enough to make
+_UNPACKED = 50_000_000  # of a bomb: large enough to be refused, small enough to make quickly
 
 
 # -- any file ------------------------------------------------------------------------------------------------------
@@ -123,7 +123,7 @@ def swap_lines(file: Path, random: Random) -> str:
 
 
 def edit_event(file: Path, random: Random) -> str:
-    """As somebody with an editor does it."""
+    """Change an event, as somebody with an editor does."""
     lines = _lines(file)
     place = random.randrange(len(lines))
     event, what = _edited(lines[place], random)
@@ -141,7 +141,7 @@ def _edited(line: bytes, random: Random) -> tuple[dict[str, object], str]:
 
 
 def edit_and_hash(file: Path, random: Random) -> str:
-    """As somebody does it who can write the hashes anew. That it is noticed is not promised."""
+    """Change an event and write the hashes again. It is not promised that this is noticed."""
     lines = [line for line in _lines(file) if line.endswith(b"}")]
     place = random.randrange(len(lines))
     edited, what = _edited(lines[place], random)
@@ -195,7 +195,7 @@ def swap_captures(file: Path, random: Random) -> str:
 
 
 def edit_member(file: Path, random: Random) -> str:
-    """A capture in which one member is something else."""
+    """Replace one member of a capture by something else."""
     with np.load(file) as archive:
         members = dict(archive)
     name = random.choice(sorted(members))
@@ -214,7 +214,7 @@ def pickle_member(file: Path, _random: Random) -> str:
 
 
 def bomb(file: Path, random: Random) -> str:
-    """Small as it lies there, and much once it is unpacked; or it says so."""
+    """A file that is small on the disk and very large when unpacked, or that states such a size."""
     shape = random.choice([(1, _UNPACKED), (1, 10**12), (10**6, 10**6)])
     header = io.BytesIO()
     np.lib.format.write_array_header_1_0(header, {"descr": "<i2", "fortran_order": False, "shape": shape})
@@ -238,12 +238,12 @@ _OF_FOLDER: Mapping[str, Sequence[Mutation]] = {
     TREND: _OF_TABLE,
     GUARDIAN: (make_pipe, make_folder, append_bytes),
 }
-# Of a hundred, so many change each of these.
+# Of a hundred changes, this many for each kind.
 _WEIGHTS = {JOURNAL: 45, "captures": 20, "inputs": 15, FIGURES: 12, TREND: 6, GUARDIAN: 2}
 
 
 def mutate(folder: Path, random: Random) -> tuple[str, bool]:
-    """Change one thing in the folder; says what and how, and whether its hashes were written anew or taken off."""
+    """Change one thing in the folder; returns what and how, and whether its hashes were written again or removed."""
     (what,) = random.choices(list(_WEIGHTS), list(_WEIGHTS.values()))
     file = _file(folder, what, random)
     of_file = {"captures": _OF_CAPTURE, "inputs": _OF_INPUT}.get(what) or _OF_FOLDER[what]
@@ -263,5 +263,5 @@ def _file(folder: Path, what: str, random: Random) -> Path:
 
 
 def forget(folder: Path) -> None:
-    """Remove the folder, whatever has been made of it."""
+    """Remove the folder, in any state."""
     shutil.rmtree(folder)

@@ -1,4 +1,4 @@
-"""One change, and what whoever reads the folder says to it."""
+"""One change, and how each reader of the folder reacts."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ from benchctl.report.reading.run_record import read_run_record
 from benchmarks.folder_fuzz.mutations import Mutate, forget, mutate
 
 HANGS_AFTER_S = 60
-"""A reader takes a second; one that takes this long waits for something."""
+"""A reader takes a second; one that takes this long hangs."""
 
 
 @dataclass
 class Trial:
-    """What was changed, who noticed, and what is not as promised."""
+    """What was changed, which reader noticed, and what is not as promised."""
 
     seed: int
     folder: str
@@ -50,7 +50,7 @@ class Trial:
 
 
 def trial(seed: int, folder: Path, scratch: Path, change: Mutate = mutate) -> Trial:
-    """Change a copy of the folder as the seed says, and let everybody read it."""
+    """Change a copy of the folder as the seed says, and read it with every reader."""
     done = Trial(seed, folder.parent.name if folder.parent.name != scratch.name else folder.name)
     copy = scratch / "copy" / folder.name
     shutil.copytree(folder, copy)
@@ -72,12 +72,12 @@ def _verified(folder: Path) -> bool:
 def _reported(folder: Path) -> bool:
     run_record = read_run_record(folder)
     write_report(run_record)
-    torn = [text for text in run_record.missing if "torn, as by a crash" in text]  # as the killed run has left it
+    torn = [text for text in run_record.missing if "torn, as by a crash" in text]  # as the killed run left it
     return bool(run_record.findings.changed) or len(run_record.missing) > len(torn)
 
 
 def _resumed(folder: Path) -> bool:
-    """All that is read before an instrument is touched."""
+    """Everything that `resume` reads before it uses an instrument."""
     try:
         kept_run(RunFolder.open(folder), unattended=True)
     except UsageError as error:
@@ -89,7 +89,7 @@ _READERS: dict[str, Callable[[Path], bool]] = {"verify": _verified, "report": _r
 
 
 class _Hung(BaseException):
-    """It waits for something."""
+    """A reader hangs."""
 
 
 def _read(done: Trial, name: str, read: Callable[[], bool]) -> None:
@@ -121,7 +121,7 @@ def _watched() -> Iterator[None]:
 
 
 def _harm(before: Path, after: Path) -> Iterator[str]:
-    """What is not as it was, though nobody has said so: figures, or inputs."""
+    """Changed figures or inputs that no reader reported."""
     if _figures(before) != _figures(after):
         yield "the figures are not the same, and nobody noticed"
     for file in sorted(path for path in (before / "inputs").rglob("*") if path.is_file()):

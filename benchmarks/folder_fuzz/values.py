@@ -1,4 +1,4 @@
-"""Values that stand where others belong."""
+"""Wrong values in place of right ones."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ ODD: tuple[Any, ...] = (
 
 
 def put_odd_value(thing: Any, random: Random) -> str:
-    """Put an odd value somewhere into a JSON object, or take a field out; says where."""
+    """Put an odd value somewhere into a JSON object, or remove a field; returns where."""
     place = ""
     while True:
         key = _any_key(thing, random)
@@ -39,7 +39,7 @@ def _any_key(thing: Mapping[str, Any] | Sequence[Any], random: Random) -> Any:
 
 
 def _other(value: Any, random: Random) -> Any:
-    """Something like it, as a slip would leave it, or something odd."""
+    """A similar value, as a typing mistake would give, or an odd one."""
     if random.random() < 0.4:
         match value:
             case bool():

@@ -41,7 +41,7 @@ from tests.faults.killing import AMPLIFIER, ServedBench, served_bench
 def main(  # noqa: PLR0917 - click passes each option by name
     times: int, jobs: int, within_s: float, sequence: str, amplifier: str, seed: int, hit: str, resume: bool
 ) -> None:
-    """Kill real-time runs at random instants and see, over connections of its own, how soon every output is off."""
+    """Kill real-time runs at random instants and check, over separate connections, how soon every output is off."""
     console = Console()
     generator = random.Random(seed)
     blows = [(generator.uniform(0.0, within_s), DRAWN[hit](generator)) for _ in range(times)]
@@ -90,13 +90,13 @@ def _perform(
 
 
 def _say_wrong(console: Console, kill: Kill) -> None:
-    """At once, because a campaign is long and may be broken off."""
+    """Print it at once, because a campaign is long and may be interrupted."""
     if kill.faults:
         console.print(f"{kill.hit} hit at {kill.moment_s:.3f} s: {'; '.join(kill.faults)}", style="red", markup=False)
 
 
 def _latencies(kills: Sequence[Kill]) -> Table:
-    """How long it took until everything was off, by who was hit and what was on, and of all that had something on."""
+    """How long it took until everything was off: by what was hit and what was on, and for all with something on."""
     table = Table(title="From the last hit until every output is off, ms", title_justify="left")
     for name in ("hit", "on then"):
         table.add_column(name)
@@ -113,7 +113,7 @@ def _latencies(kills: Sequence[Kill]) -> Table:
 
 
 def _figures(taken_s: Sequence[float]) -> list[str]:
-    """How many, and the shortest, median, 95 % and longest of them."""
+    """The count, and the shortest, median, 95 % and longest time."""
     if not taken_s:
         return ["0"]
     ordered = sorted(taken_s)

@@ -1,7 +1,7 @@
-"""Who is hit: the run alone, two of run and guardians within a tenth of a second, or all that a pattern would find.
+"""Which processes are killed: only the run, two of run and guardians within 0.1 s, or all that a pattern finds.
 
-Only processes that the campaign has started itself are looked at, and each is held by a descriptor of the system's, so
-that a signal never reaches another one that has come by the same number.
+Only processes that the campaign has started itself are used. Each is held by a descriptor of the system, so that a
+signal never reaches another process that got the same number later.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class Blow:
 
     Attributes:
         name: in the campaign's table.
-        members: which of the run (0) and its guardians (1, 2) are hit, in order; none: whoever the pattern finds.
+        members: which of the run (0) and its guardians (1, 2) are hit, in order; empty: all that the pattern finds.
         gap_s: how long after the first the second is hit.
         pattern, full, signal: as pkill takes them.
     """
@@ -49,7 +49,7 @@ class Blow:
         return bool(self.members) and 0 not in self.members
 
     def strike(self, run: LiveRun) -> None:
-        """Hit them; returns with the last hit."""
+        """Hit them; returns the time of the last hit."""
         pids = self._found(run)
         with ExitStack() as stack:
             held = [_held(pid, stack) for pid in pids]
@@ -90,7 +90,7 @@ def a_pair(generator: random.Random) -> Blow:
 
 
 def by_name(generator: random.Random) -> Blow:
-    """All that somebody finds who wants a run to end."""
+    """All processes that a person who wants to end a run finds by name."""
     name, pattern, full, number = generator.choice(PEOPLE_TYPE)
     return Blow(name, (), pattern=pattern, full=full, signal=number)
 

@@ -14,20 +14,20 @@ from benchmarks.kill_campaign.resumed import problems_of
 from tests.faults.killing import LiveRun, ServedBench, live_run, start, wait_for
 
 SAFE_WITHIN_S = 1.0
-# The guardian writes its report once everything is off.
+# The guardian writes its report when everything is off.
 REPORT_WITHIN_S = 10.0
 RESUME_WITHIN_S = 600.0
 
 
 @dataclass(frozen=True)
 class Kill:
-    """What came of one kill.
+    """The result of one kill.
 
     Attributes:
-        moment_s: how long after its guardians stood the run was hit.
-        hit: who was.
-        was_on: the outputs that were on just before.
-        safe_after_s: from the last hit until none was.
+        moment_s: time from the start of the guardians to the hit.
+        hit: which processes were hit.
+        was_on: the outputs that were on just before the hit.
+        safe_after_s: from the last hit until no output was on.
         faults: what is not as promised.
     """
 
@@ -40,7 +40,7 @@ class Kill:
 
 @dataclass(frozen=True)
 class Target:
-    """What is run and killed; `undisturbed` is the folder of a run that a resumed one is held against, if any is."""
+    """What is run and killed; `undisturbed` is the folder of the run that a resumed one is compared with, if any."""
 
     sequence: str
     amplifier: str
@@ -48,7 +48,7 @@ class Target:
     undisturbed: RunFolder | None = None
 
     def kill(self, moment_s: float, blow: Blow, bench: ServedBench) -> Kill:
-        """Begin a run, strike `moment_s` after its guardians stand, and look."""
+        """Begin a run, strike `moment_s` after its guardians are ready, and check the result."""
         out = Path(tempfile.mkdtemp(dir=self.folder))
         with live_run(self.sequence, bench.file, self.amplifier, out) as run:
             run.wait_for_event("guardians started")
@@ -56,7 +56,7 @@ class Target:
             was_on = frozenset(bench.eyes.on())
             hit, killed_at = blow.name, _struck(blow, run)
             wait_for(lambda: bench.eyes.everything_is_off() or _goes_on(blow, run), "everything off")
-            if _goes_on(blow, run):  # and so the two that stand behind it now are tried
+            if _goes_on(blow, run):  # so the two guardians that it has now are tested
                 hit, killed_at = f"{hit}, one replaced in time; then the run", _struck(Blow("run"), run)
                 wait_for(bench.eyes.everything_is_off, "everything off")
             safe_after_s = time.monotonic() - killed_at
@@ -81,21 +81,21 @@ class Target:
         except TimeoutError as error:
             faults.append(str(error))
         if run.events("run ended"):
-            return faults  # by itself: it was faster than the kill, or lost its guardians, or was asked politely
+            return faults  # by itself: it ended before the kill, lost its guardians, or got a signal to stop
         if self.undisturbed is not None:
             faults += _faults_of_resuming(run.folder, bench, self.undisturbed)
         return faults
 
 
 def _struck(blow: Blow, run: LiveRun) -> float:
-    """Strike; the moment of the last hit, on time.monotonic()."""
+    """Strike; returns the moment of the last hit, on time.monotonic()."""
     blow.strike(run)
     return time.monotonic()
 
 
 def _goes_on(blow: Blow, run: LiveRun) -> bool:
-    """Whether only guardians were hit, and the run never stood without one: the first was replaced before the second
-    was hit, and both are by now."""
+    """Whether only guardians were hit, and the run always had one: the first was replaced before the second was hit,
+    and both are replaced now."""
     if not blow.spares_the_run or len(run.events("guardian started again")) < len(blow.members):
         return False
     return not run.events("stopping") and run.process.poll() is None

@@ -1,4 +1,4 @@
-"""A run that was killed and resumed, held against its journal at the kill and against an undisturbed run."""
+"""A run that was killed and resumed, compared with its journal at the kill and with an undisturbed run."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from benchctl.archive.tables.figures import figure_table, read_figures
 from benchctl.archive.tables.run_identity import RunIdentity
 from benchctl.measure.search.clean_level import RESOLUTION_DB
 
-# Which figure a row is.
+# The columns that identify a row's figure.
 KEY = ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure"]
-# They tell of what went before, and a bench that was killed many times is warmer than a fresh one.
+# These depend on the past, and a bench that was killed many times is warmer than a fresh one.
 HISTORY = {"heatsink_temperature"}
 # They are read at a level that a search has found. It may stop anywhere within its resolution below the bound, and
 # there distortion rises steeply: what it promises is the bound, and the power that belongs to it.
@@ -28,7 +28,7 @@ Rows = dict[tuple[str, ...], dict[str, Any]]
 
 
 def problems_of(folder: RunFolder, journal_at_the_kill: bytes, undisturbed: RunFolder) -> Iterator[str]:
-    """What is not as promised: a journalled figure that is lost, a table unlike an undisturbed run's."""
+    """What is not as promised: a journalled figure that is lost, or a table that differs from an undisturbed run's."""
     final = _rows(read_figures(folder).to_dict("records"))
     journalled = _rows_of(entries_of(parse_journal(journal_at_the_kill, folder.journal).events))
     for key in journalled.keys() - final.keys():
@@ -54,7 +54,7 @@ def _searched_bound(folder: RunFolder) -> float | None:
 
 
 def _over(key: tuple[str, ...], row: dict[str, Any], bound: float) -> Iterator[str]:
-    """Whether a distortion at a level that was found to be clean is not."""
+    """Whether the distortion at a level that was found clean is above the bound."""
     uncertainty = 0.0 if math.isnan(row["expanded_uncertainty"]) else row["expanded_uncertainty"]
     if row["value"] - uncertainty > bound:
         yield f"{_words(key)}: {row['value']:.6g}, searched for at most {bound:.6g}"
@@ -69,8 +69,8 @@ def _rows(records: Iterable[dict[Any, Any]]) -> Rows:
 
 
 def _apart(key: tuple[str, ...], one: dict[str, Any], other: dict[str, Any], room: float) -> Iterator[str]:
-    """Whether two figures differ by more than both their uncertainties and a part of the figure besides; a bound that
-    holds is not a figure to compare."""
+    """Whether two figures differ by more than both uncertainties plus a part of the figure; a bound that holds is not
+    compared."""
     if one["bound"] or other["bound"] or one["figure"] in HISTORY:
         return
     uncertainties = [row["expanded_uncertainty"] for row in (one, other)]

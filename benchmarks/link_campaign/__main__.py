@@ -30,7 +30,7 @@ Done = tuple[Case, Times]
 @click.option("--seed", default=0, show_default=True, help="Of their order.")
 @click.option("--only", default="", help="Only cases with these words.")
 def main(times: int, jobs: int, seed: int, only: str) -> None:
-    """Let the links to one instrument go wrong in each way, and see how soon everything is off and told."""
+    """Disturb the links to one instrument in each way, and measure how soon everything is off and reported."""
     console = Console()
     cases = [case for case in drawn(times, seed) if only in str(case)]
     done: list[Done] = []
@@ -45,8 +45,8 @@ def main(times: int, jobs: int, seed: int, only: str) -> None:
 
 
 def every_case() -> Iterator[Case]:
-    """Each fault on each instrument's links: the run's or all, noticed by the run or stopped by hand; and for those
-    instruments that are switched off, on one that takes one client at a time."""
+    """Each fault on each instrument's links: the run's or all, noticed by the run or stopped by hand; and for
+    instruments that are switched off, also with an instrument that takes one client at a time."""
     scopes: tuple[Whose, ...] = ("run", "all")
     for role, fault, whose, by_hand in itertools.product(ROLES, FAULTS, scopes, (True, False)):
         yield Case(role, fault, whose, by_hand)
@@ -55,7 +55,7 @@ def every_case() -> Iterator[Case]:
 
 
 def drawn(times: int, seed: int) -> list[Case]:
-    """So many in an order that chance makes, each once before any comes again."""
+    """This many cases in random order, each once before any is repeated."""
     every = list(every_case())
     generator = random.Random(seed)
     cases: list[Case] = []
@@ -92,7 +92,7 @@ def _perform(console: Console, cases: Sequence[Case], folder: Path, jobs: int, *
 
 
 def _say_wrong(console: Console, case: Case, seen: Times) -> None:
-    """At once, because a campaign is long and may be broken off."""
+    """Print it at once, because a campaign is long and may be interrupted."""
     if seen.faults:
         console.print(f"{case}: {'; '.join(seen.faults)}", style="red", markup=False)
 

@@ -28,14 +28,14 @@ OUTPUTS = {"generator": {"generator"}, "supply": {"supply", "turn-on lead"}, "lo
 OFF_WITHIN_S = 3.0
 TOLD_WITHIN_S = 1.0
 ENDED_WITHIN_S = 10.0
-# What a look at the bench and at the terminal may be late by, on a computer that has more to do.
+# How late a look at the bench and at the terminal may be on a busy computer.
 LOOK_S = 0.3
-# A run that has not noticed by then is stopped as a person would.
+# A run that has not noticed by then is stopped with Ctrl-C.
 NOTICED_WITHIN_S = 12.0
 STOPPED_AFTER_S = 0.5
-# Nothing here takes so long; it keeps a broken program from holding the campaign up.
+# Nothing here takes this long; it ends the wait for a broken program.
 LONGEST_S = 30.0
-# How often a terminal's reader looks whether it is still wanted.
+# How often a terminal's reader checks whether it should end.
 _LOOK_UP_S = 0.05
 _LAST_WORDS = re.compile(rb"Run folder: ")
 _STOPPING = re.compile(rb"STOPPING: ")
@@ -59,7 +59,7 @@ steps:
 
 @dataclass(frozen=True)
 class Case:
-    """What goes wrong, on whose links, and whether somebody presses Ctrl-C then."""
+    """The fault, on which links, and whether Ctrl-C is pressed then."""
 
     role: str
     fault: Fault
@@ -83,14 +83,14 @@ class Case:
 
 @dataclass(frozen=True)
 class Times:
-    """From the trip, in seconds; None where there was nothing of the kind.
+    """Times from the trip, in seconds; None if it did not happen.
 
     Attributes:
         off_s: until everything is off that can be switched off over the links that are left.
         told_s: until the terminal says that the run stops.
-        alarmed_s: until it says in red that something is not yet confirmed.
+        alarmed_s: until it prints in red that something is not yet confirmed.
         ended_s: until the run has said how it ended.
-        gone_s: until its process is gone; it writes the report before.
+        gone_s: until its process is gone; it writes the report before that.
         noticed_s: from the fault to the trip.
     """
 
@@ -104,7 +104,7 @@ class Times:
 
 
 class Terminal:
-    """A terminal of a run's own, and what was written on it when."""
+    """A separate terminal for a run, with what was written on it and when."""
 
     def __init__(self) -> None:
         self._master, self.slave = os.openpty()
@@ -115,7 +115,7 @@ class Terminal:
         self._reader.start()
 
     def first(self, pattern: re.Pattern[bytes]) -> float | None:
-        """When something like it was first there, on the clock of the wall."""
+        """When a matching text first appeared, in wall-clock time."""
         found = pattern.search(self.written)
         if found is None:
             return None
@@ -152,7 +152,7 @@ class ProxiedBench:
 
 @contextmanager
 def proxied_bench(folder: Path, *, one_client: bool = False) -> Iterator[ProxiedBench]:
-    """The workshop's bench, served, and a bench file whose addresses are those of proxies before it."""
+    """The workshop's bench, served, and a bench file with the addresses of proxies in front of it."""
     amplifier = folder / "quick.yaml"
     text = find("amplifiers", AMPLIFIER).read_text("utf-8")
     awake_at_once = text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms")
@@ -174,7 +174,7 @@ def proxied_bench(folder: Path, *, one_client: bool = False) -> Iterator[Proxied
 
 @dataclass
 class Watch:
-    """When each output was first seen off for good, and when the run ended; on the clock of the wall."""
+    """When each output was first seen off and stayed off, and when the run ended; in wall-clock time."""
 
     off_at: dict[str, float] = field(default_factory=dict)
     ended_at: float | None = None
@@ -192,7 +192,7 @@ class Watch:
 
 
 def perform(case: Case, bench: ProxiedBench, out: Path) -> Times:
-    """Run, strike, and look on."""
+    """Run, strike, and watch."""
     terminal = Terminal()
     folder, proxy = bench.file.parent, bench.proxies[case.role]
     run = LiveRun(folder / "busy.yaml", bench.file, folder / "quick.yaml", out, terminal.slave)
@@ -214,7 +214,7 @@ def perform(case: Case, bench: ProxiedBench, out: Path) -> Times:
 
 
 def _watch(case: Case, run: LiveRun, bench: ProxiedBench, struck_at: float) -> Watch:
-    """Until the run has ended and what can be off is off; on the way, the run is stopped if it does not stop itself."""
+    """Watch until the run has ended and everything that can be off is off; stop the run if it does not stop itself."""
     watch = Watch()
     patience_s = STOPPED_AFTER_S if case.by_hand else NOTICED_WITHIN_S
     is_stopped = False
@@ -281,7 +281,7 @@ def _wall(event: Mapping[str, Any]) -> float:
 
 
 def _let_guardian_finish(run: LiveRun) -> None:
-    """The next run needs the bench for itself."""
+    """Wait for the guardian's end, because the next run needs the bench alone."""
     if not run.events("guardians dismissed"):
         with suppress(TimeoutError):
             wait_for(lambda: run.guardian_says("safe"), "the guardian's report")

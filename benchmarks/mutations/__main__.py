@@ -15,7 +15,7 @@ from rich.table import Table
 from benchmarks.mutations.campaign import TARGETS, Trial, changes_in, trials
 from benchmarks.mutations.trial import Fate
 
-# So much of what could slip must be noticed.
+# The part of the changes that must be noticed.
 WANTED = 0.9
 
 
@@ -23,7 +23,7 @@ WANTED = 0.9
 @click.option("--module", "modules", multiple=True, help="Only modules whose name ends so, such as `guard.limits`.")
 @click.option("--jobs", default=2, show_default=True, help="How many changes are tried at a time.")
 def main(modules: tuple[str, ...], jobs: int) -> None:
-    """Make one small change after the other in the modules that safety and verdicts rest on, and run their tests.
+    """Make one small change after the other in the modules on which safety and verdicts depend, and run their tests.
 
     Prints each change that no test notices, and for each module how many are. Works on copies of the checkout. The
     score is the part that is noticed or judged harmless.
@@ -45,7 +45,7 @@ def main(modules: tuple[str, ...], jobs: int) -> None:
 
 
 def _say(console: Console, trial: Trial) -> None:
-    """At once, because a campaign is long and may be broken off."""
+    """Print it at once, because a campaign is long and may be interrupted."""
     if not trial.counts_as_noticed:
         words = f"not noticed: {trial.target.path}:{trial.change.line}: {trial.change.what}"
         console.print(words, style="red", markup=False, highlight=False, soft_wrap=True)

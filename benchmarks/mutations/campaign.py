@@ -1,4 +1,4 @@
-"""All changes of all modules that a run's safety and verdicts rest on, and those that are known to change nothing."""
+"""All changes of all modules on which a run's safety and verdicts depend, and those known to have no effect."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _JUDGED = Path(__file__).with_name("judged.yaml")
 
 @dataclass(frozen=True)
 class Trial:
-    """A change of a module and what became of it; `why_harmless` is the judgement of one that need not be noticed."""
+    """A change of a module and its result; `why_harmless` gives the reason if it need not be noticed."""
 
     target: Target
     change: Change
@@ -51,12 +51,12 @@ class Trial:
 
     @property
     def counts_as_noticed(self) -> bool:
-        """Whether nothing is left to be done about it."""
+        """Whether nothing needs to be done about it."""
         return self.fate is not Fate.UNNOTICED or bool(self.why_harmless)
 
 
 def judgements() -> dict[tuple[str, str], str]:
-    """Why a change is harmless, by module and by what the change is called."""
+    """Why a change is harmless, by module and by the name of the change."""
     entries = yaml.safe_load(_JUDGED.read_text(encoding="utf-8")) or []
     return {(entry["module"], entry["change"]): entry["why"] for entry in entries}
 
@@ -67,7 +67,7 @@ def changes_in(target: Target) -> list[Change]:
 
 
 def trials(targets: Sequence[Target], folder: Path, jobs: int) -> Iterator[Trial]:
-    """Try every change of these modules, `jobs` at a time, and tell of each as soon as its fate is known."""
+    """Try every change of these modules, `jobs` at a time, and yield each as soon as its result is known."""
     harmless = judgements()
     copies: SimpleQueue[Copy] = SimpleQueue()
     for job in range(jobs):

@@ -1,6 +1,6 @@
 """Every small change that is made to a module: a statement left out, a constant, a comparison, an operator, a word.
 
-A change keeps all that stands around it as it is written, so that what is tried is the program with one slip in it.
+A change keeps all the text around it, so the program is tested with exactly one mistake in it.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _SIGNS: dict[type[ast.operator], str] = {
     ast.BitAnd: "&",
     ast.BitOr: "|",
 }
-_ROUNDING = 1e-6  # what is smaller allows for rounding, and may as well be twice as large
+_ROUNDING = 1e-6  # smaller numbers are allowances for rounding, which may also be twice as large
 _TWINS = {"min": "max", "max": "min", "any": "all", "all": "any"}
 
 
@@ -50,7 +50,7 @@ class Change:
     """One change of a module's text.
 
     Attributes:
-        line: where it stands, counted from 1.
+        line: its line, counted from 1.
         what: what is changed into what, for a person.
         text: the whole module with the change made.
     """
@@ -63,7 +63,7 @@ class Change:
 def changes_of(text: str) -> list[Change]:
     """All changes of a module, in the order of their lines.
 
-    What the program never runs is left alone: docstrings, annotations, imports, and what stands under TYPE_CHECKING.
+    Text that never runs is not changed: docstrings, annotations, imports, and code under TYPE_CHECKING.
     """
     source = _Source(text)
     found = [change for node in _lived_in(ast.parse(text)) for change in _of_node(node, source)]
@@ -80,12 +80,12 @@ class _Source:
             self._starts.append(self._starts[-1] + len(line))
 
     def of(self, node: ast.expr | ast.stmt) -> str:
-        """What stands in the text for this node."""
+        """The text of this node."""
         begin, end = self._span(node)
         return self._bytes[begin:end].decode("utf-8")
 
     def between(self, left: ast.expr, right: ast.expr) -> tuple[int, int]:
-        """The bytes between two nodes, where their operator stands."""
+        """The bytes between two nodes, which hold their operator."""
         return self._span(left)[1], self._span(right)[0]
 
     def replaced(self, node: ast.expr | ast.stmt, words: str) -> str:
@@ -124,7 +124,7 @@ def _is_never_run(node: ast.AST) -> bool:
             return True
         case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable"))):  # for type checkers alone
             return True
-        case ast.keyword(arg="strict" | "daemon"):  # guards against slips of our own, and how a process ends
+        case ast.keyword(arg="strict" | "daemon"):  # checks for internal mistakes, and how a process ends
             return True
         case ast.If(test=ast.Name(id="TYPE_CHECKING")):
             return True
@@ -132,7 +132,7 @@ def _is_never_run(node: ast.AST) -> bool:
 
 
 def _is_a_program(change: Change) -> bool:
-    """Some changes leave what Python does not read, such as a line that must not be empty."""
+    """Whether the changed text is valid Python; some changes, such as an empty body, are not."""
     try:
         compile(change.text, "changed", "exec")
     except SyntaxError:
@@ -150,7 +150,7 @@ def _without(node: ast.stmt, source: _Source) -> Iterator[Change]:
     """A statement that does something is left out."""
     match node:
         case ast.Expr(value=ast.Yield() | ast.YieldFrom()):
-            return  # without it a generator is none any more, which any caller notices
+            return  # without it a generator is not a generator any more, which any caller notices
         case ast.Return(value=None) | ast.Return(value=ast.Constant(value=None)):
             return
         case ast.Return():
@@ -160,7 +160,7 @@ def _without(node: ast.stmt, source: _Source) -> Iterator[Change]:
 
 
 def _constant(node: ast.Constant, source: _Source) -> Iterator[Change]:
-    """A number is doubled and halved, a truth value turned; texts are for people and are left alone."""
+    """A number is doubled and halved, a truth value inverted; texts are for people and are not changed."""
     written = source.of(node)
     match node.value:
         case bool():
@@ -178,7 +178,7 @@ def _constant(node: ast.Constant, source: _Source) -> Iterator[Change]:
 
 
 def _comparison(node: ast.Compare, source: _Source) -> Iterator[Change]:
-    """Each comparison loses or gains its boundary, and is turned round."""
+    """Each comparison loses or gains its boundary, and is reversed."""
     operands = [node.left, *node.comparators]
     for operator, left, right in zip(node.ops, operands, operands[1:], strict=False):
         begin, end = source.between(left, right)
@@ -217,13 +217,13 @@ def _negation(node: ast.UnaryOp, source: _Source) -> Iterator[Change]:
 
 
 def _call(node: ast.Call, source: _Source) -> Iterator[Change]:
-    """The lesser for the greater, every one for any."""
+    """min and max are exchanged, and so are all and any."""
     if isinstance(node.func, ast.Name) and node.func.id in _TWINS:
         yield _instead(node.func, source, _TWINS[node.func.id])
 
 
 def _condition(node: ast.IfExp, source: _Source) -> Iterator[Change]:
-    """Of two values the other one."""
+    """The other one of two values."""
     body, test, other = source.of(node.body), source.of(node.test), source.of(node.orelse)
     yield _instead(node, source, f"(({other}) if ({test}) else ({body}))")
 

@@ -1,4 +1,4 @@
-"""Has tests of a copy of the checkout run, and listens whether they get on."""
+"""Runs tests of a copy of the checkout, and checks that they make progress."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ class Runner:
         )
 
     def run(self, module: str, tests: Sequence[str], patience_s: float) -> tuple[int | None, float]:
-        """Run these tests of a module that may have changed.
+        """Run these tests of a module, which may be changed.
 
         Returns:
-            pytest's exit code, None where nothing was heard of them for longer than `patience_s`; and the longest time
-            for which nothing was.
+            pytest's exit code, None if there was no output for longer than `patience_s`; and the longest time without
+            output.
         """
         assert self._process.stdin is not None
         self._said.write_bytes(b"")
@@ -41,7 +41,7 @@ class Runner:
         self._process.stdin.write(json.dumps(job).encode("utf-8") + b"\n")
         pid = self._number()
         has_ended, pause_s = self._listen(patience_s)
-        with suppress(ProcessLookupError):  # what the tests have started ends with them
+        with suppress(ProcessLookupError):  # what the tests have started ends too
             os.killpg(pid, signal.SIGKILL)
         code = self._number()
         return (code if has_ended else None), pause_s
@@ -51,12 +51,12 @@ class Runner:
         return self._said.read_text(encoding="utf-8")
 
     def close(self) -> None:
-        """Run no more."""
+        """End the process."""
         self._process.kill()
         self._process.communicate()
 
     def _listen(self, patience_s: float) -> tuple[bool, float]:
-        """Whether the tests came to their end, and the longest time for which nothing was heard of them."""
+        """Whether the tests ended, and the longest time without output."""
         assert self._process.stdout is not None
         heard, since_s, longest_s = 0, time.monotonic(), 0.0
         while not select.select([self._process.stdout], [], [], _LOOK_S)[0]:

@@ -11,17 +11,17 @@ from benchmarks.mutations.changes import Change
 from benchmarks.mutations.runner import Runner
 from tests.pages import ROOT
 
-# What the tests read of a checkout. The changed file lies in a copy, so a campaign that is broken off leaves no trace.
+# What the tests read of a checkout. The changed file lies in a copy, so an interrupted campaign changes nothing here.
 _COPIED = ("benchctl", "benchmarks", "drivers", "sequences", "sim", "tests", "tools", "docs")
 _COPIED_FILES = ("pyproject.toml", "README.md", "SAFETY.md", "DEVELOPERS.md", "CHANGELOG.md")
-# Tests that hang on a change have noticed it too: no test ends for so many times longer than any took without it.
+# Tests that hang with a change have noticed it too: no output for this many times the longest pause without it.
 _PATIENCE = 4.0
 _LEAST_S = 15.0
 _MOST_S = 120.0
 
 
 class Fate(StrEnum):
-    """What became of a change."""
+    """The result of a change."""
 
     NOTICED = "noticed"
     HUNG = "noticed, by hanging"
@@ -30,7 +30,7 @@ class Fate(StrEnum):
 
 @dataclass(frozen=True)
 class Target:
-    """A module whose changes are tried, and the tests that are to notice them."""
+    """A module whose changes are tried, and the tests that must notice them."""
 
     module: str
     tests: tuple[str, ...]
@@ -46,17 +46,17 @@ class Copy:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        for name in _COPIED:  # with what is compiled already, which saves seconds a change
+        for name in _COPIED:  # with the compiled files, which saves seconds for each change
             shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("runs"))
         for name in _COPIED_FILES:
             shutil.copy(ROOT / name, folder / name)
         self._runner = Runner(folder)
 
     def longest_pause_s(self, target: Target) -> float:
-        """How long its tests take at the most, without a change, until the next word is heard of them.
+        """The longest time without output of its tests, without a change.
 
         Raises:
-            RuntimeError: they fail or stand still as it is, so nothing would follow from their failing with a change.
+            RuntimeError: they fail or hang without a change, so a failure with a change would prove nothing.
         """
         fate, pause_s = self._fate_and_longest_pause_s(target, _MOST_S)
         if fate is not Fate.UNNOTICED:
@@ -76,7 +76,7 @@ class Copy:
             path.write_bytes(as_it_is)
 
     def close(self) -> None:
-        """No more changes are tried."""
+        """Stop trying changes."""
         self._runner.close()
 
     def _fate_and_longest_pause_s(self, target: Target, patience_s: float) -> tuple[Fate, float]:

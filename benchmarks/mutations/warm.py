@@ -1,8 +1,8 @@
 """A process that has loaded the program already and runs tests in copies of itself.
 
-Loading takes longer than most tests. What has changed, and all that imports it, each copy loads anew.
+Loading takes longer than most tests. Each copy loads again only what has changed and what imports it.
 
-It reads a job a line from its input, and answers with two lines: the copy's process, and how it ended.
+It reads one job for each line of its input, and answers with two lines: the copy's process, and how it ended.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ import pytest
 
 import benchctl
 
-# Without what no test needs and each copy would load anew.
+# Without plugins that no test needs and each copy would load again.
 _OPTIONS = ("-x", "-q", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", "-p", "no:xdist")
 
 
@@ -33,7 +33,7 @@ def main() -> None:
         if not module.name.endswith("__main__"):
             importlib.import_module(module.name)
     imports = {name: set(_imported_by(module)) for name, module in _loaded().items()}
-    gc.freeze()  # what is loaded stays, so no copy need look through it
+    gc.freeze()  # loaded objects stay, so that no copy has to scan them
     for line in sys.stdin:
         job = json.loads(line)
         pid = os.fork()
@@ -72,7 +72,7 @@ def _forget(name: str, imports: Mapping[str, Set[str]]) -> None:
 
 
 def _imported_by(module: ModuleType) -> Iterator[str]:
-    """The names of modules, and of what may be modules, that a module imports."""
+    """The names of modules, and of possible modules, that a module imports."""
     for node in ast.walk(ast.parse(Path(module.__file__ or os.devnull).read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module:
             yield node.module

@@ -24,9 +24,9 @@ from benchmarks.sequences.trials import BENCHES, Trial, trial
 @click.option("--bench", "benches", multiple=True, help="This bench for every amplifier; may be given again.")
 @click.option("--long", "is_long", is_flag=True, help="Hours stay hours.")
 def main(sequences: Sequence[str], amplifiers: Sequence[str], benches: Sequence[str], is_long: bool) -> None:
-    """Run every shipped sequence on every shipped amplifier in virtual time, and tell what was not as promised.
+    """Run every shipped sequence on every shipped amplifier in virtual time, and print what was not as promised.
 
-    Without a bench each amplifier has the one that suits it.
+    Without `--bench`, each amplifier gets the bench that suits it.
     """
     console = Console()
     runs = list(product(benches or [""], sequences or library.shipped("sequences"), amplifiers or BENCHES))
@@ -55,7 +55,7 @@ def _table(done: Sequence[Trial]) -> Table:
 
 
 def _missed(done: Sequence[Trial]) -> str:
-    """How many figures have a known truth, and of which the truth lies outside more often than 1 in 20."""
+    """How many figures have a known true value, and which lie outside their uncertainty more often than 1 in 20."""
     known: Counter[str] = sum((each.held.known for each in done), Counter())
     missed: Counter[str] = sum((each.held.missed for each in done), Counter())
     often = [f"{name} {missed[name]} of {known[name]}" for name in sorted(known) if missed[name] > known[name] / 20]

@@ -1,4 +1,4 @@
-"""Why a bench cannot carry an amplifier, by its plate and the bench file alone, without asking preflight."""
+"""Why a bench cannot test an amplifier, from its plate and the bench file only, without preflight."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.quantity import parse_quantity, render
 
-# What a sequence drives into besides the rated loads.
+# The loads that a sequence uses in addition to the rated loads.
 USUAL_LOAD_OHM = 4.0
 # Output over supply power at full power at best, and by how much an amplifier may give more than its plate says
 # (common practice, as preflight's worst case has it).
 EFFICIENCY_AT_LEAST = {"D": 0.75}
 EFFICIENCY_OF_LINEAR = 0.5
 OVER_PLATE = 1.2
-# Those that hold full power into every rated load for seconds, or drive the supply to its ends.
+# Sequences that hold full power into every rated load for seconds, or set the supply to its extremes.
 _TO_THE_ENDS_OF_THE_SUPPLY = {"supply_sensitivity"}
 
 
 def what_it_lacks(bench: Bench, amplifier: Amplifier, sequence: str, load: str = "") -> tuple[str, ...]:
-    """Each reason in words; none where the bench can carry it. `load`: what the sequence is told to drive into."""
+    """Each reason in words; empty if the bench can test it. `load`: what the sequence is told to drive into."""
     also_ohm = parse_quantity(load, "ohm") if load else USUAL_LOAD_OHM
     return (*_outputs(bench, amplifier), *_loads(bench, amplifier, also_ohm), *_supply(bench, amplifier, sequence))
 

@@ -1,7 +1,7 @@
 """One sequence on one amplifier on one bench, dry, and what was not as promised.
 
-What is promised: preflight lets it pass, or refuses it because the bench cannot carry it; it finishes, the bench is
-safe, it takes as long as was foreseen, and no verdict is false.
+What is promised: preflight accepts it, or refuses it because the bench cannot test it; it finishes, the bench is safe,
+it takes as long as estimated, and no verdict is false.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ BENCHES: Mapping[str, str] = {
     "lw1200": "heavy_bench",
     "lw1200_lowpass": "heavy_bench",
 }
-# Of the parameters that a sequence has: hours become minutes, and a low-pass is tested below its corner.
+# Values for parameters of the sequences: hours become minutes, and a low-pass is tested below its corner.
 SHORT: Mapping[str, str] = {
     **dict.fromkeys(("each", "soak", "longest", "precondition"), "1 min"),
     "warm_up": "30 s",
@@ -46,14 +46,14 @@ OF_AMPLIFIER: Mapping[str, Mapping[str, str]] = {
         "highest": "315 Hz",
     },
 }
-# A bridge at a high supply voltage may draw more into 4 ohm than its fuse bears.
+# A bridge at a high supply voltage may draw more into 4 ohm than its fuse can carry.
 OF_PAIR: Mapping[tuple[str, str], Mapping[str, str]] = {
     ("response_and_filters", "lw1200_lowpass"): {"lowest": "10 Hz", "highest": "40 kHz"},  # far into the noise
     ("supply_sensitivity", "hx2150_bridged"): {"load": "8 ohm"},
 }
-# Of a bench that somebody chose: why its warnings are answered for.
+# The reason for accepting warnings, with a bench given by `--bench`.
 ACCEPTED = "a campaign of dry runs"
-# What preflight's estimate is held to, for the steps whose length is known beforehand.
+# The allowed error of preflight's estimate, for steps whose length is known beforehand.
 TOLERANCE = 0.1
 
 
@@ -61,8 +61,9 @@ TOLERANCE = 0.1
 class Trial:
     """How one sequence went on one amplifier.
 
-    `foreseen_s` and `taken_s` are of the steps whose length was known; `late` took longer than at most. `lacks`: why
-    the bench cannot carry this amplifier, by the plate alone. `held`: its figures and verdicts against the truth.
+    `foreseen_s` and `taken_s` belong to the steps of known length; the steps in `late` took longer than the maximum.
+    `lacks`: why the bench cannot test this amplifier, from the plate only. `held`: its figures and verdicts compared
+    with the true values.
     """
 
     sequence: str
@@ -80,12 +81,12 @@ class Trial:
 
     @property
     def is_refused_rightly(self) -> bool:
-        """Whether preflight refused what the bench cannot carry."""
+        """Whether preflight refused an amplifier that the bench cannot test."""
         return self.exit_code == PreflightRefused.exit_code and bool(self.lacks)
 
     @property
     def off(self) -> float:
-        """By what part of the time taken the estimate was wrong."""
+        """The error of the estimate as a part of the time taken."""
         return abs(self.foreseen_s - self.taken_s) / self.taken_s if self.taken_s else 0.0
 
     def violations(self) -> Iterator[str]:
@@ -113,14 +114,14 @@ def documents(sequence: str, amplifier: str, *, short: bool, bench: str = "") ->
 
 
 def _current_limit(amplifier: str, bench: str) -> str:
-    """The fuse's rating, or as much as the supply gives."""
+    """The fuse's rating, or the supply's maximum if that is lower."""
     supply = load_bench(bench).instruments.supply
     fuse_a = load_amplifier(amplifier).supply.fuse_a
     return render(fuse_a if supply is None else min(fuse_a, supply.main.current_a), "A")
 
 
 def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench: str = "") -> Trial:
-    """Run it dry, and look at its journal."""
+    """Run it dry, and check its journal."""
     these = documents(sequence, amplifier, short=short, bench=bench)
     lacks = what_it_lacks(load_bench(these.bench), load_amplifier(amplifier), sequence, these.settings.get("load", ""))
     try:
@@ -155,7 +156,7 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench
 
 
 def times(checked: Preflight, events: Sequence[Event], unmeasured: Sequence[str]) -> tuple[float, float]:
-    """Foreseen and taken, s, of the steps whose length is known, without those that were left out or cut short."""
+    """Estimated and taken times, s, of the steps of known length, without those that were left out or cut short."""
     cut_short = {reason.split(": ")[0] for reason in unmeasured}
     taken_s = _taken_s(events)
     known = [
@@ -167,7 +168,7 @@ def times(checked: Preflight, events: Sequence[Event], unmeasured: Sequence[str]
 
 
 def overruns(checked: Preflight, events: Sequence[Event]) -> Iterator[str]:
-    """The open steps that took longer than was foreseen at most."""
+    """The steps of open length that took longer than their estimated maximum."""
     for index, seconds in _taken_s(events).items():
         at_most_s = checked.worst_cases[index].at_most_s
         if at_most_s is not None and seconds > (1.0 + TOLERANCE) * at_most_s:
@@ -175,7 +176,7 @@ def overruns(checked: Preflight, events: Sequence[Event]) -> Iterator[str]:
 
 
 def _taken_s(events: Sequence[Event]) -> dict[int, float]:
-    """Of each step by its place in the plan, without those that were left out."""
+    """The time of each step by its place in the plan, without those that were left out."""
     began = {event["index"]: event["time_s"] for event in events if event["event"] == "step started"}
     return {
         event["index"]: event["time_s"] - began[event["index"]]

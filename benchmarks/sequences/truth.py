@@ -1,4 +1,4 @@
-"""The figures of a dry run held against what truly happened on the simulated bench, and its verdicts too."""
+"""The figures and verdicts of a dry run, compared with the true values on the simulated bench."""
 
 from __future__ import annotations
 
@@ -19,13 +19,14 @@ from benchctl.simulator.true_records import TrueRecords
 from benchmarks.coverage.campaign import truths_of
 from benchmarks.coverage.true_values import Truths
 
-# What is known of the truth; k = 2 leaves about one figure in 20 outside its uncertainty.
+# Figures with a known true value; k = 2 leaves about one figure in 20 outside its uncertainty.
 _KNOWN = ("idle", "continuous", "burst")
 
 
 @dataclass(frozen=True)
 class Held:
-    """How many figures have a known truth and how many of them miss it, by name; verdicts that the truth denies."""
+    """How many figures have a known true value and how many miss it, by name; verdicts that the true value
+    contradicts."""
 
     known: Counter[str] = field(default_factory=Counter)
     missed: Counter[str] = field(default_factory=Counter)
@@ -35,7 +36,7 @@ class Held:
 def held_against_truth(
     folder: RunFolder, plan: Sequence[PlannedStep], amplifier: Amplifier, true_records: TrueRecords
 ) -> Held:
-    """Every figure whose truth is known."""
+    """Compare every figure whose true value is known."""
     steps = {planned.label: planned for planned in plan}
     known: Counter[str] = Counter()
     missed: Counter[str] = Counter()
@@ -57,7 +58,7 @@ def _truths(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -
         return {}
     try:
         return truths_of(entry, folder, true_records)
-    except RuntimeError:  # rails that do not droop have no time constant, and no truth to fit
+    except RuntimeError:  # rails that do not droop have no time constant, so there is no true value
         return {}
 
 
@@ -68,7 +69,7 @@ def _is_covered(figure: Figure, true_value: float) -> bool:
 
 
 def _criteria(planned: PlannedStep, entry: FiguresEntry, amplifier: Amplifier) -> Mapping[str, Criterion]:
-    """The step's own, and the plate's for a power without end."""
+    """The step's own criteria, and the plate's for continuous power."""
     load_ohm = entry.conditions.load_ohm
     rating = amplifier.rating(load_ohm) if load_ohm is not None else None
     rated = {} if rating is None else {"continuous_power": Criterion(relation="above", bound=rating.power_w, unit="W")}

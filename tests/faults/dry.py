@@ -41,7 +41,7 @@ class Meddler(Nobody):
 
 @dataclass(frozen=True)
 class Ended:
-    """How a run ended: a result, or the error that it was not able to keep to itself; and what was still on."""
+    """How a run ended: a result, or the error that it raised; and what was still on."""
 
     result: Result | None
     error: BenchctlError | None
@@ -58,7 +58,7 @@ class Ended:
 
     @property
     def said(self) -> str:
-        """The last words that a person sees."""
+        """The last text that a person sees."""
         if self.result is not None:
             return str(last_lines(self.result))
         return f"{self.error} {self.error.advice}" if self.error is not None else ""
@@ -99,7 +99,7 @@ def _ended(opened: Opened, work: Callable[[], Result]) -> Ended:
 
 
 def still_on(simulated: SimulatedBench) -> tuple[str, ...]:
-    """What gives or takes power, by the simulator's own state."""
+    """Outputs and loads that are on, from the simulator's own state."""
     connections = simulated.physical_bench.connections
     outputs = [f"supply {number}" for number, output in connections.outputs.items() if output.live]
     return (

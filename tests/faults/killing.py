@@ -1,4 +1,4 @@
-"""Real runs in processes of their own against simulated instruments in another, and eyes that belong to neither."""
+"""Real runs in separate processes, simulated instruments in another, and an observer independent of both."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from tests.ports import free_port
 
 PROGRAM = [sys.executable, "-c", "from benchctl.cli.main import main; main()"]
 AMPLIFIER = "hx2150"
-# Nothing here takes a tenth of this; it only keeps a broken program from holding the tests up for ever.
+# Nothing here takes a tenth of this; it only ends the wait for a broken program.
 DEADLINE_S = 60.0
 # The question that tells whether something is on, for each output of the bench; answers hold a 1 where it is.
 QUESTIONS = {
@@ -40,12 +40,12 @@ def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLI
     while not (found := condition()):
         if time.monotonic() > end:
             raise TimeoutError(f"{what}: not within {deadline_s:g} s")
-        time.sleep(every_s)  # leaves the processor to those who are watched
+        time.sleep(every_s)  # leaves the processor to the watched processes
     return found
 
 
 def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.Popen[str]:
-    """Start benchctl; what it keeps for its user, it keeps in the folder `state`."""
+    """Start benchctl; its files for the user are kept in the folder `state`."""
     environment = {**os.environ, "XDG_STATE_HOME": str(state)}
     return subprocess.Popen(
         [*PROGRAM, *arguments], env=environment, stdin=subprocess.DEVNULL, text=True, encoding="utf-8", **options
@@ -53,7 +53,7 @@ def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.P
 
 
 class Eyes:
-    """Looks at a bench's outputs over connections of its own."""
+    """Looks at a bench's outputs over separate connections."""
 
     def __init__(self, sockets: Mapping[str, tuple[str, int]]) -> None:
         self._links = {}
@@ -80,14 +80,14 @@ class Eyes:
         return answer.decode("ascii").strip()
 
     def close(self) -> None:
-        """Let go."""
+        """Close the connections."""
         for link in self._links.values():
             link.close()
 
 
 @dataclass(frozen=True)
 class ServedBench:
-    """A bench file, the process that serves its instruments, and eyes on them."""
+    """A bench file, the process that serves its instruments, and an observer of their outputs."""
 
     file: Path
     process: subprocess.Popen[str]
@@ -96,7 +96,7 @@ class ServedBench:
 
 @contextmanager
 def served_bench(folder: Path, amplifier: str | Path = AMPLIFIER) -> Iterator[ServedBench]:
-    """The workshop bench at free ports, served by a process of its own."""
+    """The workshop bench at free ports, served by a separate process."""
     file = folder / "bench.yaml"
     file.write_text(_at_free_ports(find("benches", "workshop").read_text("utf-8")), encoding="utf-8")
     with ExitStack() as stack:
@@ -117,19 +117,19 @@ def _at_free_ports(text: str) -> str:
 
 @dataclass(frozen=True)
 class Listed:
-    """A process as it is listed: by its name, and by its command line."""
+    """A process as listed by the system: its name and its command line."""
 
     pid: int
     name: str
     command_line: str
 
     def is_matched(self, pattern: str, *, full: bool) -> bool:
-        """Whether `pkill PATTERN`, or with `full` `pkill -f PATTERN`, would take it for one that is meant."""
+        """Whether `pkill PATTERN`, or with `full` `pkill -f PATTERN`, would match it."""
         return re.search(pattern, self.command_line if full else self.name) is not None
 
 
 def family(pid: int) -> list[Listed]:
-    """A process that a test has started, and what that has started in turn: the only ones that a test may kill."""
+    """A process that a test has started, and those that it has started itself: a test may kill only these."""
     try:
         folder = Path(f"/proc/{pid}")
         line = (folder / "cmdline").read_bytes().replace(b"\0", b" ").decode("utf-8")
@@ -141,7 +141,7 @@ def family(pid: int) -> list[Listed]:
 
 
 class LiveRun:
-    """A run in a process of its own."""
+    """A run in a separate process."""
 
     def __init__(
         self, sequence: str | Path, bench: Path, amplifier: str | Path, out: Path, output: int = subprocess.PIPE
@@ -149,7 +149,7 @@ class LiveRun:
         arguments = ["run", str(sequence), "--bench", str(bench), "--amplifier", str(amplifier), "--out", str(out)]
         self.out = out
         self._before = set(out.glob("*"))
-        # In a session of its own, as in a terminal of its own that it can lose.
+        # In a separate session, like a separate terminal that it can lose.
         self.process = start(arguments, bench.parent, stdout=output, stderr=subprocess.STDOUT, start_new_session=True)
 
     @property
@@ -189,7 +189,7 @@ class LiveRun:
         return [line for line in lines if line["event"] == event]
 
     def end(self) -> tuple[int, str]:
-        """Wait for its end; exit code and what it printed."""
+        """Wait for its end; returns exit code and output."""
         printed, _ = self.process.communicate(timeout=DEADLINE_S)
         return self.process.returncode, printed
 
@@ -200,7 +200,7 @@ class LiveRun:
 
 @contextmanager
 def live_run(sequence: str | Path, bench: Path, amplifier: str | Path, out: Path) -> Iterator[LiveRun]:
-    """A run that is over when the block ends, come what may."""
+    """A run that is always over when the block ends."""
     run = LiveRun(sequence, bench, amplifier, out)
     try:
         yield run

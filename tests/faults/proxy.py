@@ -1,4 +1,4 @@
-"""A TCP proxy between a run and one instrument, which does to links what networks and instruments do to them."""
+"""A TCP proxy between a run and one instrument, which disturbs links as networks and instruments do."""
 
 from __future__ import annotations
 
@@ -21,19 +21,19 @@ _LOOK_UP_S = 0.02
 
 @dataclass(frozen=True)
 class Fault:
-    """What becomes of a link that is struck.
+    """What happens to a disturbed link.
 
     Attributes:
         name: for people.
-        commands: "pass", or "lost" (those that are no question), or "all lost" (questions too).
-        delay_s: so much later comes each answer.
-        drip_s: an answer comes a byte at a time, one in so many seconds; 0: at once.
-        cut: answers lack their second half, and their end.
-        garble: answers are bytes of no meaning.
+        commands: "pass", or "lost" (all except questions), or "all lost" (questions too).
+        delay_s: each answer comes this much later.
+        drip_s: an answer comes one byte at a time, with this many seconds between; 0: at once.
+        cut: answers lack their second half and their end.
+        garble: answers are meaningless bytes.
         lost: no answer comes.
-        closes_after: so many answers come before the link is closed; None: it is not.
-        ends: "closed" or "reset" as soon as it is struck or opened.
-        refuses: nobody listens any more, as far as that can be told one client from another.
+        closes_after: the link is closed after this many answers; None: it is not closed.
+        ends: "closed" or "reset" as soon as it is disturbed or opened.
+        refuses: nothing listens any more, as far as this is possible for one client only.
     """
 
     name: str
@@ -72,7 +72,7 @@ FAULTS = (
 
 
 class Proxy:
-    """Stands before one instrument; perfect until it is struck.
+    """Stands in front of one instrument; without faults until `strike`.
 
     Args:
         port: where it listens on 127.0.0.1.
@@ -102,7 +102,7 @@ class Proxy:
                 link.end(fault.ends)
 
     def heal(self) -> None:
-        """Perfect again, for new links; those that stand are closed."""
+        """Without faults again for new links; open ones are closed."""
         fault, self._fault = self._fault, None
         for link in list(self._links):
             link.end("closed")
@@ -111,14 +111,14 @@ class Proxy:
             threading.Thread(target=self._accept, daemon=True).start()
 
     def close(self) -> None:
-        """Be gone."""
+        """Stop listening and close every link."""
         self._is_open = False
         _close(self._listener)
         for link in list(self._links):
             link.end("closed")
 
     def fault_of(self, link: _Link) -> Fault | None:
-        """What is wrong with a link now."""
+        """The present fault of a link."""
         fault = self._fault
         if fault is None or self._whose == "all" or link.belongs_to(self._run_pid):
             return fault
@@ -230,7 +230,7 @@ def _listener(port: int) -> socket.socket:
 
 
 def _close(end: socket.socket, *, reset: bool = False) -> None:
-    """Wake whoever waits on it, and close; what is reset must not say good-bye before."""
+    """Wake a thread that waits on it, and close; a link that is reset must not be shut down normally before."""
     with suppress(OSError):
         end.shutdown(socket.SHUT_RD if reset else socket.SHUT_RDWR)
     end.close()

@@ -1,4 +1,4 @@
-"""Taps on the links of a bench: what went over each wire in which order, and faults put on it."""
+"""Taps on the links of a bench: records what was sent over each wire in which order, and puts faults on it."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ class Taps:
         return _TappedLink(self, role, open_link(address))
 
     def kill(self, role: str) -> None:
-        """From now on the instrument is gone, as if its plug were pulled and its link reset."""
+        """From now on the instrument is gone, as after a pulled plug, and its link is reset."""
         self.dead.add(role)
 
     def forge(self, role: str, question: str, answer: str | Answer) -> None:
         """From now on messages that contain every unit of `question` get this answer, and do not reach the instrument.
 
-        Where a message asks for more than that, the instrument answers, and only its answer to the last unit is forged.
+        If a message asks for more than that, the instrument answers, and only its answer to the last unit is forged.
         """
         self.forged[role, question] = answer if callable(answer) else lambda: answer.encode() + b"\n"
 
@@ -44,12 +44,12 @@ class Taps:
         return [text for to, text in self.sent if to == role]
 
     def commands(self) -> list[tuple[str, str]]:
-        """What was sent and changes something: everything but questions."""
+        """The messages that change something: everything except questions."""
         return [(role, text) for role, text in self.sent if "?" not in text]
 
 
 class _TappedLink:
-    """A link that tells its tap what is sent, and takes forged answers before real ones."""
+    """A link that reports what is sent to its tap, and prefers forged answers to real ones."""
 
     def __init__(self, taps: Taps, role: str, link: Link) -> None:
         self._taps = taps

@@ -23,21 +23,21 @@ def test_runs_with_faults_end_as_promised(tmp_path: Path, first: int) -> None:
 
 
 def test_a_run_without_faults_passes(tmp_path: Path) -> None:
-    """So whatever ends a run of the campaign otherwise is a fault's doing."""
+    """So if a run of the campaign ends in another way, a fault is the cause."""
     done = trial_of([], tmp_path)
     assert (done.exit_code, done.violations) == (0, [])
 
 
 @pytest.mark.parametrize("kind", [kind for kind in LINK_KINDS if kind not in {"another model", "reset in mid-block"}])
 def test_each_fault_of_a_link_strikes_and_the_run_ends_as_promised(tmp_path: Path, kind: str) -> None:
-    """At the supply, which the guard and the steps talk to by turns, in the midst of a measurement."""
+    """At the supply, which both guard and steps use, in the middle of a measurement."""
     done = trial_of([f"{{kind: {kind}, instrument: supply, exchange: 60, times: 4}}"], tmp_path)
     assert f"supply: {kind}" in done.struck
     assert done.violations == []
 
 
 def test_the_kinds_drawn_are_all_there_are() -> None:
-    """A fault that a bench file can ask for is one that the campaign knows."""
+    """The campaign has every fault that a bench file can ask for."""
     models = get_args(get_args(BenchFault)[0])
     there_are = {kind for model in models for kind in get_args(model.model_fields["kind"].annotation)}
     assert there_are == {*KINDS, *WRONG_KINDS}

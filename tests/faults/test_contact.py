@@ -1,4 +1,5 @@
-"""Contact with an instrument is lost during a run: asked again within a budget, and no more; never guessed at."""
+"""Contact with an instrument is lost during a run: the question is repeated within a budget, and readings are never
+guessed."""
 
 from __future__ import annotations
 
@@ -17,7 +18,7 @@ from tests.runner.rig import POWER_ON_LINE, files, rig
 Figures = dict[tuple[object, ...], tuple[float, float]]
 """Value and expanded uncertainty of each figure of a run, by step, name and channel."""
 
-# In the midst of the first continuous measurement of the short sequence, and of the records that it takes.
+# In the middle of the first continuous measurement of the short sequence and of its records.
 BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 60", "exchange: 80"
 LIMIT = "{above: 95 A, for: 500 ms}"
 
@@ -71,7 +72,7 @@ def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fa
 def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
     tmp_path: Path, calm: Figures, kind: str, where: str
 ) -> None:
-    """The question is asked again, whoever asked it: a step, the guard, or a setting that is read back."""
+    """The question is asked again, also by the guard and for the read-back of a setting."""
     ended = dry_run(tmp_path, f"{{kind: {kind}, instrument: {where}}}")
     assert sum(ended.struck.values()) == 1
     assert ended.exit_code == 0
@@ -88,7 +89,7 @@ def test_an_answer_that_is_garbled_twice_ends_the_run_safe_and_by_name(tmp_path:
 
 
 def test_a_setting_that_reads_back_cut_short_is_read_back_again(tmp_path: Path, calm: Figures) -> None:
-    """Half a number is a number; what tells it is that it is not what was set."""
+    """Half a number is also a number; it is noticed because it differs from the setting."""
     ended = dry_run(tmp_path, "{kind: truncated number, instrument: generator, exchange: 20}")
     assert ended.struck == {"generator: truncated number": 1}
     assert ended.exit_code == 0
@@ -99,7 +100,7 @@ def test_a_setting_that_reads_back_cut_short_is_read_back_again(tmp_path: Path, 
 def test_what_the_guard_cannot_read_is_passed_for_as_long_as_it_is_garbled(
     tmp_path: Path, for_s: float, exit_code: int
 ) -> None:
-    """Asked twice or not: the limits on the supply may be passed for half a second. Steps do not read it meanwhile."""
+    """The limits on the supply may be passed for half a second. Steps do not read it in that time."""
     hold = "hold: {for: 5 s}"
     with rig(tmp_path, files(POWER_ON_LINE, hold, "power_off", limits={"supply_current": LIMIT})) as bench:
         bench.at(6.0, lambda: bench.taps.forge("supply", "MEAS:CURR?", "1.7 A"))
@@ -110,7 +111,8 @@ def test_what_the_guard_cannot_read_is_passed_for_as_long_as_it_is_garbled(
 
 
 def test_a_late_answer_is_never_taken_for_another(tmp_path: Path, calm: Figures) -> None:
-    """Every twentieth answer of every instrument comes late: readings fail or are right, and none is another's."""
+    """Every twentieth answer of every instrument comes late: each reading fails or is right, and no answer is used for
+    another question."""
     roles = ("generator", "oscilloscope", "load", "supply")
     faults = [f"{{kind: late answer, instrument: {role}, probability: 5 %}}" for role in roles]
     ended = dry_run(tmp_path, *faults)
@@ -140,7 +142,7 @@ def test_the_same_faults_end_the_same_run_alike(tmp_path: Path) -> None:
 
 
 def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path: Path) -> None:
-    """It stays asked for as long as the budget lasts, which is less than for ever."""
+    """The question is repeated only as long as the budget lasts."""
     ended = dry_run(tmp_path, "{kind: no answer, instrument: oscilloscope, exchange: 60, for: 1 h}")
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert "oscilloscope at TCPIP::127.0.0.1::" in ended.said
@@ -173,7 +175,7 @@ def test_an_instrument_that_lost_its_power_is_noticed_and_ends_the_run(tmp_path:
 def test_what_does_not_switch_off_is_named_in_red_with_what_to_do_by_hand(
     tmp_path: Path, fault: str, name: str, by_hand: str
 ) -> None:
-    """In the exit line and in the journal's last event, with exit code 5 whatever else became of the run."""
+    """In the exit line and in the journal's last event, always with exit code 5."""
     ended = dry_run(tmp_path, fault)
     assert ended.result is not None
     assert name in ended.still_on

@@ -1,4 +1,5 @@
-"""The short form of `python -m benchmarks.contradictions`: one instrument wrong by a factor, and no verdict on it."""
+"""The short form of `python -m benchmarks.contradictions`: one instrument is wrong by a factor, and no verdict depends
+on it."""
 
 from __future__ import annotations
 
@@ -8,13 +9,13 @@ import pytest
 
 from benchmarks.contradictions.trial import Case, cases, trial
 
-# The second output is as the first, and ten times too much is caught where twice is.
+# The second output is like the first, and a factor of ten is found where a factor of two is.
 SHORT_FORM = [case for case in cases() if "output B" not in case.name and "x 10" not in case.name]
 
 
 @pytest.mark.parametrize("case", SHORT_FORM, ids=lambda case: case.name)
 def test_an_instrument_that_is_wrong_gives_no_figure_its_verdict(tmp_path: Path, case: Case) -> None:
-    """Stopped before full power wherever it shows there; and `verify` comes to the same."""
+    """The run stops before full power if the error is visible by then; and `verify` agrees."""
     ended = trial(case, tmp_path)
     assert list(ended.violations()) == []
 

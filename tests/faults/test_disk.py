@@ -1,4 +1,4 @@
-"""The run folder fails under the run: the bench is made safe all the same, and plain words say what to do."""
+"""The run folder fails during the run: the bench is still made safe, and a message says what to do."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def folder_of(run: Run) -> Path:
 
 
 def assert_safe_and_said(ended: Ended, *words: str) -> None:
-    """Exit code 5, nothing on, and the words a person needs."""
+    """Exit code 5, nothing on, and the message that a person needs."""
     assert ended.still_on == ()
     assert ended.exit_code == 5
     for each in words:
@@ -48,18 +48,18 @@ def test_a_deleted_run_folder_ends_the_run_safe(tmp_path: Path, index: int) -> N
 
 
 def test_a_journal_deleted_alone_ends_the_run_safe(tmp_path: Path) -> None:
-    """A deleted file that is open takes every write without a murmur."""
+    """A deleted file that is open accepts every write without an error."""
     ended = dry_run(tmp_path, meddler=Meddler(FIRST_TONE, lambda run: run.recorder.folder.journal.unlink()))
     assert_safe_and_said(ended, "the file or its folder is gone")
 
 
-# -- moved, or deleted, in the middle of a step that says nothing ------------------------------------------------
+# -- moved, or deleted, in the middle of a step that writes nothing ----------------------------------------------
 
 HOLD = (POWER_ON_LINE, "hold: {for: 60 s}", "power_off")
 
 
 def in_the_middle(at_s: float, meddle: Callable[[Path], object]) -> Callable[[Run], None]:
-    """Does something to the run folder so long after the step began."""
+    """Does something to the run folder this long after the step began."""
 
     def later(run: Run) -> None:
         def work() -> None:
@@ -108,7 +108,7 @@ def test_a_folder_that_is_deleted_in_the_middle_of_a_step_ends_the_run_within_a_
 
 @contextmanager
 def files_limited_to(size: int) -> Iterator[None]:
-    """No file may grow beyond `size` bytes: the system's own way to be out of room."""
+    """No file may grow beyond `size` bytes, by a limit of the system."""
     resource = pytest.importorskip("resource", reason="limits on file size are a POSIX matter")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
@@ -120,7 +120,7 @@ def files_limited_to(size: int) -> Iterator[None]:
 
 @pytest.mark.parametrize("size", [2_000, 6_000, 9_000, 12_000, 20_000])
 def test_a_file_that_may_not_grow_ends_the_run_safe(tmp_path: Path, size: int) -> None:
-    """At the first of journal, capture and trend that meets the bound."""
+    """Whichever of journal, capture and trend reaches the limit first."""
     with files_limited_to(size):
         ended = dry_run(tmp_path)
     assert_safe_and_said(ended, "the disk is full", "Make room on the disk, then resume")
@@ -155,7 +155,7 @@ def fill(disk: Path) -> None:
 
 @pytest.mark.parametrize("index", [POWER_ON, MEASURE_IDLE, FIRST_TONE])
 def test_a_full_disk_ends_the_run_safe_and_the_run_goes_on_once_there_is_room(small_disk: Path, index: int) -> None:
-    """What the journal has is whole, and `resume` takes it from there to the end."""
+    """The journal is whole, and `resume` continues from there to the end."""
     ended = dry_run(small_disk, meddler=Meddler(index, lambda _: fill(small_disk)))
     assert_safe_and_said(ended, "the disk is full", "Make room on the disk, then resume")
     (small_disk / "filler").unlink()
@@ -170,7 +170,7 @@ def test_a_full_disk_ends_the_run_safe_and_the_run_goes_on_once_there_is_room(sm
 def test_a_disk_that_is_full_once_the_last_step_is_finished_leaves_a_run_that_can_be_completed(
     tmp_path: Path, room: int, is_told: bool
 ) -> None:
-    """Whether there is no room for the journal's last event, or none for the table that comes behind it."""
+    """Without room for the journal's last event, or for the table after it."""
     calm = dry_run(tmp_path / "calm")
     assert calm.result is not None
     size = RunFolder.open(calm.result.folder).journal.stat().st_size + room
@@ -178,7 +178,7 @@ def test_a_disk_that_is_full_once_the_last_step_is_finished_leaves_a_run_that_ca
 
         def fill_up(run: Run) -> None:
             full.enter_context(files_limited_to(size))
-            run.recorder.folder.figures.with_name("figures.csv.part").mkdir()  # what is smaller finds no room either
+            run.recorder.folder.figures.with_name("figures.csv.part").mkdir()  # smaller files find no room either
 
         ended = dry_run(tmp_path / "full", meddler=Meddler(POWER_OFF, fill_up))
     (folder,) = map(RunFolder.open, (tmp_path / "full").iterdir())
@@ -197,7 +197,7 @@ def test_a_disk_that_is_full_once_the_last_step_is_finished_leaves_a_run_that_ca
 
 @pytest.fixture
 def make_read_only() -> Iterator[Callable[[Path], None]]:
-    """Makes a folder one that nothing can be written into: by its mode, or, for root, who may do all, by a mount."""
+    """Makes a folder read-only: by its mode or, for root, by a mount."""
     mounted: list[Path] = []
 
     def make(folder: Path) -> None:

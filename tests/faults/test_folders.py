@@ -21,7 +21,7 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> Folders:
 
 @pytest.mark.parametrize("first", range(0, 60, CHANGES_A_TEST))
 def test_a_change_is_noticed_or_does_no_harm(folders: Folders, tmp_path: Path, first: int) -> None:
-    """And nobody who reads the folder meets a traceback or waits for something."""
+    """And no reader of the folder gives a traceback or hangs."""
     seeds = range(first, first + CHANGES_A_TEST)
     done = [trial(seed, folders.all()[seed % 3], tmp_path) for seed in seeds]
     assert {each.seed: (each.change, each.violations) for each in done if each.violations} == {}
@@ -29,7 +29,7 @@ def test_a_change_is_noticed_or_does_no_harm(folders: Folders, tmp_path: Path, f
 
 
 def test_folders_without_a_change_are_as_the_runs_left_them(folders: Folders, tmp_path: Path) -> None:
-    """So whatever is noticed otherwise is the doing of a change."""
+    """So anything that is noticed elsewhere is caused by a change."""
     for folder in folders.all():
         done = trial(0, folder, tmp_path, change=lambda *_: ("nothing", False))
         assert (done.noticed_by, done.violations) == ([], [])
@@ -38,7 +38,7 @@ def test_folders_without_a_change_are_as_the_runs_left_them(folders: Folders, tm
 def test_the_campaign_knows_harm_that_nobody_noticed(
     folders: Folders, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Were verify, report and resume to look away, it would say so."""
+    """If verify, report and resume noticed nothing, the campaign would say so."""
     monkeypatch.setattr("benchmarks.folder_fuzz.trial._READERS", {})
 
     def take_a_line(folder: Path, random: Random) -> tuple[str, bool]:

@@ -1,4 +1,4 @@
-"""However the process of a real run ends, its guardian switches off what the run had switched on."""
+"""When the process of a real run ends in any way, its guardian switches off what the run had switched on."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ KILLS = 2
 
 @pytest.fixture(scope="module")
 def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The shipped amplifier, but awake at once."""
+    """The shipped amplifier, without a turn-on delay."""
     file = tmp_path_factory.mktemp("amplifier") / "quick.yaml"
     text = find("amplifiers", "hx2150").read_text("utf-8")
     file.write_text(text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms"))
@@ -49,7 +49,7 @@ def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory, amplifier: Path) -> Iterator[ServedBench]:
-    """A bench that is served as long as the tests of this file last."""
+    """A bench that is served while the tests of this file run."""
     with served_bench(tmp_path_factory.mktemp("bench"), amplifier) as served:
         yield served
 
@@ -66,7 +66,7 @@ def holding(bench: ServedBench, amplifier: Path, tmp_path: Path) -> Iterator[Liv
 
 
 def until_everything_is_off(bench: ServedBench) -> float:
-    """Wait until an independent look finds nothing on; how long that took, s."""
+    """Wait until an independent observer finds nothing on; returns how long that took, s."""
     began = time.monotonic()
     wait_for(bench.eyes.everything_is_off, "everything off")
     return time.monotonic() - began
@@ -132,7 +132,7 @@ def test_a_closed_terminal_ends_the_run_cleanly_and_its_guardian_leaves_without_
 
 
 def test_an_operator_in_a_hurry_leaves_the_confirmations_to_the_guardian(bench: ServedBench, holding: LiveRun) -> None:
-    """Every instrument is struck dumb; two signals end the run all the same."""
+    """No instrument answers any more; two signals still end the run."""
     bench.process.send_signal(signal.SIGSTOP)
     try:
         holding.process.send_signal(signal.SIGINT)
@@ -140,7 +140,7 @@ def test_an_operator_in_a_hurry_leaves_the_confirmations_to_the_guardian(bench: 
         assert holding.process.wait(DEADLINE_S) == 5
     finally:
         bench.process.send_signal(signal.SIGCONT)
-    _, printed = holding.end()  # the guardian, which is still at work, writes to the same terminal
+    _, printed = holding.end()  # the guardian is still working and writes to the same terminal
     assert "NOT SAFE" in printed
     assert holding.events("guardian called")
     assert wait_for(lambda: holding.guardian_says("safe"), "the guardian's report")
@@ -175,7 +175,7 @@ def test_whichever_two_of_run_and_guardians_are_killed_the_bench_is_safe_within_
     pids = dict(zip(("run", "first", "second"), (holding.process.pid, *holding.guardians()), strict=True))
     os.kill(pids[pair[0]], signal.SIGKILL)
     holding.process.wait(DEADLINE_S) if pair[0] == "run" else None
-    with suppress(ProcessLookupError):  # a guardian that has done its work already
+    with suppress(ProcessLookupError):  # a guardian that has already done its work
         os.kill(pids[pair[1]], signal.SIGKILL)
     assert until_everything_is_off(bench) < SAFE_WITHIN_S
     if "run" not in pair:
@@ -213,7 +213,7 @@ def test_killing_all_that_is_found_by_the_words_that_people_type_leaves_nothing_
 def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it_went(
     bench: ServedBench, amplifier: Path, holding: LiveRun, tmp_path: Path
 ) -> None:
-    """The second one has other settings of its user, and calls the same addresses by another name."""
+    """The second one has another folder of user settings, and writes the same addresses differently."""
     respelled = tmp_path / "respelled.yaml"
     respelled.write_text(bench.file.read_text().replace("TCPIP::127.0.0.1::", "TCPIP2::127.1::"))
     arguments = ["run", str(tmp_path / "holding.yaml"), "--bench", str(respelled), "--amplifier", str(amplifier)]

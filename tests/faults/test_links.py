@@ -1,4 +1,4 @@
-"""Links to instruments go wrong in the midst of a real run: everything is off and told in time all the same."""
+"""Links to instruments fail in the middle of a real run: everything is still off and reported in time."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ BY_NAME = {fault.name: fault for fault in FAULTS}
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ProxiedBench]:
-    """A bench behind proxies that is served as long as the tests of this file last."""
+    """A bench behind proxies that is served while the tests of this file run."""
     with proxied_bench(tmp_path_factory.mktemp("bench")) as proxied:
         yield proxied
 
@@ -35,12 +35,13 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ProxiedBench]:
 def test_whatever_becomes_of_the_links_to_one_instrument_the_three_times_are_kept(
     case: Case, bench: ProxiedBench, tmp_path: Path
 ) -> None:
-    """All off that can be within 3 s of the trip, what is not confirmed said in red after 1 s, the run over in 10 s."""
+    """Within 3 s of the trip all is off that can be; after 1 s red text names what is not confirmed; after 10 s the run
+    is over."""
     assert perform(case, bench, tmp_path / "runs").faults == ()
 
 
 def test_an_instrument_that_takes_one_client_lets_the_guardian_in(tmp_path: Path) -> None:
-    """The run gives its link back before it calls."""
+    """The run closes its link before the guardian connects."""
     case = Case("supply", BY_NAME["accepts and never answers"], "run", by_hand=True, one_client=True)
     with proxied_bench(tmp_path, one_client=True) as single:
         assert perform(case, single, tmp_path / "runs").faults == ()

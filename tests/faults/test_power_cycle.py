@@ -1,4 +1,4 @@
-"""An instrument is switched off and on in the midst of a step: with `after_power_cycle: repeat the step` the bench is
+"""An instrument is switched off and on in the middle of a step: with `after_power_cycle: repeat the step` the bench is
 made safe and set up again, as for a run that is resumed, and the step starts again."""
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from tests.faults.test_contact import Figures, figures_of
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document, sequence_text
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
-# In the midst of the first continuous measurement of the short sequence.
+# In the middle of the first continuous measurement of the short sequence.
 BUSY = "at: 7 s"
 
 
@@ -49,7 +49,8 @@ def files_of(*steps: str, faults: Sequence[str], edits: dict[str, str] | None = 
 
 
 def assert_same(one: Figures, other: Figures) -> None:
-    """The same figures, each within the uncertainties of both; what has none is noise, another one each time.
+    """The same figures, each within the uncertainties of both; a figure without uncertainty is noise and differs each
+    time.
 
     Two values with k = 2 are farther apart than both once in 200, and here are hundreds: at k = 3, once in 45 000.
     """
@@ -68,7 +69,8 @@ def of_kind(ended: Ended, kind: str) -> list[Event]:
 
 
 class TrueRecords(Meddler):
-    """Notes the supply's and the generator's state when each part of a run is about to begin, and may meddle then."""
+    """Notes the supply's and the generator's state when each part of a run is about to begin, and may change something
+    then."""
 
     def __init__(self, meddle: Callable[[Run], None] = lambda _: None) -> None:
         super().__init__()
@@ -94,7 +96,7 @@ class TrueRecords(Meddler):
 def test_the_step_begins_anew_and_the_run_gives_what_it_would_have_given(
     tmp_path: Path, calm: Figures, role: str, lasts: str
 ) -> None:
-    """Whether the instrument is back at once or starts up for a while, and whoever talks to it first."""
+    """Whether the instrument is back at once or needs time to start, and whichever thread uses it first."""
     ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, {BUSY}{lasts}}}", repeats=True)
     assert (ended.exit_code, ended.still_on) == (0, ())
     assert_same(figures_of(ended), calm)
@@ -103,7 +105,8 @@ def test_the_step_begins_anew_and_the_run_gives_what_it_would_have_given(
 
 
 def test_nothing_is_on_and_the_journal_has_it_before_the_first_command(tmp_path: Path) -> None:
-    """Every instrument confirms the safe state before the step is given up, and that is told before any is asked."""
+    """Every instrument confirms the safe state before the step is given up, and the journal has this before the next
+    question."""
     true_records = TrueRecords()
     ended = dry_run_of(short(f"{{kind: power cycle, instrument: load, {BUSY}}}"), tmp_path, true_records)
     assert ended.exit_code == 0
@@ -141,7 +144,7 @@ def test_a_switch_on_that_needed_care_needs_it_again(tmp_path: Path) -> None:
 
 
 def test_a_long_hold_ends_as_soon_as_the_guard_notices(tmp_path: Path) -> None:
-    """Nobody talks to the supply but the guard, five times a second."""
+    """Only the guard reads the supply, five times a second."""
     files = files_of(
         POWER_ON_LINE, "hold: {for: 30 s}", "power_off", faults=["{kind: power cycle, instrument: supply, at: 12 s}"]
     )
@@ -186,7 +189,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> Ended:
 
 
 def test_what_it_had_found_is_kept_as_what_happened_and_is_no_result(interrupted: Ended) -> None:
-    """The journal has the figures, and every burst length is measured anew; nothing stands twice in the table."""
+    """The journal has the figures, and every burst length is measured anew; no figure is in the table twice."""
     assert interrupted.exit_code == 0
     assert interrupted.result is not None
     (given_up,) = of_kind(interrupted, STEP_GIVEN_UP)
@@ -216,7 +219,7 @@ def test_the_report_says_which_attempt_was_given_up_and_why(interrupted: Ended) 
 
 
 def test_a_resumed_run_takes_none_of_it_for_a_result_either(interrupted: Ended, tmp_path: Path) -> None:
-    """Killed in the second attempt: what the first one had found is not what the second has."""
+    """Killed in the second attempt: figures of the first attempt do not count for the second."""
     assert interrupted.result is not None
     whole, killed = interrupted.result.folder, tmp_path / "killed"
     shutil.copytree(whole, killed)
@@ -242,7 +245,7 @@ def test_by_default_the_run_ends_by_the_name_of_the_instrument(tmp_path: Path, r
 
 
 def test_a_step_begins_anew_twice_and_then_the_run_ends(tmp_path: Path) -> None:
-    """A loose plug is for a person to mend."""
+    """A loose plug must be repaired by a person."""
     faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (7, 14, 21)]
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) == (5, ())
@@ -284,7 +287,8 @@ def test_a_limit_that_was_passed_is_no_power_cycle(tmp_path: Path) -> None:
 
 
 def test_a_bench_that_cannot_be_set_up_again_ends_the_run(tmp_path: Path) -> None:
-    """The supply goes silent while the amplifier is being switched on again: no step is under way to start again."""
+    """The supply goes silent while the amplifier is being switched on again: no step is under way that could start
+    again."""
     faults = (
         f"{{kind: power cycle, instrument: supply, {BUSY}}}",
         "{kind: no answer, instrument: supply, at: 8 s, for: 1 h}",
@@ -301,7 +305,7 @@ def test_nothing_is_switched_on_again_while_a_temperature_cannot_be_told(tmp_pat
     assert ended.exit_code in {4, 5}
     assert ended.still_on == ()
     again = of_kind(ended, STEP_BEGINS_ANEW)
-    assert ended.events[-1]["time_s"] - again[0]["time_s"] < 0.5  # less than any switching on takes
+    assert ended.events[-1]["time_s"] - again[0]["time_s"] < 0.5  # shorter than any switching on
 
 
 def test_a_person_who_stops_the_run_while_an_instrument_is_waited_for_is_heard(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""What the campaign of kills holds a resumed run to, tried on a run that is then tampered with."""
+"""The checks of the kill campaign on a resumed run, tested on a run that is then changed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> RunFolder:
 
 
 def faults_where(undisturbed: RunFolder, out: Path, figure: str, factor: float) -> list[str]:
-    """What is found where one figure of the continuous tone is so many times what it was; 0 takes it away."""
+    """What is found when one figure of the continuous tone is multiplied by a factor; 0 removes it."""
     shutil.copytree(undisturbed.path, out / "run")
     resumed = RunFolder.open(out / "run")
     table = pd.read_csv(resumed.figures)

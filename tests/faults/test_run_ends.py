@@ -1,4 +1,4 @@
-"""However a run ends, the bench is made safe, the journal tells it, and what was measured before is kept."""
+"""At any end of a run the bench is made safe, the journal says how, and earlier figures are kept."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def held(tmp_path: Path) -> Iterator[Rig]:
 
 
 def sent_after(bench: Rig, happening: Callable[[], object]) -> Callable[[], list[tuple[str, str]]]:
-    """Schedule `happening` in the middle of the hold; returns what is commanded from then on."""
+    """Schedule `happening` in the middle of the hold; returns the commands sent from then on."""
     marks: list[int] = []
 
     def mark_and_do() -> None:
@@ -58,7 +58,8 @@ def journal_ends_safe(bench: Rig) -> bool:
 
 
 def trip_supply(bench: Rig) -> None:
-    """Its over-voltage protection acts at once when it is set below what the output gives; then it is as it was."""
+    """Its over-voltage protection acts at once when it is set below what the output gives; then the setting is
+    restored."""
     with bench.simulated.physical_bench.lock:
         for level_v in (13, 16):
             bench.simulated.instruments["supply"].device.begin(b"INST:NSEL 1;:SOUR:VOLT:PROT %d" % level_v)
@@ -68,7 +69,7 @@ def trip_supply(bench: Rig) -> None:
 
 
 def test_a_supply_that_protects_itself_ends_the_run_within_seconds(held: Rig) -> None:
-    """What is measured without a supply is nothing: the run does not go on to measure it."""
+    """Without a supply there is nothing to measure, so the run does not go on."""
     held.at(60.0, lambda: trip_supply(held))
     outcome = held.execute()
     assert isinstance(outcome.error, LimitTripped)
@@ -158,7 +159,7 @@ def test_a_watchdog_that_is_fed_is_no_trouble_is_armed_before_power_and_disarmed
 
 
 def test_a_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(tmp_path: Path) -> None:
-    """It may be what switches off in the end."""
+    """In the end it may be what switches the outputs off."""
     with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}")) as bench:
         bench.at(30.0, lambda: bench.taps.forge("supply", "OUTP?", "1"))
         assert bench.execute().exit_code == 5
@@ -243,7 +244,7 @@ def test_the_supply_folding_back_is_noticed_by_its_voltage(tmp_path: Path) -> No
 def test_the_operator_ends_a_run_at_once_with_exit_code_6(held: Rig) -> None:
     held.at(
         60.1, lambda: held.run.interlock.open(OperatorStop("stopped by Ctrl-C"))
-    )  # between two of the guard's looks
+    )  # between two readings of the guard
     outcome = held.execute()
     assert outcome.exit_code == 6
     assert held.events("stopping")[0]["time_s"] == pytest.approx(60.1, abs=1e-9), "the commands are out by then"
@@ -343,7 +344,7 @@ def test_an_oscilloscope_that_dies_in_a_measurement_ends_the_run_on_a_safe_bench
         taken: list[str] = []
 
         def die_at_the_third_record_of_the_amplifier(role: str, text: str) -> None:
-            is_on = bench.run.conditions.supply_set_v is not None  # before that the zero is taken
+            is_on = bench.run.conditions.supply_set_v is not None  # before that the zero is measured
             taken.extend([text] if text == "SING" and is_on else [])
             if len(taken) == 3:  # the first two are of the amplifier at idle
                 bench.taps.kill("oscilloscope")
@@ -359,7 +360,7 @@ def test_an_oscilloscope_that_dies_in_a_measurement_ends_the_run_on_a_safe_bench
 
 
 def test_a_thermometer_whose_peer_closes_the_link_for_good_trips_what_it_watched(tmp_path: Path) -> None:
-    """A real socket that hangs up in the middle of the run and refuses to be called again."""
+    """A real socket that closes in the middle of the run and refuses new connections."""
     closing: list[ScriptedPeer] = []
 
     def answer(conversation: Conversation, text: str) -> None:
@@ -384,7 +385,7 @@ def test_a_thermometer_whose_peer_closes_the_link_for_good_trips_what_it_watched
 
 
 def test_an_instrument_that_was_switched_off_and_on_ends_the_run(tmp_path: Path) -> None:
-    """It has lost its settings, its protection among them. The link broke, and its status says power-on: bit 7."""
+    """It has lost its settings, including its protection. The link broke, and its status says power on: bit 7."""
     with rig(tmp_path, files(POWER_ON_LINE, DRIVEN, "hold: {for: 100 s}", "set: {level: 400 mV}")) as bench:
 
         def power_cycle() -> None:
@@ -501,7 +502,7 @@ def test_a_full_disk_ends_the_run_in_the_safe_state(held: Rig) -> None:
 
 
 def test_a_journal_that_cannot_be_written_stops_the_runner_before_its_next_command(held: Rig) -> None:
-    """What is not in the journal is not done."""
+    """The runner does nothing that is not in the journal."""
     held.at(60.0, held.run.recorder.folder.journal.unlink)
     held.at(61.0, lambda: held.taps.forge("thermometer", "(@102)", "9.91E37"))  # a failed reading is an event
     outcome = held.execute()
