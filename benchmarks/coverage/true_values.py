@@ -140,7 +140,7 @@ def _powers(record: TrueRecord, name: str, cycles: Mapping[str, Cycle]) -> Truth
 def _chosen(
     record: TrueRecord, name: str, table: Mapping[str, list[Cycle]], choose: Callable[[Samples], object]
 ) -> Truths:
-    """The power of the chosen cycle: each channel's own choice for the channel, the sum of all channels for the total."""
+    """The power of the chosen cycle: each channel's own choice, and for the total that by the sum."""
     watts = {c: np.array([cycle.mean_square for cycle in row]) * record.load_s(c) for c, row in table.items()}
     watts["total"] = np.sum(list(watts.values()), axis=0)
     return {(name, channel): float(each[int(choose(each))]) for channel, each in watts.items()}  # type: ignore[call-overload]
