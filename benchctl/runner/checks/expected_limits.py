@@ -125,7 +125,7 @@ def _sentence(trip: _Trip, plan: Sequence[PlannedStep], steps: Sequence[Expected
         value, beyond = (f"{each * 60.0:.3g} K/min" for each in (passing.value, passing.beyond))
         told = f"to rise by {value}, {beyond} too fast"
     else:
-        value, beyond = render(passing.value, unit, digits=3), render(passing.beyond, _difference(unit), digits=2)
+        value, beyond = render(passing.value, unit, digits=3), render(passing.beyond, _difference(unit), digits=3)
         told = f"to be {value}, {beyond} beyond it"
     return (
         f"{trip.limit.signal} is expected to pass its limit, {trip.limit.bound} (of the {trip.limit.origin} file), "

@@ -21,6 +21,10 @@ from benchctl.runner.expected.fuse_load import FuseLoad
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 
+# Of many stretches that end with one step, so many steps back: each, then ever sparser, for what matters is the
+# logarithm of the time.
+_SPREAD = np.unique(np.round(np.geomspace(1.0, 20_000.0, 150)).astype(int))
+
 
 class Overload(NamedTuple):
     """A step at whose end the fuse may be open, or will be: then no run comes through."""
@@ -45,7 +49,8 @@ def overloads(
     told: set[bool] = set()
     for number, (planned, worst) in enumerate(zip(plan, worst_cases, strict=True)):
         alone = [_Stretch(load) for load in worst.fuse_loads]
-        stretch = _worst(amplifier, alone) or _worst(amplifier, way.stretches_to(number))
+        # Behind a stretch that opens it for certain nothing more is to be told of stretches.
+        stretch = _worst(amplifier, alone) or (None if True in told else _worst(amplifier, way.stretches_to(number)))
         if stretch is None:
             continue
         will_open = stretch.load.for_s > _will_open_s(amplifier, stretch.load)
@@ -93,7 +98,8 @@ class _Way:
             return []
         end_s, end_a2s = self._ends_s[last + 1], self._squares[last + 1]
         first = int(np.searchsorted(self._ends_s, end_s - SLOWEST_S))
-        begins = [number for number in range(first, last) if self._is_hot[number]]
+        hot = first + np.flatnonzero(self._is_hot[first:last])
+        begins = hot[_SPREAD[hot.size >= _SPREAD] * -1]
         return [
             _Stretch(
                 FuseLoad(
