@@ -15,6 +15,7 @@ from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.generator import Burst
 from benchctl.instruments.oscilloscope import RANGE_ATTEMPTS, Record
 from benchctl.measure.signal.record import Capture
+from tests.runner.ordinary import ONE_PROBE
 from tests.runner.rig import POWER_ON, Rig, files, rig
 
 LEVEL_V = 0.1
@@ -70,6 +71,19 @@ def test_a_wrong_expectation_costs_another_record_and_nothing_else(bench: Rig, w
 def test_a_record_that_clips_is_taken_again_on_a_wider_range(bench: Rig) -> None:
     assert not capture(bench, PEAK_V * 0.6).traces["output A"].is_clipped
     assert records_taken(bench) == 2
+
+
+def test_a_range_that_was_set_for_another_output_is_not_taken_for_this_ones(tmp_path: Path) -> None:
+    """One channel serves both. B has 6 dB less and a finer range, on which A would be cut off unseen."""
+    weak = {"noise: 0.3 mV": "noise: 0.3 mV\n  faults: {gain_mismatch: {B: -6 dB}}"}
+    with rig(tmp_path, files("power_off", bench=ONE_PROBE, amplifier=weak)) as found:
+        found.run.seen = ("A",)
+        bench = driven(found)
+        capture(bench, PEAK_V)
+        bench.simulated.probe(["B"])
+        bench.run.bench.oscilloscope.capture("other", ["output B"], TONE, {"output B": 0.5 * PEAK_V})
+        bench.simulated.probe(["A"])
+        assert peak_v(capture(bench, PEAK_V)) == pytest.approx(PEAK_V, rel=0.03)
 
 
 def test_a_signal_beyond_every_range_is_no_record(bench: Rig) -> None:
