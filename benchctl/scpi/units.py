@@ -26,7 +26,7 @@ _MULTIPLIERS: Mapping[str, float] = {
 _MEGA_BY_M = frozenset({"HZ", "OHM"})
 _UNITS = ("V", "A", "OHM", "HZ", "S", "W", "CEL", "PCT", "DB", "DBM", "DEG", "RAD", "F", "H", "J")
 
-# IEEE 488.2 7.7.3: a suffix longer than 12 characters is an error of its own.
+# IEEE 488.2 7.7.3: a suffix longer than 12 characters is a separate error.
 LONGEST_SUFFIX = 12
 
 

@@ -253,8 +253,8 @@ def _times(case: Case, run: LiveRun, watch: Watch, terminal: Terminal, struck_at
 
 
 def _faults(case: Case, run: LiveRun, times: Times, tripped_at: float, is_off: Set[str]) -> Iterator[str]:
-    """What is not as promised. `is_off`: the outputs that were seen off at the end, by whatever switched them off: a
-    supply that no command reaches any more does it itself, once its watchdog is not fed."""
+    """What is not as promised. `is_off`: the outputs that were seen off at the end, for any reason: a supply that no
+    command reaches switches off by itself when its watchdog is not fed."""
     for name, taken_s, most_s in (
         ("off", times.off_s, OFF_WITHIN_S),
         ("told", times.told_s, TOLD_WITHIN_S),

@@ -77,7 +77,7 @@ def describe(
 def awake(
     description: BenchDescription | None = None, relays: tuple[int, ...] = (), voltage_v: float = 14.4
 ) -> PhysicalBench:
-    """A world two seconds after power-on: playing, idle, with the resistors behind `relays` connected."""
+    """A simulated bench two seconds after power-on: playing, idle, with the resistors behind `relays` connected."""
     physical_bench = PhysicalBench(description or describe())
     main, remote = physical_bench.connections.outputs[1], physical_bench.connections.outputs[2]
     main.voltage_v, main.limit_a, main.on = voltage_v, 110.0, True
@@ -89,6 +89,6 @@ def awake(
 
 
 def accounted_j(physical_bench: PhysicalBench) -> float:
-    """All that became of the energy from the supply: heat in lead, heatsink and loads, and what the reservoir holds."""
+    """Where all the energy from the supply went: heat in lead, heatsink and loads, and what the reservoir holds."""
     reservoir_j = 0.5 * physical_bench.connections.physics.reservoir_f * physical_bench.rail_v**2
     return physical_bench.meters.lead + physical_bench.meters.heatsink + physical_bench.meters.loads + reservoir_j

@@ -1,4 +1,4 @@
-"""Real connections to simulated instruments, for rules and scripts that want to tell and to ask."""
+"""Real connections to simulated instruments, for rules and scripts that send commands and questions."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class RawLink:
 
     def __init__(self, address: tuple[str, int]) -> None:
         self._socket = socket.create_connection(address, timeout=PATIENCE_S)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # or each question waits for the last ACK
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # else each question waits for the last ACK
         self._lines = self._socket.makefile("rb")
 
     def tell(self, message: str) -> None:

@@ -1,4 +1,4 @@
-"""Talking to the instruments of a bench without sockets, at times of the test's choosing."""
+"""Exchanges with the instruments of a bench without sockets, at times that the test sets."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Talk:
 
 
 class Room:
-    """A bench with a clock on the wall that the test turns."""
+    """A bench with a clock that the test sets."""
 
     def __init__(self, description: BenchDescription | None = None, **parts: Any) -> None:
         self.now_s = 0.0

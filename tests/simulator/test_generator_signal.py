@@ -34,7 +34,7 @@ def test_each_repetition_begins_at_an_upward_zero_crossing() -> None:
 
 
 def test_walking_from_change_to_change_never_stands_still() -> None:
-    """Ten thousand repetitions, two changes each, whatever rounding does."""
+    """Ten thousand repetitions, two changes each, in spite of rounding."""
     drive = burst()
     time_s = 3.0
     for _ in range(20_000):

@@ -1,4 +1,4 @@
-"""An amplifier derived from its rating plate meets the plate, and only just."""
+"""An amplifier derived from its rating plate meets the plate with a small margin."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ OVERDRIVE_AT_1_PERCENT = 1.02935
 
 
 def steady_power_w(relays: tuple[int, ...], plate: Plate = PLATE) -> float:
-    """Of the first channel, all channels driven without end to 1 % distortion; by bisection of the level."""
+    """Power of the first channel, with all channels driven continuously to 1 % distortion; the level by bisection."""
     description = describe(plate=plate, amplifier=derive_physics(plate))
     low_v, high_v = 0.0, 3.0
     power_w = 0.0

@@ -1,4 +1,4 @@
-"""A witness knows what truly happened, and no instrument's error is in it."""
+"""True records hold what truly happened, without any instrument's error."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.simulator.talk import Room
 
 @pytest.fixture
 def room() -> Room:
-    """A bench whose instruments all err."""
+    """A bench whose instruments all have errors."""
     return Room(describe(bench=BenchSimulation(seed=5)))
 
 

@@ -82,7 +82,7 @@ class ArmedFault:
 
 
 class FaultDesk:
-    """All faults of a bench. Whoever calls holds the bench's lock."""
+    """All faults of a bench. The caller must hold the bench's lock."""
 
     def __init__(self, description: BenchDescription, connections: Connections, now: Now) -> None:
         seed = description.bench.seed

@@ -69,7 +69,7 @@ class Meters:
 
 
 class PhysicalBench:
-    """All hardware and its time. One lock guards all of it; whoever calls holds it."""
+    """All hardware and its time. One lock guards all of it; the caller must hold it."""
 
     def __init__(self, description: BenchDescription, true_errors: TrueErrors | None = None) -> None:
         self.description = description

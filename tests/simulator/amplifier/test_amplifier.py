@@ -1,4 +1,4 @@
-"""What wakes the amplifier, what silences it, and what lets it play again."""
+"""What wakes the amplifier, what mutes it, and when it plays again."""
 
 from __future__ import annotations
 
@@ -99,7 +99,8 @@ def test_gain_folds_back_evenly_between_its_two_temperatures() -> None:
 
 
 def test_starved_it_rests_before_it_tries_again() -> None:
-    """A supply in its current limit recovers at once when the load is gone, and would make it chatter."""
+    """A supply in its current limit recovers at once without the load; without a rest it would switch on and off all
+    the time."""
     unit = amplifier(State.PLAYING)
     looks = [(1.0, 9.0), (1.1, 9.0), (1.2, 14.4), (1.4, 14.4)]
     seen_states = states(unit, *((t, 12.0, v, 25.0) for t, v in looks))

@@ -1,4 +1,4 @@
-"""The closed forms of a clipped sine, by another road: sampling it."""
+"""The closed forms of a clipped sine, checked by sampling it."""
 
 from __future__ import annotations
 

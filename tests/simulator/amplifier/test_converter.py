@@ -65,7 +65,7 @@ REGULATED = Converter(ratio=4.0, stiffness_ohm=0.05, efficiency=0.9, small_stage
 def test_a_regulating_converter_keeps_the_laws_of_supply_and_energy(
     voltage: float, limit: float, lead: float, rail: float
 ) -> None:
-    """Terminals fall with the lead's drop; what is taken there times the efficiency goes into the open rail."""
+    """Terminals fall with the lead's drop; the power taken there, times the efficiency, goes into the open rail."""
     draw = REGULATED.draw(Source(voltage, limit, lead), rail)
     assert 0 <= draw.supply_a <= limit
     assert draw.charge_a >= 0

@@ -15,7 +15,7 @@ CASCADES = [(LOW,), (HIGH,), (LOW, HIGH)]
 
 
 def analogue(filters: tuple[CrossoverFilter, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Numerator and denominator by scipy, the other road."""
+    """Numerator and denominator by scipy, an independent way."""
     numerator, denominator = np.array([1.0]), np.array([1.0])
     for each in filters:
         kind = "low" if each.kind == "low-pass" else "high"
@@ -54,7 +54,7 @@ def test_a_burst_through_a_filter_is_that_of_a_simulated_circuit(filters: tuple[
 
 
 def test_after_two_changes_back_and_forth_it_still_rings_from_both() -> None:
-    """What rings from a change and at once back again is nothing."""
+    """A change that is reversed at once leaves no ringing."""
     band = filter_of((LOW,), "A")
     assert band is not None
     ringing = Ringing(band)

@@ -30,7 +30,7 @@ SMALL_HEATSINK = HeatsinkSimulation(
 
 
 class Probe:
-    """Keeps the past of a world, so that its outputs can be looked at."""
+    """Keeps the history of a simulated bench, so that its outputs can be sampled."""
 
     def __init__(self, physical_bench: PhysicalBench) -> None:
         self.physical_bench = physical_bench
@@ -41,7 +41,7 @@ class Probe:
         return self.from_s
 
     def look(self, from_s: float, to_s: float) -> None:
-        """Nothing to find."""
+        """Nothing to do."""
 
     def output_v(self, channel: int, from_s: float, to_s: float, rate_hz: float = 1e6) -> Samples:
         """Samples of an output."""
@@ -50,7 +50,7 @@ class Probe:
 
 
 def playing(physical_bench: PhysicalBench, level_v: float, seconds: float = 0.5) -> Probe:
-    """A steady tone at this level for so long; seen from its start."""
+    """A steady tone at this level for this long; recorded from its start."""
     probe = Probe(physical_bench)
     physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, level_v
     physical_bench.advance(physical_bench.time_s + seconds)
@@ -67,14 +67,14 @@ def amplifier(
 @pytest.mark.parametrize("level_v", [0.1, 0.8, 1.3])
 @pytest.mark.parametrize("model", MODELS)
 def test_what_a_probe_sees_is_what_the_energy_meters_count(model: str, level_v: float) -> None:
-    """Mean square of the sampled output over the load's resistance = power in the books, whatever the model."""
+    """Mean square of the sampled output over the load's resistance = metered power, for every model."""
     physical_bench = awake(description(model), (101, 102))
     probe = playing(physical_bench, level_v, 0.3)
     flows = physical_bench.circuit().flows(physical_bench.rail_v)
     conductances_s = physical_bench.connections.loads.conductances_s()
     for channel, (power_w, conductance_s) in enumerate(zip(flows.loads, conductances_s, strict=True)):
         seen_v = probe.output_v(channel, physical_bench.time_s - 0.02, physical_bench.time_s)
-        # The residue of the carrier is left out of the books: 0.2 V rms.
+        # The residue of the carrier is not metered: 0.2 V rms.
         residue_w = (
             float(physical_bench.connections.physics.ripple_v) ** 2 * conductance_s
             if model.startswith("class D")
@@ -90,7 +90,7 @@ def test_the_same_drive_gives_the_same_samples_each_time(model: str) -> None:
 
 
 def clean_power_w(physical_bench: PhysicalBench) -> float:
-    """Of the first channel just below clipping, by the rail under its own load."""
+    """Power of the first channel just below clipping, with the rail under this load."""
     level_v = 0.2
     while True:
         physical_bench.connections.drive.output_on, physical_bench.connections.drive.level_v = True, level_v
@@ -108,13 +108,13 @@ def test_a_stand_in_of_any_kind_meets_its_plate_and_only_just(plate: Plate, rail
     """Derived from a plate of 150 W into 4 ohm at 1 %; at the onset of clipping it gives 1/1.0475 of that (closed form
     of the clipped sine)."""
     power_w = clean_power_w(amplifier(AmplifierSimulation.model_validate({"rails": rails}), plate))
-    # Held rails must serve both ratings, so the lighter load gets more.
+    # Regulated rails must suffice for both ratings, so the lighter load gets more.
     highest = 1.06 if rails == "unregulated" else 2.1
     assert 150.0 / 1.0475 < power_w < highest * 150.0
 
 
 def efficiency(physical_bench: PhysicalBench, level_v: float) -> float:
-    """Out over in, steady."""
+    """Output power over input power, in the steady state."""
     playing(physical_bench, level_v)
     flows = physical_bench.circuit().flows(physical_bench.rail_v)
     return sum(flows.loads) / flows.supply
@@ -136,7 +136,7 @@ def test_a_bridge_from_the_same_rails_gives_four_times_the_power_into_the_same_l
 
 
 def test_regulated_rails_stand_still_until_the_supply_is_too_low_for_them() -> None:
-    """Held from 12 to 16 V at the terminals; below the dropout of 11 V they follow in proportion."""
+    """Constant from 12 to 16 V at the terminals; below the dropout of 11 V they fall in proportion."""
     regulated = AmplifierSimulation(rails="regulated", rail_v=30.0, rail_stiffness_ohm=0.05, dropout_v=11.0)
     rails = {}
     for supply_v in (16.0, 12.0, 10.0):
@@ -148,7 +148,7 @@ def test_regulated_rails_stand_still_until_the_supply_is_too_low_for_them() -> N
 
 
 def test_a_regulating_converter_draws_the_more_the_lower_its_supply() -> None:
-    """Constant power: current times voltage at the terminals stays (arithmetic of an ideal regulator)."""
+    """Constant power: current times voltage at the terminals is constant (arithmetic of an ideal regulator)."""
     regulated = AmplifierSimulation(rails="regulated", rail_v=30.0, dropout_v=10.0)
     powers = []
     for supply_v in (16.0, 12.0):
@@ -200,7 +200,7 @@ def test_the_carrier_leaves_its_residue_only_while_it_plays() -> None:
     spectrum = np.abs(np.fft.rfft(quiet))
     assert np.argmax(spectrum) * 100.0 == pytest.approx(100e3)
     physical_bench.connections.outputs[2].on = False
-    physical_bench.advance(physical_bench.time_s + 0.5)  # its capacitor is slow to let the lead go
+    physical_bench.advance(physical_bench.time_s + 0.5)  # its capacitor discharges slowly
     probe = Probe(physical_bench)
     physical_bench.advance(physical_bench.time_s + 0.1)
     assert rms(probe.output_v(0, physical_bench.time_s - 0.05, physical_bench.time_s)) == 0.0
@@ -210,7 +210,7 @@ def test_the_carrier_leaves_its_residue_only_while_it_plays() -> None:
 
 
 def shorted(ohms: float) -> PhysicalBench:
-    """With a resistor of almost nothing on relay 109."""
+    """With a resistor of almost 0 ohm on relay 109."""
     short = ResistorDescription("A", ohms, ohms, 0.0, 0.0, 1e6, 109)
     bench = describe()
     assert bench.load is not None
@@ -254,12 +254,12 @@ def test_after_dc_only_a_new_start_lets_it_play() -> None:
     assert physical_bench.connections.amplifier.state is State.OFFSET
     assert physical_bench.circuit().flows(physical_bench.rail_v).loads == (0.0, 0.0)
     physical_bench.connections.outputs[2].on = False
-    physical_bench.advance(30.5)  # the supply's capacitor is slow to let the lead go
+    physical_bench.advance(30.5)  # the supply's capacitor discharges slowly
     assert physical_bench.connections.amplifier.state is State.ASLEEP
 
 
 def test_an_open_device_puts_half_waves_on_the_load_until_their_dc_mutes_it() -> None:
-    """The mean of half a sine is its peak over pi (textbook), and the protection's 3 V pass after 0.3 s."""
+    """The mean of half a sine is its peak over pi (textbook), and the protection trips at 3 V after 0.3 s."""
     physical_bench = amplifier(
         AmplifierSimulation(faults=AmplifierFaults(open_device=OpenDevice(channel="A", half="lower")))
     )
@@ -287,7 +287,7 @@ def test_heat_first_takes_gain_back_and_then_mutes() -> None:
 
 
 def idle_a(simulation: AmplifierSimulation, at_s: float = 3.0) -> float:
-    """What the supply gives the undriven amplifier."""
+    """The supply current of the undriven amplifier."""
     physical_bench = amplifier(simulation)
     physical_bench.advance(at_s)
     return physical_bench.supply_means(1, 0.02).current_a

@@ -1,4 +1,4 @@
-"""Output stages: what they take from the rails and where it goes."""
+"""Output stages: the power they take from the rails and where it goes."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ TRANSFERS = st.builds(
 def test_what_a_stage_takes_is_what_it_gives_and_loses(
     amplitude: float, transfer: Transfer, rail: float, halves: int, d: bool
 ) -> None:
-    """Rail voltage times rail current = devices + output resistance + load; and nothing is ever gained."""
+    """Rail voltage times rail current = devices + output resistance + load; and no item is negative."""
     stage: OutputStage = OutputStage(amplitude, 0.1, 0.25, 0.02, transfer=transfer, halves=halves)
     if d:
         stage = SwitchingStage(amplitude, 0.1, 0.25, 0.02, Losses(0.06, 0.002), transfer=transfer, halves=halves)

@@ -26,7 +26,7 @@ LOADED = Circuit(
 
 
 def run(circuit: Circuit, rail_v: float, seconds: float) -> list[RailStep]:
-    """All steps that `seconds` take."""
+    """All steps over `seconds`."""
     steps: list[RailStep] = []
     time_s = 0.0
     while time_s < seconds:
@@ -51,7 +51,7 @@ def test_the_rail_settles_where_ohms_law_says() -> None:
 
 
 def test_a_clipping_rail_agrees_with_a_small_step_integration() -> None:
-    """By another road: 100 ms of explicit Euler at 1 microsecond."""
+    """Compared with 100 ms of explicit Euler at 1 microsecond."""
     stages = (OutputStage(42.0, 0.0, 0.25, 0.0), OutputStage(39.0, 0.2, 0.5, 0.02))
     clipping = replace(LOADED, stages=stages)
     rail_v = 40.0

@@ -1,4 +1,4 @@
-"""What an output stage makes of what it is asked for: at an instant, and averaged over a cycle."""
+"""The output of an output stage for a voltage asked for: at an instant, and averaged over a cycle."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ TRANSFERS = st.builds(
 def test_cycle_means_are_those_of_the_sampled_waveform(
     transfer: Transfer, amplitude: float, offset: float, limit: float
 ) -> None:
-    """What a probe sees and what the rails supply come from one function."""
+    """The probe's view and the rails' supply come from one function."""
     sampled = transfer.output_v(amplitude * np.sin(ANGLES) + offset, limit)
     means = transfer.means(amplitude, offset, limit)
     size = 1 + amplitude

@@ -38,13 +38,13 @@ class Room:
         self._links: dict[str, Conversation] = {}
 
     def say(self, role: str, message: str) -> bytes:
-        """Send one line on the instrument's only link; what leaves at once."""
+        """Send one line on the instrument's only link; returns what is sent back at once."""
         link = self._links.setdefault(role, self.converse(role))
         link.receive(message.encode() + b"\n")
         return link.collect()
 
     def wait(self, role: str, seconds: float) -> bytes:
-        """Let time pass; what leaves by itself."""
+        """Let time pass; returns what is sent by itself."""
         self.now_s += seconds
         self._links[role].resume()
         return self._links[role].collect()
@@ -66,7 +66,7 @@ def answers_of(room: Room, count: int) -> list[bytes]:
     return [room.say("supply", ASK) for _ in range(count)]
 
 
-# -- what becomes of an answer ----------------------------------------------------------------------------------
+# -- what happens to an answer ----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -81,14 +81,14 @@ def answers_of(room: Room, count: int) -> list[bytes]:
     ],
 )
 def test_a_fault_of_an_answer_strikes_one_exchange_and_only_on_its_way_out(kind: str, answer: bytes) -> None:
-    """The second exchange is struck, the third is not, and the instrument's setting is untouched."""
+    """The second exchange has the fault, the third does not, and the instrument's setting is unchanged."""
     room = Room(on_supply(kind))
     room.say("supply", SET)
     assert answers_of(room, 2) == [answer, TRUE]
 
 
 def test_a_fault_of_numbers_waits_for_a_number() -> None:
-    """A state, an identity or a list of errors has no unit to get wrong."""
+    """A state, an identity or a list of errors has no unit that could be wrong."""
     room = Room(on_supply("wrong unit"))
     room.say("supply", SET)
     assert room.say("supply", "OUTP?") == b"0\n"
@@ -98,7 +98,7 @@ def test_a_fault_of_numbers_waits_for_a_number() -> None:
 
 @pytest.mark.parametrize(("kind", "struck"), [("not a number", b"9.91E37"), ("wrong unit", b"1.44000000E+04")])
 def test_a_fault_of_numbers_strikes_one_of_those_in_a_compound_answer(kind: str, struck: bytes) -> None:
-    """Either of them, and never the state beside them."""
+    """One of the numbers, and never the state beside them."""
     whole = TRUE.strip()
     answers = set()
     for seed in range(20):
@@ -127,12 +127,12 @@ def test_garbage_ends_in_a_line_feed_and_is_the_same_for_the_same_seed() -> None
 
 
 def test_a_stale_value_is_the_last_answer_to_the_same_question() -> None:
-    """A frozen reading is older than the change it should show, and never another question's."""
+    """A frozen reading is from before the change, and never from another question."""
     room = Room(on_supply("stale value", exchange=4, times=2))
     room.say("supply", SET)
     assert room.say("supply", ASK) == TRUE
     room.say("supply", "INST:NSEL 1;:SOUR:VOLT 10")
-    room.say("supply", "OUTP?")  # never asked before: nothing stale to give
+    room.say("supply", "OUTP?")  # never asked before: there is no old answer
     assert answers_of(room, 1) == [TRUE]
     assert room.say("supply", "INST:NSEL 1;:SOUR:VOLT 11") == b""
     assert room.say("supply", ASK) == b"1.00000000E+01\n"
@@ -146,7 +146,7 @@ def test_another_model_answers_to_the_identity_only() -> None:
     assert room.say("supply", "*IDN?").split(b",")[1] == b"Dc supply"
 
 
-# -- late, deaf, broken -----------------------------------------------------------------------------------------
+# -- late, without reaction, broken -----------------------------------------------------------------------------
 
 
 def late(**more: Any) -> LateAnswer:
@@ -154,7 +154,7 @@ def late(**more: Any) -> LateAnswer:
 
 
 def test_a_late_answer_leaves_before_the_next_question_is_answered() -> None:
-    """The trap for a client that takes whatever comes for the answer to its last question."""
+    """A client fails here if it takes everything that comes for the answer to its last question."""
     room = Room(late())
     room.say("supply", SET)
     assert room.say("supply", ASK) == b""
@@ -170,7 +170,7 @@ def test_a_late_answer_leaves_by_itself_when_its_time_has_come() -> None:
 
 
 def test_a_deaf_instrument_neither_answers_nor_acts() -> None:
-    """Without an answer alone, the command would have been obeyed."""
+    """If only the answer were missing, the command would have been obeyed."""
     room = Room(on_supply("deaf", exchange=2, times=2))
     room.say("supply", SET)
     assert room.say("supply", "INST:NSEL 1;:SOUR:VOLT 10") == b""
@@ -199,7 +199,7 @@ def test_an_instrument_can_be_unreachable_for_a_time() -> None:
 
 
 def test_a_power_cycle_loses_settings_breaks_every_link_and_sets_the_power_on_bit() -> None:
-    """IEEE 488.2 11.5.1: bit 7 of the standard event register says that power has come."""
+    """IEEE 488.2 11.5.1: bit 7 of the standard event register means power on."""
     room = Room(on_supply("power cycle", exchange=4))
     other = room.converse("supply")
     room.say("supply", SET)
@@ -302,7 +302,7 @@ def test_a_clock_jump_lets_time_pass_on_the_bench_that_nobody_waited_for() -> No
 
 
 def test_a_clock_that_jumps_back_stands_still() -> None:
-    """No instrument runs backwards; it waits until the time it had comes again."""
+    """No instrument goes back in time; it waits until its earlier time is reached again."""
     room = powered(Room(ClockJump(kind="clock jump", by_s=-5.0, at_s=10.0)))
     times = []
     for now_s in (9.9, 10.0, 14.0, 16.0):
@@ -316,7 +316,7 @@ def test_a_clock_that_jumps_back_stands_still() -> None:
 
 
 def test_a_probable_fault_strikes_about_as_often_as_it_says_and_alike_for_the_same_seed() -> None:
-    """Of 1,000 answers a tenth is lost: 100, give or take four standard deviations of 9.5 (binomial)."""
+    """A tenth of 1,000 answers is lost: 100, within four standard deviations of 9.5 (binomial)."""
 
     def lost(seed: int) -> list[int]:
         room = Room(on_supply("no answer", probability=0.1), seed=seed)

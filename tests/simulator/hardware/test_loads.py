@@ -1,4 +1,4 @@
-"""Load resistors: which are connected, what they are when warm, how they share."""
+"""Load resistors: which are connected, their resistance when warm, how they share power."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ ACTION = st.one_of(
 
 
 def act(physical_bench: PhysicalBench, kind: str, value: float) -> None:
-    """One turn of a knob."""
+    """One change of a control."""
     connections = physical_bench.connections
     if kind == "level":
         connections.drive.stop_list()
@@ -122,7 +122,7 @@ def test_it_wakes_with_the_remote_lead_and_plays_after_its_delay() -> None:
 
 
 def test_an_inrush_past_the_supply_limit_is_ridden_through() -> None:
-    """The converter's soft start keeps the first charge of the reservoir inside what a supply of 20 A can bear."""
+    """With the converter's soft start, a supply of 20 A can charge the reservoir."""
     physical_bench = PhysicalBench(describe())
     main, remote = physical_bench.connections.outputs[1], physical_bench.connections.outputs[2]
     main.on, main.voltage_v, main.limit_a = True, 14.4, 20.0

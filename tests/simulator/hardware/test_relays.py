@@ -1,4 +1,4 @@
-"""Relays: contacts bounce when they close, the same way for the same seed, and rest where they were told to."""
+"""Relays: contacts bounce when they close, the same way for the same seed, and come to rest as commanded."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def relays(seed: int = 1, bounce_s: float = BOUNCE_S) -> Relays:
 
 
 def moves_of(bank: Relays, relay: int, now_s: float) -> list[float]:
-    """Close it; when its contact moves from then on until it rests."""
+    """Close it; returns the times at which its contact moves until it rests."""
     assert bank.close(relay, now_s)
     found = []
     while bank.next_bounce_s < math.inf:
@@ -91,7 +91,7 @@ def test_a_record_in_that_time_shows_it_and_one_after_it_does_not() -> None:
     assert room.load.ask("ROUT:CLOS? (@103)") == "1", "its coil has pulled in"
     room.wait(0.1)
     assert room.oscilloscope.ask("ACQ:COMP?") == "1"
-    volts = room.volts(1).reshape(10, 2000)  # a row a cycle
+    volts = room.volts(1).reshape(10, 2000)  # one row for each cycle
     apart = np.abs(volts - volts[-1])
     noise_v = apart[5:9].max()
     assert apart[:3].max() > 1.5 * noise_v

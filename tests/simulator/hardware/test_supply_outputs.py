@@ -1,4 +1,4 @@
-"""Over-voltage, over-current, and what the load sees."""
+"""Over-voltage, over-current, and the source that the load sees."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A supply's voltage takes its time: up at its rate, down as fast as its load lets it."""
+"""A supply's voltage changes slowly: up at its rate, down as fast as its load allows."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def test_over_current_protection_leaves_it_to_fall() -> None:
 
 
 def test_an_output_that_was_on_from_the_first_stands_at_its_voltage() -> None:
-    """A battery has not got to rise."""
+    """A battery has its voltage at once."""
     output = SupplyOutput(0.002, SLEW, on=True, voltage_v=12.6, limit_a=90.0)
     assert output.source().voltage_v == 12.6
 

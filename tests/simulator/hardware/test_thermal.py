@@ -1,4 +1,4 @@
-"""Heat: exact steps of any length, and no joule lost; sensors that come after."""
+"""Heat: exact steps of any length, and no energy lost; sensors that lag."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ def heatsink() -> ThermalChain:
 
 
 def stored_j(chain: ThermalChain) -> float:
-    """Heat that the masses hold above the room's."""
+    """Heat stored in the masses, above room temperature."""
     return sum(c * (t - AMBIENT_C) for c, t in zip(CAPACITIES_J_PER_K, chain.temperatures_c, strict=True))
 
 
 def to_air_w(chain: ThermalChain) -> float:
-    """What the air takes at this instant."""
+    """The heat flow into the air at this instant."""
     return (chain.temperatures_c[-1] - AMBIENT_C) / RESISTANCES_K_PER_W[-1]
 
 

@@ -1,6 +1,6 @@
-"""Every simulated instrument keeps every rule of IEEE 488.2 and SCPI-99 that needs no knowledge of it.
+"""Every simulated instrument keeps all rules of IEEE 488.2 and SCPI-99 that apply to every instrument.
 
-The suite sends each a thousand or two of mangled messages. BENCHCTL_MUTATIONS=100000 runs the campaign.
+The suite sends each of them one or two thousand garbled messages. BENCHCTL_MUTATIONS=100000 runs the campaign.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def test_every_rule_is_kept_over_a_raw_socket(role: str) -> None:
 
 @pytest.mark.parametrize("role", ROLES)
 def test_every_rule_is_kept_over_hislip(role: str) -> None:
-    """The link that marks ends of messages itself, on which an answer that is not waited for is lost."""
+    """This link marks the ends of messages itself, and drops an answer that the client does not wait for."""
     with SimulatedBench(describe(), lambda: 0.0) as bench:
         bench.start(hislip={role: HislipPlace()})
         with closing(HislipLink(bench.hislip_places[role])) as link:
@@ -67,7 +67,7 @@ MUTATIONS = int(os.environ.get("BENCHCTL_MUTATIONS", "1500"))
 
 @pytest.mark.parametrize("role", ROLES)
 def test_no_message_however_mangled_makes_an_instrument_fall_over(role: str) -> None:
-    """Random and mutated messages, seeded; the instrument still says who it is afterwards."""
+    """Random and mutated messages, seeded; the instrument still answers *IDN? afterwards."""
     room = Room()
     chance = random.Random(role)
     conversation = Conversation(room.bench.instruments[role].device)

@@ -1,4 +1,4 @@
-"""*SAV and *RCL: what an instrument keeps, and what it does not do when it brings that back."""
+"""*SAV and *RCL: what an instrument saves, and what it does not do at a recall."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ ELECTRONIC = "electronic load"
 
 
 class Case(NamedTuple):
-    """An instrument: two ways to set it, and all that can be asked about its settings."""
+    """An instrument: two different settings, and all questions about them."""
 
     first: str
     second: str
@@ -89,7 +89,7 @@ def test_a_memory_that_is_not_there_is_out_of_range(name: str) -> None:
 
 @pytest.mark.parametrize("name", CASES)
 def test_an_empty_memory_cannot_be_recalled(name: str) -> None:
-    """-200: no setting that nobody chose takes the place of the present ones."""
+    """-200: settings that nobody chose never replace the present ones."""
     _, instrument = room_for(name)
     instrument.tell(CASES[name].first, "*SAV 1")
     before = instrument.ask(CASES[name].queries)
@@ -123,7 +123,7 @@ def test_a_recall_leaves_every_output_of_the_supply_off_though_it_was_saved_on()
 
 
 def test_a_recall_leaves_a_tripped_protection_tripped() -> None:
-    """Only a word of its own clears it."""
+    """Only its own command clears it."""
     room = Room()
     room.supply.tell("VOLT 14;:CURR 90;*SAV 1", "VOLT:PROT 13;:OUTP ON")
     room.wait(1.0)
@@ -150,7 +150,7 @@ def test_a_recall_takes_the_electronic_load_off() -> None:
 
 @pytest.mark.parametrize("wait_s", [0.0, 1.0])
 def test_a_recall_leaves_no_record_that_was_taken_with_other_settings(wait_s: float) -> None:
-    """Neither one under way nor a whole one."""
+    """Neither an unfinished one nor a whole one."""
     room = Room()
     room.oscilloscope.tell("*SAV 1", "CHAN1:SCAL 2", "SING")
     room.wait(wait_s)

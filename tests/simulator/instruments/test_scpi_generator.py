@@ -1,4 +1,4 @@
-"""The function generator's words."""
+"""The function generator's commands."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def test_lists_of_different_length_do_not_start(room: Room) -> None:
 
 
 def test_a_list_too_fast_to_be_one_does_not_start(room: Room) -> None:
-    """-221; its steps would take longer to work out than to play."""
+    """-221; its steps would take longer to compute than to play."""
     room.generator.tell("LIST:VOLT 1,0.1", "LIST:DWEL 1E-5", "VOLT:MODE LIST", "INIT")
     assert room.generator.errors() == [-221]
 
@@ -106,7 +106,7 @@ def test_a_list_that_ends_completes_its_operation(room: Room) -> None:
 
 
 def test_what_comes_out_is_off_by_its_own_error() -> None:
-    """Gain error 0.3 %, given; the setting still reads back as asked."""
+    """With a given gain error of 0.3 %; the setting still reads back as it was sent."""
     from benchctl.documents.bench_file.simulation import BenchSimulation
 
     generator = GeneratorDescription(level=Spec(0.005), frequency=Spec(20e-6))

@@ -145,7 +145,7 @@ def test_it_triggers_where_a_channel_crosses_the_level(room: Room, slope: str, s
 
 
 def test_a_trigger_before_the_pretrigger_is_filled_does_not_count(room: Room) -> None:
-    """Bursts every 0.5 s; with 0.3 s of pretrigger the one 0.2 s after arming is too early."""
+    """Bursts every 0.5 s; with 0.3 s of pretrigger, the burst 0.2 s after arming is too early."""
     room.burst(0.5, 8)
     room.wait(0.3)
     scope = room.oscilloscope
@@ -189,7 +189,7 @@ def test_changing_the_scale_afterwards_does_not_change_the_record(room: Room) ->
 
 
 def test_no_more_samples_than_the_sample_rate_gives(room: Room) -> None:
-    """50 MSa/s: in 10 microseconds 500 samples, however many are asked for."""
+    """50 MSa/s: at most 500 samples in 10 microseconds, even if more are asked for."""
     room.record(1, 0.25, span_s=1e-5, samples=10_000)
     assert room.oscilloscope.ask("WAV:POIN?") == "500"
 

@@ -1,4 +1,4 @@
-"""The supply's words."""
+"""The supply's commands."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def test_it_reads_back_voltage_current_and_power(room: Room) -> None:
 
 
 def test_the_read_back_of_a_burst_train_depends_on_when_one_asks(room: Room) -> None:
-    """A mean over 20 ms, as supplies measure; the mean over whole repetitions lies between."""
+    """A mean over 20 ms, as in real supplies; the mean over whole repetitions lies between."""
     room.power_on(101, 102)
     room.burst(0.8, 20)
     readings = []

@@ -42,7 +42,7 @@ def test_a_channel_that_is_not_there_is_an_error() -> None:
 
 
 def test_a_sensor_comes_behind_the_heatsink_by_its_time_constant() -> None:
-    """Where it warms by so many kelvins a second, a lag of 10 s leaves the reading ten times as many behind."""
+    """If the heatsink warms by x K each second, a lag of 10 s leaves the reading 10·x K behind."""
     room = Room(bench=BenchSimulation(instrument_errors="none", sensor_lag_s=10.0))
     room.power_on(101, 102)
     room.play(0.7)

@@ -1,4 +1,4 @@
-"""*TRG: what an instrument that waits for one does, and what the others say.
+"""*TRG: what an instrument does that waits for a trigger, and the errors of the others.
 
 IEEE 488.2 10.37; SCPI-99 volume 2, chapter 24, and 21.8 for the errors.
 """
@@ -92,7 +92,7 @@ def test_what_ends_a_list_ends_its_wait_too(room: Room, ends: str) -> None:
 
 
 def test_the_wait_for_a_trigger_is_a_pending_operation(room: Room) -> None:
-    """IEEE 488.2 12.5: *OPC tells of the end of the list, not of its waiting."""
+    """IEEE 488.2 12.5: *OPC marks the end of the list, not the end of the wait."""
     generator = room.generator
     generator.tell(*BY_BUS, "*CLS", "INIT", "*OPC")
     room.wait(10.0)
@@ -115,7 +115,7 @@ def test_the_oscilloscope_takes_its_record_though_its_own_trigger_does_not_come(
 
 
 def test_the_oscilloscope_ignores_a_trigger_while_no_record_waits_for_one(room: Room) -> None:
-    """-211: it is stopped, and then it fills a record that has its trigger already."""
+    """-211: first it is stopped, then it fills a record that already has its trigger."""
     scope = room.oscilloscope
     room.oscilloscope.tell("*TRG")
     assert scope.errors() == [-211]
@@ -127,7 +127,7 @@ def test_the_oscilloscope_ignores_a_trigger_while_no_record_waits_for_one(room: 
 
 @pytest.mark.parametrize("role", WITHOUT_TRIGGER)
 def test_an_instrument_with_nothing_to_trigger_has_no_such_command(room: Room, role: str) -> None:
-    """IEEE 488.2 10.37: *TRG goes with the trigger capability."""
+    """IEEE 488.2 10.37: *TRG belongs to the trigger capability."""
     talk: Talk = getattr(room, role)
     talk.tell("*TRG")
     assert talk.errors() == [-113]

@@ -1,4 +1,4 @@
-"""The errors that nobody on the bench knows."""
+"""The true errors, which no instrument on the bench knows."""
 
 from __future__ import annotations
 

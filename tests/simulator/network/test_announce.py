@@ -16,7 +16,7 @@ from benchctl.scpi.device.device import Identity
 from benchctl.simulator.network.announce import HISLIP, LXI, RAW, Announcement, announced, services_of
 from benchctl.simulator.network.ports import HislipPlace
 
-# Against a browser that hears nothing; finding takes a second or two.
+# Limit for a browser that finds nothing; finding takes a second or two.
 PATIENCE_S = 30.0
 
 SUPPLY = Announcement(Identity("benchctl", "SIM-SUPPLY", "SIM1", "1.0"), ("127.0.0.1", 15024))
@@ -26,7 +26,7 @@ LOAD = Announcement(
 
 
 class Ear(ServiceListener):
-    """Tells when all of the expected have come, and when they have gone; others may be simulated at the same time."""
+    """Notices when all expected services have come and gone; others may be simulated at the same time."""
 
     def __init__(self, expected: set[str]) -> None:
         self.there: set[str] = set()
@@ -49,7 +49,7 @@ class Ear(ServiceListener):
 
 @contextmanager
 def browsing(kinds: list[str], ear: Ear) -> Iterator[Zeroconf]:
-    """A browser that hears and says nothing but on loopback."""
+    """A browser that listens and sends only on loopback."""
     listener = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
     browser = ServiceBrowser(listener, kinds, listener=ear)
     try:
@@ -60,7 +60,7 @@ def browsing(kinds: list[str], ear: Ear) -> Iterator[Zeroconf]:
 
 
 def test_what_is_announced_is_found_on_loopback_and_takes_its_leave() -> None:
-    """Raw socket and LXI of both, HiSLIP of the one that has it."""
+    """Raw socket and LXI of both instruments, HiSLIP of the one that has it."""
     ear = Ear({service.name for service in services_of(SUPPLY) + services_of(LOAD)})
     with browsing([RAW, HISLIP, LXI], ear) as listener:
         with announced([SUPPLY, LOAD]):

@@ -1,7 +1,7 @@
-"""Clients that share no line with us drive every instrument: `lxi` of Debian's lxi-tools, and plain pyvisa scripts.
+"""Independent clients use every instrument: `lxi` of Debian's lxi-tools, and plain pyvisa scripts.
 
-`make clients` installs lxi-tools where it can. It takes one receive for a reply, 65,536 bytes at most, so it is for
-short answers, and waveforms are read by pyvisa.
+`make clients` installs lxi-tools where it can. It reads a reply with one receive of at most 65,536 bytes, so it reads
+short answers; pyvisa reads waveforms.
 """
 
 from __future__ import annotations
@@ -51,11 +51,11 @@ def room() -> Iterator[ServedRoom]:
 
 
 def lxi(room: ServedRoom, role: str, message: str) -> str:
-    """One message by the command line client; what it prints."""
+    """Send one message with the command line client; returns what it prints."""
     host, port = room.addresses[role]
     command = ["lxi", "scpi", "-a", host, "-p", str(port), "-t", "10", "-r", message]
     ended = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
-    room.bench.settle()  # a command has no reply that would tell when it took effect
+    room.bench.settle()  # a command has no reply that shows when it took effect
     return ended.stdout.strip()
 
 
@@ -109,7 +109,7 @@ def test_lxi_finds_a_mistake_in_the_error_queue(room: ServedRoom, role: str) -> 
 
 @pytest.mark.parametrize("protocol", ["raw socket", "HiSLIP"])
 def test_a_plain_script_measures_an_amplifier_with_all_five(room: ServedRoom, protocol: str) -> None:
-    """Power on, load, tone, record, temperature; as somebody would type it who has never heard of this program."""
+    """Power on, load, tone, record, temperature; as somebody would write it who does not know this program."""
     manager = pyvisa.ResourceManager("@py")
     opened: dict[str, MessageBasedResource] = {}
     for role in ROLES:

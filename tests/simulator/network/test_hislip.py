@@ -1,4 +1,4 @@
-"""HiSLIP over sockets: as pyvisa-py speaks it, as our sessions do, and beside raw sockets."""
+"""HiSLIP over sockets: with pyvisa-py, with benchctl's sessions, and together with raw sockets."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def address(place: HislipPlace) -> str:
 
 @pytest.fixture
 def room() -> Iterator[Room]:
-    """Every role on a HiSLIP port of its own, at a time of the test's choosing."""
+    """Every role on its own HiSLIP port; the test sets the time."""
     room = Room()
     with room.bench:
         room.bench.start(hislip=EVERYWHERE)
@@ -45,7 +45,7 @@ def room() -> Iterator[Room]:
 
 @pytest.fixture
 def visa(room: Room) -> Iterator[Callable[[str], Any]]:
-    """Opens a role as any pyvisa script would."""
+    """Opens a role as a pyvisa script does."""
     with ExitStack() as stack:
 
         def open_role(role: str) -> Any:
@@ -104,7 +104,7 @@ class TestPorts:
 
 
 class TestPyvisa:
-    """A client that is not ours."""
+    """An independent client."""
 
     @pytest.mark.parametrize("role", ROLES)
     def test_every_instrument_answers(self, room: Room, visa: Callable[[str], Any], role: str) -> None:
@@ -197,7 +197,7 @@ class TestSession:
     def test_a_name_that_nobody_has_there_is_no_connection(self, room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(logging.getLogger("pyvisa"), "disabled", True)  # a log record would keep the socket alive
         refuse_to_open(f"TCPIP::127.0.0.1::hislip9,{room.bench.hislip_places['supply'].port}::INSTR")
-        gc.collect()  # pyvisa-py leaves the refused socket to the collector, which complains here and not later
+        gc.collect()  # pyvisa-py leaves the refused socket to the collector, which warns here and not later
 
 
 def refuse_to_open(somewhere: str) -> None:
@@ -211,7 +211,7 @@ def on_supply(kind: Any, *, times: int = 1) -> LinkFault:
 
 
 class TestFaults:
-    """A link that fails is opened again, never trusted again."""
+    """After a failure the link is not used any more; a new one is opened."""
 
     @pytest.fixture
     def talking(self) -> Iterator[Callable[..., Session]]:

@@ -16,7 +16,7 @@ from tests.simulator.benches import describe
 
 @pytest.fixture
 def bench() -> Iterator[SimulatedBench]:
-    """Started on free ports, at time zero for ever."""
+    """Started on free ports; its time stays zero."""
     with SimulatedBench(describe(), lambda: 0.0) as bench:
         yield bench
 
@@ -27,7 +27,7 @@ def connect(address: tuple[str, int]) -> socket.socket:
 
 
 def send_for_ever(link: socket.socket) -> None:
-    """Ask and never listen."""
+    """Send questions and never read an answer."""
     while True:
         link.send(b"*IDN?\n" * 1000)
 
@@ -111,7 +111,7 @@ def test_a_client_that_never_reads_keeps_a_bounded_amount_waiting(bench: Simulat
     address = bench.start()["supply"]
     with closing(socket.socket()) as deaf:
         for buffer in (socket.SO_RCVBUF, socket.SO_SNDBUF):
-            deaf.setsockopt(socket.SOL_SOCKET, buffer, 1 << 14)  # the system would hold millions of bytes for it
+            deaf.setsockopt(socket.SOL_SOCKET, buffer, 1 << 14)  # the system would buffer millions of bytes
         deaf.connect(address)
         deaf.setblocking(False)
         with pytest.raises(BlockingIOError):
