@@ -157,13 +157,14 @@ class Oscilloscope(Role, ABC):
         settings = {signal: self._settings_for(signal, largest[signal]) for signal in signals}
         self._half_range.clear()
         self._show(signals)
+        self._set_record(record)
         traces: dict[str, Trace] = {}
         for number in range(max(map(len, settings.values()))):
             due = [signal for signal in signals if number < len(settings[signal])]
             # An instrument may have fewer ranges than it is asked for.
             new = [signal for signal in due if self._has_changed(signal, settings[signal][number])]
             if new:
-                taken = self._acquire("zero", signals, record)
+                taken = self._take("zero", signals, record)
                 traces |= {trace_name(number + 1, signal): taken.traces[signal] for signal in new}
         self._half_range.clear()  # the widest one fits nothing that comes next
         return replace(taken, traces=traces)
@@ -227,6 +228,10 @@ class Oscilloscope(Role, ABC):
     # -- one acquisition ---------------------------------------------------------------------------------------
 
     def _acquire(self, name: str, signals: Sequence[str], record: Record) -> Capture:
+        self._set_record(record)
+        return self._take(name, signals, record)
+
+    def _set_record(self, record: Record) -> None:
         self._say(
             self._words.set_record,
             seconds_per_division=record.span_s / self._driver.divisions.horizontal,
@@ -234,6 +239,8 @@ class Oscilloscope(Role, ABC):
             pretrigger_s=record.pretrigger_s,
         )
         self._set_trigger(record)
+
+    def _take(self, name: str, signals: Sequence[str], record: Record) -> Capture:
         self._say(self._words.single)
         self._wait(record)
         fetched = [self._fetch(self.inputs[signal]) for signal in signals]

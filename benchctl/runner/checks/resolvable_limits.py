@@ -54,8 +54,8 @@ def coarse_ranges(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
             yield (
                 f"output_offset ({limit}): in records at full power, on a range of "
                 f"{render(sight.half_range_v, 'V', digits=2)} to either side, dc is known to "
-                f"{render(sight.error_v, 'V', digits=2)} only, so there it trips from "
-                f"{render(bound_v + sight.error_v, 'V', digits=2)} on"
+                f"{render(sight.error_v, 'V', digits=2)} only, so there it is not sure to trip below "
+                f"{render(bound_v + 2.0 * sight.error_v, 'V', digits=2)}"
             )
 
 

@@ -40,13 +40,13 @@ def test_without_a_zero_the_stated_error_counts_and_what_would_help_is_said() ->
     assert "switch the amplifier on in the sequence" in refused
 
 
-def test_where_full_power_hides_some_dc_it_is_noted_from_where_on_it_trips() -> None:
+def test_where_full_power_hides_some_dc_it_is_noted_from_where_on_it_is_sure_to_trip() -> None:
     """150 W into 4 ohm: 1.5 times 34.6 V of peak want 0.77 V a division, so 1 V: 80 V to either side, of which 0.2 V
     drift and half a step are 0.31 V."""
     _, _, (noted,) = told({"output_offset": "{outside: 500 mV}"}, bench=COARSE)
     assert "on a range of 80 V to either side" in noted
     assert "known to 510 mV only" in noted
-    assert "trips from 1 V on" in noted
+    assert "not sure to trip below 1.5 V" in noted
     assert told({"output_offset": "{outside: 4 V}"}, bench=COARSE)[2] == []
     assert told({"output_offset": "{outside: 500 mV}"})[2] == [], "an oscilloscope of 12 bits"
 

@@ -42,3 +42,19 @@ def test_errors_can_be_given_or_switched_off() -> None:
     given = TrueErrors(BenchSimulation(seed=7, errors={"probe A": 0.003}))
     assert given.error("probe A", SPEC) == TrueError(gain=0.003)
     assert TrueErrors(BenchSimulation(instrument_errors="none")).error("probe A", SPEC) == TrueError()
+
+
+def test_each_range_of_an_input_has_a_zero_of_its_own_inside_its_limit() -> None:
+    """Each range sets the input's amplifier otherwise."""
+    true_errors = TrueErrors(BenchSimulation(seed=7))
+    parts = [true_errors.part("oscilloscope 1", f"{full_scale_v:g} V") for full_scale_v in range(1, 301)]
+    assert len(set(parts)) == 300
+    assert max(abs(part) for part in parts) <= 1.0
+    assert statistics.pstdev(parts) == pytest.approx(1 / 3**0.5, rel=0.1)
+    assert true_errors.part("oscilloscope 1", "1 V") == parts[0]
+
+
+def test_an_input_whose_error_is_given_and_an_exact_instrument_have_no_error_of_zero() -> None:
+    given = BenchSimulation(seed=7, errors={"oscilloscope 1": 0.01})
+    assert TrueErrors(given).part("oscilloscope 1", "1 V") == 0.0
+    assert TrueErrors(BenchSimulation(seed=7, instrument_errors="none")).part("oscilloscope 1", "1 V") == 0.0
