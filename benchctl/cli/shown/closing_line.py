@@ -11,6 +11,7 @@ from benchctl.archive.journal.simulation import Simulation
 from benchctl.cli.shown.kept import Kept
 from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, RequirementFailed
 from benchctl.guard.confirmation import Confirmation, all_confirmed
+from benchctl.guard.limits import ProtectionLimit
 from benchctl.launch.run import Result
 from benchctl.measure.budget.words import inconclusive_in_words, verdicts_in_words
 from benchctl.runner.engine.execute import Outcome
@@ -59,7 +60,7 @@ def state_of_outputs(parts: Sequence[Confirmation]) -> Text:
 
 
 def _of_an_early_end(outcome: Outcome, error: BenchctlError, kept: Kept | None) -> Iterator[str]:
-    if outcome.tripped_outputs:
+    if outcome.tripped_outputs and ProtectionLimit.sentence not in str(error):
         names = " and ".join(f"'{name}'" for name in outcome.tripped_outputs)
         yield f"The supply's own protection (over-voltage or over-current) has switched its output {names} off."
     if outcome.is_safe:

@@ -10,6 +10,7 @@ from typing import Any
 from benchctl.archive.files import read_bytes
 from benchctl.archive.journal.events import NEW_PARTS, RUN_ENDED, RUN_RESUMED, RUN_STARTED, SUPPLY_TRIPPED, TRIP
 from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
+from benchctl.guard.limits import ProtectionLimit
 from benchctl.report.reading.earlier_parts import EarlierPart, earlier_parts
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.unconfirmed import Unconfirmed, unconfirmed_in
@@ -85,7 +86,9 @@ def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:
     reason = str(ended.get("reason", "for a reason that the journal does not say"))
     if reason == FINISHED:
         return "Finished."
-    return f"{_BEGINNINGS.get(_class_of(run_record, ended), 'Failed: ')}{reason}.{_tripped(run_record)}"
+    beginning = _BEGINNINGS.get(_class_of(run_record, ended), "Failed: ")
+    tripped = "" if ProtectionLimit.sentence in reason else _tripped(run_record)
+    return f"{beginning}{reason}.{tripped}"
 
 
 def _tripped(run_record: RunRecord) -> str:

@@ -68,6 +68,12 @@ def test_a_protection_of_the_supply_is_named() -> None:
     )
 
 
+def test_it_is_named_once_where_it_is_what_ended_the_run() -> None:
+    sentence = "the supply's own protection (over-voltage or over-current) has switched its output off, seen at 12.0 s"
+    lines = words(LimitTripped("supply_protection", 1.0, "tripped", 12.0, sentence), tripped=("main",))
+    assert sum("own protection" in line for line in lines) == 1
+
+
 def test_a_run_that_finished_says_all_in_one_line() -> None:
     assert len(words(None)) == 1
 
