@@ -15,6 +15,7 @@ from benchctl import library
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument
+from benchctl.documents.bridging import amplifier_as_tested
 from benchctl.documents.driver_file.driver import Driver, driver_class
 from benchctl.documents.model.model_base import Document, PathProblem, PathProblems, Reading, Source
 from benchctl.documents.model.sentences import Found, located, sentences
@@ -105,7 +106,12 @@ def load_sequence(
     source = read_source(library.find(_SHELVES["sequence"], str(reference)))
     document = read(source, "sequence", amplifier, settings)
     assert isinstance(document, Sequence)
-    return document
+    if document.bridged is None or amplifier is None or not amplifier.bridged:
+        return document
+    # What it refers to of the amplifier, such as the rated loads, is that of the pair.
+    bridged = read(source, "sequence", amplifier_as_tested(amplifier, document), settings)
+    assert isinstance(bridged, Sequence)
+    return bridged
 
 
 def load_driver(reference: str | Path, near: Path | None = None) -> Driver:

@@ -22,6 +22,7 @@ from benchctl.archive.journal.guardian_lines import lines_not_told
 from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
@@ -142,7 +143,8 @@ def _kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
     """The documents as they were used; a change to the owner's files since then does not slip into a run half-way."""
     amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
     sequence = load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"])
-    return Files(sequence, _kept_bench(folder, began), amplifier)
+    bench = bench_as_tested(_kept_bench(folder, began), sequence)
+    return Files(sequence, bench, amplifier_as_tested(amplifier, sequence))
 
 
 def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:

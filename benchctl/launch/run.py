@@ -27,6 +27,7 @@ from benchctl.archive.journal.simulation import Simulation
 from benchctl.archive.recorder import Recorder
 from benchctl.archive.tables.run_identity import dry_run_name
 from benchctl.clock import Clock, RealClock, VirtualClock
+from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
 from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
@@ -97,7 +98,9 @@ class Documents:
             UsageError: there is no such file, or a parameter cannot be set so.
         """
         amplifier = load_amplifier(self.amplifier)
-        return Files(load_sequence(self.sequence, amplifier, self.settings), load_bench(self.bench), amplifier)
+        sequence = load_sequence(self.sequence, amplifier, self.settings)
+        bench = bench_as_tested(load_bench(self.bench), sequence)
+        return Files(sequence, bench, amplifier_as_tested(amplifier, sequence))
 
 
 @dataclass(frozen=True)

@@ -218,9 +218,8 @@ def test_the_wrong_documents_are_of_every_kind_and_right_but_for_their_slip() ->
 
 
 def test_a_text_that_looks_like_a_number_is_a_text(tmp_path: Path) -> None:
-    text = AMPLIFIER.replace("channels: [A, B]", "serial: 17\nchannels: [1, 2]").replace(
-        "{A: 6 mV, B: -9 mV}", "{1: 6 mV}"
-    )
+    text = AMPLIFIER.replace("channels: [A, B]", "serial: 17\nchannels: [1, 2]").replace("pair: [A, B]", "pair: [1, 2]")
+    text = text.replace("{A: 6 mV, B: -9 mV}", "{1: 6 mV}")
     (tmp_path / "x.yaml").write_text(text)
     assert read_any(tmp_path / "x.yaml").channels == ("1", "2")  # type: ignore[attr-defined]
     assert list(faults(text)) == []

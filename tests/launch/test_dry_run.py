@@ -20,7 +20,7 @@ from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep, expand
-from tests.runner.rig import Audience, sequence_text, shipped
+from tests.runner.rig import NO_BRIDGE, Audience, sequence_text, shipped
 
 
 class Onlooker(Audience):
@@ -196,7 +196,7 @@ def figures_of(result: Result) -> dict[tuple[str, str], Figure]:
 
 def test_a_mono_amplifier_is_measured_at_its_one_channel(tmp_path: Path) -> None:
     amplifier = tmp_path / "amplifier.yaml"
-    mono = {"channels: [A, B]": "channels: [A]", "offset: {A: 6 mV, B: -9 mV}": "offset: {A: 6 mV}"}
+    mono = NO_BRIDGE | {"channels: [A, B]": "channels: [A]", "offset: {A: 6 mV, B: -9 mV}": "offset: {A: 6 mV}"}
     amplifier.write_text(shipped("amplifiers", "hx2150", mono))
     sequence = written(tmp_path, AT_4_OHM, "measure_continuous: {level: 200 mV, for: 1 s}")
     outcome = dry_run(Documents(sequence, "workshop", amplifier), tmp_path).outcome

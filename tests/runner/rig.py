@@ -56,6 +56,13 @@ NO_CLAMP: Edits = {
 }
 
 
+# The edit of the HX 2150 that takes out what its plate says of both outputs bridged.
+NO_BRIDGE: Edits = {
+    "bridged:                              # both outputs on one load: each half sees half of it\n"
+    "  - {pair: [A, B], minimum_load: 4 ohm, rated: [{load: 4 ohm, power: 500 W, thd_n: 1 %}]}\n": ""
+}
+
+
 def with_inputs(words: str) -> Edits:
     """The edit of the workshop's bench by which it drives an input alone in another way; without words, in none."""
     return {"inputs: {by: relay, relays: {A: 111, B: 112}}": f"inputs: {words}" if words else ""}

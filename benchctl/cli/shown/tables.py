@@ -29,6 +29,7 @@ _MOST_FREQUENCIES = 12
 # What has a table of its own; whatever else was measured stands in the last one.
 _TABULATED = ("idle", "burst", "continuous")
 _FULL_POWERS = tuple(f"burst_power_{which}" for which in ("first", "highest", "lowest", "last"))
+_OF_HALVES = ("half_power", "half_load")
 _OF_SUPPLY = ("supply_current", "supply_current_peak", "supply_voltage", "efficiency", "heatsink_temperature")
 
 
@@ -234,7 +235,13 @@ def _told(figure: Figure | None) -> Cell:
 
 def _other_table(entries: Sequence[FiguresEntry], usual: Conditions) -> Table:
     """Whatever stands in no other table."""
-    return _figures_table("Also measured", [entry for entry in entries if entry.analysis not in _TABULATED], usual)
+    others = [entry if entry.analysis not in _TABULATED else _only_halves(entry) for entry in entries]
+    return _figures_table("Also measured", others, usual)
+
+
+def _only_halves(entry: FiguresEntry) -> FiguresEntry:
+    """What the halves of a bridged pair give and see, of which the tables above tell nothing."""
+    return replace(entry, figures=[figure for figure in entry.figures if figure.name in _OF_HALVES])
 
 
 def _unconfirmed_table(confirmations: Sequence[Confirmation]) -> rich_table.Table:

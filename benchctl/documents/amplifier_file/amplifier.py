@@ -19,6 +19,7 @@ from benchctl.documents.model.fields import (
     Line,
     NotNegativeSeconds,
     Outputs,
+    Pair,
     PositiveAmperes,
     PositiveOhms,
     PositiveSeconds,
@@ -78,6 +79,19 @@ class Rating(Part):
     thd_n: Distortion = Field(default=0.01, description="distortion at which that power is claimed")
 
 
+class BridgedRating(Part):
+    """What the plate says of two outputs that drive one load between them."""
+
+    pair: Pair = Field(description="the outputs; the load lies between the first one's + and the second one's -")
+    minimum_load_ohm: PositiveOhms = Field(description="lowest load across the pair; each half sees half of it")
+    rated: tuple[Rating, ...] = Field(min_length=1, description="rated power into each load across the pair")
+
+    @property
+    def name(self) -> str:
+        """Of the pair, as one channel: `A+B`."""
+        return "+".join(self.pair)
+
+
 class HeatsinkRating(Part):
     """What the heatsink may reach, and how it warms."""
 
@@ -112,6 +126,9 @@ class Amplifier(Document):
         alias="gain", description="nominal voltage gain with the controls as tested, such as `30 dB`"
     )
     rated: tuple[Rating, ...] = Field(min_length=1, description="the rating plate, one entry for each load")
+    bridged: tuple[BridgedRating, ...] = Field(
+        default=(), description="pairs of outputs that may be bridged, with what the plate says of each"
+    )
     rails: Literal["unregulated", "regulated"] | None = Field(
         default=None,
         description="`unregulated` rails follow the supply, and power goes with its square; `regulated` rails"
@@ -142,6 +159,22 @@ class Amplifier(Document):
     simulation: AmplifierSimulation | None = Field(
         default=None, description="physics for a dry run; only the simulator reads it"
     )
+
+    def _bridged_problems(self) -> Iterator[PathProblem]:
+        """Each half sees half of the load across the pair."""
+        for index, rating in enumerate(self.bridged):
+            at = ("bridged", index)
+            for channel in rating.pair:
+                if channel not in self.channels:
+                    names = ", ".join(self.channels)
+                    yield PathProblem((*at, "pair"), f"no channel '{channel}' under 'channels'; there are {names}")
+            if len(set(rating.pair)) < 2:
+                yield PathProblem((*at, "pair"), "a pair is of two different outputs")
+            if rating.minimum_load_ohm < 2.0 * self.minimum_load_ohm * 0.999:
+                half, least = render(rating.minimum_load_ohm / 2.0, "ohm"), render(self.minimum_load_ohm, "ohm")
+                yield PathProblem(
+                    (*at, "minimum_load"), f"each half would see {half}, less than the minimum load of {least}"
+                )
 
     def rating(self, load_ohm: float) -> Rating | None:
         """The line of the rating plate for a nominal load, if there is one."""
@@ -204,6 +237,7 @@ class Amplifier(Document):
 
     def _simulation_problems(self) -> Iterator[PathProblem]:
         """Channels that the simulation names must be there, and only class D switches."""
+        yield from self._bridged_problems()
         if self.simulation is None:
             return
         for path, channel in self.simulation.channels():

@@ -6,6 +6,7 @@ derived from the ratings, so that any amplifier can be dry-run before going live
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
@@ -144,6 +145,21 @@ class AmplifierSimulation(Part):
     turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="how long it stays muted after waking")
     soft_start_s: NotNegativeSeconds | None = Field(default=None, description="how long the converter takes to ramp up")
     faults: AmplifierFaults | None = Field(default=None, description="what is wrong with it")
+
+    def bridged(self, pair: tuple[str, ...], name: str, channels: int) -> AmplifierSimulation:
+        """The same amplifier with two of its so many channels bridged: both halves in series, and the bias of all.
+
+        Faults of one half and filters of one channel are left out, for the pair is simulated as two like halves.
+        """
+        twice = ("gain", "output_resistance_ohm", "crossover_v", "conduction_ohm", "ripple_v", "limiter_v")
+        doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
+        of_all = ("bias_current_a", "switching_w")
+        summed = {key: channels * value for key in of_all if (value := getattr(self, key)) is not None}
+        first, second = ((self.offset_v or {}).get(channel, 0.0) for channel in pair)
+        noise_v = None if self.noise_v is None else math.sqrt(2.0) * self.noise_v
+        filters = tuple(each for each in self.filters or () if each.channels is None) or None
+        others = {"offset_v": {name: first - second}, "noise_v": noise_v, "filters": filters, "faults": None}
+        return self.model_copy(update={**doubled, **summed, **others})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every channel that is named, and where."""

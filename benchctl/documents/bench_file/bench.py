@@ -20,6 +20,7 @@ from benchctl.documents.model.fields import (
     GeneratorOutput,
     Line,
     OutputName,
+    Pair,
     PositiveAmperes,
     PositiveNumber,
     PositiveVolts,
@@ -168,6 +169,24 @@ def _path(signal: str) -> tuple[str, ...]:
     return ("outputs", signal.removeprefix("output ")) if signal.startswith("output ") else (signal.replace(" ", "_"),)
 
 
+class BridgedWiring(Part):
+    """The probe across two bridged outputs. Loads across them name the pair as their channel, such as `A+B`."""
+
+    pair: Pair = Field(description="the outputs; the probe lies between the first one's + and the second one's -")
+    oscilloscope: ScopeChannel = Field(description="the oscilloscope's channel, which may be that of an output")
+    probe: VoltageProbe = Field(description="what is between the pair and the channel; it must not be earthed")
+
+    @property
+    def name(self) -> str:
+        """Of the pair, as one channel: `A+B`."""
+        return "+".join(self.pair)
+
+    @property
+    def across(self) -> VoltageWiring:
+        """As the wiring of one output."""
+        return VoltageWiring(oscilloscope=self.oscilloscope, probe=self.probe)
+
+
 class TurnOnBySupply(Part):
     """A second supply output feeds the remote turn-on lead."""
 
@@ -245,6 +264,9 @@ class Bench(Document):
     inputs: Inputs | None = Field(
         default=None,
         description="how one input is driven alone; leave it out if the generator feeds all inputs together",
+    )
+    bridged: tuple[BridgedWiring, ...] = Field(
+        default=(), description="for sequences that bridge outputs: where the probe across each pair is"
     )
     loads: LoadsByHand | None = Field(
         default=None,
@@ -329,7 +351,8 @@ class Bench(Document):
     @property
     def _known_outputs(self) -> tuple[str, ...]:
         """Those that have a probe, and those that are said to have none."""
-        return (*self.signals.outputs, *filter(None, map(output_of, self.unwatched)))
+        pairs = (wiring.name for wiring in self.bridged)
+        return (*self.signals.outputs, *pairs, *filter(None, map(output_of, self.unwatched)))
 
     def _unwatched_problems(self) -> Iterator[PathProblem]:
         """What is said to be unwatched and is watched after all."""

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
+from annotated_types import Len
 from pydantic import AfterValidator, BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, WithJsonSchema
 from pydantic_core import CoreSchema, core_schema
 
@@ -323,6 +324,7 @@ Unwatched = Annotated[
     ),
     _shown("heatsink"),
 ]
+Pair = Annotated[tuple[ChannelName, ...], Len(2, 2)]
 _SMALL = worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)
 SensorName = Annotated[str, _SMALL, _shown("heatsink")]
 OutputName = Annotated[str, _SMALL, _shown("remote")]

@@ -34,6 +34,12 @@ FIGURES: Mapping[str, FigureName] = {
     "continuous_power": FigureName(
         "W", "power of a steady tone, at the clean level unless a level was given", "above 140 W"
     ),
+    "half_power": FigureName(
+        "W", "power of each half of a bridged pair, if both halves give the same voltage", "above 200 W"
+    ),
+    "half_load": FigureName(
+        "ohm", "load that each half of a bridged pair sees: half of the load across it", "above 1.9 ohm"
+    ),
     "output_rms": FigureName("V", "RMS voltage at an output", "above 20 V"),
     "output_peak": FigureName("V", "highest voltage at an output, of either sign", "below 60 V"),
     "thd_n": FigureName("1", "distortion with noise, to 20 kHz or five times the tone", "below 1 %"),

@@ -35,6 +35,8 @@ BURST_FIGURES = (
     "burst_power_highest",
     "burst_power_lowest",
     "burst_power_last",
+    "half_power",
+    "half_load",
     "droop",
     "droop_time_constant",
     "thd_n",
@@ -50,6 +52,8 @@ BURST_FIGURES = (
 )
 CONTINUOUS_FIGURES = (
     "continuous_power",
+    "half_power",
+    "half_load",
     "output_rms",
     "output_peak",
     "thd_n",

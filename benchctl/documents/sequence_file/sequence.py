@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
-from benchctl.documents.model.fields import Line, ParameterName, Prose
+from benchctl.documents.model.fields import Line, Pair, ParameterName, Prose
 from benchctl.documents.model.limits import Limits
 from benchctl.documents.model.model_base import Document, PathProblem
 from benchctl.documents.sequence_file.references import Parameter
@@ -69,6 +69,11 @@ class Sequence(Document):
     purpose: Prose = Field(default="", description="what the sequence finds out")
     parameters: dict[ParameterName, Parameter] = Field(
         default_factory=dict, description="values that may be set for one run; used as `{from: name}`"
+    )
+    bridged: Pair | None = Field(
+        default=None,
+        description="two outputs of the amplifier that drive one load between them in this test, such as `[A, B]`; "
+        "amplifier and bench file say what the plate rates then and where the probe is",
     )
     limits: Limits = Field(
         default_factory=Limits, description="watched from the first step to the last; any one stops the run"

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.bridge_figures import with_halves
 from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext, crosstalk
@@ -69,6 +70,7 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
     figures: list[Figure] = []
     if "clean" in captures:
         clean = with_bounds(clean_figures(captures["clean"], context), context.at_least, context.loads)
+        clean = with_halves(clean, "burst_power_clean", context.halves, context.loads)
         figures += from_capture(clean, captures["clean"].name)
     if "full" in captures:
         full = with_bounds(full_figures(captures["full"], context), context.at_least_full, context.loads)
@@ -93,7 +95,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
     figures = tone_figures(captures["continuous"], meters, context) + meters.heatsink()
-    return with_bounds(figures, context.at_least, context.loads)
+    bounded = with_bounds(figures, context.at_least, context.loads)
+    return with_halves(bounded, "continuous_power", context.halves, context.loads)
 
 
 def look(_captures: Captures, _readings: Readings, _context: LookContext) -> list[Figure]:

@@ -35,6 +35,7 @@ class IdleContext:
 class ContinuousContext(IdleContext):
     """A steady tone of `frequency_hz` into `loads` (amplifier channel -> load).
 
+    `halves`: channel that is a bridged pair -> its two outputs.
     `at_least`: channel -> why it did not reach the distortion bound at the level that a search found, which makes its
     power a bound.
     """
@@ -43,6 +44,7 @@ class ContinuousContext(IdleContext):
     loads: Mapping[str, LoadResistance]
     band_hz: float = BAND_HZ
     at_least: Mapping[str, str] = field(default_factory=dict)
+    halves: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,6 +20,7 @@ from benchctl.archive.journal.simulation import Simulation, simulation_of
 from benchctl.archive.tables.trend import read_trend
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_kept_bench, load_sequence
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.errors import ArchiveError, DocumentError, UsageError
@@ -123,6 +125,10 @@ class _Reader:
         settings = began.get("settings", {})
         sequence = self._document("sequence.yaml", lambda: load_sequence(inputs / "sequence.yaml", amplifier, settings))
         bench = self._document("bench.yaml", lambda: load_kept_bench(inputs / "bench.yaml"))
+        if sequence is not None and amplifier is not None:
+            amplifier = self._document("amplifier.yaml", partial(amplifier_as_tested, amplifier, sequence))
+        if sequence is not None and bench is not None:
+            bench = self._document("bench.yaml", partial(bench_as_tested, bench, sequence))
         entries = tuple(with_contradictions(parts_of(events, self._entry)))
         zeros = [event for event in events if event["event"] == ZEROS]
         self._miss_captures(entries, zeros, is_running=is_running)

@@ -250,6 +250,12 @@ class Run:
         """What is known of the loads at the channels that are fed, as warm as they are now."""
         return load_resistances(self.files.bench, self.fed, nominal_ohm, self.load_temperature_c())
 
+    @property
+    def halves(self) -> dict[str, tuple[str, ...]]:
+        """Of the pair that the sequence bridges, its two outputs."""
+        pair = self.files.sequence.bridged
+        return {} if pair is None else {"+".join(pair): pair}
+
     def clean_level(self, load_ohm: float, frequency_hz: float) -> CleanLevel | None:
         """What was found for these and the channels that are fed."""
         return self.clean_levels.get((load_ohm, frequency_hz, self.fed))

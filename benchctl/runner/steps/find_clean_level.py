@@ -74,6 +74,7 @@ def steady_context(
         loads=run.loads(load_ohm),
         band_hz=distortion_band_hz(frequency_hz),
         at_least=dict(at_least or {}),
+        halves=run.halves,
         **run.accuracies(),
     )
 

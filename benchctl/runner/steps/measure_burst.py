@@ -118,6 +118,7 @@ class _Measurement:
             low_level_ratio=self.step.low_level_ratio,
             thd_n=self.step.thd_n,
             band_hz=distortion_band_hz(self.frequency_hz),
+            halves=self.run.halves,
             **self.run.accuracies(),
         )
 
