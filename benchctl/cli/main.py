@@ -15,7 +15,7 @@ from benchctl.cli.shown.problems import problem_lines
 from benchctl.errors import BenchctlError, DocumentError, PreflightRefused
 from benchctl.outlet import lost_outputs, outputs_that_never_fail
 
-# What a error in the program itself counts as: whatever was asked for has failed.
+# What an error in the program itself counts as: whatever was asked for has failed.
 FAULT_EXIT_CODE = 5
 
 _EPILOG = """\b

@@ -159,7 +159,7 @@ class Crew:
             with self._turn:
                 for message in self._part.commands:
                     self._wire.command_urgently(message)
-        except Exception as error:  # noqa: BLE001 - not even a error in the program may keep the other parts waiting
+        except Exception as error:  # noqa: BLE001 - not even an error in the program may keep the other parts waiting
             return _what(error)
         return ""
 

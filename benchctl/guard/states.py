@@ -45,7 +45,7 @@ TRANSITIONS: Mapping[tuple[State, GuardEvent], State] = {
 
 
 class IllegalEventError(RuntimeError):
-    """An event that the state does not allow: a error in the program."""
+    """An event that the state does not allow: an error in the program."""
 
 
 def after(state: State, event: GuardEvent) -> State:

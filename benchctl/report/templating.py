@@ -12,7 +12,7 @@ _BEGINS, _MARK, _LOOKED_AT_BYTES = b"<!doctype html>", b'<meta name="generator" 
 
 
 def printed(template: str, contents: dict[str, Any]) -> str:
-    """The page that a template makes of its contents; what it lacks is a error in the program, not a gap."""
+    """The page that a template makes of its contents; what it lacks is an error in the program, not a gap."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("benchctl.report"),
         autoescape=True,

@@ -68,7 +68,7 @@ def trial_of(faults: Sequence[str], out: Path, seed: int = 1, *, repeats: bool =
         folder = _run(done, files_with(faults, seed, repeats=repeats), out)
     except BenchctlError as error:
         done.exit_code, done.ending = error.exit_code, f"did not start: {error}"
-    except Exception:  # noqa: BLE001 - a error in the program is what is looked for
+    except Exception:  # noqa: BLE001 - an error in the program is what is looked for
         done.violations.append(f"traceback:\n{traceback.format_exc()}")
     if folder is not None:
         done.violations += _wrong_with(RunFolder.open(folder), done)

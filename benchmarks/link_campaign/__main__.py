@@ -27,7 +27,7 @@ Done = tuple[Case, Times]
 @click.command()
 @click.option("--times", default=300, show_default=True, help="How many runs to disturb.")
 @click.option("--jobs", default=4, show_default=True, help="Benches that are served and used at a time.")
-@click.option("--seed", default=0, show_default=True, help="Of their order.")
+@click.option("--seed", default=0, show_default=True, help="Seed of the order of the runs.")
 @click.option("--only", default="", help="Only cases with these words.")
 def main(times: int, jobs: int, seed: int, only: str) -> None:
     """Disturb the links to one instrument in each way, and measure how soon everything is off and reported."""

@@ -23,7 +23,7 @@ from benchmarks.sequences.trials import BENCHES, Trial, trial
 @click.option("--sequence", "sequences", multiple=True, help="Only this one; may be given again.")
 @click.option("--amplifier", "amplifiers", multiple=True, help="Only this one; may be given again.")
 @click.option("--bench", "benches", multiple=True, help="This bench for every amplifier; may be given again.")
-@click.option("--long", "is_long", is_flag=True, help="Hours stay hours.")
+@click.option("--long", "is_long", is_flag=True, help="Keep waits of hours at their length.")
 def main(sequences: Sequence[str], amplifiers: Sequence[str], benches: Sequence[str], is_long: bool) -> None:
     """Run every shipped sequence on every shipped amplifier in virtual time, and print what was not as promised.
 

@@ -125,7 +125,7 @@ def context_of(entry: FiguresEntry) -> Any:
     try:
         return TypeAdapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
     except ValidationError as error:
-        raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is none: {error}") from error
+        raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is not valid: {error}") from error
 
 
 def conditions_of(event: Event) -> Conditions:

@@ -25,7 +25,7 @@ from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
 FINISHED = "finished"  # the reason of one that came to the end of its plan
-# What a error in the program itself counts as: the run failed and the bench was made safe.
+# What an error in the program itself counts as: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
 
 
