@@ -19,12 +19,16 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import hypothesis  # noqa: F401 - for all copies
 import pytest
 
 import benchctl
 
-# Without plugins that no test needs and each copy would load again.
-_OPTIONS = ("-x", "-q", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", "-p", "no:xdist")
+# Without plugins that no test needs and each copy would load again. Hypothesis is loaded already; pytest warns of that.
+_OPTIONS = (
+    *("-x", "-q", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", "-p", "no:xdist"),
+    *("-W", "ignore:Module already imported:pytest.PytestAssertRewriteWarning"),
+)
 
 
 def main() -> None:

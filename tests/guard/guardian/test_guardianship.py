@@ -300,7 +300,7 @@ def test_without_both_nothing_more_of_the_run_is_sent_and_yet_there_is_one_to_ca
         os.kill(pid, signal.SIGSTOP)  # so that neither is there when the other is missed
     for pid in keeping.pids:
         os.kill(pid, signal.SIGKILL)
-    assert "guardian" in wait_until_open(interlock)
+    assert "both guardians have ended" in wait_until_open(interlock)
     with pytest.raises(GuardianLost):
         interlock.check()
     assert keeping.call() is True

@@ -1,0 +1,8 @@
+"""No test is judged by a clock: however busy the computer is, hypothesis may take as long as it needs."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("without a clock")
