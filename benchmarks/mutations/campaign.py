@@ -17,8 +17,12 @@ from tests.pages import ROOT
 _PAGE = "tests/test_safety_page.py"
 _SAFE_STATE = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("carry_out", "crew", "hand_over", "safe_state")))
 _GUARD = (_PAGE, *(f"tests/guard/test_{name}.py" for name in ("stopping", "readings", "guard", "hand_over", "places")))
+_LIMITS = (
+    *(_PAGE, "tests/guard/test_limits.py", "tests/guard/test_rise.py"),
+    *("tests/runner/checks/test_blind_spots.py", "tests/guard/test_readings.py"),
+)
 TARGETS = (
-    Target("benchctl.guard.limits", ("tests/guard/test_limits.py", "tests/guard/test_rise.py")),
+    Target("benchctl.guard.limits", _LIMITS),
     Target("benchctl.guard.states", ("tests/guard/test_states.py",)),
     Target("benchctl.guard.safe_state", _SAFE_STATE),
     Target("benchctl.guard.crew", _SAFE_STATE),

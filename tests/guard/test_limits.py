@@ -33,6 +33,13 @@ def test_a_limit_without_a_time_trips_at_the_first_reading_beyond_it() -> None:
     assert tripped_at(watch_on(TemperatureLimit(above=85.0)), [84.0, 85.0, 85.1, 20.0]) == 0.4
 
 
+@pytest.mark.parametrize(("value", "is_passed"), [(85.0, False), (85.5, True)])
+def test_a_reading_whose_error_is_not_given_is_held_against_the_limit_as_it_is(value: float, is_passed: bool) -> None:
+    """As the panel shows it."""
+    limit = WatchedLimit("heatsink", TemperatureLimit(above=85.0), "amplifier")
+    assert limit.is_passed(value, energised=True) is is_passed
+
+
 def test_a_limit_with_a_time_trips_once_it_has_been_passed_for_so_long() -> None:
     assert tripped_at(watch_on(CurrentLimit(above=95.0, for_s=0.4)), [90.0, 96.0, 96.0, 96.0, 96.0]) == 0.6
 

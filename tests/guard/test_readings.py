@@ -182,6 +182,7 @@ def test_a_watchdog_that_trips_ends_the_run_once_it_is_seen_for_three_seconds(be
     with pytest.raises(LimitTripped) as caught:
         bench.run.wait(10.0)
     assert caught.value.limit == "supply_watchdog"
+    assert str(caught.value).endswith("the limit: supply_watchdog must be fed and may not trip (of the driver file)")
     assert 3.0 - 1e-6 <= caught.value.time_s - began_s <= 4.0 + 1e-6
 
 
