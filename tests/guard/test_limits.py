@@ -40,6 +40,17 @@ def test_a_reading_whose_error_is_not_given_is_held_against_the_limit_as_it_is(v
     assert limit.is_passed(value, energised=True) is is_passed
 
 
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        (90.0, "heatsink is 90 degC ± 0.56 degC at 12.3 s; the limit: heatsink above 85 degC (of the sequence file)"),
+        (None, "heatsink cannot be read at 12.3 s; the limit: heatsink above 85 degC (of the sequence file)"),
+    ],
+)
+def test_a_trip_says_the_reading_with_its_error_in_two_digits(value: float | None, words: str) -> None:
+    assert str(watch_on(TemperatureLimit(above=85.0)).observe(value, 12.34, 0.5555)) == words
+
+
 def test_a_limit_with_a_time_trips_once_it_has_been_passed_for_so_long() -> None:
     assert tripped_at(watch_on(CurrentLimit(above=95.0, for_s=0.4)), [90.0, 96.0, 96.0, 96.0, 96.0]) == 0.6
 
