@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.errors import LimitTripped
-from benchctl.guard.limits import SUPPLY_PROTECTION, LimitWatch, WatchedLimit, limits_of
+from benchctl.guard.limits import SUPPLY_PROTECTION, LimitWatch, WatchedLimit, limits_of, unwatched_limits_of
 from benchctl.guard.sampler import PROTECTION_PERIOD_S
+from tests.runner.ordinary import NO_THERMOMETER
 from tests.runner.rig import amplifier_file, bench_file, sequence_file
 
 PERIOD_S = 0.2  # between readings in these tests, as the guard takes them
@@ -192,6 +193,15 @@ def test_without_a_thermometer_the_other_limits_still_hold() -> None:
     bare = bench.model_copy(update={"instruments": instruments})
     signals = {limit.signal for limit in limits_of(sequence_file("power_off"), bare, amplifier_file())}
     assert {"heatsink", "supply_current", SUPPLY_PROTECTION} <= signals
+
+
+def test_a_limit_on_what_the_files_say_is_not_watched_is_named_among_those_that_do_not_hold() -> None:
+    sequence = sequence_file("power_off", limits={"heatsink": "{above: 80 degC}"})
+    documents = sequence, bench_file(NO_THERMOMETER), amplifier_file()
+    not_held = {(limit.signal, limit.origin) for limit in unwatched_limits_of(*documents)}
+    assert not_held == {("heatsink", "sequence"), ("heatsink", "amplifier")}
+    assert "heatsink" not in {limit.signal for limit in limits_of(*documents)}
+    assert unwatched_limits_of(sequence, bench_file(), amplifier_file()) == []
 
 
 # -- readings whose error is known ----------------------------------------------------------------------------------
