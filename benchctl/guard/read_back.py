@@ -29,7 +29,6 @@ class ReadBack:
         waiting = [each for each in self._queue if each in known]
         self._queue = waiting + [each for each in known if each not in waiting]
         if self._queue:
-            name, what = first = self._queue.pop(0)
-            self._queue.append(first)
+            name, what = self._queue.pop(0)  # which waits behind all others at the next call
             self._bench.roles[name].read_back(what)
         return ()

@@ -122,8 +122,8 @@ def _is_never_run(node: ast.AST) -> bool:
     match node:
         case ast.Expr(value=ast.Constant()) | ast.Import() | ast.ImportFrom():
             return True
-        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable"))):  # for type checkers alone
-            return True
+        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable" | "NDArray"))):
+            return True  # for type checkers alone
         case ast.keyword(arg="strict" | "daemon"):  # checks for internal mistakes, and how a process ends
             return True
         case ast.If(test=ast.Name(id="TYPE_CHECKING")):
