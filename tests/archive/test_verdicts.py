@@ -141,3 +141,22 @@ def test_of_a_step_done_at_several_loads_the_figure_at_the_same_load_counts() ->
     named = {"cold": [Earlier(COLD, AT_4_OHM), Earlier(replace(COLD, value=3.0), AT_2_OHM)]}
     assert reference_of(COLD, AT_4_OHM, CRITERION, named) == COLD
     assert reference_of(COLD, Conditions(load_ohm=8.0), CRITERION, named) is None
+
+
+@pytest.mark.parametrize(
+    ("own_u", "other_u", "is_part", "word"),
+    [
+        (0.0, 0.0, False, "passes"),  # 5 - 4 = 1
+        (0.1, 0.0, False, "inconclusive"),
+        (0.0, 0.1, False, "inconclusive"),
+        (0.0, 0.0, True, "passes"),  # 5 / 4 = 1.25
+        (0.9, 0.0, True, "inconclusive"),
+        (0.0, 0.9, True, "inconclusive"),
+    ],
+)
+def test_each_of_the_two_uncertainties_counts_and_none_is_added(
+    own_u: float, other_u: float, is_part: bool, word: str
+) -> None:
+    bound = 1.3 if is_part else 1.05
+    criterion = Criterion(relation="below", bound=bound, unit="V", of="cold", is_part=is_part)
+    assert judged_by(figure(5.0, own_u), criterion, figure(4.0, other_u)).verdict == word
