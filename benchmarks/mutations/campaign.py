@@ -36,7 +36,7 @@ TARGETS = (
     Target("benchctl.guard.guardian.turn", ("tests/guard/guardian/test_turn.py",)),
     Target("benchctl.guard.guardian.wires", ("tests/guard/guardian/test_wires.py",)),
     Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),
-    Target("benchctl.archive.verdicts", ("tests/archive/test_verdicts.py",)),
+    Target("benchctl.archive.verdicts", ("tests/archive/test_verdicts.py", "tests/runner/steps/test_named.py")),
     Target("benchctl.measure.search.clean_level", ("tests/measure/search/test_clean_level.py",)),
     Target("benchctl.measure.search.crossing", ("tests/measure/search/test_clean_level.py",)),
     Target("benchctl.runner.steps.power", ("tests/runner/steps/test_power.py", "tests/runner/acting/test_waking.py")),

@@ -122,7 +122,7 @@ def _is_never_run(node: ast.AST) -> bool:
     match node:
         case ast.Expr(value=ast.Constant()) | ast.Import() | ast.ImportFrom():
             return True
-        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable" | "NDArray"))):
+        case ast.Assign(value=ast.Subscript(value=ast.Name(id="Literal" | "Callable" | "NDArray" | "dict"))):
             return True  # for type checkers alone
         case ast.keyword(arg="strict" | "daemon"):  # checks for internal mistakes, and how a process ends
             return True

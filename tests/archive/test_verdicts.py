@@ -160,3 +160,9 @@ def test_each_of_the_two_uncertainties_counts_and_none_is_added(
     bound = 1.3 if is_part else 1.05
     criterion = Criterion(relation="below", bound=bound, unit="V", of="cold", is_part=is_part)
     assert judged_by(figure(5.0, own_u), criterion, figure(4.0, other_u)).verdict == word
+
+
+@pytest.mark.parametrize(("earlier", "word"), [(0.0, "inconclusive"), (1.0, "passes")])
+def test_nothing_is_a_part_of_nothing(earlier: float, word: str) -> None:
+    criterion = Criterion(relation="below", bound=2.0, unit="1", of="cold", is_part=True)
+    assert judged_by(figure(1.0, 0.0), criterion, figure(earlier, 0.0)).verdict == word
