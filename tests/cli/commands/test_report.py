@@ -73,7 +73,8 @@ def test_a_run_leaves_its_page_behind_and_its_last_line_stays_the_last(benchctl:
 
 def test_a_run_that_a_limit_stopped_leaves_its_page_too(benchctl: Command, tmp_path: Path) -> None:
     file = sequence(tmp_path, TONE, ("above: 95 A", "above: 10 A, for: 200 ms"))
-    ended = benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
+    accepted = ("--accept", "the limit is to trip")
+    ended = benchctl("run", file, "-b", "workshop", "-a", "hx2150", "--dry-run", "--json", *accepted)
     assert ended.exit_code == 4
     assert "Stopped by a limit: supply_current is " in Path(ended.data["folder"], "report.html").read_text("utf-8")
 

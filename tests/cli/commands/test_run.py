@@ -78,8 +78,9 @@ def test_3_preflight_refuses(benchctl: Command, tmp_path: Path) -> None:
 
 
 def test_4_a_limit_trips_and_what_was_measured_before_is_kept(benchctl: Command, tmp_path: Path) -> None:
+    """Preflight expects that, so somebody must have accepted it."""
     file = sequence(tmp_path, TONE, ("above: 95 A", "above: 10 A, for: 200 ms"))
-    ended = benchctl("run", file, *ON_THE_SHIPPED_BENCH, "--dry-run")
+    ended = benchctl("run", file, *ON_THE_SHIPPED_BENCH, "--dry-run", "--accept", "the limit is to trip")
     assert ended.exit_code == 4
     assert "Stopped by a limit: supply_current is " in ended.out
     folder = folder_named_in(ended)
@@ -106,7 +107,9 @@ def test_5_an_instrument_refuses_a_command(benchctl: Command, tmp_path: Path) ->
 def test_5_nothing_answers_and_the_message_says_where_and_what_to_look_at(benchctl: Command, tmp_path: Path) -> None:
     ended = benchctl("run", sequence(tmp_path), "-b", bench_on_free_ports(tmp_path), "-a", "hx2150")
     assert ended.exit_code == 5
-    assert re.match(r"generator at TCPIP::127\.0\.0\.1::\d+::SOCKET: nothing answers", ended.err)
+    assert re.match(
+        r"Nothing was switched on\.\ngenerator at TCPIP::127\.0\.0\.1::\d+::SOCKET: nothing answers", ended.err
+    )
     assert "Check that it is switched on" in ended.err
 
 
@@ -154,7 +157,7 @@ def test_json_says_how_it_ended_and_nothing_else_is_on_standard_output(benchctl:
 
 def test_json_names_the_error_of_a_run_that_ended_early(benchctl: Command, tmp_path: Path) -> None:
     file = sequence(tmp_path, TONE, ("above: 95 A", "above: 10 A"))
-    ended = benchctl("run", file, *ON_THE_SHIPPED_BENCH, "--dry-run", "--json")
+    ended = benchctl("run", file, *ON_THE_SHIPPED_BENCH, "--dry-run", "--json", "--accept", "the limit is to trip")
     assert (ended.exit_code, ended.data["exit_code"]) == (4, 4)
     assert "supply_current above 10 A" in ended.data["error"]
 
