@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from benchctl.archive.journal.entries import last_place
 from benchctl.archive.tables.figures_csv import EARLIER_COLUMNS
 from benchctl.measure.budget.figure import Figure
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Allowance for decimal fractions without an exact binary form, when a difference is compared with one unit.
 _ONE_UNIT = 1.0 + 1e-6
@@ -94,6 +95,8 @@ def _is_kept(column: str, journal: pd.DataFrame) -> bool:
 def _same_cell(stored: Any, fresh: Any) -> bool:
     if isinstance(stored, str):
         return bool(stored == fresh)
+    import pandas as pd  # noqa: PLC0415 - preflight loads this module and compares no tables
+
     if pd.isna(stored) or pd.isna(fresh):
         return bool(pd.isna(stored) and pd.isna(fresh))
     return math.isclose(stored, fresh, rel_tol=_SAME_CELL)

@@ -96,7 +96,7 @@ def _struck(blow: Blow, run: LiveRun) -> float:
 def _goes_on(blow: Blow, run: LiveRun) -> bool:
     """Whether only guardians were hit, and the run always had one: the first was replaced before the second was hit,
     and both are replaced now."""
-    if not blow.spares_the_run or len(run.events("guardian started again")) < len(blow.members):
+    if not blow.spares_the_run or len(run.events("guardian started anew")) < len(blow.members):
         return False
     return not run.events("stopping") and run.process.poll() is None
 

@@ -160,7 +160,7 @@ def test_a_guardian_that_is_killed_is_started_anew_while_the_run_goes_on_and_the
 ) -> None:
     killed, other = holding.guardians()
     os.kill(killed, signal.SIGKILL)
-    anew = holding.wait_for_event("guardian started again", instead_of=killed)
+    anew = holding.wait_for_event("guardian started anew", instead_of=killed)
     assert holding.guardians() == [other, anew["pid"]]
     assert bench.eyes.on(), "the run goes on"
     os.kill(other, signal.SIGKILL)

@@ -15,7 +15,7 @@ STEP_STARTED: Final = "step started"
 STEP_FINISHED: Final = "step finished"
 # A step that was begun and will start again: its figures so far are not results.
 STEP_GIVEN_UP: Final = "step given up"
-STEP_BEGINS_ANEW: Final = "step starts again"
+STEP_BEGINS_ANEW: Final = "step begins anew"
 FIGURES: Final = "figures"
 CAPTURE: Final = "capture"
 # The record of the oscilloscope's zeros, and what is needed to tell them from it again.

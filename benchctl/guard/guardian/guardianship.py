@@ -156,7 +156,7 @@ class Guardianship:
                 anew = self._another()
                 anew.wait_until_ready()
                 self._guardians[self._guardians.index(lost)] = anew
-                self._tell("guardian started again", pid=anew.pid, instead_of=lost.pid)
+                self._tell("guardian started anew", pid=anew.pid, instead_of=lost.pid)
             except BenchctlError as error:  # none can be had, or the journal cannot be written
                 self._interlock.open(error)
 

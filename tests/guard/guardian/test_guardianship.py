@@ -269,7 +269,7 @@ def test_whichever_guardian_is_killed_another_stands_in_its_place_and_the_run_go
         assert keeping.pids[1 - place] == before[1 - place]
         wait_until(lambda place=place: len(told) > place)  # type: ignore[misc]
         assert told[place] == {
-            "event": "guardian started again",
+            "event": "guardian started anew",
             "pid": keeping.pids[place],
             "instead_of": before[place],
         }
