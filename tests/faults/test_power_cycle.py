@@ -181,9 +181,9 @@ def test_two_runs_with_the_same_power_cycle_write_the_same_bytes(tmp_path: Path)
 @pytest.fixture(scope="module")
 def interrupted(tmp_path_factory: pytest.TempPathFactory) -> Ended:
     """The first of two burst lengths has its figures when the oscilloscope loses its power."""
-    steps = ("set: {load: 4 ohm, frequency: 1 kHz}", "measure_burst: {cycles: [1, 8], every: 250 ms, to: 500 mV}")
+    steps = ("set: {load: 4 ohm, frequency: 1 kHz}", "measure_burst: {cycles: [1, 8], every: 250 ms, to: 1.2 V}")
     files = files_of(
-        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 9.5 s}"]
+        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 12 s}"]
     )
     return dry_run_of(files, tmp_path_factory.mktemp("interrupted"))
 
@@ -212,8 +212,8 @@ def test_the_report_says_which_attempt_was_given_up_and_why(interrupted: Ended) 
     assert interrupted.result is not None
     table = steps_table(read_run_record(interrupted.result.folder))
     assert table is not None
-    came_to = [head.text for head in table.heads].index("came to")
-    bursts = [row[came_to].text for row in table.rows if row[1].text == "3 measure_burst"]
+    result = [head.text for head in table.heads].index("result")
+    bursts = [row[result].text for row in table.rows if row[1].text == "3 measure_burst"]
     assert bursts[0] == "given up, and started again: oscilloscope lost power"
     assert "figures" in bursts[1]
 
@@ -276,8 +276,11 @@ def test_an_instrument_that_stays_away_is_not_waited_for_without_end(tmp_path: P
 
 
 def test_a_limit_that_was_passed_is_no_power_cycle(tmp_path: Path) -> None:
-    """The heatsink is too hot, and then an instrument loses its power too."""
-    hot = {"limits:                               #": "limits:\n  ambient: {above: 10 degC}  #"}
+    """The workshop is too hot, and then an instrument loses its power too."""
+    hot = {
+        "limits:                               #": "limits:\n  ambient: {above: 30 degC}  #",
+        "seed: 2150": "seed: 2150\n  ambient: 40 degC",
+    }
     files = files_of(
         POWER_ON_LINE, "power_off", faults=[f"{{kind: power cycle, instrument: supply, {BUSY}}}"], edits=hot
     )
