@@ -92,7 +92,7 @@ def cases() -> Iterator[Case]:
                 yield Case(name, fault, rests, channel=channel, is_harmless=is_harmless)
     one = "{kind: one channel for all, at: 0 s, channel: 1}"
     yield Case("oscilloscope: one channel for all", one, OUTPUT_VOLTAGE)
-    late = "{kind: wrong by a factor, instrument: supply, of: current, factor: 0.5, at: 5.5 s}"
+    late = "{kind: wrong by a factor, instrument: supply, of: current, factor: 0.5, at: 7.5 s}"
     yield Case("supply: current x 0.5 under load only", late, SUPPLY_CURRENT, at_high_power=True)
     stuck = "{kind: sensor stuck, at: 0 s}"
     yield Case("thermometer: stuck", stuck, HEATSINK, sequence=LONG, at_high_power=True)

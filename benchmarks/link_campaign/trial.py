@@ -52,7 +52,7 @@ steps:
   - power_on: {voltage: 14.4 V, current_limit: 90 A}
   - set: {load: 4 ohm, frequency: 1 kHz, level: 300 mV}
   - measure_burst: {cycles: [1, 2, 4, 8, 16, 32], every: 250 ms, low_level: -20 dB, thd_n: 1 %}
-  - hold: {for: 1 h}
+  - hold: {for: 5 min}
   - power_off
 """
 

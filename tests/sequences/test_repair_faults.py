@@ -113,7 +113,7 @@ def test_a_first_power_up_of_a_sound_unit_passes(runs: Runs) -> None:
 
 @pytest.mark.parametrize(
     ("fault", "reason"),
-    [(BIAS, "under a current limit of 3.2 A"), (DC, "dc at an output")],
+    [(BIAS, "under a current limit of 3.2 A"), (DC, "the dc at output B is")],
 )
 def test_a_first_power_up_ends_before_it_does_harm(runs: Runs, fault: str, reason: str) -> None:
     result, _ = runs("first_power_up", fault)
