@@ -94,7 +94,7 @@ def _draw_amplifier(chance: Random) -> _Amplifier:
         kind=chance.choice(("AB", "D")),
         gain_db=chance.uniform(14.0, 40.0),
         rated_w=float(chance.choice((20, 40, 60, 100))),
-        strength=chance.uniform(0.8, 1.6),
+        strength=chance.uniform(0.4, 1.6),  # of its plate: some have aged below it
         mismatch_db=chance.choice((0.0, 0.0, chance.uniform(-2.0, 2.0))) if len(channels) > 1 else 0.0,
     )
 
