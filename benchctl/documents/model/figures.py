@@ -47,7 +47,11 @@ FIGURES: Mapping[str, FigureName] = {
     "crest_factor": FigureName("1", "peak over RMS at an output", "below 3.1 dB"),
     "supply_current": FigureName("A", "mean supply current over whole repetitions", "below 60 A"),
     "supply_current_peak": FigureName("A", "highest supply current", "below 90 A"),
-    "supply_voltage": FigureName("V", "mean voltage at the amplifier's supply terminals", "above 13.8 V"),
+    "supply_voltage": FigureName(
+        "V",
+        "mean supply voltage: at the amplifier's terminals if a probe is there, else as the supply reads it",
+        "above 13.8 V",
+    ),
     "supply_voltage_lowest": FigureName("V", "lowest voltage at the amplifier's supply terminals", "above 12 V"),
     "supply_voltage_sag": FigureName(
         "V", "how far that voltage sinks from its highest value to its lowest", "below 1 V"
