@@ -170,7 +170,7 @@ class Session:
         """Send a question and return its answer, one line, as parsed by `parse`.
 
         The question must change nothing: if `parse` raises a ValueError, it is asked once more on a link that is in
-            step, as after a lost answer.
+        step, as after a lost answer.
 
         Raises:
             GarbledAnswer: `parse` refuses the second answer too.

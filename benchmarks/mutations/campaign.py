@@ -28,7 +28,9 @@ TARGETS = (
     Target("benchctl.guard.crew", _SAFE_STATE),
     Target("benchctl.guard.confirmation", _SAFE_STATE),
     Target("benchctl.guard.sampler", (*_GUARD, "tests/guard/test_sampler.py")),
-    Target("benchctl.guard.guard", (*_GUARD, "tests/guard/test_read_back.py", "tests/faults/test_run_ends.py")),
+    Target(
+        "benchctl.guard.guard", (*_GUARD, "tests/guard/test_read_back.py", "tests/faults/test_supply_protection.py")
+    ),
     Target("benchctl.guard.read_back", (_PAGE, "tests/guard/test_read_back.py")),
     Target("benchctl.guard.herald", ("tests/guard/test_herald.py", "tests/guard/test_hand_over.py")),
     Target("benchctl.guard.guardian.guardianship", (_PAGE, "tests/guard/guardian/test_guardianship.py")),
