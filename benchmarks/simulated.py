@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from benchctl.instruments.oscilloscope import Record
 from benchctl.instruments.session import Session
 from benchctl.measure.signal.record import Capture
-from benchctl.simulator.instruments.scpi_oscilloscope import SimulatedOscilloscope
+from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
 from benchmarks.rig import Rig, rig
 from benchmarks.rows import Row
 from benchmarks.timing import medians

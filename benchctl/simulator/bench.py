@@ -14,9 +14,9 @@ from benchctl.simulator.faults.faults import FaultDesk
 from benchctl.simulator.hardware.connections import Connections
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
+from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
 from benchctl.simulator.instruments.scpi_generator import SimulatedGenerator
 from benchctl.simulator.instruments.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
-from benchctl.simulator.instruments.scpi_oscilloscope import SimulatedOscilloscope
 from benchctl.simulator.instruments.scpi_supply import SimulatedSupply
 from benchctl.simulator.instruments.scpi_thermometer import SimulatedThermometer
 from benchctl.simulator.model.description import BenchDescription

@@ -13,8 +13,8 @@ from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.generator_signal import SAME_INSTANT_S
 from benchctl.simulator.hardware import waveforms
 from benchctl.simulator.hardware.waveforms import Samples
-from benchctl.simulator.instruments.acquisition import Record
-from benchctl.simulator.instruments.scpi_oscilloscope import SimulatedOscilloscope
+from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
+from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import Record
 
 
 @dataclass(frozen=True)

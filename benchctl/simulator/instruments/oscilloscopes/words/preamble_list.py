@@ -12,11 +12,16 @@ from dataclasses import dataclass, replace
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Mnemonic, Numeric
 from benchctl.scpi.errors import ScpiError
-from benchctl.simulator.instruments.acquisition import EXTERNAL
 from benchctl.simulator.instruments.instrument import action
-from benchctl.simulator.instruments.scope import LONGEST_SPAN_S, Scope
-from benchctl.simulator.instruments.scope_codes import CodeFormat
-from benchctl.simulator.instruments.scope_words import Words, add_channel_words, add_record_words, add_trigger_words
+from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL
+from benchctl.simulator.instruments.oscilloscopes.recording.codes import CodeFormat
+from benchctl.simulator.instruments.oscilloscopes.recording.scope import LONGEST_SPAN_S, Scope
+from benchctl.simulator.instruments.oscilloscopes.words.words import (
+    Words,
+    add_channel_words,
+    add_record_words,
+    add_trigger_words,
+)
 
 _REFERENCES = {"LEFT": 0.0, "CENT": 0.5, "RIGH": 1.0}
 _FORMATS = {"BYTE": 0, "WORD": 1, "ASC": 2}

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric, Parameter
-from benchctl.simulator.instruments.scope import FEWEST_SAMPLES, HORIZONTAL_DIVISIONS, LONGEST_SPAN_S, Channel, Scope
+from benchctl.simulator.instruments.oscilloscopes.recording.scope import (
+    FEWEST_SAMPLES,
+    HORIZONTAL_DIVISIONS,
+    LONGEST_SPAN_S,
+    Channel,
+    Scope,
+)
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance

@@ -11,8 +11,8 @@ from benchctl.simulator.hardware import waveforms
 from benchctl.simulator.hardware.history import Stretch
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
-from benchctl.simulator.instruments.acquisition import EXTERNAL, Record, Trigger
-from benchctl.simulator.instruments.digitiser import Digitiser, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL, Record, Trigger
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, Vertical
 from benchctl.simulator.model.description import OscilloscopeDescription, ScopeChannel, Spec
 from benchctl.simulator.model.true_errors import TrueError
 

@@ -11,10 +11,15 @@ from dataclasses import dataclass
 from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, Mnemonic, Numeric
 from benchctl.scpi.scanner import Datum, Kind
-from benchctl.simulator.instruments.acquisition import EXTERNAL
-from benchctl.simulator.instruments.scope import LONGEST_SPAN_S, Scope
-from benchctl.simulator.instruments.scope_codes import CodeFormat, Scaling
-from benchctl.simulator.instruments.scope_words import Words, add_channel_words, add_record_words, add_trigger_words
+from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL
+from benchctl.simulator.instruments.oscilloscopes.recording.codes import CodeFormat, Scaling
+from benchctl.simulator.instruments.oscilloscopes.recording.scope import LONGEST_SPAN_S, Scope
+from benchctl.simulator.instruments.oscilloscopes.words.words import (
+    Words,
+    add_channel_words,
+    add_record_words,
+    add_trigger_words,
+)
 
 # Word of DATa:ENCdg -> signed, least significant end first.
 _ENCODINGS = {"RIB": (True, False), "RPB": (False, False), "SRI": (True, True), "SRP": (False, True)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchctl.simulator.instruments.digitiser import Digitiser, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, Vertical
 from benchctl.simulator.model.true_errors import TrueError
 
 VERTICAL = Vertical(volts_per_division=0.5)

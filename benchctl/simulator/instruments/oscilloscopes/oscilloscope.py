@@ -10,9 +10,9 @@ from benchctl.scpi.device.status import Operation
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
-from benchctl.simulator.instruments.scope import Scope, ScopeSettings
-from benchctl.simulator.instruments.scope_fields import FieldSettings, FieldWords
-from benchctl.simulator.instruments.scope_list import ListSettings, ListWords
+from benchctl.simulator.instruments.oscilloscopes.recording.scope import Scope, ScopeSettings
+from benchctl.simulator.instruments.oscilloscopes.words.preamble_fields import FieldSettings, FieldWords
+from benchctl.simulator.instruments.oscilloscopes.words.preamble_list import ListSettings, ListWords
 from benchctl.simulator.model.description import OscilloscopeDescription
 
 

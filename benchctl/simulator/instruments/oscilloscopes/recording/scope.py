@@ -14,10 +14,16 @@ from numpy.typing import NDArray
 
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
-from benchctl.simulator.instruments.acquisition import EXTERNAL, Acquisition, Record, Timing, Trigger
-from benchctl.simulator.instruments.digitiser import DIVISIONS, Vertical
-from benchctl.simulator.instruments.inputs import Inputs
-from benchctl.simulator.instruments.scope_codes import CodeFormat, Scaling, encode, scaling
+from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import (
+    EXTERNAL,
+    Acquisition,
+    Record,
+    Timing,
+    Trigger,
+)
+from benchctl.simulator.instruments.oscilloscopes.recording.codes import CodeFormat, Scaling, encode, scaling
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import DIVISIONS, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.inputs import Inputs
 from benchctl.simulator.model.description import OscilloscopeDescription
 
 FINEST_V_PER_DIVISION = 5e-4

@@ -1,0 +1,1 @@
+"""What every simulated oscilloscope does: inputs, converter, acquisition, and codes as they are sent."""

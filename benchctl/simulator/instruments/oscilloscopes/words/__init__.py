@@ -1,0 +1,1 @@
+"""The command sets of simulated oscilloscopes, put together from groups of words."""
