@@ -13,12 +13,12 @@ from benchctl.simulator.faults.disturbed import Disturbances
 from benchctl.simulator.faults.faults import FaultDesk
 from benchctl.simulator.hardware.connections import Connections
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
+from benchctl.simulator.instruments.generators.generator import SimulatedGenerator
 from benchctl.simulator.instruments.instrument import Instrument, Now
+from benchctl.simulator.instruments.loads.load import SimulatedElectronicLoad, SimulatedRelayBank
 from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
-from benchctl.simulator.instruments.scpi_generator import SimulatedGenerator
-from benchctl.simulator.instruments.scpi_load import SimulatedElectronicLoad, SimulatedRelayBank
-from benchctl.simulator.instruments.scpi_supply import SimulatedSupply
-from benchctl.simulator.instruments.scpi_thermometer import SimulatedThermometer
+from benchctl.simulator.instruments.supplies.supply import SimulatedSupply
+from benchctl.simulator.instruments.thermometers.thermometer import SimulatedThermometer
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 from benchctl.simulator.network.ports import HislipPlace

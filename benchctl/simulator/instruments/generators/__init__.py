@@ -1,0 +1,1 @@
+"""Simulated generators, by the form of remote control that they speak."""

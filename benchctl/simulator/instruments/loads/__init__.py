@@ -1,0 +1,1 @@
+"""Simulated loads, by the form of remote control that they speak."""

@@ -1,0 +1,1 @@
+"""Simulated multimeters, by the form of remote control that they speak."""

@@ -1,0 +1,1 @@
+"""Simulated supplies, by the form of remote control that they speak."""

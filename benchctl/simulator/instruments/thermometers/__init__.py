@@ -1,0 +1,1 @@
+"""Simulated thermometers, by the form of remote control that they speak."""
