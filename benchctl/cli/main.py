@@ -39,6 +39,10 @@ Try it without a bench:
         "check": CommandEntry(
             "benchctl.cli.commands.check:check", "Say what a file describes, or what is wrong in it, at which line."
         ),
+        "instruments": CommandEntry(
+            "benchctl.cli.commands.instruments:instruments",
+            "List the instruments that answer, or say hello to those of a bench file.",
+        ),
         "preflight": CommandEntry(
             "benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."
         ),

@@ -220,7 +220,7 @@ class Session:
         Raises:
             InstrumentReports: with the first error that was in it.
         """
-        if errors := self._take_errors():
+        if errors := self.take_errors():
             raise InstrumentReports(*errors[0], instrument=self.name, address=self.address)
 
     def report_every_error(self) -> None:
@@ -231,10 +231,11 @@ class Session:
         is emptied after.
         """
         self.command("STAT:PRES")
-        if errors := self._take_errors():
+        if errors := self.take_errors():
             _traffic.debug("%s: knows no STAT:PRES: %s", self.name, errors)
 
-    def _take_errors(self) -> list[tuple[int, str]]:
+    def take_errors(self) -> list[tuple[int, str]]:
+        """Empty the error queue, and return what was in it, the oldest first."""
         errors: list[tuple[int, str]] = []
         read = self._parsed("SYST:ERR?", parse_error)
         for _ in range(ERROR_QUEUE_READS):

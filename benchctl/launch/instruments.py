@@ -1,0 +1,65 @@
+"""Look for instruments, and say hello to those of a bench file, real or simulated. Nothing is switched on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, ExitStack, contextmanager
+from pathlib import Path
+
+from benchctl.clock import RealClock
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.reader import load_amplifier, load_bench
+from benchctl.guard.bench_lock import bench_lock
+from benchctl.instruments.discovery.hello import Hello, say_hello
+from benchctl.instruments.discovery.search import Search, search
+from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.session import Session
+from benchctl.launch.simulated import describe
+from benchctl.simulator.bench import SimulatedBench
+
+# The simulated bench needs an amplifier on it; who only asks its instruments need not name one.
+ANY_AMPLIFIER = "hx2150"
+
+
+def find(given: Sequence[str], *, looks_around: bool, interfaces: Sequence[str] | None = None) -> Search:
+    """Look for instruments. One that a run works with is left alone."""
+    return search(given, looks_around=looks_around, interfaces=interfaces, admit=_alone)
+
+
+def _alone(address: str) -> AbstractContextManager[object]:
+    return bench_lock([address])
+
+
+def hello_to(bench_file: str | Path, *, simulated: bool = False, amplifier: str = ANY_AMPLIFIER) -> list[Hello]:
+    """Say hello to each instrument of a bench file.
+
+    Raises:
+        DocumentError: a file is wrong.
+        PreflightRefused: a run works with one of the instruments.
+    """
+    file = load_bench(bench_file)
+    with ExitStack() as stack:
+        addresses = stack.enter_context(_simulated(file, amplifier) if simulated else _real(file))
+        interlock = Interlock(RealClock())
+        sessions = {role: Session(role, address, interlock) for role, address in addresses.items()}
+        for session in sessions.values():
+            stack.callback(session.close)
+        with ThreadPoolExecutor(max_workers=len(sessions)) as pool:
+            return list(pool.map(lambda role: say_hello(role, sessions[role], file), sessions))
+
+
+@contextmanager
+def _real(file: Bench) -> Iterator[Mapping[str, str]]:
+    """The bench file's own addresses, and no run on them meanwhile."""
+    addresses = {role: entry.address for role, entry in file.instruments.items()}
+    with bench_lock(addresses.values()):
+        yield addresses
+
+
+@contextmanager
+def _simulated(file: Bench, amplifier: str) -> Iterator[Mapping[str, str]]:
+    """Simulated instruments in real time, at addresses of their own."""
+    description = describe(file, load_amplifier(amplifier))
+    with SimulatedBench(description, RealClock().now) as bench:
+        yield {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in bench.start().items()}

@@ -1,0 +1,83 @@
+"""`instruments` lists what answers, and says hello to the instruments of a bench file; it sets nothing."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+
+from benchctl.launch.simulate import served
+from tests.cli.conftest import Command
+from tests.cli.files import bench_on_free_ports, written
+from tests.ports import free_port
+
+LOOPBACK = next(name for _, name in socket.if_nameindex() if name.startswith("lo"))
+
+
+def test_each_given_address_is_asked_and_the_others_are_left_alone(benchctl: Command, tmp_path: Path) -> None:
+    nobody = f"TCPIP::127.0.0.1::{free_port()}::SOCKET"
+    with served(bench_on_free_ports(tmp_path), "hx2150") as instruments:
+        supply = instruments["supply"].address
+        ended = benchctl("instruments", supply, nobody, "--json")
+    by_address = {each["address"]: each for each in ended.data["instruments"]}
+    assert ended.exit_code == 0
+    assert by_address.keys() == {supply, nobody}
+    assert by_address[supply]["identity"].startswith("benchctl,Dc supply,")
+    assert by_address[nobody]["identity"] is None
+    assert "nothing answers" in by_address[nobody]["problem"]
+
+
+def test_where_none_of_the_given_addresses_answers_the_exit_code_says_so(benchctl: Command) -> None:
+    ended = benchctl("instruments", f"TCPIP::127.0.0.1::{free_port()}::SOCKET")
+    assert ended.exit_code == 5
+    assert "nothing answers on 127.0.0.1" in ended.out
+
+
+def test_what_announces_itself_is_found_and_asked(benchctl: Command, tmp_path: Path) -> None:
+    with served(bench_on_free_ports(tmp_path), "hx2150", announce=True) as instruments:
+        ended = benchctl("instruments", "--interface", LOOPBACK)
+    assert ended.exit_code == 0
+    for each in instruments.values():
+        assert each.address in ended.out
+    assert "benchctl,Temperature scanner" in ended.out
+
+
+def test_hello_to_a_simulated_bench_shows_every_instrument_and_that_nothing_is_on(benchctl: Command) -> None:
+    ended = benchctl("instruments", "--bench", "workshop", "--simulated", "--json")
+    by_role = {each["role"]: each for each in ended.data["instruments"]}
+    assert (ended.exit_code, list(by_role)) == (0, ["generator", "oscilloscope", "load", "supply", "thermometer"])
+    assert all(each["identity"].startswith("benchctl,") for each in by_role.values())
+    assert all(each["is_on"] == [] and each["errors"] == [] for each in by_role.values())
+    assert all(len(each["times_s"]) == 5 for each in by_role.values())
+    assert by_role["load"]["reading"] == ["closed relays", "0,0,0,0"]
+
+
+def test_an_instrument_that_is_gone_is_named_and_the_others_are_shown(benchctl: Command, tmp_path: Path) -> None:
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150") as instruments:
+        supply = instruments["supply"].address
+        moved = written(tmp_path / "moved.yaml", file.read_text(), (supply, f"TCPIP::127.0.0.1::{free_port()}::SOCKET"))
+        ended = benchctl("instruments", "--bench", moved)
+    assert ended.exit_code == 5
+    assert "supply at TCPIP::127.0.0.1::" in ended.err
+    assert "nothing answers on" in ended.err
+    assert "temperature of" in ended.out
+
+
+def test_what_waits_in_an_error_queue_and_what_is_on_is_shown(benchctl: Command, tmp_path: Path) -> None:
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150") as instruments, socket.create_connection(instruments["supply"].socket) as link:
+        link.sendall(b"NONSENSE 1\nINST:NSEL 1;:SOUR:VOLT 5;:OUTP ON;*OPC?\n")
+        assert link.recv(10) == b"1\n"
+        ended = benchctl("instruments", "--bench", file)
+        link.sendall(b"OUTP?\n")
+        assert link.recv(10) == b"1\n", "hello switches nothing"
+    assert "-113" in ended.out
+    assert f"supply: output 'main' is on. To switch the bench off: benchctl safe --bench {file}" in ended.err
+
+
+def test_options_that_do_not_go_together_are_refused(benchctl: Command) -> None:
+    assert benchctl("instruments", "--simulated").exit_code == 2
+    assert benchctl("instruments", "TCPIP::127.0.0.1::1::SOCKET", "--bench", "workshop").exit_code == 2
+    ended = benchctl("instruments", "lamp")
+    assert ended.exit_code == 2
+    assert "'lamp' is not a VISA address" in ended.err
