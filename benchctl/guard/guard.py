@@ -19,7 +19,15 @@ from benchctl.documents.model.limits import SUPPLY_VOLTAGE
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingsLost
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.herald import Herald, Listener
-from benchctl.guard.limits import SUPPLY_PROTECTION, WATCHDOG_S, LimitWatch, WatchedLimit, limit_of_watchdog
+from benchctl.guard.limits import (
+    SUPPLY_PROTECTION,
+    TOO_LATE,
+    UNREADABLE,
+    WATCHDOG_S,
+    LimitWatch,
+    WatchedLimit,
+    limit_of_watchdog,
+)
 from benchctl.guard.safe_state import LATE_S, Rest, SafeState, Tell, safe_state_of
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, Sampler, Sensor, samplers_of
 from benchctl.guard.states import GuardEvent, State, after
@@ -81,6 +89,7 @@ class Guard:
         ]
         self.readings: dict[str, float | None] = {}
         self._read_at_s: dict[str, float] = {}
+        self._unread: dict[str, str] = {}  # why there is no value
         self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
         self.confirmations: tuple[Confirmation, ...] = ()
         self.tripped_outputs: tuple[str, ...] = ()  # of the supply, by its own protection, once the bench is safe
@@ -231,7 +240,7 @@ class Guard:
         while not self._stopping.is_set():
             now_s = self._clock.now()
             for signal in [signal for sampler in self._samplers for signal in sampler.stale(now_s)]:
-                self._judge(signal, None)
+                self._judge(signal, None, why=self._since_when(signal, now_s))
             stale_at_s = min(now_s + LOOK_OUT_S, *(sampler.stale_at_s() for sampler in self._samplers))
             # A limit on a signal that is stale may have to be passed for longer.
             wait_s = stale_at_s - now_s if stale_at_s > now_s else SAMPLING_PERIOD_S
@@ -263,7 +272,7 @@ class Guard:
                 if sensor.has_trend:
                     self._fresh.update({signal: read[signal] for signal in sensor.signals})
             for signal, value in read.items():
-                self._judge(signal, value)
+                self._judge(signal, value, why=self._unread.get(signal, UNREADABLE))
             if self._interlock.opened.is_set():
                 break
         if sampler is self._samplers[-1]:
@@ -297,14 +306,22 @@ class Guard:
         try:
             values = sensor.read()
         except InstrumentError as error:
+            self._unread.update(dict.fromkeys(sensor.signals, UNREADABLE))
             self._deal_with(error, sensor)
             return unread
         except BenchctlError:
             if not self._interlock.opened.is_set():  # it has not opened while we waited: the journal is gone, say
                 raise
             return unread
-        is_timely = sampler.has_read(sensor, self._clock.now())
-        return dict(zip(sensor.signals, values, strict=True)) if is_timely else unread
+        if sampler.has_read(sensor, self._clock.now()):
+            return dict(zip(sensor.signals, values, strict=True))
+        self._unread.update(dict.fromkeys(sensor.signals, TOO_LATE))
+        return unread
+
+    def _since_when(self, signal: str, now_s: float) -> str:
+        """How long no reading has come, of an instrument that is slow or silent; it may be readable all the same."""
+        read_at_s = self._read_at_s.get(signal)
+        return "has not come" if read_at_s is None else f"has not come for {now_s - read_at_s:.1f} s"
 
     def _deal_with(self, error: InstrumentError, sensor: Sensor) -> None:
         if self._stopping.is_set():  # the safe state sets otherwise than the run did
@@ -317,12 +334,12 @@ class Guard:
 
     # -- judging and tripping ----------------------------------------------------------------------------------
 
-    def _judge(self, signal: str, value: float | None, limit_of_error: float = 0.0) -> None:
+    def _judge(self, signal: str, value: float | None, limit_of_error: float = 0.0, why: str = UNREADABLE) -> None:
         for watch in self.watches:
             if watch.limit.signal != signal:
                 continue
             with self._judging:
-                trip = watch.observe(value, self._clock.now(), limit_of_error, energised=self.energised)
+                trip = watch.observe(value, self._clock.now(), limit_of_error, energised=self.energised, why=why)
             if trip is not None:
                 self._trip(trip)
                 return

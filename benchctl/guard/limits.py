@@ -25,6 +25,10 @@ SUPPLY_PROTECTION = "supply_protection"
 # A question that is not answered says nothing of it; asked every other second, it may be lost once.
 PROTECTION_SEEN_S = 3.0
 
+# Why there is no value: the instrument gave none, or it came too late to say anything of the present.
+UNREADABLE = "cannot be read"
+TOO_LATE = "came too late"
+
 # Whether the supply's watchdog has tripped, and how long it waits to be fed. The guard takes a supply for lost that has
 # not answered for three seconds, and ends the run; beyond that a watchdog must bear a busy computer, or it would switch
 # off for nothing.
@@ -136,9 +140,16 @@ class LimitWatch:
         self._since_s: float | None = None
 
     def observe(
-        self, value: float | None, now_s: float, limit_of_error: float = 0.0, *, energised: bool = True
+        self,
+        value: float | None,
+        now_s: float,
+        limit_of_error: float = 0.0,
+        *,
+        energised: bool = True,
+        why: str = UNREADABLE,
     ) -> LimitTripped | None:
-        """Take a reading (None: unreadable); return the trip once the limit has been passed for long enough."""
+        """Take a reading (None: there is none, and `why`); return the trip once the limit has been passed for long
+        enough."""
         self.value = value
         too_steep = value is not None and self._rise(value, now_s) > self.limit.bound.steepest
         if not (too_steep or self.limit.is_passed(value, limit_of_error, energised=energised)):
@@ -149,7 +160,9 @@ class LimitWatch:
         # Sums of sampling periods fall a rounding error short of the time they are compared with.
         if now_s - self._since_s < self.limit.bound.patience_s(value) - 1e-9:
             return None
-        return LimitTripped(self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s, limit_of_error))
+        return LimitTripped(
+            self.limit.signal, value, self.limit.bound.unit, now_s, self._words(now_s, limit_of_error, why)
+        )
 
     def _rise(self, value: float, now_s: float) -> float:
         """How fast the signal rises, in its unit per second; 0 until it has been seen for long enough to tell."""
@@ -160,11 +173,11 @@ class LimitWatch:
         seen_s = now_s - first_s
         return (value - first) / seen_s if seen_s >= RISE_SEEN_S / 2 else 0.0
 
-    def _words(self, now_s: float, limit_of_error: float) -> str:
+    def _words(self, now_s: float, limit_of_error: float, why: str) -> str:
         unit, sentence = self.limit.bound.unit, self.limit.bound.sentence
         if sentence and self.value is not None:
             return f"{sentence}, seen at {now_s:.1f} s"
-        reading = "cannot be read" if self.value is None else f"is {render(self.value, unit)}"
+        reading = why if self.value is None else f"is {render(self.value, unit)}"
         if self.value is not None and limit_of_error:
             reading += f" ± {render(limit_of_error, unit, digits=2)}"
         return f"{self.limit.signal} {reading} at {now_s:.1f} s; the limit: {self.limit}"

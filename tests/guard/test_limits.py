@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.errors import LimitTripped
-from benchctl.guard.limits import SUPPLY_PROTECTION, LimitWatch, WatchedLimit, limits_of, unwatched_limits_of
+from benchctl.guard.limits import SUPPLY_PROTECTION, TOO_LATE, LimitWatch, WatchedLimit, limits_of, unwatched_limits_of
 from benchctl.guard.sampler import PROTECTION_PERIOD_S
 from tests.runner.ordinary import NO_THERMOMETER
 from tests.runner.rig import amplifier_file, bench_file, sequence_file
@@ -50,6 +50,11 @@ def test_a_reading_whose_error_is_not_given_is_held_against_the_limit_as_it_is(v
 )
 def test_a_trip_says_the_reading_with_its_error_in_two_digits(value: float | None, words: str) -> None:
     assert str(watch_on(TemperatureLimit(above=85.0)).observe(value, 12.34, 0.5555)) == words
+
+
+def test_a_reading_that_came_too_late_is_not_called_unreadable() -> None:
+    trip = watch_on(TemperatureLimit(above=85.0)).observe(None, 12.34, why=TOO_LATE)
+    assert str(trip) == "heatsink came too late at 12.3 s; the limit: heatsink above 85 degC (of the sequence file)"
 
 
 def test_a_limit_with_a_time_trips_once_it_has_been_passed_for_so_long() -> None:

@@ -115,6 +115,7 @@ def test_readings_that_cease_trip_three_seconds_late_though_their_instrument_is_
     assert isinstance(trip, LimitTripped)
     assert (trip.limit, trip.value) == ("heatsink", None)
     assert 5.0 <= trip.time_s <= 5.2 + 1e-6, "three seconds after it was due"
+    assert str(trip).startswith("heatsink has not come for 4."), "it may be readable: nobody knows yet"
 
 
 def test_readings_that_cease_where_no_limit_is_on_them_end_nothing_and_time_goes_on(tmp_path: Path) -> None:
