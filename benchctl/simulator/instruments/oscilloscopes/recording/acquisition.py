@@ -68,15 +68,19 @@ FindEdge = Callable[[Trigger, float, float, float], float]
 
 
 class Acquisition:
-    """The trigger system: idle, armed and waiting, or armed and filling. `record` keeps the last finished record."""
+    """The trigger system: idle, armed and waiting, or armed and filling. `record` keeps the last finished record.
 
-    def __init__(self, physical_bench: PhysicalBench, find_edge: FindEdge) -> None:
+    A record of `rolls_from_s` or longer begins when it is asked for.
+    """
+
+    def __init__(self, physical_bench: PhysicalBench, find_edge: FindEdge, *, rolls_from_s: float = math.inf) -> None:
         self.timing = Timing()
         self.trigger = Trigger()
         self.record: Record | None = None
         self.repeats = False
         self._physical_bench = physical_bench
         self._find_edge = find_edge
+        self._rolls_from_s = rolls_from_s
         self._armed_s: float | None = None
         self._trigger_s: float | None = None
         self._count = 0
@@ -95,6 +99,12 @@ class Acquisition:
         """Begin a record; what was recorded before is gone."""
         self.record, self.repeats = None, repeats
         self._armed_s, self._trigger_s = self._physical_bench.time_s, None
+        if self.timing.span_s >= self._rolls_from_s:  # so long a record waits for no trigger
+            self._trigger_s = self._ready_s
+
+    def has_been_armed_for(self, seconds: float) -> bool:
+        """Whether a record is under way, and was asked for so long ago."""
+        return self._armed_s is not None and self._physical_bench.time_s - self._armed_s >= seconds
 
     def stop(self) -> None:
         """Give up the record under way."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import (
 from benchctl.simulator.instruments.oscilloscopes.recording.codes import CodeFormat, Scaling, encode, scaling
 from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import DIVISIONS, Vertical
 from benchctl.simulator.instruments.oscilloscopes.recording.inputs import Inputs
+from benchctl.simulator.instruments.oscilloscopes.recording.traits import Traits
 from benchctl.simulator.model.description import OscilloscopeDescription
 
 FINEST_V_PER_DIVISION = 5e-4
@@ -46,24 +47,49 @@ class Channel:
 
 
 @dataclass(frozen=True)
+class Position:
+    """Where the trigger lies in the record, as it was set: the value belongs to `reference`."""
+
+    reference: Literal["left", "middle", "per cent"] = "left"
+    value: float = 0.0
+    """seconds after the left edge, seconds after the middle, or per cent of the record"""
+
+    def pretrigger_s(self, span_s: float) -> float:
+        """From the first sample to the trigger."""
+        if self.reference == "left":
+            return self.value
+        if self.reference == "middle":
+            return span_s / 2 + self.value
+        return span_s * self.value / 100
+
+
+@dataclass(frozen=True)
 class ScopeSettings:
-    """All that both command sets set; by default 1 V and 1 ms a division, 10000 samples, automatic external trigger."""
+    """All that the command sets set; by default 1 V and 1 ms a division, 10000 samples, automatic external trigger."""
 
     channels: Mapping[int, Channel]
     timing: Timing = field(default_factory=Timing)
     trigger: Trigger = field(default_factory=Trigger)
+    position: Position = field(default_factory=Position)
 
 
 class Scope:
-    """What both command sets control. Wrong settings raise ScpiError."""
+    """What all command sets control. Wrong settings raise ScpiError."""
 
-    def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
+    def __init__(
+        self, physical_bench: PhysicalBench, description: OscilloscopeDescription, traits: Traits | None = None
+    ) -> None:
         self.description = description
+        self.traits = traits or Traits()
         self.inputs = Inputs(physical_bench, description)
-        self.acquisition = Acquisition(physical_bench, self.inputs.find_edge)
+        rolls_from_s = self.traits.roll_from_s * HORIZONTAL_DIVISIONS
+        self.acquisition = Acquisition(physical_bench, self.inputs.find_edge, rolls_from_s=rolls_from_s)
+        self.position = Position()
         self.channels: dict[int, Channel] = {}
         # The settings at the time of a record: later changes must not rescale it.
         self._taken: dict[int, Vertical] = {}
+        # A record that is fetched in pieces is digitised once.
+        self._digitised: tuple[int, int, NDArray[np.int32]] | None = None
         physical_bench.watch(self.acquisition)
         self.restore(self.defaults())
 
@@ -74,13 +100,14 @@ class Scope:
 
     def snapshot(self) -> ScopeSettings:
         """The present settings."""
-        return ScopeSettings(dict(self.channels), self.acquisition.timing, self.acquisition.trigger)
+        return ScopeSettings(dict(self.channels), self.acquisition.timing, self.acquisition.trigger, self.position)
 
     def restore(self, settings: ScopeSettings) -> None:
         """Use these settings; stopped and without a record, because none was taken with them."""
         self.acquisition.stop()
         self.acquisition.record = None
         self.acquisition.timing, self.acquisition.trigger = settings.timing, settings.trigger
+        self.position = settings.position
         self.channels = dict(settings.channels)
         self._taken = {}
 
@@ -95,7 +122,7 @@ class Scope:
         channel = self.channels[number]
         if not FINEST_V_PER_DIVISION <= shown_v / channel.attenuation <= 2 * self.description.input_v / DIVISIONS:
             raise ScpiError(-222, f"{shown_v:.4g} V a division")
-        rounded = float(f"{shown_v / channel.attenuation:.{SCALE_DIGITS - 1}e}")
+        rounded = self.traits.scale_v(float(f"{shown_v / channel.attenuation:.{SCALE_DIGITS - 1}e}"))
         self.change_channel(number, vertical=replace(channel.vertical, volts_per_division=rounded))
 
     def scale_v(self, number: int) -> float:
@@ -113,17 +140,27 @@ class Scope:
         channel = self.channels[number]
         return channel.vertical.centre_v * channel.attenuation
 
+    def set_probe(self, number: int, ratio: float) -> None:
+        """The probe's factor; -224 where it cannot be set."""
+        self.change_channel(number, attenuation=self.traits.probe_ratio(ratio))
+
     def set_span(self, span_s: float) -> None:
-        """The record's length in time."""
-        self._change_timing(span_s=span_s)
+        """The record's length in time; the trigger stays where it was set."""
+        span_s = self.traits.time_base_s(span_s / HORIZONTAL_DIVISIONS) * HORIZONTAL_DIVISIONS
+        self._change_timing(span_s=span_s, pretrigger_s=self.position.pretrigger_s(span_s))
 
     def set_samples(self, samples: int) -> None:
-        """Set the samples wanted; the highest sample rate is the limit."""
-        self._change_timing(samples=samples)
+        """Set the samples wanted; the highest sample rate is the limit. -224 for a length that cannot be set."""
+        self._change_timing(samples=self.traits.lengths.settled(samples))
 
     def set_pretrigger(self, pretrigger_s: float) -> None:
         """From the first sample to the trigger."""
-        self._change_timing(pretrigger_s=pretrigger_s)
+        self.place_trigger(Position("left", pretrigger_s))
+
+    def place_trigger(self, position: Position) -> None:
+        """Where the trigger lies in the record."""
+        self.position = position
+        self._change_timing(pretrigger_s=position.pretrigger_s(self.acquisition.timing.span_s))
 
     def _change_timing(self, **changes: float) -> None:
         self.acquisition.change(timing=replace(self.acquisition.timing, **changes))  # type: ignore[arg-type]
@@ -149,12 +186,23 @@ class Scope:
     def arm(self, *, repeats: bool = False) -> None:
         """Begin to record."""
         timing = self.acquisition.timing
-        if timing.pretrigger_s > timing.span_s:
-            raise ScpiError(-221, "the trigger lies behind the end of the record")
-        fewest = min(timing.samples, int(timing.span_s * self.description.sample_rate))
+        if not 0 <= timing.pretrigger_s <= timing.span_s:
+            raise ScpiError(-221, "the trigger lies outside the record")
+        fewest = min(self._wanted(timing), int(timing.span_s * self.description.sample_rate))
         self.acquisition.timing = replace(timing, samples=max(fewest, 1))
         self._taken = {number: channel.vertical for number, channel in self.channels.items() if channel.displayed}
         self.acquisition.arm(repeats=repeats)
+
+    def _wanted(self, timing: Timing) -> int:
+        lengths = self.traits.lengths
+        if not lengths.automatic:
+            return timing.samples
+        return lengths.following(min(timing.span_s * self.description.sample_rate, self.description.memory))
+
+    @property
+    def shows_running(self) -> bool:
+        """Whether it says that a record is under way, which it does a little late."""
+        return self.acquisition.has_been_armed_for(self.traits.state_after_s)
 
     @property
     def finished(self) -> bool:
@@ -173,12 +221,18 @@ class Scope:
         step_v = self.inputs.digitiser(number).step_v(vertical) * attenuation
         return scaling(form, self.description.bits, step_v, vertical.centre_v * attenuation)
 
-    def data(self, number: int, form: CodeFormat) -> bytes | str:
-        """The record of a channel."""
+    def data(self, number: int, form: CodeFormat, part: slice | None = None) -> bytes | str:
+        """The record of a channel, or a part of it."""
         vertical, attenuation = self._vertical_taken(number), self.channels[number].attenuation
-        codes = self._codes(number, vertical)
+        codes = self._kept_codes(number, vertical)[part or slice(None)]
         step_v = self.inputs.digitiser(number).step_v(vertical) * attenuation
         return encode(codes, form, self.description.bits, step_v, vertical.centre_v * attenuation)
+
+    def _kept_codes(self, number: int, vertical: Vertical) -> NDArray[np.int32]:
+        key = (number, self.record().number)
+        if self._digitised is None or self._digitised[:2] != key:
+            self._digitised = (*key, self._codes(number, vertical))
+        return self._digitised[2]
 
     def _codes(self, number: int, vertical: Vertical) -> NDArray[np.int32]:
         """Of a channel or, where a fault of the bench gives one for all, of that one."""
