@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
@@ -205,6 +206,19 @@ class Run:
         """
         self.clock.sleep(seconds, until=self.interlock.opened)
         self.interlock.check()
+
+    def paced(self, every_s: float, for_s: float) -> Iterator[None]:
+        """So often, and for so long, by the clock: what an instrument takes to answer in between adds nothing.
+
+        At least once.
+        """
+        began_s = self.clock.now()
+        last, number = max(1, round(for_s / every_s)), 1
+        while number <= last:
+            self.wait(began_s + number * every_s - self.clock.now())
+            yield
+            passed_s = self.clock.now() - began_s
+            number = max(number + 1, math.ceil(passed_s / every_s - 1e-9))  # what is missed is not made up
 
     # -- readings ----------------------------------------------------------------------------------------------
 

@@ -48,8 +48,7 @@ class _Tone:
         if for_s >= LONG_S:
             self.take("before")
         readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
-        for _ in range(max(1, round(for_s / SAMPLE_EVERY_S))):
-            self.run.wait(SAMPLE_EVERY_S)
+        for _ in self.run.paced(SAMPLE_EVERY_S, for_s):
             for signal, value in self.run.read_supply().items():
                 readings[signal].append(value)
             if self.watch.has_fallen(readings["supply_current"][-1]):

@@ -17,8 +17,7 @@ def perform(step: MeasureIdle, run: Run) -> None:
     """Average the supply's readings over the step's time, then look at the outputs."""
     mute(run)
     readings: dict[str, list[float]] = {"supply_current": [], "supply_voltage": []}
-    for _ in range(max(1, round(step.for_s / SAMPLE_EVERY_S))):
-        run.wait(SAMPLE_EVERY_S)
+    for _ in run.paced(SAMPLE_EVERY_S, step.for_s):
         for signal, value in run.read_supply().items():
             readings[signal].append(value)
     capture = record_taking.take(
