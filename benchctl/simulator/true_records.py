@@ -48,7 +48,7 @@ class TrueRecord:
     def loudest_s(self) -> float:
         """The start of the first stretch at the highest drive level that began within the record."""
         within = [span for span in self.record.spans if span.start_s >= self.start_s]
-        return max(within, key=lambda span: (span.tone.amplitude_v, -span.start_s)).tone.origin_s
+        return max(within, key=lambda span: (span.tone.amplitude_v, -span.start_s)).tone.sync_rose_s
 
     def output_v(self, channel: str, times_s: Samples) -> Samples:
         """The voltage across a channel's load at any times within the record."""

@@ -98,3 +98,15 @@ def test_a_soak_that_is_watched_keeps_no_more_of_the_past_than_read_backs_need()
         room.thermometer.ask("MEAS:TEMP? (@101)")
     assert len(room.physical_bench.history.between(0.0, room.now_s)) < 5
     assert room.physical_bench.connections.heatsink_c > 30
+
+
+def test_an_offset_under_the_sine_comes_out_amplified() -> None:
+    """0.25 V times the plate's gain of 31.6 is 7.9 V, less a hundredth in the output resistance."""
+    room = Room()
+    room.power_on(101, 102)
+    room.physical_bench.connections.drive.offset_v = 0.25
+    room.play(0.001)
+    room.wait(0.1)
+    room.supply.ask("*ESR?")
+    stages = room.physical_bench.circuit().stages
+    assert [stage.dc_v(40.0) for stage in stages] == pytest.approx([7.9, 7.9], rel=0.02)

@@ -70,3 +70,30 @@ def test_nothing_comes_out_while_the_output_is_off() -> None:
     drive = burst()
     drive.output_on = False
     assert drive.tone_at(3.01)[0].amplitude_v == 0.0
+
+
+def test_bursts_alone_leave_silence_between_them() -> None:
+    drive = burst()
+    drive.only_lists, drive.repetitions = True, 1
+    drive.levels_v, drive.dwells_s = (1.0,), (0.02,)
+    drive.start_list(3.0)
+    assert drive.tone_at(3.021)[0].amplitude_v == 0.0
+    assert drive.next_sync(2.9) == 3.0
+    assert math.isinf(drive.next_sync(3.1))
+
+
+def test_a_start_phase_moves_the_zero_crossing_and_not_the_sync() -> None:
+    """90 degrees of 1 kHz are a quarter of a millisecond."""
+    drive = burst()
+    drive.start_phase_rad = math.pi / 2
+    tone, _ = drive.tone_at(3.001)
+    assert tone.origin_s == pytest.approx(3.0 - 0.00025)
+    assert tone.sync_rose_s == 3.0
+
+
+def test_an_offset_is_there_only_while_the_output_is_on() -> None:
+    drive = burst()
+    drive.offset_v = 0.2
+    assert drive.tone_at(3.001)[0].offset_v == 0.2
+    drive.switch(False)
+    assert drive.tone_at(3.001)[0].offset_v == 0.0

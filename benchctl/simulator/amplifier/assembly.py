@@ -131,4 +131,4 @@ class Assembly:
         if channel in asked.driven:
             return replace(asked.tone, amplitude_v=dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v))
         leaks = self._physics.crosstalk if asked.driven else 0.0
-        return replace(asked.tone, amplitude_v=leaks * asked.tone.amplitude_v)
+        return replace(asked.tone, amplitude_v=leaks * asked.tone.amplitude_v, offset_v=0.0)

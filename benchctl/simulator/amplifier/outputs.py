@@ -35,12 +35,15 @@ class Output:
 
         Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
         """
-        drive_v = min(self.gain * gain_left * tone.amplitude_v, math.sqrt(2.0) * self.limiter_v) / self.halves
+        gain = self.gain * gain_left
+        drive_v = min(gain * tone.amplitude_v, math.sqrt(2.0) * self.limiter_v) / self.halves
         response = self.band.response(tone.frequency_hz) if self.band else 1.0
+        # Coupled for dc: what a generator has under its sine is amplified too, unless a high-pass stops it.
+        dc_v = self.offset_v + (gain * tone.offset_v * (self.band.response(0.0).real if self.band else 1.0))
         make = OutputStage if self.losses is None else partial(SwitchingStage, losses=self.losses)
         return make(
             amplitude_v=drive_v * abs(response),
-            offset_v=self.offset_v / self.halves,
+            offset_v=dc_v / self.halves,
             conductance_s=conductance_s * self.halves,
             output_ohm=self.output_ohm / self.halves,
             live=live,

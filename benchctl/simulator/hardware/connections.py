@@ -227,7 +227,7 @@ class Connections:
         """Tones that differ only in when they began make the same circuit."""
         amplifier = self.amplifier
         return OperatingPoint(
-            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0),
+            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, offset_v=tone.offset_v),
             source=self._main.source(),
             state=amplifier.state,
             ramp=amplifier.ramp(now_s),

@@ -92,7 +92,7 @@ def sync_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     samples = np.zeros_like(times_s)
     for span, _, part in _cuts(spans, times_s):
         tone = span.tone
-        since_s = times_s[part] - tone.origin_s
+        since_s = times_s[part] - tone.sync_rose_s
         if tone.sync_s is None:
             high = (since_s * tone.frequency_hz) % 1.0 < 0.5
         else:

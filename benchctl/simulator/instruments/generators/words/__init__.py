@@ -1,0 +1,1 @@
+"""The words of simulated generators, a group a module."""
