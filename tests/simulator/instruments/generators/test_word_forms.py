@@ -11,7 +11,8 @@ import pytest
 from benchctl.scpi.blocks import encode_block
 from benchctl.scpi.device.conversation import Conversation
 from benchctl.simulator.generator_signal import Tone
-from benchctl.simulator.instruments.generators.forms import FORMS, FormGenerator
+from benchctl.simulator.instruments.generators.form import FormGenerator
+from benchctl.simulator.instruments.generators.word_forms import WORD_FORMS
 from benchctl.simulator.model.description import GeneratorDescription
 from tests.simulator.talk import Room, Talk
 
@@ -22,7 +23,9 @@ VPP_PER_VRMS = 2 * math.sqrt(2)
 def room(form: str, **vices: Any) -> Room:
     """A bench whose generator speaks `form`."""
     bench = Room()
-    generator = FormGenerator(bench.physical_bench, lambda: bench.now_s, GeneratorDescription(), FORMS[form], **vices)
+    generator = FormGenerator(
+        bench.physical_bench, lambda: bench.now_s, GeneratorDescription(), WORD_FORMS[form], **vices
+    )
     bench.generator = Talk(Conversation(generator.device))
     return bench
 
@@ -262,7 +265,7 @@ def test_a_coarse_generator_answers_the_step_that_it_took() -> None:
     assert level_v(bench) == pytest.approx(0.14 / VPP_PER_VRMS)
 
 
-@pytest.mark.parametrize("form", [form for form in FORMS if form != "key_value_list"])
+@pytest.mark.parametrize("form", [form for form in WORD_FORMS if form != "key_value_list"])
 def test_a_level_of_nothing_is_refused(form: str) -> None:
     bench = room(form)
     bench.generator.tell("SOUR1:VOLT 0")
