@@ -6,6 +6,8 @@ unread; what it leaves out is derived from the ratings, so that any bench can be
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import (
     Bench,
@@ -26,6 +28,7 @@ from benchctl.documents.bench_file.instruments import (
     Thermometer,
 )
 from benchctl.documents.bench_file.resistors import Resistor
+from benchctl.documents.bench_file.simulated_instruments import InstrumentSimulations
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.model.accuracy import Accuracy
 from benchctl.simulator.model.description import (
@@ -48,9 +51,9 @@ from benchctl.simulator.physics import derive_physics
 
 def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
     """A simulated bench that fits the two files."""
-    instruments = bench.instruments
+    instruments, simulation = bench.instruments, bench.simulation or BenchSimulation()
     plate = _plate(amplifier)
-    return BenchDescription(
+    described = BenchDescription(
         plate=plate,
         amplifier=derive_physics(plate, amplifier.simulation),
         generator=_generator(instruments.generator) if instruments.generator else None,
@@ -61,7 +64,20 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         remote=_remote(bench),
         generator_outputs=_fed_by_outputs(bench, amplifier),
         input_relays=bench.inputs.relays if isinstance(bench.inputs, InputsByRelay) else {},
-        bench=bench.simulation or BenchSimulation(),
+        bench=simulation,
+    )
+    return _with_forms(described, simulation.instruments)
+
+
+def _with_forms(described: BenchDescription, forms: InstrumentSimulations) -> BenchDescription:
+    """The same bench, each instrument of which speaks as the bench file says."""
+    return replace(
+        described,
+        **{
+            role: replace(instrument, simulated=getattr(forms, role))
+            for role in InstrumentSimulations.model_fields
+            if (instrument := getattr(described, role)) is not None
+        },
     )
 
 

@@ -6,22 +6,25 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from types import TracebackType
-from typing import Any
 
 from benchctl.errors import UsageError
+from benchctl.scpi.device.speaker import Speaker
 from benchctl.simulator.faults.disturbed import Disturbances
 from benchctl.simulator.faults.faults import FaultDesk
 from benchctl.simulator.hardware.connections import Connections
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
-from benchctl.simulator.instruments.generators.generator import SimulatedGenerator
-from benchctl.simulator.instruments.instrument import Instrument, Now
-from benchctl.simulator.instruments.loads.load import SimulatedElectronicLoad, SimulatedRelayBank
-from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
-from benchctl.simulator.instruments.supplies.supply import SimulatedSupply
-from benchctl.simulator.instruments.thermometers.thermometer import SimulatedThermometer
+from benchctl.simulator.instruments.generators import forms as generators
+from benchctl.simulator.instruments.instrument import Now
+from benchctl.simulator.instruments.loads import forms as loads
+from benchctl.simulator.instruments.oscilloscopes import forms as oscilloscopes
+from benchctl.simulator.instruments.simulated import SimulatedInstrument
+from benchctl.simulator.instruments.supplies import forms as supplies
+from benchctl.simulator.instruments.thermometers import forms as thermometers
+from benchctl.simulator.instruments.vices import SlowDevice, is_slow, take_away
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 from benchctl.simulator.network.ports import HislipPlace
+from benchctl.simulator.network.raw_link import RawLink
 from benchctl.simulator.network.server import Server
 from benchctl.simulator.network.sockets import Address
 
@@ -36,12 +39,21 @@ class SimulatedBench:
         description: what there is.
         now: the time.
         serials: serial numbers by role, for *IDN?; without one, the bench's seed is the serial number.
+        holds_answers: whether slow instruments answer late; where not, they answer at once, and `owed_s` tells how long
+            their clients would have waited. For virtual time, which stands still while a client waits.
 
     Raises:
         UsageError: the `simulation:` section gives an error for something that this bench does not have.
     """
 
-    def __init__(self, description: BenchDescription, now: Now, serials: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        description: BenchDescription,
+        now: Now,
+        serials: Mapping[str, str] | None = None,
+        *,
+        holds_answers: bool = True,
+    ) -> None:
         self.seed = description.bench.seed
         self.physical_bench = PhysicalBench(description)
         self.faults = FaultDesk(description, self.physical_bench.connections, now)
@@ -50,9 +62,19 @@ class SimulatedBench:
         for role, serial in (serials or {}).items():
             device = self.instruments[role].device
             device.identity = replace(device.identity, serial=serial)
-        devices = {role: instrument.device for role, instrument in self.instruments.items()}
-        disturbed = Disturbances(devices, self.faults) if description.bench.faults else None
-        self._server = Server(devices, self.physical_bench.lock, disturbed)
+        simulated = {role: description.simulated(role) for role in self.instruments}
+        self._slow: dict[str, SlowDevice] = {}
+        self.devices: dict[str, Speaker] = {}
+        """what clients speak with, by role"""
+        for role, instrument in self.instruments.items():
+            take_away(instrument.device, simulated[role])
+            self.devices[role] = instrument.device
+            if is_slow(simulated[role]):
+                slow = SlowDevice(instrument.device, simulated[role], self.faults.now, holds_answers=holds_answers)
+                self.devices[role] = self._slow[role] = slow
+        disturbed = Disturbances(self.devices, self.faults) if description.bench.faults else None
+        raw_links = {role: RawLink(each, self.faults.now) for role, each in simulated.items()}
+        self._server = Server(self.devices, self.physical_bench.lock, raw_links, disturbed)
 
     def start(
         self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
@@ -70,6 +92,14 @@ class SimulatedBench:
     def hislip_places(self) -> Mapping[str, HislipPlace]:
         """Where roles answer HiSLIP, once started."""
         return self._server.hislip
+
+    def owed_s(self, role: str) -> float:
+        """How long from now the instrument in a role is busy with what it was sent."""
+        slow = self._slow.get(role)
+        if slow is None:
+            return 0.0
+        with self.physical_bench.lock:
+            return slow.owed_s
 
     def plug(self, channels: Sequence[str]) -> None:
         """As a hand would: the generator into these inputs of the amplifier, and a shorting plug into every other."""
@@ -123,18 +153,19 @@ def _check_names(true_errors: TrueErrors) -> None:
         raise UsageError(f"simulation: no error is called '{true_errors.unknown[0]}' on this bench; there are {known}")
 
 
-def _instruments(physical_bench: PhysicalBench, now: Now, description: BenchDescription) -> dict[str, Instrument[Any]]:
-    instruments: dict[str, Instrument[Any]] = {}
-    if description.generator is not None:
-        instruments["generator"] = SimulatedGenerator(physical_bench, now, description.generator)
-    if description.oscilloscope is not None:
-        instruments["oscilloscope"] = SimulatedOscilloscope(physical_bench, now, description.oscilloscope)
-    if description.load is not None and description.load.kind == "electronic":
-        instruments["load"] = SimulatedElectronicLoad(physical_bench, now, description.load)
-    elif description.load is not None and description.load.kind == "relay bank":
-        instruments["load"] = SimulatedRelayBank(physical_bench, now, description)
-    if description.supply is not None:
-        instruments["supply"] = SimulatedSupply(physical_bench, now, description.supply)
-    if description.thermometer is not None:
-        instruments["thermometer"] = SimulatedThermometer(physical_bench, now, description.thermometer)
+def _instruments(bench: PhysicalBench, now: Now, description: BenchDescription) -> dict[str, SimulatedInstrument]:
+    """Each in the form that it speaks."""
+    instruments: dict[str, SimulatedInstrument] = {}
+    if (generator := description.generator) is not None:
+        instruments["generator"] = generators.FORMS[generator.simulated.speaks](bench, now, generator)
+    if (oscilloscope := description.oscilloscope) is not None:
+        instruments["oscilloscope"] = oscilloscopes.FORMS[oscilloscope.simulated.speaks](bench, now, oscilloscope)
+    if (load := description.load) is not None and load.kind == "electronic":
+        instruments["load"] = loads.ELECTRONIC[load.simulated.speaks](bench, now, load)
+    elif load is not None and load.kind == "relay bank":
+        instruments["load"] = loads.RELAY_BANKS[load.simulated.speaks](bench, now, description)
+    if (supply := description.supply) is not None:
+        instruments["supply"] = supplies.FORMS[supply.simulated.speaks](bench, now, supply)
+    if (thermometer := description.thermometer) is not None:
+        instruments["thermometer"] = thermometers.FORMS[thermometer.simulated.speaks](bench, now, thermometer)
     return instruments

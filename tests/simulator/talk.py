@@ -40,6 +40,11 @@ class Talk:
         assert reply == b"#%d%d" % (digits, length) + data + b"\n"
         return data
 
+    def later(self) -> str:
+        """What comes by itself, now that time has passed."""
+        self._conversation.resume()
+        return self._conversation.collect().decode("latin-1").removesuffix("\n")
+
     def errors(self) -> list[int]:
         """The numbers in the error queue, which is emptied."""
         return [code for code in map(int, self.ask("SYST:ERR:CODE:ALL?").split(",")) if code]
@@ -52,8 +57,8 @@ class Room:
         self.now_s = 0.0
         self.bench = SimulatedBench(description or describe(**parts), lambda: self.now_s)
         self.physical_bench = self.bench.physical_bench
-        for role, instrument in self.bench.instruments.items():
-            setattr(self, role, Talk(Conversation(instrument.device)))
+        for role, device in self.bench.devices.items():
+            setattr(self, role, Talk(Conversation(device)))
 
     generator: Talk
     oscilloscope: Talk

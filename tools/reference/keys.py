@@ -83,7 +83,9 @@ class Reader:
 
     def _form(self, schema: Schema, path: str) -> Form:
         whole = self.followed(schema)
+        required = whole.get("required", ())
         fixed = {name: says["const"] for name, says in whole["properties"].items() if "const" in says}
+        fixed = {name: value for name, value in fixed.items() if name in required or name == "benchctl"}
         title = ", ".join(f"{name}: {value}" for name, value in fixed.items() if name != "benchctl")
         keys = [key for key in self.keys(whole, path) if key.path not in fixed or key.path == "benchctl"]
         return Form(title, whole.get("description", ""), keys)

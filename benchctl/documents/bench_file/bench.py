@@ -13,6 +13,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.by_hand import LoadsByHand, ProbesByHand
 from benchctl.documents.bench_file.faults import fault_problems
 from benchctl.documents.bench_file.instruments import ElectronicLoad, Instruments, RelayBank
+from benchctl.documents.bench_file.simulated_instruments import simulated_problems
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.fields import (
@@ -311,7 +312,7 @@ class Bench(Document):
         yield from self._load_problems()
         yield from self._unwatched_problems()
         yield from self._limit_problems()
-        yield from self._fault_problems()
+        yield from self._simulation_problems()
         if isinstance(self.inputs, InputsByRelay):
             yield from self._input_problems(self.inputs)
         if isinstance(self.inputs, InputsByGenerator):
@@ -322,12 +323,14 @@ class Bench(Document):
             case TurnOnByRelay() as by_relay:
                 yield from self._relay_problems(by_relay)
 
-    def _fault_problems(self) -> Iterator[PathProblem]:
+    def _simulation_problems(self) -> Iterator[PathProblem]:
         if self.simulation is None:
             return
         others = [self.remote_turn_on.relay] if isinstance(self.remote_turn_on, TurnOnByRelay) else []
         others += self.inputs.relays.values() if isinstance(self.inputs, InputsByRelay) else []
         signals = [name for name, _ in self.signals.wirings()]
+        for problem in simulated_problems(self.simulation.instruments, self.instruments):
+            yield PathProblem(("simulation", "instruments", *problem.path), problem.message, is_key=problem.is_key)
         for problem in fault_problems(self.simulation.faults, self.instruments, others, signals):
             yield PathProblem(("simulation", "faults", *problem.path), problem.message)
 

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.bench_file.faults import BenchFault
+from benchctl.documents.bench_file.simulated_instruments import InstrumentSimulations
 from benchctl.documents.model.fields import (
     Celsius,
     NotNegativeOhms,
@@ -62,5 +63,9 @@ class BenchSimulation(Part):
     supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
     supply_lead_ohm: NotNegativeOhms = Field(
         default=0.0015, description="resistance of both leads from supply to amplifier together"
+    )
+    instruments: InstrumentSimulations = Field(
+        default_factory=InstrumentSimulations,
+        description="which form of remote control each simulated instrument speaks, and its vices",
     )
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

@@ -7,7 +7,7 @@ the client says whether it got its reply, a client that does not wait breaks the
 
 from __future__ import annotations
 
-from benchctl.scpi.device.device import Device, Execution
+from benchctl.scpi.device.speaker import Reply, Speaker
 from benchctl.scpi.reader import PROGRAM_MESSAGE_BOUND, MessageReader, OverlongMessageError
 
 # Replies may pile up to this while the client reads nothing; one more reply of any length fits on top.
@@ -32,7 +32,7 @@ class Conversation:
 
     def __init__(
         self,
-        device: Device,
+        device: Speaker,
         *,
         input_bound: int = PROGRAM_MESSAGE_BOUND,
         output_bound: int = OUTPUT_BOUND,
@@ -44,7 +44,7 @@ class Conversation:
         self._output_bound = output_bound
         self._interruptible = interruptible
         self._output = bytearray()
-        self._execution: Execution | None = None
+        self._execution: Reply | None = None
         self.interruptions = 0
 
     @property

@@ -31,12 +31,16 @@ _OPERATION_COMPLETE = -800
 
 @dataclass(frozen=True)
 class Identity:
-    """The four fields of *IDN? (IEEE 488.2 10.14); 0 stands for a serial number or firmware that is not known."""
+    """The four fields of *IDN? (IEEE 488.2 10.14); 0 stands for a serial number or firmware that is not known.
+
+    `is_short`: it is answered as one field without a comma, as some instruments do.
+    """
 
     maker: str
     model: str
     serial: str = "0"
     firmware: str = "0"
+    is_short: bool = False
 
     def __post_init__(self) -> None:
         for text in (self.maker, self.model, self.serial, self.firmware):
@@ -44,6 +48,8 @@ class Identity:
                 raise ValueError(f"{text!r} cannot stand in *IDN?: printable ASCII without comma and semicolon")
 
     def __str__(self) -> str:
+        if self.is_short:
+            return f"{self.maker} {self.model}"
         return f"{self.maker},{self.model},{self.serial},{self.firmware}"
 
 
@@ -117,6 +123,10 @@ class Device:
         self.errors.clear()
         self.errors.preset()
         self.status.power_on()
+
+    def lack(self, pattern: str) -> None:
+        """Know a header no more, nor what lies below it, as instruments that leave out a required one."""
+        self._tree.remove(pattern)
 
     def report(self, code: int, info: str = "") -> None:
         """Put an error or event into the queue if it is enabled, and set its bit in the standard event register."""

@@ -116,6 +116,19 @@ class CommandTree:
                 query, query_parameters = _with_limits(query, parameters[0])
             self._insert(pattern, Command(query, tuple(query_parameters), True, waits, is_indefinite))
 
+    def remove(self, pattern: str) -> None:
+        """Take a header away, and all that lies below it: the instrument does not know it.
+
+        Raises:
+            KeyError: there is no such header.
+        """
+        branch = self._root
+        *above, last = _parse_pattern(pattern)
+        for node in above:
+            branch = branch.children[min(node.forms)]
+        for form in last.forms:
+            del branch.children[form]
+
     def find(self, words: Sequence[str], *, is_query: bool) -> tuple[Command, tuple[int, ...]]:
         """The command that a header written in full from the root leads to, and its numeric suffixes.
 

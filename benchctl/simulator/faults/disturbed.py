@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from benchctl.documents.bench_file.faults import LateAnswer
 from benchctl.scpi.device.conversation import Conversation
-from benchctl.scpi.device.device import Device
+from benchctl.scpi.device.speaker import Speaker
 from benchctl.scpi.numbers import NumberError, format_nr3, parse_number
 from benchctl.scpi.reader import MessageReader, OverlongMessageError
 from benchctl.simulator.faults.faults import ArmedFault, FaultDesk
@@ -70,7 +70,7 @@ class DisturbedConversation(Conversation):
     """
 
     def __init__(
-        self, device: Device, role: str, desk: FaultDesk, memory: InstrumentMemory, *, interruptible: bool = False
+        self, device: Speaker, role: str, desk: FaultDesk, memory: InstrumentMemory, *, interruptible: bool = False
     ) -> None:
         super().__init__(device, interruptible=interruptible)
         self._role = role
@@ -214,7 +214,7 @@ class DisturbedConversation(Conversation):
 class Disturbances:
     """Makes the conversations of a bench that has faults."""
 
-    def __init__(self, devices: Mapping[str, Device], desk: FaultDesk) -> None:
+    def __init__(self, devices: Mapping[str, Speaker], desk: FaultDesk) -> None:
         self._devices = devices
         self._desk = desk
         self._memories = {role: InstrumentMemory() for role in devices}

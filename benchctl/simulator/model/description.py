@@ -14,6 +14,14 @@ from typing import Literal
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation, ProtectionSimulation
+from benchctl.documents.bench_file.simulated_instruments import (
+    GeneratorSimulation,
+    InstrumentSimulation,
+    LoadSimulation,
+    OscilloscopeSimulation,
+    SupplySimulation,
+    ThermometerSimulation,
+)
 from benchctl.documents.bench_file.simulation import BenchSimulation
 
 
@@ -115,6 +123,7 @@ class GeneratorDescription:
     frequency: Spec = field(default_factory=Spec)
     highest_level_v: float = 7.0
     highest_frequency_hz: float = 1e6
+    simulated: GeneratorSimulation = field(default_factory=GeneratorSimulation)
 
 
 @dataclass(frozen=True)
@@ -146,6 +155,7 @@ class OscilloscopeDescription:
     """RMS, in steps of the converter"""
     external_trigger: bool = True
     """whether the generator's sync output is wired to the external trigger"""
+    simulated: OscilloscopeSimulation = field(default_factory=OscilloscopeSimulation)
 
 
 @dataclass(frozen=True)
@@ -176,6 +186,7 @@ class LoadDescription:
     lowest_ohm: float = 0.1
     highest_ohm: float = 10_000.0
     rated_power_w: float = 1000.0
+    simulated: LoadSimulation = field(default_factory=LoadSimulation)
 
 
 @dataclass(frozen=True)
@@ -195,6 +206,7 @@ class SupplyDescription:
     outputs: tuple[SupplyOutputDescription, ...]
     voltage: Spec = field(default_factory=Spec)
     current: Spec = field(default_factory=Spec)
+    simulated: SupplySimulation = field(default_factory=SupplySimulation)
 
 
 @dataclass(frozen=True)
@@ -217,6 +229,7 @@ class ThermometerDescription:
     noise_k: float = 0.02
     inputs: tuple[int, ...] = tuple(range(101, 121))
     """numbers that exist; without a sensor they read open circuit"""
+    simulated: ThermometerSimulation = field(default_factory=ThermometerSimulation)
 
 
 @dataclass(frozen=True)
@@ -238,3 +251,8 @@ class BenchDescription:
     generator_outputs: Mapping[str, int] = field(default_factory=dict)
     """amplifier channel -> the generator's output, 1 or 2, that feeds its input; without any, output 1 feeds all"""
     bench: BenchSimulation = field(default_factory=BenchSimulation)
+
+    def simulated(self, role: str) -> InstrumentSimulation:
+        """How the instrument in a role speaks."""
+        instrument = getattr(self, role)
+        return instrument.simulated if instrument is not None else InstrumentSimulation()

@@ -3,53 +3,17 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Protocol
 
 from benchctl.errors import UsageError
-from benchctl.scpi.device.conversation import Conversation
 from benchctl.scpi.hislip.endpoint import HislipEndpoint
+from benchctl.simulator.network.dialogue import Converse, Dialogue
+from benchctl.simulator.network.raw_link import ALWAYS_OPEN, Door, RawLink
 from benchctl.simulator.network.sockets import Address, address_of, listen
 
 ANY_PORT: Address = ("127.0.0.1", 0)
-
-
-class Converse(Protocol):
-    """Makes a client's conversation with the instrument in a role; a disturbed one where the bench has faults."""
-
-    def __call__(self, role: str, *, interruptible: bool = False) -> Conversation: ...
-
-
-class Dialogue(Protocol):
-    """The other end of a connection, as the server needs it: bytes in, bytes out.
-
-    Attributes:
-        is_over: to be closed once everything is sent.
-    """
-
-    is_over: bool
-
-    @property
-    def is_waiting(self) -> bool:
-        """Whether something waits for time to pass: call `resume` now and then."""
-
-    @property
-    def wants_input(self) -> bool:
-        """False while no more should be read from the link."""
-
-    def receive(self, data: bytes) -> None:
-        """Take bytes from the client."""
-
-    def resume(self) -> object:
-        """Go on with what waited, if it may."""
-
-    def collect(self) -> bytes:
-        """Everything there is to send; raises ConnectionError where the link breaks."""
-
-    def close(self) -> None:
-        """The link is gone."""
 
 
 @dataclass(frozen=True)
@@ -63,10 +27,11 @@ class HislipPlace:
 
 @dataclass(frozen=True)
 class Listener:
-    """A listening socket, and what answers its clients."""
+    """A listening socket, what answers its clients, and how many it takes."""
 
     socket: socket.socket
     open: Callable[[], Dialogue]
+    door: Door = ALWAYS_OPEN
 
 
 @dataclass(frozen=True)
@@ -79,10 +44,13 @@ class Ports:
 
 
 def open_ports(
-    roles: Iterable[str], converse: Converse, raw: Mapping[str, Address], hislip: Mapping[str, HislipPlace]
+    raw_links: Mapping[str, RawLink],
+    converse: Converse,
+    raw: Mapping[str, Address],
+    hislip: Mapping[str, HislipPlace],
 ) -> Ports:
-    """Listen: on a raw socket for each role, a free one where `raw` gives no address, and on the HiSLIP ports in
-    `hislip`.
+    """Listen: on a raw socket for each role in `raw_links`, a free one where `raw` gives no address, and on the HiSLIP
+    ports in `hislip`.
 
     Raises:
         UsageError: an address that is not loopback, or that is taken; two equal names on one port.
@@ -94,13 +62,16 @@ def open_ports(
         return sockets[-1]
 
     try:
-        links = {role: listening(*raw.get(role, ANY_PORT)) for role in roles}
+        links = {role: listening(*raw.get(role, ANY_PORT)) for role in raw_links}
         shared = [(listening(host, port), names) for (host, port), names in _by_port(hislip)]
     except UsageError:
         for each in sockets:
             each.close()
         raise
-    listeners = [Listener(link, partial(converse, role)) for role, link in links.items()]
+    listeners = [
+        Listener(link, partial(raw_links[role].open, partial(converse, role)), raw_links[role].door)
+        for role, link in links.items()
+    ]
     listeners += [Listener(link, _endpoint(names, converse).open) for link, names in shared]
     return Ports(
         listeners=tuple(listeners),

@@ -15,9 +15,11 @@ from dataclasses import dataclass, field
 
 from benchctl.errors import UsageError
 from benchctl.scpi.device.conversation import Conversation
-from benchctl.scpi.device.device import Device
+from benchctl.scpi.device.speaker import Speaker
 from benchctl.scpi.hislip.endpoint import HislipChannel
-from benchctl.simulator.network.ports import Converse, Dialogue, HislipPlace, Listener, open_ports
+from benchctl.simulator.network.dialogue import Converse, Dialogue
+from benchctl.simulator.network.ports import HislipPlace, Listener, open_ports
+from benchctl.simulator.network.raw_link import Door, RawLink
 from benchctl.simulator.network.sockets import Address, reset_when_closed
 
 RECEIVE_BYTES = 1 << 16
@@ -34,6 +36,7 @@ _CLOSE, _SETTLE = b"c", b"s"
 class _Client:
     link: socket.socket
     dialogue: Dialogue
+    door: Door
     unsent: bytearray = field(default_factory=bytearray)
 
     @property
@@ -57,11 +60,19 @@ class _Client:
 class Server:
     """Serves `devices` by role; `lock` is held while one of them works. It holds no socket before it is started.
 
-    `converse` makes each client's conversation; without it, the link is a perfect one.
+    `converse` makes each client's conversation; without it, the link is a perfect one. `raw_links` says how the raw
+    links of each role are.
     """
 
-    def __init__(self, devices: Mapping[str, Device], lock: threading.RLock, converse: Converse | None = None) -> None:
+    def __init__(
+        self,
+        devices: Mapping[str, Speaker],
+        lock: threading.RLock,
+        raw_links: Mapping[str, RawLink],
+        converse: Converse | None = None,
+    ) -> None:
         self._devices = dict(devices)
+        self._raw_links = raw_links
         self._lock = lock
         self._converse = converse or self._converse_undisturbed
         self._service: _Service | None = None
@@ -80,7 +91,7 @@ class Server:
         """
         if self._service is not None:
             raise UsageError("the simulated instruments are being served already")
-        ports = open_ports(self._devices, self._converse, addresses or {}, hislip or {})
+        ports = open_ports(self._raw_links, self._converse, addresses or {}, hislip or {})
         self._service = _Service(self._lock, ports.listeners)
         self.hislip = ports.hislip
         return dict(ports.raw)
@@ -185,9 +196,13 @@ class _Service:
             link, _ = listener.socket.accept()
         except OSError:
             return  # the client was gone before it was taken
+        if not listener.door.enter():
+            reset_when_closed(link)
+            link.close()
+            return
         link.setblocking(False)
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        client = _Client(link, listener.open())
+        client = _Client(link, listener.open(), listener.door)
         self._clients[link] = client
         self._selector.register(link, selectors.EVENT_READ, client)
 
@@ -248,7 +263,8 @@ class _Service:
     def _drop(self, client: _Client) -> None:
         if client.link in self._selector.get_map():
             self._selector.unregister(client.link)
-        self._clients.pop(client.link, None)
+        if self._clients.pop(client.link, None) is not None:
+            client.door.leave()
         with self._lock:
             client.dialogue.close()
         client.link.close()

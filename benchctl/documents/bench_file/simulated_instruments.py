@@ -1,0 +1,119 @@
+"""`simulation: instruments:` of a bench file: which form of remote control each simulated instrument speaks, and its
+vices: slow, deaf for a while, with one link only, without what others have.
+
+The names of the forms stand here, where the reader checks them; `simulator/instruments/` has the instruments.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal, get_args
+
+from pydantic import Field
+
+from benchctl.documents.bench_file.instruments import Instruments
+from benchctl.documents.model.fields import Line, NotNegativeSeconds
+from benchctl.documents.model.model_base import Part, PathProblem
+
+MissingWord = Literal["*CLS", "*ESR?", "*OPC?", "*RST", "*STB?", "STAT:PRES"]
+
+
+class InstrumentSimulation(Part):
+    """How a simulated instrument speaks, in any role; without a word of it, at once and without a vice."""
+
+    answers_after_s: NotNegativeSeconds = Field(
+        default=0.0, description="how long each answer takes", examples=["300 ms"]
+    )
+    busy_after_setting_s: NotNegativeSeconds = Field(
+        default=0.0,
+        description="how long after each change it takes no other message, as while a screen is drawn again",
+        examples=["2 s"],
+    )
+    reset_takes_s: NotNegativeSeconds = Field(
+        default=0.0, description="how long it takes no other message after `*RST`", examples=["5 s"]
+    )
+    clients: Literal["several", "one"] = Field(
+        default="several", description="how many raw links it takes at once; another one is closed as soon as it opens"
+    )
+    free_again_after_s: NotNegativeSeconds = Field(
+        default=0.0, description="with one client: how long after its end the next one is taken", examples=["500 ms"]
+    )
+    identity: Literal["four fields", "one field", "none"] = Field(
+        default="four fields", description="what it answers to `*IDN?`"
+    )
+    error_queue: Literal["yes", "no"] = Field(
+        default="yes", description="whether it has one, so that it knows `SYST:ERR?`"
+    )
+    lacks: tuple[MissingWord, ...] = Field(
+        default=(), description="words that other instruments know and this one does not", examples=[["*ESR?"]]
+    )
+    ends: Literal["LF", "CR", "CRLF", "none"] = Field(
+        default="LF", description="what ends each message on a raw link, in both directions"
+    )
+    echo: Literal["yes", "no"] = Field(
+        default="no", description="whether it sends back each byte that it gets on a raw link"
+    )
+    acknowledge: Line | None = Field(
+        default=None, description="what it answers to each message that has no answer of its own", examples=["OK"]
+    )
+
+
+class GeneratorSimulation(InstrumentSimulation):
+    """How the generator speaks."""
+
+    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+
+
+class OscilloscopeSimulation(InstrumentSimulation):
+    """How the oscilloscope speaks."""
+
+    speaks: Literal["preambles"] = Field(
+        default="preambles",
+        description="its form of remote control; `preambles` knows the words of both shipped preamble drivers",
+    )
+
+
+class SupplySimulation(InstrumentSimulation):
+    """How the supply speaks."""
+
+    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+
+
+RelayBankForm = Literal["scpi99"]
+ElectronicLoadForm = Literal["scpi99"]
+
+
+class LoadSimulation(InstrumentSimulation):
+    """How the load speaks."""
+
+    speaks: RelayBankForm | ElectronicLoadForm = Field(
+        default="scpi99", description="its form of remote control, which must be one for its kind of load"
+    )
+
+
+class ThermometerSimulation(InstrumentSimulation):
+    """How the thermometer speaks."""
+
+    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+
+
+class InstrumentSimulations(Part):
+    """The simulated instruments by role."""
+
+    generator: GeneratorSimulation = Field(default_factory=GeneratorSimulation)
+    oscilloscope: OscilloscopeSimulation = Field(default_factory=OscilloscopeSimulation)
+    load: LoadSimulation = Field(default_factory=LoadSimulation)
+    supply: SupplySimulation = Field(default_factory=SupplySimulation)
+    thermometer: ThermometerSimulation = Field(default_factory=ThermometerSimulation)
+
+
+def simulated_problems(simulations: InstrumentSimulations, instruments: Instruments) -> Iterator[PathProblem]:
+    """What is told of instruments that the bench does not have, or of another kind; paths start from the roles."""
+    there_are = [role for role, _ in instruments.items()]
+    for role in sorted(simulations.model_fields_set):
+        if role not in there_are:
+            yield PathProblem((role,), f"there is no {role} under 'instruments'", is_key=True)
+    load = instruments.load
+    forms = get_args(RelayBankForm if load is not None and load.kind == "relay bank" else ElectronicLoadForm)
+    if load is not None and simulations.load.speaks not in forms:
+        yield PathProblem(("load", "speaks"), f"no {load.kind} speaks so; there are {', '.join(forms)}")

@@ -1,0 +1,15 @@
+"""The forms of generator by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from benchctl.simulator.hardware.physical_bench import PhysicalBench
+from benchctl.simulator.instruments.generators.generator import SimulatedGenerator
+from benchctl.simulator.instruments.instrument import Now
+from benchctl.simulator.instruments.simulated import SimulatedInstrument
+from benchctl.simulator.model.description import GeneratorDescription
+
+FORMS: Mapping[str, Callable[[PhysicalBench, Now, GeneratorDescription], SimulatedInstrument]] = {
+    "scpi99": SimulatedGenerator,
+}
