@@ -73,10 +73,32 @@ class OscilloscopeSimulation(InstrumentSimulation):
     )
 
 
+SupplyForm = Literal[
+    "scpi99",
+    "channel_list",
+    "channel_word",
+    "chosen_by_word",
+    "one_output",
+    "apply",
+    "two_questions",
+    "everything_at_once",
+    "coarse",
+    "protection_unread",
+    "protection_in_steps",
+    "limit_only",
+    "trip_in_register",
+    "trip_unseen",
+    "protection_delay",
+    "remote_sense",
+    "zero_is_on",
+    "old_words",
+]
+
+
 class SupplySimulation(InstrumentSimulation):
     """How the supply speaks."""
 
-    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+    speaks: SupplyForm = Field(default="scpi99", description="its form of remote control")
 
 
 RelayBankForm = Literal["scpi99"]

@@ -14,7 +14,8 @@ from benchctl.documents.bench_file.simulation import SupplySlew
 from benchctl.simulator.amplifier.converter import OFF, Source
 
 OVERCURRENT_DELAY_S = 0.01
-"""A current must stay above the protection level for this long before it trips, so that a single peak does not."""
+"""Unless set otherwise, a current must stay above the protection level for this long before it trips, so that a single
+peak does not."""
 
 SLEW_STEP_V = 0.1
 """While it moves, the voltage is constant over steps of this size: a hundredth of a vehicle's voltage."""
@@ -39,6 +40,9 @@ class SupplyOutput:
     limit_a: float = 0.0
     overvoltage_v: float = math.inf
     overcurrent_a: float = math.inf
+    overcurrent_delay_s: float = OVERCURRENT_DELAY_S
+    remote_sense: bool = False
+    """whether it holds its voltage at the amplifier's terminals, behind the lead"""
     overvoltage_tripped: bool = False
     overcurrent_tripped: bool = False
     watchdog_tripped: bool = False
@@ -79,7 +83,8 @@ class SupplyOutput:
 
     def source(self) -> Source:
         """The source as the load sees it."""
-        return Source(self.present_v, self.limit_a, self.lead_ohm) if self.present_v else OFF
+        lead_ohm = 0.0 if self.remote_sense else self.lead_ohm
+        return Source(self.present_v, self.limit_a, lead_ohm) if self.present_v else OFF
 
     def move(self, now_s: float) -> float:
         """Move the voltage one step; returns when to move it again, infinity once it is there."""
@@ -123,4 +128,4 @@ class SupplyOutput:
             return False
         if self._above_since_s is None:
             self._above_since_s = now_s
-        return now_s - self._above_since_s >= OVERCURRENT_DELAY_S
+        return now_s - self._above_since_s >= self.overcurrent_delay_s

@@ -49,8 +49,12 @@ class Instrument(ABC, Generic[Settings]):
             recall=self._recall,
             trigger=self.trigger_action(),
         )
-        self.device = Device(identity, tree, hooks)
+        self.device = self.device_class()(identity, tree, hooks)
         self.reset()
+
+    def device_class(self) -> type[Device]:
+        """What talks for it."""
+        return Device
 
     @abstractmethod
     def add_commands(self, tree: CommandTree) -> None:

@@ -34,7 +34,7 @@ def test_a_simulated_instrument_has_a_form_and_vices(document_of: Callable[..., 
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ("supply: {speaks: morse}", r":\d+:\d+: .*'morse'.*scpi99"),
+        ("supply: {speaks: quipu}", r":\d+:\d+: .*'quipu'.*channel_list"),
         ("supply: {clients: two}", "'two'.*several.*one"),
         ("supply: {lacks: ['*IDM?']}", r"'\*IDM\?'"),
         ("voltmeter: {}", "unknown key 'voltmeter'"),
