@@ -16,6 +16,7 @@ from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.generators import forms as generators
 from benchctl.simulator.instruments.instrument import Now
 from benchctl.simulator.instruments.loads import forms as loads
+from benchctl.simulator.instruments.multimeters import forms as multimeters
 from benchctl.simulator.instruments.oscilloscopes import forms as oscilloscopes
 from benchctl.simulator.instruments.simulated import SimulatedInstrument
 from benchctl.simulator.instruments.supplies import forms as supplies
@@ -122,6 +123,11 @@ class SimulatedBench:
         with self._brought_up_to_now() as connections:
             connections.probe(channels)
 
+    def touch(self, point: str) -> None:
+        """As a hand would: put the multimeter's leads to this point."""
+        with self._brought_up_to_now() as connections:
+            connections.touched = point
+
     @contextmanager
     def _brought_up_to_now(self) -> Iterator[Connections]:
         """Inside the block, everything that clients have sent is done, and nothing more is done meanwhile."""
@@ -168,4 +174,6 @@ def _instruments(bench: PhysicalBench, now: Now, description: BenchDescription) 
         instruments["supply"] = supplies.FORMS[supply.simulated.speaks](bench, now, supply)
     if (thermometer := description.thermometer) is not None:
         instruments["thermometer"] = thermometers.FORMS[thermometer.simulated.speaks](bench, now, thermometer)
+    if (multimeter := description.multimeter) is not None:
+        instruments["multimeter"] = multimeters.FORMS[multimeter.simulated.speaks](bench, now, multimeter)
     return instruments

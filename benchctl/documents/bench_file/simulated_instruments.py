@@ -12,7 +12,7 @@ from typing import Literal, get_args
 from pydantic import Field
 
 from benchctl.documents.bench_file.instruments import Instruments
-from benchctl.documents.model.fields import Line, NotNegativeSeconds
+from benchctl.documents.model.fields import Line, NotNegativeKelvins, NotNegativeSeconds
 from benchctl.documents.model.model_base import Part, PathProblem
 
 MissingWord = Literal["*CLS", "*ESR?", "*OPC?", "*RST", "*STB?", "STAT:PRES"]
@@ -101,14 +101,14 @@ class SupplySimulation(InstrumentSimulation):
     speaks: SupplyForm = Field(default="scpi99", description="its form of remote control")
 
 
-RelayBankForm = Literal["scpi99"]
-ElectronicLoadForm = Literal["scpi99"]
+RelayBankForm = Literal["scpi99", "closed_list", "relay_text", "relay_letters", "bit_mask"]
+ElectronicLoadForm = Literal["scpi99", "three_ranges"]
 
 
 class LoadSimulation(InstrumentSimulation):
     """How the load speaks."""
 
-    speaks: RelayBankForm | ElectronicLoadForm = Field(
+    speaks: Literal[RelayBankForm, ElectronicLoadForm] = Field(
         default="scpi99", description="its form of remote control, which must be one for its kind of load"
     )
 
@@ -116,7 +116,33 @@ class LoadSimulation(InstrumentSimulation):
 class ThermometerSimulation(InstrumentSimulation):
     """How the thermometer speaks."""
 
-    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+    speaks: Literal[
+        "scpi99",
+        "scan_list",
+        "thermocouple_at_multimeter",
+        "pt100_at_multimeter",
+        "millivolts_at_multimeter",
+        "kelvin_by_letter",
+        "degrees_as_text",
+        "number_unit_type",
+        "always_eight",
+    ] = Field(default="scpi99", description="its form of remote control")
+    step_k: NotNegativeKelvins = Field(
+        default=0.0, description="in which steps it shows temperatures", examples=["0.5 K"]
+    )
+    new_reading_every_s: NotNegativeSeconds = Field(
+        default=0.0,
+        description="how often there is a new reading, of one that scans by itself (`always_eight`)",
+        examples=["4 s"],
+    )
+
+
+class MultimeterSimulation(InstrumentSimulation):
+    """How the multimeter speaks."""
+
+    speaks: Literal["measure_and_configure", "function_words"] = Field(
+        default="measure_and_configure", description="its form of remote control"
+    )
 
 
 class InstrumentSimulations(Part):
@@ -127,6 +153,7 @@ class InstrumentSimulations(Part):
     load: LoadSimulation = Field(default_factory=LoadSimulation)
     supply: SupplySimulation = Field(default_factory=SupplySimulation)
     thermometer: ThermometerSimulation = Field(default_factory=ThermometerSimulation)
+    multimeter: MultimeterSimulation = Field(default_factory=MultimeterSimulation)
 
 
 def simulated_problems(simulations: InstrumentSimulations, instruments: Instruments) -> Iterator[PathProblem]:

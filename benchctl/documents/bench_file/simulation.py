@@ -5,6 +5,7 @@ Only the simulator reads it, so no run can see the truth that it measures. Every
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -13,16 +14,21 @@ from benchctl.documents.bench_file.faults import BenchFault
 from benchctl.documents.bench_file.simulated_instruments import InstrumentSimulations
 from benchctl.documents.model.fields import (
     Celsius,
+    ChannelName,
     NotNegativeOhms,
     NotNegativeSeconds,
+    NotNegativeVolts,
+    PointName,
     PositiveAmperes,
     PositiveFarads,
+    PositiveOhms,
     Ratio,
+    Volts,
     VoltsPerSecond,
     Whole,
     bounded,
 )
-from benchctl.documents.model.model_base import Part
+from benchctl.documents.model.model_base import Part, PathProblem
 
 Slew = Annotated[VoltsPerSecond, bounded("V/s", above=0, at_most=1e6)]
 
@@ -36,6 +42,31 @@ class SupplySlew(Part):
         default=0.002, description="capacitance across each output, which a light load empties slowly"
     )
     bleed_a: PositiveAmperes = Field(default=0.05, description="current that empties it where nothing is connected")
+
+
+class PointSimulation(Part):
+    """What a point truly has, at which a multimeter measures. Give one of them."""
+
+    bias_of: ChannelName | None = Field(
+        default=None, description="the bias current of this channel, through the emitter resistor `across`"
+    )
+    across_ohm: PositiveOhms | None = Field(default=None, description="the emitter resistor of `bias_of`")
+    rail: Literal["plus", "minus"] | None = Field(default=None, description="one of the amplifier's rails")
+    dc_v: Volts | None = Field(default=None, description="a dc voltage that nothing changes")
+    ac_v: NotNegativeVolts | None = Field(
+        default=None, description="an ac voltage, RMS, that nothing changes, such as the mains"
+    )
+    resistance_ohm: PositiveOhms | None = Field(default=None, description="a resistance")
+    sensor: Literal["heatsink", "ambient", "load"] | None = Field(
+        default=None, description="a thermocouple on the heatsink, in the air or on the load resistors"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        kinds = (self.bias_of, self.rail, self.dc_v, self.ac_v, self.resistance_ohm, self.sensor)
+        if sum(kind is not None for kind in kinds) != 1:
+            yield PathProblem((), "give one of bias_of, rail, dc, ac, resistance, sensor")
+        if (self.bias_of is None) is not (self.across_ohm is None):
+            yield PathProblem((), "'bias_of' and 'across', the emitter resistor, belong together")
 
 
 class BenchSimulation(Part):
@@ -60,6 +91,9 @@ class BenchSimulation(Part):
         default=0.003,
         description="how long the contact of a load relay bounces at most when it closes",
     )
+    relay_delay_s: NotNegativeSeconds = Field(
+        default=0.0, description="how long after its command the contact of a load relay first moves"
+    )
     supply_slew: SupplySlew = Field(default_factory=SupplySlew, description="how fast the supply's outputs follow")
     supply_lead_ohm: NotNegativeOhms = Field(
         default=0.0015, description="resistance of both leads from supply to amplifier together"
@@ -67,5 +101,9 @@ class BenchSimulation(Part):
     instruments: InstrumentSimulations = Field(
         default_factory=InstrumentSimulations,
         description="which form of remote control each simulated instrument speaks, and its vices",
+    )
+    points: dict[PointName, PointSimulation] = Field(
+        default_factory=dict,
+        description="what is at the multimeter's points; at one that is not named here its leads are open",
     )
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")

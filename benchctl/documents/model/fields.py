@@ -152,6 +152,7 @@ NotNegativeVolts = Annotated[Volts, bounded("V", at_least=0)]
 NotNegativeAmperes = Annotated[Amperes, bounded("A", at_least=0)]
 NotNegativeOhms = Annotated[Ohms, bounded("ohm", at_least=0)]
 NotNegativeWatts = Annotated[Watts, bounded("W", at_least=0)]
+NotNegativeKelvins = Annotated[Kelvins, bounded("K", at_least=0)]
 NotNegativeSeconds = Annotated[Seconds, bounded("s", at_least=0, at_most=LONGEST_S)]
 # Below -55 or above 400 degC no sensor of this bench reads and no heatsink lives: a slip of the unit.
 Temperature = Annotated[Celsius, bounded("degC", at_least=-55, at_most=400)]
@@ -313,6 +314,13 @@ ChannelName = Annotated[
     worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=20),
     AfterValidator(_not_reserved),
     _shown("A"),
+]
+# A place at which a multimeter measures; it is printed where a channel's name is.
+PointName = Annotated[
+    str,
+    worded(r"[A-Za-z0-9][A-Za-z0-9 _+-]*", "a name of letters and digits", longest=30),
+    AfterValidator(_not_reserved),
+    _shown("bias A"),
 ]
 # What a file may say that nothing watches.
 Unwatched = Annotated[

@@ -77,6 +77,10 @@ class Circuit:
         slope = (draw.charge_a - load_a) / self.reservoir_f
         return Operating(draw, slope, (draw.charge_slope - load_slope) / self.reservoir_f)
 
+    def bias_of_one_a(self, rail_v: float) -> float:
+        """The bias current through the devices of one stage, from rail to rail."""
+        return self._bias(rail_v)[0] / 2 / len(self.stages)
+
     def _bias(self, rail_v: float) -> tuple[float, float]:
         """What the bias takes from the lumped rails (once from either), and its slope."""
         if rail_v >= self.bias_knee_v:

@@ -55,7 +55,7 @@ class Connections:
         self._main = names[MAIN]
         self._remote = names.get(description.remote.output) if description.remote else None
         self.loads = LoadBank(_true_resistors(description, true_errors), description.plate.channels, self.ambient_c)
-        self.relays = Relays(description.bench.relay_bounce_s, true_errors)
+        self.relays = Relays(description.bench.relay_bounce_s, true_errors, description.bench.relay_delay_s)
         self.open_sensors: frozenset[str] = frozenset()
         self.wrong: Mapping[tuple[str, str], float] = {}
         """a fault: instrument and what it shows -> times what is true"""
@@ -76,6 +76,8 @@ class Connections:
         self._plugged = frozenset(description.plate.channels)
         self.probed: frozenset[str] | None = None
         """the outputs that a person has put probes onto; None where no probe is moved"""
+        self.touched: str | None = None
+        """the point that a person has put the multimeter's leads onto"""
         self._joint_open = False
         self._conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
@@ -157,9 +159,9 @@ class Connections:
         if self.relays.close(relay, now_s):
             self._follow_contact(relay)
 
-    def open_relay(self, relay: int) -> None:
+    def open_relay(self, relay: int, now_s: float) -> None:
         """Open a relay of the bank, if it can be."""
-        if self.relays.open(relay):
+        if self.relays.open(relay, now_s):
             self._follow_contact(relay)
 
     def slew(self, now_s: float) -> float:
@@ -167,7 +169,7 @@ class Connections:
         return min(output.move(now_s) for output in self.outputs.values())
 
     def bounce(self, now_s: float) -> None:
-        """Let the contacts of relays that have just closed bounce."""
+        """Let the contacts of relays move that were told to, or that bounce."""
         for relay in self.relays.bounce(now_s):
             self._follow_contact(relay)
 

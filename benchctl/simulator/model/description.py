@@ -18,6 +18,7 @@ from benchctl.documents.bench_file.simulated_instruments import (
     GeneratorSimulation,
     InstrumentSimulation,
     LoadSimulation,
+    MultimeterSimulation,
     OscilloscopeSimulation,
     SupplySimulation,
     ThermometerSimulation,
@@ -233,6 +234,19 @@ class ThermometerDescription:
 
 
 @dataclass(frozen=True)
+class MultimeterDescription:
+    """The multimeter."""
+
+    channels: Mapping[int, str] = field(default_factory=dict)
+    """channel of its scanner -> the point that is wired to it; without any, a person moves its leads"""
+    dc_voltage: Spec = field(default_factory=Spec)
+    ac_voltage: Spec = field(default_factory=Spec)
+    resistance: Spec = field(default_factory=Spec)
+    temperature: Spec = field(default_factory=Spec)
+    simulated: MultimeterSimulation = field(default_factory=MultimeterSimulation)
+
+
+@dataclass(frozen=True)
 class BenchDescription:
     """Everything behind the sockets; a role that the bench does not have is None."""
 
@@ -244,6 +258,7 @@ class BenchDescription:
     supply: SupplyDescription | None = None
     """None: a battery of the nominal voltage that nobody switches"""
     thermometer: ThermometerDescription | None = None
+    multimeter: MultimeterDescription | None = None
     remote: RemoteLead | None = None
     """None: nothing is on the amplifier's remote lead"""
     input_relays: Mapping[str, int] = field(default_factory=dict)

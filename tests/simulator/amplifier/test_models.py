@@ -225,7 +225,7 @@ def test_a_short_circuit_mutes_it_and_after_its_rest_it_tries_again() -> None:
     physical_bench.connections.close_relay(109, physical_bench.time_s)
     physical_bench.advance(physical_bench.time_s + 0.01)
     assert physical_bench.connections.amplifier.state is State.SHORTED
-    physical_bench.connections.open_relay(109)
+    physical_bench.connections.open_relay(109, physical_bench.time_s)
     physical_bench.advance(physical_bench.time_s + 2.0 + 1.5)  # rest and turn-on delay
     assert physical_bench.connections.amplifier.state is State.PLAYING
 

@@ -43,7 +43,7 @@ def act(physical_bench: PhysicalBench, kind: str, value: float) -> None:
     elif kind == "remote":
         connections.outputs[2].voltage_v = value
     elif int(value) in connections.closed_relays:
-        connections.open_relay(int(value))
+        connections.open_relay(int(value), physical_bench.time_s)
     else:
         connections.close_relay(int(value), physical_bench.time_s)
 

@@ -43,7 +43,7 @@ def test_every_closing_bounces_its_own_way_and_a_seed_repeats_it() -> None:
     def twice(seed: int) -> list[list[float]]:
         bank = relays(seed)
         first = moves_of(bank, 101, 0.0)
-        bank.open(101)
+        bank.open(101, 0.0)
         return [first, moves_of(bank, 101, 0.0), moves_of(bank, 102, 0.0)]
 
     first, second, neighbour = twice(1)
@@ -56,7 +56,7 @@ def test_a_contact_that_is_opened_in_the_midst_of_it_stays_open() -> None:
     bank = relays()
     bank.close(101, 0.0)
     bank.close(102, 0.0)
-    bank.open(101)
+    bank.open(101, 0.0)
     list(bank.bounce(1.0))
     assert bank.made == bank.closed == {102}
 
@@ -96,3 +96,28 @@ def test_a_record_in_that_time_shows_it_and_one_after_it_does_not() -> None:
     noise_v = apart[5:9].max()
     assert apart[:3].max() > 1.5 * noise_v
     assert apart[3:5].max() == pytest.approx(noise_v, rel=0.5)
+
+
+def test_a_contact_moves_only_some_time_after_its_command_where_the_bench_says_so() -> None:
+    bank = Relays(0.0, TrueErrors(BenchSimulation(seed=1)), operate_s=0.05)
+    assert not bank.close(101, 1.0)
+    assert (bank.closed, bank.made, bank.next_bounce_s) == ({101}, set(), pytest.approx(1.05))
+    assert list(bank.bounce(1.06)) == [101]
+    assert bank.made == {101}
+    assert not bank.open(101, 2.0)
+    assert (bank.closed, bank.made) == (set(), {101})
+    assert list(bank.bounce(2.06)) == [101]
+    assert (bank.made, bank.next_bounce_s) == (set(), math.inf)
+
+
+def test_a_command_that_is_taken_back_in_that_time_moves_nothing() -> None:
+    bank = Relays(0.0, TrueErrors(BenchSimulation(seed=1)), operate_s=0.05)
+    bank.close(101, 1.0)
+    bank.open(101, 1.02)
+    assert list(bank.bounce(2.0)) == []
+    bank.close(101, 3.0)
+    list(bank.bounce(3.1))
+    bank.open(101, 4.0)
+    bank.close(101, 4.02)
+    assert list(bank.bounce(5.0)) == []
+    assert bank.made == bank.closed == {101}

@@ -10,6 +10,7 @@ from benchctl.documents.bench_file.simulated_instruments import (
     ElectronicLoadForm,
     GeneratorSimulation,
     InstrumentSimulation,
+    MultimeterSimulation,
     OscilloscopeSimulation,
     RelayBankForm,
     SupplySimulation,
@@ -17,6 +18,7 @@ from benchctl.documents.bench_file.simulated_instruments import (
 )
 from benchctl.simulator.instruments.generators import forms as generators
 from benchctl.simulator.instruments.loads import forms as loads
+from benchctl.simulator.instruments.multimeters import forms as multimeters
 from benchctl.simulator.instruments.oscilloscopes import forms as oscilloscopes
 from benchctl.simulator.instruments.supplies import forms as supplies
 from benchctl.simulator.instruments.thermometers import forms as thermometers
@@ -29,6 +31,7 @@ from benchctl.simulator.instruments.thermometers import forms as thermometers
         (OscilloscopeSimulation, oscilloscopes.FORMS),
         (SupplySimulation, supplies.FORMS),
         (ThermometerSimulation, thermometers.FORMS),
+        (MultimeterSimulation, multimeters.FORMS),
     ],
 )
 def test_every_name_of_a_form_has_its_instrument(model: type[InstrumentSimulation], forms: dict[str, object]) -> None:

@@ -6,10 +6,9 @@ from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, ChannelList, Mnemonic, Numeric
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
+from benchctl.simulator.instruments.loads.coils import Coils
+from benchctl.simulator.instruments.loads.resistance import TrueResistance
 from benchctl.simulator.model.description import BenchDescription, LoadDescription
-
-SHORTED_OHM = 1e-3
-"""The errors never make a load lower than the resistance of its leads."""
 
 
 class SimulatedRelayBank(Instrument[frozenset[int]]):
@@ -21,13 +20,8 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     model = "Relay bank"
 
-    def __init__(self, physical_bench: PhysicalBench, now: Now, description: BenchDescription) -> None:
-        assert description.load is not None
-        relays = {resistor.relay for resistor in description.load.resistors}
-        if description.remote is not None and description.remote.by == "relay":
-            relays.add(description.remote.relay)
-        relays.update(description.input_relays.values())
-        self._relays = tuple(sorted(relays))
+    def __init__(self, physical_bench: PhysicalBench, now: Now, _: BenchDescription) -> None:
+        self._coils = Coils(physical_bench)
         super().__init__(physical_bench, now)
 
     def defaults(self) -> frozenset[int]:
@@ -36,19 +30,15 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
 
     def snapshot(self) -> frozenset[int]:
         """The closed relays."""
-        return frozenset(self.connections.closed_relays)
+        return frozenset(self._coils.closed)
 
     def restore(self, settings: frozenset[int]) -> None:
         """Open the others, then close these."""
-        for relay in self._relays:
-            if relay not in settings:
-                self.connections.open_relay(relay)
-        for relay in sorted(settings):
-            self.connections.close_relay(relay, self.physical_bench.time_s)
+        self._coils.set_to(settings)
 
     def add_commands(self, tree: CommandTree) -> None:
         """ROUTe."""
-        channels = [ChannelList(self._relays)]
+        channels = [ChannelList(self._coils.numbers)]
         tree.add("[ROUTe]:CLOSe", set=self._close, query=self._are_closed, parameters=channels,
                  query_parameters=channels)  # fmt: skip
         tree.add("[ROUTe]:CLOSe:STATe", query=lambda _: self._closed_list())
@@ -57,21 +47,19 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
         tree.add("[ROUTe]:OPEN:ALL", set=action(self.reset))
 
     def _close(self, call: Call) -> None:
-        for relay in call.values[0]:
-            self.connections.close_relay(relay, self.physical_bench.time_s)
+        self._coils.close(call.values[0])
 
     def _open(self, call: Call) -> None:
-        for relay in call.values[0]:
-            self.connections.open_relay(relay)
+        self._coils.open(call.values[0])
 
     def _are_closed(self, call: Call) -> list[bool]:
-        return [relay in self.connections.closed_relays for relay in call.values[0]]
+        return [relay in self._coils.closed for relay in call.values[0]]
 
     def _are_open(self, call: Call) -> list[bool]:
-        return [relay not in self.connections.closed_relays for relay in call.values[0]]
+        return [relay not in self._coils.closed for relay in call.values[0]]
 
     def _closed_list(self) -> str:
-        return "(@{})".format(",".join(str(relay) for relay in sorted(self.connections.closed_relays)))
+        return "(@{})".format(",".join(map(str, self._coils.closed)))
 
 
 class SimulatedElectronicLoad(Instrument[float]):
@@ -84,13 +72,7 @@ class SimulatedElectronicLoad(Instrument[float]):
 
     def __init__(self, physical_bench: PhysicalBench, now: Now, description: LoadDescription) -> None:
         self._description = description
-        # Its error is a part of the setting and a fixed part.
-        self._errors = {
-            channel: physical_bench.true_errors.error(
-                f"load {channel}", description.resistance, description.highest_ohm
-            )
-            for channel in description.channels
-        }
+        self._true = TrueResistance(physical_bench, description)
         super().__init__(physical_bench, now)
 
     def defaults(self) -> float:
@@ -125,7 +107,4 @@ class SimulatedElectronicLoad(Instrument[float]):
         self._apply()
 
     def _apply(self) -> None:
-        for resistor in self.connections.loads.resistors:
-            true_ohm = self._errors[resistor.true_errors.channel].indicated(self._resistance_ohm)
-            self.connections.loads.set_resistance(resistor, max(true_ohm, SHORTED_OHM))
-            self.connections.loads.connect(resistor, connected=self._connected)
+        self._true.set_to(self._resistance_ohm, connected=self._connected)

@@ -8,6 +8,7 @@ from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import ChannelList, Mnemonic
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now
+from benchctl.simulator.instruments.thermometers.sensors import Sensors
 from benchctl.simulator.model.description import ThermometerDescription
 
 _FROM_CELSIUS = {"C": (1.0, 0.0), "CEL": (1.0, 0.0), "F": (1.8, 32.0), "FAR": (1.8, 32.0), "K": (1.0, 273.15)}
@@ -19,13 +20,7 @@ class SimulatedThermometer(Instrument[str]):
     model = "Temperature scanner"
 
     def __init__(self, physical_bench: PhysicalBench, now: Now, description: ThermometerDescription) -> None:
-        self._description = description
-        self._inputs = tuple(sorted({*description.inputs, *description.channels}))
-        self._errors = {
-            channel: physical_bench.true_errors.error(f"thermometer {channel}", description.temperature)
-            for channel in description.channels
-        }
-        self._chance = physical_bench.true_errors.stream("thermometer noise")
+        self._sensors = Sensors(physical_bench, description)
         super().__init__(physical_bench, now)
 
     def defaults(self) -> str:
@@ -42,7 +37,9 @@ class SimulatedThermometer(Instrument[str]):
 
     def add_commands(self, tree: CommandTree) -> None:
         """MEASure:TEMPerature?, UNIT:TEMPerature."""
-        tree.add("MEASure[:SCALar]:TEMPerature", query=self._measure, query_parameters=[ChannelList(self._inputs)])
+        tree.add(
+            "MEASure[:SCALar]:TEMPerature", query=self._measure, query_parameters=[ChannelList(self._sensors.inputs)]
+        )
         tree.add("UNIT:TEMPerature", set=self._set_unit, query=lambda _: self._unit,
                  parameters=[Mnemonic("C", "CEL", "F", "FAR", "K")])  # fmt: skip
 
@@ -53,10 +50,8 @@ class SimulatedThermometer(Instrument[str]):
         return [self._reading(channel) for channel in call.values[0]]
 
     def _reading(self, channel: int) -> float:
-        place = self._description.channels.get(channel)
-        true_c = None if place is None else self.connections.sensor_c(place)
-        if true_c is None:
+        shown_c = self._sensors.shown_c(channel)
+        if shown_c is None:
             return math.nan  # answered as 9.91E37: an open circuit
-        shown_c = self._errors[channel].indicated(true_c) + self._chance.gauss(0.0, self._description.noise_k)
         factor, zero = _FROM_CELSIUS[self._unit]
         return factor * shown_c + zero
