@@ -67,9 +67,19 @@ class GeneratorSimulation(InstrumentSimulation):
 class OscilloscopeSimulation(InstrumentSimulation):
     """How the oscilloscope speaks."""
 
-    speaks: Literal["preambles"] = Field(
+    speaks: Literal[
+        "preambles",
+        "binary_descriptor",
+        "byte_order_asked",
+        "bytes_in_chunks",
+        "floats",
+        "high_byte_first",
+        "low_byte_zero",
+        "source_in_question",
+        "waits_for_opc",
+    ] = Field(
         default="preambles",
-        description="its form of remote control; `preambles` knows the words of both shipped preamble drivers",
+        description="its form of remote control; `preambles` knows both commonest forms of preamble and has no limits",
     )
 
 

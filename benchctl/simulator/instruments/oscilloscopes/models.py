@@ -1,4 +1,4 @@
-"""The table of simulated oscilloscopes."""
+"""The models of simulated oscilloscope: how each speaks, and what it is limited to."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _THOUSANDS = (1_000, 10_000, 100_000, 1_000_000)
 _SEVENS = (7_000, 70_000, 700_000, 7_000_000)
 
 
-FORMS: Mapping[str, Form] = {
+MODELS: Mapping[str, Form] = {
     "preambles": PREAMBLES,
     "bytes_in_chunks": Form(
         lambda scope: (MainTimeBaseWords(scope), WaveformWords(scope, Transfer(chunk=CHUNK, width_by_depth=True))),

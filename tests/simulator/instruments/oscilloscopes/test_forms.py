@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from benchctl.scpi.device.conversation import Conversation
-from benchctl.simulator.instruments.oscilloscopes.models import FORMS
+from benchctl.simulator.instruments.oscilloscopes.models import MODELS
 from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope
 from tests.simulator.talk import Room, Talk
 
@@ -27,7 +27,7 @@ class Desk(Room):
         described = self.physical_bench.description.oscilloscope
         assert described is not None
         described = replace(described, bits=bits, **more)  # type: ignore[arg-type]
-        simulated = SimulatedOscilloscope(self.physical_bench, lambda: self.now_s, described, FORMS[form])
+        simulated = SimulatedOscilloscope(self.physical_bench, lambda: self.now_s, described, MODELS[form])
         self.oscilloscope = Talk(Conversation(simulated.device))
         self.power_on(101, 102)
         self.play(LEVEL_V)
@@ -350,7 +350,7 @@ def test_a_new_record_is_told_once() -> None:
 
 
 def test_what_no_form_knows_is_an_error_in_each() -> None:
-    for form in FORMS:
+    for form in MODELS:
         desk = Desk(form)
         desk.oscilloscope.tell("HOUSE:KEEP 1")
         assert desk.oscilloscope.errors() == [-113], form
