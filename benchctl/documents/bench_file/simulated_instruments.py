@@ -12,7 +12,7 @@ from typing import Literal, get_args
 from pydantic import Field
 
 from benchctl.documents.bench_file.instruments import Instruments
-from benchctl.documents.model.fields import Line, NotNegativeKelvins, NotNegativeSeconds
+from benchctl.documents.model.fields import Line, NotNegativeKelvins, NotNegativeSeconds, NotNegativeVolts
 from benchctl.documents.model.model_base import Part, PathProblem
 
 MissingWord = Literal["*CLS", "*ESR?", "*OPC?", "*RST", "*STB?", "STAT:PRES"]
@@ -58,10 +58,32 @@ class InstrumentSimulation(Part):
     )
 
 
-class GeneratorSimulation(InstrumentSimulation):
-    """How the generator speaks."""
+GeneratorForm = Literal[
+    "scpi99",
+    "cycles_and_period",
+    "bus_trigger",
+    "peak_to_peak",
+    "display_into_50_ohm",
+    "key_value_list",
+    "table_as_block",
+    "table_as_text",
+    "keyed_modulation",
+]
+LeftBehind = Literal["offset", "modulation", "sweep", "burst", "load", "phase"]
 
-    speaks: Literal["scpi99"] = Field(default="scpi99", description="its form of remote control")
+
+class GeneratorSimulation(InstrumentSimulation):
+    """How the generator speaks; in the form `scpi99` it is fine and nobody has used it before."""
+
+    speaks: GeneratorForm = Field(default="scpi99", description="its form of remote control")
+    left_by_last_user: tuple[LeftBehind, ...] = Field(
+        default=(),
+        description="what somebody else has left set on it, until it is reset",
+        examples=[["offset", "sweep"]],
+    )
+    level_step_v: NotNegativeVolts = Field(
+        default=0.0, description="steps of the level on its display, Vpp", examples=["10 mV"]
+    )
 
 
 class OscilloscopeSimulation(InstrumentSimulation):

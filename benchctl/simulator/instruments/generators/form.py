@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from benchctl.documents.bench_file.simulated_instruments import LeftBehind
 from benchctl.scpi.device.headers import CommandTree
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.generators.desk import Desk
@@ -15,16 +16,15 @@ from benchctl.simulator.instruments.generators.words.adding import Adder
 from benchctl.simulator.instruments.instrument import Instrument, Now
 from benchctl.simulator.model.description import GeneratorDescription
 
-LEFT_BEHIND: Mapping[str, Mapping[str, Any]] = {
+# What the last user may have left.
+LEFT_BEHIND: Mapping[LeftBehind, Mapping[str, Any]] = {
     "offset": {"open_offset_v": 0.25},
     "modulation": {"modulation_on": True, "depth": 0.8},
     "sweep": {"sweep_on": True},
     "burst": {"burst_on": True, "cycles": 3, "every_s": 0.1},
     "load": {"load_ohm": 50.0},
     "phase": {"start_phase_deg": 90.0},
-    "unit": {"unit": "VPP"},
 }
-"""What the last user may have left, by name."""
 
 
 @dataclass(frozen=True)
@@ -38,28 +38,14 @@ class Form:
 
 
 class FormGenerator(Instrument[tuple[Panel, ...]]):
-    """A generator that speaks one of the forms.
+    """A generator that speaks one of the forms; a reset clears what the last user left behind."""
 
-    Args:
-        left: what the last user left behind (`LEFT_BEHIND`); a reset clears it.
-        step_vpp: steps of the level on the display.
-    """
-
-    def __init__(
-        self,
-        physical_bench: PhysicalBench,
-        now: Now,
-        description: GeneratorDescription,
-        form: Form,
-        *,
-        left: Iterable[str] = (),
-        step_vpp: float = 0.0,
-    ) -> None:
+    def __init__(self, form: Form, physical_bench: PhysicalBench, now: Now, description: GeneratorDescription) -> None:
         self.model = form.model
         self._form = form
-        self._desk = _desk(physical_bench, description, form, step_vpp)
+        self._desk = _desk(physical_bench, description, form)
         super().__init__(physical_bench, now)
-        for name in left:
+        for name in description.simulated.left_by_last_user:
             self.restore(tuple(replace(panel, **LEFT_BEHIND[name]) for panel in self.snapshot()))
 
     def add_commands(self, tree: CommandTree) -> None:
@@ -83,7 +69,7 @@ class FormGenerator(Instrument[tuple[Panel, ...]]):
         return self._desk.trigger
 
 
-def _desk(physical_bench: PhysicalBench, description: GeneratorDescription, form: Form, step_vpp: float) -> Desk:
+def _desk(physical_bench: PhysicalBench, description: GeneratorDescription, form: Form) -> Desk:
     errors, connections = physical_bench.true_errors, physical_bench.connections
     level = errors.error("generator level", description.level, description.highest_level_v)
     frequency = errors.error("generator frequency", description.frequency)
@@ -94,5 +80,5 @@ def _desk(physical_bench: PhysicalBench, description: GeneratorDescription, form
         description,
         now=lambda: physical_bench.time_s,
         factor=lambda: connections.factor("generator", "level"),
-        step_vpp=step_vpp,
+        step_vpp=description.simulated.level_step_v,
     )

@@ -8,13 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from benchctl.documents.bench_file.simulated_instruments import GeneratorSimulation
 from benchctl.scpi.blocks import encode_block
-from benchctl.scpi.device.conversation import Conversation
 from benchctl.simulator.generator_signal import Tone
-from benchctl.simulator.instruments.generators.form import FormGenerator
 from benchctl.simulator.instruments.generators.word_forms import WORD_FORMS
 from benchctl.simulator.model.description import GeneratorDescription
-from tests.simulator.talk import Room, Talk
+from tests.simulator.talk import Room
 
 VPP_PER_VRMS = 2 * math.sqrt(2)
 """of a sine (textbook)"""
@@ -22,12 +21,8 @@ VPP_PER_VRMS = 2 * math.sqrt(2)
 
 def room(form: str, **vices: Any) -> Room:
     """A bench whose generator speaks `form`."""
-    bench = Room()
-    generator = FormGenerator(
-        bench.physical_bench, lambda: bench.now_s, GeneratorDescription(), WORD_FORMS[form], **vices
-    )
-    bench.generator = Talk(Conversation(generator.device))
-    return bench
+    simulated = GeneratorSimulation.model_validate({"speaks": form, **vices})
+    return Room(generator=GeneratorDescription(simulated=simulated))
 
 
 def tone(bench: Room) -> Tone:
@@ -251,7 +246,7 @@ def test_the_carrier_of_keyed_modulation_does_not_begin_with_the_burst() -> None
     ],
 )
 def test_what_the_last_user_left_sounds_until_a_reset(left: str, is_wrong: Any) -> None:
-    bench = room("peak_to_peak", left=[left])
+    bench = room("peak_to_peak", left_by_last_user=[left])
     bench.generator.tell("OUTP1 ON")
     assert is_wrong(bench)
     bench.generator.tell("*RST", "OUTP1 ON", "SOUR1:VOLT 1")
@@ -259,7 +254,7 @@ def test_what_the_last_user_left_sounds_until_a_reset(left: str, is_wrong: Any) 
 
 
 def test_a_coarse_generator_answers_the_step_that_it_took() -> None:
-    bench = room("peak_to_peak", step_vpp=0.02)
+    bench = room("peak_to_peak", level_step="20 mV")
     bench.generator.tell("SOUR1:VOLT 0.149", "OUTP1 ON")
     assert float(bench.generator.ask("SOUR1:VOLT?")) == pytest.approx(0.14)
     assert level_v(bench) == pytest.approx(0.14 / VPP_PER_VRMS)
