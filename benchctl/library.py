@@ -50,8 +50,9 @@ def find(shelf: Shelf, reference: str, near: Path | None = None) -> Path:
         UsageError: there is no such file and no shipped file of that name; it offers the nearest names.
     """
     path = Path(reference) if near is None else near / reference
-    if _is_file(path):
-        return path
+    for candidate_path in (path, path.with_name(f"{path.name}.yaml")) if path.name else ():
+        if _is_file(candidate_path):
+            return candidate_path
     name = reference.replace("\\", "/").removeprefix("./").removesuffix(".yaml").removesuffix(".yml")
     ours = shipped(shelf)
     for candidate in (name, name.removeprefix(_SHELVES[shelf][3] + "/")):

@@ -16,7 +16,9 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.bridging import amplifier_as_tested
+from benchctl.documents.driver_file.common import DriverFile
 from benchctl.documents.driver_file.driver import Driver, driver_class
+from benchctl.documents.driver_file.language.self_contained import BASED_ON, as_text, joined, with_answers
 from benchctl.documents.model.model_base import Document, PathProblem, PathProblems, Reading, Source
 from benchctl.documents.model.sentences import Found, located, sentences
 from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
@@ -274,7 +276,9 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     if kind == "sequence":
         body = resolve(body, reading)
     try:
-        return _model(kind, body).model_validate(body, context=reading)
+        if kind == "driver":
+            return _driver(body, reading)
+        return _MODELS[kind].model_validate(body, context=reading)
     except PathProblems as error:
         reading.problems_found.extend(located(error.problems, body))
     except ValidationError as error:
@@ -282,9 +286,34 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     return None
 
 
-def _model(kind: Kind, body: Table) -> type[Document]:
-    models: Mapping[Kind, type[Document]] = {"bench": Bench, "amplifier": Amplifier, "sequence": Sequence}
-    return driver_class(body) if kind == "driver" else models[kind]
+def _driver(own: Table, reading: Reading) -> Document:
+    body = joined(own, _base_of(own, reading)) if BASED_ON in own else own
+    document = driver_class(body).model_validate(with_answers(body), context=reading)
+    assert isinstance(document, DriverFile)
+    if BASED_ON in own:
+        document._whole_text = as_text(body)
+    return document
+
+
+def _base_of(own: Table, reading: Reading) -> Table:
+    """The tree of the driver file that another is based on; that file must be right by itself.
+
+    Raises:
+        DocumentError: it is not; its own problems.
+        PathProblems: there is no such file.
+    """
+    try:
+        path = library.find("drivers", str(own[BASED_ON]), reading.folder)
+    except UsageError as error:
+        raise PathProblems([PathProblem((BASED_ON,), str(error))]) from None
+    source = read_source(path)
+    tree, _ = parse_tree(source.text, source.name)
+    if isinstance(tree, Table) and BASED_ON not in tree:
+        read(source, "driver")
+    return tree if isinstance(tree, Table) else Table()
+
+
+_MODELS: Mapping[Kind, type[Document]] = {"bench": Bench, "amplifier": Amplifier, "sequence": Sequence}
 
 
 _HEADER = re.compile(r"([a-z]+) ([0-9]+)")

@@ -15,7 +15,8 @@ from benchctl import library
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.driver import Driver
-from benchctl.documents.driver_file.templates import TAKES
+from benchctl.documents.driver_file.language import answer_keys
+from benchctl.documents.driver_file.language.commands import TAKES
 from benchctl.documents.model.criteria import PATTERN_MESSAGE, Criterion
 from benchctl.documents.model.fields import RANGE, range_in_words
 from benchctl.documents.reader import load_driver
@@ -58,6 +59,7 @@ def schema_of(kind: Kind) -> Schema:
         made["properties"]["steps"]["items"] = {"$ref": "#/$defs/Step"}
     if kind == "driver":
         _show_shipped_commands(definitions)
+        definitions |= answer_keys.definitions()
     schema = _plain(made)
     plain_definitions = {name: _plain(definition) for name, definition in sorted(definitions.items())}
     if kind == "sequence":
@@ -135,9 +137,9 @@ def _show_shipped_commands(definitions: Schema) -> None:
         commands = load_driver(name).commands
         settings = definitions[type(commands).__name__]["properties"]
         for command in type(commands).model_fields:
-            texts = [template.text for template in getattr(commands, command).templates]
-            if texts:
-                settings[command].setdefault("examples", []).append(texts[0] if len(texts) == 1 else texts)
+            written = getattr(commands, command).written
+            if written is not None and written not in settings[command].setdefault("examples", []):
+                settings[command]["examples"].append(written)
 
 
 def _with_header(schema: Schema, kind: Kind, definitions: Schema) -> Schema:
@@ -165,6 +167,8 @@ def _plain(schema: Any) -> Any:
         return [_plain(item) for item in schema]
     if not isinstance(schema, dict):
         return schema
+    if answer_keys.DEFINED in schema:
+        return {"$ref": f"#/$defs/{schema[answer_keys.DEFINED]}"}
     if "properties" in schema:
         schema = {**schema, "properties": {key: _plain(value) for key, value in schema["properties"].items()}}
     return _without_noise(_command(_criterion(_range(_quantity(_without_null(schema))))))

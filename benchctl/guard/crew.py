@@ -12,7 +12,7 @@ from typing import Protocol
 
 from benchctl.errors import BenchctlError
 from benchctl.guard.confirmation import Confirmation
-from benchctl.instruments.safe_part import SafePart
+from benchctl.instruments.safe_part import NO_QUESTION, SafePart
 
 # The parts have an order, but only so much patience with each other. A command takes a millisecond on a link that
 # stands; one that needs longer is waiting for an instrument that may never answer.
@@ -114,6 +114,11 @@ class Crew:
 
     def _confirm(self) -> None:
         """Ask for confirmation; where it is refused, command and ask again."""
+        if not self._part.question:
+            self._trouble = NO_QUESTION
+            return
+        if self._part.settle_s and not self._is_paced:
+            time.sleep(self._part.settle_s)
         for attempt in range(self._attempts):
             if self._is_over():
                 return

@@ -15,16 +15,12 @@ from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByRelay
 from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
 from benchctl.documents.bench_file.instruments import Supply as SupplyEntry
 from benchctl.documents.bench_file.instruments import SupplyOutput
-from benchctl.documents.driver_file.driver import (
-    Driver,
-    ElectronicLoadDriver,
-    FieldPreambleDriver,
-    GeneratorDriver,
-    ListPreambleDriver,
-    RelayBankDriver,
-    SupplyDriver,
-    ThermometerDriver,
-)
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
+from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.documents.model.limits import MAIN_OUTPUT
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
@@ -114,6 +110,10 @@ class Bench:
         for role in self.roles.values():
             role.session.open()
 
+    def reset(self) -> float:
+        """Bring every instrument to a known state; returns how long the slowest of them needs quiet after it, s."""
+        return max((role.reset() for role in self.roles.values()), default=0.0)
+
     def report_to(self, report: Callable[..., None]) -> None:
         """From now on call `report` for each exchange that needs a second attempt."""
         for role in self.roles.values():
@@ -179,7 +179,7 @@ def open_bench(
     wait = partial(sleep, until=interlock.opened)
     with ExitStack() as stack:
         for name, _ in file.instruments.items():
-            session = Session(name, addresses[name], interlock, opener=opener)
+            session = Session(name, addresses[name], interlock, opener=opener, sleep=wait)
             stack.callback(session.close)
             if connect:
                 session.say_hello()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from benchctl.documents.driver_file.driver import GeneratorDriver
+from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.driver_file.language.templates import Value
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
@@ -47,16 +48,18 @@ class Generator(Role):
 
     def __init__(self, session: Session, driver: GeneratorDriver, inputs: Mapping[str, int] | None = None) -> None:
         """`inputs`: amplifier channel -> the output that feeds only this input; if empty, one output feeds all."""
-        super().__init__(session)
+        super().__init__(session, driver)
         self._words = driver.commands
         self._inputs = dict(inputs or {})
         self._outputs = tuple(sorted(self._inputs.values())) or (1,)
         self._driving = self._outputs
 
-    def prepare(self) -> None:
-        """Choose a steady sine; the output stays as it is."""
+    def _set_mode(self) -> None:
         for output in self._outputs:
             self._say(self._words.prepare, output=output)
+
+    def _places(self) -> tuple[Mapping[str, Value], ...]:
+        return tuple({"output": output} for output in self._outputs)
 
     def drive_inputs(self, channels: Sequence[str]) -> None:
         """From now on switch on only the outputs at these channels' inputs; no output may be on now."""
@@ -129,8 +132,9 @@ class Generator(Role):
         return [
             self._safe_part(
                 "output off" if len(self._outputs) == 1 else f"output {output} off",
-                self._words.output_off.render(output=output),
-                self._words.get_output.render(output=output),
+                self._words.output_off,
+                self._words.get_output,
+                output=output,
             )
             for output in self._outputs
         ]

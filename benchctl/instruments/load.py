@@ -7,13 +7,12 @@ from collections.abc import Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager
 from functools import partial
 
-from benchctl.documents.driver_file.driver import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
 from benchctl.errors import InstrumentError, UsageError
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
-from benchctl.scpi.numbers import parse_booleans
 
 # An electronic load's read-back agrees with the setting within this part of it.
 RESISTANCE_TOLERANCE = 0.01
@@ -58,7 +57,7 @@ class RelayBank(Load):
         turn_on_relay: int | None = None,
         input_relays: Mapping[str, int] | None = None,
     ) -> None:
-        super().__init__(session)
+        super().__init__(session, driver)
         self._words = driver.commands
         self._turn_on_relay = turn_on_relay
         self._input_relays = dict(input_relays or {})
@@ -69,7 +68,7 @@ class RelayBank(Load):
         self._every = tuple(sorted(loads | others))
         self._seen: dict[int, bool] = {}  # each relay that was switched -> whether it was then seen closed
 
-    def prepare(self) -> None:
+    def _set_mode(self) -> None:
         self._say(self._words.prepare)
         if self._input_relays:
             self.drive_inputs(tuple(self._input_relays))
@@ -110,14 +109,14 @@ class RelayBank(Load):
             return
 
         def look() -> str:
-            found = self._ask_for(self._words.get_closed, partial(_closed, seen), relays=seen)
+            found = self._ask_for(self._words.get_closed, partial(self._closed, seen), relays=seen)
             return "" if found == closed else f"are {_listed(found)}"
 
         self.settings.keep(Setting(_CLOSED, f"were {_listed(closed)}", look))
 
     def _check_closed(self, asked: tuple[int, ...], wanted: Set[int]) -> None:
         """Check that of the relays asked about, exactly these are closed."""
-        closed = self._ask_for(self._words.get_closed, partial(_closed, asked), relays=asked)
+        closed = self._ask_for(self._words.get_closed, partial(self._closed, asked), relays=asked)
         if set(closed) != wanted:
             raise InstrumentError(
                 f"relays {_listed(sorted(wanted))} were asked to close and {_listed(closed)} are",
@@ -126,6 +125,15 @@ class RelayBank(Load):
                 advice="Look for a relay that sticks or does not pull in.",
             )
         self._seen |= {relay: relay in wanted for relay in asked}
+
+    def _closed(self, asked: Sequence[int], answer: str) -> list[int]:
+        """The relays that are closed, of those asked about.
+
+        Raises:
+            ValueError: the answer does not have one state for each of them.
+        """
+        states = self._words.get_closed.form.truths(answer, len(asked))
+        return [relay for relay, is_closed in zip(asked, states, strict=True) if is_closed]
 
     def _relays_for(self, nominal_ohm: float) -> tuple[int, ...]:
         """The relays for a resistance, with the bench file's tolerance: `2000 mohm` and `2 ohm` may differ in the last
@@ -153,25 +161,21 @@ class RelayBank(Load):
         if self._turn_on_relay is None:
             return []
         lead = (self._turn_on_relay,)
-        return [
-            self._safe_part(
-                "turn-on lead off", self._words.open.render(relays=lead), self._words.get_closed.render(relays=lead)
-            )
-        ]
+        return [self._safe_part("turn-on lead off", self._words.open, self._words.get_closed, relays=lead)]
 
     def safe_parts(self) -> list[SafePart]:
-        question = self._words.get_closed.render(relays=self._every)
-        return [self._safe_part("disconnected", self._words.open_all.render(), question, len(self._every))]
+        words, every = self._words, self._every
+        return [self._safe_part("disconnected", words.open_all, words.get_closed, len(every), relays=every)]
 
 
 class ElectronicLoad(Load):
     """An electronic load in resistance mode."""
 
     def __init__(self, session: Session, driver: ElectronicLoadDriver) -> None:
-        super().__init__(session)
+        super().__init__(session, driver)
         self._words = driver.commands
 
-    def prepare(self) -> None:
+    def _set_mode(self) -> None:
         self._say(self._words.prepare)
 
     def connect(self, nominal_ohm: float) -> None:
@@ -187,18 +191,7 @@ class ElectronicLoad(Load):
             self._say(self._words.disconnect)
 
     def safe_parts(self) -> list[SafePart]:
-        commands, question = self._words.disconnect.render(), self._words.get_connected.render()
-        return [self._safe_part("disconnected", commands, question)]
-
-
-def _closed(asked: Sequence[int], answer: str) -> list[int]:
-    """The relays that are closed, of those asked about.
-
-    Raises:
-        ValueError: the answer does not have one state for each of them.
-    """
-    states = parse_booleans(answer)
-    return [relay for relay, is_closed in zip(asked, states, strict=True) if is_closed]
+        return [self._safe_part("disconnected", self._words.disconnect, self._words.get_connected)]
 
 
 def _listed(relays: Sequence[int]) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchctl.documents.driver_file.driver import (
+from benchctl.documents.driver_file.oscilloscope import (
     FieldPreambleCommands,
     ListPreambleCommands,
     OscilloscopeCommands,
@@ -22,7 +22,7 @@ from benchctl.instruments.vertical import FILL, FINEST_V_PER_DIVISION, ranges_v,
 from benchctl.measure.budget.zero import trace_name
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.signal.sample_codes import is_inside, misreading
-from benchctl.scpi.numbers import parse_boolean, parse_number
+from benchctl.scpi.numbers import parse_number
 
 # Below this part of the range a record wastes the converter: three more bits are to be had.
 SPARSE = 0.12
@@ -100,8 +100,8 @@ class Oscilloscope(Role, ABC):
         trigger_channel: int | None,
         sleep: Sleep,
     ) -> None:
-        super().__init__(session)
-        self._driver = driver
+        super().__init__(session, driver)
+        self._screen = driver
         self._words = driver.commands
         self.inputs = dict(inputs)
         self.bits = bits
@@ -110,7 +110,7 @@ class Oscilloscope(Role, ABC):
         self._half_range: dict[str, float] = {}
         self._shown: tuple[str, ...] | None = None
 
-    def prepare(self) -> None:
+    def _set_mode(self) -> None:
         """Stopped, all wired channels hidden, words of two bytes."""
         self._say(self._words.prepare)
         for source in self.inputs.values():
@@ -223,7 +223,7 @@ class Oscilloscope(Role, ABC):
 
     @property
     def _divisions(self) -> int:
-        return self._driver.divisions.vertical
+        return self._screen.divisions.vertical
 
     # -- one acquisition ---------------------------------------------------------------------------------------
 
@@ -234,7 +234,7 @@ class Oscilloscope(Role, ABC):
     def _set_record(self, record: Record) -> None:
         self._say(
             self._words.set_record,
-            seconds_per_division=record.span_s / self._driver.divisions.horizontal,
+            seconds_per_division=record.span_s / self._screen.divisions.horizontal,
             samples=record.samples,
             pretrigger_s=record.pretrigger_s,
         )
@@ -269,7 +269,7 @@ class Oscilloscope(Role, ABC):
         poll_s = max(POLL_S, record.trigger_every_s / POLLS_A_TRIGGER)
         self._sleep(record.span_s - record.pretrigger_s)
         for _ in range(math.ceil(allowed_s / poll_s)):
-            if self._ask_for(self._words.get_finished, parse_boolean):
+            if self._ask_truth(self._words.get_finished):
                 return
             self._sleep(poll_s)
         self._say(self._words.stop)

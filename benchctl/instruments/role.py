@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TypeVar
 
-from benchctl.documents.driver_file.templates import Command, Query, Value
+from benchctl.documents.driver_file.common import Confirmation, DriverFile
+from benchctl.documents.driver_file.language.commands import Command
+from benchctl.documents.driver_file.language.query import Query
+from benchctl.documents.driver_file.language.questions import Queries
+from benchctl.documents.driver_file.language.steps import Way
+from benchctl.documents.driver_file.language.templates import Message, Value
 from benchctl.errors import SettingChanged, SettingRefused
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting, Settings
-from benchctl.scpi.numbers import parse_boolean
 
 _T = TypeVar("_T")
 
@@ -24,8 +28,9 @@ WHO_CHANGED_IT = (
 class Role(ABC):
     """One instrument in one role. Roles do no wiring, no retry and no sleep; they send commands and read answers."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, driver: DriverFile) -> None:
         self.session = session
+        self.driver = driver
         self.settings = Settings()
 
     @property
@@ -33,9 +38,58 @@ class Role(ABC):
         """The instrument's name in the bench file."""
         return self.session.name
 
-    @abstractmethod
+    def reset(self) -> float:
+        """Send what brings every setting to a known state: nobody's settings are trusted.
+
+        Returns:
+            how long the instrument needs quiet before it is told anything else, s.
+        """
+        messages = self.driver.reset.messages()
+        with self.session.undisturbed():
+            for message in messages[:-1]:
+                self._send(message)
+            for message in messages[-1:]:
+                self.session.command(message.text)
+        return messages[-1].settle_s if messages else 0.0
+
     def prepare(self) -> None:
-        """Put the instrument into the mode that its role needs; its output stays as it is."""
+        """Put the instrument into the mode that its role needs, and check what its driver file says of its state; its
+        output stays as it is.
+
+        Raises:
+            SettingRefused: a question of `confirm` is answered otherwise than it must be.
+        """
+        self._set_mode()
+        for confirmation in self._confirmations():
+            for values in self._places():
+                self._check_state(confirmation, values)
+
+    @abstractmethod
+    def _set_mode(self) -> None:
+        """Send what `prepare` says, and whatever else the role needs."""
+
+    def _confirmations(self) -> tuple[Confirmation, ...]:
+        """What the driver file asks after `prepare`."""
+        confirm: tuple[Confirmation, ...] = getattr(self.driver, "confirm", ())
+        return confirm
+
+    def _places(self) -> tuple[Mapping[str, Value], ...]:
+        """The values for which what is asked of the instrument's state is asked: each output, where there are
+        several."""
+        return ({},)
+
+    def _check_state(self, confirmation: Confirmation, values: Mapping[str, Value]) -> None:
+        question = confirmation.question.render(**values)
+        answer = self.session.ask(question)
+        if not confirmation.is_right(answer):
+            right = " or ".join(confirmation.answers)
+            raise SettingRefused(
+                f"answers {answer[:60]!r} to {question}, where its driver file wants {right}",
+                instrument=self.session.name,
+                address=self.session.address,
+                advice="Look in the driver file whether 'reset' and 'prepare' set this, and in the instrument's manual "
+                "how it answers.",
+            )
 
     def check_errors(self) -> None:
         """Empty the instrument's error queue; raise the first error that was in it."""
@@ -63,33 +117,72 @@ class Role(ABC):
 
     def _say(self, words: Command, **values: Value) -> None:
         with self.session.undisturbed():
-            for message in words.render(**values):
-                self.session.command(message)
+            for message in words.messages(**values):
+                self._send(message)
+
+    def _send(self, message: Message) -> None:
+        self.session.command(message.text)
+        if message.settle_s:
+            self.session.rest(message.settle_s)
 
     def _ask_for(self, words: Query, parse: Callable[[str], _T], **values: Value) -> _T:
         """Ask, and return the answer as parsed by `parse`, which raises a ValueError for an unsuitable answer."""
-        with self._prepared(words, values) as question:
-            return self.session.ask_for(question, parse)
+        with self._prepared(words.messages(**values)) as question:
+            return self.session.ask_for(question, parse, words.timeout_s)
+
+    def _ask_truth(self, words: Query, **values: Value) -> bool:
+        """Ask, and return whether the answer means yes."""
+        return self._ask_for(words, words.form_for(**values).truth, **values)
 
     def _ask_number(self, words: Query, **values: Value) -> float:
-        with self._prepared(words, values) as question:
-            return self.session.ask_number(question)
+        """Ask for a number, in its base unit."""
+        if words.constant is not None:
+            return words.constant
+        with self._prepared(words.messages(**values)) as question:
+            (value,) = self.session.ask_readings(question, [words.form_for(**values).number], words.timeout_s)
+        return value
 
-    def _ask_numbers(self, words: Query, count: int, **values: Value) -> list[float]:
-        with self._prepared(words, values) as question:
-            return self.session.ask_numbers(question, count)
+    def _ask_values(self, words: Queries, **values: Value) -> dict[str, float]:
+        """Ask for several numbers, each in its base unit; what one answer holds is asked for once."""
+        found = words.constants
+        for asked in words.asked(**values):
+            takers = [query.form_for(**values).number for query in asked.values.values()]
+            timeouts = [query.timeout_s for query in asked.values.values() if query.timeout_s is not None]
+            with self._prepared(asked.messages) as question:
+                numbers = self.session.ask_readings(question, takers, max(timeouts, default=None))
+            found |= dict(zip(asked.values, numbers, strict=True))
+        return found
 
     @contextmanager
-    def _prepared(self, words: Query, values: Mapping[str, Value]) -> Iterator[str]:
-        """Send the messages before the question, and return the question, which is the last."""
-        *before, question = words.render(**values)
+    def _prepared(self, messages: tuple[Message, ...]) -> Iterator[str]:
+        """Send the messages before the question, and give the question, which is the last."""
+        *before, question = messages
         with self.session.undisturbed():
             for message in before:
-                self.session.command(message)
-            yield question
+                self._send(message)
+            yield question.text
 
-    def _safe_part(self, what: str, commands: Sequence[str], question: Sequence[str], switches: int = 1) -> SafePart:
-        return SafePart(self.session.name, self.session.address, what, tuple(commands), tuple(question), switches)
+    def _stepped(self, setting: str, value: float, way: Way = "nearest") -> float:
+        """The value that the instrument can be set to: its driver file may name the steps of a setting."""
+        steps = getattr(self.driver, "steps", {}).get(setting)
+        return value if steps is None else float(steps.rounded(value, way))
+
+    def _half_step(self, setting: str, value: float) -> float:
+        """How far the instrument's own value of a setting may be from what was sent, by its steps."""
+        steps = getattr(self.driver, "steps", {}).get(setting)
+        return 0.0 if steps is None else float(steps.half_step(value))
+
+    def _safe_part(self, what: str, commands: Command, question: Query, switches: int = 1, **values: Value) -> SafePart:
+        return SafePart(
+            self.session.name,
+            self.session.address,
+            what,
+            commands.render(**values),
+            question.render(**values),
+            switches,
+            form=question.form_for(**values),
+            settle_s=commands.settle_s,
+        )
 
     @contextmanager
     def _changing(self, *names: str) -> Iterator[None]:
@@ -113,7 +206,7 @@ class Role(ABC):
         """Something that was switched on or off."""
 
         def look() -> str:
-            is_on = self._ask_for(words, parse_boolean, **values)
+            is_on = self._ask_truth(words, **values)
             return "" if is_on == on else f"says that it is {_on_or_off(is_on)}"
 
         return Setting(what, f"was switched {_on_or_off(on)}", look)

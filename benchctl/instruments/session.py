@@ -7,12 +7,11 @@ while another thread waits for an answer, and no command of the run can be writt
 
 from __future__ import annotations
 
-import functools
 import logging
 import math
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, TypeVar
 
@@ -31,7 +30,7 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.opening import open_link
 from benchctl.readable import answer_text
 from benchctl.scpi.errors import parse_error
-from benchctl.scpi.numbers import parse_number, parse_numbers
+from benchctl.scpi.numbers import parse_number
 
 if TYPE_CHECKING:
     from benchctl.instruments.link import Link
@@ -43,6 +42,8 @@ _traffic = logging.getLogger("benchctl.traffic")
 TIMEOUT_S = 2.0
 # The safe state waits at most this long for the thread that talks, whose read ends within a twentieth of it.
 GIVE_WAY_S = 1.0
+# How often a thread looks whether another that lets the instrument be quiet has done.
+TURN_S = 0.02
 # One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
 ATTEMPTS = 2
 # One or two late answers may come before the answer to *IDN?; more means that the instrument does not work.
@@ -75,10 +76,6 @@ def _close_quietly(link: Link | None) -> None:
             _traffic.debug("a link could not be closed: %s", error)
 
 
-def _with_numbers(count: int, answer: str) -> tuple[str, list[float]]:
-    return answer, parse_numbers(answer, count)
-
-
 def _register(answer: str) -> int:
     """The value of a status register (IEEE 488.2 11.4.2: NR1)."""
     value = parse_number(answer)
@@ -96,6 +93,7 @@ class Session:
         interlock: asked before every write of the run.
         opener: opens the link; tests pass their own.
         timeout_s: how long an answer may take, unless a question says otherwise.
+        sleep: waits on the run's clock.
     """
 
     def __init__(
@@ -106,6 +104,7 @@ class Session:
         *,
         opener: Callable[[str], Link] = open_link,
         timeout_s: float = TIMEOUT_S,
+        sleep: Callable[[float], object] = time.sleep,
     ) -> None:
         self.name = name
         self.address = address
@@ -113,6 +112,8 @@ class Session:
         self._interlock = interlock
         self._opener = opener
         self._timeout_s = timeout_s
+        self._sleep = sleep
+        self._rests = False
         self._report: Report = _untold
         self._talk = threading.RLock()
         self._wire = threading.Lock()
@@ -151,6 +152,26 @@ class Session:
     @contextmanager
     def undisturbed(self) -> Iterator[None]:
         """Let no other thread's exchange come between messages that belong together; only the safe state may."""
+        with self._turn():
+            yield
+
+    def rest(self, seconds: float) -> None:
+        """Let the instrument be quiet for so long; whoever calls this holds the session, so nobody else disturbs it.
+
+        Only the safe state may. On a virtual clock other threads of the run go on meanwhile.
+        """
+        with self._turn():
+            self._rests = True
+            try:
+                self._sleep(seconds)
+            finally:
+                self._rests = False
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """The right to talk. Where the thread that has it rests, the run's clock must go on: wait on that clock."""
+        while self._rests:
+            self._sleep(TURN_S)
         with self._talk:
             yield
 
@@ -166,7 +187,7 @@ class Session:
         """Send a question and return its answer, one line, without its terminator."""
         return self.ask_for(text, str)
 
-    def ask_for(self, text: str, parse: Callable[[str], _T]) -> _T:
+    def ask_for(self, text: str, parse: Callable[[str], _T], timeout_s: float | None = None) -> _T:
         """Send a question and return its answer, one line, as parsed by `parse`.
 
         The question must change nothing: if `parse` raises a ValueError, it is asked once more on a link that is in
@@ -175,25 +196,22 @@ class Session:
         Raises:
             GarbledAnswer: `parse` refuses the second answer too.
         """
-        return self._exchange(text, self._parsed(text, parse), self._timeout_s, may_garble=True)
+        return self._exchange(text, self._parsed(text, parse), timeout_s or self._timeout_s, may_garble=True)
 
     def ask_number(self, text: str) -> float:
-        """Ask for a number.
-
-        Raises:
-            GarbledAnswer: twice the answer is not a number; or it is one of those that mean no value: 9.91E37,
-                +-9.9E37.
-        """
-        (value,) = self.ask_numbers(text, 1)
+        """Ask for a number; see `ask_readings`."""
+        (value,) = self.ask_readings(text, [parse_number])
         return value
 
-    def ask_numbers(self, text: str, count: int) -> list[float]:
-        """Ask for a fixed count of numbers in one answer.
+    def ask_readings(
+        self, text: str, takers: Sequence[Callable[[str], float]], timeout_s: float | None = None
+    ) -> list[float]:
+        """Ask once for one number or several; each of `takers` takes one out of the answer.
 
         Raises:
-            GarbledAnswer: twice the answer is something else; or one of them means no value.
+            GarbledAnswer: twice the answer does not hold them; or one of them means no value: 9.91E37, +-9.9E37.
         """
-        answer, values = self.ask_for(text, functools.partial(_with_numbers, count))
+        answer, values = self.ask_for(text, lambda answer: (answer, [take(answer) for take in takers]), timeout_s)
         if not all(map(math.isfinite, values)):
             raise GarbledAnswer(
                 f"answers {quote(answer)} to {text}: over range, or nothing to measure",
@@ -350,7 +368,7 @@ class Session:
         answer is garbled."""
         gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
-        with self._talk, self._placed():
+        with self._turn(), self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
                     return self._attempt(text, read, timeout_s, gate)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from benchctl.documents.driver_file.driver import SupplyDriver
-from benchctl.documents.driver_file.templates import Query
+from benchctl.documents.driver_file.language.query import Query
+from benchctl.documents.driver_file.language.templates import Value
+from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.errors import GarbledAnswer, InstrumentError
 from benchctl.instruments.role import Role
-from benchctl.instruments.safe_part import OffReading, SafePart
+from benchctl.instruments.safe_part import Asked, OffReading, SafePart
 from benchctl.instruments.session import Session
 from benchctl.instruments.settings import Setting
-from benchctl.scpi.numbers import NumberError, parse_boolean, parse_states
+from benchctl.scpi.errors import FormatError
 
 # How far a supply's programming resolution may change a setting.
 VOLTAGE_TOLERANCE_V = 0.02
@@ -30,16 +31,19 @@ class Supply(Role):
     def __init__(
         self, session: Session, driver: SupplyDriver, outputs: Mapping[str, int], zero_a: Mapping[str, float]
     ) -> None:
-        super().__init__(session)
+        super().__init__(session, driver)
         self._words = driver.commands
         self._zero_a = dict(zero_a)
         self.outputs = dict(outputs)
 
-    def prepare(self) -> None:
+    def _set_mode(self) -> None:
         """Put the instrument into its mode, and clear protections that tripped earlier."""
         self._say(self._words.prepare)
         for number in self.outputs.values():
             self._say(self._words.clear_protection, output=number)
+
+    def _places(self) -> tuple[Mapping[str, Value], ...]:
+        return tuple({"output": number} for number in self.outputs.values())
 
     def protect(self, output: str, overvoltage_v: float, overcurrent_a: float) -> None:
         """Program the supply's own protection and read it back: hardware limits come first."""
@@ -60,9 +64,9 @@ class Supply(Role):
         """
         words, number = self._words.get_tripped, self.outputs[output]
         with self.session.undisturbed():
-            if any(self._ask_for(words, parse_states, output=number)):
+            if any(self._ask_for(words, words.form.states, output=number)):
                 self.session.distrust(f"the protection of '{output}'", "it says that it has tripped")
-                return float(sum(self._ask_for(words, parse_states, output=number)))
+                return float(sum(self._ask_for(words, words.form.states, output=number)))
         return 0.0
 
     def has_tripped(self, output: str) -> bool:
@@ -77,8 +81,8 @@ class Supply(Role):
                 self.session.command_urgently(message)
             answer = self.session.ask_urgently(question)
         try:
-            return any(parse_states(answer))
-        except NumberError as error:
+            return any(self._words.get_tripped.form.states(answer))
+        except FormatError as error:
             name, address = self.session.name, self.session.address
             raise GarbledAnswer(f"{error}, asked for its protections", instrument=name, address=address) from error
 
@@ -105,7 +109,7 @@ class Supply(Role):
         what, number = _output(output), self.outputs[output]
         with self._changing(what):
             self._say(self._words.output_on, output=number)
-            if not self._ask_for(self._words.get_output, parse_boolean, output=number):
+            if not self._ask_truth(self._words.get_output, output=number):
                 raise InstrumentError(
                     f"output '{output}' was switched on and says it is off",
                     instrument=self.session.name,
@@ -123,8 +127,8 @@ class Supply(Role):
 
     def measure(self, output: str) -> tuple[float, float]:
         """The output's voltage and current as the supply reads them, one right after the other, V and A."""
-        voltage_v, current_a = self._ask_numbers(self._words.measure, 2, output=self.outputs[output])
-        return voltage_v, current_a
+        found = self._ask_values(self._words.measure, output=self.outputs[output])
+        return found["voltage"], found["current"]
 
     @property
     def has_watchdog(self) -> bool:
@@ -150,7 +154,7 @@ class Supply(Role):
         return float(self._watchdog_has_tripped())
 
     def _watchdog_has_tripped(self) -> bool:
-        return bool(self._words.get_watchdog_tripped) and self._ask_for(self._words.get_watchdog_tripped, parse_boolean)
+        return bool(self._words.get_watchdog_tripped) and self._ask_truth(self._words.get_watchdog_tripped)
 
     def disarm_watchdog(self) -> None:
         """Stop the watchdog, in spite of the interlock: the bench is safe, and it is no longer fed."""
@@ -180,13 +184,18 @@ class Supply(Role):
         return [self._off(name, self.outputs[name]) for name in outputs]
 
     def _off(self, name: str, number: int) -> SafePart:
-        part = self._safe_part(
-            f"output '{name}' off",
-            self._words.output_off.render(output=number),
-            self._words.get_output.render(output=number),
-        )
-        reading = OffReading(tuple(self._words.measure.render(output=number)), self._zero_a[name])
-        return replace(part, reading=reading)
+        words = self._words
+        part = self._safe_part(f"output '{name}' off", words.output_off, words.get_output, output=number)
+        return replace(part, reading=self._off_reading(name, number))
+
+    def _off_reading(self, name: str, number: int) -> OffReading | None:
+        """What shows that an output gives no current; None where the supply measures none."""
+        for asked in self._words.measure.asked(output=number):
+            if "current" in asked.values:
+                question = tuple(message.text for message in asked.messages)
+                forms = {what: query.form_for(output=number) for what, query in asked.values.items()}
+                return OffReading(Asked(question, forms["current"]), self._zero_a[name], forms.get("voltage"))
+        return None
 
 
 def _output(name: str) -> str:

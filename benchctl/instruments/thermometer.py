@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from benchctl.documents.driver_file.driver import ThermometerDriver
+from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
 
@@ -13,12 +13,11 @@ class Thermometer(Role):
     """`channels` gives the instrument's number for each name."""
 
     def __init__(self, session: Session, driver: ThermometerDriver, channels: Mapping[str, int]) -> None:
-        super().__init__(session)
+        super().__init__(session, driver)
         self._words = driver.commands
         self.channels = dict(channels)
 
-    def prepare(self) -> None:
-        """Choose degrees Celsius."""
+    def _set_mode(self) -> None:
         self._say(self._words.prepare)
 
     def measure(self, channel: str) -> float:

@@ -357,7 +357,7 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     """The documents as they were used, who the instruments were, and with what they were driven."""
     identities = opened.bench.identities()
     texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
-    texts |= {f"{DRIVERS}/{role}.yaml": driver.source.text for role, driver in files.bench.drivers.items()}
+    texts |= {f"{DRIVERS}/{role}.yaml": driver.whole_text for role, driver in files.bench.drivers.items()}
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
     inputs = keep_inputs(recorder.folder, texts)

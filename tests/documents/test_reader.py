@@ -9,7 +9,7 @@ import pytest
 from benchctl import library
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.driver_file.driver import SupplyDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.reader import (
     MOST_PROBLEMS,
     load_amplifier,

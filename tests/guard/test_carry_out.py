@@ -11,7 +11,8 @@ from benchctl.errors import NoAnswer
 from benchctl.guard import crew, safe_state
 from benchctl.guard.confirmation import all_confirmed
 from benchctl.guard.safe_state import carry_out
-from benchctl.instruments.safe_part import SafePart, is_on
+from benchctl.instruments.safe_part import SafePart
+from benchctl.scpi.answer_form import AnswerForm
 from tests.guard.crews import all_end
 
 NAMES = ("generator", "supply", "load")
@@ -198,4 +199,27 @@ def test_off_is_what_says_so_of_every_switch_and_nothing_else(answer: str, switc
 
 
 def test_what_is_neither_on_nor_off_counts_as_on() -> None:
-    assert is_on("perhaps")
+    assert not PLAN[0].is_confirmed_by("perhaps")
+
+
+def test_off_is_confirmed_in_the_words_of_the_driver_file() -> None:
+    inverted = SafePart("supply", "", "off", ("O 0",), ("O?",), form=AnswerForm(yes=("0",), no=("1",)))
+    assert inverted.is_confirmed_by("1")
+    assert not inverted.is_confirmed_by("0")
+    assert not inverted.is_confirmed_by("OFF"), "a word that the driver file does not know confirms nothing"
+
+
+def test_a_bit_of_a_status_byte_that_is_clear_confirms_off() -> None:
+    status = SafePart("supply", "", "off", ("OUT0",), ("STATUS?",), form=AnswerForm(base="byte", bits=(6,)))
+    assert status.is_confirmed_by("\x01")
+    assert not status.is_confirmed_by("A"), "65 has bit 6 set"
+    assert not status.is_confirmed_by(""), "no byte"
+
+
+def test_an_instrument_that_cannot_be_asked_is_told_and_never_confirmed() -> None:
+    heard: list[str] = []
+    part = SafePart("supply", "", "output off", ("OUT0",), ())
+    (confirmation,) = carry_out([part], {"supply": ScriptedWire("supply", heard)})
+    assert "OUT0" in "".join(heard)
+    assert not confirmation.confirmed
+    assert "no question" in confirmation.detail

@@ -14,12 +14,12 @@ from benchctl.guard import crew, safe_state
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.crew import LOOKS
 from benchctl.guard.safe_state import ATTEMPTS, carry_out
-from benchctl.instruments.safe_part import OffReading, SafePart
-from tests.guard.crews import all_end
+from benchctl.instruments.safe_part import SafePart
+from tests.guard.crews import all_end, off_reading
 
 DEADLINE_S = 30.0
 MEASURE = "MEAS:VOLT?;:MEAS:CURR?"
-SUPPLY = SafePart("supply", "nowhere", "output off", ("OUTP OFF",), ("OUTP?",), reading=OffReading((MEASURE,), 0.1))
+SUPPLY = SafePart("supply", "nowhere", "output off", ("OUTP OFF",), ("OUTP?",), reading=off_reading(MEASURE, 0.1))
 GENERATOR = SafePart("generator", "nowhere", "output off", ("OUTP OFF",), ("OUTP?",))
 
 

@@ -226,6 +226,21 @@ Gain = Annotated[
 ]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
 PositiveNumber = Annotated[Number, bounded("", above=0)]
+_YES_NO = {"yes": True, "true": True, "no": False, "false": False}
+
+
+def read_yes_no(value: object) -> bool:
+    """Read `yes` or `no`, in either language of a document's values."""
+    if isinstance(value, bool):
+        return value
+    if not isinstance(value, str) or value.lower() not in _YES_NO:
+        raise ValueError(f"{describe(value)} is written where 'yes' or 'no' belongs")
+    return _YES_NO[value.lower()]
+
+
+YesNo = Annotated[
+    bool, BeforeValidator(read_yes_no), WithJsonSchema({"enum": ["yes", "no", True, False], "examples": ["yes"]})
+]
 Whole = Annotated[int, BeforeValidator(_read_whole), WithJsonSchema({"type": "integer", "minimum": 0})]
 # As data sheets write them.
 Points = Annotated[

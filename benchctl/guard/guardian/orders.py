@@ -7,9 +7,8 @@ import os
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from enum import StrEnum
-from typing import Any
 
-from benchctl.instruments.safe_part import OffReading, SafePart
+from benchctl.instruments.safe_part import SafePart
 
 # A run that lives says so this often.
 BEAT_S = 0.25
@@ -59,17 +58,8 @@ class Orders:
     def from_line(cls, line: str) -> Orders:
         """What `to_line` wrote."""
         data = json.loads(line)
-        plan = [_part(part) for part in data["plan"]]
+        plan = [SafePart.from_data(part) for part in data["plan"]]
         return cls(**{**data, "plan": tuple(plan), "locks": tuple(data["locks"])})
-
-
-def _part(data: dict[str, Any]) -> SafePart:
-    reading = data.pop("reading")
-    return SafePart(**_with_tuples(data), reading=None if reading is None else OffReading(**_with_tuples(reading)))
-
-
-def _with_tuples(data: dict[str, Any]) -> dict[str, Any]:
-    return {name: tuple(value) if isinstance(value, list) else value for name, value in data.items()}
 
 
 def lines_of(descriptor: int) -> Iterator[str]:

@@ -12,20 +12,16 @@ from dataclasses import dataclass, replace
 
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument, RelayBank, Supply, Thermometer
-from benchctl.documents.driver_file.driver import (
-    Driver,
-    ElectronicLoadDriver,
-    FieldPreambleDriver,
-    GeneratorDriver,
-    ListPreambleDriver,
-    RelayBankDriver,
-    SupplyDriver,
-    ThermometerDriver,
-)
-from benchctl.documents.driver_file.templates import Query, Value
+from benchctl.documents.driver_file.driver import Driver
+from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.driver_file.language.query import Query
+from benchctl.documents.driver_file.language.templates import Value
+from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
+from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.errors import InstrumentError
 from benchctl.instruments.session import Session
-from benchctl.scpi.numbers import parse_boolean
 
 # The median of an odd number is one of them; the worst of five is seen within a second or two at a slow instrument.
 TIMES_ASKED = 5
@@ -100,7 +96,7 @@ def _is_on(session: Session, look: Look) -> bool:
     *before, question = look.words.render(**look.values)
     for message in before:
         session.command(message)
-    return session.ask_for(question, parse_boolean)
+    return session.ask_for(question, look.words.form_for(**look.values).truth)
 
 
 def looks_of(driver: Driver, entry: Instrument) -> Iterator[Look]:
@@ -110,7 +106,7 @@ def looks_of(driver: Driver, entry: Instrument) -> Iterator[Look]:
             yield Look("frequency", driver.commands.get_frequency, {"output": 1})
             yield Look("output", driver.commands.get_output, {"output": 1}, tells_on=True)
         case SupplyDriver(), Supply():
-            yield Look("voltage, current of 'main'", driver.commands.measure, {"output": entry.main.number})
+            yield Look("voltage of 'main'", driver.commands.measure["voltage"], {"output": entry.main.number})
             for name, output in entry.outputs.items():
                 yield Look(f"output '{name}'", driver.commands.get_output, {"output": output.number}, tells_on=True)
         case RelayBankDriver(), RelayBank():

@@ -12,7 +12,7 @@ from benchctl.archive.journal.events import ZEROS
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import views
-from benchctl.documents.driver_file.driver import OscilloscopeDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.errors import NoRecord
 from benchctl.instruments.oscilloscope import Record
 from benchctl.instruments.vertical import FILL, ranges_v

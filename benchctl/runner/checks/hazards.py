@@ -8,7 +8,7 @@ from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, Single
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.bench_file.sight import seen_outputs, unwatched
-from benchctl.documents.driver_file.driver import GeneratorDriver
+from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.limits import HEATSINK, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.step_base import StepBase

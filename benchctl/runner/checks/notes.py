@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchctl.documents.driver_file.driver import SupplyDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from benchctl.documents.driver_file.driver import OscilloscopeDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.model.limits import Limit, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOn, RampSupply, Set
 from benchctl.instruments.vertical import FILL, setting_v

@@ -39,7 +39,7 @@ def driver_text() -> str:
         ('"WAV:PRE?"', '["WAV:PRE?", "WAV:PRE?"]', "21:17: a question ends in one message with '?', and none before"),
         ('"SING"', '"SING?"', "17:11: a '?' in a command that is not a question"),
         ('"SING"', "[]", "17:11: a list is written where a command"),
-        ('"SING"', "{a: b}", "17:11: a mapping is written where a command"),
+        ('"SING"', "{a: b}", "17:12: unknown key 'a'; known here: send, settle"),
         ('"SING"', '["SING", [x]]', "17:20: a list is written where a command belongs"),
         ('"SING"', '["SING", "SI\\nNG"]', "17:20: 'SI\\x0aNG': a command is one line"),
         ("  get_finished", "  get_finishd", "8:3: 'get_finished' is missing here"),

@@ -9,7 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchctl.documents.driver_file.templates import REAL, WHOLE, WHOLES, Command, Query, Template, TemplateError
+from benchctl.documents.driver_file.language.commands import Command
+from benchctl.documents.driver_file.language.query import Query
+from benchctl.documents.driver_file.language.templates import Template, TemplateError
+from benchctl.documents.driver_file.language.values import REAL, WHOLE, WHOLES
 
 OFFERED = {"level_v": REAL, "channel": WHOLE, "relays": WHOLES}
 
@@ -51,7 +54,7 @@ def test_values_are_put_in_as_the_template_says(text: str, values: dict[str, flo
         "VOLT {level_v[0]}",
         "VOLT {level_v!r:.6g}",
         "VOLT {level_v:{channel}}",
-        "CHAN{channel:x}",
+        "CHAN{channel:s}",
         "ROUT (@{relays:s})",
     ],
 )

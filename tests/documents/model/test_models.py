@@ -10,15 +10,11 @@ from pydantic import BaseModel, BeforeValidator, ValidationError
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.driver_file.driver import (
-    ElectronicLoadDriver,
-    FieldPreambleDriver,
-    GeneratorDriver,
-    ListPreambleDriver,
-    RelayBankDriver,
-    SupplyDriver,
-    ThermometerDriver,
-)
+from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
+from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.documents.model.model_base import Part, key_of
 from benchctl.documents.reader import load_sequence
 from benchctl.documents.sequence_file.sequence import Sequence

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from benchctl.guard.guardian.start import start_process
-from benchctl.instruments.safe_part import OffReading, SafePart
+from benchctl.instruments.safe_part import SafePart
+from tests.guard.crews import off_reading
 from tests.guard.switches import DEADLINE_S, Switch, guardian
 
 HAPPENS_SOON_S = 0.2
@@ -233,7 +234,7 @@ def test_a_run_that_is_done_after_all_ends_the_attempts_without_another_word(swi
 
 def test_a_supply_that_says_it_is_off_is_not_believed_while_it_gives_current(switch: MakeSwitch, report: Path) -> None:
     """OUTP? is answered 0, and so is what asks for volts and amperes, with one number where there should be two."""
-    part = replace(switch().part, reading=OffReading(("MEAS:VOLT?;:MEAS:CURR?",), 0.1))
+    part = replace(switch().part, reading=off_reading("MEAS:VOLT?;:MEAS:CURR?", 0.1))
     with guardian([part], report) as process:
         process.hang_up()
         said = process.hear_said("(trying on)")
