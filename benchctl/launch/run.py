@@ -36,7 +36,8 @@ from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.opening import Opener, open_link
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.prompt_link import PromptLink
@@ -52,7 +53,7 @@ from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    from benchctl.instruments.links.link import Link
 
 
 class _NobodyAsked:
@@ -319,7 +320,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         virtual: VirtualClock | None = None
         lock: BenchLock | None = None
         simulated: SimulatedBench | None = None
-        opener: Callable[[str], Link] = open_link
+        opener: Opener = open_link
         if dry_run:
             clock = virtual = VirtualClock(elapsed_s=elapsed_s)
             stack.enter_context(virtual.take_part())
@@ -349,8 +350,13 @@ def let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
         simulated.settle()
 
 
-def _prompt_opener(simulated: SimulatedBench) -> Callable[[str], Link]:
-    return lambda address: PromptLink(open_link(address), simulated.settle)
+def _prompt_opener(simulated: SimulatedBench) -> Opener:
+    def open_promptly(address: str, settings: LinkSettings) -> Link:
+        from benchctl.instruments.links import every_link  # noqa: PLC0415 - pyvisa takes half a second
+
+        return PromptLink(every_link.open_link(address, settings), simulated.settle)
+
+    return open_promptly
 
 
 def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:
