@@ -41,7 +41,7 @@ Try it without a bench:
         ),
         "instruments": CommandEntry(
             "benchctl.cli.commands.instruments:instruments",
-            "List the instruments that answer, or say hello to those of a bench file.",
+            "List the instruments that answer, say hello to those of a bench file, or try their driver files.",
         ),
         "preflight": CommandEntry(
             "benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."

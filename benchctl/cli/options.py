@@ -20,7 +20,7 @@ unattended_option = click.option(
 )
 
 
-def _reason(_context: click.Context, _option: click.Parameter, written: str | None) -> str:
+def reason(_context: click.Context, _option: click.Parameter, written: str | None) -> str:
     """Why a person goes on; somebody reads it in the run folder, so it must say something."""
     if written is not None and not any(map(str.isalnum, written)):
         raise click.BadParameter("no reason is given; write why the run may go on, such as 'the resistors are in oil'")
@@ -30,7 +30,7 @@ def _reason(_context: click.Context, _option: click.Parameter, written: str | No
 accept_option = click.option(
     "--accept",
     "accepted",
-    callback=_reason,
+    callback=reason,
     metavar="REASON",
     help="Go on in spite of preflight's warnings; the reason is kept with the run. Hazards are refused all the same.",
 )
@@ -38,7 +38,7 @@ accept_option = click.option(
 accept_changes_option = click.option(
     "--accept",
     "accepted",
-    callback=_reason,
+    callback=reason,
     metavar="REASON",
     help="Go on although inputs were changed after the run began; the reason and the change are kept with the run.",
 )

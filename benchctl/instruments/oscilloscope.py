@@ -169,6 +169,18 @@ class Oscilloscope(Role, ABC):
         self._half_range.clear()  # the widest one fits nothing that comes next
         return replace(taken, traces=traces)
 
+    def record_as_set(self, name: str, half_ranges: Mapping[str, float], record: Record) -> Capture:
+        """One record on the ranges that are set already, whatever it shows; no range is changed.
+
+        Args:
+            name: what the capture will be called.
+            half_ranges: signal -> half of the screen, in its unit.
+            record: how long and how fine.
+        """
+        self._show(tuple(half_ranges))
+        self._half_range.update(half_ranges)
+        return self._acquire(name, tuple(half_ranges), record)
+
     # -- vertical ----------------------------------------------------------------------------------------------
 
     def _show(self, signals: Sequence[str]) -> None:

@@ -26,7 +26,7 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.journal.simulation import Simulation
 from benchctl.archive.recorder import Recorder
 from benchctl.archive.tables.run_identity import dry_run_name
-from benchctl.clock import Clock, RealClock, VirtualClock
+from benchctl.clock import Clock, RealClock
 from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
@@ -36,13 +36,11 @@ from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.links.opening import Opener, open_link
-from benchctl.instruments.links.settings import LinkSettings
+from benchctl.instruments.opening import open_link
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
-from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.served_addresses import is_served
-from benchctl.launch.simulated import describe
+from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
 from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
 from benchctl.runner.checks.blind_spots import blind_spots
 from benchctl.runner.checks.preflight import Preflight, preflight
@@ -53,7 +51,7 @@ from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:
-    from benchctl.instruments.links.link import Link
+    from benchctl.instruments.link import Link
 
 
 class _NobodyAsked:
@@ -317,16 +315,12 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
     """
     with ExitStack() as stack:
         clock: Clock
-        virtual: VirtualClock | None = None
+        virtual: VirtualBench | None = None
         lock: BenchLock | None = None
-        simulated: SimulatedBench | None = None
-        opener: Opener = open_link
+        opener: Callable[[str], Link] = open_link
         if dry_run:
-            clock = virtual = VirtualClock(elapsed_s=elapsed_s)
-            stack.enter_context(virtual.take_part())
-            simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
-            opener = _prompt_opener(simulated)
-            addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
+            virtual = stack.enter_context(in_virtual_time(files.bench, files.amplifier, elapsed_s))
+            clock, addresses, opener = virtual.clock, virtual.addresses, virtual.open_link
         else:
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
@@ -335,28 +329,14 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         def connect(interlock: Interlock) -> Bench:
             admit = partial(lock_identities, lock) if lock is not None else None
             bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener)
-            if simulated is not None and virtual is not None:
-                virtual.before_jumps(partial(let_arrive, bench, simulated))
+            if virtual is not None:
+                virtual.serve(bench)
             return bench
 
         interlock = Interlock(clock)
         bench = stack.enter_context(connect(interlock))
+        simulated = virtual.simulated if virtual is not None else None
         yield Opened(bench, clock, interlock, connect, lock, simulated)
-
-
-def let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
-    """A command has no answer, so before time moves it is waited for; an answer says that all before it has arrived."""
-    if not bench.is_settled:
-        simulated.settle()
-
-
-def _prompt_opener(simulated: SimulatedBench) -> Opener:
-    def open_promptly(address: str, settings: LinkSettings) -> Link:
-        from benchctl.instruments.links import every_link  # noqa: PLC0415 - pyvisa takes half a second
-
-        return PromptLink(every_link.open_link(address, settings), simulated.settle)
-
-    return open_promptly
 
 
 def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:

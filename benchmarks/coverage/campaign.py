@@ -17,8 +17,9 @@ from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.run import Opened, let_arrive, perform
+from benchctl.launch.run import Opened, perform
 from benchctl.launch.simulated import describe
+from benchctl.launch.virtual_time import let_arrive
 from benchctl.library import find
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 from benchctl.runner.acting.run import Files

@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 from pathlib import Path
 
+from benchctl import library
 from benchctl.launch.simulate import served
 from tests.cli.conftest import Command
 from tests.cli.files import bench_on_free_ports, written
@@ -81,3 +82,62 @@ def test_options_that_do_not_go_together_are_refused(benchctl: Command) -> None:
     ended = benchctl("instruments", "lamp")
     assert ended.exit_code == 2
     assert "'lamp' is not a VISA address" in ended.err
+
+
+def driver_with_a_mistake(folder: Path, bench: str = "mine.yaml") -> Path:
+    """The workshop's bench with a supply driver that says mV where the supply answers volts."""
+    text = library.find("drivers", "supply/scpi99_watchdog").read_text(encoding="utf-8")
+    old = 'get_voltage: "INST:NSEL {output};:SOUR:VOLT?"'
+    written(folder / "supply.yaml", text, (old, 'get_voltage: {ask: "INST:NSEL {output};:SOUR:VOLT?", unit: mV}'))
+    workshop = library.find("benches", "workshop").read_text(encoding="utf-8")
+    return written(folder / bench, workshop, ("driver: supply/scpi99_watchdog", "driver: supply.yaml"))
+
+
+def test_an_exercise_names_the_line_the_bytes_and_what_to_write_instead(benchctl: Command, tmp_path: Path) -> None:
+    bench = driver_with_a_mistake(tmp_path)
+    ended = benchctl("instruments", "--bench", bench, "--simulated", "--exercise", "supply")
+    assert ended.exit_code == 5
+    lines = ended.out.splitlines()
+    place = next(line for line in lines if "supply.yaml:6: get_voltage: wrong answer" in line)
+    assert "set to 2 V and 1 V, reads back 2 mV ('2.00000000E+00') and 1 mV" in place
+    assert r"    sent      INST:NSEL 1;:SOUR:VOLT?\n" in lines
+    assert r"    received  2.00000000E+00\n" in lines
+    assert any(line.startswith('    to correct it: write `get_voltage: "INST:NSEL') for line in lines)
+
+
+def test_words_that_the_named_sequences_do_not_need_do_not_count(benchctl: Command, tmp_path: Path) -> None:
+    text = library.find("drivers", "generator/scpi99").read_text(encoding="utf-8")
+    written(tmp_path / "generator.yaml", text, ("SOUR:LIST:DWEL ", "SOUR:LIST:DWELLS "))
+    workshop = library.find("benches", "workshop").read_text(encoding="utf-8")
+    bench = written(tmp_path / "mine.yaml", workshop, ("driver: generator/scpi99", "driver: generator.yaml"))
+    exercise = ("instruments", "--bench", bench, "--simulated", "--exercise", "generator", "--for")
+    assert benchctl(*exercise, "damping_and_noise").exit_code == 0
+    assert benchctl(*exercise, "burst_and_continuous").exit_code == 5
+
+
+def test_a_real_bench_is_told_what_will_be_done_and_waits_for_yes(benchctl: Command, tmp_path: Path) -> None:
+    bench = bench_on_free_ports(tmp_path)
+    ended = benchctl("instruments", "--bench", bench, "--exercise", "supply", typed="\n")
+    assert ended.exit_code == 6
+    assert "sets output 'main' and 'remote' to 1 V and 2 V" in ended.err
+    assert "nothing was sent" in ended.err
+
+
+def test_what_energises_needs_a_word_of_its_own_or_a_reason(benchctl: Command, tmp_path: Path) -> None:
+    file = bench_on_free_ports(tmp_path)
+    exercise = ("instruments", "--bench", file, "--exercise", "supply", "--json")
+
+    def verdict(*options: str, typed: str = "") -> str:
+        with served(file, "hx2150"):
+            (supply,) = benchctl(*exercise, *options, typed=typed).data["instruments"]
+        return next(word["verdict"] for word in supply["words"] if word["word"] == "output_on")
+
+    assert verdict("--yes") == "not tried"
+    assert verdict(typed="yes\n\n") == "not tried"
+    assert verdict(typed="yes\ndisconnected\n") == "works"
+    assert verdict("--yes", "--energise", "all leads are off") == "works"
+
+
+def test_options_of_an_exercise_need_one(benchctl: Command) -> None:
+    assert benchctl("instruments", "--bench", "workshop", "--yes").exit_code == 2
+    assert benchctl("instruments", "--exercise", "supply").exit_code == 2

@@ -8,19 +8,23 @@ from benchctl.instruments.discovery.mdns import HISLIP, LXI, RAW, Service, brows
 from benchctl.scpi.device.device import Identity
 from benchctl.simulator.network.announce import Announcement, announced
 from benchctl.simulator.network.ports import HislipPlace
+from tests.ports import free_ports
 
 LOOPBACK = [name for _, name in socket.if_nameindex() if name.startswith("lo")]
+RAW_PORT, HISLIP_PORT = free_ports(2)  # a name on the network holds the port, so that no other test has the same
 LOAD = Announcement(
-    Identity("benchctl", "DECK-LOAD", "9", "1.0"), ("127.0.0.2", 15923), HislipPlace("127.0.0.2", 14980)
+    Identity("benchctl", f"DECK-LOAD-{RAW_PORT}", "9", "1.0"),
+    ("127.0.0.2", RAW_PORT),
+    HislipPlace("127.0.0.2", HISLIP_PORT),
 )
 
 
 def test_what_is_announced_is_found_with_its_addresses() -> None:
     with announced([LOAD]):
-        heard = [service for service in browse(interfaces=LOOPBACK) if service.text.get("Model") == "DECK-LOAD"]
+        heard = [service for service in browse(interfaces=LOOPBACK) if service.text.get("Model") == LOAD.identity.model]
     assert {service.kind: service.address for service in heard} == {
-        RAW: "TCPIP::127.0.0.2::15923::SOCKET",
-        HISLIP: "TCPIP::127.0.0.2::hislip0,14980::INSTR",
+        RAW: f"TCPIP::127.0.0.2::{RAW_PORT}::SOCKET",
+        HISLIP: f"TCPIP::127.0.0.2::hislip0,{HISLIP_PORT}::INSTR",
         LXI: None,
     }
 

@@ -1,0 +1,55 @@
+"""A simulated bench in virtual time: what a dry run works with, and whoever else tries a bench file without a bench."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from benchctl.clock import VirtualClock
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench as BenchFile
+from benchctl.instruments.bench import Bench
+from benchctl.instruments.opening import open_link
+from benchctl.launch.prompt_link import PromptLink
+from benchctl.launch.simulated import describe
+from benchctl.simulator.bench import SimulatedBench
+
+if TYPE_CHECKING:
+    from benchctl.instruments.link import Link
+
+
+@dataclass(frozen=True)
+class VirtualBench:
+    """Simulated instruments, the clock that they live by, and the way to them."""
+
+    clock: VirtualClock
+    simulated: SimulatedBench
+    addresses: Mapping[str, str]
+
+    def open_link(self, address: str) -> Link:
+        """A link that knows at once that no answer will come."""
+        return PromptLink(open_link(address), self.simulated.settle)
+
+    def serve(self, bench: Bench) -> None:
+        """From now on time moves only once everything that was sent to these instruments has arrived."""
+        self.clock.before_jumps(partial(let_arrive, bench, self.simulated))
+
+
+@contextmanager
+def in_virtual_time(file: BenchFile, amplifier: Amplifier, elapsed_s: float = 0.0) -> Iterator[VirtualBench]:
+    """Simulated instruments behind a bench file; whoever calls this is the first thread of the virtual time."""
+    clock = VirtualClock(elapsed_s=elapsed_s)
+    with clock.take_part(), SimulatedBench(describe(file, amplifier), clock.now) as simulated:
+        places = simulated.start()
+        yield VirtualBench(
+            clock, simulated, {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in places.items()}
+        )
+
+
+def let_arrive(bench: Bench, simulated: SimulatedBench) -> None:
+    """A command has no answer, so before time moves it is waited for; an answer says that all before it has arrived."""
+    if not bench.is_settled:
+        simulated.settle()
