@@ -17,6 +17,7 @@
     │   ├── NoRecord                the oscilloscope took no whole record in the time allowed
     │   ├── SettingsLost            the instrument was switched off and on since it was first met
     │   ├── InstrumentReports       the instrument's own error queue, with its SCPI number
+    │   ├── NotAcknowledged         a message is answered otherwise than with what acknowledges it
     │   ├── SettingRefused          a setting reads back with another value
     │   ├── SettingChanged          a confirmed setting has changed, and the run did not change it
     │   └── InstrumentsDisagree     two show one quantity differently, or one shows an impossible value
@@ -220,6 +221,10 @@ class InstrumentReports(InstrumentError):
         super().__init__(f'reports error {code}, "{text}"', instrument=instrument, address=address)
         self.code = code
         self.text = text
+
+
+class NotAcknowledged(InstrumentError):
+    """The instrument answers a message with something else than what acknowledges it."""
 
 
 class SettingRefused(InstrumentError):

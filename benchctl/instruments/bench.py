@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from benchctl.documents.bench_file import bench as document
 from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
@@ -25,8 +25,8 @@ from benchctl.documents.model.limits import MAIN_OUTPUT
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
-from benchctl.instruments.opening import open_link
 from benchctl.instruments.oscilloscope import (
     FieldPreambleOscilloscope,
     Input,
@@ -38,9 +38,6 @@ from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
-
-if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
 
 _R = TypeVar("_R", bound=Role)
 ClockSleep = Callable[..., object]  # Clock.sleep
@@ -158,7 +155,7 @@ def open_bench(
     *,
     connect: bool = True,
     admit: Callable[[Mapping[str, str]], None] | None = None,
-    opener: Callable[[str], Link] = open_link,
+    opener: Opener = open_link,
 ) -> Bench:
     """Connect to the instruments of a bench file.
 

@@ -25,25 +25,27 @@ from benchctl.errors import (
     SettingsLost,
     quote,
 )
-from benchctl.instruments.arrivals import Arrivals, Gate
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.arrivals import Arrivals, Gate
+from benchctl.instruments.links.opening import Opener, open_link
+from benchctl.instruments.links.settings import USUAL, LinkSettings
 from benchctl.readable import answer_text
 from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    from benchctl.instruments.links.link import Link
 
 _T = TypeVar("_T")
 Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
-TIMEOUT_S = 2.0
 # The safe state waits at most this long for the thread that talks, whose read ends within a twentieth of it.
 GIVE_WAY_S = 1.0
 # How often a thread looks whether another that lets the instrument be quiet has done.
 TURN_S = 0.02
+# An instrument that acknowledges or echoes a message does so within this time, or the safe state goes on.
+NOTE_S = 0.3
 # One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
 ATTEMPTS = 2
 # One or two late answers may come before the answer to *IDN?; more means that the instrument does not work.
@@ -92,7 +94,8 @@ class Session:
         address: its VISA address.
         interlock: asked before every write of the run.
         opener: opens the link; tests pass their own.
-        timeout_s: how long an answer may take, unless a question says otherwise.
+        settings: how the link behaves.
+        timeout_s: how long an answer may take, unless a question says otherwise; that of the link, if left out.
         sleep: waits on the run's clock.
     """
 
@@ -102,8 +105,9 @@ class Session:
         address: str,
         interlock: Interlock,
         *,
-        opener: Callable[[str], Link] = open_link,
-        timeout_s: float = TIMEOUT_S,
+        opener: Opener = open_link,
+        settings: LinkSettings = USUAL,
+        timeout_s: float | None = None,
         sleep: Callable[[float], object] = time.sleep,
     ) -> None:
         self.name = name
@@ -111,7 +115,8 @@ class Session:
         self.identity = ""
         self._interlock = interlock
         self._opener = opener
-        self._timeout_s = timeout_s
+        self._settings = settings
+        self._timeout_s = settings.timeout_s if timeout_s is None else timeout_s
         self._sleep = sleep
         self._rests = False
         self._report: Report = _untold
@@ -120,7 +125,7 @@ class Session:
         self._link: Link | None = None
         self._dirty = False
         self._sent = self._answered = 0
-        self._arrivals = Arrivals(self._receive)
+        self._arrivals = Arrivals(self._receive, settings)
         self._met_before = False
         self._restarted = False
         self._left = False
@@ -181,7 +186,7 @@ class Session:
 
     def command(self, text: str) -> None:
         """Send a command that has no answer."""
-        self._exchange(text, lambda _deadline, _gate: None, self._timeout_s)
+        self._exchange(text, self._arrivals.attend, self._timeout_s, is_question=False)
 
     def ask(self, text: str) -> str:
         """Send a question and return its answer, one line, without its terminator."""
@@ -299,11 +304,12 @@ class Session:
     def command_urgently(self, text: str) -> None:
         """Write in spite of the interlock and of another thread's waiting read; if the link is dead, on a new one."""
         with self._placed():
+            self._await_note()
             try:
                 self._write_if_alive(text)
             except LinkError:
                 self._open_link(_never)
-                self._write(text, _never)
+                self._write(text, _never, is_question=False)
 
     def ask_urgently(self, text: str) -> str:
         """Ask for a confirmation in spite of the interlock. Waits for the thread that talks now, whose read ends early.
@@ -331,18 +337,30 @@ class Session:
         return self._ask_once(text)
 
     def _ask_once(self, text: str) -> str:
+        self._await_note()
         self._dirty = True
         self._write(text, _never)
         answer = self._read_text(time.monotonic() + self._timeout_s, _never)
         self._dirty = False
         return answer
 
+    def _await_note(self) -> None:
+        """An instrument that takes note of each message wants the next one only then; but off goes first."""
+        if not self._arrivals.expects or not self._talk.acquire(blocking=False):
+            return
+        try:
+            self._arrivals.attend(time.monotonic() + NOTE_S, _never)
+        except InstrumentError as error:
+            _traffic.debug("%s: %s", self.name, error)
+        finally:
+            self._talk.release()
+
     def _write_if_alive(self, text: str) -> None:
         """The system accepts the first write into a link that the peer has closed, and loses it."""
         link = self._link
         if link is not None:
             link.has_waiting()
-        self._write(text, _never)
+        self._write(text, _never, is_question=False)
 
     def look_for_power_cycle(self) -> None:
         """Ask, in spite of the interlock and on a new link, whether the instrument was switched off and on.
@@ -363,18 +381,19 @@ class Session:
         timeout_s: float,
         *,
         may_garble: bool = False,
+        is_question: bool = True,
     ) -> _T:
-        """Send a message and read its answer, if it has one. Repeat it if the link fails or, with `may_garble`, if the
-        answer is garbled."""
+        """Send a message and read what it is answered. Repeat it if the link fails or if what comes is garbled, where
+        `may_garble` says so; a command may always be repeated."""
         gate = self._interlock_and_settings
-        forgiven = (LinkError, GarbledAnswer) if may_garble else LinkError
+        forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
         with self._turn(), self._placed():
             for _ in range(ATTEMPTS - 1):
                 try:
-                    return self._attempt(text, read, timeout_s, gate)
+                    return self._attempt(text, read, timeout_s, gate, is_question=is_question)
                 except forgiven as error:
                     self._tell(text, error.message)
-            return self._attempt(text, read, timeout_s, gate)
+            return self._attempt(text, read, timeout_s, gate, is_question=is_question)
 
     def _tell(self, text: str, reason: str) -> None:
         _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)
@@ -389,24 +408,27 @@ class Session:
         if self._restarted:
             raise SettingsLost("was switched off and on during the run; its settings are lost")
 
-    def _attempt(self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate) -> _T:
+    def _attempt(
+        self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate, *, is_question: bool
+    ) -> _T:
         self._make_clean(gate)
         self._dirty = True  # until the whole answer has come: the next answer may belong to this question
-        self._write(text, gate)
+        self._write(text, gate, is_question=is_question)
         answer = read(time.monotonic() + timeout_s, gate)
         self._dirty = False
         return answer
 
-    def _write(self, text: str, gate: Gate) -> None:
+    def _write(self, text: str, gate: Gate, *, is_question: bool = True) -> None:
         if not text.isprintable():
             raise ValueError(f"a message is one line of plain text, not {text!r}")
-        data = text.encode("ascii") + b"\n"
+        data = text.encode("ascii") + self._settings.ends.sent
         with self._wire:
             gate()
             if self._link is None:
                 raise ConnectionLost("the link is closed")
             self._sent += 1
             self._link.send(data)
+            self._arrivals.sent(data, is_question=is_question)
         _traffic.debug("%s < %s", self.name, text)
 
     # -- answers -----------------------------------------------------------------------------------------------
@@ -432,13 +454,22 @@ class Session:
     def _read_line(self, deadline: float, gate: Gate) -> bytes:
         question = self._sent  # the safe state may send during this wait
         line = self._arrivals.line(deadline, gate)
+        self._take_note(deadline, gate)
         self._answered = question
         _traffic.debug("%s > %r", self.name, line)
         return line
 
+    def _take_note(self, deadline: float, gate: Gate) -> None:
+        """Read what acknowledges the question that was just answered, if the instrument does so."""
+        self._arrivals.answered("a question")
+        self._arrivals.attend(deadline, gate)
+
     def _read_block(self, deadline: float, gate: Gate) -> bytes:
+        question = self._sent
         data = self._arrivals.block(deadline, gate)
-        self._read_line(deadline, gate)  # the terminator, and CR before it
+        self._arrivals.end_of_block(deadline, gate)
+        self._take_note(deadline, gate)
+        self._answered = question
         return data
 
     def _receive(self, deadline: float, gate: Gate) -> bytes:
@@ -464,7 +495,9 @@ class Session:
         """Whether there is a working link without an unexpected answer on it or still to come."""
         link = self._link
         try:
-            return link is not None and not (self._dirty or self._arrivals or link.has_waiting())
+            if link is None or self._dirty or self._arrivals:
+                return False
+            return not link.has_waiting() or self._arrivals.expects
         except LinkError:
             return False
 
@@ -498,13 +531,13 @@ class Session:
         """A new link. The old one is closed first: many instruments take only one at a time."""
         self._check_not_left()
         self._drop_link()
-        link = self._opener(self.address)
+        link = self._opener(self.address, self._settings)
         try:
             with self._wire:
                 gate()
                 self._check_not_left()
+                self._arrivals.begin(marks_ends=link.marks_ends)
                 link, self._link = self._link, link  # type: ignore[assignment]
-                self._arrivals.clear()
         finally:  # the link that the safe state has opened meanwhile, or the new one if it is too late
             _close_quietly(link)
 

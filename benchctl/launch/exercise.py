@@ -7,7 +7,6 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from benchctl.clock import Clock, RealClock
 from benchctl.documents.bench_file.bench import Bench as BenchFile
@@ -26,17 +25,14 @@ from benchctl.instruments.exercise.talk import Talk, lines_of
 from benchctl.instruments.exercise.thermometer import ThermometerExercise
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
-from benchctl.instruments.opening import open_link
 from benchctl.instruments.oscilloscope import Oscilloscope
 from benchctl.instruments.role import Role
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
 from benchctl.launch.instruments import ANY_AMPLIFIER
 from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
-
-if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
 
 EVERY = "all"
 # What a person agrees to: the plans by role; the answer is whether to go on, and whether to energise.
@@ -125,7 +121,7 @@ def _instruments(
     with ExitStack() as stack:
         clock: Clock = RealClock()
         virtual: VirtualBench | None = None
-        opener: Callable[[str], Link] = open_link
+        opener: Opener = open_link
         if simulated:
             virtual = stack.enter_context(in_virtual_time(file, load_amplifier(amplifier)))
             clock, addresses, opener = virtual.clock, virtual.addresses, virtual.open_link
@@ -140,7 +136,7 @@ def _instruments(
                 Interlock(clock),
                 clock.sleep,
                 connect=False,
-                opener=lambda address: overheard[address].open(address),
+                opener=lambda address, settings: overheard[address].open(address, settings),
             )
         )
         if virtual is not None:

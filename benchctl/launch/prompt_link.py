@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from benchctl.errors import NoAnswer
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Interrupt, Link
+    from benchctl.instruments.links.link import Interrupt, Link
 
 AT_FIRST_S = 0.02
 """Nearly every answer comes within this; only then is the simulator asked whether it is at rest."""
@@ -25,6 +25,7 @@ class PromptLink:
     def __init__(self, link: Link, settle: Callable[[], None]) -> None:
         self._link = link
         self._settle = settle
+        self.marks_ends = link.marks_ends
         self.send = link.send
         self.has_waiting = link.has_waiting
         self.close = link.close

@@ -36,7 +36,7 @@ from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.served_addresses import is_served
@@ -51,7 +51,7 @@ from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    pass
 
 
 class _NobodyAsked:
@@ -317,7 +317,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         clock: Clock
         virtual: VirtualBench | None = None
         lock: BenchLock | None = None
-        opener: Callable[[str], Link] = open_link
+        opener: Opener = open_link
         if dry_run:
             virtual = stack.enter_context(in_virtual_time(files.bench, files.amplifier, elapsed_s))
             clock, addresses, opener = virtual.clock, virtual.addresses, virtual.open_link

@@ -12,13 +12,13 @@ from benchctl.clock import VirtualClock
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.instruments.bench import Bench
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    from benchctl.instruments.links.link import Link
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,11 @@ class VirtualBench:
     simulated: SimulatedBench
     addresses: Mapping[str, str]
 
-    def open_link(self, address: str) -> Link:
+    def open_link(self, address: str, settings: LinkSettings) -> Link:
         """A link that knows at once that no answer will come."""
-        return PromptLink(open_link(address), self.simulated.settle)
+        from benchctl.instruments.links import every_link  # noqa: PLC0415 - pyvisa takes half a second
+
+        return PromptLink(every_link.open_link(address, settings), self.simulated.settle)
 
     def serve(self, bench: Bench) -> None:
         """From now on time moves only once everything that was sent to these instruments has arrived."""

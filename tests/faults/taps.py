@@ -6,7 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchctl.errors import ConnectionLost, NotConnected
-from benchctl.instruments.link import Interrupt, Link, open_link
+from benchctl.instruments.links.every_link import open_link
+from benchctl.instruments.links.link import Interrupt, Link
+from benchctl.instruments.links.settings import USUAL, LinkSettings
 
 Answer = Callable[[], bytes]
 
@@ -21,12 +23,12 @@ class Taps:
     forged: dict[tuple[str, str], Answer] = field(default_factory=dict)
     dead: set[str] = field(default_factory=set)
 
-    def opener(self, address: str) -> Link:
+    def opener(self, address: str, settings: LinkSettings = USUAL) -> Link:
         """The link at an address, with a tap on it."""
         role = self.role_at[address]
         if role in self.dead:
             raise NotConnected(f"nothing answers at {address}")
-        return _TappedLink(self, role, open_link(address))
+        return _TappedLink(self, role, open_link(address, settings))
 
     def kill(self, role: str) -> None:
         """From now on the instrument is gone, as after a pulled plug, and its link is reset."""
@@ -55,6 +57,7 @@ class _TappedLink:
         self._taps = taps
         self._role = role
         self._link = link
+        self.marks_ends = link.marks_ends
         self._queued = b""
         self._forged_part: tuple[int, Answer] | None = None  # of the answer that is on its way
 

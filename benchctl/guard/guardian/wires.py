@@ -16,18 +16,28 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from benchctl.address import AddressError, SocketAddress, parse_address
-from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
+from benchctl.errors import (
+    ConnectionLost,
+    GarbledAnswer,
+    InstrumentError,
+    NoAnswer,
+    NotAcknowledged,
+    NotConnected,
+)
+from benchctl.instruments.links.arrivals import Arrivals
+from benchctl.instruments.links.opening import open_politely
+from benchctl.instruments.links.settings import USUAL, LinkSettings
 from benchctl.readable import answer_text
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    from benchctl.instruments.links.link import Link
 
 # An instrument that is there accepts a link within milliseconds, even across a slow network.
 CONNECT_S = 2.0
 ANSWER_S = 2.0
+# An instrument that acknowledges or echoes a message does so within this time, or is not waited for.
+NOTE_S = 0.3
 _RECEIVE_BYTES = 4096
-# The answer to OUTP? is a digit; one for forty relays is eighty characters.
-_LINE_BYTES = 4096
 
 
 def needs_pyvisa(address: str) -> bool:
@@ -37,17 +47,19 @@ def needs_pyvisa(address: str) -> bool:
 
 def load_pyvisa() -> None:
     """Import it now, when nobody waits for it."""
-    import benchctl.instruments.link  # noqa: F401, PLC0415
+    import benchctl.instruments.links.every_link  # noqa: F401, PLC0415
 
 
 class GuardianWire:
     """Reaches one instrument past everything else; see `Wire`. Safe for several threads."""
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, settings: LinkSettings = USUAL) -> None:
         self._address = address
+        self._settings = settings
         self._link: Link | None = None
+        self._arrivals = Arrivals(self._receive, settings)
         self._lock = threading.Lock()
-        self.answer_s = ANSWER_S
+        self.answer_s = max(ANSWER_S, settings.timeout_s)
 
     def command_urgently(self, text: str) -> None:
         """Send one message.
@@ -56,7 +68,7 @@ class GuardianWire:
             InstrumentError: it could not be sent.
         """
         with self._lock:
-            self._on_link(lambda link: link.send(_message(text)))
+            self._on_link(lambda link: self._tell(link, text))
 
     def ask_urgently(self, text: str) -> str:
         """Send one question and return the line that answers it.
@@ -65,12 +77,36 @@ class GuardianWire:
             InstrumentError: no answer came.
         """
         with self._lock:
-            return self._on_link(lambda link: _ask(link, text, self.answer_s))
+            return self._on_link(lambda link: self._ask(link, text))
 
     def close(self) -> None:
         """Drop the link."""
         with self._lock:
             self._drop()
+
+    def _tell(self, link: Link, text: str) -> None:
+        """Send a command. What acknowledges it is read before the next answer; here it is not waited for."""
+        self._send(link, text, is_question=False)
+
+    def _ask(self, link: Link, text: str) -> str:
+        self._send(link, text, is_question=True)
+        deadline = time.monotonic() + self.answer_s
+        answer = answer_text(self._arrivals.line(deadline, _nothing))
+        self._arrivals.answered(text)
+        return answer
+
+    def _send(self, link: Link, text: str, *, is_question: bool) -> None:
+        """An instrument that takes note of each message wants the next one only then; but off goes first."""
+        with suppress(NoAnswer, GarbledAnswer, NotAcknowledged):
+            self._arrivals.attend(time.monotonic() + NOTE_S, _nothing)
+        data = text.encode("ascii") + self._settings.ends.sent
+        link.send(data)
+        self._arrivals.sent(data, is_question=is_question)
+
+    def _receive(self, deadline: float, interrupt: Callable[[], None]) -> bytes:
+        if self._link is None:
+            raise ConnectionLost("the link is closed")
+        return self._link.receive(deadline, interrupt)
 
     def _on_link(self, exchange: Callable[[Link], str | None]) -> str:
         """Exchange on the link that stands, or on a new one; after a failure there is none, so no answer is stale."""
@@ -87,7 +123,8 @@ class GuardianWire:
             self._drop()
         try:
             if self._link is None:
-                self._link = _open(self._address)
+                self._link = open_politely(self._address, self._settings, _open)
+                self._arrivals.begin(marks_ends=self._link.marks_ends)
             return exchange(self._link) or ""
         except InstrumentError:
             self._drop()
@@ -99,7 +136,9 @@ class GuardianWire:
         The first write into one that the peer has closed would be taken by the system, and lost.
         """
         try:
-            return self._link is not None and not self._link.has_waiting()
+            if self._link is None or self._arrivals:
+                return False
+            return not self._link.has_waiting() or self._arrivals.expects
         except InstrumentError:
             return False
 
@@ -111,6 +150,8 @@ class GuardianWire:
 
 class RawSocketLink:
     """A raw TCP socket as a `Link`, without pyvisa."""
+
+    marks_ends = False
 
     def __init__(self, host: str, port: int) -> None:
         try:
@@ -162,13 +203,13 @@ class RawSocketLink:
         self._socket.close()
 
 
-def _open(address: str) -> Link:
+def _open(address: str, settings: LinkSettings) -> Link:
     raw = _raw_socket(address)
     if raw is not None:
         return RawSocketLink(raw.host, raw.port)
-    from benchctl.instruments.link import open_link  # noqa: PLC0415 - half a second that raw sockets need not wait
+    from benchctl.instruments.links import every_link  # noqa: PLC0415 - half a second that raw sockets need not wait
 
-    return open_link(address)
+    return every_link.open_link(address, settings)
 
 
 def _raw_socket(address: str) -> SocketAddress | None:
@@ -177,21 +218,6 @@ def _raw_socket(address: str) -> SocketAddress | None:
         parsed = parse_address(address)
         return parsed if isinstance(parsed, SocketAddress) else None
     return None
-
-
-def _ask(link: Link, text: str, answer_s: float) -> str:
-    link.send(_message(text))
-    deadline = time.monotonic() + answer_s
-    received = b""
-    while not received.endswith(b"\n"):
-        if len(received) > _LINE_BYTES or time.monotonic() >= deadline:
-            raise NoAnswer("no answer in time, or one without an end")
-        received += link.receive(deadline, _nothing)
-    return answer_text(received)
-
-
-def _message(text: str) -> bytes:
-    return text.encode("ascii") + b"\n"
 
 
 def _nothing() -> None:

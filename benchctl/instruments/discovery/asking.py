@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchctl.errors import InstrumentError, LinkError, NoAnswer
-from benchctl.instruments.arrivals import Arrivals
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.arrivals import Arrivals
+from benchctl.instruments.links.opening import open_link
 from benchctl.readable import answer_text
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Link
+    from benchctl.instruments.links.link import Link
 
 Opener = Callable[[str], "Link"]
 

@@ -7,10 +7,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from benchctl.instruments.exercise.findings import Said
-from benchctl.instruments.opening import open_link
+from benchctl.instruments.links.opening import Opener, open_link
+from benchctl.instruments.links.settings import LinkSettings
 
 if TYPE_CHECKING:
-    from benchctl.instruments.link import Interrupt, Link
+    from benchctl.instruments.links.link import Interrupt, Link
 
 # Of a long answer, such as a record, only the beginning is kept.
 _LONGEST_KEPT = 400
@@ -20,15 +21,15 @@ _MOST_KEPT = 100
 class Overheard:
     """What was said over all links to one instrument since it was last taken."""
 
-    def __init__(self, now: Callable[[], float], opener: Callable[[str], Link] = open_link) -> None:
+    def __init__(self, now: Callable[[], float], opener: Opener = open_link) -> None:
         self._now = now
         self._opener = opener
         self._said: list[Said] = []
         self._sent_s = 0.0
 
-    def open(self, address: str) -> Link:
+    def open(self, address: str, settings: LinkSettings) -> Link:
         """Open a link that is overheard."""
-        return _OverheardLink(self._opener(address), self)
+        return _OverheardLink(self._opener(address, settings), self)
 
     def sent(self, data: bytes) -> None:
         """These bytes went to the instrument."""
@@ -52,6 +53,7 @@ class _OverheardLink:
     def __init__(self, link: Link, overheard: Overheard) -> None:
         self._link = link
         self._overheard = overheard
+        self.marks_ends = link.marks_ends
         self.drain = link.drain
         self.has_waiting = link.has_waiting
         self.close = link.close

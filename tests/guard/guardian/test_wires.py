@@ -12,7 +12,7 @@ import pytest
 from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
 from benchctl.guard.guardian import wires
 from benchctl.guard.guardian.wires import GuardianWire, needs_pyvisa
-from benchctl.instruments import link as links
+from benchctl.instruments.links import every_link as links
 from tests.ports import free_port
 
 Manner = Callable[[socket.socket], None]
@@ -163,6 +163,8 @@ def test_any_other_address_is_reached_as_the_run_reaches_it(monkeypatch: pytest.
     class MessageLink:
         """A link that marks the end of a message itself."""
 
+        marks_ends = True
+
         def send(self, data: bytes) -> None:
             sent.append(data)
 
@@ -177,7 +179,7 @@ def test_any_other_address_is_reached_as_the_run_reaches_it(monkeypatch: pytest.
         def close(self) -> None:
             pass
 
-    monkeypatch.setattr(links, "open_link", lambda address: MessageLink())
+    monkeypatch.setattr(links, "open_link", lambda address, settings: MessageLink())
     wire = GuardianWire("GPIB::7")
     wire.command_urgently("OUTP OFF")
     assert wire.ask_urgently("OUTP?") == "OFF"
