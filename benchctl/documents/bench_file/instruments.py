@@ -22,6 +22,7 @@ from benchctl.documents.model.fields import (
     ChannelName,
     Date,
     DriverName,
+    NotNegativeSeconds,
     OutputName,
     Points,
     PositiveAmperes,
@@ -33,6 +34,7 @@ from benchctl.documents.model.fields import (
     ScanChannel,
     SensorName,
     Whole,
+    YesNo,
     bounded,
     counted,
 )
@@ -47,6 +49,12 @@ class Instrument(Part):
     address: Address = Field(description="its VISA address")
     driver: DriverName = Field(description="a shipped driver by name, or a driver file beside this one")
     calibrated: Date | None = Field(default=None, description="date of the last calibration")
+    question_takes_s: NotNegativeSeconds = Field(
+        default=0.0,
+        description="how long a question to it usually takes, as `benchctl instruments --bench` shows; preflight adds "
+        "it to its times and temperatures",
+        examples=["100 ms"],
+    )
 
     @field_validator("driver", mode="after")
     @classmethod
@@ -189,6 +197,11 @@ class SupplyOutput(Part):
     )
     voltage_v: PositiveVolts = Field(description="highest voltage")
     current_a: PositiveAmperes = Field(description="highest current")
+    remote_sense: YesNo = Field(
+        default=False,
+        description="whether sense leads go to the amplifier's terminals, so that the supply holds and reads the "
+        "voltage there",
+    )
 
 
 class SupplyAccuracies(Part):

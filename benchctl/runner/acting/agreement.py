@@ -116,7 +116,8 @@ def worst_case_look(state: ExpectedState) -> float:
         return 0.0
     state.has_looked = True
     record = record_taking.steady_record(state.frequency_hz or USUAL_TONE_HZ)
-    return SETTLE_S + record.span_s + record_taking.FETCH_S
+    asking_s = state.pace.set_s + state.pace.switch_s + state.asking_s()
+    return SETTLE_S + record.span_s + record_taking.FETCH_S + asking_s
 
 
 def worst_case_look_at_idle(state: ExpectedState) -> float:
@@ -124,4 +125,4 @@ def worst_case_look_at_idle(state: ExpectedState) -> float:
     state.has_looked = False
     signals = state.bench.signals
     is_wired = signals.supply_current is not None or signals.supply_voltage is not None
-    return record_taking.IDLE_SPAN_S if is_wired else 0.0
+    return record_taking.IDLE_SPAN_S + state.asking_s(with_supply=True) if is_wired else 0.0

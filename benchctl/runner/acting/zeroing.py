@@ -73,10 +73,10 @@ def worst_case_zeros(state: ExpectedState) -> float:
     if state.has_zeros:
         return 0.0
     state.has_zeros = True
-    return _zeroing_s(state.bench, state.amplifier)
+    return _zeroing_s(state.bench, state.amplifier, state.asking_s(with_supply=True))
 
 
-def _zeroing_s(bench: Bench, amplifier: Amplifier) -> float:
+def _zeroing_s(bench: Bench, amplifier: Amplifier, asking_s: float) -> float:
     oscilloscope = bench.instruments.oscilloscope
     driver = bench.drivers.get("oscilloscope")
     if oscilloscope is None or not isinstance(driver, OscilloscopeDriver):
@@ -85,7 +85,7 @@ def _zeroing_s(bench: Bench, amplifier: Amplifier) -> float:
     half = driver.divisions.vertical / 2
     peaks = largest_peaks(bench, amplifier)
     ranges = [len(ranges_v(peak / FILL / per_volt[signal] / half)) for signal, peak in peaks.items()]
-    return max(ranges, default=0) * (SPAN_S + record_taking.FETCH_S)
+    return max(ranges, default=0) * (SPAN_S + record_taking.FETCH_S + asking_s)
 
 
 def _why_not_off(run: Run) -> str:

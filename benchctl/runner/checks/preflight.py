@@ -12,6 +12,7 @@ from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
 from benchctl.runner.checks.telling import Finding, told_once
 from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.pace import Pace, declared_pace, slower
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
@@ -59,16 +60,19 @@ class Preflight:
             )
 
 
-def preflight(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Preflight:
-    """Walk through the plan on paper."""
-    state = ExpectedState(files.bench, files.amplifier, unattended=unattended)
+def preflight(
+    files: Files, plan: Sequence[PlannedStep], *, unattended: bool, measured: Pace | None = None
+) -> Preflight:
+    """Walk through the plan on paper; `measured`: how long questions to the instruments were seen to take."""
+    pace = slower(declared_pace(files.bench), measured or Pace())
+    state = ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace)
     refused: list[Finding] = []
     doubtful: list[Finding] = []
     good_to_know: list[Finding] = []
     worst_cases: list[WorstCase] = []
     expected_steps: list[ExpectedStep] = []
     for planned in plan:
-        worst = ACTIONS[type(planned.step)].worst_case(planned.step, state)
+        worst = ACTIONS[type(planned.step)].worst_case(planned.step, state).later(pace.between_steps_s)
         state.hazards += hazards.of_step(planned.step, worst, state)
         refused += [Finding(planned, text) for text in state.hazards]
         doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, files))]

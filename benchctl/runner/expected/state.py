@@ -16,6 +16,7 @@ from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.fuse_load import FuseLoad, Train, fuse_loads, rms_over_mean
 from benchctl.runner.expected.levels import output_v
+from benchctl.runner.expected.pace import Pace
 from benchctl.runner.expected.supply_draw import RESERVOIR_S, Bursts, SupplyDraw, draw_of, together
 from benchctl.runner.expected.worst_case import Power, WorstCase
 
@@ -53,6 +54,7 @@ class ExpectedState:
     clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)
     seen: tuple[str, ...] = ()
     unattended: bool = False
+    pace: Pace = field(default_factory=Pace)
     heatsink_c: float = AMBIENT_C
     # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
     load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
@@ -100,6 +102,14 @@ class ExpectedState:
             return
         place = f"{render(self.load_ohm, 'ohm')} and {render(self.frequency_hz, 'Hz')}"
         self.hazard(f"{why}, and no find_clean_level comes before it at {place}; put one before it, or {instead}")
+
+    # -- talking to the instruments -----------------------------------------------------------------------------
+
+    def asking_s(self, *, with_supply: bool = False) -> float:
+        """How long it takes to set up a record of the outputs and to fetch it, beyond the record itself."""
+        signals = self.bench.signals
+        supply = [wired for wired in (signals.supply_current, signals.supply_voltage) if wired is not None]
+        return self.pace.record_s(max(len(self.seen), 1) + (len(supply) if with_supply else 0))
 
     # -- what drives it ----------------------------------------------------------------------------------------
 

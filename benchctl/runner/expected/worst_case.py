@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypedDict
 
 from benchctl.runner.expected.fuse_load import FuseLoad
@@ -40,6 +40,15 @@ class WorstCase:
     output_peak_v: float = 0.0
     draw: SupplyDraw = field(default_factory=SupplyDraw)
     stated_s: float | None = None
+
+    def later(self, seconds: float) -> WorstCase:
+        """The same, and so much longer without a drive."""
+        return replace(
+            self,
+            duration_s=self.duration_s + seconds,
+            at_most_s=None if self.at_most_s is None else self.at_most_s + seconds,
+            likely_s=None if self.likely_s is None else self.likely_s + seconds,
+        )
 
     @property
     def expected_s(self) -> float:

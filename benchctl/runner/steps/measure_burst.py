@@ -151,13 +151,15 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         if cycles > 1:  # a single cycle is first and worst in one
             exposures, finals = exposures + FULL_EXPOSURES, 2
         _refuse_coarse_records(step, state, frequency_hz, cycles)
-        record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s
+        asking_s = state.pace.switch_s + state.asking_s()
+        record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s + asking_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
-        duration_s += exposures * (step.every_s + record_s) + finals * (REPETITIONS_BEFORE + 2) * step.every_s
+        duration_s += exposures * (step.every_s + record_s + 3.0 * state.pace.set_s)
+        duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
         burst_s += exposures * length_s
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
         bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
-        trains.append((bursts, near_full * step.every_s))
+        trains.append((bursts, near_full * (step.every_s + asking_s)))
     return WorstCase(duration_s=duration_s, **state.full_bursts(for_s=burst_s, trains=trains))
 
 

@@ -120,7 +120,8 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
         state.needs_clean_level("give a level")
     refuse_coarse_tone(state, state.frequency_hz or 1000.0)
     record = record_taking.steady_record(state.frequency_hz or 1000.0)
-    for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S
+    asking_s = state.pace.switch_s + state.asking_s(with_supply=True)
+    for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S + asking_s
     power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
     state.level = None
     return WorstCase(duration_s=for_s + worst_case_look(state), **power)

@@ -27,4 +27,4 @@ def perform(step: MeasureDc, run: Run) -> None:
 
 def worst_case(step: MeasureDc, state: ExpectedState) -> WorstCase:
     state.level = None
-    return WorstCase(duration_s=QUIET_S + step.for_s)
+    return WorstCase(duration_s=QUIET_S + step.for_s + state.asking_s())

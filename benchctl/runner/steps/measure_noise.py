@@ -45,4 +45,4 @@ def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
     state.level = None
     record = _record(step, state.bench)
     refuse_coarse_record(state, record, max(AUDIO_BAND_HZ), "leave the step out")
-    return WorstCase(duration_s=QUIET_S + record.span_s)
+    return WorstCase(duration_s=QUIET_S + record.span_s + state.asking_s())

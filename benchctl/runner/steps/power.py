@@ -27,6 +27,8 @@ ABOVE_SETTING = 1.03
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
 IDLE_APART_S = 1.0
+# Of the supply: two protections, voltage, limit and output of the main output; of another one the same; three readings.
+QUESTIONS_AT_START = 13.0
 
 
 def perform_on(step: PowerOn, run: Run) -> None:
@@ -110,7 +112,7 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
 def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
-    idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state)
+    idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state) + state.pace.ask_s("supply", QUESTIONS_AT_START)
     return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
 
 

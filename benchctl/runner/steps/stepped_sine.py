@@ -128,6 +128,7 @@ def worst_case_sweep(
             f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
         )
     refuse_coarse_record(state, _record(max(frequencies)), max(frequencies), "end at a lower frequency")
-    record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S for f in frequencies)
+    asking_s = state.asking_s() + state.pace.set_s
+    record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S + asking_s for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
     return WorstCase(duration_s=duration_s, **state.tone(level, for_s=duration_s))

@@ -1,0 +1,63 @@
+"""How long it takes to talk to the instruments of a bench: a millisecond a question, or a third of a second.
+
+While the program asks, the amplifier goes on playing. So a slow bench takes longer, and heats it for longer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from benchctl.documents.bench_file.bench import Bench
+
+# Whether it is finished, which is asked twice on the way, and the errors; and of each signal range, scale and samples.
+QUESTIONS_A_RECORD = 3.0
+QUESTIONS_A_SIGNAL = 3.0
+# To every instrument: whether it was switched off and on, and its errors.
+QUESTIONS_AFTER_A_STEP = 2.0
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How long each question takes, by role, s; what nobody knows takes no time worth telling."""
+
+    question_s: Mapping[str, float] = field(default_factory=dict)
+
+    def ask_s(self, role: str, questions: float = 1.0) -> float:
+        """So many questions to the instrument in a role."""
+        return questions * self.question_s.get(role, 0.0)
+
+    def record_s(self, signals: int) -> float:
+        """Setting up a record and fetching it, beyond its own length."""
+        return self.ask_s("oscilloscope", QUESTIONS_A_RECORD + signals * QUESTIONS_A_SIGNAL)
+
+    @property
+    def between_steps_s(self) -> float:
+        """Every instrument's errors, and whether it was switched off and on."""
+        return QUESTIONS_AFTER_A_STEP * sum(self.question_s.values())
+
+    @property
+    def switch_s(self) -> float:
+        """The generator's output on or off, and confirmed."""
+        return self.ask_s("generator")
+
+    @property
+    def set_s(self) -> float:
+        """A level or a frequency of the generator set and read back."""
+        return self.ask_s("generator")
+
+
+def declared_pace(bench: Bench) -> Pace:
+    """As the bench file and its driver files say."""
+    return Pace({role: _question_s(bench, role) for role, _ in bench.instruments.items()})
+
+
+def _question_s(bench: Bench, role: str) -> float:
+    driver, seen_s = bench.drivers.get(role), dict(bench.instruments.items())[role].question_takes_s
+    return seen_s if driver is None else max(driver.pace.ask_every_s or 0.0, driver.link.pause_s, seen_s)
+
+
+def slower(one: Pace, other: Pace) -> Pace:
+    """Of each instrument the longer time."""
+    roles = {**one.question_s, **other.question_s}
+    return Pace({role: max(one.ask_s(role), other.ask_s(role)) for role in roles})
