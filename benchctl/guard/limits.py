@@ -11,6 +11,7 @@ from typing import ClassVar
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import unwatched
+from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.model.limits import Limit, Limits, TemperatureLimit
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import LimitTripped
@@ -49,6 +50,15 @@ class ProtectionLimit(Limit):
 
     def __str__(self) -> str:
         return "none may trip"
+
+
+class WentOffLimit(ProtectionLimit):
+    """Of a supply that does not tell its trips: an output that was switched on is off, whatever the reason is."""
+
+    sentence: ClassVar[str] = (
+        "the supply's output went off, and this run did not switch it off; the supply cannot tell why: a protection "
+        "of its own, a hand at its panel, or another program"
+    )
 
 
 class WatchdogLimit(Limit):
@@ -118,7 +128,10 @@ def _of_amplifier(amplifier: Amplifier, bench: Bench) -> Iterator[WatchedLimit]:
 
 def _of_supply(bench: Bench) -> Iterator[WatchedLimit]:
     if bench.instruments.supply is not None:
-        yield WatchedLimit(SUPPLY_PROTECTION, ProtectionLimit(above=0.0, for_s=PROTECTION_SEEN_S), "bench")
+        driver = bench.drivers.get("supply")
+        tells = not isinstance(driver, SupplyDriver) or bool(driver.commands.get_tripped)
+        limit = ProtectionLimit if tells else WentOffLimit
+        yield WatchedLimit(SUPPLY_PROTECTION, limit(above=0.0, for_s=PROTECTION_SEEN_S), "bench")
 
 
 def limit_of_watchdog() -> WatchedLimit:

@@ -215,7 +215,9 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
 
 def _supply(session: Session, driver: SupplyDriver, entry: SupplyEntry) -> Supply:
     numbers = {name: output.number for name, output in entry.outputs.items()}
-    return Supply(session, driver, numbers, {name: _zero_a(entry, output) for name, output in entry.outputs.items()})
+    zero_a = {name: _zero_a(entry, output) for name, output in entry.outputs.items()}
+    remote_sense = [name for name, output in entry.outputs.items() if output.remote_sense]
+    return Supply(session, driver, numbers, zero_a, remote_sense)
 
 
 def _zero_a(supply: SupplyEntry, output: SupplyOutput) -> float:

@@ -15,6 +15,7 @@ from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, burdens, filters
+from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
@@ -29,6 +30,7 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from _loads_by_hand(files, unattended=unattended)
     yield from _sensors(files)
     yield from blind_spots.hazards_of(files)
+    yield from supply_lacks.hazards_of(files, unattended=unattended)
 
 
 def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:

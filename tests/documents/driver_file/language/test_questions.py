@@ -107,7 +107,7 @@ def test_a_number_may_stand_in_place_of_a_question(tmp_path: Path) -> None:
         (['measure: {voltage: "V?", currant: "I?"}'], "did you mean 'current'?"),
         (['measure: {ask: "M?", voltage: 1, current: {field: 2, unit: K}}'], "unknown unit 'K'"),
         (['set_voltage: "VOLT {voltage_vpp:.3f}"'], "unknown value 'voltage_vpp'"),
-        (['set_voltage: "VOLT {current_a:.3f}"'], "unknown value 'current_a'"),
+        (['set_overvoltage: "VOLT {current_a:.3f}"'], "unknown value 'current_a'"),
         (['set_voltage: "VOLT"'], "would never reach the instrument"),
         (['prepare: ["INST:NSEL {output};:OUTP ON"]'], "unknown value 'output'"),
     ],

@@ -1,0 +1,26 @@
+"""One form on the workshop's bench, dry: what it came to, held against the simulated truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from benchctl import library
+from benchmarks.forms.supplies import Form
+from benchmarks.sequences.trials import Trial, trial
+
+
+def bench_text(form: Form, vices: str = "") -> str:
+    """The workshop's bench file with this supply."""
+    text = library.find("benches", "workshop").read_text(encoding="utf-8")
+    for old, new in form.edits(vices).items():
+        if old not in text:
+            raise ValueError(f"the workshop's bench file has no {old!r}")
+        text = text.replace(old, new)
+    return text
+
+
+def try_form(form: Form, folder: Path, *, sequence: str = "quick_check", vices: str = "") -> Trial:
+    """Run a sequence dry on it."""
+    bench = folder / f"{form.speaks}.yaml"
+    bench.write_text(bench_text(form, vices), encoding="utf-8")
+    return trial(sequence, "hx2150", folder, bench=str(bench))
