@@ -17,7 +17,7 @@ from benchctl.guard.limits import WatchedLimit
 from benchctl.guard.sampler import SAMPLING_PERIOD_S
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchmarks.apart import Apart, bench_apart
 from benchmarks.rig import AWAKE_AFTER_S, BENCH, SUPPLY_V, play
 from benchmarks.rows import Row

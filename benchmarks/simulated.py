@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.session import Session
 from benchctl.measure.signal.record import Capture
 from benchctl.simulator.instruments.oscilloscopes.oscilloscope import SimulatedOscilloscope

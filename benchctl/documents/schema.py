@@ -52,6 +52,12 @@ def modeline(kind: Kind) -> str:
 
 def schema_of(kind: Kind) -> Schema:
     """The JSON Schema (draft 2020-12) of one kind of document."""
+    schema = schema_of_whole(kind)
+    return _or_based_on(schema) if kind == "driver" else schema
+
+
+def schema_of_whole(kind: Kind) -> Schema:
+    """As `schema_of`, for a document that is based on no other."""
     made = TypeAdapter(_MODELS[kind]).json_schema(by_alias=True, mode="validation")
     definitions = made.pop("$defs", {})
     if kind == "sequence":
@@ -137,9 +143,23 @@ def _show_shipped_commands(definitions: Schema) -> None:
         commands = load_driver(name).commands
         settings = definitions[type(commands).__name__]["properties"]
         for command in type(commands).model_fields:
-            written = getattr(commands, command).written
+            written = _in_yaml(getattr(commands, command).written)
             if written is not None and written not in settings[command].setdefault("examples", []):
                 settings[command]["examples"].append(written)
+
+
+def _in_yaml(written: Any) -> Any:
+    """What a driver file has, with its numbers as numbers."""
+    if isinstance(written, dict):
+        return {key: _number(value) if isinstance(value, str) else _in_yaml(value) for key, value in written.items()}
+    return written
+
+
+def _number(text: str) -> str | float:
+    try:
+        return int(text)
+    except ValueError:
+        return text
 
 
 def _with_header(schema: Schema, kind: Kind, definitions: Schema) -> Schema:
@@ -156,6 +176,27 @@ def _headed(schema: Schema, kind: Kind) -> Schema:
     header = {"const": f"{kind} 1", "description": "kind of document and version of its form; the first line"}
     required = ["benchctl", *schema.get("required", [])]
     return {**schema, "properties": {"benchctl": header, **schema["properties"]}, "required": required}
+
+
+def _or_based_on(schema: Schema) -> Schema:
+    """A driver file that is based on another needs only what differs."""
+    definitions = dict(schema["$defs"])
+    for choice in schema["anyOf"]:
+        name = choice["$ref"].rsplit("/", 1)[-1]
+        driver = definitions[name]
+        commands_name = driver["properties"]["commands"]["$ref"].rsplit("/", 1)[-1]
+        commands = definitions[commands_name]
+        definitions[name] = {
+            **{key: value for key, value in driver.items() if key != "required"},
+            "required": ["benchctl"],
+            "if": {"not": {"required": ["based_on"]}},
+            "then": {
+                "required": driver["required"],
+                "properties": {"commands": {"required": commands.get("required", [])}},
+            },
+        }
+        definitions[commands_name] = {key: value for key, value in commands.items() if key != "required"}
+    return {**schema, "$defs": definitions}
 
 
 # -- what an editor needs ------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from benchctl.documents.bench_file import bench as document
 from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
@@ -18,7 +18,7 @@ from benchctl.documents.bench_file.instruments import SupplyOutput
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
-from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.documents.model.limits import MAIN_OUTPUT
@@ -27,13 +27,10 @@ from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
-from benchctl.instruments.oscilloscope import (
-    FieldPreambleOscilloscope,
-    Input,
-    ListPreambleOscilloscope,
-    Oscilloscope,
-    Sleep,
-)
+from benchctl.instruments.oscilloscope.acquiring import Sleep
+from benchctl.instruments.oscilloscope.oscilloscope import Oscilloscope
+from benchctl.instruments.oscilloscope.record import Input
+from benchctl.instruments.oscilloscope.timing import Ratings
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
 from benchctl.instruments.supply import Supply
@@ -65,7 +62,7 @@ class Bench:
 
     @property
     def oscilloscope(self) -> Oscilloscope:
-        return self._role("oscilloscope", Oscilloscope)  # type: ignore[type-abstract]
+        return self._role("oscilloscope", Oscilloscope)
 
     @property
     def load(self) -> Load:
@@ -190,9 +187,7 @@ def open_bench(
     return bench
 
 
-def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest form of this table
-    file: document.Bench, session: Session, driver: Driver, sleep: Sleep
-) -> Role:
+def _in_role(file: document.Bench, session: Session, driver: Driver, sleep: Sleep) -> Role:
     instruments = file.instruments
     match driver:
         case GeneratorDriver():
@@ -205,10 +200,9 @@ def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest for
             return RelayBank(session, driver, _relays(instruments.load), _turn_on_relay(file), _input_relays(file))
         case ElectronicLoadDriver():
             return ElectronicLoad(session, driver)
-        case ListPreambleDriver() if instruments.oscilloscope is not None:
-            return ListPreambleOscilloscope(session, driver, _inputs(file), sleep=sleep, **_view(file))
-        case FieldPreambleDriver() if instruments.oscilloscope is not None:
-            return FieldPreambleOscilloscope(session, driver, _inputs(file), sleep=sleep, **_view(file))
+        case OscilloscopeDriver() if (entry := instruments.oscilloscope) is not None:
+            ratings = Ratings(entry.ratings.bits, entry.ratings.memory, entry.ratings.sample_rate_hz)
+            return Oscilloscope(session, driver, _inputs(file), ratings, file.signals.trigger.channel, sleep)
         case _:
             raise UsageError(f"driver '{driver.title}' does not fit the {session.name} of the bench file")
 
@@ -224,12 +218,6 @@ def _zero_a(supply: SupplyEntry, output: SupplyOutput) -> float:
     """What an output may read where no current flows: its limit of error there, and noise in the last digits."""
     limit = supply.accuracy.current
     return limit.fixed + limit.range * output.current_a + NOISE_A + NOISE_PART * output.current_a
-
-
-def _view(file: document.Bench) -> dict[str, Any]:
-    oscilloscope = file.instruments.oscilloscope
-    bits = oscilloscope.ratings.bits if oscilloscope is not None else 8
-    return {"bits": bits, "trigger_channel": file.signals.trigger.channel}
 
 
 def _inputs(file: document.Bench) -> dict[str, Input]:

@@ -7,6 +7,7 @@ while another thread waits for an answer, and no command of the run can be writt
 
 from __future__ import annotations
 
+import functools
 import logging
 import math
 import threading
@@ -225,10 +226,12 @@ class Session:
             )
         return values
 
-    def ask_block(self, text: str, timeout_s: float) -> bytes:
-        """Ask for a definite-length block and return its data. An instrument may delete what it has sent, so a garbled
-        block is not asked for again."""
-        return self._exchange(text, self._read_block, timeout_s)
+    def ask_block(self, text: str, timeout_s: float, *, header: bool = False) -> bytes:
+        """Ask for a definite-length block and return its data; with `header`, text before it is dropped.
+
+        An instrument may delete what it has sent, so a garbled block is not asked for again.
+        """
+        return self._exchange(text, functools.partial(self._read_block, headed=header), timeout_s)
 
     def distrust(self, text: str, reason: str) -> None:
         """Call this when an answer to `text` cannot be right: the link is cleared and verified before the next
@@ -464,9 +467,9 @@ class Session:
         self._arrivals.answered("a question")
         self._arrivals.attend(deadline, gate)
 
-    def _read_block(self, deadline: float, gate: Gate) -> bytes:
+    def _read_block(self, deadline: float, gate: Gate, *, headed: bool) -> bytes:
         question = self._sent
-        data = self._arrivals.block(deadline, gate)
+        data = self._arrivals.block(deadline, gate, headed=headed)
         self._arrivals.end_of_block(deadline, gate)
         self._take_note(deadline, gate)
         self._answered = question

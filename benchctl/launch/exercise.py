@@ -27,7 +27,7 @@ from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
-from benchctl.instruments.oscilloscope import Oscilloscope
+from benchctl.instruments.oscilloscope.oscilloscope import Oscilloscope
 from benchctl.instruments.role import Role
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -24,11 +25,15 @@ _schema_of = cache(schema_of)
 
 
 class Plain(yaml.SafeLoader):
-    """YAML as JSON Schema knows it: a date is a string."""
+    """YAML as editors know it (YAML 1.2): a date is a string, and so are yes and no, but not true and false."""
 
 
 Plain.yaml_implicit_resolvers = {
-    first: [(tag, rule) for tag, rule in resolvers if tag != "tag:yaml.org,2002:timestamp"]
+    first: [
+        (tag, re.compile("true|false") if tag == "tag:yaml.org,2002:bool" else rule)
+        for tag, rule in resolvers
+        if tag != "tag:yaml.org,2002:timestamp"
+    ]
     for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
 
@@ -178,8 +183,8 @@ WRONG = {
     "a driver of no role": (SUPPLY, "role: supply", "role: coffee", "role"),
     "a driver that cannot switch off": (SUPPLY, "  output_off:", "  output_of:", "commands"),
     "a command that is not text": (SUPPLY, "  output_off: ", "  output_off: {} # ", "commands/output_off"),
-    "a preamble of another form": (SCOPE, "preamble: list", "preamble: tuple", "preamble"),
-    "a screen of one division": (SCOPE, "vertical: 8", "vertical: 1", "divisions/vertical"),
+    "samples of another type": (SCOPE, "commands:", "samples: int12\ncommands:", "samples"),
+    "a screen of one division": (SCOPE, "commands:", "divisions: {vertical: 1}\ncommands:", "divisions/vertical"),
 }
 
 

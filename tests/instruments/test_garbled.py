@@ -11,7 +11,7 @@ import pytest
 from benchctl.clock import RealClock
 from benchctl.errors import GarbledAnswer, InstrumentError, SettingRefused
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.session import ASKED_AGAIN, Session
 from tests.instruments.scripted import Conversation, ScriptedPeer
 from tests.runner.rig import Rig, rig

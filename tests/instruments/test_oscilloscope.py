@@ -13,7 +13,8 @@ from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
 from benchctl.instruments.generator import Burst
-from benchctl.instruments.oscilloscope import RANGE_ATTEMPTS, Record
+from benchctl.instruments.oscilloscope.oscilloscope import RANGE_ATTEMPTS
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.record import Capture
 from tests.runner.ordinary import ONE_PROBE
 from tests.runner.rig import POWER_ON, Rig, files, rig
@@ -21,6 +22,7 @@ from tests.runner.rig import POWER_ON, Rig, files, rig
 LEVEL_V = 0.1
 PEAK_V = LEVEL_V * 31.9 * math.sqrt(2.0)  # sim/amplifiers/hx2150.yaml: its true gain is 31.9
 TONE = Record(span_s=0.02, pretrigger_s=0.0, samples=10_000)
+BEFORE = Record(span_s=0.02, pretrigger_s=0.005, samples=10_000)
 FIELDS = {"driver: oscilloscope/preamble_list": "driver: oscilloscope/preamble_fields"}
 
 
@@ -212,7 +214,7 @@ def test_a_preamble_of_one_list_turns_codes_into_volts_as_its_driver_file_says(b
     """drivers/oscilloscope/preamble_list.yaml: value = (code - yorigin - yreference) * yincrement, and for time
     (n - xreference) * xincrement + xorigin; a probe of 20:1 is before it."""
     bench.taps.forge("oscilloscope", "WAV:PRE?", "4,2,10000,1,2E-6,-0.005,10,0.001,250,-5")
-    taken = capture(bench, PEAK_V)
+    taken = capture(bench, PEAK_V, BEFORE)
     trace = taken.traces["output A"]
     assert trace.scale == pytest.approx(0.001 * 20)
     assert trace.offset == pytest.approx(-(250 - 5) * 0.001 * 20)
@@ -228,7 +230,7 @@ def test_a_preamble_of_single_fields_turns_codes_into_volts_as_its_driver_file_s
         fields = {"YMU": "0.001", "YOF": "5", "YZE": "0.25", "XIN": "2E-6", "XZE": "-0.005"}
         for name, value in fields.items():
             bench.taps.forge("oscilloscope", f"WFMO:{name}?", value)
-        taken = capture(bench, PEAK_V)
+        taken = capture(bench, PEAK_V, BEFORE)
     trace = taken.traces["output A"]
     assert trace.scale == pytest.approx(0.001 * 20)
     assert trace.offset == pytest.approx((0.25 - 5 * 0.001) * 20)
@@ -259,7 +261,7 @@ def test_bytes_in_the_wrong_order_are_named_with_what_to_change_in_the_driver_fi
         with pytest.raises(GarbledAnswer, match="its bytes probably come in the wrong order") as caught:
             capture(bench, PEAK_V)
     assert "output A" in str(caught.value)
-    assert "'prepare' must ask for words of two bytes, the lower byte first" in caught.value.advice
+    assert "'samples' must say what the instrument sends" in caught.value.advice
 
 
 def test_a_scale_that_is_not_that_of_the_words_is_named(bench: Rig) -> None:

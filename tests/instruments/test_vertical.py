@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchctl.instruments.vertical import FINEST_V_PER_DIVISION, ranges_v, setting_v
+from benchctl.instruments.oscilloscope.vertical import FINEST_V_PER_DIVISION, ranges_v, setting_v
 
 # ISO 3:1973, table 1: the basic series R5.
 R5 = (1.0, 1.6, 2.5, 4.0, 6.3)

@@ -10,7 +10,7 @@ from benchctl.documents.driver_file.language.answer_keys import ANSWER_KEYS
 from benchctl.documents.driver_file.language.steps import SETTINGS
 from benchctl.documents.driver_file.language.values import REAL, WHOLE, Kind, spellings
 from benchctl.documents.reader import load_driver
-from benchctl.documents.schema import schema_of
+from benchctl.documents.schema import schema_of_whole
 from benchctl.quantity import units_in_words
 from benchctl.scpi.answer_form import UNITS
 from tools.reference.documents import keys_table
@@ -35,7 +35,7 @@ _BY_ROLE = ("confirm", "steps", "limits")
 
 def page() -> str:
     """The page of driver files."""
-    schema = schema_of("driver")
+    schema = schema_of_whole("driver")
     reader = Reader(schema)
     forms = [reader.followed(form) for form in schema["anyOf"]]
     common = _common_keys(forms)
@@ -170,7 +170,7 @@ def _form(form: Schema, reader: Reader, common: Iterable[str]) -> str:
 
 
 def _all_forms(reader: Reader) -> list[Schema]:
-    return [reader.followed(form) for form in schema_of("driver")["anyOf"]]
+    return [reader.followed(form) for form in schema_of_whole("driver")["anyOf"]]
 
 
 def _shipped(role: str, description: str) -> Iterator[str]:

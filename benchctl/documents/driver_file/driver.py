@@ -7,7 +7,7 @@ from typing import Literal
 
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
-from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver, OscilloscopeDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver, refuse_old_words
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.documents.model.model_base import Document, PathProblem, PathProblems
@@ -22,11 +22,11 @@ Driver = GeneratorDriver | OscilloscopeDriver | LoadDriver | SupplyDriver | Ther
 
 # Role -> the key that chooses the form, and the forms.
 _FORMS: Mapping[str, tuple[str, Mapping[str, type[Document]]]] = {
-    "oscilloscope": ("preamble", {"list": ListPreambleDriver, "fields": FieldPreambleDriver}),
     "load": ("kind", {"relay bank": RelayBankDriver, "electronic": ElectronicLoadDriver}),
 }
 _SINGLE_FORM: Mapping[str, type[Document]] = {
     "generator": GeneratorDriver,
+    "oscilloscope": OscilloscopeDriver,
     "supply": SupplyDriver,
     "thermometer": ThermometerDriver,
 }
@@ -39,6 +39,8 @@ def driver_class(table: Table) -> type[Document]:
         PathProblems: no role or form, or an unknown one.
     """
     role = _choice(table, "role", ROLES)
+    if role == "oscilloscope":
+        refuse_old_words(table)
     if role in _SINGLE_FORM:
         return _SINGLE_FORM[role]
     key, forms = _FORMS[role]

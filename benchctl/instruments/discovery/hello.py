@@ -17,7 +17,7 @@ from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.language.query import Query
 from benchctl.documents.driver_file.language.templates import Value
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
-from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.errors import InstrumentError
@@ -118,5 +118,5 @@ def looks_of(driver: Driver, entry: Instrument) -> Iterator[Look]:
         case ThermometerDriver(), Thermometer():
             name, channel = entry.channels.items()[0]
             yield Look(f"temperature of '{name}'", driver.commands.measure_temperature, {"channel": channel})
-        case ListPreambleDriver() | FieldPreambleDriver(), _:
+        case OscilloscopeDriver(), _:
             yield Look("range of channel 1", driver.commands.get_vertical, {"channel": 1})

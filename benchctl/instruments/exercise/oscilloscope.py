@@ -21,7 +21,11 @@ from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
 from benchctl.instruments.exercise.suggest import written
-from benchctl.instruments.oscilloscope import SYNC_LEVEL_V, Oscilloscope, Record
+from benchctl.instruments.oscilloscope.acquiring import SYNC_LEVEL_V
+from benchctl.instruments.oscilloscope.oscilloscope import Oscilloscope
+from benchctl.instruments.oscilloscope.ranges import vertical_values
+from benchctl.instruments.oscilloscope.record import Input, Record
+from benchctl.instruments.oscilloscope.timing import setup_for
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.scpi.errors import FormatError
 
@@ -34,6 +38,7 @@ RECORD = Record(span_s=0.01, pretrigger_s=0.001, samples=1000, triggered=False)
 # A time base in steps of 1-2-5 and a memory from a table make a record longer, but not much shorter.
 LEAST_SPAN, MOST_SPAN = 0.9, 30.0
 PRETRIGGER_PART = 0.05
+RECORD_WORD, SCALE_WORD = "get_samples", "get_scale"
 _POLLS, _POLL_S = 100, 0.05
 _WAIT_S = 0.5
 
@@ -62,6 +67,9 @@ class OscilloscopeExercise(Exercise):
     def _channels(self) -> list[int]:
         return sorted({source.channel for source in self._oscilloscope.inputs.values()})
 
+    def _source_of(self, channel: int) -> Input:
+        return next(each for each in self._oscilloscope.inputs.values() if each.channel == channel)
+
     def plan(self) -> Plan:
         return Plan(
             (
@@ -82,6 +90,8 @@ class OscilloscopeExercise(Exercise):
     def walk(self) -> None:
         for channel in self._channels:
             self.accepted("show_channel", channel=channel)
+            ratio = self._oscilloscope.probe_ratio(self._source_of(channel))
+            self.accepted("set_probe", channel=channel, probe_ratio=ratio, probe_gain=1.0 / ratio)
             self._vertical(channel)
         for channel in self._channels[1:]:
             self.accepted("hide_channel", channel=channel)
@@ -109,14 +119,8 @@ class OscilloscopeExercise(Exercise):
             sent_as=self._vertical_values,
         ).run(self.talk)
 
-    def _vertical_values(self, volts_per_division: float) -> Mapping[str, Value]:
-        divisions = self._divisions
-        return {
-            "volts_per_division": volts_per_division,
-            "millivolts_per_division": 1000.0 * volts_per_division,
-            "range_v": volts_per_division * divisions,
-            "offset_v": 0.0,
-        }
+    def _vertical_values(self, volts_per_division: float, moved_divisions: float = 0.0) -> Mapping[str, Value]:
+        return vertical_values(volts_per_division, moved_divisions, self._divisions)
 
     def _look_for_mixed_channels(self) -> None:
         talk = self.talk
@@ -177,10 +181,9 @@ class OscilloscopeExercise(Exercise):
 
     def _sets_record(self) -> bool:
         """Time base and memory by themselves, so that an error is theirs."""
-        values = record_values(RECORD, self._across)
-        if not self.talk.words("set_record").uses <= values.keys():
-            return True
-        return self.talk.say("set_record", **values)
+        role, driver = self._oscilloscope, self._oscilloscope.driver
+        assert isinstance(driver, OscilloscopeDriver)
+        return self.talk.say("set_record", **setup_for(RECORD, driver, role.ratings).values(self._across))
 
     def _takes_record(self) -> bool:
         """One record, word by word, up to the question whether it is whole."""
@@ -204,40 +207,32 @@ class OscilloscopeExercise(Exercise):
         return False
 
     def _move_record(self) -> None:
-        signal, source = next(
-            (name, each) for name, each in self._oscilloscope.inputs.items() if each.channel == self._channels[0]
-        )
-        setting = self.two("volts_per_division", *VOLTS_PER_DIVISION)[1]
-        half_range = setting * self._divisions / 2 * source.per_volt
+        source = self._source_of(self._channels[0])
+        signal, setting = source.signal, self.two("volts_per_division", *VOLTS_PER_DIVISION)[1]
+        # The instrument takes and tells volts at the probe's tip where it was told of the probe.
+        division = setting * source.per_volt / self._oscilloscope.probe_ratio(source)
+        half_range = division * self._divisions / 2
         take = partial(self._oscilloscope.record_as_set, "exercise", {signal: half_range}, RECORD)
         captures: list[Capture] = []
         for divisions in (0.0, MOVED_DIVISIONS):
-            values = {**self._vertical_values(setting), "offset_v": divisions * setting}
+            values = self._vertical_values(setting, divisions)
             taken = self.talk.say("set_vertical", channel=source.channel, **values)
-            capture = self.talk.attempt(self._record_word, take, self._record_suspects) if taken else None
+            capture = self.talk.attempt(RECORD_WORD, take, self._record_suspects) if taken else None
             if capture is None:
                 return
             captures.append(capture)
         self.talk.say("set_vertical", channel=source.channel, **self._vertical_values(setting))
         before, after = (capture.traces[signal] for capture in captures)
-        self._judge(before, after, setting * source.per_volt, captures[-1])
-
-    @property
-    def _record_word(self) -> str:
-        return "get_samples" if self.talk.has("get_samples") else "get_block"
-
-    @property
-    def _scale_word(self) -> str:
-        return next(filter(self.talk.has, ("get_scale", "get_preamble", "get_y_multiplier")), self._record_word)
+        self._judge(before, after, division, captures[-1])
 
     @property
     def _record_suspects(self) -> list[str]:
         """What may be wrong where a record is."""
-        return [self._scale_word, "prepare", "set_vertical", "choose_source"]
+        return [SCALE_WORD, "prepare", "set_vertical", "choose_source"]
 
     def _judge(self, before: Trace, after: Trace, division: float, capture: Capture) -> None:
         """`division` is that of the screen, in the unit of the traces."""
-        word, scale_word = self._record_word, self._scale_word
+        word, scale_word = RECORD_WORD, SCALE_WORD
         rest = [float(np.mean(trace.values())) / division for trace in (before, after)]
         spread = max(float(np.std(trace.values())) / division for trace in (before, after))
         moved = float(np.mean(after.codes) - np.mean(before.codes)) * before.scale / division
@@ -273,21 +268,3 @@ class OscilloscopeExercise(Exercise):
             talk.note("set_record", Verdict.WORKS)
             return
         talk.note("set_record", Verdict.WRONG, text, suspects=[scale_word])
-
-
-def record_values(record: Record, divisions: int) -> dict[str, Value]:
-    """Whatever a driver file may want to be told of a record."""
-    interval_s = record.span_s / record.samples
-    return {
-        "seconds_per_division": record.span_s / divisions,
-        "span_s": record.span_s,
-        "interval_s": interval_s,
-        "sample_rate_hz": 1.0 / interval_s,
-        "samples": record.samples,
-        "pretrigger_s": record.pretrigger_s,
-        "pretrigger_percent": 100.0 * record.pretrigger_s / record.span_s,
-        "pretrigger_samples": round(record.pretrigger_s / interval_s),
-        "start_s": -record.pretrigger_s,
-        "center_s": record.span_s / 2 - record.pretrigger_s,
-        "trigger_from_center_s": record.pretrigger_s - record.span_s / 2,
-    }

@@ -22,6 +22,8 @@ Receive = Callable[[float, Gate], bytes]
 
 # Longest answer that is a line; waveforms come as blocks.
 LINE_BYTES = 65536
+# Text before a block, such as `C1:WF DAT2,`, is shorter.
+LONGEST_TEXT = 64
 # Longest block: 64 MiB is more than any oscilloscope record asked for here.
 BLOCK_BYTES = 64 * 1024 * 1024
 # The longest header of a block: `#`, a digit, and nine digits of length (IEEE 488.2, 7.7.6).
@@ -117,14 +119,17 @@ class Arrivals:
         self.attend(deadline, gate)
         return self._line(deadline, gate)
 
-    def block(self, deadline: float, gate: Gate) -> bytes:
-        """The data of the next definite-length block; the end of its message is not read.
+    def block(self, deadline: float, gate: Gate, *, headed: bool = False) -> bytes:
+        """The data of the next definite-length block; the end of its message is not read. If `headed`, text before it
+        is thrown away.
 
         Raises:
             GarbledAnswer: something else has arrived.
             LinkError: it does not come, or the link fails.
         """
         self.attend(deadline, gate)
+        if headed:
+            self._skip_text(deadline, gate)
         while (header := self._block_header()) is None:
             self._waiting += self._receive(deadline, gate)
         if header.length is None or header.length > BLOCK_BYTES:
@@ -133,6 +138,13 @@ class Arrivals:
         while len(self._waiting) < whole:
             self._waiting += self._receive(deadline, gate)
         return self._take(whole)[header.size :]
+
+    def _skip_text(self, deadline: float, gate: Gate) -> None:
+        while (start := self._waiting.find(b"#")) < 0:
+            if len(self._waiting) > LONGEST_TEXT or b"\n" in self._waiting:
+                raise GarbledAnswer(f"answers {bytes(self._waiting[:40])!r} where a block was asked for")
+            self._waiting += self._receive(deadline, gate)
+        del self._waiting[:start]
 
     def end_of_block(self, deadline: float, gate: Gate) -> bytes:
         """What ends the message that a block was; nothing on a link where nothing ends messages."""

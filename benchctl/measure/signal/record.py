@@ -16,6 +16,7 @@ from benchctl.errors import ClippedRecord, MeasurementError, RecordTooShort, Unr
 from benchctl.measure.conditions import NOT_ON_RECORD, Conditions
 
 Samples = NDArray[np.float64]
+Codes = NDArray[np.int16]
 
 OUTPUT = "output "  # "output A": the voltage at the amplifier's channel A
 OUTPUT_CURRENT = "output current "  # "output current A": the current into its load, where a probe is wired
@@ -37,7 +38,7 @@ class Trace:
     where no zero was taken, so that the accuracy of the bench file counts.
     """
 
-    codes: NDArray[np.int16]
+    codes: Codes
     scale: float
     offset: float
     unit: str
@@ -63,6 +64,12 @@ class Trace:
         )
 
     @property
+    def peak(self) -> float:
+        """The value that is farthest from zero, as a size, in `unit`."""
+        ends = (int(self.codes.min()), int(self.codes.max()))
+        return max(abs(code * self.scale + self.value_of_code_0) for code in ends)
+
+    @property
     def step(self) -> float:
         """The converter's step in `unit`: an 8-bit converter may fill a 16-bit code only in steps of 256.
 
@@ -76,8 +83,7 @@ class Trace:
 
     def values(self, start: int = 0, stop: int | None = None) -> Samples:
         """The samples `start` to `stop` in `unit`, shape (n,)."""
-        part = self.codes[start:stop].astype(np.float64)
-        part *= self.scale
+        part = np.multiply(self.codes[start:stop], self.scale, dtype=np.float64)
         part += self.value_of_code_0
         return part
 

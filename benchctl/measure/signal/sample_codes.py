@@ -1,7 +1,7 @@
 """Codes that cannot be what the converter gave, and what they probably are: a record that is misread hides dc.
 
-Codes come as words of two bytes, the lower byte first. A converter of few bits may fill a word from below, in steps of
-1, or from above, in larger steps; the scale and the range that is set tell which of the two is to be expected.
+A converter of few bits may fill a word from below, in steps of 1, or from above, in larger steps; the scale and the
+range that is set tell which of the two is to be expected.
 """
 
 from __future__ import annotations
@@ -9,29 +9,37 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Codes = NDArray[np.int16]
+from benchctl.measure.signal.record import Codes
 
 _WORD = 2**16
 # Some converters reach a little beyond the screen.
 _BEYOND_SCREEN = 1.5
 # In the wrong order each step of a quiet record is 256 times too large; an honest record is rougher in the other order.
 _ROUGHER = 16.0
+# Pieces of a long record that are looked at, spread over it, and samples in each.
+_PIECES = 16
+_PIECE = 1024
 
 BYTE_ORDER = "its bytes probably come in the wrong order"
 SCALE = "the scale that it tells is probably not that of its codes"
 
 
-def misreading(codes: Codes, low_code: int, high_code: int, bits: int) -> str:
-    """What is probably wrong with codes that do not fit a range from `low_code` to `high_code`, or nothing.
+def misreading(codes: Codes, swapped: Codes | None, limits: tuple[int, int], bits: int) -> str:
+    """What is probably wrong with codes that do not fit their range, or nothing.
 
-    `bits`: those of the converter, as the bench file has them.
+    Args:
+        codes: as they were read.
+        swapped: the same, read in the other order of bytes; None where a sample is one byte.
+        limits: the lowest and the highest code on the screen.
+        bits: those of the converter, as the bench file has them.
     """
-    span = high_code - low_code
+    span = limits[1] - limits[0]
+    if swapped is None:
+        return ""
     if span > _BEYOND_SCREEN * _WORD:
         return f"a word of two bytes reaches {_WORD / span:.2g} of its range at most; {SCALE}"
-    swapped = codes.byteswap()
-    inside, would_be = (is_inside(each, low_code, high_code) for each in (codes, swapped))
-    if would_be and (not inside or _is_better(swapped, codes, _step_to_expect(span, bits))):
+    inside = is_inside(codes, *limits)
+    if is_inside(swapped, *limits) and (not inside or _is_better(swapped, codes, _step_to_expect(span, bits))):
         return f"its codes go from {codes.min()} to {codes.max()}, in steps that no converter has; {BYTE_ORDER}"
     return ""
 
@@ -49,16 +57,25 @@ def _step_to_expect(span: int, bits: int) -> int:
 
 def _is_better(swapped: Codes, codes: Codes, step: int) -> bool:
     """Whether the codes make sense in the other order of bytes alone."""
-    is_rougher = _roughness(codes) > _ROUGHER * _roughness(swapped) > 0.0
-    return step <= _step_of(swapped) and (is_rougher or _step_of(codes) < step)
+    differences, of_swapped = _differences(codes), _differences(swapped)
+    is_rougher = _roughness(differences) > _ROUGHER * _roughness(of_swapped) > 0.0
+    return step <= _step_of(of_swapped) and (is_rougher or _step_of(differences) < step)
 
 
-def _step_of(codes: Codes) -> int:
+def _differences(codes: Codes) -> NDArray[np.int64]:
+    """From one sample to the next; of a long record, in pieces spread over it."""
+    if codes.size <= _PIECES * _PIECE:
+        return np.asarray(np.diff(codes.astype(np.int64)), dtype=np.int64)
+    starts = np.linspace(0, codes.size - _PIECE, _PIECES).astype(int)
+    return np.concatenate([np.diff(codes[start : start + _PIECE].astype(np.int64)) for start in starts])
+
+
+def _step_of(differences: NDArray[np.int64]) -> int:
     """The largest power of two that divides all differences; that of a word where there are none."""
-    common = int(np.gcd.reduce(np.diff(codes.astype(np.int64))))
+    common = int(np.gcd.reduce(differences)) if differences.size else 0
     return common & -common if common else _WORD
 
 
-def _roughness(codes: Codes) -> float:
-    """From one sample to the next, on average."""
-    return float(np.mean(np.abs(np.diff(codes.astype(np.int64))))) if codes.size > 1 else 0.0
+def _roughness(differences: NDArray[np.int64]) -> float:
+    """On average."""
+    return float(np.mean(np.abs(differences))) if differences.size else 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from benchctl.documents.bench_file.instruments import OscilloscopeRatings
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.quantity import render, render_time
 from benchctl.runner.acting.record_taking import within_ratings
 from benchctl.runner.expected.state import ExpectedState

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.budget.dc import OutputDc, output_dc, worst_dc
 from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture

@@ -14,8 +14,8 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import views
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.errors import NoRecord
-from benchctl.instruments.oscilloscope import Record
-from benchctl.instruments.vertical import FILL, ranges_v
+from benchctl.instruments.oscilloscope.record import Record
+from benchctl.instruments.oscilloscope.vertical import FILL, ranges_v
 from benchctl.measure.budget.zero import Zeros, beyond_stated, stated_limit, zeros_of
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Trace
 from benchctl.quantity import render

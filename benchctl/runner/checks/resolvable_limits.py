@@ -13,7 +13,7 @@ from typing import NamedTuple
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.model.limits import Limit, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOn, RampSupply, Set
-from benchctl.instruments.vertical import FILL, setting_v
+from benchctl.instruments.oscilloscope.vertical import FILL, setting_v
 from benchctl.measure.budget.zero import limit_left, stated_limit
 from benchctl.measure.signal.record import OUTPUT
 from benchctl.quantity import render

@@ -7,7 +7,7 @@ from dataclasses import asdict
 
 from benchctl.archive.journal.events import CLEAN_LEVEL
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel
-from benchctl.instruments.oscilloscope import POLL_S
+from benchctl.instruments.oscilloscope.acquiring import POLL_S
 from benchctl.measure.analyses.by_step import steady_distortions
 from benchctl.measure.analyses.context import ContinuousContext
 from benchctl.measure.signal.distortion import BAND_HZ

@@ -9,7 +9,7 @@ from typing import Literal
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.generator import Burst
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.by_step import first_cycle_distortions, worst_cycle_distortions
 from benchctl.measure.analyses.context import BurstContext
 from benchctl.measure.conditions import Drive

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from benchctl.documents.sequence_file.measuring_steps import MeasureDc
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.sequence_file.measuring_steps import MeasureNoise
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.noise_figures import PART_S, NoiseContext
 from benchctl.measure.signal.noise import AUDIO_BAND_HZ
 from benchctl.runner.acting import record_taking

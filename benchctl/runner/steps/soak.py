@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
 from benchctl.instruments.generator import Burst
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture

@@ -11,7 +11,7 @@ import numpy as np
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.measuring_steps import SteppedSine
 from benchctl.errors import MeasurementError
-from benchctl.instruments.oscilloscope import Record
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.frequencies import iso_266_hz, per_octave_hz
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render

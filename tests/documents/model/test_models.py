@@ -12,7 +12,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
-from benchctl.documents.driver_file.oscilloscope import FieldPreambleDriver, ListPreambleDriver
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
 from benchctl.documents.model.model_base import Part, key_of
@@ -20,7 +20,7 @@ from benchctl.documents.reader import load_sequence
 from benchctl.documents.sequence_file.sequence import Sequence
 
 DOCUMENTS: list[type[BaseModel]] = [
-    Sequence, Bench, Amplifier, GeneratorDriver, ListPreambleDriver, FieldPreambleDriver, RelayBankDriver,
+    Sequence, Bench, Amplifier, GeneratorDriver, OscilloscopeDriver, RelayBankDriver,
     ElectronicLoadDriver, SupplyDriver, ThermometerDriver,
 ]  # fmt: skip
 
