@@ -123,8 +123,14 @@ def asking(questions: Sequence[Question]) -> Callable[[_F], _F]:
     return decorate
 
 
+def take_offered(context: click.Context) -> None:
+    """Ask nothing from now on: what is offered is taken."""
+    context.meta[_TAKE_OFFERED] = True
+
+
 def _take_offered(context: click.Context, _option: click.Parameter, taken: bool) -> None:
-    context.meta[_TAKE_OFFERED] = taken
+    if taken:
+        take_offered(context)
 
 
 _yes = click.option(

@@ -9,7 +9,6 @@ from string import Template
 
 import yaml
 
-from benchctl import library
 from benchctl.documents.driver_file.driver import Role
 from benchctl.errors import UsageError
 
@@ -88,7 +87,7 @@ title: $title
 instruments:
   generator:
     address: $generator
-    driver: generator/scpi99
+    driver: $generator_driver
     ratings: {level: 7 V, frequency: 1 MHz}
     accuracy:
       level: {reading: 1 %, fixed: 1 mV}
@@ -97,19 +96,19 @@ instruments:
 
   oscilloscope:
     address: $oscilloscope
-    driver: oscilloscope/preamble_list
+    driver: $oscilloscope_driver
     ratings: {bits: 8, memory: 1000000, sample_rate: 50 MSa/s, input: 300 V}
     accuracy:
       voltage: {reading: 2 %, range: 0.5 %}
 
   load:
     address: $load
-    driver: load/relay_bank
+    driver: $load_driver
     resistors:                        # one line a resistor; `channel` is the amplifier output it is wired to
 $resistors
   supply:
     address: $supply
-    driver: supply/scpi99
+    driver: $supply_driver
     outputs:                          # `main` feeds the amplifier
       main: {number: 1, voltage: 20 V, current: 100 A}
       remote: {number: 2, voltage: 20 V, current: 1 A}
@@ -119,7 +118,7 @@ $resistors
 
   thermometer:
     address: $thermometer
-    driver: thermometer/scpi99
+    driver: $thermometer_driver
     channels: {heatsink: 101, ambient: 102, load: 103}
     accuracy:
       temperature: {fixed: 1 K}
@@ -165,12 +164,22 @@ def amplifier_text(channels: Sequence[str], rated: Sequence[tuple[str, str]], **
     return _AMPLIFIER.substitute(plate | {"title": _scalar(plate["title"])}, channels=", ".join(channels), rated=lines)
 
 
-def bench_text(title: str, addresses: Mapping[str, str], channels: Sequence[str], loads: Sequence[str]) -> str:
-    """A bench file for instruments at these addresses, with a load resistor for each channel and nominal value."""
+def bench_text(
+    title: str,
+    addresses: Mapping[str, str],
+    channels: Sequence[str],
+    loads: Sequence[str],
+    drivers: Mapping[str, str] | None = None,
+) -> str:
+    """A bench file for instruments at these addresses, with a load resistor for each channel and nominal value.
+
+    `drivers`: the driver of each role for which another than the usual one is known to fit.
+    """
+    named = {f"{role}_driver": (drivers or {}).get(role, usual) for role, usual in _MODEL_DRIVERS.items()}
     relays = enumerate(((load, channel) for load in loads for channel in channels), start=101)
     resistors = "".join(_resistor(load, channel, relay) for relay, (load, channel) in relays)
     outputs = "".join(_output(channel, number) for number, channel in enumerate(channels, start=1))
-    return _BENCH.substitute(addresses, title=_scalar(title), resistors=resistors, outputs=outputs)
+    return _BENCH.substitute({**named, **addresses}, title=_scalar(title), resistors=resistors, outputs=outputs)
 
 
 def _resistor(load: str, channel: str, relay: int) -> str:
@@ -187,9 +196,13 @@ def _output(channel: str, number: int) -> str:
     )
 
 
-def driver_text(role: Role) -> str:
-    """The shipped driver of a role, to be changed into one's own."""
-    shipped = library.find("drivers", _MODEL_DRIVERS[role]).read_text(encoding="utf-8")
+def usual_driver(role: Role) -> str:
+    """The name of the shipped driver that a new one of its role starts from, unless another is named."""
+    return _MODEL_DRIVERS[role]
+
+
+def driver_text(shipped: str) -> str:
+    """The text of a shipped driver, to be changed into one's own."""
     return (
         f"{shipped.rstrip()}\n\n# Change each command to what your instrument's manual says; `{{...}}` takes a value.\n"
     )

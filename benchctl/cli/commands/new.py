@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, get_args
 
 import click
 
-from benchctl.cli.questions import Listed, Named, Paired, Question, Written, asking
+from benchctl import library
+from benchctl.cli.questions import Listed, Named, Paired, Question, Written, asking, take_offered
 from benchctl.documents.driver_file.driver import ROLES, Role
 from benchctl.documents.model.fields import (
     Address,
@@ -23,7 +24,7 @@ from benchctl.documents.model.fields import (
     PositiveWatts,
     Ratio,
 )
-from benchctl.documents.reader import read_any
+from benchctl.documents.reader import load_driver, read_any
 from benchctl.documents.schema import Kind, modeline, schema_name, schema_of
 from benchctl.documents.starter import (
     MEASUREMENTS,
@@ -31,6 +32,7 @@ from benchctl.documents.starter import (
     bench_text,
     driver_text,
     sequence_text,
+    usual_driver,
     write_new,
 )
 from benchctl.errors import DocumentError, UsageError
@@ -77,6 +79,56 @@ _BENCH = (
     Question("--channels", "Amplifier outputs that are wired", "A, B", _CHANNELS),
     Question("--loads", "Load resistances of each channel", "4 ohm, 2 ohm", Listed(_OHMS)),
 )
+# What eager options leave for the command, in click's own place for that.
+_LIKE, _DRIVERS = "benchctl.like", "benchctl.drivers"
+_Option = Callable[[Callable[..., int]], Callable[..., int]]
+
+
+def _start_like(context: click.Context, _option: click.Parameter, name: str | None) -> None:
+    """The role is that of the driver, so it is not asked for."""
+    if name:
+        library.find("drivers", name)
+        context.meta[_LIKE] = name
+        take_offered(context)
+
+
+class _Found(click.Option):
+    """What is found is offered in place of the examples, before anything is asked."""
+
+    def handle_parse_result(
+        self, ctx: click.Context, opts: Mapping[str, Any], args: list[str]
+    ) -> tuple[Any, list[str]]:
+        if opts.get("found"):
+            _offer_found(ctx, opts.get("interfaces"))
+        return super().handle_parse_result(ctx, opts, args)
+
+
+def _offer_found(context: click.Context, interfaces: Sequence[str] | None) -> None:
+    from benchctl.launch.found_roles import found_roles  # noqa: PLC0415 - heavy, and only this needs it
+
+    found = found_roles(interfaces)
+    for role in ROLES:
+        place = found.get(role)
+        words = (
+            f"{place.address}, {place.driver} ({place.identity})" if place else "none found; the address is an example"
+        )
+        click.echo(f"{role}: {words}")
+    context.default_map = {role: place.address for role, place in found.items()}
+    context.meta[_DRIVERS] = {role: place.driver for role, place in found.items()}
+
+
+_like_option = click.option(
+    "--like", metavar="DRIVER", is_eager=True, expose_value=False, callback=_start_like,
+    help="Start from this shipped driver, such as supply/scpi99.",
+)  # fmt: skip
+_interface_option = click.option(
+    "--interface", "interfaces", multiple=True, metavar="NAME", expose_value=False,
+    help="With --found: listen on this network interface only.",
+)  # fmt: skip
+_found_option = click.option(
+    "--found", cls=_Found, is_flag=True, is_eager=True, expose_value=False,
+    help="Look for the instruments that answer, and offer their addresses and the drivers that fit.",
+)  # fmt: skip
 _DRIVER = (Question("--role", "Role of the instrument", "supply", click.Choice(ROLES)),)
 
 
@@ -89,8 +141,13 @@ def new() -> None:
     """
 
 
-def _begins(kind: Kind, example: str, questions: Sequence[Question]) -> Callable[[Callable[..., str]], click.Command]:
-    """The command that writes a file of a kind, from the function that makes its text of the answers."""
+def _begins(
+    kind: Kind, example: str, questions: Sequence[Question], options: Sequence[_Option] = ()
+) -> Callable[[Callable[..., str]], click.Command]:
+    """The command that writes a file of a kind, from the function that makes its text of the answers.
+
+    `options`: further ones, which decide before anything is asked what is offered.
+    """
 
     def decorate(text_of: Callable[..., str]) -> click.Command:
         @click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
@@ -99,6 +156,8 @@ def _begins(kind: Kind, example: str, questions: Sequence[Question]) -> Callable
         def command(file: Path, schema: bool, **answers: Any) -> int:
             return _write(kind, file, text_of(**answers), schema=schema)
 
+        for option in options:
+            command = option(command)
         return new.command(kind, help=text_of.__doc__, epilog=f"Example:  benchctl new {kind} {example}")(command)
 
     return decorate
@@ -116,16 +175,21 @@ def amplifier(channels: Sequence[str], rated: Sequence[tuple[str, str]], **plate
     return amplifier_text(channels, rated, amplifier_class=plate.pop("class"), **plate)
 
 
-@_begins("bench", "mybench.yaml --title 'Bench 1'", _BENCH)
+@_begins("bench", "mybench.yaml --title 'Bench 1'", _BENCH, (_found_option, _interface_option))
 def bench(title: str, channels: Sequence[str], loads: Sequence[str], **addresses: str) -> str:
-    """Write a bench file: your instruments, and what is wired to what."""
-    return bench_text(title, addresses, channels, loads)
+    """Write a bench file: your instruments, and what is wired to what.
+
+    With --found the instruments that answer are looked for first, and each takes the role of the driver file that fits
+    it. What is not found has an address to be replaced.
+    """
+    return bench_text(title, addresses, channels, loads, click.get_current_context().meta.get(_DRIVERS))
 
 
-@_begins("driver", "my_supply.yaml --role supply", _DRIVER)
+@_begins("driver", "my_supply.yaml --like supply/scpi99", _DRIVER, (_like_option,))
 def driver(role: Role) -> str:
     """Write a driver file: the commands of a family of instruments."""
-    return driver_text(role)
+    found = load_driver(click.get_current_context().meta.get(_LIKE) or usual_driver(role))
+    return driver_text(found.source.text if found.based_on is None else found.whole_text)
 
 
 def _write(kind: Kind, file: Path, text: str, *, schema: bool) -> int:

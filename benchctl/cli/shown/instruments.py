@@ -44,10 +44,10 @@ def _print_search(found: Search) -> None:
 
 def _search_table(found: Sequence[Found]) -> Table:
     table = Table(title="Instruments", title_justify="left", title_style="bold")
-    for head in ("address", "found by", "identity"):
+    for head in ("address", "found by", "identity", "driver files that fit"):
         table.add_column(head, overflow="fold")
     for each in found:
-        table.add_row(each.place.address, ", ".join(each.place.found_by), _who(each))
+        table.add_row(each.place.address, ", ".join(each.place.found_by), _who(each), "\n".join(each.drivers))
     return table
 
 
@@ -55,7 +55,8 @@ def _who(found: Found) -> Text:
     """The identity as it is, or why there is none, and what the instrument announced of itself."""
     answered, announced = found.answered, found.place.announced
     if answered.identity is not None:
-        return Text(answered.identity or NOTHING_SAID)
+        who = answered.identity or NOTHING_SAID
+        return Text(f"{who}\nneeds `link: {{{answered.ends}}}`" if answered.ends else who)
     why = found.note or answered.problem or SILENT
     return Text(f"{why} (announced as {announced})" if announced else why, style="yellow")
 
@@ -68,6 +69,8 @@ def _search_as_data(found: Search) -> dict[str, object]:
                 "found_by": list(each.place.found_by),
                 "announced": each.place.announced,
                 "identity": each.answered.identity,
+                "ends": each.answered.ends,
+                "drivers": list(each.drivers),
                 "reached": each.answered.reached,
                 "problem": each.note or each.answered.problem,
             }

@@ -1,27 +1,39 @@
-"""Who answers at an address. `*IDN?` is all that is sent: nothing is set, and no other program's link is taken over."""
+"""Who answers at an address, and what it answers to questions by which a form of instrument is known.
+
+Questions are all that is sent: nothing is set, and no other program's link is taken over. An instrument that does not
+know a question notes an error in its queue; as many entries as there may be are read from the queue afterwards.
+"""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from benchctl.address import SocketAddress, parse_address
 from benchctl.errors import InstrumentError, LinkError, NoAnswer
-from benchctl.instruments.links.arrivals import Arrivals
 from benchctl.instruments.links.opening import open_link
 from benchctl.readable import answer_text
+from benchctl.scpi.errors import FormatError, parse_error
 
 if TYPE_CHECKING:
     from benchctl.instruments.links.link import Link
 
 Opener = Callable[[str], "Link"]
 
+IDENTIFY = "*IDN?"
 # An instrument may take its time; a screen that is being drawn takes 2 s.
 ANSWER_S = 2.0
+# One that has answered is awake, so it answers what it knows sooner.
+SOON_S = 0.7
+# Between two bytes of one answer there is no longer silence, at 1200 baud either.
+SILENCE_S = 0.1
 # IEEE 488.2, 10.14.3: 72 characters; some are longer.
 _LONGEST_SHOWN = 200
+_LONGEST_BYTES = 65536
+_ENDS = {"LF": b"\n", "CRLF": b"\r\n"}
 
 
 @dataclass(frozen=True)
@@ -32,32 +44,129 @@ class Answered:
         identity: the answer to `*IDN?`, as it is; None where none came.
         reached: whether a link could be opened.
         problem: in words what went wrong; empty where nothing did.
+        answers: further question -> answer, of those that were answered.
+        ends: what its messages must end with, where that is not the usual line feed, as a driver file writes it.
     """
 
     identity: str | None = None
     reached: bool = False
     problem: str = ""
+    answers: dict[str, str] = field(default_factory=dict)
+    ends: str = ""
 
 
-def ask(address: str, opener: Opener = open_link, answer_s: float = ANSWER_S) -> Answered:
-    """Ask who is at an address. Never raises for what an instrument does; takes bounded time.
+def ask(
+    address: str, questions: Sequence[str] = (), opener: Opener = open_link, answer_s: float = ANSWER_S
+) -> Answered:
+    """Ask who is at an address, and if somebody says so, the further questions. Never raises for what an instrument
+    does; takes bounded time.
 
     Args:
         address: a VISA address.
+        questions: each is asked once; it must be harmless to every instrument.
         opener: opens the link.
-        answer_s: how long the answer may take.
+        answer_s: how long the answer to `*IDN?` may take.
     """
     try:
         link = opener(address)
     except InstrumentError as error:
         return Answered(problem=error.message)
+    is_stream = isinstance(parse_address(address), SocketAddress)
     with _closed_after(link):
         try:
-            return Answered(_answer(link, "*IDN?", answer_s), reached=True)
+            return _met(_Talk(link), questions, answer_s, is_stream=is_stream)
         except NoAnswer:
             return Answered(reached=True)
         except InstrumentError as error:
             return Answered(reached=True, problem=error.message)
+
+
+def _met(talk: _Talk, questions: Sequence[str], answer_s: float, *, is_stream: bool) -> Answered:
+    """A line feed ends a message nearly everywhere; who does not answer to that is asked with a carriage return too."""
+    sent = "LF"
+    try:
+        heard = talk.ask(IDENTIFY, sent, answer_s)
+    except NoAnswer:
+        sent = "CRLF"
+        heard = talk.ask(IDENTIFY, sent, answer_s)
+    identity, ends = _shown(heard), _ends_in_words(sent, heard)
+    if ends or not identity:
+        return Answered(identity, reached=True, ends=ends)
+    answers = _answers(talk, questions, identity, is_stream=is_stream)
+    return Answered(identity, reached=True, answers=answers)
+
+
+def _shown(line: bytes) -> str:
+    return answer_text(line)[:_LONGEST_SHOWN]
+
+
+def _ends_in_words(sent: str, heard: bytes) -> str:
+    """How a driver file says this, where it is not the usual end."""
+    received = "LF" if heard.endswith(b"\n") else "CR" if heard.endswith(b"\r") else "none"
+    if sent == "LF" and received == "LF":
+        return ""
+    return "ends: CR" if received == "CR" else f"ends: {{send: {sent}, receive: {received}}}"
+
+
+def _answers(talk: _Talk, questions: Sequence[str], identity: str, *, is_stream: bool) -> dict[str, str]:
+    """The questions that are answered; the errors of the others are taken out of the queue again."""
+    found: dict[str, str] = {}
+    for question in questions:
+        with suppress(NoAnswer):
+            answer = talk.ask_or_identify(question, identity) if is_stream else _shown(talk.ask(question, "LF", SOON_S))
+            if answer is not None:
+                found[question] = answer
+    _take_errors(talk, len(questions) - len(found))
+    return found
+
+
+def _take_errors(talk: _Talk, most: int) -> None:
+    with suppress(NoAnswer, FormatError):
+        for _ in range(most):
+            code, _ = parse_error(_shown(talk.ask("SYST:ERR?", "LF", SOON_S)))
+            if code == 0:
+                return
+
+
+class _Talk:
+    """Questions and answers over one link, line by line."""
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+        self._waiting = b""
+
+    def ask(self, question: str, end: str, within_s: float) -> bytes:
+        """The answer to a question, with its end."""
+        self._link.send(question.encode("ascii") + _ENDS[end])
+        return self._line(within_s)
+
+    def ask_or_identify(self, question: str, identity: str) -> str | None:
+        """The answer; None where there is none.
+
+        Where bytes simply follow each other, who it is can be asked behind the question: if that answer comes first,
+        none has come to the question, and nobody need wait for it.
+        """
+        self._link.send(question.encode("ascii") + b"\n" + IDENTIFY.encode("ascii") + b"\n")
+        first = _shown(self._line(SOON_S))
+        if first == identity:
+            return None
+        with suppress(NoAnswer):
+            self._line(SOON_S)
+        return first
+
+    def _line(self, within_s: float) -> bytes:
+        """The next line, or what has come before silence.
+
+        Raises:
+            NoAnswer: nothing has come in time.
+        """
+        if not self._waiting:
+            self._waiting = self._link.receive(time.monotonic() + within_s, _go_on)
+        with suppress(NoAnswer):
+            while b"\n" not in self._waiting and len(self._waiting) < _LONGEST_BYTES:
+                self._waiting += self._link.receive(time.monotonic() + SILENCE_S, _go_on)
+        line, end, self._waiting = self._waiting.partition(b"\n")
+        return line + end
 
 
 @contextmanager
@@ -67,12 +176,6 @@ def _closed_after(link: Link) -> Iterator[None]:
     finally:
         with suppress(LinkError):
             link.close()
-
-
-def _answer(link: Link, question: str, within_s: float) -> str:
-    link.send(question.encode("ascii") + b"\n")
-    line = Arrivals(link.receive).line(time.monotonic() + within_s, _go_on)
-    return answer_text(line)[:_LONGEST_SHOWN]
 
 
 def _go_on() -> None:

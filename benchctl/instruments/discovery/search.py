@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from benchctl.address import NetworkAddress, parse_address
 from benchctl.errors import BenchctlError
 from benchctl.instruments.discovery.asking import Answered, ask
+from benchctl.instruments.discovery.matching import fitting, questions, shipped_matches
 from benchctl.instruments.discovery.mdns import LXI, Service, browse
 from benchctl.instruments.discovery.visa_list import Listed, visa_list
 from benchctl.readable import printable
@@ -25,6 +26,11 @@ NOT_ASKED = "not asked, as a serial port may lead to anything; give its address 
 
 Admit = Callable[[str], AbstractContextManager[object]]
 Asker = Callable[[str], Answered]
+
+
+def ask_who_and_which(address: str) -> Answered:
+    """Ask at an address who is there, and whatever tells a shipped driver file that it fits."""
+    return ask(address, questions(shipped_matches()))
 
 
 @dataclass(frozen=True)
@@ -46,11 +52,12 @@ class Place:
 
 @dataclass(frozen=True)
 class Found:
-    """A place, and what came of asking there; `note` says why it was not asked."""
+    """A place, and what came of asking there; `note` says why it was not asked, `drivers` which driver files fit."""
 
     place: Place
     answered: Answered = field(default_factory=Answered)
     note: str = ""
+    drivers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,7 @@ def search(
     looks_around: bool = True,
     interfaces: Sequence[str] | None = None,
     admit: Admit = lambda _: nullcontext(),
-    asker: Asker = ask,
+    asker: Asker = ask_who_and_which,
 ) -> Search:
     """Look for instruments and ask each who it is.
 
@@ -108,8 +115,11 @@ def places(services: Iterable[Service], listed: Iterable[str], given: Iterable[s
     return [by_address[canonical] for canonical in sorted(by_address)]
 
 
-def ask_all(every: Sequence[Place], admit: Admit = lambda _: nullcontext(), asker: Asker = ask) -> list[Found]:
-    """Ask at every place; one host's addresses one after another, as many an instrument takes one client at a time."""
+def ask_all(
+    every: Sequence[Place], admit: Admit = lambda _: nullcontext(), asker: Asker = ask_who_and_which
+) -> list[Found]:
+    """Ask at every place; one host's addresses one after another, as many an instrument takes one client at a time.
+    This computer itself is no instrument, so its addresses are those of several."""
     hosts: Mapping[str, list[Place]] = _by_host(every)
     with ThreadPoolExecutor(max_workers=_MOST_AT_ONCE) as pool:
         asked = pool.map(lambda group: [_asked(place, admit, asker) for place in group], hosts.values())
@@ -122,16 +132,22 @@ def _asked(place: Place, admit: Admit, asker: Asker) -> Found:
         return Found(place, note=NOT_ASKED)
     try:
         with admit(place.address):
-            return Found(place, asker(place.address))
+            answered = asker(place.address)
     except BenchctlError as error:
         return Found(place, note=str(error))
+    if answered.identity is None:
+        return Found(place, answered)
+    return Found(place, answered, drivers=fitting(shipped_matches(), answered.identity, answered.answers))
 
 
 def _by_host(every: Iterable[Place]) -> dict[str, list[Place]]:
     groups: defaultdict[str, list[Place]] = defaultdict(list)
     for place in every:
         parsed = parse_address(place.address)
-        groups[parsed.host if isinstance(parsed, NetworkAddress) else parsed.canonical].append(place)
+        if isinstance(parsed, NetworkAddress) and not parsed.is_loopback:
+            groups[parsed.host].append(place)
+        else:
+            groups[parsed.canonical].append(place)
     return dict(groups)
 
 

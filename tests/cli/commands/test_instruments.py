@@ -39,7 +39,7 @@ def test_what_announces_itself_is_found_and_asked(benchctl: Command, tmp_path: P
     assert ended.exit_code == 0
     for each in instruments.values():
         assert each.address in ended.out
-    assert "benchctl,Temperature scanner" in ended.out
+    assert "thermometer/scpi99" in ended.out, "the driver file that fits"
 
 
 def test_hello_to_a_simulated_bench_shows_every_instrument_and_that_nothing_is_on(benchctl: Command) -> None:
@@ -84,11 +84,14 @@ def test_options_that_do_not_go_together_are_refused(benchctl: Command) -> None:
     assert "'lamp' is not a VISA address" in ended.err
 
 
+PLANTED = '  get_voltage: {ask: "INST:NSEL {output};:SOUR:VOLT?", unit: mV}'
+
+
 def driver_with_a_mistake(folder: Path, bench: str = "mine.yaml") -> Path:
     """The workshop's bench with a supply driver that says mV where the supply answers volts."""
     text = library.find("drivers", "supply/scpi99_watchdog").read_text(encoding="utf-8")
     old = 'get_voltage: "INST:NSEL {output};:SOUR:VOLT?"'
-    written(folder / "supply.yaml", text, (old, 'get_voltage: {ask: "INST:NSEL {output};:SOUR:VOLT?", unit: mV}'))
+    written(folder / "supply.yaml", text, (f"  {old}", PLANTED))
     workshop = library.find("benches", "workshop").read_text(encoding="utf-8")
     return written(folder / bench, workshop, ("driver: supply/scpi99_watchdog", "driver: supply.yaml"))
 
@@ -98,7 +101,9 @@ def test_an_exercise_names_the_line_the_bytes_and_what_to_write_instead(benchctl
     ended = benchctl("instruments", "--bench", bench, "--simulated", "--exercise", "supply")
     assert ended.exit_code == 5
     lines = ended.out.splitlines()
-    place = next(line for line in lines if "supply.yaml:6: get_voltage: wrong answer" in line)
+    line = 1 + (tmp_path / "supply.yaml").read_text(encoding="utf-8").splitlines().index(PLANTED)
+    place = next(line for line in lines if ": get_voltage: wrong answer" in line)
+    assert place.startswith(f"{tmp_path / 'supply.yaml'}:{line}: ")
     assert "set to 2 V and 1 V, reads back 2 mV ('2.00000000E+00') and 1 mV" in place
     assert r"    sent      INST:NSEL 1;:SOUR:VOLT?\n" in lines
     assert r"    received  2.00000000E+00\n" in lines

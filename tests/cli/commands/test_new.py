@@ -6,6 +6,7 @@ import json
 import os
 import pty
 import re
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -16,17 +17,22 @@ import yaml
 from click.testing import CliRunner, Result
 from jsonschema import Draft202012Validator
 
+from benchctl import library
 from benchctl.cli.commands.new import new
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.reader import load_amplifier, load_bench, read_any
+from benchctl.documents.reader import load_amplifier, load_bench, load_driver, read_any
 from benchctl.documents.schema import KINDS, Kind
 from benchctl.documents.starter import MEASUREMENTS
 from benchctl.errors import DocumentError, UsageError
 from benchctl.launch.run import Documents, run
+from benchctl.launch.simulate import served
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.nobody import Nobody
+from tests.cli.files import bench_on_free_ports
+
+LOOPBACK = next(name for _, name in socket.if_nameindex() if name.startswith("lo"))
 
 
 def invoke(*arguments: str, answers: str = "") -> Result:
@@ -324,3 +330,35 @@ def test_a_schema_of_an_earlier_version_is_replaced_and_no_other_file(
     beside.write_text(before)
     written(tmp_path, "sequence")
     assert beside.read_text() == after if after else json.loads(beside.read_text())["$defs"]
+
+
+def test_a_driver_starts_from_the_shipped_one_that_is_named(tmp_path: Path) -> None:
+    """Nothing is asked: its role is known."""
+    result = invoke("driver", str(tmp_path / "mine.yaml"), "--like", "load/scpi99")
+    assert result.exception is None, result.output
+    mine, shipped = load_driver(tmp_path / "mine.yaml"), load_driver("load/scpi99")
+    assert mine.commands == shipped.commands
+
+
+@pytest.mark.parametrize("name", sorted(library.shipped("drivers")))
+def test_each_shipped_driver_can_be_started_from(name: str, tmp_path: Path) -> None:
+    written_from = invoke("driver", str(tmp_path / "mine.yaml"), "--like", name)
+    assert written_from.exception is None, written_from.output
+
+
+def test_a_driver_that_does_not_ship_is_no_start(tmp_path: Path) -> None:
+    result = invoke("driver", str(tmp_path / "mine.yaml"), "--like", "load/lamp")
+    assert "nothing of that name ships" in str(result.exception)
+    assert not (tmp_path / "mine.yaml").exists()
+
+
+def test_a_bench_file_starts_from_the_instruments_that_were_found(tmp_path: Path) -> None:
+    served_file = bench_on_free_ports(tmp_path)
+    with served(served_file, "hx2150", announce=True) as instruments:
+        result = invoke("bench", str(tmp_path / "mine.yaml"), "--found", "--interface", LOOPBACK, "--yes")
+    assert result.exception is None, result.output
+    mine = load_bench(tmp_path / "mine.yaml")
+    # Another simulated bench may be announced on this computer at the same time.
+    assert [role for role, entry in mine.instruments.items() if "::127.0.0.1::" in entry.address] == list(instruments)
+    assert mine.instruments.supply is not None
+    assert mine.instruments.supply.driver == "supply/scpi99_watchdog", "of two that fit, the one that says most"

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
+from benchctl.documents.driver_file.common import Match
+from benchctl.documents.reader import load_bench
 from benchctl.errors import PreflightRefused
 from benchctl.instruments.discovery.asking import Answered, ask
+from benchctl.instruments.discovery.matching import fitting, questions, shipped_matches
 from benchctl.instruments.discovery.mdns import LXI, RAW, Service
 from benchctl.instruments.discovery.search import NOT_ASKED, Place, ask_all, places, search
 from benchctl.instruments.discovery.visa_list import visa_list
+from benchctl.launch.simulate import served
+from tests.cli.files import bench_on_free_ports
 from tests.instruments.scripted import IDENTITY, Conversation, ScriptedPeer
 from tests.ports import free_port
 
@@ -53,11 +60,57 @@ def test_an_instrument_that_a_run_works_with_is_not_asked() -> None:
     assert peer.connections == 0
 
 
-def test_only_the_identity_is_asked_for_and_the_link_is_given_back() -> None:
+def test_only_questions_are_sent_and_the_link_is_given_back() -> None:
     with ScriptedPeer(no_answer, clients=1) as peer:
         found = [search([peer.address], looks_around=False).found[0] for _ in range(2)]
     assert [each.answered.identity for each in found] == [IDENTITY] * 2
-    assert peer.heard == ["*IDN?"] * 2
+    assert peer.heard[0] == "*IDN?"
+    assert len(peer.heard) > 2 * len(questions(shipped_matches()))
+    assert [message for message in peer.heard if "?" not in message] == []
+
+
+def test_an_instrument_that_waits_for_a_carriage_return_is_found_and_told_so() -> None:
+    class Returns(ScriptedPeer):
+        """Takes a message at its carriage return, and ends its answers so."""
+
+        def _talk(self, connection: socket.socket) -> None:
+            with connection:
+                heard = b""
+                while data := connection.recv(100):
+                    heard += data
+                    if b"\r" in heard:
+                        connection.sendall(b"PS-2,old\r")
+                        heard = b""
+
+    with Returns(no_answer) as peer:
+        answered = ask(peer.address, answer_s=0.2)
+    assert (answered.identity, answered.ends) == ("PS-2,old", "ends: CR")
+
+
+def test_a_driver_file_fits_where_all_its_answers_and_one_of_its_identities_do() -> None:
+    matches = {
+        "plain": Match(answers={"INST:NSEL?": "*"}),
+        "more": Match(answers={"INST:NSEL?": "*", "WDOG?": "0"}),
+        "other": Match(answers={"WDOG?": "1"}),
+        "named": Match(identity=("*,PS 2,*",)),
+        "strange": Match(identity=("*,PS 3,*",)),
+    }
+    assert questions(matches) == ("INST:NSEL?", "WDOG?")
+    found = fitting(matches, "Deck,ps 2,1,1", {"INST:NSEL?": "1", "WDOG?": "0"})
+    assert found == ("more", "plain", "named"), "what asks for most comes first"
+    assert fitting(matches, "Deck,PS 2x,1,1", {}) == ()
+
+
+def test_each_simulated_instrument_of_the_workshop_is_fitted_by_its_own_driver(tmp_path: Path) -> None:
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150") as instruments:
+        found = search([each.address for each in instruments.values()], looks_around=False).found
+        with socket.create_connection(instruments["supply"].socket) as link:
+            link.sendall(b"SYST:ERR?\n")
+            assert link.recv(100).startswith(b"0,"), "the errors of unknown questions are taken out again"
+    fitting_it = {each.place.address: each.drivers for each in found}
+    for role, entry in load_bench(file).instruments.items():
+        assert entry.driver in fitting_it[entry.address], role
 
 
 def test_a_short_identity_is_shown_as_it_is() -> None:
