@@ -25,6 +25,7 @@ from benchctl.documents.model.limits import MAIN_OUTPUT
 from benchctl.errors import UsageError
 from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.links.of_driver import link_settings, questions_of
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
 from benchctl.instruments.oscilloscope.acquiring import Sleep
@@ -144,6 +145,11 @@ class Bench:
         return role
 
 
+def nothing_owed(_role: str) -> float:
+    """In real time, what takes time has taken it."""
+    return 0.0
+
+
 def open_bench(
     file: document.Bench,
     addresses: Mapping[str, str],
@@ -153,6 +159,7 @@ def open_bench(
     connect: bool = True,
     admit: Callable[[Mapping[str, str]], None] | None = None,
     opener: Opener = open_link,
+    owed: Callable[[str], float] = nothing_owed,
 ) -> Bench:
     """Connect to the instruments of a bench file.
 
@@ -165,6 +172,7 @@ def open_bench(
             keep the others from it.
         admit: is given each role's answer to *IDN?, and may raise, before anything but that is said to an instrument.
         opener: opens the link at an address.
+        owed: how long the instrument in a role needs from now on; see `Session`.
 
     Raises:
         InstrumentError: an instrument cannot be reached or does not say who it is; those already open are closed.
@@ -172,12 +180,23 @@ def open_bench(
     roles: dict[str, Role] = {}
     wait = partial(sleep, until=interlock.opened)
     with ExitStack() as stack:
-        for name, _ in file.instruments.items():
-            session = Session(name, addresses[name], interlock, opener=opener, sleep=wait)
+        for name, entry in file.instruments.items():
+            driver = file.drivers[name]
+            session = Session(
+                name,
+                addresses[name],
+                interlock,
+                opener=opener,
+                settings=link_settings(driver, entry),
+                questions=questions_of(driver),
+                sleep=wait,
+                owed=partial(owed, name),
+            )
             stack.callback(session.close)
             if connect:
                 session.say_hello()
-            roles[name] = _in_role(file, session, file.drivers[name], wait)
+            roles[name] = _in_role(file, session, driver, wait)
+            session.verify_with(roles[name].verify)
         bench = Bench(roles, _switch_off_order(file))
         if admit is not None:
             admit(bench.identities())

@@ -60,9 +60,7 @@ class Role(ABC):
             SettingRefused: a question of `confirm` is answered otherwise than it must be.
         """
         self._set_mode()
-        for confirmation in self._confirmations():
-            for values in self._places():
-                self._check_state(confirmation, values)
+        self._check_states()
 
     @abstractmethod
     def _set_mode(self) -> None:
@@ -91,9 +89,34 @@ class Role(ABC):
                 "how it answers.",
             )
 
+    def _check_states(self) -> bool:
+        """Ask all that the driver file asks of the instrument's state; returns whether that is anything."""
+        confirmations = self._confirmations()
+        for confirmation in confirmations:
+            for values in self._places():
+                self._check_state(confirmation, values)
+        return bool(confirmations)
+
     def check_errors(self) -> None:
-        """Empty the instrument's error queue; raise the first error that was in it."""
+        """Empty the instrument's error queue; raise the first error that was in it.
+
+        One that cannot say whether it was switched off and on is asked whether its state is what it was prepared to.
+        """
+        if not self.driver.power_cycled:
+            self._check_states()
         self.session.check_errors()
+
+    def verify(self) -> bool:
+        """Ask for all of the instrument's state that can be asked for; returns whether that is anything.
+
+        Raises:
+            SettingRefused, SettingChanged: something is not as it was left.
+        """
+        has_asked = self._check_states()
+        for what in self.settings.names():
+            self.read_back(what)
+            has_asked = True
+        return has_asked
 
     def read_back(self, what: str) -> None:
         """Check that a setting is still as it was confirmed.

@@ -1,8 +1,7 @@
-"""A conversation with one instrument: locks, recovery, and priority for the safe state.
+"""A conversation with one instrument: whose turn it is to talk, one exchange, and priority for the safe state.
 
 There are two locks. `_talk` is held around a question and its answer; otherwise two threads could get each other's
-answers. `_wire` is held around one write only, together with a check of the interlock; so the safe state may write
-while another thread waits for an answer, and no command of the run can be written after it.
+answers. The other one is held around one write only; see `links/connection.py`.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from benchctl.errors import (
     ConnectionLost,
@@ -23,19 +22,18 @@ from benchctl.errors import (
     InstrumentReports,
     LinkError,
     NoAnswer,
+    SettingChanged,
+    SettingRefused,
     SettingsLost,
     quote,
 )
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.links.arrivals import Arrivals, Gate
+from benchctl.instruments.links.arrivals import Gate
+from benchctl.instruments.links.connection import Connection
 from benchctl.instruments.links.opening import Opener, open_link
+from benchctl.instruments.links.questions import USUAL_QUESTIONS, Question, Questions
 from benchctl.instruments.links.settings import USUAL, LinkSettings
-from benchctl.readable import answer_text
-from benchctl.scpi.errors import parse_error
 from benchctl.scpi.numbers import parse_number
-
-if TYPE_CHECKING:
-    from benchctl.instruments.links.link import Link
 
 _T = TypeVar("_T")
 Report = Callable[..., None]
@@ -49,14 +47,8 @@ TURN_S = 0.02
 NOTE_S = 0.3
 # One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
 ATTEMPTS = 2
-# One or two late answers may come before the answer to *IDN?; more means that the instrument does not work.
-STALE_LINES = 8
 # With a longer queue, the instrument makes errors as fast as they are read.
 ERROR_QUEUE_READS = 50
-# IEEE 488.2, 10.14.3: what *IDN? answers is at most 72 characters; not every instrument keeps to that.
-LONGEST_IDENTITY = 200
-# IEEE 488.2, 11.5.1.1: bit 7 of the standard event status register is power on.
-POWER_ON_BIT = 0x80
 
 
 # What the journal gets about an exchange that needed a second attempt.
@@ -71,20 +63,14 @@ def _untold(_event: str, **_fields: object) -> None:
     """Used before there is a journal."""
 
 
-def _close_quietly(link: Link | None) -> None:
-    if link is not None:
-        try:
-            link.close()
-        except LinkError as error:
-            _traffic.debug("a link could not be closed: %s", error)
+def _nothing_owed() -> float:
+    """In real time, what takes time has taken it."""
+    return 0.0
 
 
-def _register(answer: str) -> int:
-    """The value of a status register (IEEE 488.2 11.4.2: NR1)."""
-    value = parse_number(answer)
-    if not value.is_integer():
-        raise ValueError("no whole number")
-    return int(value)
+def _asks_nothing() -> bool:
+    """Used where nobody knows what could be asked."""
+    return False
 
 
 class Session:
@@ -96,8 +82,11 @@ class Session:
         interlock: asked before every write of the run.
         opener: opens the link; tests pass their own.
         settings: how the link behaves.
+        questions: what the instrument can be asked about itself.
         timeout_s: how long an answer may take, unless a question says otherwise; that of the link, if left out.
         sleep: waits on the run's clock.
+        owed: how long the instrument needs from now on before it has done what it was sent; for virtual time, where
+            what takes time is done at once, and is waited for behind each exchange.
     """
 
     def __init__(
@@ -108,28 +97,30 @@ class Session:
         *,
         opener: Opener = open_link,
         settings: LinkSettings = USUAL,
+        questions: Questions = USUAL_QUESTIONS,
         timeout_s: float | None = None,
         sleep: Callable[[float], object] = time.sleep,
+        owed: Callable[[], float] = _nothing_owed,
     ) -> None:
         self.name = name
         self.address = address
-        self.identity = ""
+        self.settings = settings
         self._interlock = interlock
-        self._opener = opener
-        self._settings = settings
+        self._questions = questions
         self._timeout_s = settings.timeout_s if timeout_s is None else timeout_s
         self._sleep = sleep
+        self._owed = owed
         self._rests = False
         self._report: Report = _untold
+        self._verify: Callable[[], bool] = _asks_nothing
+        self._is_verifying = False
         self._talk = threading.RLock()
-        self._wire = threading.Lock()
-        self._link: Link | None = None
-        self._dirty = False
-        self._sent = self._answered = 0
-        self._arrivals = Arrivals(self._receive, settings)
-        self._met_before = False
-        self._restarted = False
-        self._left = False
+        self._connection = Connection(name, address, opener, settings, questions, self._timeout_s)
+
+    @property
+    def identity(self) -> str:
+        """What the instrument has answered to who it is; '' where it cannot say."""
+        return self._connection.identity
 
     # -- what the roles use ------------------------------------------------------------------------------------
 
@@ -137,22 +128,22 @@ class Session:
         """Connect, and return the answer to *IDN?. This does not disturb another user of the instrument."""
         with self._talk, self._placed():
             try:
-                self._connect(self._interlock.check)
+                self._connection.connect(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # something is there: ask again, as usual
                 _traffic.debug("%s: %s; opening another link", self.name, error)
-                self._connect(self._interlock.check)
+                self._connection.connect(self._interlock.check)
         return self.identity
 
     def open(self) -> str:
         """Connect, if not yet connected, and return the answer to *IDN?. From now on a power cycle is noticed."""
-        if self._link is None:
+        if not self._connection.is_open:
             self.say_hello()
         with self._talk, self._placed():
             try:
-                self._meet(self._interlock.check)
+                self._connection.meet(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:
                 _traffic.debug("%s: %s; opening another link", self.name, error)
-                self._reopen(self._interlock.check)
+                self._connection.reopen(self._interlock.check)
         return self.identity
 
     @contextmanager
@@ -181,13 +172,18 @@ class Session:
         with self._talk:
             yield
 
+    def verify_with(self, verify: Callable[[], bool]) -> None:
+        """After a lost link, where the instrument cannot tell whether it was switched off and on, call `verify`: it
+        asks for every setting, raises for one that has changed, and returns whether anything could be asked."""
+        self._verify = verify
+
     def report_to(self, report: Report) -> None:
         """From now on report each exchange of the run that needs a second attempt, before that attempt."""
         self._report = report
 
     def command(self, text: str) -> None:
         """Send a command that has no answer."""
-        self._exchange(text, self._arrivals.attend, self._timeout_s, is_question=False)
+        self._exchange(text, self._connection.attend, self._timeout_s, is_question=False)
 
     def ask(self, text: str) -> str:
         """Send a question and return its answer, one line, without its terminator."""
@@ -202,7 +198,9 @@ class Session:
         Raises:
             GarbledAnswer: `parse` refuses the second answer too.
         """
-        return self._exchange(text, self._parsed(text, parse), timeout_s or self._timeout_s, may_garble=True)
+        return self._exchange(
+            text, self._connection.read_as(text, parse), timeout_s or self._timeout_s, may_garble=True
+        )
 
     def ask_number(self, text: str) -> float:
         """Ask for a number; see `ask_readings`."""
@@ -231,13 +229,13 @@ class Session:
 
         An instrument may delete what it has sent, so a garbled block is not asked for again.
         """
-        return self._exchange(text, functools.partial(self._read_block, headed=header), timeout_s)
+        return self._exchange(text, functools.partial(self._connection.read_block, headed=header), timeout_s)
 
     def distrust(self, text: str, reason: str) -> None:
         """Call this when an answer to `text` cannot be right: the link is cleared and verified before the next
         message."""
-        with self._talk:
-            self._dirty = True
+        with self._turn():
+            self._connection.is_dirty = True
         self._tell(text, reason)
 
     def check_errors(self) -> None:
@@ -254,53 +252,65 @@ class Session:
 
         STATus:PRESet enables every error (SCPI-99 volume 2, 20 and SYSTem:ERRor:ENABle) and does not change what the
         instrument puts out. An instrument without this command reports an error; so the queue must be empty before, and
-        is emptied after.
+        is emptied after. One without an error queue has nothing to enable.
         """
-        self.command("STAT:PRES")
+        enabling = self._questions.enables_errors
+        if self._questions.errors is None or not enabling:
+            return
+        self.command(enabling)
         if errors := self.take_errors():
-            _traffic.debug("%s: knows no STAT:PRES: %s", self.name, errors)
+            _traffic.debug("%s: knows no %s: %s", self.name, enabling, errors)
 
     def take_errors(self) -> list[tuple[int, str]]:
         """Empty the error queue, and return what was in it, the oldest first."""
+        question = self._questions.errors
         errors: list[tuple[int, str]] = []
-        read = self._parsed("SYST:ERR?", parse_error)
-        for _ in range(ERROR_QUEUE_READS):
+        while question is not None and len(errors) < ERROR_QUEUE_READS:
             # The question takes the entry out of the queue, so a garbled entry is not asked for again.
-            code, text = self._exchange("SYST:ERR?", read, self._timeout_s)
+            code, text = self._ask_itself(question)
             if code == 0:
                 break
             errors.append((code, text))
+            if not self._questions.names_errors:
+                break
         return errors
 
     def check_power(self) -> None:
-        """Check that the instrument has not been switched off and on since it was last asked.
+        """Check that the instrument has not been switched off and on since it was last asked, if it can say so.
 
         Raises:
             SettingsLost: it was.
         """
-        read = self._parsed("*ESR?", _register)
-        if self._exchange("*ESR?", read, self._timeout_s) & POWER_ON_BIT:
-            self._restarted = True
+        question = self._questions.power_cycled
+        if question is not None and self._ask_itself(question):
+            self._connection.has_restarted = True
         self._check_settings()
+
+    def _ask_itself(self, question: Question[_T]) -> _T:
+        *before, last = question.messages
+        with self._turn():
+            for message in before:
+                self.command(message)
+            return self._exchange(last, self._connection.read_as(last, question.take), self._timeout_s)
 
     def close(self) -> None:
         """Close the link."""
-        self._drop_link()
+        self._connection.drop()
 
     def leave(self) -> None:
         """Give the link back and open no other: the guardian takes the instrument over, and many take one link."""
-        self._left = True
-        self._drop_link()
+        self._connection.leave(is_left=True)
 
     @property
     def has_lost_settings(self) -> bool:
         """Whether the instrument is known to have been switched off and on since it was first met."""
-        return self._restarted
+        return self._connection.has_restarted
 
     @property
     def is_settled(self) -> bool:
         """Whether the last message was answered, so that the instrument has done everything that was sent."""
-        return self._answered == self._sent and not self._dirty
+        connection = self._connection
+        return connection.answered == connection.sent and not connection.is_dirty
 
     # -- what the safe state uses ------------------------------------------------------------------------------
 
@@ -309,61 +319,64 @@ class Session:
         with self._placed():
             self._await_note()
             try:
-                self._write_if_alive(text)
+                self._connection.look_alive()
+                self._connection.write(text, _never, is_question=False)
             except LinkError:
-                self._open_link(_never)
-                self._write(text, _never, is_question=False)
+                self._connection.open_link(_never)
+                self._connection.write(text, _never, is_question=False)
 
     def ask_urgently(self, text: str) -> str:
         """Ask for a confirmation in spite of the interlock. Waits for the thread that talks now, whose read ends early.
 
         If an answer may still come, or the link is dead, the question is asked over a new link.
         """
-        if not self._talk.acquire(timeout=GIVE_WAY_S):
-            raise NoAnswer("another question is still under way", instrument=self.name, address=self.address)
+        with self._placed(), self._turn_at_once():
+            return self._ask_on_sound_link(text)
+
+    @contextmanager
+    def _turn_at_once(self) -> Iterator[None]:
+        """The right to talk for the safe state. Where the thread that has it only lets the instrument be quiet, it is
+        not waited for: the interlock is open, so it sends nothing any more."""
+        deadline = time.monotonic() + GIVE_WAY_S
+        while not (is_ours := self._talk.acquire(timeout=TURN_S)) and not self._rests:
+            if time.monotonic() >= deadline:
+                raise NoAnswer("another question is still under way")
         try:
-            with self._placed():
-                return self._ask_on_sound_link(text)
+            yield
         finally:
-            self._talk.release()
+            if is_ours:
+                self._talk.release()
 
     def _ask_on_sound_link(self, text: str) -> str:
-        had_answered = self._is_in_step()
+        had_answered = self._connection.is_in_step()
         if not had_answered:
-            self._open_link(_never)
+            self._connection.open_link(_never)
         try:
             return self._ask_once(text)
         except ConnectionLost:  # often the peer had closed before the question, and answers on a new link
             if not had_answered:
                 raise
-        self._open_link(_never)
+        self._connection.open_link(_never)
         return self._ask_once(text)
 
     def _ask_once(self, text: str) -> str:
         self._await_note()
-        self._dirty = True
-        self._write(text, _never)
-        answer = self._read_text(time.monotonic() + self._timeout_s, _never)
-        self._dirty = False
+        self._connection.is_dirty = True
+        self._connection.write(text, _never)
+        answer = self._connection.read_text(time.monotonic() + self._timeout_s, _never)
+        self._connection.is_dirty = False
         return answer
 
     def _await_note(self) -> None:
         """An instrument that takes note of each message wants the next one only then; but off goes first."""
-        if not self._arrivals.expects or not self._talk.acquire(blocking=False):
+        if not self._connection.expects or not self._talk.acquire(blocking=False):
             return
         try:
-            self._arrivals.attend(time.monotonic() + NOTE_S, _never)
+            self._connection.attend(time.monotonic() + NOTE_S, _never)
         except InstrumentError as error:
             _traffic.debug("%s: %s", self.name, error)
         finally:
             self._talk.release()
-
-    def _write_if_alive(self, text: str) -> None:
-        """The system accepts the first write into a link that the peer has closed, and loses it."""
-        link = self._link
-        if link is not None:
-            link.has_waiting()
-        self._write(text, _never, is_question=False)
 
     def look_for_power_cycle(self) -> None:
         """Ask, in spite of the interlock and on a new link, whether the instrument was switched off and on.
@@ -372,8 +385,8 @@ class Session:
             InstrumentError: it does not answer because it is off or starting.
         """
         with self._talk, self._placed():
-            self._left = False
-            self._reopen(_never)
+            self._connection.leave(is_left=False)
+            self._connection.reopen(_never)
 
     # -- one exchange ------------------------------------------------------------------------------------------
 
@@ -391,12 +404,16 @@ class Session:
         gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
         with self._turn(), self._placed():
-            for _ in range(ATTEMPTS - 1):
-                try:
-                    return self._attempt(text, read, timeout_s, gate, is_question=is_question)
-                except forgiven as error:
-                    self._tell(text, error.message)
-            return self._attempt(text, read, timeout_s, gate, is_question=is_question)
+            try:
+                for _ in range(ATTEMPTS - 1):
+                    try:
+                        return self._attempt(text, read, timeout_s, gate, is_question=is_question)
+                    except forgiven as error:
+                        self._tell(text, error.message)
+                return self._attempt(text, read, timeout_s, gate, is_question=is_question)
+            finally:
+                if owed_s := self._owed():
+                    self.rest(owed_s)
 
     def _tell(self, text: str, reason: str) -> None:
         _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)
@@ -408,174 +425,43 @@ class Session:
         self._check_settings()
 
     def _check_settings(self) -> None:
-        if self._restarted:
+        if self._connection.has_restarted:
             raise SettingsLost("was switched off and on during the run; its settings are lost")
 
     def _attempt(
         self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, gate: Gate, *, is_question: bool
     ) -> _T:
-        self._make_clean(gate)
-        self._dirty = True  # until the whole answer has come: the next answer may belong to this question
-        self._write(text, gate, is_question=is_question)
+        connection = self._connection
+        connection.make_clean(gate)
+        if connection.is_doubtful and not self._is_verifying:
+            self._settle_doubt()
+        connection.is_dirty = True  # until the whole answer has come: the next answer may belong to this question
+        connection.write(text, gate, is_question=is_question)
         answer = read(time.monotonic() + timeout_s, gate)
-        self._dirty = False
+        connection.is_dirty = False
         return answer
 
-    def _write(self, text: str, gate: Gate, *, is_question: bool = True) -> None:
-        if not text.isprintable():
-            raise ValueError(f"a message is one line of plain text, not {text!r}")
-        data = text.encode("ascii") + self._settings.ends.sent
-        with self._wire:
-            gate()
-            if self._link is None:
-                raise ConnectionLost("the link is closed")
-            self._sent += 1
-            self._link.send(data)
-            self._arrivals.sent(data, is_question=is_question)
-        _traffic.debug("%s < %s", self.name, text)
+    def _settle_doubt(self) -> None:
+        """Find out whether an instrument that cannot say so has kept its settings while its link was lost.
 
-    # -- answers -----------------------------------------------------------------------------------------------
-
-    def _parsed(self, question: str, parse: Callable[[str], _T]) -> Callable[[float, Gate], _T]:
-        """Reads one line and parses it; an answer that `parse` refuses may belong to another question."""
-
-        def read(deadline: float, gate: Gate) -> _T:
-            answer = self._read_text(deadline, gate)
-            try:
-                return parse(answer)
-            except ValueError as error:
-                raise GarbledAnswer(f"answers {answer[:60]!r} to {question}") from error
-
-        return read
-
-    def _read_text(self, deadline: float, gate: Gate) -> str:
-        line = self._read_line(deadline, gate)
-        if not line.isascii():
-            raise GarbledAnswer(f"answers bytes that are not text: {line[:40]!r}")
-        return answer_text(line)
-
-    def _read_line(self, deadline: float, gate: Gate) -> bytes:
-        question = self._sent  # the safe state may send during this wait
-        line = self._arrivals.line(deadline, gate)
-        self._take_note(deadline, gate)
-        self._answered = question
-        _traffic.debug("%s > %r", self.name, line)
-        return line
-
-    def _take_note(self, deadline: float, gate: Gate) -> None:
-        """Read what acknowledges the question that was just answered, if the instrument does so."""
-        self._arrivals.answered("a question")
-        self._arrivals.attend(deadline, gate)
-
-    def _read_block(self, deadline: float, gate: Gate, *, headed: bool) -> bytes:
-        question = self._sent
-        data = self._arrivals.block(deadline, gate, headed=headed)
-        self._arrivals.end_of_block(deadline, gate)
-        self._take_note(deadline, gate)
-        self._answered = question
-        return data
-
-    def _receive(self, deadline: float, gate: Gate) -> bytes:
-        if self._link is None:
-            raise ConnectionLost("the link is closed")
-        return self._link.receive(deadline, gate)
-
-    # -- recovery ----------------------------------------------------------------------------------------------
-
-    def _make_clean(self, gate: Gate) -> None:
-        """After a failed exchange or one answer too many: get back in step with the instrument, or open a new link."""
-        if self._is_in_step():
-            return
-        if self._link is not None:
-            try:
-                self._resynchronise(gate)
-                return
-            except InstrumentError as error:
-                _traffic.debug("%s: not back in step (%s); opening a new link", self.name, error)
-        self._reopen(gate)
-
-    def _is_in_step(self) -> bool:
-        """Whether there is a working link without an unexpected answer on it or still to come."""
-        link = self._link
-        try:
-            if link is None or self._dirty or self._arrivals:
-                return False
-            return not link.has_waiting() or self._arrivals.expects
-        except LinkError:
-            return False
-
-    def _resynchronise(self, gate: Gate) -> None:
-        link = self._link
-        if link is None:
-            raise ConnectionLost("the link is closed")
-        link.drain()
-        self._arrivals.clear()
-        self._identify(gate)
-        self._ask_for_power_cycle(gate)  # the link may be a gateway's, which stays open when the instrument is gone
-        self._dirty = False
-        gate()
-
-    def _reopen(self, gate: Gate) -> None:
-        self._connect(gate)
-        self._meet(gate)
-
-    def _connect(self, gate: Gate) -> None:
-        gate()
-        self._open_link(gate)
-        self._identify(gate)
-
-    def _meet(self, gate: Gate) -> None:
-        self._ask_for_power_cycle(gate)
-        self._dirty = False
-        self._met_before = True
-        gate()
-
-    def _open_link(self, gate: Gate) -> None:
-        """A new link. The old one is closed first: many instruments take only one at a time."""
-        self._check_not_left()
-        self._drop_link()
-        link = self._opener(self.address, self._settings)
-        try:
-            with self._wire:
-                gate()
-                self._check_not_left()
-                self._arrivals.begin(marks_ends=link.marks_ends)
-                link, self._link = self._link, link  # type: ignore[assignment]
-        finally:  # the link that the safe state has opened meanwhile, or the new one if it is too late
-            _close_quietly(link)
-
-    def _check_not_left(self) -> None:
-        if self._left:
-            raise ConnectionLost("is left to the guardian")
-
-    def _drop_link(self) -> None:
-        with self._wire:
-            link, self._link = self._link, None
-        _close_quietly(link)
-
-    def _identify(self, gate: Gate) -> None:
-        """Ask for *IDN?, ignoring answers to earlier questions; after the first time it must be the same instrument."""
-        self._write("*IDN?", gate)
-        deadline = time.monotonic() + self._timeout_s
-        for _ in range(STALE_LINES):
-            line = answer_text(self._read_line(deadline, gate))[:LONGEST_IDENTITY]
-            if line == self.identity or (not self.identity and line.count(",") >= 3):
-                self.identity = line
-                return
-        raise GarbledAnswer(f"does not answer *IDN? as {self.identity or 'an instrument'}")
-
-    def _ask_for_power_cycle(self, gate: Gate) -> None:
-        """Ask whether the instrument was switched on since it was last asked.
-
-        Reading the register clears it, so a lost answer cannot be read again. No answer counts as lost settings.
+        Raises:
+            SettingsLost: it has not, or nothing tells.
         """
-        self._write("*ESR?", gate)
+        self._is_verifying = True
+        self._connection.is_doubtful = False
         try:
-            events = self._parsed("*ESR?", _register)(time.monotonic() + self._timeout_s, gate)
-        except (NoAnswer, ConnectionLost, GarbledAnswer):
-            self._restarted = self._restarted or self._met_before
+            has_asked = self._verify()
+        except LinkError:
+            self._connection.is_doubtful = True
             raise
-        self._restarted = self._restarted or (bool(events & POWER_ON_BIT) and self._met_before)
+        except (SettingChanged, SettingRefused) as error:
+            self._connection.has_restarted = True
+            raise SettingsLost(f"its link was lost, and since then {error.message}") from error
+        finally:
+            self._is_verifying = False
+        if not has_asked:
+            self._connection.has_restarted = True
+            raise SettingsLost("its link was lost, and it can be asked nothing that tells whether it kept its settings")
 
     # -- words -------------------------------------------------------------------------------------------------
 

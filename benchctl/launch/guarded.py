@@ -31,7 +31,8 @@ def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, r
     """
     lock.tell(str(recorder.folder.path.resolve()))
     report = recorder.folder.guardian
-    guardianship = Guardianship(plan_of(bench), interlock, report, lock.paths, tell=recorder.event)
+    links = {name: role.session.settings for name, role in bench.roles.items()}
+    guardianship = Guardianship(plan_of(bench), interlock, report, lock.paths, tell=recorder.event, links=links)
     over = _HandOver(guardianship, bench, recorder, lambda: guard.is_hurried)
     try:
         guard.leave_to(over)

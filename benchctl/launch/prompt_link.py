@@ -20,22 +20,40 @@ AT_FIRST_S = 0.02
 
 
 class PromptLink:
-    """Wraps a link; `settle` returns once the simulator has acted on all that was sent."""
+    """Wraps a link.
 
-    def __init__(self, link: Link, settle: Callable[[], None]) -> None:
+    Args:
+        link: what is wrapped.
+        settle: returns once the simulator has acted on all that was sent.
+        pauses: whether the instrument needs a pause between messages.
+    """
+
+    def __init__(self, link: Link, settle: Callable[[], None], *, pauses: bool = False) -> None:
         self._link = link
         self._settle = settle
+        self._pauses = pauses
+        self._has_answered = False
         self.marks_ends = link.marks_ends
-        self.send = link.send
         self.has_waiting = link.has_waiting
         self.close = link.close
 
+    def send(self, data: bytes) -> None:
+        """Send all of `data`; where the instrument needs a pause, once it has acted on what came before."""
+        if self._pauses:
+            self._settle()
+        self._has_answered = False
+        self._link.send(data)
+
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
         """At least one byte, or `NoAnswer` as soon as it is certain."""
-        try:
-            return self._link.receive(min(deadline, time.monotonic() + AT_FIRST_S), interrupt)
-        except NoAnswer:
-            pass
+        if not (self._pauses and self._has_answered):
+            try:
+                data = self._link.receive(min(deadline, time.monotonic() + AT_FIRST_S), interrupt)
+            except NoAnswer:
+                pass
+            else:
+                self._has_answered = True
+                return data
         self._settle()
         return self._link.receive(time.monotonic(), interrupt)
 

@@ -34,7 +34,7 @@ from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
 from benchctl.guard.guard import Guard
 from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
-from benchctl.instruments.bench import Bench, open_bench
+from benchctl.instruments.bench import Bench, nothing_owed, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.launch.acknowledgement import require_acknowledgement
@@ -318,9 +318,11 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         virtual: VirtualBench | None = None
         lock: BenchLock | None = None
         opener: Opener = open_link
+        owed: Callable[[str], float] = nothing_owed
         if dry_run:
             virtual = stack.enter_context(in_virtual_time(files.bench, files.amplifier, elapsed_s))
-            clock, addresses, opener = virtual.clock, virtual.addresses, virtual.open_link
+            clock, addresses = virtual.clock, virtual.addresses
+            opener, owed = virtual.open_link, virtual.owed_s
         else:
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
@@ -328,7 +330,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
 
         def connect(interlock: Interlock) -> Bench:
             admit = partial(lock_identities, lock) if lock is not None else None
-            bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener)
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener, owed=owed)
             if virtual is not None:
                 virtual.serve(bench)
             return bench

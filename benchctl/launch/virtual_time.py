@@ -12,6 +12,7 @@ from benchctl.clock import VirtualClock
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.instruments.bench import Bench
+from benchctl.instruments.links.of_driver import link_settings
 from benchctl.instruments.links.settings import LinkSettings
 from benchctl.launch.prompt_link import PromptLink
 from benchctl.launch.simulated import describe
@@ -28,12 +29,19 @@ class VirtualBench:
     clock: VirtualClock
     simulated: SimulatedBench
     addresses: Mapping[str, str]
+    pauses_s: Mapping[str, float]
+    """by role, how long each message waits for the one before"""
 
     def open_link(self, address: str, settings: LinkSettings) -> Link:
         """A link that knows at once that no answer will come."""
         from benchctl.instruments.links import every_link  # noqa: PLC0415 - pyvisa takes half a second
 
-        return PromptLink(every_link.open_link(address, settings), self.simulated.settle)
+        link = every_link.open_link(address, settings)
+        return PromptLink(link, self.simulated.settle, pauses=settings.pause_s > 0.0)
+
+    def owed_s(self, role: str) -> float:
+        """How long an instrument needs from now on until it has done what it was sent and takes the next message."""
+        return self.simulated.owed_s(role) + self.pauses_s[role]
 
     def serve(self, bench: Bench) -> None:
         """From now on time moves only once everything that was sent to these instruments has arrived."""
@@ -44,11 +52,14 @@ class VirtualBench:
 def in_virtual_time(file: BenchFile, amplifier: Amplifier, elapsed_s: float = 0.0) -> Iterator[VirtualBench]:
     """Simulated instruments behind a bench file; whoever calls this is the first thread of the virtual time."""
     clock = VirtualClock(elapsed_s=elapsed_s)
-    with clock.take_part(), SimulatedBench(describe(file, amplifier), clock.now) as simulated:
+    pauses_s = {role: link_settings(file.drivers[role], entry).pause_s for role, entry in file.instruments.items()}
+    with (
+        clock.take_part(),
+        SimulatedBench(describe(file, amplifier), clock.now, holds_answers=False) as simulated,
+    ):
         places = simulated.start()
-        yield VirtualBench(
-            clock, simulated, {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in places.items()}
-        )
+        addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in places.items()}
+        yield VirtualBench(clock, simulated, addresses, pauses_s)
 
 
 def let_arrive(bench: Bench, simulated: SimulatedBench) -> None:

@@ -74,7 +74,9 @@ class SimulatedBench:
                 slow = SlowDevice(instrument.device, simulated[role], self.faults.now, holds_answers=holds_answers)
                 self.devices[role] = self._slow[role] = slow
         disturbed = Disturbances(self.devices, self.faults) if description.bench.faults else None
-        raw_links = {role: RawLink(each, self.faults.now) for role, each in simulated.items()}
+        raw_links = {
+            role: RawLink(each, self.faults.now, is_free_at_once=not holds_answers) for role, each in simulated.items()
+        }
         self._server = Server(self.devices, self.physical_bench.lock, raw_links, disturbed)
 
     def start(
@@ -95,10 +97,11 @@ class SimulatedBench:
         return self._server.hislip
 
     def owed_s(self, role: str) -> float:
-        """How long from now the instrument in a role is busy with what it was sent."""
+        """How long from now the instrument in a role is busy with all that it was sent."""
         slow = self._slow.get(role)
         if slow is None:
             return 0.0
+        self.settle()
         with self.physical_bench.lock:
             return slow.owed_s
 

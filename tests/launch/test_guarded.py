@@ -35,7 +35,7 @@ class Recorder:
 
 def keep(recorder: Recorder, *, state: State = State.SAFE) -> Any:
     """A guarded block on a bench that has nothing to switch off, and a guard that ends in `state`."""
-    bench: Any = SimpleNamespace(has=lambda role: False, leave=lambda: None)
+    bench: Any = SimpleNamespace(has=lambda role: False, leave=lambda: None, roles={})
     guard: Any = SimpleNamespace(state=state, is_hurried=False, leave_to=lambda hand_over: None)
     return guarded(bench, Interlock(RealClock()), BenchLock(()), guard, recorder)  # type: ignore[arg-type]
 

@@ -10,6 +10,7 @@ from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 from benchctl import library
 from benchctl.address import NetworkAddress, parse_address
 from benchctl.documents.bench_file.resistors import Resistor, doubled_resistors, resistors_for
+from benchctl.documents.driver_file.common import LinkWords
 from benchctl.documents.model.accuracy import (
     CurrentAccuracy,
     FrequencyAccuracy,
@@ -48,6 +49,9 @@ class Instrument(Part):
 
     address: Address = Field(description="its VISA address")
     driver: DriverName = Field(description="a shipped driver by name, or a driver file beside this one")
+    link: LinkWords | None = Field(
+        default=None, description="how the link to it behaves, where the driver file says it otherwise or not at all"
+    )
     calibrated: Date | None = Field(default=None, description="date of the last calibration")
     question_takes_s: NotNegativeSeconds = Field(
         default=0.0,

@@ -22,7 +22,7 @@ import os
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -31,6 +31,7 @@ from benchctl.guard.guardian.conversation import Guardian
 from benchctl.guard.guardian.orders import BEAT_S, PATIENCE_S, Orders, Word
 from benchctl.guard.guardian.turn import LOOK_S
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.safe_part import SafePart
 
 GUARDIANS = 2
@@ -57,6 +58,7 @@ class Guardianship:
         report: where the guardians write what they did.
         locks: the files that keep other runs off the bench.
         tell: writes an event into the journal.
+        links: by the instrument's name, how its link behaves.
 
     Raises:
         GuardianLost: one cannot be started, or does not answer.
@@ -70,6 +72,7 @@ class Guardianship:
         locks: Sequence[Path] = (),
         *,
         tell: Report,
+        links: Mapping[str, LinkSettings] | None = None,
     ) -> None:
         self._interlock = interlock
         self._tell = tell
@@ -78,7 +81,14 @@ class Guardianship:
         self._replaced = 0
         self._is_called = False
         self._turn = _file_for_the_turn()
-        self._orders = Orders(tuple(plan), str(report.absolute()), os.getpid(), str(self._turn), tuple(map(str, locks)))
+        self._orders = Orders(
+            tuple(plan),
+            str(report.absolute()),
+            os.getpid(),
+            str(self._turn),
+            tuple(map(str, locks)),
+            links=links or {},
+        )
         self._guardians: list[Guardian] = []
         try:
             self._start()

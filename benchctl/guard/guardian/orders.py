@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, field
 from enum import StrEnum
 
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.safe_part import SafePart
 
 # A run that lives says so this often.
@@ -41,6 +42,7 @@ class Orders:
         run_pid: the run's process, for the case that it hangs and keeps an instrument's only link to itself.
         turn: the file by which two guardians agree which of them acts.
         locks: the files that keep other runs off these instruments.
+        links: by the instrument's name, how its link behaves; the usual way, where nothing is said.
     """
 
     plan: tuple[SafePart, ...]
@@ -49,6 +51,7 @@ class Orders:
     turn: str
     locks: tuple[str, ...] = ()
     patience_s: float = PATIENCE_S
+    links: Mapping[str, LinkSettings] = field(default_factory=dict)
 
     def to_line(self) -> str:
         """One line of JSON, without its end."""
@@ -59,7 +62,8 @@ class Orders:
         """What `to_line` wrote."""
         data = json.loads(line)
         plan = [SafePart.from_data(part) for part in data["plan"]]
-        return cls(**{**data, "plan": tuple(plan), "locks": tuple(data["locks"])})
+        links = {name: LinkSettings.from_data(link) for name, link in data["links"].items()}
+        return cls(**{**data, "plan": tuple(plan), "locks": tuple(data["locks"]), "links": links})
 
 
 def lines_of(descriptor: int) -> Iterator[str]:

@@ -34,6 +34,7 @@ from benchctl.guard.guardian.start import take_name
 from benchctl.guard.guardian.turn import Turn
 from benchctl.guard.guardian.wires import GuardianWire, load_pyvisa, needs_pyvisa
 from benchctl.guard.safe_state import SafeState, carry_out
+from benchctl.instruments.links.settings import USUAL
 from benchctl.instruments.safe_part import SafePart
 
 # A switch or an instrument that restarts is back within a minute or two.
@@ -112,7 +113,9 @@ def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
 def _act(orders: Orders, alarm: Alarm, inbox: Inbox) -> bool:
     """Make the bench safe, again and again until every instrument confirms it or there is no more hope."""
     report = Report(Path(orders.report))
-    wires = {part.instrument: GuardianWire(part.address) for part in orders.plan}
+    wires = {
+        part.instrument: GuardianWire(part.address, orders.links.get(part.instrument, USUAL)) for part in orders.plan
+    }
     with ExitStack() as stack:
         for wire in wires.values():
             stack.callback(wire.close)

@@ -110,12 +110,14 @@ class GuardianWire:
 
     def _on_link(self, exchange: Callable[[Link], str | None]) -> str:
         """Exchange on the link that stands, or on a new one; after a failure there is none, so no answer is stale."""
-        stood = self._link is not None
+        stood, reopen_after_s = self._link is not None, self._settings.reopen_after_s
         try:
             return self._once(exchange)
-        except ConnectionLost:  # some instruments close a link after an answer, or after a pause
-            if not stood:
+        except (ConnectionLost, NotConnected) as error:
+            # Some instruments close a link after an answer, or after a pause; some are not yet free of the run's.
+            if not reopen_after_s and (isinstance(error, NotConnected) or not stood):
                 raise
+        time.sleep(reopen_after_s)
         return self._once(exchange)
 
     def _once(self, exchange: Callable[[Link], str | None]) -> str:

@@ -108,6 +108,10 @@ class Arrivals:
             else:
                 self._read_acknowledgement(expected, deadline, gate)
 
+    def await_more(self, deadline: float, gate: Gate) -> None:
+        """Wait until anything comes that was not read yet; raises NoAnswer where nothing does."""
+        self._add(deadline, gate)
+
     def line(self, deadline: float, gate: Gate) -> bytes:
         """The next line that is an answer, with its end.
 

@@ -78,11 +78,14 @@ class FramedDialogue:
 
 
 class Door:
-    """How many raw links an instrument takes, and how soon after the end of the last one the next."""
+    """How many raw links an instrument takes, and how soon after the end of the last one the next: at once, where time
+    stands still while a client waits."""
 
-    def __init__(self, simulated: InstrumentSimulation, now: Callable[[], float]) -> None:
+    def __init__(
+        self, simulated: InstrumentSimulation, now: Callable[[], float], *, is_free_at_once: bool = False
+    ) -> None:
         self._takes_one = simulated.clients == "one"
-        self._free_again_after_s = simulated.free_again_after_s
+        self._free_again_after_s = 0.0 if is_free_at_once else simulated.free_again_after_s
         self._now = now
         self._is_taken = False
         self._free_s = 0.0
@@ -106,9 +109,11 @@ ALWAYS_OPEN = Door(InstrumentSimulation(), lambda: 0.0)
 class RawLink:
     """The raw links of one instrument."""
 
-    def __init__(self, simulated: InstrumentSimulation, now: Callable[[], float]) -> None:
+    def __init__(
+        self, simulated: InstrumentSimulation, now: Callable[[], float], *, is_free_at_once: bool = False
+    ) -> None:
         self._simulated = simulated
-        self.door = Door(simulated, now)
+        self.door = Door(simulated, now, is_free_at_once=is_free_at_once)
 
     def open(self, converse: Callable[[], Conversation]) -> Dialogue:
         """A client's conversation, as it goes over such a link."""
