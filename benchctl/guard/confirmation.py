@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from benchctl.instruments.safe_part import NO_QUESTION
+
 # What a person does about an instrument that does not confirm, by its name in the bench file.
 _BY_HAND = {
     "generator": "pull its lead out of the amplifier's input",
@@ -23,6 +25,11 @@ class Confirmation:
     detail: str = ""
 
     @property
+    def can_be_confirmed(self) -> bool:
+        """Whether its instrument could ever confirm it; one that no question tells of can be looked at only."""
+        return self.confirmed or self.detail != NO_QUESTION
+
+    @property
     def by_hand(self) -> str:
         """What a person does about this part; nothing where it is confirmed."""
         return "" if self.confirmed else _BY_HAND.get(self.instrument, "switch it off at its front panel")
@@ -31,7 +38,8 @@ class Confirmation:
     def alarm(self) -> str:
         """What a person is told at once, while attempts go on."""
         why = f" ({self.detail})" if self.detail else ""
-        return f"NOT YET CONFIRMED: {self.instrument}: {self.part}{why}. By hand, now: {self.by_hand}."
+        state = "NOT YET CONFIRMED" if self.can_be_confirmed else "CANNOT BE CONFIRMED OFF"
+        return f"{state}: {self.instrument}: {self.part}{why}. By hand, now: {self.by_hand}."
 
     def __str__(self) -> str:
         state = "confirmed" if self.confirmed else f"NOT CONFIRMED ({self.detail})"

@@ -64,6 +64,7 @@ class Crew:
         self._attempts = attempts
         self._is_paced = is_paced
         self._trouble = "not waited for"
+        self._failed_to_say = ""
         self._confirmed = False
         self._may_look_again = threading.Event()
         self.siblings: Sequence[Crew] = ()  # the other parts of the same instrument
@@ -102,7 +103,8 @@ class Crew:
 
     def _work(self) -> None:
         try:
-            self._trouble = self._command() or "no answer yet"
+            self._failed_to_say = self._command()
+            self._trouble = self._failed_to_say or "no answer yet"
             self.commanded.set()
             self.may_ask.wait()
             for sibling in self.siblings:  # no question about one output holds up the command for another
@@ -115,7 +117,8 @@ class Crew:
     def _confirm(self) -> None:
         """Ask for confirmation; where it is refused, command and ask again."""
         if not self._part.question:
-            self._trouble = NO_QUESTION
+            if not self._failed_to_say:
+                self._trouble = NO_QUESTION
             return
         if self._part.settle_s and not self._is_paced:
             time.sleep(self._part.settle_s)

@@ -25,8 +25,10 @@ PROGRAM = [sys.executable, "-c", "from benchctl.cli.main import main; main()"]
 AMPLIFIER = "hx2150"
 # Nothing here takes a tenth of this; it only ends the wait for a broken program.
 DEADLINE_S = 60.0
-# The question that tells whether something is on, for each output of the bench; answers hold a 1 where it is.
-QUESTIONS = {
+# Role, question, and what the answer holds where it is on, if that is not a 1.
+Question = tuple[str, str] | tuple[str, str, str]
+# The question that tells whether something is on, for each output of the bench.
+QUESTIONS: Mapping[str, Question] = {
     "generator": ("generator", "OUTP?"),
     "turn-on lead": ("supply", "INST:NSEL 2;:OUTP?"),
     "supply": ("supply", "INST:NSEL 1;:OUTP?"),
@@ -55,7 +57,8 @@ def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.P
 class Eyes:
     """Looks at a bench's outputs over separate connections."""
 
-    def __init__(self, sockets: Mapping[str, tuple[str, int]]) -> None:
+    def __init__(self, sockets: Mapping[str, tuple[str, int]], questions: Mapping[str, Question] = QUESTIONS) -> None:
+        self._questions = questions
         self._links = {}
         for role in ("generator", "supply", "load"):
             link = socket.create_connection(sockets[role], timeout=DEADLINE_S)
@@ -64,7 +67,8 @@ class Eyes:
 
     def on(self) -> set[str]:
         """The outputs that are on."""
-        return {name for name, (role, question) in QUESTIONS.items() if "1" in self.ask(role, question)}
+        asked = self._questions.items()
+        return {name for name, (role, question, *on) in asked if (on or ["1"])[0] in self.ask(role, question)}
 
     def everything_is_off(self) -> bool:
         """Whether none is."""
@@ -95,17 +99,19 @@ class ServedBench:
 
 
 @contextmanager
-def served_bench(folder: Path, amplifier: str | Path = AMPLIFIER) -> Iterator[ServedBench]:
-    """The workshop bench at free ports, served by a separate process."""
+def served_bench(
+    folder: Path, amplifier: str | Path = AMPLIFIER, text: str = "", questions: Mapping[str, Question] = QUESTIONS
+) -> Iterator[ServedBench]:
+    """The workshop bench, or that of `text`, at free ports, served by a separate process."""
     file = folder / "bench.yaml"
-    file.write_text(_at_free_ports(find("benches", "workshop").read_text("utf-8")), encoding="utf-8")
+    file.write_text(_at_free_ports(text or find("benches", "workshop").read_text("utf-8")), encoding="utf-8")
     with ExitStack() as stack:
         arguments = ["simulate", str(file), "--amplifier", str(amplifier), "--json"]
         process = stack.enter_context(start(arguments, folder, stdout=subprocess.PIPE))
         stack.callback(process.terminate)
         assert process.stdout is not None
         listing = json.loads(process.stdout.readline())["instruments"]
-        eyes = Eyes({role: tuple(each["socket"]) for role, each in listing.items()})
+        eyes = Eyes({role: tuple(each["socket"]) for role, each in listing.items()}, questions)
         stack.callback(eyes.close)
         yield ServedBench(file, process, eyes)
 
@@ -144,9 +150,17 @@ class LiveRun:
     """A run in a separate process."""
 
     def __init__(
-        self, sequence: str | Path, bench: Path, amplifier: str | Path, out: Path, output: int = subprocess.PIPE
+        self,
+        sequence: str | Path,
+        bench: Path,
+        amplifier: str | Path,
+        out: Path,
+        output: int = subprocess.PIPE,
+        *,
+        more: Sequence[str] = (),
     ) -> None:
         arguments = ["run", str(sequence), "--bench", str(bench), "--amplifier", str(amplifier), "--out", str(out)]
+        arguments += more
         self.out = out
         self._before = set(out.glob("*"))
         # In a separate session, like a separate terminal that it can lose.
@@ -199,9 +213,11 @@ class LiveRun:
 
 
 @contextmanager
-def live_run(sequence: str | Path, bench: Path, amplifier: str | Path, out: Path) -> Iterator[LiveRun]:
-    """A run that is always over when the block ends."""
-    run = LiveRun(sequence, bench, amplifier, out)
+def live_run(
+    sequence: str | Path, bench: Path, amplifier: str | Path, out: Path, more: Sequence[str] = ()
+) -> Iterator[LiveRun]:
+    """A run that is always over when the block ends; `more` arguments of its command."""
+    run = LiveRun(sequence, bench, amplifier, out, more=more)
     try:
         yield run
     finally:

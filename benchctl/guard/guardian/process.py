@@ -160,12 +160,15 @@ def _try_on(
     for wire in wires.values():
         wire.answer_s = LONG_ANSWER_S
     while not all_confirmed(told) and time.monotonic() < give_up_at:
+        has_hope = any(not confirmation.confirmed and confirmation.can_be_confirmed for confirmation in told)
         if _is_done(inbox):
             return told, True
         lock.take_if_free()
         missing = [part for part, confirmation in zip(plan, told, strict=True) if not confirmation.confirmed]
         again = iter(carry_out(missing, wires, attempts=1))
         told = tuple(confirmation if confirmation.confirmed else next(again) for confirmation in told)
+        if not has_hope:  # the others are told once more, and cannot be asked
+            break
     return told, False
 
 

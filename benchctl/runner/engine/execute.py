@@ -117,11 +117,13 @@ def prepare(run: Run) -> None:
         InstrumentError: an instrument does not confirm that its output is off.
     """
     confirmations = run.guard.confirm_safe()
-    if not all_confirmed(confirmations):
+    missing = [each for each in confirmations if not each.confirmed]
+    if any(each.can_be_confirmed for each in missing):
         raise InstrumentError(
-            "the bench is not in the safe state to begin with: "
-            + "; ".join(str(confirmation) for confirmation in confirmations if not confirmation.confirmed)
+            "the bench is not in the safe state to begin with: " + "; ".join(str(each) for each in missing)
         )
+    for each in missing:
+        run.note(f"{each}: it was told, and only you can see whether it is so")
     run.bench.report_every_error()
     for role in run.bench.roles.values():
         role.prepare()
