@@ -14,7 +14,7 @@ from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, Ramp
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import blind_spots, burdens, filters
+from benchctl.runner.checks import blind_spots, burdens, filters, time_to_safe
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
@@ -31,6 +31,7 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from _sensors(files)
     yield from blind_spots.hazards_of(files)
     yield from supply_lacks.hazards_of(files, unattended=unattended)
+    yield from time_to_safe.hazards_of(files.bench, unattended=unattended)
 
 
 def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:

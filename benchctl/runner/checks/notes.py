@@ -8,10 +8,12 @@ from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
+from benchctl.runner.checks import time_to_safe
 
 
 def of_files(files: Files) -> Iterator[str]:
     """Every note."""
+    yield from time_to_safe.notes_of(files.bench)
     driver = files.bench.drivers.get("supply")
     if not isinstance(driver, SupplyDriver):
         yield "the bench file has no supply, so nothing can switch the amplifier's supply off but you"
