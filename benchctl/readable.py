@@ -79,8 +79,13 @@ def _escape(char: str) -> str:
 
 def answer_text(line: bytes) -> str:
     """An instrument's answer as text: ASCII without the spaces around it; other bytes and control characters become
-    escapes. All answers of instruments enter the program here."""
-    text = line.decode("ascii", "backslashreplace").replace("\t", " ").strip()
+    escapes. All answers of instruments enter the program here.
+
+    An answer of one byte is kept as it is: where it is a byte of bits, a space is one of them.
+    """
+    text = line.decode("ascii", "backslashreplace")
+    if len(line) > 1:
+        text = text.replace("\t", " ").strip()
     return printable(text, longest=4 * len(line))
 
 

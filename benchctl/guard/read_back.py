@@ -12,7 +12,7 @@ READ_BACK_PERIOD_S = 0.75
 
 
 class ReadBack:
-    """Looks at one setting each time it is called, at that which has waited longest."""
+    """Looks at one setting each time it is called, at that which has waited longest; and keeps links awake."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
@@ -31,4 +31,6 @@ class ReadBack:
         if self._queue:
             name, what = self._queue.pop(0)  # which waits behind all others at the next call
             self._bench.roles[name].read_back(what)
+        for role in self._bench.roles.values():
+            role.session.keep_awake()
         return ()

@@ -119,10 +119,11 @@ class Bench:
         return {name: role.session.identity for name, role in self.roles.items()}
 
     def close(self) -> None:
-        """Close every link."""
+        """Give every panel back to a person, and close every link."""
         with ExitStack() as stack:
             for role in self.roles.values():
                 stack.callback(role.session.close)
+                stack.callback(role.give_back)
 
     def leave(self) -> None:
         """Give every link back, and open no other before somebody looks for an instrument that was switched off and on:

@@ -106,6 +106,13 @@ class Role(ABC):
             self._check_states()
         self.session.check_errors()
 
+    def give_back(self) -> None:
+        """Say what gives the panel back to a person, if the driver file has words for it and the link stands; one that
+        fails then harms nothing but convenience."""
+        if self.session.is_open:
+            for text in self.driver.common.local.render():
+                self.session.command_quietly(text)
+
     def verify(self) -> bool:
         """Ask for all of the instrument's state that can be asked for; returns whether that is anything.
 

@@ -286,6 +286,16 @@ class Session:
             self._connection.has_restarted = True
         self._check_settings()
 
+    def keep_awake(self) -> None:
+        """Ask a harmless question if the link sleeps by itself and has long been silent."""
+        patience_s = self.settings.keep_alive_s
+        if not patience_s or time.monotonic() - self._connection.last_sent_s < patience_s:
+            return
+        if self._questions.identify:
+            self._ask_itself(Question(self._questions.identify, str))
+        else:
+            self.check_power()
+
     def _ask_itself(self, question: Question[_T]) -> _T:
         *before, last = question.messages
         with self._turn():
@@ -300,6 +310,11 @@ class Session:
     def leave(self) -> None:
         """Give the link back and open no other: the guardian takes the instrument over, and many take one link."""
         self._connection.leave(is_left=True)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is a link."""
+        return self._connection.is_open
 
     @property
     def has_lost_settings(self) -> bool:
@@ -324,6 +339,13 @@ class Session:
             except LinkError:
                 self._connection.open_link(_never)
                 self._connection.write(text, _never, is_question=False)
+
+    def command_quietly(self, text: str) -> None:
+        """Write on leaving, in spite of the interlock; where that fails, only the log of the traffic says so."""
+        try:
+            self._connection.write(text, _never, is_question=False)
+        except LinkError as error:
+            _traffic.debug("%s: %s was not sent: %s", self.name, text, error)
 
     def ask_urgently(self, text: str) -> str:
         """Ask for a confirmation in spite of the interlock. Waits for the thread that talks now, whose read ends early.

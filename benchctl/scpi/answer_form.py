@@ -242,6 +242,8 @@ class AnswerForm:
         """
         if self.fields is not None and (found := len(self.split(answer))) != self.fields:
             raise NumberError(f"{answer[:80]!r} holds {found} values and must hold {self.fields}")
+        if self.base == "byte" and len(answer) == 1:
+            return answer
         if self.columns is not None:
             text = self._in_columns(answer)
         elif self.after:
@@ -329,6 +331,9 @@ def _in_base(base: int, prefixes: str) -> Callable[[str], int]:
 
 
 def _byte(text: str) -> int:
+    """One character; those that cannot be printed come as escapes, such as backslash, x, 8, 5."""
+    if re.fullmatch(r"\\x[0-9a-f]{2}", text):
+        return int(text[2:], 16)
     if len(text) != 1:
         raise NumberError(f"{text[:80]!r} is not one byte")
     return ord(text)

@@ -11,6 +11,7 @@ from benchctl.clock import RealClock
 from benchctl.errors import InstrumentReports, NoAnswer, SettingChanged, SettingsLost
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.questions import Question, Questions
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.session import Session
 from tests.instruments.scripted import Answer, Conversation, ScriptedPeer
 
@@ -123,3 +124,24 @@ def test_a_message_without_an_answer_is_named() -> None:
         session.verify_with(lambda: True)
         with pytest.raises(NoAnswer, match=r"supply at TCPIP.*no answer to VOUT\?"):
             session.ask("VOUT?")
+
+
+def test_a_link_that_sleeps_by_itself_is_kept_awake_by_a_harmless_question() -> None:
+    with ScriptedPeer(answering("1")) as peer:
+        settings = LinkSettings(keep_alive_s=1e-6)
+        session = Session("supply", peer.address, Interlock(RealClock()), settings=settings)
+        session.open()
+        before = list(peer.heard)
+        session.keep_awake()
+        assert peer.heard == [*before, "*IDN?"]
+        session.close()
+
+
+def test_a_link_that_stays_awake_is_left_alone() -> None:
+    with ScriptedPeer(answering("1")) as peer:
+        session = Session("supply", peer.address, Interlock(RealClock()))
+        session.open()
+        before = list(peer.heard)
+        session.keep_awake()
+        assert peer.heard == before
+        session.close()

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from benchctl.readable import answer_text
 from benchctl.scpi.answer_form import AnswerForm, is_same_answer
 from benchctl.scpi.errors import FormatError
 
@@ -171,3 +172,14 @@ def test_a_word_that_no_protection_knows_is_refused() -> None:
 )
 def test_two_answers_are_the_same_in_any_case_and_any_form_of_a_number(answer: str, word: str, same: bool) -> None:
     assert is_same_answer(answer, word) is same
+
+
+@pytest.mark.parametrize("status", range(256))
+def test_a_byte_of_bits_is_read_whatever_its_bits_are(status: int) -> None:
+    """Such a byte may be a space, a line feed or no ASCII at all."""
+    answer = answer_text(bytes([status]))
+    assert AnswerForm(base="byte").number(answer) == status
+    for bit in range(8):
+        is_set = bool(status >> bit & 1)
+        assert AnswerForm(base="byte", bits=(bit,)).truth(answer) == is_set
+        assert AnswerForm(base="byte", bits=(bit,)).means_no(answer) != is_set

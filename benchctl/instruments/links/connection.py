@@ -51,6 +51,7 @@ class Connection:
         is_dirty: whether an answer may still come that nobody waits for.
         has_restarted: whether it is known to have been switched off and on since it was first met.
         is_doubtful: whether the link was lost and the instrument cannot tell whether it has kept its settings.
+        last_sent_s: when the last message was sent, on time.monotonic().
         sent, answered: the numbers of the last message sent, and of the last question that was answered.
     """
 
@@ -68,6 +69,7 @@ class Connection:
         self.has_restarted = False
         self.is_doubtful = False
         self.sent = self.answered = 0
+        self.last_sent_s = time.monotonic()
         self._name = name
         self._address = address
         self._opener = opener
@@ -98,6 +100,7 @@ class Connection:
             if self._link is None:
                 raise ConnectionLost("the link is closed")
             self.sent += 1
+            self.last_sent_s = time.monotonic()
             if is_question:
                 self._asked = text
             self._link.send(data)
