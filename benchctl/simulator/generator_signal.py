@@ -8,15 +8,16 @@ list plays, in the phase with which a repetition begins, and in whether the carr
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from itertools import accumulate
+from typing import NamedTuple
 
 SAME_INSTANT_S = 1e-9
 """Times nearer than this are one instant: rounding after hours of run stays a thousand times below it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Tone:
+class Tone(NamedTuple):
     """offset + amplitude·sin(2π·frequency·(t - origin))."""
 
     amplitude_v: float
@@ -149,8 +150,7 @@ class GeneratorSignal:
         turns = math.floor((now_s - self.list_started_s + SAME_INSTANT_S) / period_s)
         turn_s = self.list_started_s + turns * period_s
         inside_s = now_s - turn_s + SAME_INSTANT_S
-        point = next((index for index, end_s in enumerate(self._ends_s) if inside_s < end_s), len(self._ends_s) - 1)
-        return turn_s, point
+        return turn_s, min(bisect_right(self._ends_s, inside_s), len(self._ends_s) - 1)
 
 
 def _next_multiple(origin_s: float, period_s: float, after_s: float) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from benchctl.simulator.amplifier.amplifier import State
@@ -129,6 +128,6 @@ class Assembly:
     def _input_tone(self, channel: str, asked: _Asked) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""
         if channel in asked.driven:
-            return replace(asked.tone, amplitude_v=dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v))
+            return asked.tone._replace(amplitude_v=dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v))
         leaks = self._physics.crosstalk if asked.driven else 0.0
-        return replace(asked.tone, amplitude_v=leaks * asked.tone.amplitude_v, offset_v=0.0)
+        return asked.tone._replace(amplitude_v=leaks * asked.tone.amplitude_v, offset_v=0.0)

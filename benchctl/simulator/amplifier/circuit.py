@@ -44,6 +44,14 @@ class Operating(NamedTuple):
     """d(slope)/d(rail); positive where a class D stage draws more from a lower rail"""
 
 
+class Outputs(NamedTuple):
+    """What the amplifier's protection sees of its outputs: the highest of each."""
+
+    peak_a: float
+    dc_v: float
+    """mean voltage, either way"""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Circuit:
     """Everything except the rail voltage. Two circuits are never equal: runs are remembered by identity."""
@@ -86,6 +94,14 @@ class Circuit:
         if rail_v >= self.bias_knee_v:
             return 2 * self.bias_a, 0.0
         return 2 * self.bias_a * rail_v / self.bias_knee_v, 2 * self.bias_a / self.bias_knee_v
+
+    def outputs(self, rail_v: float) -> Outputs:
+        """The highest peak current and the highest dc of an output at `rail_v`."""
+        headroom_v = self.limit_v(rail_v)
+        return Outputs(
+            max([stage.peak_a(headroom_v) for stage in self.stages]),
+            max([abs(stage.dc_v(headroom_v)) for stage in self.stages]),
+        )
 
     def supply_v(self, draw: ConverterDraw) -> float:
         """At the supply's own terminals, before the lead."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from typing import NamedTuple
 
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
-from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.circuit import Circuit, Outputs
 from benchctl.simulator.generator_signal import GeneratorSignal, Tone
 from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 from benchctl.simulator.hardware.relays import Relays
@@ -38,6 +38,20 @@ LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 
 BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
+
+
+class Signals(NamedTuple):
+    """What is at the inputs at an instant.
+
+    Attributes:
+        tone: at the highest of the amplitudes.
+        until_s: when it changes of itself.
+        amplitudes_v: of each channel that has an output of the generator of its own.
+    """
+
+    tone: Tone
+    until_s: float
+    amplitudes_v: tuple[tuple[str, float], ...]
 
 
 class Connections:
@@ -79,20 +93,18 @@ class Connections:
         self.touched: str | None = None
         """the point that a person has put the multimeter's leads onto"""
         self._joint_open = False
-        self._conductances_s = self.loads.conductances_s()
+        self._conductances_s = self._seen_conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
 
-    def tone_at(self, now_s: float) -> tuple[Tone, float]:
-        """The tone at the inputs, at the highest of their amplitudes, and when it changes of itself."""
+    def signals_at(self, now_s: float) -> Signals:
+        """What is at the inputs, and when it changes of itself."""
         tone, until_s = self.drive.tone_at(now_s)
-        highest_v = max((volts for _, volts in self._amplitudes_v(now_s)), default=tone.amplitude_v)
-        return replace(tone, amplitude_v=highest_v), until_s
-
-    def _amplitudes_v(self, now_s: float) -> tuple[tuple[str, float], ...]:
-        """Of each channel that has an output of the generator of its own."""
-        drives = {1: self.drive, 2: self.second_drive}
         outputs = self.description.generator_outputs
-        return tuple((channel, drives[output].tone_at(now_s)[0].amplitude_v) for channel, output in outputs.items())
+        if not outputs:
+            return Signals(tone, until_s, ())
+        volts = {1: tone.amplitude_v, 2: self.second_drive.tone_at(now_s)[0].amplitude_v}
+        amplitudes_v = tuple((channel, volts[output]) for channel, output in outputs.items())
+        return Signals(tone._replace(amplitude_v=max(each for _, each in amplitudes_v)), until_s, amplitudes_v)
 
     @property
     def main_output(self) -> SupplyOutput:
@@ -187,33 +199,33 @@ class Connections:
         self._assembly = Assembly(self.physics, self.description.plate, self._controls)
         self._circuits.clear()
 
-    def circuit(self, tone: Tone, now_s: float) -> Circuit:
+    def circuit(self, signals: Signals, now_s: float) -> Circuit:
         """What all of it makes together at this instant.
 
         The same object as long as nothing changed, so that what was worked out for it can be found again; resistors
         that warmed by a hundred-thousandth count as unchanged.
         """
+        self._follow_loads()
+        key = self._operating_point(signals, now_s)
+        circuit = self._circuits.get(key)
+        if circuit is None:
+            if len(self._circuits) >= CIRCUITS_KEPT:
+                self._circuits.clear()
+            circuit = self._circuits[key] = self._assembly.circuit(key, self._conductances_s)
+        return circuit
+
+    def _follow_loads(self) -> None:
         conductances_s = self.loads.conductances_s()
+        if conductances_s is self._seen_conductances_s:
+            return
+        self._seen_conductances_s = conductances_s
         if any(abs(new - old) > SAME_LOAD * old for new, old in zip(conductances_s, self._conductances_s, strict=True)):
             self._conductances_s = conductances_s
             self._circuits.clear()
-        key = self._operating_point(tone, now_s)
-        if key not in self._circuits:
-            if len(self._circuits) >= CIRCUITS_KEPT:
-                self._circuits.clear()
-            self._circuits[key] = self._assembly.circuit(key, self._conductances_s)
-        return self._circuits[key]
 
-    def look(self, now_s: float, circuit: Circuit, rail_v: float, terminal_v: float) -> bool:
+    def look(self, now_s: float, terminal_v: float, outputs: Outputs) -> bool:
         """Let the amplifier's protections and a dry joint follow what has come about; True if either changed."""
-        headroom_v = circuit.limit_v(rail_v)
-        sight = Sight(
-            self.remote_v,
-            terminal_v,
-            self.heatsink_c,
-            output_a=max(stage.peak_a(headroom_v) for stage in circuit.stages),
-            output_dc_v=max(abs(stage.dc_v(headroom_v)) for stage in circuit.stages),
-        )
+        sight = Sight(self.remote_v, terminal_v, self.heatsink_c, *outputs)
         joint_changed = self._move_joint()
         return self.amplifier.look(now_s, sight) or joint_changed
 
@@ -225,9 +237,9 @@ class Connections:
         self._joint_open = self.heatsink_c > (joint.closes_c if was_open else joint.opens_c)
         return self._joint_open is not was_open
 
-    def _operating_point(self, tone: Tone, now_s: float) -> OperatingPoint:
+    def _operating_point(self, signals: Signals, now_s: float) -> OperatingPoint:
         """Tones that differ only in when they began make the same circuit."""
-        amplifier = self.amplifier
+        amplifier, tone = self.amplifier, signals.tone
         return OperatingPoint(
             tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, offset_v=tone.offset_v),
             source=self._main.source(),
@@ -236,16 +248,18 @@ class Connections:
             gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
             bias_c=self._bias_temperature_c(),
             joint_open=self._joint_open,
-            driven=self._driven_channels(now_s),
-            amplitudes_v=self._amplitudes_v(now_s),
+            driven=self._driven_channels(signals),
+            amplitudes_v=signals.amplitudes_v,
         )
 
-    def _driven_channels(self, now_s: float) -> frozenset[str]:
+    def _driven_channels(self, signals: Signals) -> frozenset[str]:
         """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the
         generator gives anything."""
-        if self.description.generator_outputs:
-            return frozenset(channel for channel, volts in self._amplitudes_v(now_s) if volts > 0.0)
+        if signals.amplitudes_v:
+            return frozenset(channel for channel, volts in signals.amplitudes_v if volts > 0.0)
         relays = self.description.input_relays
+        if not relays:
+            return self._plugged
         return frozenset(
             channel for channel in self._plugged if channel not in relays or relays[channel] in self.relays.made
         )

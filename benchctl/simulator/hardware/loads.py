@@ -65,12 +65,14 @@ class LoadBank:
         self._channels = tuple(channels)
         self._ambient_c = ambient_c
         self._conductances_s: tuple[float, ...] | None = None
+        self._connected: dict[str, list[Resistor]] = {channel: [] for channel in self._channels}
 
     def conductances_s(self) -> tuple[float, ...]:
         """The load conductance on each amplifier channel, in the amplifier's order."""
         if self._conductances_s is None:
             self._conductances_s = tuple(
-                sum(1 / resistor.resistance_ohm for resistor in self._connected(channel)) for channel in self._channels
+                sum([1 / resistor.resistance_ohm for resistor in self._connected[channel]])
+                for channel in self._channels
             )
         return self._conductances_s
 
@@ -78,6 +80,10 @@ class LoadBank:
         """Put a resistor on its channel, or take it off."""
         resistor.connected = connected
         self._conductances_s = None
+        self._connected = {
+            channel: [each for each in self.resistors if each.connected and each.true_errors.channel == channel]
+            for channel in self._channels
+        }
 
     def connect_by_hand(self, nominal_ohm: float | None) -> None:
         """Connect the resistors of this value to their channels and take all others off; None takes all off."""
@@ -95,8 +101,8 @@ class LoadBank:
         """Warm the resistors with the power that each channel gave, shared as parallel resistors share it."""
         shares = {id(resistor): 0.0 for resistor in self.resistors}
         for channel, power_w in zip(self._channels, powers_w, strict=True):
-            connected = self._connected(channel)
-            total_s = sum(1 / resistor.resistance_ohm for resistor in connected)
+            connected = self._connected[channel]
+            total_s = sum([1 / resistor.resistance_ohm for resistor in connected])
             for resistor in connected:
                 shares[id(resistor)] = power_w / resistor.resistance_ohm / total_s
         for resistor in self.resistors:
@@ -110,8 +116,3 @@ class LoadBank:
     def by_relay(self, relay: int) -> Resistor | None:
         """The resistor behind a relay, if any."""
         return next((resistor for resistor in self.resistors if resistor.true_errors.relay == relay), None)
-
-    def _connected(self, channel: str) -> list[Resistor]:
-        return [
-            resistor for resistor in self.resistors if resistor.connected and resistor.true_errors.channel == channel
-        ]

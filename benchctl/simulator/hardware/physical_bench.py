@@ -11,12 +11,11 @@ from __future__ import annotations
 import math
 import threading
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
-from benchctl.simulator.amplifier.circuit import Circuit, Flows
+from benchctl.simulator.amplifier.circuit import Circuit, Flows, Outputs
 from benchctl.simulator.amplifier.rail import RailCurve, rail_curve
-from benchctl.simulator.generator_signal import Tone
-from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, side_voltage_v
+from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, Signals, side_voltage_v
 from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
@@ -68,6 +67,15 @@ class Meters:
         self.loads += sum(flows.loads) * seconds
 
 
+class _Terminals(NamedTuple):
+    """What supply and protections see of a circuit at one rail."""
+
+    circuit: Circuit
+    rail_v: float
+    supply: SupplyMeans
+    outputs: Outputs
+
+
 class PhysicalBench:
     """All hardware and its time. One lock guards all of it; the caller must hold it."""
 
@@ -85,6 +93,7 @@ class PhysicalBench:
         self._slew_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._runs: dict[tuple[Circuit, float, float], RailCurve] = {}
+        self._seen: _Terminals | None = None
 
     def watch(self, watcher: Watcher) -> None:
         """Call `watcher` each time that time passes, from now on."""
@@ -93,10 +102,10 @@ class PhysicalBench:
     def advance(self, now_s: float) -> None:
         """Bring everything up to `now_s`; a time in the past changes nothing."""
         from_s = self.time_s
-        circuit, tone = self._look()
+        circuit, signals = self._look()
         while self.time_s < now_s:
-            self._step(now_s, circuit, tone)
-            circuit, tone = self._look()
+            self._step(now_s, circuit, signals)
+            circuit, signals = self._look()
         for watcher in self._watchers:
             watcher.look(from_s, self.time_s)
         earliest_s = min((watcher.remembers_from() for watcher in self._watchers), default=math.inf)
@@ -104,8 +113,7 @@ class PhysicalBench:
 
     def circuit(self) -> Circuit:
         """The circuit at this instant."""
-        tone, _ = self.connections.tone_at(self.time_s)
-        return self.connections.circuit(tone, self.time_s)
+        return self.connections.circuit(self.connections.signals_at(self.time_s), self.time_s)
 
     def supply_means(self, number: int, window_s: float) -> SupplyMeans:
         """Mean voltage and current of an output over the last `window_s`, but not from before it was last set."""
@@ -116,15 +124,19 @@ class PhysicalBench:
             wired = voltage_v > 0 and self.connections.remote_v == voltage_v
             return SupplyMeans(voltage_v, voltage_v / REMOTE_INPUT_OHM if wired else 0.0)
         means = self.history.supply_means(max(self.time_s - window_s, output.changed_s), self.time_s)
-        return means or self._supply_now(self.circuit())
+        return means or self._terminals(self.circuit()).supply
 
-    def _supply_now(self, circuit: Circuit) -> SupplyMeans:
-        draw = circuit.converter.draw(circuit.source, self.rail_v)
-        return SupplyMeans(circuit.supply_v(draw), draw.supply_a)
+    def _terminals(self, circuit: Circuit) -> _Terminals:
+        """Kept, because circuit and rail stay the same from look to look while the bench is at rest."""
+        seen = self._seen
+        if seen is None or seen.circuit is not circuit or seen.rail_v != self.rail_v:
+            draw = circuit.converter.draw(circuit.source, self.rail_v)
+            supply = SupplyMeans(circuit.supply_v(draw), draw.supply_a)
+            seen = self._seen = _Terminals(circuit, self.rail_v, supply, circuit.outputs(self.rail_v))
+        return seen
 
-    def _step(self, now_s: float, circuit: Circuit, tone: Tone) -> None:
-        _, until_s = self.connections.tone_at(self.time_s)
-        end_s = min(now_s, until_s, self._next_look_s())
+    def _step(self, now_s: float, circuit: Circuit, signals: Signals) -> None:
+        end_s = min(now_s, signals.until_s, self._next_look_s())
         rail_v = round(self.rail_v, RAIL_DIGITS)
         run = self._run(circuit, rail_v, end_s - self.time_s)
         noticed_s = self._noticed_s(circuit, run)
@@ -133,7 +145,7 @@ class PhysicalBench:
             run = self._run(circuit, rail_v, noticed_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
-        self.history.append(Stretch(self.time_s, run, tone))
+        self.history.append(Stretch(self.time_s, run, signals.tone))
         self.time_s, self.rail_v = end_s, run.end_v
 
     def _collect_heat(self, run: RailCurve) -> None:
@@ -191,7 +203,7 @@ class PhysicalBench:
         change_s = change_s if change_s > self.time_s else math.inf
         return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
 
-    def _look(self) -> tuple[Circuit, Tone]:
+    def _look(self) -> tuple[Circuit, Signals]:
         """Bring the protections and the amplifier's state up to date; returns the circuit that results."""
         connections = self.connections
         connections.bounce(self.time_s)
@@ -200,10 +212,10 @@ class PhysicalBench:
         for output in connections.outputs.values():
             if output is not connections.main_output:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)
-        tone, _ = connections.tone_at(self.time_s)
-        circuit = connections.circuit(tone, self.time_s)
-        supply = self._supply_now(circuit)
+        signals = connections.signals_at(self.time_s)
+        circuit = connections.circuit(signals, self.time_s)
+        _, _, supply, outputs = self._terminals(circuit)
         tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
         terminal_v = supply.voltage_v - supply.current_a * circuit.source.lead_ohm
-        changed = connections.look(self.time_s, circuit, self.rail_v, terminal_v)
-        return (connections.circuit(tone, self.time_s) if tripped or changed else circuit), tone
+        changed = connections.look(self.time_s, terminal_v, outputs)
+        return (connections.circuit(signals, self.time_s) if tripped or changed else circuit), signals

@@ -33,9 +33,11 @@ class ThermalChain:
         self.ambient_c = ambient_c
         self._resistances = tuple(resistances_k_per_w)
         self._capacities = tuple(capacities_j_per_k)
+        self._to_air_k_per_w = [sum(self._resistances[index:]) for index in range(len(self._resistances))]
         self._rises = [0.0] * len(capacities_j_per_k)
         self._temperatures_c = (ambient_c,) * len(capacities_j_per_k)
         self._rates, self._to_modes, self._from_modes = _modes(self._resistances, self._capacities)
+        self._seconds, self._left = 0.0, [1.0] * len(self._rates)
 
     @property
     def temperatures_c(self) -> tuple[float, ...]:
@@ -44,22 +46,18 @@ class ThermalChain:
 
     def steady_rises_k(self, heat_w: float) -> tuple[float, ...]:
         """Final rises above ambient with constant `heat_w`."""
-        return tuple(heat_w * sum(self._resistances[index:]) for index in range(len(self._resistances)))
+        return tuple([heat_w * resistance for resistance in self._to_air_k_per_w])
 
     def advance(self, seconds: float, heat_w: float) -> None:
         """Let `heat_w` act for `seconds`, exactly."""
         if heat_w == 0 and not any(self._rises):
             return
+        if seconds != self._seconds:  # steps of one length come one after the other
+            self._seconds, self._left = seconds, [math.exp(-rate * seconds) for rate in self._rates]
         steady = self.steady_rises_k(heat_w)
         apart = [rise - target for rise, target in zip(self._rises, steady, strict=True)]
-        modes = [
-            math.exp(-rate * seconds) * sum(weight * value for weight, value in zip(row, apart, strict=True))
-            for rate, row in zip(self._rates, self._to_modes, strict=True)
-        ]
-        self._rises = [
-            target + sum(weight * mode for weight, mode in zip(row, modes, strict=True))
-            for target, row in zip(steady, self._from_modes, strict=True)
-        ]
+        modes = [left * _product(row, apart) for left, row in zip(self._left, self._to_modes, strict=True)]
+        self._rises = [target + _product(row, modes) for target, row in zip(steady, self._from_modes, strict=True)]
         self._temperatures_c = tuple(self.ambient_c + rise for rise in self._rises)
 
 
@@ -87,6 +85,10 @@ class Sensor:
         left = math.exp(-seconds / self._lag_s)
         self.temperature_c = to_c - behind_k + (self.temperature_c - self._followed_c + behind_k) * left
         self._followed_c = to_c
+
+
+def _product(row: Sequence[float], values: Sequence[float]) -> float:
+    return sum([weight * value for weight, value in zip(row, values, strict=True)])
 
 
 def _modes(resistances: tuple[float, ...], capacities: tuple[float, ...]) -> tuple[list[float], Matrix, Matrix]:
