@@ -8,7 +8,7 @@ import numpy as np
 import scipy.fft
 
 from benchctl.measure.analyses.by_step import burst
-from benchctl.measure.signal.sine import fit_sine_4
+from benchctl.measure.signal.sine import find_frequency, fit_sine
 from benchmarks.records import CHANNELS, FREQUENCY_HZ, INTERVAL_S, SAMPLES, burst_capture, burst_context, clipped_tone
 from benchmarks.rows import Row
 from benchmarks.timing import medians, peak_bytes
@@ -54,7 +54,7 @@ def _fit() -> Row:
     volts = clipped_tone(seed=3)
     radians = 2 * np.pi * FREQUENCY_HZ * INTERVAL_S * np.arange(SAMPLES)
     fit_s, evaluation_s = medians(
-        lambda: fit_sine_4(volts, INTERVAL_S, FREQUENCY_HZ * 1.02),
+        lambda: fit_sine(volts, INTERVAL_S, find_frequency(volts, INTERVAL_S, FREQUENCY_HZ * 1.02)),
         lambda: (np.sin(radians), np.cos(radians)),
         repeats=REPEATS,
     )

@@ -1,4 +1,4 @@
-"""THD and THD+N straight from a record, by the path that a measured tone takes."""
+"""Sine, THD and THD+N straight from a record, by the path that a measured tone takes."""
 
 from __future__ import annotations
 
@@ -11,6 +11,12 @@ from benchctl.measure.signal.distortion import (
     noise_and_distortion,
     tone_spectrum,
 )
+from benchctl.measure.signal.sine import SineFit, find_frequency, fit_sine
+
+
+def fit_sine_4(values: np.ndarray, interval_s: float, start_hz: float) -> SineFit:
+    """The four-parameter fit."""
+    return fit_sine(values, interval_s, find_frequency(values, interval_s, start_hz))
 
 
 def thd_n(

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from benchctl.measure.signal.sine import fit_sine, fit_sine_4
+from benchctl.measure.signal.sine import fit_sine
+from tests.measure.tones import fit_sine_4
 
 # Twenty samples at 1 kSa/s of a sine rounded to 1 mV. The parameters below were worked out with a separate matrix
 # program and with scipy.optimize.least_squares, which agree to 1e-9.

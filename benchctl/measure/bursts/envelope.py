@@ -9,7 +9,7 @@ import numpy as np
 
 from benchctl.errors import BurstNotFound, RecordTooShort, SilentRecord, WrongFrequency
 from benchctl.measure.signal.record import Capture, Samples, Trace
-from benchctl.measure.signal.sine import fit_sine, fit_sine_4
+from benchctl.measure.signal.sine import find_frequency, fit_sine
 
 _BLOCKS_A_CYCLE = 16.0
 _FEWEST_STEPS = 8  # of the converter: less than this from the middle is not a signal
@@ -127,7 +127,7 @@ def _is_tone(rest: Samples, trace: Trace, low_level_ratio: float) -> bool:
 
 
 def _tone(values: Samples, interval_s: float, told_hz: float) -> float:
-    found_hz = fit_sine_4(values, interval_s, told_hz).frequency_hz
+    found_hz = find_frequency(values, interval_s, told_hz)
     if abs(found_hz / told_hz - 1.0) > _FREQUENCY_TOLERANCE:
         raise WrongFrequency(f"the record holds {found_hz:.6g} Hz where {told_hz:.6g} Hz was asked for")
     return found_hz

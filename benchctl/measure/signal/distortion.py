@@ -17,7 +17,7 @@ from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, 
 from benchctl.measure.signal.phasors import Phasors
 from benchctl.measure.signal.record import Samples
 from benchctl.measure.signal.rounding import alike
-from benchctl.measure.signal.sine import SineFit, fit_and_residual, fit_sine, fit_sine_4
+from benchctl.measure.signal.sine import SineFit, find_frequency, fit_and_residual, fit_sine
 from benchctl.measure.uncertainty import measured
 
 BAND_HZ = 20e3  # AES17: the upper band edge
@@ -98,9 +98,9 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
 
     Raises:
         RecordTooShort: fewer than two whole cycles.
-        MeasurementError: as `fit_sine_4`.
+        MeasurementError: as `find_frequency`.
     """
-    found_hz = _without_pull(values, interval_s, fit_sine_4(values, interval_s, frequency_hz).frequency_hz)
+    found_hz = _without_pull(values, interval_s, find_frequency(values, interval_s, frequency_hz))
     cycles = math.floor(values.size * interval_s * found_hz + 1e-6)
     if cycles < 2:
         raise RecordTooShort(f"the record holds {cycles} whole cycle of {found_hz:.6g} Hz; two are needed")

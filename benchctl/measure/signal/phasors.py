@@ -35,6 +35,27 @@ class _Table:
         return values[self.first : self.first + rows * columns].reshape(rows, columns)
 
 
+class _Turns:
+    """exp(i multiple w k) along the rows and the columns of a table. Kept: a fit needs each several times."""
+
+    def __init__(self, table: _Table, radians_per_sample: float) -> None:
+        self.table = table
+        self._w = radians_per_sample
+        self._rows: dict[int, _Complex] = {}
+        self._columns: dict[int, _Complex] = {}
+
+    def row(self, multiple: int = 1) -> _Complex:
+        return self._kept(self._rows, self.table.row_k, multiple)
+
+    def column(self, multiple: int = 1) -> _Complex:
+        return self._kept(self._columns, self.table.column_k, multiple)
+
+    def _kept(self, kept: dict[int, _Complex], k: Samples, multiple: int) -> _Complex:
+        if multiple not in kept:
+            kept[multiple] = np.exp(1j * (multiple * self._w) * k)
+        return kept[multiple]
+
+
 class Phasors:
     """exp(i w k) over a record of `count` samples, k from the middle, w in radians a sample."""
 
@@ -42,22 +63,20 @@ class Phasors:
         self.count = count
         self.middle = (count - 1) / 2.0
         self.unit = max(self.middle, 0.5)  # samples that make u = 1
-        self._w = radians_per_sample
         columns = max(int(np.sqrt(count)), 1)
         rows = count // columns
         starts = columns * np.arange(rows, dtype=np.float64)
         body = _Table(0, starts - self.middle, np.arange(columns, dtype=np.float64))
         rest = count - rows * columns
         tail = _Table(rows * columns, np.array([rows * columns - self.middle]), np.arange(rest, dtype=np.float64))
-        self._tables = (body, tail) if rest else (body,)
+        self._turns = [_Turns(table, radians_per_sample) for table in ((body, tail) if rest else (body,))]
 
     def moment(self, power: int, multiple: int = 1) -> complex:
         """Sum of u^power exp(i multiple w k), power 0, 1 or 2."""
-        return sum((self._table_moment(table, power, multiple) for table in self._tables), start=0j)
+        return sum((self._table_moment(turns, power, multiple) for turns in self._turns), start=0j)
 
-    def _table_moment(self, table: _Table, power: int, multiple: int) -> complex:
-        row = self._turned(table.row_k, multiple)
-        column = self._turned(table.column_k, multiple)
+    def _table_moment(self, turns: _Turns, power: int, multiple: int) -> complex:
+        table, row, column = turns.table, turns.row(multiple), turns.column(multiple)
         row_u, column_u = table.row_k / self.unit, table.column_k / self.unit
         binomial = {0: (1,), 1: (1, 1), 2: (1, 2, 1)}[power]
         terms = (weight * (row @ row_u**q) * (column @ column_u ** (power - q)) for q, weight in enumerate(binomial))
@@ -66,12 +85,11 @@ class Phasors:
     def project(self, values: Samples) -> tuple[complex, complex]:
         """Sums of y exp(i w k) and of y u exp(i w k)."""
         plain, timed = 0j, 0j
-        for table in self._tables:
-            column = self._turned(table.column_k)
+        for turns in self._turns:
+            table, row, column = turns.table, turns.row(), turns.column()
             column_u = table.column_k / self.unit
             basis = np.column_stack([column.real, column.imag, column.real * column_u, column.imag * column_u])
             sums = by_few_rows(table.of(values), basis)
-            row = self._turned(table.row_k)
             by_row = sums[:, 0] + 1j * sums[:, 1]
             plain += complex(row @ by_row)
             timed += complex(row @ (by_row * (table.row_k / self.unit) + sums[:, 2] + 1j * sums[:, 3]))
@@ -80,14 +98,10 @@ class Phasors:
     def subtract(self, values: Samples, cosine: float, sine: float, offset: float) -> Samples:
         """values - (cosine cos wk + sine sin wk + offset), as a new array."""
         left = np.empty_like(values)
-        for table in self._tables:
-            turned = (cosine - 1j * sine) * self._turned(table.row_k)
-            column = self._turned(table.column_k)
+        for turns in self._turns:
+            table, column = turns.table, turns.column()
+            turned = (cosine - 1j * sine) * turns.row()
             rows = np.column_stack([turned.real, -turned.imag, np.full(turned.size, offset)])
             columns = np.vstack([column.real, column.imag, np.ones(column.size)])
             np.subtract(table.of(values), by_few_rows(rows, columns), out=table.of(left))
         return left
-
-    def _turned(self, k: Samples, multiple: int = 1) -> _Complex:
-        turned: _Complex = np.exp(1j * (multiple * self._w) * k)
-        return turned

@@ -55,10 +55,11 @@ def fit_and_residual(values: Samples, interval_s: float, frequency_hz: float) ->
     """The three-parameter fit, and what it leaves of the record, shape (n,)."""
     record = _usable(values, interval_s, frequency_hz)
     phasors = Phasors(record.size, 2.0 * math.pi * frequency_hz * interval_s)
-    first = _solve_linear(phasors, record)
+    normal = _normal_matrix(phasors)
+    first = _solve_linear(phasors, normal, record)
     residual = phasors.subtract(record, *first)
     # Normal equations lose half the digits of a record shorter than a cycle; fitting what is left returns them.
-    correction = _solve_linear(phasors, residual)
+    correction = _solve_linear(phasors, normal, residual)
     cosine, sine, offset = (float(value) for value in first + correction)
     residual = phasors.subtract(record, cosine, sine, offset)
     phase = math.atan2(-sine, cosine) - phasors.middle * 2.0 * math.pi * frequency_hz * interval_s
@@ -66,8 +67,10 @@ def fit_and_residual(values: Samples, interval_s: float, frequency_hz: float) ->
     return SineFit(math.hypot(cosine, sine), frequency_hz, _wrapped(phase), offset, rms), residual
 
 
-def fit_sine_4(values: Samples, interval_s: float, start_hz: float) -> SineFit:
-    """Four-parameter fit; `start_hz` may be off by 5 %. `values` has shape (n,).
+def find_frequency(values: Samples, interval_s: float, start_hz: float) -> float:
+    """The frequency of the four-parameter fit, in Hz; `fit_sine` at this frequency gives the other three.
+
+    `start_hz` may be off by 5 %. `values` has shape (n,).
 
     Raises:
         RecordTooShort, SampledTooSlowly, UnreadableRecord: as `fit_sine`.
@@ -80,7 +83,7 @@ def fit_sine_4(values: Samples, interval_s: float, start_hz: float) -> SineFit:
     frequency_hz = _settle(record, interval_s, _coarse_frequency(record, interval_s, start_hz))
     if not abs(frequency_hz - start_hz) <= _FREQUENCY_TOLERANCE * start_hz:
         raise WrongFrequency(f"the fit went from {start_hz:.6g} Hz to {frequency_hz:.6g} Hz")
-    return fit_sine(record, interval_s, frequency_hz)
+    return frequency_hz
 
 
 def _usable(values: Samples, interval_s: float, frequency_hz: float) -> Samples:
@@ -92,11 +95,11 @@ def _usable(values: Samples, interval_s: float, frequency_hz: float) -> Samples:
     return record
 
 
-def _solve_linear(phasors: Phasors, record: Samples) -> Samples:
+def _solve_linear(phasors: Phasors, normal: Samples, record: Samples) -> Samples:
     """[A, B, C] of A cos wk + B sin wk + C by the normal equations, k from the middle of the record."""
     projected, _ = phasors.project(record)
     right = np.array([projected.real, projected.imag, record.sum()])
-    return np.linalg.solve(_normal_matrix(phasors), right)
+    return np.linalg.solve(normal, right)
 
 
 def _normal_matrix(phasors: Phasors) -> Samples:

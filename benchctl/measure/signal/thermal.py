@@ -150,12 +150,12 @@ class _Fits:
         return np.stack([np.ones_like(columns[0]), *columns], axis=-1)
 
     def solve(self, *taus: Array) -> tuple[Array, Array]:
-        """Least squares for each element of `taus` (one or two arrays of one shape).
+        """Least squares for each element of `taus` (one or two arrays, broadcast to one shape).
 
         Returns the coefficients (..., 1 + stages), the end first and amplitudes as they were at the first reading,
         and the sum of squared residuals.
         """
-        design = self.design(*(self.stage(tau) for tau in taus))
+        design = self.design(*np.broadcast_arrays(*(self.stage(tau) for tau in taus)))
         coefficients: Array = (_covariance(design) @ (np.swapaxes(design, -1, -2) @ self.y)[..., None])[..., 0]
         residual = self.y - (design @ coefficients[..., None])[..., 0]
         squares: Array = np.sum(residual**2, axis=-1)
@@ -229,7 +229,7 @@ def _double_stages(fits: _Fits, log_tau: Array) -> _Curves:
     low, high = np.full(slow.size, math.log(fits.step / 2.0)), np.log(0.9 * slow)
     for points in _FAST_GRIDS:
         grid = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, points)
-        coefficients, squares = fits.solve(np.broadcast_to(slow[:, None], grid.shape), np.exp(grid))
+        coefficients, squares = fits.solve(slow[:, None], np.exp(grid))
         is_right = coefficients[..., 1] * coefficients[..., 2] >= 0.0
         squares = np.where(is_right, squares, _HOPELESS)
         best = np.argmin(squares, axis=1)

@@ -16,7 +16,8 @@ from benchctl.errors import (
     UnreadableRecord,
     WrongFrequency,
 )
-from benchctl.measure.signal.sine import fit_and_residual, fit_sine, fit_sine_4
+from benchctl.measure.signal.sine import fit_and_residual, fit_sine
+from tests.measure.tones import fit_sine_4
 
 RATE = 48_000.0
 
