@@ -57,8 +57,12 @@ def test_a_sweep_over_levels_in_watts_names_its_points(tmp_path: Path) -> None:
 
 def test_after_a_hand_has_set_the_gain_a_power_follows_from_that(tmp_path: Path) -> None:
     """At 24 dB a watt takes twice the level."""
-    steps = ("set_gain: {gain: 24 dB}", "measure_continuous: {for: 1 s, level: 1 W}")
-    assert power_w(tmp_path, *steps) == pytest.approx(1.0, rel=0.05)
+    steps = ("set_gain: {gain: 24 dB, on_timeout: end the run}", "measure_continuous: {for: 1 s, level: 1 W}")
+    down = 10.0 ** (24.0 / 20.0) / 31.9
+    with rig(tmp_path, files(POWER_ON_LINE, SET_4_OHM, *steps, "power_off")) as bench:
+        bench.at(10.0, lambda: bench.simulated.turn({"A": down, "B": down}))
+        assert bench.execute().error is None
+        assert last_power_w(bench) == pytest.approx(1.0, rel=0.05)
 
 
 @pytest.mark.parametrize(
