@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -58,7 +59,7 @@ class Transfer:
         plain = self.dead_zone_v == 0 and self.missing is None
         if plain and (self.knee == 0 or amplitude_v + abs(offset_v) <= self.onset_v(limit_v)):
             return clipped_sine(amplitude_v, offset_v, limit_v)
-        return self._means(amplitude_v * _SINES + offset_v, limit_v)
+        return self._means(*_wanted(self, amplitude_v, offset_v), limit_v)
 
     def overdrive_at(self, thd: float) -> float:
         """Amplitude over limit at which clipping (without the dead zone) gives a distortion.
@@ -82,14 +83,18 @@ class Transfer:
         rest = 2 * float(np.mean(sines**2)) - fundamental**2
         return math.sqrt(max(rest, 0.0)) / fundamental if fundamental > 0 else 0.0
 
-    def _means(self, asked_v: Voltages, limit_v: float) -> CycleMeans:
-        wanted_v = np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0) * self._present(asked_v)
+    def wanted(self, asked_v: Voltages) -> Voltages:
+        """What a half would give of each voltage asked for, if nothing clipped; without sign."""
+        size_v: Voltages = np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0) * self._present(asked_v)
+        return size_v
+
+    def _means(self, wanted_v: Voltages, signs: Voltages, limit_v: float) -> CycleMeans:
         size_v, slope = self._size_and_slope(wanted_v, limit_v)
         return CycleMeans(
-            absolute_v=float(size_v.mean()),
+            absolute_v=float(np.add.reduce(size_v)) / NODES,
             square_v2=float(size_v @ size_v) / NODES,
-            mean_v=float(np.sign(asked_v) @ size_v) / NODES,
-            absolute_slope=float(slope.mean()),
+            mean_v=float(signs @ size_v) / NODES,
+            absolute_slope=float(np.add.reduce(slope)) / NODES,
             square_slope_v=2 * float(size_v @ slope) / NODES,
         )
 
@@ -116,6 +121,13 @@ class Transfer:
         bend = np.tanh(np.maximum(wanted_v - onset_v, 0.0) / room_v)
         slope = 1 - self.knee + self.knee * bend - (1 - bend**2) * wanted_v / limit_v
         return np.minimum(wanted_v, onset_v) + room_v * bend, np.where(wanted_v > onset_v, slope, 0.0)
+
+
+@lru_cache(maxsize=256)  # while a rail moves, the same sine is clipped at one limit after the other
+def _wanted(transfer: Transfer, amplitude_v: float, offset_v: float) -> tuple[Voltages, Voltages]:
+    """Over half a cycle: what would be given if nothing clipped, and its sign."""
+    asked_v = amplitude_v * _SINES + offset_v
+    return transfer.wanted(asked_v), np.sign(asked_v)
 
 
 HARD = Transfer()
