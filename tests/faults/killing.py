@@ -36,7 +36,7 @@ QUESTIONS: Mapping[str, Question] = {
 }
 
 
-def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLINE_S, every_s: float = 0.002) -> Any:
+def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLINE_S, every_s: float = 0.01) -> Any:
     """Poll until `condition` holds, and return what it gave."""
     end = time.monotonic() + deadline_s
     while not (found := condition()):

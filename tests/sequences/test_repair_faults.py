@@ -7,16 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from benchctl import library
 from benchctl.archive.changes import Change, compared_figures
 from benchctl.archive.journal.entries import FiguresEntry, entries_of
 from benchctl.archive.journal.journal import read_journal
 from benchctl.launch.run import Documents, Result, run
 from benchmarks.nobody import Nobody
+from tests.runner.rig import shipped
 
 Runs = Callable[[str, str], tuple[Result, list[FiguresEntry]]]
-# Warm enough for a joint that opens at 40 degC.
-SETTINGS = {"before_and_after": {"warm_up": "2 min"}, "first_power_up": {}}
+# A tenth of the time, and with a quarter of the heatsink warm enough for a joint that opens at 40 degC.
+SETTINGS = {"before_and_after": {"warm_up": "30 s"}, "first_power_up": {}}
+SHORTER = {"hold: {for: 57 s}": "hold: {for: 3 s}"}
+LIGHTER = {"capacity: 900 J/K": "capacity: 225 J/K"}
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +29,9 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Runs:
     def of(sequence: str, fault: str) -> tuple[Result, list[FiguresEntry]]:
         if (sequence, fault) not in done:
             folder = tmp_path_factory.mktemp("run")
-            documents = Documents(sequence, "workshop", _amplifier(folder, fault), SETTINGS[sequence])
+            documents = Documents(
+                _sequence(folder, sequence), "workshop", _amplifier(folder, fault), SETTINGS[sequence]
+            )
             result = run(documents, Nobody(), out=folder, dry_run=True)
             done[sequence, fault] = result, entries_of(read_journal(result.folder / "journal.jsonl").events)
         return done[sequence, fault]
@@ -35,8 +39,14 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Runs:
     return of
 
 
+def _sequence(folder: Path, name: str) -> Path:
+    path = folder / f"{name}.yaml"
+    path.write_text(shipped("sequences", name, SHORTER if name == "first_power_up" else {}))
+    return path
+
+
 def _amplifier(folder: Path, fault: str) -> Path:
-    text = library.find("amplifiers", "hx2150").read_text(encoding="utf-8")
+    text = shipped("amplifiers", "hx2150", LIGHTER)
     path = folder / "unit.yaml"
     path.write_text(text + (f"  faults: {fault}\n" if fault else ""))
     return path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from benchctl.documents.sequence_file.steps import KINDS
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.sequences.carries import what_it_lacks
-from benchmarks.sequences.trials import BENCHES, documents, trial
+from benchmarks.sequences.trials import BENCHES, Trial, documents, trial
 
 # Those that bridge outputs need a bench that is wired for it; tests/launch/test_bridged.py runs them.
 SEQUENCES = tuple(name for name in library.shipped("sequences") if load_sequence(name).bridged is None)
@@ -129,14 +130,31 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
     ("bench", "sequence", "amplifier"),
     [
         ("no_thermometer", "quick_check", "kx240"),
-        ("no_thermometer", "rated_power", "kx240"),
         ("one_channel", "quick_check", "cx4090"),
         ("eight_bit", "quick_check", "kx240"),
     ],
 )
 def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:
     """Nothing trips, every step has its figures, and no verdict is one that the truth denies."""
-    ended = trial(sequence, amplifier, tmp_path, bench=bench)
+    runs_as_promised(trial(sequence, amplifier, tmp_path, bench=bench))
+
+
+def test_where_no_thermometer_tells_when_it_is_cool_the_waits_are_long_enough(tmp_path: Path) -> None:
+    """A heatsink of an eighth of its mass, which cools in an eighth of the time."""
+    text = library.find("amplifiers", "kx240").read_text(encoding="utf-8")
+    light = tmp_path / "light.yaml"
+    light.write_text(edited(text, {"time_constant: 8 min": "time_constant: 1 min", "480 J/K": "60 J/K"}))
+    runs_as_promised(trial("rated_power", str(light), tmp_path, bench="no_thermometer"))
+
+
+def edited(text: str, edits: Mapping[str, str]) -> str:
+    for old, new in edits.items():
+        assert old in text
+        text = text.replace(old, new)
+    return text
+
+
+def runs_as_promised(ended: Trial) -> None:
     assert (ended.reason, ended.unmeasured, list(ended.violations())) == ("finished", (), [])
     assert ended.held.known["continuous_power"] > 0
     assert ended.held.missed.total() <= ended.held.known.total() / 20
