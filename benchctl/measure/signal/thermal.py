@@ -150,12 +150,12 @@ class _Fits:
         return np.stack([np.ones_like(columns[0]), *columns], axis=-1)
 
     def solve(self, *taus: Array) -> tuple[Array, Array]:
-        """Least squares for each element of `taus` (one or two arrays, broadcast to one shape).
+        """Least squares for each element of `taus` (one or two arrays of one shape).
 
         Returns the coefficients (..., 1 + stages), the end first and amplitudes as they were at the first reading,
         and the sum of squared residuals.
         """
-        design = self.design(*np.broadcast_arrays(*(self.stage(tau) for tau in taus)))
+        design = self.design(*(self.stage(tau) for tau in taus))
         coefficients: Array = (_covariance(design) @ (np.swapaxes(design, -1, -2) @ self.y)[..., None])[..., 0]
         residual = self.y - (design @ coefficients[..., None])[..., 0]
         squares: Array = np.sum(residual**2, axis=-1)
@@ -223,22 +223,54 @@ def _single_stages(fits: _Fits, log_tau: Array) -> _Curves:
     return _Curves(log_tau, log_tau, padded, squares, _covariance(fits.design(fits.stage(np.exp(log_tau)))))
 
 
+class _SecondStages:
+    """Fits with a fast stage beside each slow one, by Gram-Schmidt: what the constant and the slow stage hold is taken
+    out of readings and fast stage, so that each of the many fits is one division."""
+
+    def __init__(self, fits: _Fits, slow: Array) -> None:
+        self._fits = fits
+        stages = _centred(fits.stage(slow))
+        self._directions = stages / np.linalg.norm(stages, axis=-1, keepdims=True)
+        y = _centred(fits.y)
+        self._along = self._directions @ y[:, None]
+        self._left = y - self._along * self._directions
+        self._squares = np.sum(self._left**2, axis=-1, keepdims=True)
+
+    def squares(self, fast: Array) -> Array:
+        """Sums of squares for time constants of shape (slow, any); hopeless where the two amplitudes differ in sign."""
+        stages = _centred(self._fits.stage(fast))
+        along = (stages @ self._directions[..., None])[..., 0]
+        stages -= along[..., None] * self._directions[:, None, :]
+        amplitudes = (stages @ self._left[..., None])[..., 0]
+        lengths = np.einsum("kpn,kpn->kp", stages, stages)
+        fast_k = amplitudes / lengths
+        slow_k = self._along - fast_k * along
+        squares: Array = np.where(fast_k * slow_k >= 0.0, self._squares - fast_k * amplitudes, _HOPELESS)
+        return squares
+
+
+def _centred(columns: Array) -> Array:
+    """Without the mean of each, which is what a constant fits."""
+    centred: Array = columns - columns.mean(axis=-1, keepdims=True)
+    return centred
+
+
 def _double_stages(fits: _Fits, log_tau: Array) -> _Curves:
     """The best second, faster stage beside each slow one; hopeless where its sign would be the other."""
     slow, rows = np.exp(log_tau), np.arange(log_tau.size)
+    seconds = _SecondStages(fits, slow)
     low, high = np.full(slow.size, math.log(fits.step / 2.0)), np.log(0.9 * slow)
     for points in _FAST_GRIDS:
         grid = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, points)
-        coefficients, squares = fits.solve(slow[:, None], np.exp(grid))
-        is_right = coefficients[..., 1] * coefficients[..., 2] >= 0.0
-        squares = np.where(is_right, squares, _HOPELESS)
-        best = np.argmin(squares, axis=1)
+        best = np.argmin(seconds.squares(np.exp(grid)), axis=1)
         low, high = grid[rows, np.maximum(best - 1, 0)], grid[rows, np.minimum(best + 1, points - 1)]
     log_fast = grid[rows, best]
+    coefficients, squares = fits.solve(slow, np.exp(log_fast))
+    squares = np.where(coefficients[:, 1] * coefficients[:, 2] >= 0.0, squares, _HOPELESS)
     fast = fits.stage(np.exp(log_fast))
     tangent = fast * (fits.x - fits.x[0]) / np.exp(log_fast)[:, None]  # of the fast stage, in log tau
     covariance = _covariance(fits.design(fits.stage(slow), fast, tangent))
-    return _Curves(log_tau, log_fast, coefficients[rows, best], squares[rows, best], covariance)
+    return _Curves(log_tau, log_fast, coefficients, squares, covariance)
 
 
 def _summary(fits: _Fits, kinds: Sequence[_Curves], mean_c: float, span_s: float) -> Prediction:

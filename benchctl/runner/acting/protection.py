@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 from typing import Any, NoReturn
 
 import numpy as np
@@ -56,7 +57,7 @@ class ProtectionWatch:
 
     def has_fallen(self, supply_current_a: float) -> bool:
         """Whether the supply current is less than half of what it was: reason enough for a record."""
-        usual_a = float(np.median(self._currents_a)) if len(self._currents_a) >= REMEMBERED else 0.0
+        usual_a = median(self._currents_a) if len(self._currents_a) >= REMEMBERED else 0.0
         self._currents_a = [*self._currents_a[1 - REMEMBERED :], supply_current_a]
         return supply_current_a < FALLEN * usual_a
 
