@@ -223,13 +223,24 @@ def _inputs(bench: Bench) -> str:
 # -- driver --------------------------------------------------------------------------------------------------------
 
 
+# What a driver file need not give, because SCPI and IEEE 488.2 do.
+_AS_USUAL = ("reset", "identify", "errors", "power_cycled")
+
+
 def _driver(driver: Driver) -> Iterator[Row]:
     kind = getattr(driver, "kind", None) or getattr(driver, "preamble", None)
     yield "role", f"{driver.role}, {kind}" if kind else driver.role
-    given = {name: command for name, command in driver.commands if command}
-    left_out = [name for name, command in driver.commands if not command]
+    if driver.based_on:
+        yield "based on", driver.based_on
+    given = [name for name, command in driver.commands if command]
+    lacks = [name for name, command in driver.commands if not command and name in driver.commands.model_fields_set]
+    left_out = [name for name, _ in driver.commands if name not in driver.commands.model_fields_set]
     yield "commands", f"{len(given)}: {', '.join(given)}"
-    if left_out:
+    if lacks:
+        yield "lacks", ", ".join(lacks)
+    if as_usual := [name for name in left_out if name in _AS_USUAL and driver.scpi]:
+        yield "as usual", f"{', '.join(as_usual)} of SCPI"
+    if left_out := [name for name in left_out if name not in as_usual]:
         yield "left out", ", ".join(left_out)
 
 

@@ -105,9 +105,17 @@ class Bench:
         for role in self.roles.values():
             role.session.open()
 
-    def reset(self) -> float:
-        """Bring every instrument to a known state; returns how long the slowest of them needs quiet after it, s."""
-        return max((role.reset() for role in self.roles.values()), default=0.0)
+    def reset(self, wait: Callable[[float], object]) -> None:
+        """Bring every instrument to a known state: all are told, and then all are waited for.
+
+        Args:
+            wait: lets time pass on the run's clock.
+        """
+        quiet_s = max((role.reset() for role in self.roles.values()), default=0.0)
+        if quiet_s:
+            wait(quiet_s)
+        for role in self.roles.values():
+            role.await_reset()
 
     def report_to(self, report: Callable[..., None]) -> None:
         """From now on call `report` for each exchange that needs a second attempt."""

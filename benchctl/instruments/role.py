@@ -52,6 +52,15 @@ class Role(ABC):
                 self.session.command(message.text)
         return messages[-1].settle_s if messages else 0.0
 
+    def await_reset(self) -> None:
+        """Wait until the instrument says that its reset is over, where it says so.
+
+        Raises:
+            InstrumentError: it does not answer.
+        """
+        if self.driver.reset_done:
+            self._ask_for(self.driver.reset_done, str)
+
     def prepare(self) -> None:
         """Put the instrument into the mode that its role needs, and check what its driver file says of its state; its
         output stays as it is.

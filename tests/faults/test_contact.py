@@ -19,7 +19,7 @@ Figures = dict[tuple[object, ...], tuple[float, float]]
 """Value and expanded uncertainty of each figure of a run, by step, name and channel."""
 
 # In the middle of the first continuous measurement of the short sequence and of its records.
-BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 60", "exchange: 80"
+BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 63", "exchange: 83"
 LIMIT = "{above: 95 A, for: 500 ms}"
 
 
@@ -67,8 +67,15 @@ def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fa
     assert_none_moved(measured, calm)
 
 
-@pytest.mark.parametrize("kind", ["garbage", "unit in the answer"])
-@pytest.mark.parametrize("where", [f"supply, {BUSY_SUPPLY}", "generator, exchange: 26", "thermometer, exchange: 12"])
+@pytest.mark.parametrize(
+    ("kind", "where"),
+    [
+        ("garbage", f"supply, {BUSY_SUPPLY}"),
+        ("garbage", "generator, exchange: 29"),
+        ("garbage", "thermometer, exchange: 15"),
+        ("unit in the answer", "thermometer, exchange: 15"),  # volts, of a temperature
+    ],
+)
 def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
     tmp_path: Path, calm: Figures, kind: str, where: str
 ) -> None:
@@ -80,6 +87,15 @@ def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
     (told,) = (event for event in ended.events if event["event"] == ASKED_AGAIN)
     assert told["instrument"] == where.split(",", maxsplit=1)[0]
     assert "answers" in told["reason"]
+
+
+def test_the_unit_in_an_answer_is_read_where_it_is_the_right_one(tmp_path: Path, calm: Figures) -> None:
+    """The fault adds ` V`, here to the voltage of the supply."""
+    ended = dry_run(tmp_path, f"{{kind: unit in the answer, instrument: supply, {BUSY_SUPPLY}}}")
+    assert sum(ended.struck.values()) == 1
+    assert ended.exit_code == 0
+    assert_none_moved(figures_of(ended), calm)
+    assert [event for event in ended.events if event["event"] == ASKED_AGAIN] == []
 
 
 def test_an_answer_that_is_garbled_twice_ends_the_run_safe_and_by_name(tmp_path: Path) -> None:
@@ -103,7 +119,7 @@ def test_what_the_guard_cannot_read_is_passed_for_as_long_as_it_is_garbled(
     """The limits on the supply may be passed for half a second. Steps do not read it in that time."""
     hold = "hold: {for: 5 s}"
     with rig(tmp_path, files(POWER_ON_LINE, hold, "power_off", limits={"supply_current": LIMIT})) as bench:
-        bench.at(6.0, lambda: bench.taps.forge("supply", "MEAS:CURR?", "1.7 A"))
+        bench.at(6.0, lambda: bench.taps.forge("supply", "MEAS:CURR?", "1.7 V"))
         bench.at(6.0 + for_s, bench.taps.forged.clear)
         outcome = bench.execute()
     assert outcome.exit_code == exit_code

@@ -155,7 +155,7 @@ def test_a_long_hold_ends_as_soon_as_the_guard_notices(tmp_path: Path) -> None:
 
 
 def test_a_step_that_switches_everything_off_switches_nothing_on_to_begin_anew(tmp_path: Path) -> None:
-    files = files_of(POWER_ON_LINE, "power_off", faults=["{kind: power cycle, instrument: generator, exchange: 22}"])
+    files = files_of(POWER_ON_LINE, "power_off", faults=["{kind: power cycle, instrument: generator, exchange: 25}"])
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
     (given_up,), (again,) = of_kind(ended, STEP_GIVEN_UP), of_kind(ended, STEP_BEGINS_ANEW)

@@ -39,9 +39,10 @@ ROLE: Any = Field(description="what the family of instruments is used as")
 TITLE: Any = Field(description="name of the family", examples=["Scanner that wants its channel chosen first"])
 
 # What an instrument that speaks SCPI is told and asked, unless its driver file says otherwise (IEEE 488.2 10.3, 10.12,
-# 10.14, 10.32; SCPI-99 volume 2, 21.8). A reset takes time that no standard bounds; a second is common practice.
+# 10.14, 10.18, 10.32; SCPI-99 volume 2, 21.8). A reset takes time that no standard bounds; some take 5 s.
 SCPI_RESET: tuple[str, ...] = ("*RST", "*CLS")
-RESET_SETTLING_S = 1.0
+SCPI_DONE = "*OPC?"
+RESET_TIMEOUT_S = 15.0
 SCPI_IDENTIFY = "*IDN?"
 SCPI_ERRORS = "SYST:ERR?"
 SCPI_POWER_CYCLED = "*ESR?"
@@ -195,7 +196,7 @@ class CommonCommands(Part):
     reset: Optional = Field(
         default=Command(),
         description="brings every setting to a known state, before anything is energised; "
-        "`*RST`, `*CLS` and 1 s of quiet, if left out",
+        "`*RST`, `*CLS`, and the answer to `*OPC?`, if left out",
         examples=[{"send": "*RST", "settle": "5 s"}],
     )
     prepare: Optional = Field(
@@ -264,6 +265,13 @@ class DriverFile(Document):
         return _SCPI_RESET if self.scpi else Command()
 
     @property
+    def reset_done(self) -> Query:
+        """What is answered once the reset is over; empty where the driver file gives a reset of its own."""
+        if "reset" in self.common.model_fields_set or not self.scpi:
+            return Query()
+        return Query((Template(SCPI_DONE, {}),), waits=True, timeout_s=RESET_TIMEOUT_S)
+
+    @property
     def identify(self) -> Query:
         """What asks who the instrument is; empty where it cannot say."""
         return self._asked("identify", SCPI_IDENTIFY, AnswerForm())
@@ -286,9 +294,7 @@ class DriverFile(Document):
         return Query((Template(usual, {}),), form=form) if self.scpi else Query()
 
 
-_SCPI_RESET = Command(
-    (*(Template(text, {}) for text in SCPI_RESET[:-1]), Template(SCPI_RESET[-1], {}, settle_s=RESET_SETTLING_S))
-)
+_SCPI_RESET = Command(tuple(Template(text, {}) for text in SCPI_RESET))
 
 
 def switching_problems(document: DriverFile, *switches_on: str) -> Iterator[PathProblem]:

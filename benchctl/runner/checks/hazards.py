@@ -14,7 +14,7 @@ from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, Ramp
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks import blind_spots, burdens, filters, time_to_safe
+from benchctl.runner.checks import blind_spots, burdens, filters, settable, time_to_safe
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
@@ -158,6 +158,7 @@ def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[
     yield from _generator(step, state)
     yield from filters.hazards_of(step, state)
     yield from burdens.hazards_of(worst, state)
+    yield from settable.hazards_of(step, state)
 
 
 def _generator(step: StepBase, state: ExpectedState) -> Iterator[str]:

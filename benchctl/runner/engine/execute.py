@@ -111,7 +111,9 @@ def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | Non
 
 
 def prepare(run: Run) -> None:
-    """Every instrument into its mode, on a bench that is known to be safe: whoever used it last may have left it on.
+    """Every instrument into a known state and then into its mode, on a bench that is known to be safe.
+
+    Whoever used it last may have left it on, and no setting of theirs is trusted.
 
     Raises:
         InstrumentError: an instrument does not confirm that its output is off.
@@ -125,6 +127,7 @@ def prepare(run: Run) -> None:
     for each in missing:
         run.note(f"{each}: it was told, and only you can see whether it is so")
     run.bench.report_every_error()
+    run.bench.reset(run.wait)
     for role in run.bench.roles.values():
         role.prepare()
     run.bench.check_errors()

@@ -68,7 +68,8 @@ def said(benchctl: Command, file: str | Path) -> str:
         ("hx2150", "outputs 2 channels A and B, grounded; no load below 2 ohm"),
         ("hx2150", "supply 14.4 V (10.5 V to 16 V), fuse 80 A, unregulated rails"),
         ("supply/scpi99", "role supply commands 14: set_voltage, get_voltage"),
-        ("supply/scpi99", "left out reset, prepare"),
+        ("supply/scpi99", "left out prepare"),
+        ("supply/scpi99", "as usual reset, identify, errors, power_cycled of SCPI"),
     ],
 )
 def test_a_valid_file_is_told_in_a_few_lines(benchctl: Command, file: str, says: str) -> None:
