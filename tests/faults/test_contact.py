@@ -19,7 +19,7 @@ Figures = dict[tuple[object, ...], tuple[float, float]]
 """Value and expanded uncertainty of each figure of a run, by step, name and channel."""
 
 # In the middle of the first continuous measurement of the short sequence and of its records.
-BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "exchange: 63", "exchange: 83"
+BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "at: 3 s", "exchange: 83"
 LIMIT = "{above: 95 A, for: 500 ms}"
 
 
@@ -162,7 +162,7 @@ def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path:
     ended = dry_run(tmp_path, "{kind: no answer, instrument: oscilloscope, exchange: 60, for: 1 h}")
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert "oscilloscope at TCPIP::127.0.0.1::" in ended.said
-    assert "no answer in time" in ended.said
+    assert "no answer to *IDN? in time" in ended.said
     assert ended.struck["oscilloscope: no answer"] < 20
 
 
