@@ -7,20 +7,58 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
+import yaml
 
+from benchctl import library
+from benchctl.documents.driver_file.load import ElectronicLoadDriver
+from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.exercise.exercise import Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.launch.exercise import Consent, Exercised, exercise
 from benchctl.launch.needed_words import NeededWords
 from benchctl.launch.simulate import served
-from tests.cli.files import bench_on_free_ports
+from benchmarks.forms.supplies import FORMS
+from tests.cli.files import bench, bench_on_free_ports
 
 SWITCHED_ON = (b"OUTP ON", b"OUTP 1", b"INP ON")
 
 
 def all_of(bench: str, *, energises: bool, role: str = "all") -> list[Exercised]:
     return exercise(bench, role, lambda _: Consent(goes_on=True, energises=energises), simulated=True)
+
+
+USUAL = {
+    "generator": "generator/scpi99",
+    "oscilloscope": "oscilloscope/preamble_list",
+    "load": "load/relay_bank",
+    "supply": "supply/scpi99_watchdog",
+    "thermometer": "thermometer/scpi99",
+}
+SPEAKS_SCPI99 = ("scpi99", "scpi99_outputs", "scpi99_watchdog", "relay_bank", "preamble_list", "preamble_fields")
+
+
+def bench_for(driver: str, folder: Path) -> Path:
+    """The workshop's bench with an instrument of this form in place of its own."""
+    role, _, form = driver.partition("/")
+    of_supplies = {each.driver: each.edits() for each in FORMS}
+    edits = {f"driver: {USUAL[role]}": f"driver: {driver}"}
+    if form not in SPEAKS_SCPI99:
+        edits["  seed: 2150"] = f"  seed: 2150\n  instruments: {{{role}: {{speaks: {form}}}}}"
+    file = bench(folder, *(of_supplies.get(driver) or edits).items())
+    return with_electronic_load(file) if isinstance(load_driver(driver), ElectronicLoadDriver) else file
+
+
+def with_electronic_load(file: Path) -> Path:
+    """Other things are said of it than of a bank of resistors, and it has no relays for inputs."""
+    document = yaml.safe_load(file.read_text(encoding="utf-8"))
+    load = document["instruments"]["load"]
+    load["channel"] = "A"
+    load["ratings"] = {"resistance": {"minimum": "1 ohm", "maximum": "1 kohm"}, "power": "500 W"}
+    load["accuracy"] = {"resistance": {"reading": "1 %"}}
+    del load["resistors"], document["inputs"]
+    file.write_text(yaml.safe_dump(document, sort_keys=False), encoding="utf-8")
+    return file
 
 
 def sent(exercised: Exercised) -> list[bytes]:
@@ -33,6 +71,15 @@ def test_no_word_of_a_shipped_driver_fails_on_its_instrument(bench: str) -> None
     failures = [(each.role, finding.word, finding.text) for each in done for finding in each.failures]
     assert failures == []
     assert [each.left_on for each in done] == [()] * len(done)
+
+
+@pytest.mark.parametrize("name", sorted(library.shipped("drivers")))
+def test_no_word_of_a_driver_file_fails_on_an_instrument_that_speaks_its_form(name: str, tmp_path: Path) -> None:
+    """Simulated instruments are written from the forms' descriptions, not from driver files."""
+    role = name.partition("/")[0]
+    (done,) = exercise(bench_for(name, tmp_path), role, lambda _: Consent(goes_on=True, energises=True), simulated=True)
+    assert [(finding.word, finding.text) for finding in done.failures] == []
+    assert done.left_on == ()
 
 
 def test_without_consent_nothing_is_switched_on_and_each_such_word_says_so() -> None:

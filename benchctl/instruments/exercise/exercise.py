@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -146,11 +147,14 @@ class Exercise(ABC):
 
     # -- values ------------------------------------------------------------------------------------------------
 
-    def two(self, setting: str, first: float, second: float, way: Way = "nearest") -> tuple[float, float]:
-        """Two different values near these that the driver file says can be set."""
-        first, second = (self._settable(setting, value, way) for value in (first, second))
+    def two(
+        self, setting: str, first: float, second: float, way: Way = "nearest", most: float = math.inf
+    ) -> tuple[float, float]:
+        """Two different values near these that the driver file says can be set; neither is above `most`."""
+        first, second = (self._settable(setting, min(value, most), way) for value in (first, second))
         if first == second:
-            first = self._settable(setting, 2.001 * second, "up")
+            other = self._settable(setting, 2.001 * second, "up")
+            first = other if other <= most else self._settable(setting, 0.499 * second, "down")
         return first, second
 
     def _settable(self, setting: str, value: float, way: Way) -> float:

@@ -38,6 +38,8 @@ RECORD = Record(span_s=0.01, pretrigger_s=0.001, samples=1000, triggered=False)
 # A time base in steps of 1-2-5 and a memory from a table make a record longer, but not much shorter.
 LEAST_SPAN, MOST_SPAN = 0.9, 30.0
 PRETRIGGER_PART = 0.05
+# By which of these names a driver file takes the length of a record.
+TIME_BASES = ("seconds_per_division", "span_s", "interval_s", "sample_rate_hz")
 RECORD_WORD, SCALE_WORD = "get_samples", "get_scale"
 _POLLS, _POLL_S = 100, 0.05
 _WAIT_S = 0.5
@@ -152,6 +154,8 @@ class OscilloscopeExercise(Exercise):
         talk = self.talk
         if not talk.has("get_finished") or talk.findings.has_failed("trigger_channel", "single"):
             return
+        if talk.words("get_finished").waits:  # it would answer only with a trigger
+            return
         talk.sleep(_WAIT_S)
         is_whole = self._is_finished()
         if is_whole:
@@ -183,7 +187,25 @@ class OscilloscopeExercise(Exercise):
         """Time base and memory by themselves, so that an error is theirs."""
         role, driver = self._oscilloscope, self._oscilloscope.driver
         assert isinstance(driver, OscilloscopeDriver)
-        return self.talk.say("set_record", **setup_for(RECORD, driver, role.ratings).values(self._across))
+        values = setup_for(RECORD, driver, role.ratings).values(self._across)
+        return self.talk.say("set_record", **values) and self._tells_time_base(values)
+
+    def _tells_time_base(self, values: Mapping[str, float | int | str]) -> bool:
+        """It answers what `set_record` was given, or the next one that it has."""
+        talk = self.talk
+        used = [name for name in TIME_BASES if name in talk.words("set_record").uses]
+        if not talk.has("get_time_base") or not used:
+            return True
+        got, wanted = talk.number("get_time_base"), float(values[used[0]])
+        if got is None:
+            return False
+        if not LEAST_SPAN * wanted <= got <= MOST_SPAN * wanted:
+            text = f"`{{{used[0]}}}` was set to {wanted:g}, and reads back {got:g} ({talk.answers['get_time_base']})"
+            talk.note("get_time_base", Verdict.WRONG, text, suspects=["set_record"])
+            talk.note("set_record", Verdict.WRONG, text, suspects=["get_time_base"])
+            return False
+        talk.note("get_time_base", Verdict.WORKS)
+        return True
 
     def _takes_record(self) -> bool:
         """One record, word by word, up to the question whether it is whole."""
@@ -193,6 +215,7 @@ class OscilloscopeExercise(Exercise):
             return False
         if not talk.has("get_finished"):
             return not talk.findings.has_failed("single")
+        talk.sleep(MOST_SPAN * RECORD.span_s)  # so that a question that waits for the end finds it
         for _ in range(_POLLS):
             is_whole = self._is_finished()
             if is_whole:
@@ -226,6 +249,13 @@ class OscilloscopeExercise(Exercise):
         self._judge(before, after, division, captures[-1])
 
     @property
+    def _gets_volts(self) -> bool:
+        """Whether samples are volts, which stay where they are when the trace is moved."""
+        driver = self._oscilloscope.driver
+        assert isinstance(driver, OscilloscopeDriver)
+        return driver.samples.are_volts
+
+    @property
     def _record_suspects(self) -> list[str]:
         """What may be wrong where a record is."""
         return [SCALE_WORD, "prepare", "set_vertical", "choose_source"]
@@ -238,7 +268,7 @@ class OscilloscopeExercise(Exercise):
         moved = float(np.mean(after.codes) - np.mean(before.codes)) * before.scale / division
         if spread > OFF_DIVISIONS:
             text = f"the record of a quiet input spreads over {spread:.1f} divisions: byte order or width is wrong"
-        elif not math.isclose(abs(moved), MOVED_DIVISIONS, abs_tol=OFF_DIVISIONS):
+        elif not math.isclose(abs(moved), 0.0 if self._gets_volts else MOVED_DIVISIONS, abs_tol=OFF_DIVISIONS):
             text = f"the trace was moved by {MOVED_DIVISIONS:g} divisions, and its codes moved by {moved:.2f}"
         elif max(map(abs, rest)) > OFF_DIVISIONS:
             text = (

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import Any
 
 from benchctl.documents.driver_file.language.steps import Way
+from benchctl.documents.driver_file.language.templates import Value
 from benchctl.instruments.exercise.exercise import Exercise, Plan, differ
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
@@ -70,11 +72,11 @@ class SupplyExercise(Exercise):
             self.talk.say("output_off", output=number)
 
     def walk(self) -> None:
-        for place, (name, number) in enumerate(self._outputs.items()):
-            self._set_voltage(name, number, place)
+        for place, name in enumerate(self._outputs):
+            self._set_voltage(name, place)
         self._look_for_mixed_outputs()
-        for name, number in self._outputs.items():
-            self._set_currents(name, number)
+        for name in self._outputs:
+            self._set_currents(name)
         for number in self._outputs.values():
             self._protection_words(number)
             self._measure_off(number)
@@ -88,23 +90,26 @@ class SupplyExercise(Exercise):
 
     # -- settings ----------------------------------------------------------------------------------------------
 
-    def _set_voltage(self, name: str, number: int, place: int) -> None:
+    def _set_voltage(self, name: str, place: int) -> None:
         """Each output gets a voltage of its own, so that one that is taken for another is noticed."""
         shift_v = place * max(0.1, 2 * self.half_step("voltage", LOW_V))
-        self._trial("voltage", "voltage_v", number, (HIGH_V + shift_v, LOW_V + shift_v), VOLTAGE_TOLERANCE_V)
         self._set_v[name] = self.two("voltage", HIGH_V + shift_v, LOW_V + shift_v)[1]
+        self._trial("voltage", "voltage_v", name, (HIGH_V + shift_v, LOW_V + shift_v), VOLTAGE_TOLERANCE_V)
 
-    def _set_currents(self, name: str, number: int) -> None:
-        small_a = max(LEAST_A, PART_A * self._rating_a(name))
-        self._trial("current_limit", "current_a", number, (2 * small_a, small_a), CURRENT_TOLERANCE_A)
-        self._trial("overvoltage", "voltage_v", number, PROTECTION_V, VOLTAGE_TOLERANCE_V)
-        self._trial("overcurrent", "current_a", number, (4 * small_a, 3 * small_a), CURRENT_TOLERANCE_A)
+    def _set_currents(self, name: str) -> None:
+        small_a = self._small_a(name)
+        self._trial("current_limit", "current_a", name, (2 * small_a, small_a), CURRENT_TOLERANCE_A)
+        self._trial("overvoltage", "voltage_v", name, PROTECTION_V, VOLTAGE_TOLERANCE_V)
+        self._trial("overcurrent", "current_a", name, (4 * small_a, 3 * small_a), CURRENT_TOLERANCE_A)
 
-    def _trial(self, setting: str, value: str, number: int, tries: tuple[float, float], tolerance: float) -> None:
+    def _trial(self, setting: str, value: str, name: str, tries: tuple[float, float], tolerance: float) -> None:
         if not self.talk.has(f"set_{setting}"):
             return
         way: Way = "down" if setting.startswith("over") else "nearest"
-        both = self.two(setting, *tries, way)
+        most = self._rating_a(name) if value == "current_a" else math.inf
+        both = self.two(setting, *tries, way, most)
+        # Some supplies take voltage and current together only.
+        others: dict[str, Value] = {"voltage_v": self._set_v[name], "current_a": self._small_a(name)}
         SettingTrial(
             f"set_{setting}",
             f"get_{setting}",
@@ -113,11 +118,15 @@ class SupplyExercise(Exercise):
             both,
             # Two values must stay apart, or a read-back that never changes would agree with both.
             partial(self._tolerance, setting, min(tolerance, 0.4 * abs(both[0] - both[1]))),
-            {"output": number},
+            {"output": self._outputs[name]},
+            sent_as=lambda wanted: {**others, value: wanted},
         ).run(self.talk)
 
     def _tolerance(self, setting: str, tolerance: float, wanted: float) -> float:
         return tolerance + self.half_step(setting, wanted)
+
+    def _small_a(self, name: str) -> float:
+        return self.two("current_limit", 1.0, max(LEAST_A, PART_A * self._rating_a(name)))[1]
 
     def _rating_a(self, name: str) -> float:
         supply = self.file.instruments.supply
