@@ -10,8 +10,9 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks.forms.supplies import FORMS
-from benchmarks.forms.trials import try_form
+from benchmarks.forms import oscilloscopes, supplies
+from benchmarks.forms.trials import Form, try_form
+from benchmarks.sequences.trials import Trial
 
 
 @click.command()
@@ -19,10 +20,11 @@ from benchmarks.forms.trials import try_form
 @click.option("--form", "only", multiple=True, help="Only this form; may be given again.")
 @click.option("--vices", default="", help="Further words of its simulation: 'answers_after: 300 ms'.")
 def main(sequence: str, only: tuple[str, ...], vices: str) -> None:
-    """Run a sequence dry on a bench with each form of supply, and print what was not as promised."""
-    table = Table("form", "driver", "exit", "foreseen", "taken", "not as promised")
+    """Run a sequence dry on a bench with each form of supply and oscilloscope, and print what was not as promised."""
+    table = Table("form", "driver", "exit", "foreseen", "taken", "figures off", "not as promised")
     wrong = 0
-    for form in FORMS:
+    forms: list[Form] = [*supplies.FORMS, *oscilloscopes.FORMS]
+    for form in forms:
         if only and form.speaks not in only:
             continue
         with tempfile.TemporaryDirectory() as scratch:
@@ -30,9 +32,14 @@ def main(sequence: str, only: tuple[str, ...], vices: str) -> None:
         violations = list(done.violations())
         wrong += bool(violations)
         times = (f"{seconds:.1f} s" for seconds in (done.foreseen_s, done.taken_s))
-        table.add_row(form.speaks, form.driver, str(done.exit_code), *times, "\n".join(violations))
+        table.add_row(form.speaks, form.driver, str(done.exit_code), *times, _off(done), "\n".join(violations))
     Console().print(table)
     sys.exit(1 if wrong else 0)
+
+
+def _off(done: Trial) -> str:
+    """How many figures miss their true value by more than their uncertainty, of all whose true value is known."""
+    return f"{done.held.missed.total()} of {done.held.known.total()}"
 
 
 if __name__ == "__main__":

@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Protocol
 
 from benchctl import library
-from benchmarks.forms.supplies import Form
 from benchmarks.sequences.trials import Trial, trial
 
 
+class Form(Protocol):
+    """A form that an instrument speaks, and the driver for it."""
+
+    @property
+    def speaks(self) -> str:
+        """The form's name."""
+
+    @property
+    def driver(self) -> str:
+        """The driver's name."""
+
+    def edits(self, vices: str = "") -> Mapping[str, str]:
+        """What makes the workshop's bench one with this instrument."""
+
+
 def bench_text(form: Form, vices: str = "") -> str:
-    """The workshop's bench file with this supply."""
+    """The workshop's bench file with this instrument."""
     text = library.find("benches", "workshop").read_text(encoding="utf-8")
     for old, new in form.edits(vices).items():
         if old not in text:

@@ -125,10 +125,7 @@ class Acquiring(Fetching):
             self._say(self._words.trigger_channel, channel=self._trigger_channel, level_v=SYNC_LEVEL_V)
 
     def _take(self, name: str, signals: Sequence[str], record: Record, setup: Setup) -> Capture:
-        self._say(self._words.single)
-        if not record.triggered and not self._words.trigger_free:
-            self._say(self._words.force_trigger)
-        self._wait(record, setup)
+        self._run_once(record, setup)
         fetched = [self._fetch(self.inputs[signal], setup) for signal in signals]
         self.check_errors()
         first = fetched[0][0]
@@ -139,6 +136,13 @@ class Acquiring(Fetching):
             traces={signal: trace for signal, (_, trace) in zip(signals, fetched, strict=True)},
             taken_s=0.0,
         )
+
+    def _run_once(self, record: Record, setup: Setup) -> None:
+        """Until there is a new record."""
+        self._say(self._words.single)
+        if not record.triggered and not self._words.trigger_free:
+            self._say(self._words.force_trigger)
+        self._wait(record, setup)
 
     # -- waiting -----------------------------------------------------------------------------------------------
 

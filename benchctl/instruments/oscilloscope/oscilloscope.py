@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope.acquiring import Acquiring
+from benchctl.instruments.oscilloscope.moved_trace import MOVED_DIVISIONS, Seen, what_is_wrong
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.budget.zero import trace_name
 from benchctl.measure.signal.record import Capture, Trace
@@ -14,6 +15,8 @@ from benchctl.measure.signal.sample_codes import is_inside
 
 # Ranges tried for one record before it is given up.
 RANGE_ATTEMPTS = 6
+# A range on which every input takes an offset of some divisions (common practice: at 1 V a division, of 2 V and more).
+CHECKED_V_PER_DIVISION = 1.0
 
 
 class Oscilloscope(Acquiring):
@@ -69,6 +72,33 @@ class Oscilloscope(Acquiring):
                 traces |= {trace_name(number + 1, signal): taken.traces[signal] for signal in new}
         self._half_range.clear()  # the widest one fits nothing that comes next
         return replace(taken, traces=traces)
+
+    def check_samples(self, signal: str, record: Record) -> None:
+        """Check that samples are read as they are meant, with nothing at the probe of `signal`: its trace is moved.
+
+        Raises:
+            GarbledAnswer: they are not; the error says how they make sense.
+            NoRecord: the instrument takes no record.
+            InstrumentError: it failed.
+        """
+        source = self.inputs[signal]
+        self._show((signal,))
+        seen: list[Seen] = []
+        for moved in (0.0, MOVED_DIVISIONS):
+            division_v = self._set_vertical(source, CHECKED_V_PER_DIVISION, moved)
+            setup = self._set_record(record, (signal,))
+            self._run_once(record, setup)
+            seen.append(Seen(*self._raw(source, setup)))
+        self.check_errors()
+        self._half_range.clear()  # the trace is not in the middle
+        wrong, advice = what_is_wrong(seen[0], seen[1], division_v * self.probe_ratio(source))
+        if wrong:
+            raise self._garbled(wrong, advice)
+
+    @property
+    def records_freely(self) -> bool:
+        """Whether it takes a record without a trigger."""
+        return bool(self._words.trigger_free or self._words.force_trigger)
 
     def record_as_set(self, name: str, half_ranges: Mapping[str, float], record: Record) -> Capture:
         """One record on the ranges that are set already, whatever it shows; no range is changed.

@@ -46,8 +46,12 @@ def take_zeros(run: Run) -> None:
     if reason := _why_not_off(run):
         run.note(f"{reason}, so the oscilloscope's zero is not taken; {_INSTEAD}")
         return
+    if not run.bench.oscilloscope.records_freely:
+        run.note(f"the oscilloscope takes no record without a trigger, so its zero is not taken; {_INSTEAD}")
+        return
     wanted = record_taking.within_ratings(Record(SPAN_S, 0.0, SAMPLES, triggered=False), run.files.bench)
     try:
+        run.bench.oscilloscope.check_samples(next(iter(peaks)), wanted)
         record = run.bench.oscilloscope.record_zeros(peaks, wanted)
     except NoRecord as error:
         run.note(
@@ -85,7 +89,8 @@ def _zeroing_s(bench: Bench, amplifier: Amplifier, asking_s: float) -> float:
     half = driver.divisions.vertical / 2
     peaks = largest_peaks(bench, amplifier)
     ranges = [len(ranges_v(peak / FILL / per_volt[signal] / half)) for signal, peak in peaks.items()]
-    return max(ranges, default=0) * (SPAN_S + record_taking.FETCH_S + asking_s)
+    checks = 2 if ranges else 0  # that samples are read as they are meant
+    return (max(ranges, default=0) + checks) * (SPAN_S + record_taking.FETCH_S + asking_s)
 
 
 def _why_not_off(run: Run) -> str:
