@@ -19,6 +19,7 @@ from benchctl.documents.bridging import amplifier_as_tested
 from benchctl.documents.driver_file.common import DriverFile
 from benchctl.documents.driver_file.driver import Driver, driver_class
 from benchctl.documents.driver_file.language.self_contained import BASED_ON, as_text, joined, with_answers
+from benchctl.documents.fitting import misfit
 from benchctl.documents.model.model_base import Document, PathProblem, PathProblems, Reading, Source
 from benchctl.documents.model.sentences import Found, located, sentences
 from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
@@ -260,7 +261,7 @@ def _driver_problem(role: str, instrument: Instrument, driver: Driver) -> str:
     kind_here, kind_driven = getattr(instrument, "kind", ""), getattr(driver, "kind", "")
     if kind_here != kind_driven:
         return f"{quote(instrument.driver)} drives a load of kind '{kind_driven}'; this load is of kind '{kind_here}'"
-    return ""
+    return misfit(instrument, driver)
 
 
 def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document | None:

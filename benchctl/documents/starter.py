@@ -147,6 +147,7 @@ _MODEL_DRIVERS: Mapping[Role, str] = {
     "load": "load/relay_bank",
     "supply": "supply/scpi99",
     "thermometer": "thermometer/scpi99",
+    "multimeter": "multimeter/scpi99",
 }
 
 

@@ -23,6 +23,7 @@ from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
     Generator,
     Instrument,
+    Multimeter,
     Oscilloscope,
     RelayBank,
     Supply,
@@ -152,6 +153,13 @@ def _thermometer(instrument: Thermometer) -> str:
     return ", ".join(f"{name} on channel {channel}" for name, channel in instrument.channels.items())
 
 
+def _multimeter(instrument: Multimeter) -> str:
+    return ", ".join(
+        f"{point.measures} of {name}" + (f" on channel {point.channel}" if point.channel is not None else " by hand")
+        for name, point in instrument.points.items()
+    )
+
+
 def _bank(instrument: RelayBank) -> str:
     count = len(instrument.resistors)
     return f"{count} resistor{'s' if count > 1 else ''} behind relays"
@@ -169,6 +177,7 @@ _RATINGS: Mapping[type[Instrument], Callable[[Any], str]] = {
     ElectronicLoad: _electronic,
     Supply: _supply,
     Thermometer: _thermometer,
+    Multimeter: _multimeter,
 }
 
 

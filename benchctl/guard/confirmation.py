@@ -17,7 +17,12 @@ _BY_HAND = {
 
 @dataclass(frozen=True)
 class Confirmation:
-    """What one instrument says of its part of the safe state."""
+    """What one instrument says of its part of the safe state.
+
+    Attributes:
+        confirmed: whether nothing is left to do: it was confirmed, or it is a load that was told and cannot be asked.
+        detail: why it is not confirmed; or that it was only told.
+    """
 
     instrument: str
     part: str
@@ -42,8 +47,12 @@ class Confirmation:
         return f"{state}: {self.instrument}: {self.part}{why}. By hand, now: {self.by_hand}."
 
     def __str__(self) -> str:
-        state = "confirmed" if self.confirmed else f"NOT CONFIRMED ({self.detail})"
-        return f"{self.instrument}: {self.part}: {state}"
+        return f"{self.instrument}: {self.part}: {self.state}"
+
+    @property
+    def state(self) -> str:
+        """What has come of it, in words."""
+        return (self.detail or "confirmed") if self.confirmed else f"NOT CONFIRMED ({self.detail})"
 
 
 def all_confirmed(confirmations: Sequence[Confirmation]) -> bool:

@@ -12,7 +12,7 @@ from typing import Protocol
 
 from benchctl.errors import BenchctlError
 from benchctl.guard.confirmation import Confirmation
-from benchctl.instruments.safe_part import NO_QUESTION, SafePart
+from benchctl.instruments.safe_part import NO_QUESTION, TOLD_ONLY, SafePart
 
 # The parts have an order, but only so much patience with each other. A command takes a millisecond on a link that
 # stands; one that needs longer is waiting for an instrument that may never answer.
@@ -82,7 +82,7 @@ class Crew:
     @property
     def confirmation(self) -> Confirmation:
         """What has come of it so far."""
-        detail = "" if self._confirmed else self._trouble
+        detail = "" if self._confirmed and self._part.question else self._trouble
         return Confirmation(self._part.instrument, self._part.what, self._confirmed, detail)
 
     def start(self) -> None:
@@ -117,8 +117,8 @@ class Crew:
     def _confirm(self) -> None:
         """Ask for confirmation; where it is refused, command and ask again."""
         if not self._part.question:
-            if not self._failed_to_say:
-                self._trouble = NO_QUESTION
+            self._confirmed = not self._part.must_confirm and not self._failed_to_say
+            self._trouble = TOLD_ONLY if self._confirmed else self._failed_to_say or NO_QUESTION
             return
         if self._part.settle_s and not self._is_paced:
             time.sleep(self._part.settle_s)

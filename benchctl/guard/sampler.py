@@ -143,9 +143,15 @@ def _temperatures(bench: Bench) -> list[Sensor]:
     if not bench.has("thermometer"):
         return []
     thermometer = bench.thermometer
+    if thermometer.asks_for_all:
+        return [Sensor(tuple(thermometer.channels), TEMPERATURE_PERIOD_S, partial(_every_temperature, thermometer))]
     return [
         Sensor((name,), TEMPERATURE_PERIOD_S, partial(_temperature, thermometer, name)) for name in thermometer.channels
     ]
+
+
+def _every_temperature(thermometer: Thermometer) -> list[float]:
+    return list(thermometer.measure_all().values())
 
 
 def _temperature(thermometer: Thermometer, channel: str) -> tuple[float]:

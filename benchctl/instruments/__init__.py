@@ -1,1 +1,1 @@
-"""The five roles, each thin over a Session; Session is the only place that knows pyvisa."""
+"""The six roles, each thin over a Session; Session is the only place that knows pyvisa."""

@@ -18,6 +18,7 @@ from benchctl.documents.bench_file.instruments import SupplyOutput
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.multimeter import MultimeterDriver
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
@@ -28,6 +29,7 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.of_driver import link_settings, questions_of
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, Load, RelayBank
+from benchctl.instruments.multimeter import Multimeter
 from benchctl.instruments.oscilloscope.acquiring import Sleep
 from benchctl.instruments.oscilloscope.oscilloscope import Oscilloscope
 from benchctl.instruments.oscilloscope.record import Input
@@ -76,6 +78,10 @@ class Bench:
     @property
     def thermometer(self) -> Thermometer:
         return self._role("thermometer", Thermometer)
+
+    @property
+    def multimeter(self) -> Multimeter:
+        return self._role("multimeter", Multimeter)
 
     def has(self, role: str) -> bool:
         """Whether the bench has an instrument in this role."""
@@ -215,7 +221,9 @@ def open_bench(
     return bench
 
 
-def _in_role(file: document.Bench, session: Session, driver: Driver, sleep: Sleep) -> Role:
+def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest form of this table
+    file: document.Bench, session: Session, driver: Driver, sleep: Sleep
+) -> Role:
     instruments = file.instruments
     match driver:
         case GeneratorDriver():
@@ -224,6 +232,8 @@ def _in_role(file: document.Bench, session: Session, driver: Driver, sleep: Slee
             return _supply(session, driver, instruments.supply)
         case ThermometerDriver() if instruments.thermometer is not None:
             return Thermometer(session, driver, dict(instruments.thermometer.channels.items()))
+        case MultimeterDriver() if instruments.multimeter is not None:
+            return Multimeter(session, driver, instruments.multimeter.points)
         case RelayBankDriver() if isinstance(instruments.load, RelayBankEntry):
             return RelayBank(session, driver, _relays(instruments.load), _turn_on_relay(file), _input_relays(file))
         case ElectronicLoadDriver():

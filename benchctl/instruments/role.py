@@ -1,9 +1,9 @@
-"""What the five roles share: a session, and commands from a driver file."""
+"""What the six roles share: a session, and commands from a driver file."""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
@@ -155,8 +155,11 @@ class Role(ABC):
     # instrument, and neither may choose for the other.
 
     def _say(self, words: Command, **values: Value) -> None:
+        self._send_all(words.messages(**values))
+
+    def _send_all(self, messages: Sequence[Message]) -> None:
         with self.session.undisturbed():
-            for message in words.messages(**values):
+            for message in messages:
                 self._send(message)
 
     def _send(self, message: Message) -> None:
@@ -166,8 +169,12 @@ class Role(ABC):
 
     def _ask_for(self, words: Query, parse: Callable[[str], _T], **values: Value) -> _T:
         """Ask, and return the answer as parsed by `parse`, which raises a ValueError for an unsuitable answer."""
-        with self._prepared(words.messages(**values)) as question:
-            return self.session.ask_for(question, parse, words.timeout_s)
+        return self._ask(words.messages(**values), parse, words.timeout_s)
+
+    def _ask(self, messages: tuple[Message, ...], parse: Callable[[str], _T], timeout_s: float | None = None) -> _T:
+        """The same for messages of which the last one is answered."""
+        with self._prepared(messages) as question:
+            return self.session.ask_for(question, parse, timeout_s)
 
     def _ask_truth(self, words: Query, **values: Value) -> bool:
         """Ask, and return whether the answer means yes."""

@@ -14,6 +14,7 @@ from benchctl.scpi.answer_form import AnswerForm
 from benchctl.scpi.errors import FormatError
 
 NO_QUESTION = "its driver file has no question that confirms it"
+TOLD_ONLY = "told, and it cannot be asked"
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,8 @@ class SafePart:
         reading: a measurement that also confirms it, where the instrument can measure.
         form: how the answer is taken; what it knows as no means off, and nothing else does.
         settle_s: how long the instrument needs quiet after the commands.
+        must_confirm: whether it counts as not off as long as nothing confirms it; a load may be told and no more, where
+            what drives it confirms that it is off.
     """
 
     instrument: str
@@ -88,6 +91,7 @@ class SafePart:
     reading: OffReading | None = None
     form: AnswerForm = field(default_factory=AnswerForm)
     settle_s: float = 0.0
+    must_confirm: bool = True
 
     def is_confirmed_by(self, answer: str) -> bool:
         """Whether the answer has the right number of switch states and each is known to mean off."""

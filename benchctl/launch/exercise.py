@@ -18,6 +18,7 @@ from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Finding, Findings, Verdict
 from benchctl.instruments.exercise.generator import GeneratorExercise
 from benchctl.instruments.exercise.load import ElectronicExercise, RelayExercise
+from benchctl.instruments.exercise.multimeter import MultimeterExercise
 from benchctl.instruments.exercise.oscilloscope import OscilloscopeExercise
 from benchctl.instruments.exercise.overheard import Overheard
 from benchctl.instruments.exercise.supply import SupplyExercise
@@ -27,6 +28,7 @@ from benchctl.instruments.generator import Generator
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
+from benchctl.instruments.multimeter import Multimeter
 from benchctl.instruments.oscilloscope.oscilloscope import Oscilloscope
 from benchctl.instruments.role import Role
 from benchctl.instruments.supply import Supply
@@ -44,6 +46,7 @@ _EXERCISES: tuple[tuple[type[Role], type[Exercise]], ...] = (
     (ElectronicLoad, ElectronicExercise),
     (Supply, SupplyExercise),
     (Thermometer, ThermometerExercise),
+    (Multimeter, MultimeterExercise),
 )
 
 

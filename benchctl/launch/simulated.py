@@ -22,6 +22,7 @@ from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
     Generator,
+    Multimeter,
     Oscilloscope,
     RelayBank,
     Supply,
@@ -35,6 +36,7 @@ from benchctl.simulator.model.description import (
     BenchDescription,
     GeneratorDescription,
     LoadDescription,
+    MultimeterDescription,
     OscilloscopeDescription,
     Plate,
     RatedLoad,
@@ -61,6 +63,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
         load=_load(bench.load) if bench.load else None,
         supply=_supply(instruments.supply) if instruments.supply else None,
         thermometer=_thermometer(instruments.thermometer) if instruments.thermometer else None,
+        multimeter=_multimeter(instruments.multimeter) if instruments.multimeter else None,
         remote=_remote(bench),
         generator_outputs=_fed_by_outputs(bench, amplifier),
         input_relays=bench.inputs.relays if isinstance(bench.inputs, InputsByRelay) else {},
@@ -187,6 +190,17 @@ def _thermometer(entry: Thermometer) -> ThermometerDescription:
     return ThermometerDescription(
         channels={number: place for place, number in entry.channels.items()},
         temperature=Spec(fixed=entry.accuracy.temperature.fixed),
+    )
+
+
+def _multimeter(entry: Multimeter) -> MultimeterDescription:
+    accuracy = entry.accuracy
+    return MultimeterDescription(
+        channels={point.channel: name for name, point in entry.points.items() if point.channel is not None},
+        dc_voltage=_spec(accuracy.dc_voltage) if accuracy.dc_voltage else Spec(),
+        ac_voltage=_spec(accuracy.ac_voltage) if accuracy.ac_voltage else Spec(),
+        resistance=_spec(accuracy.resistance) if accuracy.resistance else Spec(),
+        temperature=Spec(fixed=accuracy.temperature.fixed) if accuracy.temperature else Spec(),
     )
 
 

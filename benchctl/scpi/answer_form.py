@@ -122,6 +122,7 @@ class AnswerForm:
         unit: the unit of the number, unless its answer names one; '' is the base unit.
         times, plus: the number is multiplied, then this is added.
         no_reading: further answers that stand for no reading.
+        among: the answer is a list of numbers, such as `(@101,103)`; it means yes if it holds one of these.
     """
 
     quantity: Quantity = ""
@@ -140,6 +141,7 @@ class AnswerForm:
     times: float = 1.0
     plus: float = 0.0
     no_reading: tuple[str, ...] = ()
+    among: tuple[int, ...] = ()
 
     def number(self, answer: str) -> float:
         """The number in the answer, in its base unit; nan or infinite where the instrument had no reading.
@@ -162,6 +164,8 @@ class AnswerForm:
             FormatError: it means neither yes nor no.
         """
         text = self.picked(answer)
+        if self.among:
+            return not listed_numbers(text).isdisjoint(self.among)
         if self.bits or self.base != "decimal":
             text = str(self._code(text))
         if _is_one_of(text, self.no):
@@ -176,6 +180,8 @@ class AnswerForm:
         """Whether the answer is one that is known to mean no; whatever cannot be read does not."""
         try:
             text = self.picked(answer)
+            if self.among:
+                return listed_numbers(text).isdisjoint(self.among)
             return _is_one_of(str(self._code(text)) if self.bits or self.base != "decimal" else text, self.no)
         except FormatError:
             return False
@@ -307,6 +313,28 @@ class AnswerForm:
 
     def _with_scale(self, value: float) -> float:
         return value * self.times + self.plus
+
+
+_LIST = re.compile(r"\(?@?\s*((?:\d+(?:\s*:\s*\d+)?(?:\s*,\s*|\s+)?)*)\)?", re.ASCII)
+
+
+def listed_numbers(text: str) -> frozenset[int]:
+    """The numbers of a list: `(@101,103:105)`, `101,103`, `(@)` for none.
+
+    Raises:
+        NumberError: it is no such list.
+    """
+    found = _LIST.fullmatch(text.strip().strip('"'))
+    if found is None:
+        raise NumberError(f"{text[:80]!r} is not a list of numbers, such as (@101,103)")
+    spans = re.findall(r"(\d+)(?:\s*:\s*(\d+))?", found.group(1))
+    ends = [(int(first), int(last or first)) for first, last in spans]
+    if any(last - first > _LONGEST_SPAN for first, last in ends):
+        raise NumberError(f"{text[:80]!r} is not a list of numbers that an instrument has")
+    return frozenset(number for first, last in ends for number in range(first, last + 1))
+
+
+_LONGEST_SPAN = 1000
 
 
 def _decimal(text: str) -> int:

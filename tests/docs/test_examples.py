@@ -35,7 +35,10 @@ def whole(block: Block) -> str:
         return block.text
     (kind,) = parts
     shipped = yaml.load((ROOT / WHOLE.get(kind, kind)).read_text(encoding="utf-8"), yaml.BaseLoader)
-    return yaml.safe_dump(shipped | yaml.load(block.text, yaml.BaseLoader), sort_keys=False)
+    part = yaml.load(block.text, yaml.BaseLoader)
+    if "instruments" in part:  # one more among those that the file has
+        part["instruments"] = shipped["instruments"] | part["instruments"]
+    return yaml.safe_dump(shipped | part, sort_keys=False)
 
 
 def example(page: str, place: int) -> str:

@@ -31,7 +31,9 @@ _EARLIER: Mapping[str, Column] = {
     "load_ohm": Column("float64", "nominal load at every channel"),
     "frequency_hz": Column("float64", "of the drive; empty where nothing drove the amplifier"),
     "burst_cycles": Column("Int64", "length of the burst; empty of a steady tone"),
-    "channel": Column("str", "the amplifier's, or `total`; empty of the amplifier as a whole"),
+    "channel": Column(
+        "str", "the amplifier's, or `total`, or a point of the multimeter; empty of the amplifier as a whole"
+    ),
     "figure": Column("str", "its name"),
     "value": Column("float64", "in the unit beside it"),
     "unit": Column("str", "a base unit; of a ratio 1, so that 0.01 is 1 %"),

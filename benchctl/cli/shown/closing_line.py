@@ -53,7 +53,8 @@ def state_of_outputs(parts: Sequence[Confirmation]) -> Text:
     if not parts:
         return Text("No instrument was asked whether its output is off.")
     if all_confirmed(parts):
-        return Text("Every output is confirmed off.")
+        told = "".join(f" {part}." for part in parts if part.detail)
+        return Text(f"Every output is confirmed off.{told}")
     unconfirmed = (part for part in parts if not part.confirmed)
     lines = (f"NOT SAFE: {part}. By hand, now: {part.by_hand}." for part in unconfirmed)
     return Text("\n".join(lines), style="bold red")

@@ -242,7 +242,7 @@ def stopping_in_words(reason: BenchctlError, parts: Sequence[Confirmation]) -> T
     """Why the run stops, and how far each part of the safe state has come."""
     text = Text(f"STOPPING: {reason}\n", style="bold red")
     for part in parts:
-        state = "confirmed" if part.confirmed else f"not yet confirmed ({part.detail})"
+        state = part.state if part.confirmed else f"not yet confirmed ({part.detail})"
         text.append(f"  {part.instrument}: {part.part}: {state}\n", style="not bold green" if part.confirmed else "")
     return text
 

@@ -31,7 +31,7 @@ from benchctl.documents.model.fields import (
 )
 from benchctl.documents.model.model_base import Part, PathProblem
 
-RoleName = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
+RoleName = Literal["generator", "oscilloscope", "load", "supply", "thermometer", "multimeter"]
 
 LinkFaultKind = Literal[
     "no answer",
@@ -147,10 +147,13 @@ class WrongByFactor(FaultBase):
     in parallel that nobody asks, a load setting for another impedance, a clamp the wrong way round."""
 
     kind: Literal["wrong by a factor"] = Field(description="an instrument shows so many times what is true")
-    instrument: Literal["generator", "oscilloscope", "supply", "thermometer"] = Field(description="which one is wrong")
+    instrument: Literal["generator", "oscilloscope", "supply", "thermometer", "multimeter"] = Field(
+        description="which one is wrong"
+    )
     of: Line = Field(
         description="what it is wrong of: `level` of the generator; `current` or `voltage` of the supply's main output;"
-        " a sensor of the thermometer, such as `heatsink`; a signal of the oscilloscope, such as `output A`",
+        " a sensor of the thermometer, such as `heatsink`; a point of the multimeter, such as `bias A`; a signal of "
+        "the oscilloscope, such as `output A`",
         examples=["current", "output A"],
     )
     factor: Annotated[Number, bounded("", at_least=-1000, at_most=1000)] = Field(
@@ -256,6 +259,7 @@ def _missing_quantity(fault: FaultBase, instruments: Instruments, signals: Colle
         "supply": ("current", "voltage"),
         "oscilloscope": tuple(signals),
         "thermometer": tuple(name for name, _ in thermometer.channels.items()) if thermometer else (),
+        "multimeter": tuple(instruments.multimeter.points) if instruments.multimeter else (),
     }[fault.instrument]
     if fault.of in quantities:
         return None

@@ -9,6 +9,7 @@ from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator
 
 from benchctl import library
 from benchctl.address import NetworkAddress, parse_address
+from benchctl.documents.bench_file.multimeter import MultimeterAccuracies, Point, key_for
 from benchctl.documents.bench_file.resistors import Resistor, doubled_resistors, resistors_for
 from benchctl.documents.driver_file.common import LinkWords
 from benchctl.documents.model.accuracy import (
@@ -25,6 +26,7 @@ from benchctl.documents.model.fields import (
     DriverName,
     NotNegativeSeconds,
     OutputName,
+    PointName,
     Points,
     PositiveAmperes,
     PositiveHertz,
@@ -289,6 +291,30 @@ class Thermometer(Instrument):
     accuracy: ThermometerAccuracies
 
 
+class Multimeter(Instrument):
+    """The multimeter, which measures at points that are named here, when a step asks for it."""
+
+    points: dict[PointName, Point] = Field(
+        min_length=1,
+        description="the points by names of your own, such as `bias A`; a step measures all of them, or some",
+    )
+    accuracy: MultimeterAccuracies
+
+    def problems(self) -> Iterator[PathProblem]:
+        for name, point in self.points.items():
+            if self.accuracy.of(point.measures) is None:
+                stated = f"give '{key_for(point.measures)}' under 'accuracy'"
+                yield PathProblem(("points", name, "measures"), f"no accuracy is stated for it; {stated}")
+        wired = [name for name, point in self.points.items() if point.channel is not None]
+        by_hand = [name for name in self.points if name not in wired]
+        if wired and by_hand:
+            yield PathProblem(
+                ("points", by_hand[0]),
+                f"'{wired[0]}' has a channel of the scanner and this point has none; a multimeter measures either "
+                "through its scanner or with leads that a person moves",
+            )
+
+
 class Instruments(Part):
     """The instruments of a bench by role; a role that is absent is refused by the preflight of what needs it."""
 
@@ -299,6 +325,7 @@ class Instruments(Part):
     )
     supply: Supply | None = None
     thermometer: Thermometer | None = None
+    multimeter: Multimeter | None = None
 
     def items(self) -> tuple[tuple[str, Instrument], ...]:
         """The instruments that are there, by role, in a fixed order."""
@@ -308,7 +335,7 @@ class Instruments(Part):
     def problems(self) -> Iterator[PathProblem]:
         if not self.items():
             yield PathProblem(
-                (), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer"
+                (), "a bench without instruments; give generator, oscilloscope, load, supply, thermometer, multimeter"
             )
         seen: dict[str, str] = {}
         for role, instrument in self.items():

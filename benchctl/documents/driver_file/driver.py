@@ -7,6 +7,7 @@ from typing import Literal
 
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
+from benchctl.documents.driver_file.multimeter import MultimeterDriver
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver, refuse_old_words
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.driver_file.thermometer import ThermometerDriver
@@ -14,11 +15,11 @@ from benchctl.documents.model.model_base import Document, PathProblem, PathProbl
 from benchctl.documents.text.tree import Table
 from benchctl.documents.text.words import describe, unknown
 
-Role = Literal["generator", "oscilloscope", "load", "supply", "thermometer"]
-ROLES: tuple[Role, ...] = ("generator", "oscilloscope", "load", "supply", "thermometer")
+Role = Literal["generator", "oscilloscope", "load", "supply", "thermometer", "multimeter"]
+ROLES: tuple[Role, ...] = ("generator", "oscilloscope", "load", "supply", "thermometer", "multimeter")
 
 LoadDriver = RelayBankDriver | ElectronicLoadDriver
-Driver = GeneratorDriver | OscilloscopeDriver | LoadDriver | SupplyDriver | ThermometerDriver
+Driver = GeneratorDriver | OscilloscopeDriver | LoadDriver | SupplyDriver | ThermometerDriver | MultimeterDriver
 
 # Role -> the key that chooses the form, and the forms.
 _FORMS: Mapping[str, tuple[str, Mapping[str, type[Document]]]] = {
@@ -29,6 +30,7 @@ _SINGLE_FORM: Mapping[str, type[Document]] = {
     "oscilloscope": OscilloscopeDriver,
     "supply": SupplyDriver,
     "thermometer": ThermometerDriver,
+    "multimeter": MultimeterDriver,
 }
 
 

@@ -351,6 +351,8 @@ Pair = Annotated[tuple[ChannelName, ...], Len(2, 2)]
 _SMALL = worded(r"[a-z][a-z0-9_]*", "a name of small letters and digits", longest=20)
 SensorName = Annotated[str, _SMALL, _shown("heatsink")]
 OutputName = Annotated[str, _SMALL, _shown("remote")]
+# What a driver file calls a range; it is put into a command.
+RangeWord = Annotated[str, worded(r"[A-Za-z0-9_]+", "a word of letters and digits", longest=20), _shown("CRL")]
 AmplifierClass = Literal["A", "AB", "B", "D", "G", "H"]
 Outputs = Literal["grounded", "floating"]
 ParameterName = Annotated[str, worded(r"[a-z][a-z0-9_]*", "a name of small letters, digits and _", longest=40)]

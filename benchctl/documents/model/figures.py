@@ -114,4 +114,8 @@ FIGURES: Mapping[str, FigureName] = {
     "protection_temperature": FigureName("degC", "heatsink temperature at that moment", "above 80 degC"),
     "protection_supply_voltage": FigureName("V", "supply voltage at that moment", "above 11 V"),
     "protection_supply_current": FigureName("A", "supply current at that moment", "below 80 A"),
+    "dc_voltage": FigureName("V", "dc voltage at a point that the bench file names", "below 30 mV"),
+    "ac_voltage": FigureName("V", "ac voltage, RMS, at a point that the bench file names", "above 220 V"),
+    "resistance": FigureName("ohm", "resistance at a point that the bench file names", "below 2 ohm"),
+    "temperature": FigureName("degC", "temperature at a point that the bench file names", "below 60 degC"),
 }

@@ -14,9 +14,11 @@ from benchctl.documents.model.criteria import (
 from benchctl.documents.model.fields import (
     AudioHertz,
     Gain,
+    PointName,
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
+    Seconds,
     Tolerance,
     Whole,
     bounded,
@@ -47,6 +49,7 @@ FILTER_FIGURES = (
 GAIN_FIGURES = ("gain", "gain_error", "input_sensitivity", "channel_balance")
 DAMPING_FIGURES = ("output_impedance", "damping_factor")
 NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
+POINT_FIGURES = ("dc_voltage", "ac_voltage", "resistance", "temperature")
 
 
 class MeasureIdle(Named):
@@ -214,6 +217,31 @@ class SetGain(Named, Driven):
             yield PathProblem(("input_sensitivity",), "gain and input_sensitivity say the same; give one of them")
 
 
+class MeasurePoints(Named):
+    """Measure with the multimeter at points that the bench file names, such as the bias and the rails, without a
+    signal. Through its scanner, or a person puts its leads to each point when asked."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("multimeter",)
+
+    kind: Literal["measure_points"] = "measure_points"
+    points: tuple[PointName, ...] = Field(
+        default=(), description="which points, such as `[bias A, bias B]`; if left out, all that the bench file names"
+    )
+    readings: Annotated[Whole, counted(at_least=1, at_most=1000, example=5)] = Field(
+        default=5, description="how many readings are averaged at each point"
+    )
+    settle_s: Annotated[Seconds, bounded("s", at_least=0, at_most=600)] = Field(
+        default=1.0, description="how long to wait at each point before the first of them"
+    )
+    expect: Annotated[Expectations, *expecting(*POINT_FIGURES)] = Field(
+        default_factory=dict,
+        description="acceptance criteria, such as `dc_voltage: below 30 mV`; each holds at every point of this step",
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        yield from doubled(self.points, "points")
+
+
 MeasuringStep = (
     MeasureIdle
     | MeasureDc
@@ -222,5 +250,6 @@ MeasuringStep = (
     | MeasureFilter
     | MeasureCrosstalk
     | MeasureDamping
+    | MeasurePoints
     | SetGain
 )

@@ -103,7 +103,7 @@ def _needs(sequence: Sequence) -> str:
     sensors = {signal for signal, _ in sequence.limits.items() if not signal.startswith(("supply_", "output_"))}
     if "thermometer" in roles:
         sensors.add("heatsink")
-    order = ("generator", "oscilloscope", "load", "supply", "thermometer")
+    order = ("generator", "oscilloscope", "load", "supply", "thermometer", "multimeter")
     told = [role for role in order if role in roles | ({"thermometer"} if sensors else set())]
     words = [", ".join(told)] if told else []
     if "oscilloscope" in roles:

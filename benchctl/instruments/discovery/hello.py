@@ -75,7 +75,11 @@ def say_hello(role: str, session: Session, file: Bench, now: Callable[[], float]
     try:
         hello = replace(hello, identity=session.say_hello())
         hello = replace(hello, errors=tuple(f'{code}, "{text}"' for code, text in session.take_errors()))
-        hello = replace(hello, is_on=tuple(look.what for look in looks if look.tells_on and _is_on(session, look)))
+        hello = replace(
+            hello, is_on=tuple(look.what for look in looks if look.tells_on and look.words and _is_on(session, look))
+        )
+        if not looks or not looks[0].words:
+            return hello
         times, answers = zip(*(_timed(session, looks[0], now) for _ in range(TIMES_ASKED)), strict=True)
         return replace(hello, reading=(looks[0].what, answers[-1]), times_s=times)
     except InstrumentError as error:
@@ -111,7 +115,7 @@ def looks_of(driver: Driver, entry: Instrument) -> Iterator[Look]:
                 yield Look(f"output '{name}'", driver.commands.get_output, {"output": output.number}, tells_on=True)
         case RelayBankDriver(), RelayBank():
             relays = tuple(sorted(resistor.relay for resistor in entry.resistors))
-            yield Look("closed relays", driver.commands.get_closed, {"relays": relays})
+            yield Look("closed relays", driver.commands.get_closed, {"relays": relays, "relay": relays[0]})
         case ElectronicLoadDriver(), _:
             yield Look("resistance", driver.commands.get_resistance, {})
             yield Look("input", driver.commands.get_connected, {}, tells_on=True)

@@ -8,12 +8,11 @@ from typing import Any
 from benchctl.documents.bench_file.bench import InputsByRelay, TurnOnByRelay
 from benchctl.documents.bench_file.instruments import ElectronicLoad as ElectronicLoadEntry
 from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
-from benchctl.documents.driver_file.language.query import Query
 from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
 from benchctl.instruments.exercise.switches import SwitchTrial
-from benchctl.instruments.load import RESISTANCE_TOLERANCE
+from benchctl.instruments.load import RESISTANCE_TOLERANCE, ElectronicLoad, RelayBank
 from benchctl.scpi.errors import FormatError
 
 
@@ -24,6 +23,8 @@ class RelayExercise(Exercise):
         super().__init__(*args, **more)
         self._relays = tuple(sorted(relays_of(self.file, with_turn_on=False)))
         self._every = tuple(sorted(relays_of(self.file, with_turn_on=True)))
+        assert isinstance(self._role, RelayBank)
+        self._relay_words = self._role.words
 
     def plan(self) -> Plan:
         turn_on = sorted(set(self._every) - set(self._relays))
@@ -55,7 +56,7 @@ class RelayExercise(Exercise):
         if self.talk.has("open_all") and not self.talk.findings.has_failed("open_all"):
             self.talk.say("open_all")
         else:
-            self.talk.say("open", relays=self._every, relay=self._every[0], closed_mask=0)
+            self._switch("open", self._every)
 
     def walk(self) -> None:
         self._open_all(self._every)  # preparing a bank may close the relays of inputs
@@ -90,12 +91,10 @@ class RelayExercise(Exercise):
 
     def _switch(self, word: str, relays: Sequence[int]) -> bool:
         """One message for all of them, or one each, as the word takes them."""
-        closed = tuple(relays) if word == "close" else ()
-        masks = {"closed_mask": sum(1 << (relay - 1) for relay in closed if relay <= 32)}
-        if "relays" in self.talk.words(word).uses or "mask" in self.talk.words(word).uses:
-            return self.talk.say(word, relays=tuple(relays), relay=relays[0], **masks)
-        done = [self.talk.say(word, relay=relay, relays=(relay,), **masks) for relay in relays]
-        return all(done)
+        if "relay" in self.talk.words(word).uses:
+            said = [self.talk.say(word, relay=relay) for relay in relays]  # each of them, whatever becomes of another
+            return all(said)
+        return self.talk.say(word, **self._relay_words.values(relays, relays if word == "close" else ()))
 
     def _close_alone(self, relay: int) -> bool:
         talk = self.talk
@@ -162,16 +161,18 @@ class RelayExercise(Exercise):
         talk = self.talk
         if not talk.has("get_closed"):
             return None
-        query: Query = talk.words("get_closed")
-        answer = talk.ask("get_closed", relays=tuple(relays), relay=relays[0])
-        if answer is None:
-            return None
-        try:
-            states = query.form.truths(answer, len(relays))
-        except FormatError as error:
-            talk.note("get_closed", Verdict.WRONG, str(error))
-            return None
-        return [relay for relay, is_closed in zip(relays, states, strict=True) if is_closed]
+        closed: set[int] = set()
+        for question in self._relay_words.questions(relays):
+            about = [relay for relay, _ in question.forms]
+            answer = talk.ask("get_closed", relays=tuple(about), relay=about[0])
+            if answer is None:
+                return None
+            try:
+                closed |= question.closed(answer)
+            except FormatError as error:
+                talk.note("get_closed", Verdict.WRONG, str(error))
+                return None
+        return sorted(closed)
 
 
 class ElectronicExercise(Exercise):
@@ -202,12 +203,18 @@ class ElectronicExercise(Exercise):
         assert isinstance(entry, ElectronicLoadEntry)
         most = entry.ratings.resistance.maximum_ohm
         tries = self.two("resistance", most, most / 2)
-        trial = SettingTrial("set_resistance", "get_resistance", "resistance_ohm", "ohm", tries, self._tolerance)
+        trial = SettingTrial(
+            "set_resistance", "get_resistance", "resistance_ohm", "ohm", tries, self._tolerance, sent_as=self._sent
+        )
         trial.run(self.talk)
         if self._energises:
             self._input.try_on()
         else:
             self.not_energised("connect")
+
+    def _sent(self, wanted: float) -> dict[str, float | str]:
+        assert isinstance(self._role, ElectronicLoad)
+        return self._role.values_for(wanted)
 
     def _tolerance(self, wanted: float) -> float:
         return RESISTANCE_TOLERANCE * wanted + self.half_step("resistance", wanted)

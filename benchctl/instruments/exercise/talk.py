@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from benchctl.documents.driver_file.common import Confirmation
@@ -24,6 +24,7 @@ from benchctl.errors import (
 from benchctl.instruments.exercise.findings import Findings, Verdict
 from benchctl.instruments.exercise.overheard import Overheard
 from benchctl.instruments.session import Session
+from benchctl.scpi.answer_form import AnswerForm
 from benchctl.scpi.errors import FormatError, is_command_error, parse_error
 
 _T = TypeVar("_T")
@@ -148,6 +149,10 @@ class Talk:
     def number(self, word: str, **values: Value) -> float | None:
         """Ask for a number, taken as the driver file says; None where there is none, which is then noted."""
         return self._number(word, self.words(word), values)
+
+    def number_in(self, word: str, form: AnswerForm, **values: Value) -> float | None:
+        """Ask for a number that is taken out of the answer in this form."""
+        return self._number(word, replace(self.words(word), form=form, field_of=""), values)
 
     def _number(self, word: str, query: Query, values: dict[str, Value]) -> float | None:
         if query.constant is not None:

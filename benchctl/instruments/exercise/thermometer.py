@@ -29,7 +29,8 @@ class ThermometerExercise(Exercise):
         )
 
     def any_place(self) -> dict[str, Any]:
-        return {"channel": next(iter(self._thermometer.channels.values()))}
+        channels = tuple(self._thermometer.channels.values())
+        return {"channel": channels[0], "channels": channels}
 
     def make_off(self) -> bool:
         return True
@@ -41,7 +42,7 @@ class ThermometerExercise(Exercise):
         word, talk = "measure_temperature", self.talk
         found: dict[str, float] = {}
         for name, channel in self._thermometer.channels.items():
-            got = talk.number(word, channel=channel)
+            got = talk.number_in(word, self._thermometer.form_for(name), channel=channel)
             if got is None:
                 return
             found[name] = got

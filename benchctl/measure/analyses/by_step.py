@@ -20,6 +20,7 @@ from benchctl.measure.analyses.fold_back_figures import FoldBackContext, fold_ba
 from benchctl.measure.analyses.gain_figures import GainContext, gain
 from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.analyses.noise_figures import NoiseContext, noise_figures
+from benchctl.measure.analyses.point_figures import PointsContext, points
 from benchctl.measure.analyses.protection_figures import ProtectionContext, protection
 from benchctl.measure.analyses.ramp_figures import RampContext, ramp
 from benchctl.measure.analyses.response_figures import ResponseContext, response
@@ -149,5 +150,6 @@ ANALYSES: Mapping[str, Analysis] = {
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
     "fold_back": Analysis(fold_back, FoldBackContext),
+    "points": Analysis(points, PointsContext),
     "look": Analysis(look, LookContext),
 }

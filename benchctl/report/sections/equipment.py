@@ -12,7 +12,16 @@ from benchctl.quantity import render
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 
-_UNITS = {"voltage": "V", "level": "V", "current": "A", "frequency": "Hz", "resistance": "ohm", "temperature": "K"}
+_UNITS = {
+    "voltage": "V",
+    "dc_voltage": "V",
+    "ac_voltage": "V",
+    "level": "V",
+    "current": "A",
+    "frequency": "Hz",
+    "resistance": "ohm",
+    "temperature": "K",
+}
 
 
 def equipment_tables(run_record: RunRecord) -> list[Table]:
@@ -45,7 +54,8 @@ def _instrument_row(role: str, instrument: Instrument, identities: dict[str, str
 def _accuracies(instrument: Instrument) -> Iterator[str]:
     accuracies = getattr(instrument, "accuracy", None)
     for name in type(accuracies).model_fields if accuracies is not None else ():
-        yield f"{name}: {_in_words(getattr(accuracies, name), _UNITS.get(name, ''))}"
+        if (stated := getattr(accuracies, name)) is not None:
+            yield f"{name.replace('_', ' ')}: {_in_words(stated, _UNITS.get(name, ''))}"
 
 
 def _in_words(accuracy: Accuracy | TemperatureAccuracy, unit: str) -> str:

@@ -91,13 +91,19 @@ class _EntryTables:
             self._caption(figures),
             (
                 Head("figure"),
-                *(Head(_channel_in_words(channel), is_number=True) for channel in channels),
+                *(Head(self._channel_in_words(channel), is_number=True) for channel in channels),
                 *heads("unit", "requirement", "from"),
             ),
             tuple(self._row(row, channels) for row in _rows(figures, lambda figure: figure.name, _channel)),
             note=coverage_in_words(figures),
         )
         return table.without_empty_columns()
+
+    def _channel_in_words(self, channel: str) -> str:
+        if channel == WHOLE:
+            return "value"
+        # A multimeter's points have names of their own.
+        return channel if channel == TOTAL or self.entry.analysis == "points" else f"channel {channel}"
 
     def _row(self, row: dict[str, Figure], channels: Sequence[str]) -> tuple[Cell, ...]:
         figures = list(row.values())
@@ -174,12 +180,6 @@ def _name_and_channel(figure: Figure) -> tuple[str, str]:
 
 def _channel(figure: Figure) -> str:
     return figure.channel
-
-
-def _channel_in_words(channel: str) -> str:
-    if channel == WHOLE:
-        return "value"
-    return channel if channel == TOTAL else f"channel {channel}"
 
 
 def _column_in_words(name: str, channel: str, unit: str) -> str:

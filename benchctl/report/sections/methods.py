@@ -50,6 +50,10 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
     "protection": (
         "Protection: the record before the amplifier fell silent gives the power, the one after it what is left.",
     ),
+    "points": (
+        "Points: the mean of repeated readings of the multimeter, undriven, with its accuracy in the range that the "
+        "bench file gives for the point.",
+    ),
     "fold_back": ("Fold-back: the gain under an unchanged drive, over what it was at first.",),
 }  # fmt: skip
 

@@ -8,7 +8,8 @@ from typing import Any
 
 from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWiring
 from benchctl.documents.bench_file.by_hand import LoadsByHand
-from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter, RelayBank
+from benchctl.documents.bench_file.multimeter import Point
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
 from benchctl.measure.signal.record import SUPPLY_CURRENT
@@ -56,6 +57,18 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
         for channel, _ in thermometer.channels.items():
             accuracies[channel] = (Accuracy(fixed=thermometer.accuracy.temperature.fixed),)
     return accuracies
+
+
+def point_accuracies(multimeter: Multimeter) -> dict[str, tuple[Accuracy, ...]]:
+    """Each point of the multimeter -> its accuracy there, in the range that the bench file says."""
+    return {name: (_at_point(multimeter, point),) for name, point in multimeter.points.items()}
+
+
+def _at_point(multimeter: Multimeter, point: Point) -> Accuracy:
+    stated = multimeter.accuracy.of(point.measures)
+    if isinstance(stated, StatedAccuracy):
+        return _reading(stated, point.full_scale)
+    return Accuracy(fixed=stated.fixed if stated is not None else 0.0)
 
 
 # A clamp's zero drifts by so much of its rating from one hour to the next (common practice for Hall sensors).

@@ -82,6 +82,9 @@ class Hands(Protocol):
     def probe(self, channels: Sequence[str]) -> None:
         """The probes onto these outputs."""
 
+    def touch(self, point: str) -> None:
+        """The multimeter's leads to this point."""
+
 
 class OwnHands:
     """The person who was asked does it."""
@@ -96,6 +99,9 @@ class OwnHands:
         """Done when the person says so."""
 
     def probe(self, channels: Sequence[str]) -> None:
+        """Done when the person says so."""
+
+    def touch(self, point: str) -> None:
         """Done when the person says so."""
 
 

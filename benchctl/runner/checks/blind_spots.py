@@ -9,6 +9,7 @@ from benchctl.documents.model.limits import HEATSINK, output_of
 from benchctl.documents.text.words import listed, outputs_in_words
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.lacks import load as load_lacks
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.worst_case import WorstCase
@@ -37,12 +38,19 @@ def notes_of(files: Files) -> Iterator[str]:
     """What is good to know and needs no answer."""
     yield from _one_after_the_other(files)
     yield from supply_lacks.notes_of(files)
+    yield from load_lacks.for_the_record(files)
 
 
 def blind_spots(files: Files) -> tuple[str, ...]:
     """All of it, for the record."""
     sensors = [_of_sensor(files, what) for what in _unwatched_sensors(files)]
-    return (*sensors, *_unseen(files), *_one_after_the_other(files), *supply_lacks.for_the_record(files))
+    return (
+        *sensors,
+        *_unseen(files),
+        *_one_after_the_other(files),
+        *supply_lacks.for_the_record(files),
+        *load_lacks.for_the_record(files),
+    )
 
 
 def hazards_of(files: Files) -> Iterator[str]:

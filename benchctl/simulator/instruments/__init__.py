@@ -1,1 +1,1 @@
-"""The five SCPI instruments: their words, their settings, and what their inputs make of the hardware."""
+"""The instruments: their words, their settings, and what their inputs make of the hardware."""

@@ -1,4 +1,4 @@
-"""What the five SCPI instruments have in common: a place on the bench, a clock, and a device that talks SCPI."""
+"""What all instruments that speak SCPI have in common: a place on the bench, a clock, and a device that talks SCPI."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -21,6 +22,7 @@ from benchctl.quantity import QuantityError, parse_quantity
 TAKES = "takes"
 NONE = "none"
 LONGEST_SETTLING_S = 60.0
+_NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,11 @@ class Command:
     def uses(self) -> frozenset[str]:
         """The values that it takes, by their own names."""
         return frozenset[str]().union(*(template.uses for template in self.templates))
+
+    @property
+    def spelled(self) -> frozenset[str]:
+        """The values that it takes, as they are written, such as `relay_letter`."""
+        return frozenset(name for template in self.templates for name in template.takes)
 
     @property
     def position(self) -> Position | None:
@@ -133,12 +140,15 @@ def _read_command(value: Any, offered: Offer) -> Any:
 
 
 def as_written(value: Any) -> Any:
-    """A node of a driver file as plain text, lists and mappings."""
+    """A node of a driver file as plain text, numbers, lists and mappings."""
     if isinstance(value, Mapping):
         return {str(key): as_written(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
         return [as_written(entry) for entry in value]
-    return str(value)
+    text = str(value)
+    if _NUMBER.fullmatch(text):
+        return int(text) if text.lstrip("+-").isdecimal() else float(text)
+    return text
 
 
 def is_none(value: object) -> bool:
