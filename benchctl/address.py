@@ -77,11 +77,13 @@ class SocketAddress(NetworkAddress):
 class LanAddress(NetworkAddress):
     """A device behind VXI-11 or HiSLIP: `TCPIP::host::inst0::INSTR`, `TCPIP::host::hislip0,4880::INSTR`.
 
-    `hislip_port` is None where it is not HiSLIP.
+    `hislip_port` is None where it is not HiSLIP. `vxi11_port` is where VXI-11 is to be had without asking the host's
+    port mapper: `TCPIP::host,port::inst0::INSTR`, as pyvisa-py writes it.
     """
 
     device: str
     hislip_port: int | None
+    vxi11_port: int | None = None
 
     @property
     def hislip_name(self) -> str:
@@ -127,8 +129,10 @@ def _network(text: str, head: str, parts: list[str], kind: str) -> VisaAddress:
         raise _fault(text, "an IPv6 address cannot be used; give the instrument's IPv4 address or its name", "TCPIP")
     if not parts or not parts[0]:
         raise _fault(text, "the host is missing", "TCPIP")
-    host = _host(text, parts[0])
-    return _socket(text, head, host, parts[1:]) if kind == "SOCKET" else _lan(text, head, host, parts[1:])
+    if kind == "SOCKET":
+        return _socket(text, head, _host(text, parts[0]), parts[1:])
+    name, comma, port = parts[0].partition(",")
+    return _lan(text, head, _host(text, name), parts[1:], _port(text, port) if comma else None)
 
 
 def _socket(text: str, head: str, host: str, rest: list[str]) -> SocketAddress:
@@ -138,7 +142,7 @@ def _socket(text: str, head: str, host: str, rest: list[str]) -> SocketAddress:
     return SocketAddress(text, f"{head}::{_plain(host)}::{port}::SOCKET", "TCPIP", host, port)
 
 
-def _lan(text: str, head: str, host: str, rest: list[str]) -> LanAddress:
+def _lan(text: str, head: str, host: str, rest: list[str], vxi11_port: int | None) -> LanAddress:
     if len(rest) > 1:
         raise _fault(text, "there are too many parts", "TCPIP")
     device = rest[0] if rest else "inst0"
@@ -148,8 +152,11 @@ def _lan(text: str, head: str, host: str, rest: list[str]) -> LanAddress:
         raise _fault(text, f"{quote(device)} is not a device of a host, such as inst0 or hislip0,4880", "TCPIP")
     name, _, port = device.lower().partition(",")
     hislip_port = (_port(text, port) if port else HISLIP_PORT) if name.startswith("hislip") else None
+    if hislip_port is not None and vxi11_port is not None:
+        raise _fault(text, "the port of HiSLIP belongs behind its name, as in hislip0,4880", "TCPIP")
     spelled = device.lower() if hislip_port is None else f"{name},{hislip_port}"
-    return LanAddress(text, f"{head}::{_plain(host)}::{spelled}::INSTR", "TCPIP", host, device, hislip_port)
+    place = _plain(host) if vxi11_port is None else f"{_plain(host)},{vxi11_port}"
+    return LanAddress(text, f"{head}::{place}::{spelled}::INSTR", "TCPIP", host, device, hislip_port, vxi11_port)
 
 
 def _host(text: str, host: str) -> str:

@@ -57,8 +57,10 @@ def _doors(parsed: VisaAddress) -> Iterator[str]:
     match parsed:
         case SocketAddress(port=port):
             yield from (f"TCPIP::{host}::{port}::SOCKET" for host in _hosts(parsed))
-        case LanAddress(hislip_port=None):
-            yield from (f"TCPIP::{host}::{parsed.device.lower()}::INSTR" for host in _hosts(parsed))
+        case LanAddress(hislip_port=None, vxi11_port=port):
+            # Without a port, the host's port mapper names one: there is one such instrument of this name on the host.
+            door = "" if port is None else f",{port}"
+            yield from (f"TCPIP::{host}{door}::{parsed.device.lower()}::INSTR" for host in _hosts(parsed))
         case LanAddress(hislip_port=port):
             yield from (f"TCPIP::{host}::{parsed.hislip_name.lower()},{port}::INSTR" for host in _hosts(parsed))
         case NetworkAddress(interface=interface):

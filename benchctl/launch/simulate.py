@@ -15,7 +15,7 @@ from benchctl.launch.served_addresses import kept_as_served
 from benchctl.launch.simulated import describe
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.network.announce import Announcement, announced
-from benchctl.simulator.network.ports import HislipPlace
+from benchctl.simulator.network.ports import HislipPlace, Vxi11Place
 
 
 @dataclass(frozen=True)
@@ -43,12 +43,13 @@ def served(
     """
     bench, amplifier = load_bench(bench_file), load_amplifier(amplifier_file)
     places = {role: position_of(role, entry.address) for role, entry in bench.instruments.items()}
-    raw = {role: place for role, place in places.items() if not isinstance(place, HislipPlace)}
+    raw = {role: place for role, place in places.items() if isinstance(place, tuple)}
+    vxi11 = {role: place for role, place in places.items() if isinstance(place, Vxi11Place)}
     hislip = {role: place for role, place in places.items() if isinstance(place, HislipPlace)}
     description = describe(bench, amplifier)
     serials = {role: _serial(description.bench.seed, entry.address) for role, entry in bench.instruments.items()}
     with SimulatedBench(description, RealClock().now, serials) as simulated:
-        sockets = simulated.start(raw, hislip)
+        sockets = simulated.start(raw, hislip, vxi11)
         addresses = [entry.address for _, entry in bench.instruments.items()]
         addresses += [f"TCPIP::{host}::{port}::SOCKET" for host, port in sockets.values()]
         with (
@@ -61,11 +62,11 @@ def served(
             }
 
 
-def position_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
-    """Where an address asks an instrument to be: host and port of a raw socket, or a HiSLIP place.
+def position_of(role: str, address: str) -> tuple[str, int] | HislipPlace | Vxi11Place:
+    """Where an address asks an instrument to be: host and port of a raw socket, or a place for HiSLIP or VXI-11.
 
     Raises:
-        UsageError: it is neither.
+        UsageError: it is none of these.
     """
     with suppress(AddressError):
         match parse_address(address):
@@ -73,9 +74,11 @@ def position_of(role: str, address: str) -> tuple[str, int] | HislipPlace:
                 return host, port
             case LanAddress(host=host, hislip_port=int(port), hislip_name=name):
                 return HislipPlace(host, port, name)
+            case LanAddress(host=host, vxi11_port=int(port), device=name):
+                return Vxi11Place(host, port, name)
     raise UsageError(
         f"the {role}'s address '{address}' cannot be served: simulated instruments need one like "
-        "TCPIP::127.0.0.1::15021::SOCKET or TCPIP::127.0.0.1::hislip0,4880::INSTR"
+        "TCPIP::127.0.0.1::15021::SOCKET, TCPIP::127.0.0.1::hislip0,4880::INSTR or TCPIP::127.0.0.1,15030::inst0::INSTR"
     )
 
 

@@ -24,7 +24,7 @@ from benchctl.simulator.instruments.thermometers import forms as thermometers
 from benchctl.simulator.instruments.vices import SlowDevice, is_slow, take_away
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
-from benchctl.simulator.network.ports import HislipPlace
+from benchctl.simulator.network.ports import HislipPlace, Places, Vxi11Place
 from benchctl.simulator.network.raw_link import RawLink
 from benchctl.simulator.network.server import Server
 from benchctl.simulator.network.sockets import Address
@@ -77,24 +77,32 @@ class SimulatedBench:
         raw_links = {
             role: RawLink(each, self.faults.now, is_free_at_once=not holds_answers) for role, each in simulated.items()
         }
-        self._server = Server(self.devices, self.physical_bench.lock, raw_links, disturbed)
+        self._server = Server(self.devices, self.physical_bench.lock, raw_links, self.faults.now, disturbed)
 
     def start(
-        self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
+        self,
+        addresses: Mapping[str, Address] | None = None,
+        hislip: Mapping[str, HislipPlace] | None = None,
+        vxi11: Mapping[str, Vxi11Place] | None = None,
     ) -> dict[str, Address]:
         """Serve each role on a raw socket at its loopback address, or at a free port, and give role -> (host, port).
 
-        A role in `hislip` answers HiSLIP as well; `hislip_places` then says where.
+        A role in `hislip` or `vxi11` answers so as well; `hislip_places` and `vxi11_places` then say where.
 
         Raises:
             UsageError: an address that is not loopback, or that is taken.
         """
-        return self._server.start(addresses, hislip)
+        return self._server.start(Places(addresses or {}, hislip or {}, vxi11 or {}))
 
     @property
     def hislip_places(self) -> Mapping[str, HislipPlace]:
         """Where roles answer HiSLIP, once started."""
         return self._server.hislip
+
+    @property
+    def vxi11_places(self) -> Mapping[str, Vxi11Place]:
+        """Where roles answer VXI-11, once started."""
+        return self._server.vxi11
 
     def owed_s(self, role: str) -> float:
         """How long from now the instrument in a role is busy with all that it was sent."""

@@ -54,6 +54,7 @@ def test_what_goes_without_saying_makes_no_other_instrument(one: str, other: str
         ("TCPIP::192.0.2.7::hislip0::INSTR", "TCPIP::192.0.2.7::hislip1::INSTR"),
         ("TCPIP::192.0.2.7::hislip0::INSTR", "TCPIP::192.0.2.7::hislip0,4881::INSTR"),
         ("TCPIP::192.0.2.7::inst0::INSTR", "TCPIP::192.0.2.7::gpib0,7::INSTR"),
+        ("TCPIP::192.0.2.7,1024::inst0::INSTR", "TCPIP::192.0.2.7,1025::inst0::INSTR"),
         ("GPIB0::7::INSTR", "GPIB1::7::INSTR"),
         ("GPIB0::7::INSTR", "GPIB0::7::0::INSTR"),
         ("USB::0x1AB1::0x0E11::DP8A0001", "USB::0x1AB1::0x0E11::DP8A0002"),

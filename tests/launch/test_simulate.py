@@ -12,7 +12,7 @@ from benchctl.errors import UsageError
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.session import Session
 from benchctl.launch.simulate import position_of, served
-from benchctl.simulator.network.ports import HislipPlace
+from benchctl.simulator.network.ports import HislipPlace, Vxi11Place
 from tests.cli.files import bench_on_free_ports
 from tests.ports import free_port
 
@@ -24,6 +24,7 @@ from tests.ports import free_port
         ("TCPIP0::127.0.0.2::hislip0::INSTR", HislipPlace("127.0.0.2", 4880, "hislip0")),
         ("TCPIP::127.0.0.1::hislip3,4881::INSTR", HislipPlace("127.0.0.1", 4881, "hislip3")),
         ("TCPIP::127.0.0.1::HiSLIP0,4880::INSTR", HislipPlace("127.0.0.1", 4880, "HiSLIP0")),
+        ("TCPIP::127.0.0.1,15030::inst0::INSTR", Vxi11Place("127.0.0.1", 15030, "inst0")),
     ],
 )
 def test_an_address_says_where_to_listen(address: str, place: object) -> None:
@@ -33,8 +34,8 @@ def test_an_address_says_where_to_listen(address: str, place: object) -> None:
 @pytest.mark.parametrize(
     "address", ["TCPIP::127.0.0.1::inst0::INSTR", "TCPIP::127.0.0.1::hislip0,x::INSTR", "GPIB0::7::INSTR", "supply"]
 )
-def test_what_cannot_be_served_is_refused_with_both_forms_that_can(address: str) -> None:
-    with pytest.raises(UsageError, match=r"the supply's address .*::SOCKET or TCPIP.*hislip0,4880::INSTR"):
+def test_what_cannot_be_served_is_refused_with_the_forms_that_can(address: str) -> None:
+    with pytest.raises(UsageError, match=r"the supply's address .*::SOCKET, TCPIP.*hislip0,4880::INSTR or TCPIP.*inst0::INSTR"):
         position_of("supply", address)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchctl.address import AddressError, LanAddress, SocketAddress, parse_address
 from benchctl.errors import NotConnected
 from benchctl.instruments.links.link import Link
-from benchctl.instruments.links.messages import HislipLink, MessageLink
+from benchctl.instruments.links.messages import HislipLink, MessageLink, Vxi11Link
 from benchctl.instruments.links.serial_port import SerialLink
 from benchctl.instruments.links.settings import USUAL, LinkSettings
 from benchctl.instruments.links.sockets import SocketLink
@@ -26,6 +26,8 @@ def open_link(address: str, settings: LinkSettings = USUAL) -> Link:
             return SocketLink(parsed.text, host, port)
         case LanAddress(host=host, hislip_port=int() as port):
             return HislipLink(parsed.text, host, port)
+        case LanAddress():
+            return Vxi11Link(parsed.text)
         case _ if parsed.interface == "ASRL":
             return SerialLink(parsed.text, settings)
         case _:

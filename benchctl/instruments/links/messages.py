@@ -7,13 +7,22 @@ message's end never returns. So whole messages are read, and after any failure t
 from __future__ import annotations
 
 import socket
+import threading
 import time
+
+from pyvisa.constants import StatusCode
 
 from benchctl.errors import ConnectionLost, NoAnswer, NotConnected
 from benchctl.instruments.links.link import Interrupt
-from benchctl.instruments.links.sockets import await_bytes, has_unread
+from benchctl.instruments.links.sockets import LOOK_UP_S, await_bytes, has_unread
 from benchctl.instruments.links.visa import CHECK_LINK, OPEN_TIMEOUT_S, opened, translated
 from benchctl.scpi.blocks import BlockHeader
+
+# How long an instrument may take to take a message.
+SEND_S = 2.0
+# How a read may end: with the end of the message, or before it.
+_WHOLE = (StatusCode.success, StatusCode.success_termination_character_read)
+_UNFINISHED = (StatusCode.error_timeout, StatusCode.success_max_count_read)
 
 
 class MessageLink:
@@ -79,6 +88,53 @@ class HislipLink(MessageLink):
     def has_waiting(self) -> bool:
         with translated("looking"):
             return has_unread(self._socket)
+
+
+class Vxi11Link(MessageLink):
+    """VXI-11 (`TCPIP::host::inst0::INSTR`) through pyvisa-py.
+
+    One call is made at a time on its connection, so the safe state waits until a read that goes on has had its turn: a
+    twentieth of a second. What such a turn has brought is kept.
+    """
+
+    def __init__(self, address: str) -> None:
+        super().__init__(address)
+        with translated("opening"):
+            self._session = self._resource.visalib.sessions[self._resource.session]
+        self._calls = threading.Lock()
+
+    def send(self, data: bytes) -> None:
+        with self._calls:
+            self._limit(SEND_S)
+            super().send(data)
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        message = b""
+        while True:
+            with translated("reading"), self._calls:
+                self._limit(LOOK_UP_S)
+                piece, status = self._session.read(self._CHUNK)
+            message += piece
+            if status in _WHOLE:
+                return with_line_feed(message)
+            if status not in _UNFINISHED:
+                raise ConnectionLost(f"reading: {status.name}")
+            if time.monotonic() >= deadline:
+                raise NoAnswer("no answer in time")
+            interrupt()
+
+    def drain(self) -> None:
+        with self._calls:
+            self._limit(SEND_S)
+            super().drain()
+
+    def _limit(self, seconds: float) -> None:
+        """How long the next call may take."""
+        self._resource.timeout = int(1000 * seconds)
+
+    def close(self) -> None:
+        with self._calls:
+            super().close()
 
 
 def with_line_feed(message: bytes) -> bytes:

@@ -10,7 +10,7 @@ import selectors
 import socket
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchctl.errors import UsageError
@@ -18,7 +18,7 @@ from benchctl.scpi.device.conversation import Conversation
 from benchctl.scpi.device.speaker import Speaker
 from benchctl.scpi.hislip.endpoint import HislipChannel
 from benchctl.simulator.network.dialogue import Converse, Dialogue
-from benchctl.simulator.network.ports import HislipPlace, Listener, open_ports
+from benchctl.simulator.network.ports import HislipPlace, Listener, Places, Vxi11Place, open_ports
 from benchctl.simulator.network.raw_link import Door, RawLink
 from benchctl.simulator.network.sockets import Address, reset_when_closed
 
@@ -61,7 +61,7 @@ class Server:
     """Serves `devices` by role; `lock` is held while one of them works. It holds no socket before it is started.
 
     `converse` makes each client's conversation; without it, the link is a perfect one. `raw_links` says how the raw
-    links of each role are.
+    links of each role are, `now` the time in which reads over VXI-11 end.
     """
 
     def __init__(
@@ -69,31 +69,32 @@ class Server:
         devices: Mapping[str, Speaker],
         lock: threading.RLock,
         raw_links: Mapping[str, RawLink],
+        now: Callable[[], float],
         converse: Converse | None = None,
     ) -> None:
         self._devices = dict(devices)
         self._raw_links = raw_links
         self._lock = lock
+        self._now = now
         self._converse = converse or self._converse_undisturbed
         self._service: _Service | None = None
         self.hislip: Mapping[str, HislipPlace] = {}
+        self.vxi11: Mapping[str, Vxi11Place] = {}
 
-    def start(
-        self, addresses: Mapping[str, Address] | None = None, hislip: Mapping[str, HislipPlace] | None = None
-    ) -> dict[str, Address]:
+    def start(self, places: Places) -> dict[str, Address]:
         """Listen, and give the raw socket of each role; where none is asked for, a free port of 127.0.0.1.
 
-        Where `hislip` names a place for a role, the instrument answers HiSLIP there as well; the attribute `hislip`
-        then says where.
+        Where `places` names a place for HiSLIP or VXI-11, the instrument answers there as well; the attributes `hislip`
+        and `vxi11` then say where.
 
         Raises:
             UsageError: an address that is not loopback, or that is taken; or the server runs already.
         """
         if self._service is not None:
             raise UsageError("the simulated instruments are being served already")
-        ports = open_ports(self._raw_links, self._converse, addresses or {}, hislip or {})
+        ports = open_ports(self._raw_links, self._converse, places, self._now)
         self._service = _Service(self._lock, ports.listeners)
-        self.hislip = ports.hislip
+        self.hislip, self.vxi11 = ports.hislip, ports.vxi11
         return dict(ports.raw)
 
     def _converse_undisturbed(self, role: str, *, interruptible: bool = False) -> Conversation:
