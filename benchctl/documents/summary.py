@@ -251,6 +251,8 @@ def _driver(driver: Driver) -> Iterator[Row]:
         yield "as usual", f"{', '.join(as_usual)} of SCPI"
     if left_out := [name for name in left_out if name not in as_usual]:
         yield "left out", ", ".join(left_out)
+    if trusted := getattr(driver, "trusted", ""):
+        yield "trusted", trusted
 
 
 def _decibels(ratio: float) -> str:

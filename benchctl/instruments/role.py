@@ -85,13 +85,13 @@ class Role(ABC):
         several."""
         return ({},)
 
-    def _check_state(self, confirmation: Confirmation, values: Mapping[str, Value]) -> None:
+    def _check_state(self, confirmation: Confirmation, values: Mapping[str, Value], answered: dict[str, str]) -> None:
+        """A question that is answered by a list with all settings is asked once."""
         question = confirmation.question.render(**values)
-        answer = self.session.ask(question)
+        answer = answered[question] = answered.get(question) or self.session.ask(question)
         if not confirmation.is_right(answer):
-            right = " or ".join(confirmation.answers)
             raise SettingRefused(
-                f"answers {answer[:60]!r} to {question}, where its driver file wants {right}",
+                f"answers {answer[:60]!r} to {question}, where its driver file wants {confirmation}",
                 instrument=self.session.name,
                 address=self.session.address,
                 advice="Look in the driver file whether 'reset' and 'prepare' set this, and in the instrument's manual "
@@ -100,10 +100,10 @@ class Role(ABC):
 
     def _check_states(self) -> bool:
         """Ask all that the driver file asks of the instrument's state; returns whether that is anything."""
-        confirmations = self._confirmations()
+        confirmations, answered = self._confirmations(), dict[str, str]()
         for confirmation in confirmations:
             for values in self._places():
-                self._check_state(confirmation, values)
+                self._check_state(confirmation, values, answered)
         return bool(confirmations)
 
     def check_errors(self) -> None:
@@ -163,7 +163,10 @@ class Role(ABC):
                 self._send(message)
 
     def _send(self, message: Message) -> None:
-        self.session.command(message.text)
+        if message.holds_bytes:
+            self.session.command_with_block(message.text)
+        else:
+            self.session.command(message.text)
         if message.settle_s:
             self.session.rest(message.settle_s)
 

@@ -29,7 +29,7 @@ from benchctl.errors import (
 )
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.arrivals import Gate
-from benchctl.instruments.links.connection import Connection
+from benchctl.instruments.links.connection import Connection, WithBlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.links.questions import USUAL_QUESTIONS, Question, Questions
 from benchctl.instruments.links.settings import USUAL, LinkSettings
@@ -184,6 +184,10 @@ class Session:
     def command(self, text: str) -> None:
         """Send a command that has no answer."""
         self._exchange(text, self._connection.attend, self._timeout_s, is_question=False)
+
+    def command_with_block(self, text: str) -> None:
+        """As `command`, for a message that may hold a block, with a character for each byte of it."""
+        self.command(WithBlock(text))
 
     def ask(self, text: str) -> str:
         """Send a question and return its answer, one line, without its terminator."""
@@ -439,7 +443,7 @@ class Session:
 
     def _tell(self, text: str, reason: str) -> None:
         _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)
-        self._report(ASKED_AGAIN, instrument=self.name, message=text, reason=reason)
+        self._report(ASKED_AGAIN, instrument=self.name, message=str(text), reason=reason)
 
     def _interlock_and_settings(self) -> None:
         """The run sends nothing to an instrument that has lost its settings, whichever thread noticed it first."""

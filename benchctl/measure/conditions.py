@@ -29,7 +29,8 @@ _LEVELS: Mapping[Drive, str] = {
 @dataclass(frozen=True)
 class Conditions:
     """Nominal load; frequency and level (V RMS of the generator) of the drive; set voltage of the supply; the channels
-    that were driven. None, or empty: it does not apply, or it is not on record."""
+    that were driven; what bursts were like, where they were not as the sequence asks for or usual. None, or empty: it
+    does not apply, or it is not on record."""
 
     load_ohm: float | None = None
     frequency_hz: float | None = None
@@ -37,6 +38,7 @@ class Conditions:
     drive: Drive = ""
     supply_set_v: float | None = None
     driven: tuple[str, ...] = ()
+    bursts: str = ""
 
     @property
     def is_whole(self) -> bool:
@@ -49,8 +51,8 @@ class Conditions:
         return replace(self, frequency_hz=None) if self.drive == "undriven" else self
 
     def driven_as(self, other: Conditions) -> Conditions:
-        """These, with level, drive and driven channels of others."""
-        return replace(self, level_v=other.level_v, drive=other.drive, driven=other.driven)
+        """These, with level, drive, driven channels and bursts of others."""
+        return replace(self, level_v=other.level_v, drive=other.drive, driven=other.driven, bursts=other.bursts)
 
     def without(self, said: Conditions) -> Conditions:
         """What these tell beyond `said`: a field that is the same in both is left empty. A level keeps its name."""
@@ -66,6 +68,7 @@ class Conditions:
             "" if self.frequency_hz is None else render(self.frequency_hz, "Hz"),
             "" if self.supply_set_v is None else f"{render(self.supply_set_v, 'V')} supply",
             self._drive_in_words(),
+            self.bursts,
             f"{' and '.join(self.driven)} driven" if self.driven else "",
         )
         return ", ".join(filter(None, parts))

@@ -63,7 +63,7 @@ class _TappedLink:
 
     def send(self, data: bytes) -> None:
         self._must_live()
-        text = data.decode("ascii").strip()
+        text = data.decode("latin-1").strip()
         self._taps.sent.append((self._role, text))
         for listener in list(self._taps.on_send):
             listener(self._role, text)

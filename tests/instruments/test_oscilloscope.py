@@ -12,7 +12,7 @@ import pytest
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
-from benchctl.instruments.generator import Burst
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.oscilloscope import RANGE_ATTEMPTS
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.record import Capture

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.errors import GarbledAnswer, InstrumentError, InstrumentReports, SettingRefused, UsageError
-from benchctl.instruments.generator import Burst
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.links.every_link import open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
 from tests.runner.rig import INPUT_RELAYS, POWER_ON, Rig, files, rig, shipped, with_inputs

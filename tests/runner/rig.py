@@ -207,12 +207,16 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
     clock, taps, audience = VirtualClock(), Taps(), Audience()
     with ExitStack() as stack:
         stack.enter_context(clock.take_part())
-        simulated = stack.enter_context(SimulatedBench(describe(these.bench, these.amplifier), clock.now))
+        simulated = stack.enter_context(
+            SimulatedBench(describe(these.bench, these.amplifier), clock.now, holds_answers=False)
+        )
         served = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
         at = served | dict(addresses or {})
         taps.role_at = {address: role for role, address in at.items()}
         interlock = Interlock(clock)
-        bench = stack.enter_context(open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener))
+        bench = stack.enter_context(
+            open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener, owed=simulated.owed_s)
+        )
         clock.before_jumps(partial(let_arrive, bench, simulated))
         recorder = Recorder(RunFolder.create(tmp_path, "test", "amplifier", clock), clock)
         stack.callback(recorder.finish)

@@ -61,6 +61,9 @@ _ADDED: Mapping[str, Column] = {
     ),
     "contradiction": Column("str", "why nothing can be said of it, where instruments contradict each other"),
     "bound_reason": Column("str", "why only a bound is known, and what to do, where that can be said"),
+    "bursts": Column(
+        "str", "what lay between bursts and who began them, where the generator could not do as the sequence asks"
+    ),
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
 COLUMNS = tuple(TABLE)
@@ -100,6 +103,7 @@ def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
             "driven": " ".join(conditions.driven),
             "contradiction": figure.contradiction,
             "bound_reason": figure.bound_reason,
+            "bursts": conditions.bursts,
         }
 
 

@@ -78,7 +78,7 @@ class GeneratorSimulation(InstrumentSimulation):
     speaks: GeneratorForm = Field(default="scpi99", description="its form of remote control")
     left_by_last_user: tuple[LeftBehind, ...] = Field(
         default=(),
-        description="what somebody else has left set on it, until it is reset",
+        description="what somebody else has left set on it, until it is reset, as far as this form can be left so",
         examples=[["offset", "sweep"]],
     )
     level_step_v: NotNegativeVolts = Field(

@@ -27,6 +27,7 @@ from benchctl.documents.model.model_base import Document, Part, PathProblem, Pat
 from benchctl.documents.text.words import describe
 from benchctl.errors import quote
 from benchctl.scpi.answer_form import AnswerForm, is_same_answer
+from benchctl.scpi.errors import FormatError
 
 Plain = Annotated[Command, *offering()]
 Optional = Annotated[Command, *offering(may_lack=True)]
@@ -51,24 +52,40 @@ POWER_ON_BIT = 7
 
 @dataclass(frozen=True)
 class Confirmation:
-    """A question about the instrument's state, and the answers that are right."""
+    """A question about the instrument's state, and the answers that are right.
+
+    `after`: what counts is the field behind this word; of a list that answers everything at once.
+    """
 
     question: Template
     answers: tuple[str, ...]
+    after: str = ""
 
     def is_right(self, answer: str) -> bool:
         """Whether the answer is one of the right ones: letters in any case, a number in any form."""
-        return any(is_same_answer(answer, each) for each in self.answers)
+        form = AnswerForm(after=self.after)
+        try:
+            text = form.picked(answer) if self.after else answer
+            if any(is_same_answer(text, each) for each in self.answers):
+                return True
+            number = form.number(answer)  # with a unit behind it
+        except FormatError:
+            return False
+        return any(is_same_answer(f"{number:.12g}", each) for each in self.answers)
+
+    def __str__(self) -> str:
+        """What is right, as in: OFST 0."""
+        return f"{self.after} {' or '.join(self.answers)}".strip()
 
 
 def confirming(optional: Mapping[str, Kind] | None = None) -> tuple[BeforeValidator, WithJsonSchema]:
-    """The type of `confirm`: question -> the answer, or list of answers, that is right."""
+    """The type of `confirm`: question -> the answer, or list of answers, that is right; or word -> the same, of the
+    fields behind these words."""
     offered = Offer(optional=optional or {})
     answer = {"type": ["string", "number"]}
-    schema = {
-        "type": "object",
-        "additionalProperties": {"anyOf": [answer, {"type": "array", "items": answer, "minItems": 1}]},
-    }
+    answers = [answer, {"type": "array", "items": answer, "minItems": 1}]
+    behind_words = {"type": "object", "additionalProperties": {"anyOf": answers}, "minProperties": 1}
+    schema = {"type": "object", "additionalProperties": {"anyOf": [*answers, behind_words]}}
     return BeforeValidator(lambda value: _read_confirmations(value, offered)), WithJsonSchema(schema)
 
 
@@ -81,7 +98,7 @@ def _read_confirmations(value: Any, offered: Offer) -> tuple[Confirmation, ...]:
     problems: list[PathProblem] = []
     for question, answers in value.items():
         try:
-            confirmations.append(_confirmation(question, answers, offered))
+            confirmations += _confirmations(question, answers, offered)
         except ValueError as error:
             problems.append(PathProblem((question,), str(error), is_key=True))
     if problems:
@@ -89,14 +106,20 @@ def _read_confirmations(value: Any, offered: Offer) -> tuple[Confirmation, ...]:
     return tuple(confirmations)
 
 
-def _confirmation(question: Any, answers: Any, offered: Offer) -> Confirmation:
+def _confirmations(question: Any, answers: Any, offered: Offer) -> list[Confirmation]:
     (template,) = read_templates(question, offered)
     if not template.is_query:
         raise ValueError("this is no question; it has no '?'")
+    if not isinstance(answers, Mapping):
+        return [Confirmation(template, _right_answers(answers))]
+    return [Confirmation(template, _right_answers(right), after=str(word)) for word, right in answers.items()]
+
+
+def _right_answers(answers: Any) -> tuple[str, ...]:
     texts = tuple(answers) if isinstance(answers, list | tuple) else (answers,)
     if not texts or not all(isinstance(text, str) for text in texts):
         raise ValueError("the right answer is a text, or a list of texts")
-    return Confirmation(template, tuple(str.__str__(text) for text in texts))
+    return tuple(str.__str__(text) for text in texts)
 
 
 class Match(Part):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, ValidationInfo, field_validator
 
 from benchctl.documents.driver_file.common import (
     OUTPUT,
@@ -21,14 +23,44 @@ from benchctl.documents.driver_file.language.commands import Command, offering
 from benchctl.documents.driver_file.language.query import Query
 from benchctl.documents.driver_file.language.questions import asking
 from benchctl.documents.driver_file.language.steps import Range, Steps, limits_of, steps_of
-from benchctl.documents.driver_file.language.values import REAL
-from benchctl.documents.model.model_base import PathProblem
+from benchctl.documents.driver_file.language.values import REAL, TABLE, WHOLE, Kind
+from benchctl.documents.model.fields import Number
+from benchctl.documents.model.model_base import Part, PathProblem
+from benchctl.documents.text.words import listed
 
 _OfOutput = Annotated[Command, *offering(optional=OUTPUT)]
 
+# What a burst is made of -> the values that say it; of each, one must be used.
+BURST_VALUES: Mapping[str, Mapping[str, Kind]] = {
+    "level": {"level_v": REAL, "mean_level_v": REAL, "sum_level_v": REAL},
+    "length": {"cycles": WHOLE, "burst_s": REAL, "duty_percent": REAL, "table": TABLE},
+    "rhythm": {"every_s": REAL, "rest_s": REAL, "repetition_hz": REAL, "table_rate_hz": REAL},
+    "rest": {"low_level_v": REAL, "low_percent": REAL, "depth_percent": REAL, "table": TABLE},
+}
+_IN_BURSTS: Mapping[str, Kind] = {
+    **{name: kind for group in BURST_VALUES.values() for name, kind in group.items()},
+    "table_points": WHOLE,
+    **OUTPUT,
+}
+# How a level or a period is written -> the unit of the answer, unless that says its own. A frequency in kHz is left
+# out: so a number in kHz that is taken for Hz shows in what reads back.
+_UNITS: Mapping[str, str] = {
+    "level_v": "V",
+    "level_mv": "mV",
+    "level_peak_v": "vpeak",
+    "level_vpp": "vpp",
+    "level_mvpp": "mvpp",
+    "level_dbv": "dBV",
+    "frequency_hz": "Hz",
+    "period_s": "s a cycle",
+    "period_ms": "ms a cycle",
+    "period_us": "us a cycle",
+}
+_OHMS: Mapping[str, float] = {"50 ohm": 50.0, "600 ohm": 600.0}
+
 
 class GeneratorCommands(CommonCommands):
-    """Sine, level, frequency, bursts with a low level between them. Levels are RMS.
+    """Sine, level, frequency, bursts. A level is that of the display; without another unit it is V RMS.
 
     Of a generator with two outputs each command is sent for each output in turn, with its number as `{output}`; what
     starts bursts at both in one instant is `burst_start`.
@@ -39,24 +71,41 @@ class GeneratorCommands(CommonCommands):
         description="tune the sine"
     )
     get_frequency: Annotated[Query, *asking(quantity="Hz", optional=OUTPUT, may_lack=True)] = Field(
-        description="answers the frequency, Hz"
+        description="answers the frequency, or the period if that is what is set"
     )
-    set_level: Annotated[Command, *offering(level_v=REAL, optional=OUTPUT)] = Field(description="set the level, V RMS")
+    set_level: Annotated[Command, *offering(level_v=REAL, optional=OUTPUT)] = Field(description="set the level")
     get_level: Annotated[Query, *asking(quantity="V", optional=OUTPUT, may_lack=True)] = Field(
-        description="answers the level, V RMS"
+        description="answers the level, in the unit in which it is set"
     )
-    burst_on: Annotated[
-        Command, *offering(level_v=REAL, low_level_v=REAL, burst_s=REAL, rest_s=REAL, optional=OUTPUT)
-    ] = Field(description="start endless repetitions: a burst at the level, then rest at the low level")
+    burst_on: Annotated[Command, *offering(optional=_IN_BURSTS, may_lack=True)] = Field(
+        description="set and start endless repetitions of a burst, while the output is off. It uses one value for the "
+        "level, one for the length of the burst and one for the rhythm; and one for the level between bursts, unless "
+        "`low_level: none`"
+    )
     burst_start: Plain = Field(
         default=Command(), description="start what `burst_on` has set, at every output; leave it out if that starts it"
     )
-    burst_off: _OfOutput = Field(description="back to a steady tone")
+    trigger_burst: Annotated[Command, *offering(optional=OUTPUT, may_lack=True)] = Field(
+        default=Command(),
+        description="play one burst of those that `burst_on` has set; where it is given, the run sends it again and "
+        "again, and `burst_on` needs no rhythm",
+        examples=["*TRG"],
+    )
+    burst_off: Annotated[Command, *offering(optional=OUTPUT, may_lack=True)] = Field(
+        description="back to a steady tone, while the output is off"
+    )
     output_on: _OfOutput = Field(description="connect the output")
     output_off: _OfOutput = Field(description="disconnect the output")
     get_output: Annotated[Query, *asking(optional=OUTPUT, may_lack=True)] = Field(
         description="answers yes where the output is connected, else no"
     )
+
+    @field_validator("get_frequency", "get_level", mode="after")
+    @classmethod
+    def _in_unit_of_setting(cls, asked: Query, info: ValidationInfo) -> Query:
+        """What is set in Vpp is answered in Vpp, unless the question says another unit."""
+        told = info.data.get("set_frequency" if info.field_name == "get_frequency" else "set_level")
+        return asked if told is None else _in_unit_of(told, asked)
 
     @property
     def choose_outputs(self) -> bool:
@@ -64,6 +113,38 @@ class GeneratorCommands(CommonCommands):
         told = (self.set_level, self.output_on, self.output_off)
         asked = [self.get_output] if self.get_output else []
         return all(any("output" in template.uses for template in words.templates) for words in (*told, *asked))
+
+    @property
+    def has_bursts(self) -> bool:
+        """Whether it can play bursts."""
+        return bool(self.burst_on)
+
+    @property
+    def bursts_by_table(self) -> bool:
+        """Whether burst and rest are one table of samples."""
+        return "table" in self.burst_on.uses
+
+
+class SampleTable(Part):
+    """How the samples of burst and rest are written, for `{table}`."""
+
+    type: Literal["text", "int16", "uint16", "float32"] = Field(
+        default="text", description="text: numbers with commas between; else a block of such numbers"
+    )
+    lowest: Number = Field(default=-1.0, description="what the lowest voltage is written as")
+    highest: Number = Field(default=1.0, description="what the highest voltage is written as")
+    order: Literal["high_first", "low_first"] = Field(
+        default="high_first", description="which byte of a number comes first in a block"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.highest <= self.lowest:
+            yield PathProblem(("highest",), "it is more than 'lowest'")
+        least, most = {"int16": (-32768, 32767), "uint16": (0, 65535)}.get(self.type, (-math.inf, math.inf))
+        if self.lowest < least or self.highest > most:
+            yield PathProblem(
+                ("type",), f"{self.type} holds numbers from {least} to {most}; give 'lowest' and 'highest'"
+            )
 
 
 class GeneratorDriver(DriverFile):
@@ -81,7 +162,89 @@ class GeneratorDriver(DriverFile):
     limits: Annotated[Mapping[str, Range], *limits_of("generator")] = Field(
         default_factory=dict, description="the least and the most that a setting takes"
     )
+    low_level: Literal["as set", "none"] = Field(
+        default="as set", description="none: nothing sounds between bursts; else `burst_on` sets the level there"
+    )
+    level_into: Literal["high", "50 ohm", "600 ohm"] = Field(
+        default="high",
+        description="the load for which the volts on the display hold; at the amplifier's high input they are twice "
+        "that, where they hold for a matched load",
+    )
+    phase: Literal["locked", "free"] = Field(
+        default="locked", description="free: a burst does not begin at a zero crossing of the sine"
+    )
+    sync: Literal["burst", "none"] = Field(
+        default="burst", description="none: there is no sync output that rises when a burst begins"
+    )
+    table: SampleTable = Field(default=SampleTable(), description="how the samples of `{table}` are written")
     commands: GeneratorCommands
+
+    @property
+    def rests_are_silent(self) -> bool:
+        """Whether nothing sounds between bursts."""
+        return self.low_level == "none"
+
+    @property
+    def display_share(self) -> float:
+        """Volts on the display for a volt at a high input."""
+        return 0.5 if self.level_into in _OHMS else 1.0
+
+    @property
+    def trusted(self) -> str:
+        """What is trusted of the last user's settings, in words; empty where a reset clears them."""
+        if self.reset:
+            return ""
+        what = "offset, modulation, sweep, bursts, phase and the load of its display"
+        if not self.confirm:
+            return f"{what} are trusted to be as they should; its driver file has 'reset: none' and no 'confirm'"
+        asked = listed([f"{each.question.text} {each}" for each in self.confirm])
+        return f"of {what} only what 'confirm' asks is known: {asked}"
 
     def problems(self) -> Iterator[PathProblem]:
         yield from switching_problems(self, "output_on")
+        yield from self._burst_problems()
+
+    def _burst_problems(self) -> Iterator[PathProblem]:
+        commands, at = self.commands, ("commands", "burst_on")
+        if not commands.burst_on:
+            if commands.trigger_burst:
+                yield PathProblem(("commands", "trigger_burst"), "it plays a burst, and 'burst_on' is none")
+            return
+        if not commands.burst_off:
+            yield PathProblem(("commands", "burst_off"), "bursts that begin must also end; give this command")
+        for what in self._asked_of_bursts():
+            if commands.burst_on.uses.isdisjoint(BURST_VALUES[what]):
+                names = ", ".join(f"'{{{name}}}'" for name in BURST_VALUES[what])
+                yield PathProblem(at, f"no value for the {_PARTS[what]} is used; use one of {names}")
+        if self.rests_are_silent and (used := commands.burst_on.uses & _RESTS):
+            yield PathProblem(at, f"'{{{min(used)}}}' is a level between bursts, and there is none: 'low_level: none'")
+
+    def _asked_of_bursts(self) -> Iterator[str]:
+        """The parts of a burst that `burst_on` must say."""
+        yield from ("level", "length")
+        if not self.commands.trigger_burst:
+            yield "rhythm"
+        if not self.rests_are_silent:
+            yield "rest"
+
+
+_PARTS: Mapping[str, str] = {
+    "level": "level of the burst",
+    "length": "length of the burst",
+    "rhythm": "rhythm of the bursts",
+    "rest": "level between bursts (or say 'low_level: none')",
+}
+_RESTS = frozenset(BURST_VALUES["rest"]) - {"table"}
+
+
+def _written(command: Command) -> list[str]:
+    """The values of a command as its templates write them."""
+    return [name for template in command.templates for name in template.takes]
+
+
+def _in_unit_of(told: Command, asked: Query) -> Query:
+    """The question, with its answer in the unit in which the setting is told, unless it says another."""
+    unit = next((_UNITS[name] for name in _written(told) if name in _UNITS), "")
+    if not asked or asked.form.unit or not unit:
+        return asked
+    return replace(asked, form=replace(asked.form, unit=unit))

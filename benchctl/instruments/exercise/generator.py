@@ -6,11 +6,12 @@ from functools import partial
 from typing import Any
 
 from benchctl.documents.bench_file.bench import InputsByGenerator
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
 from benchctl.instruments.exercise.switches import SwitchTrial
-from benchctl.instruments.generator import FREQUENCY_TOLERANCE, LEVEL_TOLERANCE, LEVEL_TOLERANCE_V, Burst, Generator
+from benchctl.instruments.generator import FREQUENCY_TOLERANCE, LEVEL_TOLERANCE, LEVEL_TOLERANCE_V, Generator
 
 # An amplifier without supply bears these, and so does one that is on: 10 mV with 30 dB are a third of a volt.
 LEVELS_V = (0.1, 0.05)
@@ -94,7 +95,7 @@ class GeneratorExercise(Exercise):
         talk = self.talk
         if not talk.has("burst_on"):
             return
-        values = burst_values(BURST)
+        values: dict[str, Any] = BURST.values()
         if talk.words("burst_on").uses <= values.keys() | {"output"}:
             for output in self._outputs:
                 self.accepted("burst_on", output=output, **values)
@@ -125,23 +126,3 @@ class GeneratorExercise(Exercise):
     def _switch(self, output: int) -> SwitchTrial:
         what = "its output" if len(self._outputs) == 1 else f"output {output}"
         return SwitchTrial(self.talk, "output_on", "output_off", "get_output", what, {"output": output})
-
-
-def burst_values(burst: Burst) -> dict[str, float]:
-    """Whatever a driver file may want to be told of a burst."""
-    sum_v = burst.level_v + burst.low_level_v
-    return {
-        "frequency_hz": burst.frequency_hz,
-        "level_v": burst.level_v,
-        "low_level_v": burst.low_level_v,
-        "mean_level_v": sum_v / 2,
-        "sum_level_v": sum_v,
-        "cycles": burst.cycles,
-        "burst_s": burst.burst_s,
-        "rest_s": burst.rest_s,
-        "every_s": burst.every_s,
-        "repetition_hz": 1.0 / burst.every_s,
-        "duty_percent": 100.0 * burst.burst_s / burst.every_s,
-        "low_percent": 100.0 * burst.low_level_v / burst.level_v,
-        "depth_percent": 100.0 * (burst.level_v - burst.low_level_v) / sum_v,
-    }

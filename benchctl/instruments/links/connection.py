@@ -33,6 +33,24 @@ IDENTITY_COMMAS = 3
 LONGEST_IDENTITY = 200
 # After a first answer that is no usual identity: a better one may follow within this time.
 BETTER_S = 0.1
+# Of a message that holds a block.
+LONGEST_SHOWN = 40
+
+
+class WithBlock(str):
+    """A message that may hold a block, with a character for each byte of it."""
+
+    def __str__(self) -> str:
+        """Its beginning, for people."""
+        return repr(str.__str__(self)[:LONGEST_SHOWN])
+
+
+def _encoded(text: str) -> bytes:
+    if isinstance(text, WithBlock):
+        return text.encode("latin-1")
+    if not text.isprintable():
+        raise ValueError(f"a message is one line of plain text, not {text!r}")
+    return text.encode("ascii")
 
 
 class Connection:
@@ -92,9 +110,7 @@ class Connection:
             LinkError: it cannot be sent.
             BenchctlError: what the gate raises.
         """
-        if not text.isprintable():
-            raise ValueError(f"a message is one line of plain text, not {text!r}")
-        data = text.encode("ascii") + self._settings.ends.sent
+        data = _encoded(text) + self._settings.ends.sent
         with self._wire:
             gate()
             if self._link is None:

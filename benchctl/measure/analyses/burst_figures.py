@@ -29,7 +29,14 @@ def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTabl
     tables = {}
     for channel in Signals(capture, {}, context.loads).channels:
         signal = OUTPUT + channel
-        burst = find_burst(capture, signal, context.frequency_hz, context.cycles, context.low_level_ratio)
+        burst = find_burst(
+            capture,
+            signal,
+            context.frequency_hz,
+            context.cycles,
+            context.low_level_ratio,
+            phase_is_free=context.phase_is_free,
+        )
         tables[channel] = cycle_table(capture, signal, burst, context.band_hz)
     return tables
 
@@ -43,12 +50,17 @@ def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
 
 
 def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
-    """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency."""
+    """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency.
+
+    Of bursts that begin anywhere in a cycle, nobody knows the first cycle and the last.
+    """
     tables = burst_tables(capture, context)
     signals = Signals(capture, context.accuracy, context.loads)
     powers = _CyclePowers(signals, tables)
     figures: list[Figure] = []
     for name, choose in _CHOICES.items():
+        if context.phase_is_free and name in {"first", "last"}:
+            continue
         figures += powers.figures(f"burst_power_{name}", choose)
     for channel, table in tables.items():
         figures += _voltage_figures(signals, channel, table)

@@ -50,11 +50,12 @@ class ContinuousContext(IdleContext):
 @dataclass(frozen=True, kw_only=True)
 class BurstContext(ContinuousContext):
     """Bursts of `cycles` cycles that start at the trigger and repeat every `every_s`; between them `low_level_ratio`
-    times the level of the burst. `thd_n` is the bound that told clean from full drive; `at_least` holds at clean drive
-    and `at_least_full` at full drive."""
+    times the level of the burst. With `phase_is_free` they begin anywhere in a cycle. `thd_n` is the bound that told
+    clean from full drive; `at_least` holds at clean drive and `at_least_full` at full drive."""
 
     cycles: int
     every_s: float
     low_level_ratio: float
     thd_n: float = 0.01
     at_least_full: Mapping[str, str] = field(default_factory=dict)
+    phase_is_free: bool = False

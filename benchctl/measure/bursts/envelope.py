@@ -40,10 +40,19 @@ class Burst:
         return self.start_s + self.cycles / self.frequency_hz
 
 
-def find_burst(capture: Capture, signal: str, frequency_hz: float, cycles: int, low_level_ratio: float = 0.0) -> Burst:
+def find_burst(
+    capture: Capture,
+    signal: str,
+    frequency_hz: float,
+    cycles: int,
+    low_level_ratio: float = 0.0,
+    *,
+    phase_is_free: bool = False,
+) -> Burst:
     """The first whole burst of `cycles` cycles in the record.
 
-    `low_level_ratio` is the level of the rest over that of the burst.
+    `low_level_ratio` is the level of the rest over that of the burst. With `phase_is_free` it begins anywhere in a
+    cycle; the burst that is returned has only its whole cycles, one less.
 
     Raises:
         SilentRecord: nothing stands out of the converter's steps.
@@ -57,8 +66,19 @@ def find_burst(capture: Capture, signal: str, frequency_hz: float, cycles: int, 
     run = _whole_run(envelope, threshold, cycles, capture.interval_s * frequency_hz)
     found_hz = _frequency_of(trace, capture.interval_s, frequency_hz, run, low_level_ratio)
     rise_s = math.asin(threshold) / (2.0 * math.pi * found_hz)
-    near_s = capture.start_s + run.start * capture.interval_s - rise_s
-    return Burst(_zero_crossing(trace, capture, run, found_hz, near_s), cycles, found_hz)
+    run_s = capture.start_s + run.start * capture.interval_s
+    if phase_is_free:
+        return _whole_cycles(Burst(_zero_crossing(trace, capture, run, found_hz, run_s), cycles, found_hz), run_s)
+    return Burst(_zero_crossing(trace, capture, run, found_hz, run_s - rise_s), cycles, found_hz)
+
+
+def _whole_cycles(burst: Burst, begins_s: float) -> Burst:
+    """The cycles from the first zero crossing inside the burst on, either way: at least all but one are whole."""
+    half_s = 0.5 / burst.frequency_hz
+    start_s = burst.start_s if burst.start_s >= begins_s else burst.start_s + half_s
+    if burst.cycles < 2:
+        raise BurstNotFound("a burst of 1 cycle that begins anywhere in a cycle has no whole one")
+    return Burst(start_s, burst.cycles - 1, burst.frequency_hz)
 
 
 @dataclass(frozen=True)

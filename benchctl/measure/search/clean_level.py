@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.search.crossing import Crossing, predict
+from benchctl.measure.search.settable import ANY_LEVEL, SettableLevels
 from benchctl.measure.search.tried_level import Says, TriedLevel, to_db
 
 RESOLUTION_DB = 0.05
@@ -65,6 +66,7 @@ class CleanLevelSearch:
 
     Levels are volts RMS, `bound` is a ratio. `start_is_clean` says that the start level needs no exposure of its own.
     `expected_level_v` is a guess at the result (from gain and rail, say): it chooses where to land, no more.
+    `settable` are the levels that it may propose: between two neighbours of a coarse generator the search is over.
     """
 
     def __init__(
@@ -77,14 +79,16 @@ class CleanLevelSearch:
         resolution_db: float = RESOLUTION_DB,
         start_is_clean: bool = False,
         expected_level_v: float | None = None,
+        settable: SettableLevels = ANY_LEVEL,
     ) -> None:
         _refuse_nonsense(bound, start_level_v, highest_level_v, step_db, resolution_db)
         self.bound = bound
         self.step_db = step_db
         self.resolution_db = resolution_db
         self.outcome: Outcome | None = None
+        self._settable = settable
         self._start_db = to_db(start_level_v)
-        self._highest_db = to_db(highest_level_v)
+        self._highest_db = to_db(max(settable.at_most(highest_level_v), start_level_v))
         self._given_clean_db = self._start_db if start_is_clean else None
         self._expected_db = None if expected_level_v is None else to_db(expected_level_v)
         self._tried_levels: list[TriedLevel] = []
@@ -103,8 +107,15 @@ class CleanLevelSearch:
         if self.outcome is not None:
             return None
         if self._pending_v is None:
-            self._pending_v = 10.0 ** (min(self._next_db(), self._highest_db) / 20.0)
+            level_v = 10.0 ** (min(self._next_db(), self._highest_db) / 20.0)
+            self._pending_v = self._settable.near(level_v, [e.level_v for e in self._tried_levels], self._farthest_v())
         return self._pending_v
+
+    def _farthest_v(self) -> float:
+        """No proposal goes beyond this."""
+        first = not self._tried_levels and self._given_clean_db is None
+        farthest_db = self._highest_db if first else min(self._unclipped_db + self.step_db, self._highest_db)
+        return float(10.0 ** (farthest_db / 20.0))
 
     def answer(self, level_v: float, distortion: float, is_bound: bool = False) -> None:
         """Tell the distortion (a ratio) measured at a level; `is_bound` if it is only known to be at most this much.
@@ -160,9 +171,10 @@ class CleanLevelSearch:
             return
         width_db = over.level_db - clean_db
         self._widths_db.append(width_db)
-        if width_db <= self.resolution_db + _ROUNDING:
+        clean_v = 10.0 ** (clean_db / 20.0)
+        if width_db <= self.resolution_db + _ROUNDING or not self._settable.is_between(clean_v, over.level_v):
             highest = self._clean[-1] if self._clean else None
-            level_v = highest.level_v if highest else 10.0 ** (clean_db / 20.0)
+            level_v = highest.level_v if highest else clean_v
             self.outcome = Found(level_v, highest.distortion if highest else None)
 
     # What is known

@@ -41,6 +41,8 @@ class PowerRow:
     step: str
     rated_w: float | None
     by_length: dict[Length, Figure] = field(default_factory=dict)
+    bursts: dict[str, None] = field(default_factory=dict)
+    """what bursts were like, where that is not as usual; a row holds a steady tone too"""
 
     @property
     def is_clean(self) -> bool:
@@ -57,7 +59,8 @@ class PowerRow:
 def power_rows(entries: Iterable[FiguresEntry], amplifier: Amplifier | None) -> list[PowerRow]:
     """Every power at a steady tone and every clean power of a burst."""
     rows: dict[object, list[PowerRow]] = {}
-    for step, conditions, figure in _powers(entries):
+    for step, found, figure in _powers(entries):
+        conditions = replace(found, bursts="")
         alike = rows.setdefault((conditions, figure.channel), [])
         row = next((row for row in alike if figure.burst_cycles not in row.by_length), None)
         if row is None:
@@ -65,6 +68,8 @@ def power_rows(entries: Iterable[FiguresEntry], amplifier: Amplifier | None) -> 
             row = PowerRow(conditions, figure.channel, len(alike) + 1, step, rated_w)
             alike.append(row)
         row.by_length[figure.burst_cycles] = figure
+        if found.bursts:
+            row.bursts[found.bursts] = None
     # What was measured together stands together: the channels, then their total.
     together: dict[object, list[PowerRow]] = {}
     for row in (row for alike in rows.values() for row in alike):
@@ -116,6 +121,7 @@ def _table(drive: Drive, rows: Sequence[PowerRow], usual: Conditions) -> Table:
     of_all = str(replace(said.without(usual), drive=""))
     figures = [figure for row in rows for figure in row.by_length.values()]
     rated = "Below each value: its part of the rating" if any(row.rated_w for row in rows) else ""
+    bursts = [f"B{said[1:]}" for said in dict.fromkeys(said for row in rows for said in row.bursts)]
     table = Table(
         _TITLES[drive] + (f": {of_all}" if of_all else ""),
         (
@@ -124,7 +130,7 @@ def _table(drive: Drive, rows: Sequence[PowerRow], usual: Conditions) -> Table:
         ),
         tuple(_cells(row, lengths, said, with_step=any(each.turn > 1 for each in rows)) for row in rows),
         named=7,
-        note="".join(f"{sentence}. " for sentence in (coverage_in_words(figures), rated) if sentence).rstrip(),
+        note="".join(f"{sentence}. " for sentence in (coverage_in_words(figures), rated, *bursts) if sentence).rstrip(),
     )
     return table.without_empty_columns()
 

@@ -61,7 +61,7 @@ def before_power(run: Run, level_v: float) -> None:
         return
     amplifier = run.files.amplifier
     rated_v = amplifier.rated_voltage_v(run.conditions.load_ohm or amplifier.rated[0].load_ohm)
-    low_v = min(LOOK_PART * rated_v / amplifier.gain_ratio, level_v)
+    low_v = run.bench.generator.settable(min(LOOK_PART * rated_v / amplifier.gain_ratio, level_v))
     try:
         captures, context = _look(run, low_v)
     finally:

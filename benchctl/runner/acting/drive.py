@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from benchctl.errors import MeasurementError
-from benchctl.instruments.generator import Burst
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.measure.conditions import Drive
+from benchctl.quantity import render
+from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.acting.run import Run
 
 # After the drive is off and before a relay moves: output filters and coupling capacitors run out.
@@ -14,9 +18,18 @@ RELAY_S = 0.1
 
 
 def mute(run: Run) -> None:
-    """No signal into the amplifier; a level that was set is one no longer."""
-    run.bench.generator.output_off()
-    run.set_to_silence()
+    """No signal into the amplifier; a level that was set is one no longer.
+
+    Raises:
+        InstrumentError: the generator is not off, or the run could not begin its bursts.
+    """
+    rhythm, run.rhythm = run.rhythm, None
+    try:
+        if rhythm is not None:
+            rhythm.stop()
+    finally:
+        run.bench.generator.output_off()
+        run.set_to_silence()
 
 
 def set_frequency(run: Run, frequency_hz: float) -> None:
@@ -26,26 +39,57 @@ def set_frequency(run: Run, frequency_hz: float) -> None:
 
 
 def tone(run: Run, level_v: float, drive: Drive = "set") -> None:
-    """A steady sine at `level_v` V rms into the amplifier; `drive` says how the level was found."""
-    run.bench.generator.set_level(level_v)
+    """A steady sine at `level_v` V rms into the amplifier, as near as the generator's steps allow; `drive` says how the
+    level was found."""
+    set_v = run.bench.generator.set_level(level_v)
     run.bench.generator.output_on()
-    run.set_to_drive(level_v, drive)
+    run.set_to_drive(set_v, drive)
 
 
 def start_burst(run: Run, burst: Burst, drive: Drive) -> None:
-    """Bursts into the amplifier, beginning with one. The steady level under them is the low one, so that no end of
-    the bursts can leave the amplifier at full drive."""
+    """Bursts into the amplifier. They are set while the output is off: on their way a generator may be at the level of
+    the bursts without pause."""
     generator = run.bench.generator
-    generator.set_level(burst.low_level_v)
+    if run.conditions.drive != "undriven":
+        mute(run)
+    played = generator.start_burst(burst)
     generator.output_on()
-    generator.start_burst(burst)
-    run.set_to_drive(burst.level_v, drive)
+    run.set_to_drive(played.level_v, drive, bursts=_in_words(run, played, burst))
+    if generator.needs_triggers:
+        run.rhythm = Rhythm(generator, run.clock, burst.every_s)
+        run.rhythm.start()
 
 
 def stop_burst(run: Run) -> None:
-    """End the bursts, then the signal."""
-    run.bench.generator.stop_burst()
+    """End the signal, then the bursts."""
     mute(run)
+    run.bench.generator.stop_burst()
+
+
+def _in_words(run: Run, played: Burst, asked: Burst) -> str:
+    """What a record must say of its bursts, because it is not as the sequence asked or usual; empty if it is."""
+    said = []
+    if played.rest_ratio == 0.0 < asked.rest_ratio:
+        said.append("silent between")
+    if run.bench.generator.phase_is_free:
+        said.append("beginning anywhere in a cycle")
+    if run.bench.generator.needs_triggers:
+        said.append("begun by the run")
+    return ", ".join([f"bursts every {render(played.every_s, 's')}", *said]) if said else ""
+
+
+def note_rhythm(run: Run) -> None:
+    """Keep how evenly the run has begun its bursts so far."""
+    if run.rhythm is None:
+        return
+    run.rhythm.check()
+    said, _, _ = run.conditions.bursts.partition(" within ")
+    run.set_to(bursts=f"{said} within {render(_rounded_up(run.rhythm.late_s), 's')}")
+
+
+def _rounded_up(seconds: float) -> float:
+    """To a whole millisecond, not less than one."""
+    return max(math.ceil(seconds * 1e3 - 1e-6), 1) * 1e-3
 
 
 def connected_load_ohm(run: Run) -> float:

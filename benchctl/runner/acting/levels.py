@@ -11,11 +11,16 @@ from benchctl.runner.expected.levels import output_v
 
 
 def level_in_v(run: Run, level: Level, load_ohm: float | None) -> float:
-    """V RMS of the generator. A power follows by the gain: as set by hand in this run, else the amplifier file's.
+    """V RMS of the generator, as near as it can be set. A power follows by the gain: as set by hand in this run, else
+    the amplifier file's.
 
     Raises:
         MeasurementError: a power without a load, or no clean level is known for this load and this frequency.
     """
+    return run.bench.generator.settable(_exact_level_v(run, level, load_ohm))
+
+
+def _exact_level_v(run: Run, level: Level, load_ohm: float | None) -> float:
     if level.of == "volts":
         return level.value
     if load_ohm is None:

@@ -12,6 +12,7 @@ from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.budget.dc import OutputDc, output_dc, worst_dc
 from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.runner.acting.drive import note_rhythm
 from benchctl.runner.acting.run import Run
 
 # Fine enough for the harmonics of a 20 kHz band with room, and for noise to be spread beyond it.
@@ -97,6 +98,7 @@ def take(  # noqa: PLR0917 - what a record is made of
     within = within_ratings(record, run.files.bench)
     peaks = {**_expected(run, level_v), **(peaks or {})}
     raw = run.bench.oscilloscope.capture(name, [*signals, *_only_watched(run, signals)], within, peaks)
+    note_rhythm(run)
     capture = subtracted(raw, run.zeros or {})
     frequency_hz = run.conditions.frequency_hz if level_v else None
     if (dc := worst_output_dc(run, capture, frequency_hz)) is not None:

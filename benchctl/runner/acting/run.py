@@ -38,6 +38,7 @@ from benchctl.runner.acting.contexts import (
     signal_accuracies,
     zero_allowances,
 )
+from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
@@ -148,7 +149,8 @@ class Run:
     `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
-    `named` are the figures of the steps that the sequence has given a name.
+    `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
+    cannot do so by itself.
     """
 
     files: Files
@@ -174,6 +176,7 @@ class Run:
     zeros: Zeros | None = None
     stated_s: Mapping[str, float] = field(default_factory=dict)
     named: NamedFigures = field(default_factory=dict)
+    rhythm: Rhythm | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -188,13 +191,13 @@ class Run:
         """Keep what the bench has just been set to, by the names of `Conditions`."""
         self.conditions = replace(self.conditions, **changes)
 
-    def set_to_drive(self, level_v: float, drive: Drive) -> None:
+    def set_to_drive(self, level_v: float, drive: Drive, bursts: str = "") -> None:
         """Keep that the generator drives the inputs that it feeds."""
-        self.set_to(level_v=level_v, drive=drive, driven=self.fed)
+        self.set_to(level_v=level_v, drive=drive, driven=self.fed, bursts=bursts)
 
     def set_to_silence(self) -> None:
         """Keep that nothing drives the amplifier."""
-        self.set_to(level_v=None, drive="undriven", driven=())
+        self.set_to(level_v=None, drive="undriven", driven=(), bursts="")
 
     def _conditions_of(self, captures: Mapping[str, Capture]) -> Conditions:
         """Of an analysis: the bench is set as it is now, and was driven as in the last record that was taken."""

@@ -9,6 +9,7 @@ from benchctl.documents.model.limits import HEATSINK, output_of
 from benchctl.documents.text.words import listed, outputs_in_words
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
+from benchctl.runner.checks.lacks import generator as generator_lacks
 from benchctl.runner.checks.lacks import load as load_lacks
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.expected_step import ExpectedStep
@@ -32,6 +33,7 @@ def warnings_of(
             yield from _stated_times(plan, worst_cases)
     yield from _unseen(files)
     yield from supply_lacks.warnings_of(files)
+    yield from generator_lacks.warnings_of(files)
 
 
 def notes_of(files: Files) -> Iterator[str]:
@@ -39,6 +41,7 @@ def notes_of(files: Files) -> Iterator[str]:
     yield from _one_after_the_other(files)
     yield from supply_lacks.notes_of(files)
     yield from load_lacks.for_the_record(files)
+    yield from generator_lacks.for_the_record(files)
 
 
 def blind_spots(files: Files) -> tuple[str, ...]:
@@ -50,6 +53,8 @@ def blind_spots(files: Files) -> tuple[str, ...]:
         *_one_after_the_other(files),
         *supply_lacks.for_the_record(files),
         *load_lacks.for_the_record(files),
+        *generator_lacks.warnings_of(files),
+        *generator_lacks.for_the_record(files),
     )
 
 

@@ -15,6 +15,7 @@ from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, burdens, filters, settable, time_to_safe
+from benchctl.runner.checks.lacks import generator as generator_lacks
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
@@ -32,6 +33,7 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from blind_spots.hazards_of(files)
     yield from supply_lacks.hazards_of(files, unattended=unattended)
     yield from time_to_safe.hazards_of(files.bench, unattended=unattended)
+    yield from generator_lacks.hazards_of(files, unattended=unattended)
 
 
 def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
@@ -148,6 +150,7 @@ def _missing_output(bench: Bench, signal: str) -> str:
 def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[str]:
     """What speaks against one step in the state the bench will be in."""
     yield from _roles(step, state)
+    yield from generator_lacks.hazards_of_step(step, state)
     if isinstance(step, PowerOn | RampSupply):
         yield from _supply(step, state)
     if isinstance(step, Set):

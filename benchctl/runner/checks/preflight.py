@@ -10,6 +10,7 @@ from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, filters, hazards, notes, resolvable_limits, warnings
 from benchctl.runner.checks.expected_limits import passed_limits
 from benchctl.runner.checks.fuse import overloads
+from benchctl.runner.checks.lacks import generator as generator_lacks
 from benchctl.runner.checks.telling import Finding, told_once
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.pace import Pace, declared_pace, slower
@@ -76,7 +77,8 @@ def preflight(
         state.hazards += hazards.of_step(planned.step, worst, state)
         refused += [Finding(planned, text) for text in state.hazards]
         doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, files))]
-        good_to_know += [Finding(planned, text) for text in filters.notes_of(planned.step, state)]
+        told = (*filters.notes_of(planned.step, state), *generator_lacks.notes_of_step(planned.step, state))
+        good_to_know += [Finding(planned, text) for text in told]
         state.hazards.clear()
         state.warnings.clear()
         worst_cases.append(worst)

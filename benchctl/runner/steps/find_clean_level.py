@@ -54,7 +54,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         run.wait(REST_S)
         return Exposure(steady_distortions(capture, context), gains_of(capture, level_v))
 
-    search = search_from(step, step.from_v, expected_v=expected_level_v(run, load_ohm))
+    search = search_from(run, step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     outcome = run_search(run, search, expose, "clean steady level")
     found = CleanLevel(outcome.level_v, step.thd_n, run.conditions.supply_set_v, outcome.at_least)
     run.clean_levels[load_ohm, frequency_hz, run.fed] = found

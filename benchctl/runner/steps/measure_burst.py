@@ -8,7 +8,7 @@ from typing import Literal
 
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
-from benchctl.instruments.generator import Burst
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.by_step import first_cycle_distortions, worst_cycle_distortions
 from benchctl.measure.analyses.context import BurstContext
@@ -24,6 +24,7 @@ from benchctl.runner.acting.protection import ProtectionWatch, gains_of
 from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
+from benchctl.runner.expected.rests import phase_is_free, rest_ratio
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.supply_draw import Bursts, burst_too_long_in_words
 from benchctl.runner.expected.worst_case import WorstCase
@@ -59,7 +60,7 @@ class _Measurement:
     def perform(self) -> None:
         run, step = self.run, self.step
         expected_v = expected_level_v(run, self.load_ohm)
-        search = search_from(step, step.from_v, expected_v=expected_v)
+        search = search_from(run, step, step.from_v, expected_v=expected_v)
         clean = run_search(run, search, self._expose(worst_cycle_distortions), f"clean level, {self.cycles} cycles")
         captures = {"clean": self._final("clean", clean.level_v)}
         full = self._full_level(clean)
@@ -74,7 +75,7 @@ class _Measurement:
         """A single cycle is first and worst in one; and there is no more to find where the clean search had to end."""
         if self.cycles == 1 or clean.level_v >= self.step.to_v * (1.0 - 1e-9):
             return clean
-        search = search_from(self.step, clean.level_v, is_clean=True)
+        search = search_from(self.run, self.step, clean.level_v, is_clean=True)
         return run_search(self.run, search, self._expose(first_cycle_distortions), f"full level, {self.cycles} cycles")
 
     def _expose(self, metric: _Metric) -> Callable[[float], Exposure]:
@@ -95,6 +96,7 @@ class _Measurement:
 
     def _take(self, drive: Drive, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
         run, step = self.run, self.step
+        level_v = run.bench.generator.settable(level_v)
         burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
         name = "search" if drive == "tried" else f"burst-{self.cycles}-{drive}"
         start_burst(run, burst, drive)
@@ -115,7 +117,8 @@ class _Measurement:
             loads=self.run.loads(self.load_ohm),
             cycles=self.cycles,
             every_s=self.step.every_s,
-            low_level_ratio=self.step.low_level_ratio,
+            low_level_ratio=rest_ratio(self.run.files.bench, self.step.low_level_ratio),
+            phase_is_free=phase_is_free(self.run.files.bench),
             thd_n=self.step.thd_n,
             band_hz=distortion_band_hz(self.frequency_hz),
             halves=self.run.halves,
@@ -158,7 +161,7 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
         burst_s += exposures * length_s
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
-        bursts = Bursts(min(length_s / step.every_s, 1.0), step.low_level_ratio, length_s)
+        bursts = Bursts(min(length_s / step.every_s, 1.0), rest_ratio(state.bench, step.low_level_ratio), length_s)
         trains.append((bursts, near_full * (step.every_s + asking_s)))
     return WorstCase(duration_s=duration_s, **state.full_bursts(for_s=burst_s, trains=trains))
 

@@ -12,6 +12,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
+from benchctl.measure.search.settable import SettableLevels
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
@@ -165,9 +166,14 @@ def rated_level_v(amplifier: Amplifier, load_ohm: float) -> float | None:
 
 
 def search_from(
-    step: FindCleanLevel | MeasureBurst, start_v: float, *, is_clean: bool = False, expected_v: float | None = None
+    run: Run,
+    step: FindCleanLevel | MeasureBurst,
+    start_v: float,
+    *,
+    is_clean: bool = False,
+    expected_v: float | None = None,
 ) -> CleanLevelSearch:
-    """A search for the bound of a step that starts at `start_v`."""
+    """A search for the bound of a step that starts at `start_v`, over the levels that the generator can be set to."""
     return CleanLevelSearch(
         step.thd_n,
         start_v,
@@ -175,4 +181,5 @@ def search_from(
         step_db=20.0 * math.log10(step.step_ratio),
         start_is_clean=is_clean,
         expected_level_v=expected_v,
+        settable=SettableLevels(run.bench.generator.settable_around),
     )

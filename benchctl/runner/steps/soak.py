@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
-from benchctl.instruments.generator import Burst
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
@@ -22,6 +22,7 @@ from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.rests import rest_ratio
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
@@ -186,7 +187,8 @@ def perform(step: Soak, run: Run) -> None:
     feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     level = _level_and_drive(step, run, load_ohm, frequency_hz)
-    drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles_of(step, frequency_hz))
+    cycles = cycles_of(step, frequency_hz, rest_ratio(run.files.bench, step.low_level_ratio))
+    drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles)
     before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
@@ -208,15 +210,15 @@ def perform(step: Soak, run: Run) -> None:
     run.analyse("soak", soaking.captures, soaking.warming.readings | soaking.supply, context, step.expect)
 
 
-def cycles_of(step: Soak, frequency_hz: float) -> int | None:
-    """The length of the bursts; None for a steady tone.
+def cycles_of(step: Soak, frequency_hz: float, rest: float) -> int | None:
+    """The length of the bursts, where `rest` is the level between them over theirs; None for a steady tone.
 
     Raises:
         MeasurementError: no bursts have the crest factor that is asked for.
     """
     if step.crest_factor_ratio is None:
         return step.cycles
-    duty = burst_duty(step.crest_factor_ratio, step.low_level_ratio)
+    duty = burst_duty(step.crest_factor_ratio, rest)
     return max(round(duty * step.every_s * frequency_hz), 1)
 
 
@@ -286,8 +288,9 @@ def _likely_s(step: Soak, state: ExpectedState, draw: SupplyDraw) -> float:
 
 def _foreseen_bursts(step: Soak, frequency_hz: float, state: ExpectedState) -> Bursts | None:
     """None for a steady tone, and where no bursts are as asked for, which is a hazard."""
+    rest = rest_ratio(state.bench, step.low_level_ratio)
     try:
-        cycles = cycles_of(step, frequency_hz)
+        cycles = cycles_of(step, frequency_hz, rest)
     except MeasurementError as impossible:
         state.hazard(f"{impossible}; ask for a higher crest factor, or a lower low_level")
         return None
@@ -296,4 +299,4 @@ def _foreseen_bursts(step: Soak, frequency_hz: float, state: ExpectedState) -> B
     burst_s = cycles / frequency_hz
     if burst_s >= step.every_s:
         state.hazard(burst_too_long_in_words(cycles, burst_s, step.every_s))
-    return Bursts(min(burst_s / step.every_s, 1.0), step.low_level_ratio, burst_s)
+    return Bursts(min(burst_s / step.every_s, 1.0), rest, burst_s)

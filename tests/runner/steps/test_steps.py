@@ -243,7 +243,7 @@ def test_bursts_leave_a_low_steady_level_under_them_and_end_in_silence(ready: Ri
     """So no end of the bursts can leave the amplifier at full drive."""
     ready.do(MeasureBurst(cycles=(8,), every_s=0.25, low_level_ratio=0.1))
     assert max(levels_set_v(ready)) <= 0.1 * max(burst_levels_v(ready)) + 1e-6
-    assert told(ready, "generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
+    assert told(ready, "generator")[-3:] == ["OUTP OFF", "ABOR", "SOUR:VOLT:MODE FIX"]
 
 
 def test_the_record_of_a_single_cycle_is_stored_once(ready: Rig) -> None:
@@ -259,7 +259,7 @@ def test_a_burst_whose_record_fails_still_ends_in_a_steady_mode(ready: Rig) -> N
     ready.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
     with pytest.raises(MeasurementError, match="no vertical range"):
         ready.do(MeasureBurst(cycles=(8,), every_s=0.25))
-    assert told(ready, "generator")[-3:] == ["ABOR", "SOUR:VOLT:MODE FIX", "OUTP OFF"]
+    assert told(ready, "generator")[-3:] == ["OUTP OFF", "ABOR", "SOUR:VOLT:MODE FIX"]
 
 
 def test_a_sweep_whose_record_fails_leaves_the_generator_tuned_as_it_was(ready: Rig) -> None:

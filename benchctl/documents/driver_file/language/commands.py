@@ -32,10 +32,12 @@ class Command:
     Attributes:
         templates: the messages.
         written: as the driver file has it.
+        none_at: where the driver file says `none` instead.
     """
 
     templates: tuple[Template, ...] = ()
     written: Any = field(default=None, compare=False, kw_only=True)
+    none_at: Position | None = field(default=None, compare=False, kw_only=True)
 
     def render(self, **values: Value) -> tuple[str, ...]:
         """The messages to send, in order; see `Template.render`."""
@@ -43,7 +45,7 @@ class Command:
 
     def messages(self, **values: Value) -> tuple[Message, ...]:
         """The messages to send, in order, each with the quiet that it needs."""
-        return tuple(Message(template.render(**values), template.settle_s) for template in self.templates)
+        return tuple(template.message(**values) for template in self.templates)
 
     @property
     def settle_s(self) -> float:
@@ -62,8 +64,8 @@ class Command:
 
     @property
     def position(self) -> Position | None:
-        """Where its first message stands in its file."""
-        return self.templates[0].position if self.templates else None
+        """Where its first message stands in its file, or the `none` in its place."""
+        return self.templates[0].position if self.templates else self.none_at
 
     def __bool__(self) -> bool:
         return bool(self.templates)
@@ -132,7 +134,7 @@ def _read_command(value: Any, offered: Offer) -> Any:
         return value
     if is_none(value):
         offered.lack()
-        return Command()
+        return Command(none_at=position_of(value))
     templates = read_templates(value, offered)
     if any(template.is_query for template in templates):
         raise ValueError("a '?' in a command that is not a question; its answer would never be read")

@@ -14,7 +14,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from benchctl.documents.driver_file.language.values import REAL, WHOLE, WORD, Kind, Spelling, spellings
+from benchctl.documents.driver_file.language.values import (
+    REAL,
+    TABLE,
+    WHOLE,
+    WORD,
+    Kind,
+    Spelling,
+    TableText,
+    spellings,
+)
 from benchctl.documents.text.position import Position
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
@@ -25,12 +34,14 @@ _FORMATS: Mapping[Kind, re.Pattern[str]] = {
     "whole": re.compile(r"(?:0[0-9]{1,2})?[dxXb]|"),
     "wholes": re.compile(r""),
     "word": re.compile(r""),
+    "table": re.compile(r""),
 }
 _FORMAT_WORDS: Mapping[Kind, str] = {
     "real": "a format such as ':.6g' or ':.4f'",
     "whole": "no format, or one such as ':d', ':02d' or ':x'",
     "wholes": "no format",
     "word": "no format",
+    "table": "no format",
 }
 _PRINTABLE = re.compile(r"[ -~]+")
 _WORD = re.compile(r"[A-Za-z0-9_]+")
@@ -43,10 +54,14 @@ class TemplateError(ValueError):
 
 
 class Message(NamedTuple):
-    """One message as it is sent, and how long the instrument needs quiet after it, s."""
+    """One message as it is sent, and how long the instrument needs quiet after it, s.
+
+    `holds_bytes`: it may hold a block, with a character a byte.
+    """
 
     text: str
     settle_s: float = 0.0
+    holds_bytes: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,6 +112,15 @@ class Template:
         """The values that it takes, by their own names."""
         return frozenset(spelling.base for spelling in self.takes.values())
 
+    @property
+    def holds_table(self) -> bool:
+        """Whether it takes samples."""
+        return any(spelling.kind == TABLE for spelling in self.takes.values())
+
+    def message(self, **values: Value) -> Message:
+        """As `render`, with what the sender must know."""
+        return Message(self.render(**values), self.settle_s, self.holds_table)
+
     def render(self, **values: Value) -> str:
         """The message with its values put in; values it does not use are ignored.
 
@@ -146,6 +170,8 @@ def _checked(name: str, kind: Kind, value: object) -> float | int | str:
         return float(value)
     if kind == "word" and isinstance(value, str) and _WORD.fullmatch(value):
         return value
+    if kind == "table" and isinstance(value, TableText):
+        return value
     raise TemplateError(f"{quote(value)} is not a {_KIND_WORDS[kind]}, so it is not sent as {name}")
 
 
@@ -154,4 +180,5 @@ _KIND_WORDS: Mapping[Kind, str] = {
     "whole": "whole number",
     "wholes": "list of whole numbers",
     "word": "plain word",
+    "table": "table of samples",
 }

@@ -11,11 +11,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["real", "whole", "wholes", "word"]
+Kind = Literal["real", "whole", "wholes", "word", "table"]
 REAL: Kind = "real"
 WHOLE: Kind = "whole"
 WHOLES: Kind = "wholes"  # a channel list's inside: 101,103
 WORD: Kind = "word"  # letters, digits and `_`, from a closed set
+TABLE: Kind = "table"  # samples, as text or as a block
+
+
+class TableText(str):
+    """Samples as they are sent, written by the program: numbers with commas, or a block with a character a byte."""
+
 
 _FACTORS: Mapping[str, Mapping[str, float]] = {
     "_v": {"_mv": 1e3, "_cv": 1e2, "_dv": 10.0},

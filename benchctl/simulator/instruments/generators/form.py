@@ -29,12 +29,13 @@ LEFT_BEHIND: Mapping[LeftBehind, Mapping[str, Any]] = {
 
 @dataclass(frozen=True)
 class Form:
-    """One way to speak: its words, and how the instrument is after a reset."""
+    """One way to speak: its words, how the instrument is after a reset, and what a last user may have left on it."""
 
     model: str
     words: Callable[[Adder], None]
     reset: Panel
     outputs: int = 1
+    can_be_left: frozenset[LeftBehind] = frozenset(LEFT_BEHIND)
 
 
 class FormGenerator(Instrument[tuple[Panel, ...]]):
@@ -45,7 +46,7 @@ class FormGenerator(Instrument[tuple[Panel, ...]]):
         self._form = form
         self._desk = _desk(physical_bench, description, form)
         super().__init__(physical_bench, now)
-        for name in description.simulated.left_by_last_user:
+        for name in form.can_be_left.intersection(description.simulated.left_by_last_user):
             self.restore(tuple(replace(panel, **LEFT_BEHIND[name]) for panel in self.snapshot()))
 
     def add_commands(self, tree: CommandTree) -> None:

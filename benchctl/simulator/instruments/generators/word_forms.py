@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal
 
+from benchctl.documents.bench_file.simulated_instruments import LeftBehind
 from benchctl.simulator.instruments.generators.form import Form
 from benchctl.simulator.instruments.generators.panel import Panel
 from benchctl.simulator.instruments.generators.words.adding import Adder
@@ -76,13 +77,15 @@ _HIGH = Panel(trigger_source="IMM")
 _INTO_50 = Panel(load_ohm=50.0, open_vpp=0.2)
 """A reset of many generators turns the display to a matched load."""
 
+_OF_TABLES: frozenset[LeftBehind] = frozenset({"offset", "sweep", "load"})
+
 WORD_FORMS: Mapping[str, Form] = {
     "cycles_and_period": Form("Generator of bursts by cycles", _cycles_and_period, _INTO_50),
     "bus_trigger": Form("Generator of bursts by trigger", _bus_trigger, replace(_INTO_50, trigger_source="BUS")),
     "peak_to_peak": Form("Generator with a display in Vpp", _peak_to_peak, _HIGH),
     "display_into_50_ohm": Form("Generator for matched loads", _display_into_50_ohm, _INTO_50),
     "key_value_list": Form("Generator with lists of values", add_lists, replace(_HIGH, trigger_source="TIM"), 2),
-    "table_as_block": Form("Generator of tables", _table_as_block, _INTO_50),
-    "table_as_text": Form("Generator of tables in text", _table_as_text, _HIGH),
-    "keyed_modulation": Form("Generator with keyed amplitude", _keyed, _HIGH),
+    "table_as_block": Form("Generator of tables", _table_as_block, _INTO_50, can_be_left=_OF_TABLES),
+    "table_as_text": Form("Generator of tables in text", _table_as_text, _HIGH, can_be_left=_OF_TABLES),
+    "keyed_modulation": Form("Generator with keyed amplitude", _keyed, _HIGH, can_be_left=_OF_TABLES | {"modulation"}),
 }

@@ -1,0 +1,1 @@
+"""Bursts as a generator is told of them."""

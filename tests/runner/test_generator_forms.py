@@ -1,0 +1,131 @@
+"""Each shipped driver of a generator, in conversation with a simulated generator that was written from the description
+of its form alone: what is true at its output, not what it answers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from benchctl.instruments.bursts.burst import Burst
+from benchctl.runner.acting.drive import mute, set_frequency, start_burst, stop_burst, tone
+from benchctl.simulator.generator_signal import Tone
+from tests.runner.generator_forms import FORMS, SILENT, with_generator
+from tests.runner.rig import Rig, files, rig
+
+BURST = Burst(frequency_hz=1000.0, cycles=8, level_v=0.5, low_level_v=0.05, every_s=0.25)
+LAST_USER = "left_by_last_user: [offset, sweep, burst, load, phase]"
+
+
+@contextmanager
+def begun(tmp_path: Path, form: str, *vices: str) -> Iterator[Rig]:
+    """A bench with this generator, prepared."""
+    with rig(tmp_path, files("power_off", bench=with_generator(form, *vices))) as bench:
+        bench.begin()
+        bench.taps.sent.clear()
+        yield bench
+
+
+def sounding(bench: Rig) -> Tone:
+    """What truly comes out of the generator now."""
+    tone_now, _ = bench.connections.drive.tone_at(bench.clock.now())
+    assert isinstance(tone_now, Tone)
+    return tone_now
+
+
+def level_v(bench: Rig) -> float:
+    return sounding(bench).amplitude_v / math.sqrt(2)
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_steady_tone_is_what_was_asked_for_at_a_high_input(tmp_path: Path, form: str) -> None:
+    with begun(tmp_path, form) as bench:
+        set_frequency(bench.run, 400.0)
+        tone(bench.run, 0.3)
+        assert level_v(bench) == pytest.approx(0.3, rel=1e-5)
+        assert sounding(bench).frequency_hz == pytest.approx(400.0, rel=1e-6)
+        assert sounding(bench).offset_v == 0.0
+        bench.run.bench.check_errors()
+        mute(bench.run)
+        assert level_v(bench) == 0.0
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_nothing_that_the_last_user_left_is_in_the_tone(tmp_path: Path, form: str) -> None:
+    with begun(tmp_path, form, LAST_USER, "reset_takes: 5 s") as bench:
+        set_frequency(bench.run, 1000.0)
+        tone(bench.run, 0.3)
+        for _ in range(8):
+            assert (level_v(bench), sounding(bench).offset_v) == (pytest.approx(0.3, rel=1e-5), 0.0)
+            assert sounding(bench).frequency_hz == pytest.approx(1000.0, rel=1e-6)
+            bench.run.wait(0.0372)
+        bench.run.bench.check_errors()
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_bursts_have_their_level_length_rhythm_and_rest(tmp_path: Path, form: str) -> None:
+    with begun(tmp_path, form) as bench:
+        set_frequency(bench.run, BURST.frequency_hz)
+        start_burst(bench.run, BURST, "set")
+        rest_v = 0.0 if form in SILENT else BURST.low_level_v
+        seen = []
+        for pause_s in (0.0039, 0.0040, 0.0002, 0.2418, 0.0002):
+            bench.run.wait(pause_s)
+            seen.append(level_v(bench))
+        high_v = BURST.level_v
+        assert seen == pytest.approx([high_v, high_v, rest_v, rest_v, high_v], rel=1e-4, abs=1e-6)
+        bench.run.bench.check_errors()
+        stop_burst(bench.run)
+        tone(bench.run, 0.3)
+        bench.run.wait(0.3)
+        assert level_v(bench) == pytest.approx(0.3, rel=1e-5), "a steady tone again"
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_bursts_are_set_and_ended_while_the_output_is_off(tmp_path: Path, form: str) -> None:
+    """On its way into bursts and out of them a generator may be at their level without pause."""
+    with begun(tmp_path, form) as bench:
+        set_frequency(bench.run, BURST.frequency_hz)
+        tone(bench.run, 0.01)
+        highest_v: list[float] = []
+        drive = bench.connections.drive
+        switch = drive.switch
+
+        def noted(on: bool) -> None:
+            highest_v.append(
+                drive.levels_v[0] if drive.list_started_s is not None or drive.only_lists else drive.level_v
+            )
+            switch(on)
+
+        drive.switch = noted
+        start_burst(bench.run, BURST, "set")
+        stop_burst(bench.run)
+        bench.simulated.settle()
+        off_first, on, off = highest_v
+        assert off_first == pytest.approx(0.01, rel=1e-4), "off before anything is changed"
+        assert on == off == pytest.approx(0.5, rel=1e-4), "on once the bursts are set, off before they end"
+
+
+def test_a_table_that_is_there_is_not_sent_again(tmp_path: Path) -> None:
+    with begun(tmp_path, "table_as_text") as bench:
+        set_frequency(bench.run, BURST.frequency_hz)
+        for high_v in (0.5, 0.6):
+            start_burst(bench.run, Burst(1000.0, 8, high_v, high_v / 10, 0.25), "set")
+            stop_burst(bench.run)
+        start_burst(bench.run, Burst(1000.0, 1, 0.5, 0.05, 0.25), "set")
+        tables = [text for text in bench.taps.to("generator") if "DATA:ARB" in text]
+        assert len(tables) == 2, "one for each length of burst"
+
+
+def test_the_run_begins_each_burst_where_the_generator_cannot(tmp_path: Path) -> None:
+    with begun(tmp_path, "bus_trigger") as bench:
+        set_frequency(bench.run, BURST.frequency_hz)
+        start_burst(bench.run, BURST, "set")
+        bench.run.wait(1.1)
+        assert bench.taps.to("generator").count("*TRG") == 5
+        stop_burst(bench.run)
+        bench.run.wait(1.0)
+        assert bench.taps.to("generator").count("*TRG") == 5, "none after the end"
