@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks.forms import oscilloscopes, supplies
+from benchmarks.forms import loads, multimeters, oscilloscopes, supplies, thermometers
 from benchmarks.forms.trials import Form, try_form
 from benchmarks.sequences.trials import Trial
 
@@ -20,10 +20,16 @@ from benchmarks.sequences.trials import Trial
 @click.option("--form", "only", multiple=True, help="Only this form; may be given again.")
 @click.option("--vices", default="", help="Further words of its simulation: 'answers_after: 300 ms'.")
 def main(sequence: str, only: tuple[str, ...], vices: str) -> None:
-    """Run a sequence dry on a bench with each form of supply and oscilloscope, and print what was not as promised."""
+    """Run a sequence dry on a bench with each form of instrument, and print what was not as promised."""
     table = Table("form", "driver", "exit", "foreseen", "taken", "figures off", "not as promised")
     wrong = 0
-    forms: list[Form] = [*supplies.FORMS, *oscilloscopes.FORMS]
+    forms: list[Form] = [
+        *supplies.FORMS,
+        *oscilloscopes.FORMS,
+        *loads.FORMS,
+        *thermometers.FORMS,
+        *multimeters.FORMS,
+    ]
     for form in forms:
         if only and form.speaks not in only:
             continue

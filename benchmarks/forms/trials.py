@@ -26,11 +26,12 @@ class Form(Protocol):
 
 
 def bench_text(form: Form, vices: str = "") -> str:
-    """The workshop's bench file with this instrument."""
-    text = library.find("benches", "workshop").read_text(encoding="utf-8")
+    """The workshop's bench file with this instrument; a form may name another bench, and an amplifier."""
+    name = getattr(form, "bench", "workshop")
+    text = library.find("benches", name).read_text(encoding="utf-8")
     for old, new in form.edits(vices).items():
         if old not in text:
-            raise ValueError(f"the workshop's bench file has no {old!r}")
+            raise ValueError(f"the bench file {name} has no {old!r}")
         text = text.replace(old, new)
     return text
 
@@ -39,4 +40,4 @@ def try_form(form: Form, folder: Path, *, sequence: str = "quick_check", vices: 
     """Run a sequence dry on it."""
     bench = folder / f"{form.speaks}.yaml"
     bench.write_text(bench_text(form, vices), encoding="utf-8")
-    return trial(sequence, "hx2150", folder, bench=str(bench))
+    return trial(sequence, getattr(form, "amplifier", "hx2150"), folder, bench=str(bench))

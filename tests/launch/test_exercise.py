@@ -18,7 +18,7 @@ from benchctl.instruments.exercise.findings import Verdict
 from benchctl.launch.exercise import Consent, Exercised, exercise
 from benchctl.launch.needed_words import NeededWords
 from benchctl.launch.simulate import served
-from benchmarks.forms.supplies import FORMS
+from benchmarks.forms import loads, multimeters, supplies, thermometers
 from tests.cli.files import bench, bench_on_free_ports
 
 SWITCHED_ON = (b"OUTP ON", b"OUTP 1", b"INP ON")
@@ -35,17 +35,20 @@ USUAL = {
     "supply": "supply/scpi99_watchdog",
     "thermometer": "thermometer/scpi99",
 }
+WITH_FORMS = (*supplies.FORMS, *loads.FORMS, *thermometers.FORMS, *multimeters.FORMS)
+EDITS = {form.driver: form.edits() for form in WITH_FORMS if getattr(form, "bench", "workshop") == "workshop"}
 SPEAKS_SCPI99 = ("scpi99", "scpi99_outputs", "scpi99_watchdog", "relay_bank", "preamble_list", "preamble_fields")
 
 
 def bench_for(driver: str, folder: Path) -> Path:
     """The workshop's bench with an instrument of this form in place of its own."""
     role, _, form = driver.partition("/")
-    of_supplies = {each.driver: each.edits() for each in FORMS}
+    if own := EDITS.get(driver):
+        return bench(folder, *own.items())
     edits = {f"driver: {USUAL[role]}": f"driver: {driver}"}
     if form not in SPEAKS_SCPI99:
         edits["  seed: 2150"] = f"  seed: 2150\n  instruments: {{{role}: {{speaks: {form}}}}}"
-    file = bench(folder, *(of_supplies.get(driver) or edits).items())
+    file = bench(folder, *edits.items())
     return with_electronic_load(file) if isinstance(load_driver(driver), ElectronicLoadDriver) else file
 
 

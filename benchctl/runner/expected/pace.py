@@ -13,15 +13,18 @@ from benchctl.documents.bench_file.bench import Bench
 # Whether it is finished, which is asked twice on the way, and the errors; and of each signal range, scale and samples.
 QUESTIONS_A_RECORD = 3.0
 QUESTIONS_A_SIGNAL = 3.0
-# To every instrument: whether it was switched off and on, and its errors.
-QUESTIONS_AFTER_A_STEP = 2.0
 
 
 @dataclass(frozen=True)
 class Pace:
-    """How long each question takes, by role, s; what nobody knows takes no time worth telling."""
+    """How long each question takes, by role, s; what nobody knows takes no time worth telling.
+
+    `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file says less:
+    whether it was switched off and on, and its errors.
+    """
 
     question_s: Mapping[str, float] = field(default_factory=dict)
+    asked_after_a_step: Mapping[str, int] = field(default_factory=dict)
 
     def ask_s(self, role: str, questions: float = 1.0) -> float:
         """So many questions to the instrument in a role."""
@@ -34,7 +37,7 @@ class Pace:
     @property
     def between_steps_s(self) -> float:
         """Every instrument's errors, and whether it was switched off and on."""
-        return QUESTIONS_AFTER_A_STEP * sum(self.question_s.values())
+        return sum(self.asked_after_a_step.get(role, 2) * each_s for role, each_s in self.question_s.items())
 
     @property
     def switch_s(self) -> float:
@@ -49,7 +52,8 @@ class Pace:
 
 def declared_pace(bench: Bench) -> Pace:
     """As the bench file and its driver files say."""
-    return Pace({role: _question_s(bench, role) for role, _ in bench.instruments.items()})
+    asked = {role: bool(driver.errors) + bool(driver.power_cycled) for role, driver in bench.drivers.items()}
+    return Pace({role: _question_s(bench, role) for role, _ in bench.instruments.items()}, asked)
 
 
 def _question_s(bench: Bench, role: str) -> float:
@@ -60,4 +64,4 @@ def _question_s(bench: Bench, role: str) -> float:
 def slower(one: Pace, other: Pace) -> Pace:
     """Of each instrument the longer time."""
     roles = {**one.question_s, **other.question_s}
-    return Pace({role: max(one.ask_s(role), other.ask_s(role)) for role in roles})
+    return Pace({role: max(one.ask_s(role), other.ask_s(role)) for role in roles}, one.asked_after_a_step)

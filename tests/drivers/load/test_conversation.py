@@ -6,16 +6,33 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import InstrumentError
 from benchctl.guard.safe_state import make_safe
+from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchctl.simulator.hardware.relays import Relays
-from tests.drivers.load_and_meter_benches import RELAY_BANKS, electronic_load, relays_are
-from tests.runner.rig import Rig, files, rig
+from benchmarks.forms.loads import FORMS
+from benchmarks.forms.trials import bench_text
+from tests.runner.rig import Edits, Rig, document, files, rig, sequence_file, shipped
 
 INPUTS = {5, 6}
+RELAY_BANKS = tuple(form.speaks for form in FORMS if form.kind == "relay bank")
 CAN_BE_ASKED = tuple(form for form in RELAY_BANKS if form != "relay_text")
+
+
+def bench_with(form: str) -> Edits:
+    """The workshop's bench with the bank of relays that speaks so."""
+    return next(each for each in FORMS if each.speaks == form).edits()
+
+
+def with_electronic_load(form: str) -> Files:
+    """A bench with one output and the electronic load that speaks so."""
+    load = next(each for each in FORMS if each.speaks == form)
+    amplifier = document(shipped("amplifiers", load.amplifier), "amplifier", Amplifier)
+    return Files(sequence_file("power_off"), document(bench_text(load), "bench", Bench), amplifier)
 
 
 def in_siemens(bench: Rig) -> tuple[float, ...]:
@@ -24,7 +41,7 @@ def in_siemens(bench: Rig) -> tuple[float, ...]:
 
 @pytest.mark.parametrize("form", RELAY_BANKS)
 def test_a_bank_connects_one_resistor_a_channel_and_never_two(form: str, tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=relays_are(form))) as bench:
+    with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
         bench.begin()
         load = bench.run.bench.load
         load.connect(4.0)
@@ -39,7 +56,7 @@ def test_a_bank_connects_one_resistor_a_channel_and_never_two(form: str, tmp_pat
 
 @pytest.mark.parametrize("form", RELAY_BANKS)
 def test_the_safe_state_opens_every_relay(form: str, tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=relays_are(form))) as bench:
+    with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
         bench.begin()
         bench.run.bench.load.connect(2.0)
         told = [each for each in make_safe(bench.run.bench) if each.instrument == "load"]
@@ -51,7 +68,7 @@ def test_the_safe_state_opens_every_relay(form: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("form", CAN_BE_ASKED)
 def test_a_relay_that_sticks_is_seen(form: str, tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=relays_are(form))) as bench:
+    with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
         bench.begin()
         bench.run.bench.load.connect(4.0)
         _stick(bench.connections.relays, 1)
@@ -66,7 +83,7 @@ def _stick(relays: Relays, number: int) -> None:
 
 
 def test_preflight_says_of_a_bank_that_cannot_be_asked_that_nobody_sees_whether_it_obeys() -> None:
-    these = files("set: {load: 4 ohm}", bench=relays_are("relay_text"))
+    these = files("set: {load: 4 ohm}", bench=bench_with("relay_text"))
     plan = expand(these.sequence, these.amplifier, these.bench)
     told = preflight(these, plan, unattended=False).notes
     assert any("load as switched, not confirmed" in note and "a relay that sticks is not seen" in note for note in told)
@@ -74,9 +91,9 @@ def test_preflight_says_of_a_bank_that_cannot_be_asked_that_nobody_sees_whether_
 
 def test_a_relay_is_not_trusted_before_it_has_had_its_time(tmp_path: Path) -> None:
     """The driver waits 50 ms after each message, and the contact moves 40 ms after it."""
-    slow = relays_are("relay_text")
+    slow = bench_with("relay_text")
     ((old, new),) = [(old, new) for old, new in slow.items() if "seed" in old]
-    with rig(tmp_path, files("power_off", bench={**slow, old: new + "  relay_delay: 40 ms\n"})) as bench:
+    with rig(tmp_path, files("power_off", bench={**slow, old: new + "\n  relay_delay: 40 ms"})) as bench:
         bench.begin()
         bench.run.bench.load.connect(4.0)
         bench.simulated.physical_bench.advance(bench.clock.now())
@@ -85,7 +102,7 @@ def test_a_relay_is_not_trusted_before_it_has_had_its_time(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("form", ["scpi99", "three_ranges"])
 def test_an_electronic_load_is_what_was_asked_for(form: str, tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=electronic_load(form))) as bench:
+    with rig(tmp_path, with_electronic_load(form)) as bench:
         bench.begin()
         load = bench.run.bench.load
         for ohm in (4.0, 8.0, 2.0, 400.0):
@@ -96,7 +113,7 @@ def test_an_electronic_load_is_what_was_asked_for(form: str, tmp_path: Path) -> 
 
 
 def test_the_range_goes_before_the_resistance_and_is_the_lowest_that_reaches_it(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=electronic_load("three_ranges"))) as bench:
+    with rig(tmp_path, with_electronic_load("three_ranges")) as bench:
         bench.begin()
         bench.taps.sent.clear()
         bench.run.bench.load.connect(4.0)

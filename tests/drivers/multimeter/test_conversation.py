@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from benchctl.errors import DocumentError, GarbledAnswer
-from tests.drivers.load_and_meter_benches import POINTS, multimeter
+from benchmarks.forms.multimeters import FORMS, POINTS, VOLTS, Form
 from tests.runner.rig import POWER_ON, bench_file, files, rig
 
-FORMS = [
-    ("scpi99", "measure_and_configure", False),
-    ("scpi99_scanner", "measure_and_configure", True),
-    ("configure_and_read", "measure_and_configure", False),
-    ("function_words", "function_words", False),
-]
-VOLTS = {name: words for name, words in POINTS.items() if "voltage" in words}
 
-
-@pytest.mark.parametrize(("driver", "speaks", "scanner"), FORMS)
-def test_every_point_is_read_in_its_own_quantity(driver: str, speaks: str, scanner: bool, tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=multimeter(driver, speaks, scanner=scanner, points=VOLTS))) as bench:
+@pytest.mark.parametrize("form", FORMS, ids=lambda form: form.driver)
+def test_every_point_is_read_in_its_own_quantity(form: Form, tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=replace(form, points=VOLTS).edits())) as bench:
         bench.begin()
         bench.do(POWER_ON)
         read = {}
@@ -38,25 +31,27 @@ def test_every_point_is_read_in_its_own_quantity(driver: str, speaks: str, scann
 
 def test_an_overload_is_never_a_number(tmp_path: Path) -> None:
     points = {"fuse": "measures: resistance, range: 100 ohm"}
-    for driver, speaks, scanner in FORMS:
-        edits = multimeter(driver, speaks, scanner=scanner, points=points)
-        with rig(tmp_path / driver, files("power_off", bench=edits)) as bench:
+    for number, form in enumerate(FORMS):
+        with rig(tmp_path / str(number), files("power_off", bench=replace(form, points=points).edits())) as bench:
             bench.begin()
             with pytest.raises(GarbledAnswer, match="over range, or nothing to measure"):
                 bench.run.bench.multimeter.measure("fuse")
 
 
 @pytest.mark.parametrize(
-    ("driver", "scanner", "points", "words"),
+    ("form", "words"),
     [
-        ("scpi99", True, VOLTS, "this driver knows no scanner, and 'bias A' has a channel"),
-        ("scpi99_scanner", False, VOLTS, "this driver chooses each point by a channel, and 'bias A' has none"),
-        ("function_words", False, POINTS, "this driver measures no temperature, which 'output stage' wants"),
+        (
+            Form("measure_and_configure", "multimeter/scpi99", scanner=True),
+            "no scanner, and 'bias A' has a channel",
+        ),
+        (
+            Form("measure_and_configure", "multimeter/scpi99_scanner"),
+            "point by a channel, and 'bias A' has none",
+        ),
+        (Form("function_words", "multimeter/function_words", POINTS), "no temperature, which 'output stage' wants"),
     ],
 )
-def test_points_that_the_driver_cannot_measure_are_refused_with_the_file(
-    driver: str, scanner: bool, points: dict[str, str], words: str
-) -> None:
-    speaks = "function_words" if driver == "function_words" else "measure_and_configure"
+def test_points_that_the_driver_cannot_measure_are_refused_with_the_file(form: Form, words: str) -> None:
     with pytest.raises(DocumentError, match=words):
-        bench_file(multimeter(driver, speaks, scanner=scanner, points=points))
+        bench_file(form.edits())

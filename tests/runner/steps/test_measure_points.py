@@ -8,11 +8,11 @@ import pytest
 
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from tests.drivers.load_and_meter_benches import multimeter
+from benchmarks.forms.multimeters import Form
 from tests.runner.rig import POWER_ON_LINE, Edits, Files, Rig, files, rig
 
-SCANNER = multimeter("scpi99_scanner", "measure_and_configure", scanner=True)
-BY_HAND = multimeter("scpi99", "measure_and_configure", scanner=False)
+SCANNER = Form("measure_and_configure", "multimeter/scpi99_scanner", scanner=True).edits()
+BY_HAND = Form("measure_and_configure", "multimeter/scpi99").edits()
 RAILS = "measure_points: {points: [rail plus, rail minus]}"
 
 
@@ -124,7 +124,7 @@ def test_preflight_refuses_what_cannot_be_measured(bench: Edits, steps: tuple[st
 
 def test_preflight_refuses_to_measure_a_resistance_while_the_amplifier_is_on() -> None:
     points = {"fuse": "measures: resistance, range: 100 ohm"}
-    bench = multimeter("scpi99_scanner", "measure_and_configure", scanner=True, points=points)
+    bench = Form("measure_and_configure", "multimeter/scpi99_scanner", points, scanner=True).edits()
     for steps, refused in ((("measure_points", POWER_ON_LINE), False), ((POWER_ON_LINE, "measure_points"), True)):
         these = with_steps(*steps, bench=bench)
         plan = expand(these.sequence, these.amplifier, these.bench)
