@@ -42,20 +42,9 @@ _IN_BURSTS: Mapping[str, Kind] = {
     "table_points": WHOLE,
     **OUTPUT,
 }
-# How a level or a period is written -> the unit of the answer, unless that says its own. A frequency in kHz is left
-# out: so a number in kHz that is taken for Hz shows in what reads back.
-_UNITS: Mapping[str, str] = {
-    "level_v": "V",
-    "level_mv": "mV",
-    "level_peak_v": "vpeak",
-    "level_vpp": "vpp",
-    "level_mvpp": "mvpp",
-    "level_dbv": "dBV",
-    "frequency_hz": "Hz",
-    "period_s": "s a cycle",
-    "period_ms": "ms a cycle",
-    "period_us": "us a cycle",
-}
+# How a period is written -> the unit of the answer. A level is another matter: that what reads back is in the unit of
+# the setting must be said, so that a level that is sent in the wrong unit shows in what reads back.
+_PERIODS: Mapping[str, str] = {"period_s": "s a cycle", "period_ms": "ms a cycle", "period_us": "us a cycle"}
 _OHMS: Mapping[str, float] = {"50 ohm": 50.0, "600 ohm": 600.0}
 
 
@@ -75,7 +64,7 @@ class GeneratorCommands(CommonCommands):
     )
     set_level: Annotated[Command, *offering(level_v=REAL, optional=OUTPUT)] = Field(description="set the level")
     get_level: Annotated[Query, *asking(quantity="V", optional=OUTPUT, may_lack=True)] = Field(
-        description="answers the level, in the unit in which it is set"
+        description="answers the level, V RMS unless it says its `unit`, such as vpp"
     )
     burst_on: Annotated[Command, *offering(optional=_IN_BURSTS, may_lack=True)] = Field(
         description="set and start endless repetitions of a burst, while the output is off. It uses one value for the "
@@ -100,12 +89,13 @@ class GeneratorCommands(CommonCommands):
         description="answers yes where the output is connected, else no"
     )
 
-    @field_validator("get_frequency", "get_level", mode="after")
+    @field_validator("get_frequency", mode="after")
     @classmethod
-    def _in_unit_of_setting(cls, asked: Query, info: ValidationInfo) -> Query:
-        """What is set in Vpp is answered in Vpp, unless the question says another unit."""
-        told = info.data.get("set_frequency" if info.field_name == "get_frequency" else "set_level")
-        return asked if told is None else _in_unit_of(told, asked)
+    def _as_it_is_set(cls, asked: Query, info: ValidationInfo) -> Query:
+        """Where the period is set, the period is answered."""
+        told = info.data.get("set_frequency")
+        unit = next((_PERIODS[name] for name in _written(told) if name in _PERIODS), "") if told else ""
+        return replace(asked, form=replace(asked.form, unit=unit)) if asked and unit and not asked.form.unit else asked
 
     @property
     def choose_outputs(self) -> bool:
@@ -240,11 +230,3 @@ _RESTS = frozenset(BURST_VALUES["rest"]) - {"table"}
 def _written(command: Command) -> list[str]:
     """The values of a command as its templates write them."""
     return [name for template in command.templates for name in template.takes]
-
-
-def _in_unit_of(told: Command, asked: Query) -> Query:
-    """The question, with its answer in the unit in which the setting is told, unless it says another."""
-    unit = next((_UNITS[name] for name in _written(told) if name in _UNITS), "")
-    if not asked or asked.form.unit or not unit:
-        return asked
-    return replace(asked, form=replace(asked.form, unit=unit))
