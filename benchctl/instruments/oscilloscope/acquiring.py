@@ -9,7 +9,7 @@ from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.errors import MeasurementError, NoAnswer, NoRecord
 from benchctl.instruments.oscilloscope.fetching import Fetching
 from benchctl.instruments.oscilloscope.record import Input, Record
-from benchctl.instruments.oscilloscope.timing import Ratings, Setup, setup_for
+from benchctl.instruments.oscilloscope.timing import UNASKED_S, Ratings, Setup, setup_for
 from benchctl.instruments.session import Session
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render_time
@@ -20,8 +20,6 @@ POLL_S = 0.05
 POLLS_A_TRIGGER = 5
 # Patience beyond the record's own length and the wait for its trigger: re-arming, processing.
 PATIENCE_S = 3.0
-# An instrument that is not asked whether the record is whole gets so much longer than the record needs.
-UNASKED_S = 0.5
 # A sync output is TTL or CMOS (common practice), so at 1 V its edge is steep and its low level far away.
 SYNC_LEVEL_V = 1.0
 # Time bases tried for one record before it is given up, and how much longer each is than the last.

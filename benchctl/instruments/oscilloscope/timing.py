@@ -13,6 +13,9 @@ from benchctl.documents.driver_file.language.steps import Way
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.record import Record
 
+# An instrument that is not asked whether the record is whole gets so much longer than the record needs.
+UNASKED_S = 0.5
+
 
 @dataclass(frozen=True)
 class Ratings:

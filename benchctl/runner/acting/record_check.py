@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from benchctl.documents.bench_file.instruments import OscilloscopeRatings
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.quantity import render, render_time
 from benchctl.runner.acting.record_taking import within_ratings
@@ -29,7 +30,7 @@ def refuse_coarse_record(state: ExpectedState, record: Record, band_hz: float, i
             f"the oscilloscope takes a record of {render_time(record.span_s)} with {render(rate_hz, 'Sa/s')}, and "
             f"signals up to {render(band_hz, 'Hz')} need more than {render(needed_hz, 'Sa/s')}; "
             f"{instead or 'use another frequency'}, "
-            f"or an oscilloscope with {_needed_in_words(ratings, record, band_hz)}"
+            f"or an oscilloscope with {_needed_in_words(ratings, record, band_hz, _longest(state))}"
         )
 
 
@@ -38,12 +39,21 @@ def longest_record_s(state: ExpectedState, band_hz: float) -> float:
     oscilloscope = state.bench.instruments.oscilloscope
     if oscilloscope is None or oscilloscope.ratings.sample_rate_hz <= SAMPLES_A_PERIOD * band_hz:
         return math.inf
-    return 0.9 * oscilloscope.ratings.memory / (SAMPLES_A_PERIOD * band_hz)
+    return 0.9 * _longest(state) / (SAMPLES_A_PERIOD * band_hz)
 
 
-def _needed_in_words(ratings: OscilloscopeRatings, record: Record, band_hz: float) -> str:
+def _longest(state: ExpectedState) -> int:
+    """The most samples that a record of a channel can have."""
+    oscilloscope, driver = state.bench.instruments.oscilloscope, state.bench.drivers.get("oscilloscope")
+    assert oscilloscope is not None
+    lengths = driver.memory.lengths if isinstance(driver, OscilloscopeDriver) else ()
+    memory = oscilloscope.ratings.memory
+    return max((length for length in lengths if length <= memory), default=memory)
+
+
+def _needed_in_words(ratings: OscilloscopeRatings, record: Record, band_hz: float, longest: int) -> str:
     """What it lacks, and how much of that would do."""
     wanted_hz = _ROOM * SAMPLES_A_PERIOD * band_hz
     if ratings.sample_rate_hz <= SAMPLES_A_PERIOD * band_hz:
         return f"a sample rate of {render(wanted_hz, 'Sa/s')} ({render(ratings.sample_rate_hz, 'Sa/s')} now)"
-    return f"a memory of {math.ceil(wanted_hz * record.span_s)} samples ({ratings.memory} now)"
+    return f"a memory of {math.ceil(wanted_hz * record.span_s)} samples ({longest} now)"

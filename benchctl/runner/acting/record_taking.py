@@ -8,7 +8,9 @@ from dataclasses import replace
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.record import Record
+from benchctl.instruments.oscilloscope.timing import Ratings, Setup, setup_for
 from benchctl.measure.budget.dc import OutputDc, output_dc, worst_dc
 from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
@@ -29,6 +31,8 @@ FETCH_S = 0.015
 MARGIN_S = 0.005
 # Efficiency assumed only to choose a range for the supply's current.
 GUESSED_EFFICIENCY = 0.6
+# A number of samples that is so little below a whole number is that number.
+_ROUNDING = 1e-6
 # What a quiet amplifier may have at its outputs; only to choose a range.
 QUIET_PEAK_V = 0.1
 # Of class D what its filter leaves of the carrier, common practice: a few hundred millivolts.
@@ -124,12 +128,23 @@ def _only_watched(run: Run, signals: Sequence[str]) -> list[str]:
 
 
 def within_ratings(record: Record, bench: Bench) -> Record:
-    """The record with no more samples than the oscilloscope has memory for, nor finer than it can sample."""
-    oscilloscope = bench.instruments.oscilloscope
-    if oscilloscope is None:
+    """The record as fine as the oscilloscope can take it: by its memory and sample rate, and by the time bases and
+    lengths that its driver file names."""
+    setup = setup_on(record, bench)
+    if setup is None:
         return record
-    ratings = oscilloscope.ratings
-    return replace(record, samples=min(record.samples, ratings.memory, int(record.span_s * ratings.sample_rate_hz)))
+    held = int(record.span_s * setup.samples / setup.span_s + _ROUNDING)
+    return replace(record, samples=min(record.samples, max(held, 1)))
+
+
+def setup_on(record: Record, bench: Bench) -> Setup | None:
+    """What the oscilloscope of a bench is set to for a record of all its signals."""
+    entry, driver = bench.instruments.oscilloscope, bench.drivers.get("oscilloscope")
+    if entry is None or not isinstance(driver, OscilloscopeDriver):
+        return None
+    ratings = Ratings(entry.ratings.bits, entry.ratings.memory, entry.ratings.sample_rate_hz)
+    channels = len({wiring.oscilloscope for _, wiring in bench.signals.wirings()})
+    return setup_for(record, driver, ratings, max(channels, 1))
 
 
 def quiet_peak_v(amplifier: Amplifier) -> float:

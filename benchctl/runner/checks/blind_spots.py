@@ -11,6 +11,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.lacks import generator as generator_lacks
 from benchctl.runner.checks.lacks import load as load_lacks
+from benchctl.runner.checks.lacks import oscilloscope as oscilloscope_lacks
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.expected_step import ExpectedStep
 from benchctl.runner.expected.worst_case import WorstCase
@@ -42,6 +43,7 @@ def notes_of(files: Files) -> Iterator[str]:
     yield from supply_lacks.notes_of(files)
     yield from load_lacks.for_the_record(files)
     yield from generator_lacks.for_the_record(files)
+    yield from oscilloscope_lacks.notes_of(files)
 
 
 def blind_spots(files: Files) -> tuple[str, ...]:
@@ -55,6 +57,7 @@ def blind_spots(files: Files) -> tuple[str, ...]:
         *load_lacks.for_the_record(files),
         *generator_lacks.warnings_of(files),
         *generator_lacks.for_the_record(files),
+        *oscilloscope_lacks.for_the_record(files),
     )
 
 

@@ -16,6 +16,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, burdens, filters, settable, time_to_safe
 from benchctl.runner.checks.lacks import generator as generator_lacks
+from benchctl.runner.checks.lacks import oscilloscope as oscilloscope_lacks
 from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
@@ -32,6 +33,7 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
     yield from _sensors(files)
     yield from blind_spots.hazards_of(files)
     yield from supply_lacks.hazards_of(files, unattended=unattended)
+    yield from oscilloscope_lacks.hazards_of(files)
     yield from time_to_safe.hazards_of(files.bench, unattended=unattended)
     yield from generator_lacks.hazards_of(files, unattended=unattended)
 

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
+from benchctl.instruments.oscilloscope.timing import UNASKED_S
 
 # Whether it is finished, which is asked twice on the way, and the errors; and of each signal range, scale and samples.
 QUESTIONS_A_RECORD = 3.0
@@ -20,11 +22,13 @@ class Pace:
     """How long each question takes, by role, s; what nobody knows takes no time worth telling.
 
     `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file says less:
-    whether it was switched off and on, and its errors.
+    whether it was switched off and on, and its errors. `record_rest_s`: quiet that the oscilloscope needs for each
+    record, and how long it is not asked whether the record is whole.
     """
 
     question_s: Mapping[str, float] = field(default_factory=dict)
     asked_after_a_step: Mapping[str, int] = field(default_factory=dict)
+    record_rest_s: float = 0.0
 
     def ask_s(self, role: str, questions: float = 1.0) -> float:
         """So many questions to the instrument in a role."""
@@ -32,7 +36,8 @@ class Pace:
 
     def record_s(self, signals: int) -> float:
         """Setting up a record and fetching it, beyond its own length."""
-        return self.ask_s("oscilloscope", QUESTIONS_A_RECORD + signals * QUESTIONS_A_SIGNAL)
+        questions = QUESTIONS_A_RECORD + signals * QUESTIONS_A_SIGNAL
+        return self.ask_s("oscilloscope", questions) + self.record_rest_s
 
     @property
     def between_steps_s(self) -> float:
@@ -53,7 +58,8 @@ class Pace:
 def declared_pace(bench: Bench) -> Pace:
     """As the bench file and its driver files say."""
     asked = {role: bool(driver.errors) + bool(driver.power_cycled) for role, driver in bench.drivers.items()}
-    return Pace({role: _question_s(bench, role) for role, _ in bench.instruments.items()}, asked)
+    question_s = {role: _question_s(bench, role) for role, _ in bench.instruments.items()}
+    return Pace(question_s, asked, _record_rest_s(bench))
 
 
 def _question_s(bench: Bench, role: str) -> float:
@@ -61,7 +67,18 @@ def _question_s(bench: Bench, role: str) -> float:
     return seen_s if driver is None else max(driver.pace.ask_every_s or 0.0, driver.link.pause_s, seen_s)
 
 
+def _record_rest_s(bench: Bench) -> float:
+    driver = bench.drivers.get("oscilloscope")
+    if not isinstance(driver, OscilloscopeDriver):
+        return 0.0
+    words = driver.commands
+    rest_s = sum(command.settle_s for command in (words.set_record, words.single, words.choose_source))
+    is_asked = words.get_finished and not words.get_finished.waits
+    return rest_s + (0.0 if is_asked else UNASKED_S)
+
+
 def slower(one: Pace, other: Pace) -> Pace:
     """Of each instrument the longer time."""
     roles = {**one.question_s, **other.question_s}
-    return Pace({role: max(one.ask_s(role), other.ask_s(role)) for role in roles}, one.asked_after_a_step)
+    question_s = {role: max(one.ask_s(role), other.ask_s(role)) for role in roles}
+    return Pace(question_s, one.asked_after_a_step, max(one.record_rest_s, other.record_rest_s))
