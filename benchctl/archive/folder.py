@@ -93,6 +93,11 @@ class RunFolder:
         return self.path / "guardian.jsonl"
 
     @property
+    def traffic(self) -> Path:
+        """All that was said to the instruments, where the run was recorded."""
+        return self.path / "traffic.jsonl.gz"
+
+    @property
     def report(self) -> Path:
         return self.path / "report.html"
 

@@ -48,6 +48,9 @@ Try it without a bench:
         ),
         "run": CommandEntry("benchctl.cli.commands.run:run", "Run a sequence on an amplifier, real or dry."),
         "resume": CommandEntry("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
+        "replay": CommandEntry(
+            "benchctl.cli.commands.replay:replay", "Run a recorded run again, without its instruments."
+        ),
         "simulate": CommandEntry(
             "benchctl.cli.commands.simulate:simulate", "Serve simulated instruments in real time."
         ),

@@ -98,7 +98,7 @@ def kept_run(folder: RunFolder, *, unattended: bool = False, accepted: str = "")
     if inputs.changed and not reason:
         advice = "put the file back as it was, or give the reason with --accept REASON"
         raise PreflightRefused([f"{change}; {advice}" for change in inputs.changed])
-    files = _kept_files(folder, began)
+    files = kept_files(folder, began)
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=unattended)
     checked.refuse_hazards(accepted=reason if inputs.changed else reason or "they were when the run began")
     progress = progress_of(checked.plan, events)
@@ -139,7 +139,7 @@ def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, 
     return started[0]
 
 
-def _kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
+def kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
     """The documents as they were used; a change to the owner's files since then does not slip into a run half-way."""
     amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
     sequence = load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"])

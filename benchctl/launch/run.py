@@ -18,6 +18,7 @@ from benchctl.archive.folder_lock import written_alone
 from benchctl.archive.journal.events import (
     INPUTS_KEPT,
     NOT_WATCHED,
+    RECORDING_ENDED,
     RUN_STARTED,
     STEP_BEGINS_ANEW,
     WARNINGS_ACCEPTED,
@@ -37,6 +38,8 @@ from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, nothing_owed, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
+from benchctl.instruments.links.recording_link import recorded
+from benchctl.instruments.links.traffic import Recording
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.served_addresses import is_served
@@ -119,6 +122,7 @@ def run(
     dry_run: bool = False,
     unattended: bool = False,
     accepted: str = "",
+    records: bool = False,
 ) -> Result:
     """Run a sequence.
 
@@ -129,6 +133,7 @@ def run(
         dry_run: simulated instruments behind the same bench file, in virtual time.
         unattended: refuse what needs a person.
         accepted: why preflight's warnings are accepted; without a reason they are refused.
+        records: keep all that is said to the instruments, and all that they answer, in the run folder.
 
     Raises:
         DocumentError, UsageError, PreflightRefused: nothing was touched.
@@ -141,7 +146,7 @@ def run(
     checked.refuse_hazards(accepted)
     if not dry_run:
         require_acknowledgement(files.bench, observer.answer, unattended=unattended)
-    with opened_bench(files, dry_run=dry_run) as opened:
+    with opened_bench(files, dry_run=dry_run, records=records) as opened:
         return run_on(
             opened, files, replace(checked, accepted=accepted), observer, out=out, settings=documents.settings
         )
@@ -163,8 +168,12 @@ def run_on(
         recorder = Recorder(folder, opened.clock)
 
         def work() -> Outcome:
+            _keep_recording(folder, files, opened, settings or {}, checked.accepted)
             _keep_inputs(recorder, files, opened, settings or {})
-            return perform(files, checked, opened, recorder, observer)
+            outcome = perform(files, checked, opened, recorder, observer)
+            if opened.recording is not None and opened.recording.ended_early:
+                recorder.event(RECORDING_ENDED, reason=opened.recording.ended_early)
+            return outcome
 
         return Result(closed_behind(recorder, work), folder.path, recorder.simulation)
 
@@ -278,6 +287,8 @@ class Opened:
     lock: BenchLock | None = None
     simulated: SimulatedBench | None = None
     before: Interlock | None = None
+    recording: Recording | None = None
+    is_replayed: bool = False
 
     @property
     def asked_to_end(self) -> OperatorStop | None:
@@ -290,7 +301,10 @@ class Opened:
         return [
             role
             for role, identity in self.bench.identities().items()
-            if self.simulated is not None or is_simulated(identity) or is_served(self.bench.roles[role].session.address)
+            if self.is_replayed
+            or self.simulated is not None
+            or is_simulated(identity)
+            or is_served(self.bench.roles[role].session.address)
         ]
 
     @contextmanager
@@ -308,10 +322,11 @@ class Opened:
 
 
 @contextmanager
-def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iterator[Opened]:
+def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records: bool = False) -> Iterator[Opened]:
     """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own.
 
-    Time begins at `elapsed_s`, where an earlier part of the run had come to.
+    Time begins at `elapsed_s`, where an earlier part of the run had come to. If it `records`, all that goes over the
+    links is kept, in memory until the recording has a file.
     """
     with ExitStack() as stack:
         clock: Clock
@@ -328,6 +343,11 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
             lock = stack.enter_context(bench_lock(addresses.values()))
 
+        recording = stack.enter_context(Recording(clock.now)) if records else None
+        if recording is not None:
+            roles = {address: role for role, address in addresses.items()}
+            opener = recorded(recording, opener, roles)
+
         def connect(interlock: Interlock) -> Bench:
             admit = partial(lock_identities, lock) if lock is not None else None
             bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener, owed=owed)
@@ -338,14 +358,37 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0) -> Iter
         interlock = Interlock(clock)
         bench = stack.enter_context(connect(interlock))
         simulated = virtual.simulated if virtual is not None else None
-        yield Opened(bench, clock, interlock, connect, lock, simulated)
+        yield Opened(bench, clock, interlock, connect, lock, simulated, recording=recording)
+
+
+def _keep_recording(
+    folder: RunFolder, files: Files, opened: Opened, settings: Mapping[str, str], accepted: str
+) -> None:
+    """Give the recording its file, which begins with all that is needed to run this again without the instruments."""
+    if opened.recording is not None:
+        opened.recording.keep_in(
+            folder.traffic,
+            {
+                "inputs": _texts_of(files),
+                "settings": dict(settings),
+                "accepted": accepted,
+                "addresses": {name: role.session.address for name, role in opened.bench.roles.items()},
+                "marks_ends": opened.recording.marks_ends,
+                "versions": _versions(),
+            },
+        )
+
+
+def _texts_of(files: Files) -> dict[str, str]:
+    """The documents as they were used, by the names that they have in a run folder."""
+    texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
+    return texts | {f"{DRIVERS}/{role}.yaml": driver.whole_text for role, driver in files.bench.drivers.items()}
 
 
 def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:
     """The documents as they were used, who the instruments were, and with what they were driven."""
     identities = opened.bench.identities()
-    texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
-    texts |= {f"{DRIVERS}/{role}.yaml": driver.whole_text for role, driver in files.bench.drivers.items()}
+    texts = _texts_of(files)
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
     inputs = keep_inputs(recorder.folder, texts)
@@ -357,6 +400,7 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
         serial=amplifier.serial or "",
         dry_run=is_dry,
         simulated=opened.simulated_roles,
+        replayed=opened.is_replayed,
         seed=None if opened.simulated is None else opened.simulated.seed,
         settings=dict(settings),
         instruments=identities,

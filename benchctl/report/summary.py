@@ -48,7 +48,11 @@ def summary_of(run_record: RunRecord) -> dict[str, Any]:
 def _simulation(run_record: RunRecord) -> dict[str, Any]:
     """Whether any instrument was simulated, None where that is not on record; and which."""
     simulation = run_record.simulation
-    return {"simulated": simulation.is_simulated, "simulated_instruments": list(simulation.simulated)}
+    return {
+        "simulated": simulation.is_simulated,
+        "simulated_instruments": list(simulation.simulated),
+        "replayed": simulation.is_replayed,
+    }
 
 
 def _count(run_record: RunRecord, verdict: str) -> int:

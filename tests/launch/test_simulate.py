@@ -35,7 +35,9 @@ def test_an_address_says_where_to_listen(address: str, place: object) -> None:
     "address", ["TCPIP::127.0.0.1::inst0::INSTR", "TCPIP::127.0.0.1::hislip0,x::INSTR", "GPIB0::7::INSTR", "supply"]
 )
 def test_what_cannot_be_served_is_refused_with_the_forms_that_can(address: str) -> None:
-    with pytest.raises(UsageError, match=r"the supply's address .*::SOCKET, TCPIP.*hislip0,4880::INSTR or TCPIP.*inst0::INSTR"):
+    with pytest.raises(
+        UsageError, match=r"the supply's address .*::SOCKET, TCPIP.*hislip0,4880::INSTR or TCPIP.*inst0::INSTR"
+    ):
         position_of("supply", address)
 
 

@@ -41,3 +41,5 @@ WARNINGS_ACCEPTED: Final = "warnings accepted"
 NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})
 # A line that the guardian wrote; `line` counts from 1, and `acted` is the `wall` of that line.
 GUARDIAN_ACTED: Final = "guardian acted"
+# Nothing more was kept of the traffic from some time on: `reason`.
+RECORDING_ENDED: Final = "recording ended"

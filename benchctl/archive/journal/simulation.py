@@ -15,11 +15,21 @@ EVERY_INSTRUMENT = "every instrument"
 
 @dataclass(frozen=True)
 class Simulation:
-    """`simulated` and `real` are roles of instruments; `is_told` says whether the journal has this at all."""
+    """`simulated` and `real` are roles of instruments; `is_told` says whether the journal has this at all.
+
+    `is_replayed`: all that the instruments said came from a recording. None of them was there, so all count as
+    simulated.
+    """
 
     simulated: tuple[str, ...] = ()
     real: tuple[str, ...] = ()
     is_told: bool = True
+    is_replayed: bool = False
+
+    @property
+    def word(self) -> str:
+        """What stands before whatever such a run shows; empty for a measurement."""
+        return "" if not self.is_simulated else "Replayed" if self.is_replayed else "Simulated"
 
     @property
     def is_simulated(self) -> bool | None:
@@ -53,6 +63,8 @@ def simulation_of(events: Iterable[Mapping[str, Any]]) -> Simulation:
     began: Mapping[str, Any] = next((event for event in parts if event["event"] == RUN_STARTED), {})
     told = {role for event in parts for role in event.get("simulated", ())} | set(_by_identity(began))
     roles: Sequence[str] = list(dict.fromkeys([*began.get("instruments", {}), *sorted(told)]))
+    if began.get("replayed"):
+        return Simulation(tuple(roles), is_replayed=True)
     if began.get("dry_run"):
         return Simulation(tuple(roles) or (EVERY_INSTRUMENT,))
     return Simulation(

@@ -30,9 +30,10 @@ Examples:
     show_default=True,
     help="Where run folders are made.",
 )
+@click.option("--record", "records", is_flag=True, help="Keep all that the instruments say, for 'benchctl replay'.")
 @json_option
 def run(  # noqa: PLR0917 - click passes each option by name
-    documents: Documents, dry_run: bool, unattended: bool, accepted: str, out: Path, as_json: bool
+    documents: Documents, dry_run: bool, unattended: bool, accepted: str, out: Path, records: bool, as_json: bool
 ) -> int:
     """Run a sequence on an amplifier, real or dry.
 
@@ -48,6 +49,8 @@ def run(  # noqa: PLR0917 - click passes each option by name
     from benchctl.launch.run import run as perform  # noqa: PLC0415
 
     return show_run(
-        lambda view: perform(documents, view, out=out, dry_run=dry_run, unattended=unattended, accepted=accepted),
+        lambda view: perform(
+            documents, view, out=out, dry_run=dry_run, unattended=unattended, accepted=accepted, records=records
+        ),
         as_json,
     )

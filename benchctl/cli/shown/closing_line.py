@@ -74,7 +74,7 @@ def mark_in_words(simulation: Simulation) -> str:
     """That the run is no measurement, and why, as a sentence to put before others; nothing where it is one."""
     if not simulation.is_simulated:
         return ""
-    return f"Simulated, no measurement{'' if simulation.is_whole else f' ({simulation.words})'}. "
+    return f"{simulation.word}, no measurement{'' if simulation.is_whole else f' ({simulation.words})'}. "
 
 
 def _ending(outcome: Outcome) -> str:

@@ -92,6 +92,7 @@ def _as_data(result: Result) -> dict[str, object]:
         "folder": str(result.folder),
         "simulated": result.simulation.is_simulated,
         "simulated_instruments": list(result.simulation.simulated),
+        "replayed": result.simulation.is_replayed,
         "exit_code": outcome.exit_code,
         "error": None if outcome.error is None else str(outcome.error),
         "unmeasured": list(outcome.unmeasured),

@@ -53,8 +53,8 @@ def closing_tables(
         _other_table(entries, usual),
     ]
     unconfirmed = _unconfirmed_table(confirmations)
-    is_simulated = simulation is not None and simulation.is_simulated
-    shown = [_shown(table, "Simulated. " if is_simulated else "") for table in tables if table.rows]
+    mark = f"{simulation.word}. " if simulation is not None and simulation.word else ""
+    shown = [_shown(table, mark) for table in tables if table.rows]
     return Group(*shown, *([unconfirmed] if unconfirmed.row_count else []))
 
 

@@ -33,6 +33,17 @@ _UNKNOWN = Mark(
 )
 
 
+_REPLAYED = Mark(
+    kind="Replayed run, no measurement",
+    title="REPLAYED",
+    banner="No instrument was there: all that they said was taken from a recording of another run. The figures are "
+    "those of that run, as this version of the program computes them.",
+    lead="These figures are no measurement of their own.",
+    word="replayed",
+    caption="Replayed.",
+)
+
+
 def mark_of(run_record: RunRecord) -> Mark | None:
     """The mark of a run with a simulated instrument, or of one whose journal does not tell; None of a measurement."""
     simulation = run_record.simulation
@@ -40,6 +51,8 @@ def mark_of(run_record: RunRecord) -> Mark | None:
         return _UNKNOWN
     if not simulation.is_simulated:
         return None
+    if simulation.is_replayed:
+        return _REPLAYED
     how = "Dry run" if run_record.is_dry else "Simulated run"
     return Mark(f"{how}, no measurement", "DRY RUN" if run_record.is_dry else "SIMULATED", _banner(simulation))
 
@@ -73,6 +86,8 @@ def instruments_in_words(run_record: RunRecord) -> str:
         return "not known whether real or simulated"
     if not simulation.is_simulated:
         return "real"
+    if simulation.is_replayed:
+        return "none; replayed from a recording"
     return "simulated" if simulation.is_whole else f"simulated: {simulation.words}"
 
 

@@ -1,0 +1,83 @@
+"""A link that keeps all that goes over it."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING
+
+from benchctl.errors import LinkError
+from benchctl.instruments.links.opening import Opener
+from benchctl.instruments.links.settings import LinkSettings
+from benchctl.instruments.links.traffic import Exchange, Recording
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from benchctl.instruments.links.link import Interrupt, Link
+
+# The guard's threads, as the guard calls them.
+_GUARD = frozenset(("guard", "lookout"))
+
+
+def who_talks() -> str:
+    """Whether it is the guard that talks, or the run; they share the instruments, and neither waits for the other."""
+    return "guard" if threading.current_thread().name in _GUARD else "run"
+
+
+def recorded(recording: Recording, opener: Opener, role_at: Mapping[str, str]) -> Opener:
+    """An opener whose links are recorded; `role_at` says whose instrument is at an address."""
+
+    def open_recorded(address: str, settings: LinkSettings) -> Link:
+        return RecordingLink(opener(address, settings), recording, role_at[address], settings.ends.sent)
+
+    return open_recorded
+
+
+class RecordingLink:
+    """Wraps a link; what came after a message is kept with it once the next is sent."""
+
+    def __init__(self, link: Link, recording: Recording, role: str, end: bytes) -> None:
+        self._link = link
+        self._recording = recording
+        self._role = role
+        self._end = end
+        self._lock = threading.Lock()  # the safe state sends while another thread waits
+        self._open: Exchange | None = None
+        self._got = bytearray()
+        self.marks_ends = recording.marks_ends[role] = link.marks_ends
+        self.has_waiting = link.has_waiting
+        self.drain = link.drain
+
+    def send(self, data: bytes) -> None:
+        """Send all of `data`, and begin another exchange."""
+        with self._lock:
+            self._finish()
+            text = data.removesuffix(self._end).decode("ascii", "backslashreplace")
+            self._open = Exchange(self._recording.now(), self._role, who_talks(), text)
+        self._link.send(data)
+
+    def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
+        """At least one byte, which is kept."""
+        try:
+            data = self._link.receive(deadline, interrupt)
+        except LinkError as error:
+            with self._lock:
+                if not self._got:
+                    self._finish(type(error).__name__, error.message)
+            raise
+        with self._lock:
+            self._got += data
+        return data
+
+    def close(self) -> None:
+        """Close for good."""
+        with self._lock:
+            self._finish()
+        self._link.close()
+
+    def _finish(self, error: str = "", message: str = "") -> None:
+        begun, self._open = self._open, None
+        if begun is not None:
+            got = bytes(self._got)
+            self._recording.note(Exchange(begun.time_s, begun.role, begun.who, begun.sent, got, error, message))
+        self._got.clear()
