@@ -93,6 +93,8 @@ class Steps:
         return core_schema.is_instance_schema(cls)
 
 
+_LEVEL = "V rms"
+_OF_A_SINE = frozenset({"level", "low_level"})
 # Values that differ by less are the same setting.
 _SAME = 1e-9
 
@@ -170,7 +172,7 @@ def _by_setting(value: Any, settings: Mapping[str, str], read: Any) -> dict[str,
             problems.append(PathProblem((name,), unknown(name, settings, "setting"), is_key=True))
             continue
         try:
-            found[str(name)] = read(entry, settings[name])
+            found[str(name)] = read(entry, _LEVEL if name in _OF_A_SINE else settings[name])
         except ValueError as error:
             problems.append(PathProblem((name,), str(error)))
     if problems:
@@ -206,9 +208,18 @@ def _read_limits(entry: Any, unit: str) -> Range:
 
 
 def _quantity(text: Any, unit: str) -> float:
+    if unit == _LEVEL:
+        return _level(str(text))
     try:
         return parse_quantity(str(text), unit) if unit else float(text)
     except QuantityError as error:
         raise ValueError(str(error)) from None
     except (TypeError, ValueError):
         raise ValueError(f"{describe(text)} is written where a number belongs") from None
+
+
+def _level(text: str) -> float:
+    """Of a sine: V rms, or peak to peak as in 50 mVpp."""
+    if text.endswith("pp"):
+        return _quantity(text.removesuffix("pp"), "V") / (2 * math.sqrt(2))
+    return _quantity(text, "V")
