@@ -9,7 +9,6 @@ from __future__ import annotations
 import functools
 import logging
 import math
-import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -33,6 +32,7 @@ from benchctl.instruments.links.connection import Connection, WithBlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.links.questions import USUAL_QUESTIONS, Question, Questions
 from benchctl.instruments.links.settings import USUAL, LinkSettings
+from benchctl.instruments.turn import Turn
 from benchctl.scpi.numbers import parse_number
 
 _T = TypeVar("_T")
@@ -41,8 +41,6 @@ _traffic = logging.getLogger("benchctl.traffic")
 
 # The safe state waits at most this long for the thread that talks, whose read ends within a twentieth of it.
 GIVE_WAY_S = 1.0
-# How often a thread looks whether another that lets the instrument be quiet has done.
-TURN_S = 0.02
 # An instrument that acknowledges or echoes a message does so within this time, or the safe state goes on.
 NOTE_S = 0.3
 # One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
@@ -110,11 +108,10 @@ class Session:
         self._timeout_s = settings.timeout_s if timeout_s is None else timeout_s
         self._sleep = sleep
         self._owed = owed
-        self._rests = False
         self._report: Report = _untold
         self._verify: Callable[[], bool] = _asks_nothing
         self._is_verifying = False
-        self._talk = threading.RLock()
+        self._talk = Turn(None if owed is _nothing_owed else sleep)
         self._connection = Connection(name, address, opener, settings, questions, self._timeout_s)
 
     @property
@@ -126,7 +123,7 @@ class Session:
 
     def say_hello(self) -> str:
         """Connect, and return the answer to *IDN?. This does not disturb another user of the instrument."""
-        with self._talk, self._placed():
+        with self._talk.taken(), self._placed():
             try:
                 self._connection.connect(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # something is there: ask again, as usual
@@ -138,7 +135,7 @@ class Session:
         """Connect, if not yet connected, and return the answer to *IDN?. From now on a power cycle is noticed."""
         if not self._connection.is_open:
             self.say_hello()
-        with self._talk, self._placed():
+        with self._talk.taken(), self._placed():
             try:
                 self._connection.meet(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:
@@ -149,7 +146,7 @@ class Session:
     @contextmanager
     def undisturbed(self) -> Iterator[None]:
         """Let no other thread's exchange come between messages that belong together; only the safe state may."""
-        with self._turn():
+        with self._talk.taken():
             yield
 
     def rest(self, seconds: float) -> None:
@@ -157,20 +154,8 @@ class Session:
 
         Only the safe state may. On a virtual clock other threads of the run go on meanwhile.
         """
-        with self._turn():
-            self._rests = True
-            try:
-                self._sleep(seconds)
-            finally:
-                self._rests = False
-
-    @contextmanager
-    def _turn(self) -> Iterator[None]:
-        """The right to talk. Where the thread that has it rests, the run's clock must go on: wait on that clock."""
-        while self._rests:
-            self._sleep(TURN_S)
-        with self._talk:
-            yield
+        with self._talk.taken(), self._talk.resting():
+            self._sleep(seconds)
 
     def verify_with(self, verify: Callable[[], bool]) -> None:
         """After a lost link, where the instrument cannot tell whether it was switched off and on, call `verify`: it
@@ -238,7 +223,7 @@ class Session:
     def distrust(self, text: str, reason: str) -> None:
         """Call this when an answer to `text` cannot be right: the link is cleared and verified before the next
         message."""
-        with self._turn():
+        with self._talk.taken():
             self._connection.is_dirty = True
         self._tell(text, reason)
 
@@ -302,7 +287,7 @@ class Session:
 
     def _ask_itself(self, question: Question[_T]) -> _T:
         *before, last = question.messages
-        with self._turn():
+        with self._talk.taken():
             for message in before:
                 self.command(message)
             return self._exchange(last, self._connection.read_as(last, question.take), self._timeout_s)
@@ -356,22 +341,10 @@ class Session:
 
         If an answer may still come, or the link is dead, the question is asked over a new link.
         """
-        with self._placed(), self._turn_at_once():
-            return self._ask_on_sound_link(text)
-
-    @contextmanager
-    def _turn_at_once(self) -> Iterator[None]:
-        """The right to talk for the safe state. Where the thread that has it only lets the instrument be quiet, it is
-        not waited for: the interlock is open, so it sends nothing any more."""
-        deadline = time.monotonic() + GIVE_WAY_S
-        while not (is_ours := self._talk.acquire(timeout=TURN_S)) and not self._rests:
-            if time.monotonic() >= deadline:
+        with self._placed(), self._talk.taken_at_once(GIVE_WAY_S) as may_talk:
+            if not may_talk:
                 raise NoAnswer("another question is still under way")
-        try:
-            yield
-        finally:
-            if is_ours:
-                self._talk.release()
+            return self._ask_on_sound_link(text)
 
     def _ask_on_sound_link(self, text: str) -> str:
         had_answered = self._connection.is_in_step()
@@ -395,14 +368,17 @@ class Session:
 
     def _await_note(self) -> None:
         """An instrument that takes note of each message wants the next one only then; but off goes first."""
-        if not self._connection.expects or not self._talk.acquire(blocking=False):
+        if not self._connection.expects:
             return
+        with self._talk.taken_if_free() as is_ours:
+            if is_ours:
+                self._take_note()
+
+    def _take_note(self) -> None:
         try:
             self._connection.attend(time.monotonic() + NOTE_S, _never)
         except InstrumentError as error:
             _traffic.debug("%s: %s", self.name, error)
-        finally:
-            self._talk.release()
 
     def look_for_power_cycle(self) -> None:
         """Ask, in spite of the interlock and on a new link, whether the instrument was switched off and on.
@@ -410,7 +386,7 @@ class Session:
         Raises:
             InstrumentError: it does not answer because it is off or starting.
         """
-        with self._talk, self._placed():
+        with self._talk.taken(), self._placed():
             self._connection.leave(is_left=False)
             self._connection.reopen(_never)
 
@@ -429,7 +405,7 @@ class Session:
         `may_garble` says so; a command may always be repeated."""
         gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
-        with self._turn(), self._placed():
+        with self._talk.taken(), self._placed():
             try:
                 for _ in range(ATTEMPTS - 1):
                     try:
