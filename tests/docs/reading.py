@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
 import shlex
 import shutil
 from dataclasses import dataclass, field, replace
@@ -12,8 +13,12 @@ from unittest.mock import patch
 
 import pytest
 
+from benchctl import library
 from benchctl.cli.main import main
+from benchctl.launch.simulate import served
+from tests.announcing import alone_on_the_air
 from tests.pages import ROOT, Block, blocks
+from tests.ports import free_ports
 
 # What a page writes where the reader is to put the folder of the last run.
 RUN_FOLDER = "RUN_FOLDER"
@@ -47,13 +52,17 @@ class Reading:
     folder: Path
     ran: list[Ran] = field(default_factory=list)
     excerpts: list[Excerpt] = field(default_factory=list)
+    going_on: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
     _ran: list[Ran] = field(default_factory=list)
 
     def block(self, block: Block) -> None:
         """Do what a block asks for."""
         for edit in block.told("edited"):
             self._edit(edit)
-        if block.kind == "console":
+        if block.kind == "console" and "goes on" in block.notes:
+            for command in block.commands:
+                self._serve(command)
+        elif block.kind == "console":
             self._ran = [
                 replace(give(command, self.folder), allowed=_allowed(command, block)) for command in block.commands
             ]
@@ -63,8 +72,22 @@ class Reading:
             self.excerpts.append(Excerpt(block.text, (self.folder / name).read_text(encoding="utf-8"), False))
         elif block.kind == "text":
             printed = "".join(each.out + each.err for each in self._ran)
-            measured = any(each.command.split()[1] in ("run", "preflight") for each in self._ran)
+            measured = any(each.command.split()[1] in ("run", "preflight", "instruments", "new") for each in self._ran)
             self.excerpts.append(Excerpt(block.text, printed, measured))
+
+    def _serve(self, command: str) -> None:
+        """`benchctl simulate BENCH --amplifier AMPLIFIER --announce` in a second terminal, until the page is read; on
+        ports that nobody else has."""
+        _, simulate, bench, option, amplifier, *announce = shlex.split(command)
+        assert (simulate, option, announce) == ("simulate", "--amplifier", ["--announce"]), command
+        text = library.find("benches", bench).read_text(encoding="utf-8")
+        ports = sorted(set(re.findall(r"::(\d+)::SOCKET", text)))
+        for port, free in zip(ports, free_ports(len(ports)), strict=True):
+            text = text.replace(f"::{port}::", f"::{free}::")
+        served_bench = self.folder.parent / "served.yaml"
+        served_bench.write_text(text, encoding="utf-8")
+        self.going_on.enter_context(alone_on_the_air())
+        self.going_on.enter_context(served(served_bench, amplifier, announce=True))
 
     def last(self, beginning: str) -> Ran:
         """The last command that begins so."""
@@ -86,9 +109,10 @@ def read_page(page: str, folder: Path) -> Reading:
         for name in ("sequences", "sim", "drivers"):
             shutil.copytree(ROOT / name, folder / name)
     reading = Reading(folder)
-    for block in blocks(page, "console", "text", "yaml"):
-        if not block.reason:
-            reading.block(block)
+    with reading.going_on:
+        for block in blocks(page, "console", "text", "yaml"):
+            if not block.reason:
+                reading.block(block)
     return reading
 
 

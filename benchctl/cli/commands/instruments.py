@@ -79,7 +79,7 @@ def instruments(  # noqa: PLR0917 - click passes each option by name
     if bench is not None and exercise is not None:
         from benchctl.cli.shown.exercise import Agreed, show_exercise  # noqa: PLC0415
 
-        return show_exercise(bench, exercise, Agreed(yes, energise, simulated), sequences, as_json=as_json)
+        return show_exercise(bench, exercise, Agreed(yes, energise, simulated, as_json), sequences, as_json=as_json)
     from benchctl.cli.shown.instruments import show_hello, show_search  # noqa: PLC0415
 
     if bench is not None:

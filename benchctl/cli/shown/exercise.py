@@ -37,39 +37,45 @@ class Agreed:
         yes: what energises nothing may be done without a question.
         energise: why what energises may be done too, in a person's words; '' asks.
         simulated: nothing can be energised.
+        as_json: what is said goes to standard error, as standard output is for a program.
     """
 
     yes: bool
     energise: str
     simulated: bool
+    as_json: bool = False
 
     def consent(self, plans: Mapping[str, Plan]) -> Consent:
         """Tell what will be done, and ask for what was not agreed to."""
-        _tell("This will be done. It energises nothing:", [each for plan in plans.values() for each in plan.harmless])
+        self._tell(
+            "This will be done. It energises nothing:", [each for plan in plans.values() for each in plan.harmless]
+        )
         if not self.simulated and not self.yes and not _agrees(f"Type '{GO_ON}' to go on", GO_ON):
             raise OperatorStop("nothing was sent")
         energising = [each for plan in plans.values() for each in plan.energising]
         return Consent(goes_on=True, energises=bool(energising) and self._may_energise(energising))
 
     def _may_energise(self, energising: Sequence[str]) -> bool:
-        _tell("This switches something on:", energising)
+        self._tell("This switches something on:", energising)
         if self.simulated:
-            click.echo("The instruments are simulated, so nothing is asked.", err=True)
+            self._say("The instruments are simulated, so nothing is asked.")
             return True
         if self.energise:
-            click.echo(f"It is done, as you say: {self.energise}.", err=True)
+            self._say(f"It is done, as you say: {self.energise}.")
             return True
         if self.yes:
-            click.echo("It is left out: give --energise REASON for it.", err=True)
+            self._say("It is left out: give --energise REASON for it.")
             return False
         question = f"Take every lead off these outputs first. Type '{DISCONNECTED}' once nothing is connected, or Enter"
         return _agrees(question, DISCONNECTED)
 
+    def _tell(self, head: str, sentences: Sequence[str]) -> None:
+        self._say(head)
+        for sentence in sentences:
+            self._say(f"  - {sentence}")
 
-def _tell(head: str, sentences: Sequence[str]) -> None:
-    click.echo(head, err=True)
-    for sentence in sentences:
-        click.echo(f"  - {sentence}", err=True)
+    def _say(self, text: str) -> None:
+        click.echo(text, err=self.as_json)
 
 
 def _agrees(question: str, word: str) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from benchctl import library
 from benchctl.launch.simulate import served
+from tests.announcing import alone_on_the_air
 from tests.cli.conftest import Command
 from tests.cli.files import bench_on_free_ports, written
 from tests.ports import free_port
@@ -34,7 +35,7 @@ def test_where_none_of_the_given_addresses_answers_the_exit_code_says_so(benchct
 
 
 def test_what_announces_itself_is_found_and_asked(benchctl: Command, tmp_path: Path) -> None:
-    with served(bench_on_free_ports(tmp_path), "hx2150", announce=True) as instruments:
+    with alone_on_the_air(), served(bench_on_free_ports(tmp_path), "hx2150", announce=True) as instruments:
         ended = benchctl("instruments", "--interface", LOOPBACK)
     assert ended.exit_code == 0
     for each in instruments.values():
@@ -124,7 +125,7 @@ def test_a_real_bench_is_told_what_will_be_done_and_waits_for_yes(benchctl: Comm
     bench = bench_on_free_ports(tmp_path)
     ended = benchctl("instruments", "--bench", bench, "--exercise", "supply", typed="\n")
     assert ended.exit_code == 6
-    assert "sets output 'main' and 'remote' to 1 V and 2 V" in ended.err
+    assert "sets output 'main' and 'remote' to 1 V and 2 V" in ended.out
     assert "nothing was sent" in ended.err
 
 

@@ -30,6 +30,7 @@ from benchctl.launch.simulate import served
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.nobody import Nobody
+from tests.announcing import alone_on_the_air
 from tests.cli.files import bench_on_free_ports
 
 LOOPBACK = next(name for _, name in socket.if_nameindex() if name.startswith("lo"))
@@ -354,11 +355,11 @@ def test_a_driver_that_does_not_ship_is_no_start(tmp_path: Path) -> None:
 
 def test_a_bench_file_starts_from_the_instruments_that_were_found(tmp_path: Path) -> None:
     served_file = bench_on_free_ports(tmp_path)
-    with served(served_file, "hx2150", announce=True) as instruments:
+    with alone_on_the_air(), served(served_file, "hx2150", announce=True) as instruments:
         result = invoke("bench", str(tmp_path / "mine.yaml"), "--found", "--interface", LOOPBACK, "--yes")
     assert result.exception is None, result.output
     mine = load_bench(tmp_path / "mine.yaml")
-    # Another simulated bench may be announced on this computer at the same time.
-    assert [role for role, entry in mine.instruments.items() if "::127.0.0.1::" in entry.address] == list(instruments)
+    theirs = {role: each.address for role, each in instruments.items()}
+    assert {role: entry.address for role, entry in mine.instruments.items()} == theirs
     assert mine.instruments.supply is not None
     assert mine.instruments.supply.driver == "supply/scpi99_watchdog", "of two that fit, the one that says most"
