@@ -11,7 +11,7 @@ from pathlib import Path
 from benchctl.clock import Clock, RealClock
 from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.errors import LinkError, UsageError
+from benchctl.errors import InstrumentError, UsageError
 from benchctl.guard.bench_lock import bench_lock
 from benchctl.instruments.bench import Bench, nothing_owed, open_bench
 from benchctl.instruments.exercise.exercise import Exercise, Plan
@@ -164,7 +164,7 @@ def _exercised(role: str, work: Exercise, file: BenchFile) -> Exercised:
     try:
         work.run()
         left_on = work.left_on()
-    except LinkError as error:
+    except InstrumentError as error:
         last = next(reversed(findings.by_word), "identify")
         findings.note(last, Verdict.UNSUPPORTED, f"the link failed here: {error.message}", advice=error.advice)
         left_on = work.switched
