@@ -11,7 +11,7 @@ from benchctl.documents.driver_file.language.questions import Asked
 from benchctl.documents.driver_file.records import Choice, Samples
 from benchctl.instruments.oscilloscope.ranges import Ranges
 from benchctl.instruments.oscilloscope.record import Input
-from benchctl.instruments.oscilloscope.samples import Coded, Form, from_codes, from_volts, in_numbers
+from benchctl.instruments.oscilloscope.samples import Coded, Form, from_codes, from_volts, in_numbers, pieces_of
 from benchctl.instruments.oscilloscope.scale import Scale, points_told, scale_of
 from benchctl.instruments.oscilloscope.timing import Setup
 from benchctl.measure.signal.record import Trace
@@ -103,11 +103,14 @@ class Fetching(Ranges):
         """What is probably wrong with a record, or nothing."""
         if form.bytes < 2:
             return ""
-        swapped = in_numbers(data, form.swapped)
-        if not form.is_volts:
-            other = from_codes(swapped, scale.volts_per_code, scale.volts_at_zero).codes
-            return misreading(trace.codes, other, (trace.low_code, trace.high_code), self.bits)
-        return self._misread_volts(source, data, form, trace)
+        pieces = pieces_of(data, form)
+        if form.is_volts:
+            return self._misread_volts(source, pieces, form, trace)
+        codes, swapped = (
+            from_codes(in_numbers(pieces, each), scale.volts_per_code, scale.volts_at_zero).codes
+            for each in (form, form.swapped)
+        )
+        return misreading(codes, swapped, (trace.low_code, trace.high_code), self.bits)
 
     def _misread_volts(self, source: Input, data: bytes, form: Form, trace: Trace) -> str:
         if is_inside(trace.codes, trace.low_code, trace.high_code):

@@ -19,6 +19,9 @@ _MIDDLE = 2**15
 _HIGHEST = 2**15 - 1
 # Volts beyond the screen still have codes up to here, in halves of the range.
 _REACH = 1.25
+# Pieces of a long record that are looked at for signs of a misreading, and samples in each.
+_PIECES = 16
+_PIECE = 1024
 # The step of volts is looked for in so many of them, spread over the record.
 _LOOKED_AT = 8192
 # A 32-bit float has 24 bits: steps that differ by this part of one are the same.
@@ -75,6 +78,15 @@ def in_numbers(data: bytes, form: Form) -> NDArray[np.generic]:
     return np.frombuffer(data, dtype=np.dtype(form.type).newbyteorder("<" if form.order == "low_first" else ">"))
 
 
+def pieces_of(data: bytes, form: Form) -> bytes:
+    """Pieces of a long record, spread over it; all of a short one."""
+    size = _PIECE * form.bytes
+    if len(data) <= _PIECES * size:
+        return data
+    apart = (len(data) - size) // (_PIECES - 1) // form.bytes * form.bytes
+    return b"".join(data[start : start + size] for start in range(0, _PIECES * apart, apart))
+
+
 def from_codes(numbers: NDArray[np.generic], volts_per_code: float, volts_at_zero: float) -> Coded:
     """Whole numbers as the codes of a trace."""
     if numbers.dtype.kind == "u" and numbers.dtype.itemsize == 2:
@@ -90,28 +102,39 @@ def from_volts(numbers: NDArray[np.generic], half_range_v: float) -> Coded:
         ValueError: a sample is no number.
     """
     volts = numbers.astype(np.float64)
-    if np.isnan(volts).any():
+    lowest, highest = float(volts.min()), float(volts.max())
+    if np.isnan(lowest) or np.isnan(highest):
         raise ValueError("sends a record that holds something else than numbers")
-    whole = np.abs(volts) < _BEYOND_EVERY_RANGE
-    step_v, zero_v = _steps_of(volts[whole], half_range_v) or (_REACH * half_range_v / _HIGHEST, 0.0)
-    codes = np.clip(np.rint((volts - zero_v) / step_v), -_MIDDLE, _HIGHEST)
-    return Coded(codes.astype(np.int16), step_v, zero_v)
+    if max(-lowest, highest) >= _BEYOND_EVERY_RANGE:
+        return _coded(volts, _steps_of_range(half_range_v), 0.0)
+    if (steps := _steps_of(volts, half_range_v)) is not None:
+        coded = _coded(volts, *steps)
+        off_v = np.max(np.abs(coded.codes * coded.volts_per_code + coded.volts_at_zero - volts))
+        if off_v <= _OFF_STEP * coded.volts_per_code:
+            return coded
+    return _coded(volts, _steps_of_range(half_range_v), 0.0)
+
+
+def _steps_of_range(half_range_v: float) -> float:
+    return _REACH * half_range_v / _HIGHEST
+
+
+def _coded(volts: NDArray[np.float64], step_v: float, zero_v: float) -> Coded:
+    places = volts - zero_v
+    places /= step_v
+    np.rint(places, out=places)
+    np.clip(places, -_MIDDLE, _HIGHEST, out=places)
+    return Coded(places.astype(np.int16), step_v, zero_v)
 
 
 def _steps_of(volts: NDArray[np.float64], half_range_v: float) -> tuple[float, float] | None:
-    """The step of the converter and the voltage of its code nearest to 0 V, if all volts lie on such steps."""
-    if not volts.size:
-        return None
+    """The step of the converter and the voltage of its code nearest to 0 V, if volts seem to lie on such steps."""
     levels = np.unique(volts[:: max(volts.size // _LOOKED_AT, 1)])
     differences = np.diff(levels)
-    smallest = differences[differences > half_range_v / _MIDDLE]
-    if not smallest.size:
+    apart = differences[differences > half_range_v / _MIDDLE]
+    if not apart.size:
         return None
-    span = float(levels[-1] - levels[0])
+    span_v = float(levels[-1] - levels[0])
     # From the whole span, because the difference of two neighbours is known to few digits only.
-    step_v = span / round(span / float(smallest.min()))
-    zero_v = float(levels[0]) - round(float(levels[0]) / step_v) * step_v
-    places = (volts - zero_v) / step_v
-    if np.max(np.abs(places)) > _HIGHEST or np.max(np.abs(places - np.rint(places))) > _OFF_STEP:
-        return None
-    return step_v, zero_v
+    step_v = span_v / round(span_v / float(apart.min()))
+    return step_v, float(levels[0]) - round(float(levels[0]) / step_v) * step_v

@@ -16,9 +16,6 @@ _WORD = 2**16
 _BEYOND_SCREEN = 1.5
 # In the wrong order each step of a quiet record is 256 times too large; an honest record is rougher in the other order.
 _ROUGHER = 16.0
-# Pieces of a long record that are looked at, spread over it, and samples in each.
-_PIECES = 16
-_PIECE = 1024
 
 BYTE_ORDER = "its bytes probably come in the wrong order"
 SCALE = "the scale that it tells is probably not that of its codes"
@@ -28,8 +25,8 @@ def misreading(codes: Codes, swapped: Codes | None, limits: tuple[int, int], bit
     """What is probably wrong with codes that do not fit their range, or nothing.
 
     Args:
-        codes: as they were read.
-        swapped: the same, read in the other order of bytes; None where a sample is one byte.
+        codes: as they were read; of a long record, pieces that are spread over it.
+        swapped: the same samples, read in the other order of bytes; None where a sample is one byte.
         limits: the lowest and the highest code on the screen.
         bits: those of the converter, as the bench file has them.
     """
@@ -63,11 +60,8 @@ def _is_better(swapped: Codes, codes: Codes, step: int) -> bool:
 
 
 def _differences(codes: Codes) -> NDArray[np.int64]:
-    """From one sample to the next; of a long record, in pieces spread over it."""
-    if codes.size <= _PIECES * _PIECE:
-        return np.asarray(np.diff(codes.astype(np.int64)), dtype=np.int64)
-    starts = np.linspace(0, codes.size - _PIECE, _PIECES).astype(int)
-    return np.concatenate([np.diff(codes[start : start + _PIECE].astype(np.int64)) for start in starts])
+    """From one sample to the next."""
+    return np.asarray(np.diff(codes.astype(np.int64)), dtype=np.int64)
 
 
 def _step_of(differences: NDArray[np.int64]) -> int:
