@@ -81,7 +81,8 @@ class Guard:
         self._interlock = interlock
         self._report = report
         self._trend = trend
-        self._samplers = samplers_of(bench, {limit.signal for limit in limits})
+        self._watched = {limit.signal for limit in limits}
+        self._plan_readings()
         self._fresh: dict[str, float | None] = {}  # read since the last row of the trend
         self._has_watchdog = bench.has("supply") and bench.supply.has_watchdog
         self.watches = [
@@ -90,7 +91,6 @@ class Guard:
         self.readings: dict[str, float | None] = {}
         self._read_at_s: dict[str, float] = {}
         self._unread: dict[str, str] = {}  # why there is no value
-        self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
         self.confirmations: tuple[Confirmation, ...] = ()
         self.tripped_outputs: tuple[str, ...] = ()  # of the supply, by its own protection, once the bench is safe
         self.energised = False
@@ -111,6 +111,11 @@ class Guard:
         self._settled = clock.signal()  # the bench is safe, or known not to be
         self._watching = 0
 
+    def _plan_readings(self) -> None:
+        """What is read how often; how long its instruments take to answer is known once they were asked something."""
+        self._samplers = samplers_of(self._bench, self._watched)
+        self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
+
     def leave_to(self, hand_over: HandOver) -> None:
         """From now on a guardian stands by."""
         self._hand_over = hand_over
@@ -125,6 +130,7 @@ class Guard:
             self._bench.supply.arm_watchdog(WATCHDOG_S)
             self._report("watchdog armed", watchdog_s=WATCHDOG_S)
         self._move(GuardEvent.START)
+        self._plan_readings()
         self._watching = len(self._samplers)
         for sampler in self._samplers:
             sampler.begin(self._clock.now())

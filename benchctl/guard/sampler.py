@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from benchctl.documents.model.limits import SUPPLY_SIGNALS, output_signal
-from benchctl.guard.limits import SUPPLY_PROTECTION, SUPPLY_WATCHDOG
+from benchctl.guard.limits import SUPPLY_PROTECTION, SUPPLY_WATCHDOG, WATCHDOG_S
 from benchctl.guard.read_back import READ_BACK_PERIOD_S, ReadBack
 from benchctl.instruments.bench import Bench
+from benchctl.instruments.role import Role
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
 
@@ -30,19 +31,28 @@ FEEDING_PERIOD_S = 1.0
 # A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
 # takes a session two seconds to find out, before it asks again.
 STALE_S = 3.0
+# So many questions of the runner may come between two readings of a slow instrument.
+QUESTIONS_BETWEEN = 10.0
+# The guard leaves most of a slow instrument's time to the runner: what is read most takes a third of it at most, every
+# other reading an eighth. A watchdog must be fed all the same.
+MOST_READ_PART = 3.0
+OTHER_PART = 8.0
+LONGEST_FEEDING_S = WATCHDOG_S / 3.0
 
 
 @dataclass(frozen=True)
 class Sensor:
     """Signals that one question reads, how often, and how; what is not a quantity has no place in the trend.
 
-    One without signals only looks whether all is well, and raises where it is not.
+    One without signals only looks whether all is well, and raises where it is not. A reading that is `stale_s` later
+    than its period is none.
     """
 
     signals: tuple[str, ...]
     period_s: float
     read: Callable[[], Sequence[float]]
     has_trend: bool = True
+    stale_s: float = STALE_S
 
 
 class Sampler:
@@ -86,23 +96,29 @@ class Sampler:
 
     def stale_at_s(self) -> float:
         """When the first of its readings will be stale, if no other comes."""
-        read = (self._read_s[sensor.signals] + sensor.period_s for sensor in self._sensors if sensor.signals)
-        return min(read, default=math.inf) + STALE_S
+        stale = (
+            self._read_s[sensor.signals] + sensor.period_s + sensor.stale_s
+            for sensor in self._sensors
+            if sensor.signals
+        )
+        return min(stale, default=math.inf)
 
     def stale(self, now_s: float) -> list[str]:
         """The signals whose readings have ceased to come."""
         return [signal for sensor in self._sensors if self._is_stale(sensor, now_s) for signal in sensor.signals]
 
     def _is_stale(self, sensor: Sensor, now_s: float) -> bool:
-        return now_s - self._read_s[sensor.signals] > sensor.period_s + STALE_S
+        return now_s - self._read_s[sensor.signals] > sensor.period_s + sensor.stale_s
 
 
 def samplers_of(bench: Bench, watched: Set[str] = frozenset()) -> list[Sampler]:
     """One for each instrument that can be watched on this bench, the supply last; before them, one for the settings.
 
     Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
+    How often each is read follows from how long a question to its instrument takes.
     """
-    settings = Sampler([Sensor((), READ_BACK_PERIOD_S, ReadBack(bench))])
+    slowest_s = max((role.question_s for role in bench.roles.values()), default=0.0)
+    settings = Sampler([Sensor((), max(READ_BACK_PERIOD_S, OTHER_PART * slowest_s), ReadBack(bench))])
     readings = [Sampler(sensors) for sensors in (_temperatures(bench), _of_supply(bench, watched)) if sensors]
     return [settings, *readings]
 
@@ -111,17 +127,29 @@ def _of_supply(bench: Bench, watched: Set[str]) -> list[Sensor]:
     if not bench.has("supply"):
         return []
     supply, output = bench.supply, bench.main_output
-    return [
-        Sensor(SUPPLY_SIGNALS, SAMPLING_PERIOD_S, partial(supply.measure, output)),
-        Sensor((SUPPLY_PROTECTION,), PROTECTION_PERIOD_S, partial(_tripped, supply, output), has_trend=False),
+    measuring_s = supply.measuring_questions * supply.question_s
+    sensors = [
+        Sensor(SUPPLY_SIGNALS, max(SAMPLING_PERIOD_S, MOST_READ_PART * measuring_s), partial(supply.measure, output)),
+        _tripped_sensor(supply, output),
         *_watchdog(supply),
         *(sensor for sensor in _of_further_outputs(supply, output) if not watched.isdisjoint(sensor.signals)),
     ]
+    return [replace(sensor, stale_s=_stale_s(supply)) for sensor in sensors]
+
+
+def _stale_s(role: Role) -> float:
+    return STALE_S + QUESTIONS_BETWEEN * role.question_s
+
+
+def _tripped_sensor(supply: Supply, output: str) -> Sensor:
+    period_s = max(PROTECTION_PERIOD_S, OTHER_PART * supply.tripped_questions * supply.question_s)
+    return Sensor((SUPPLY_PROTECTION,), period_s, partial(_tripped, supply, output), has_trend=False)
 
 
 def _watchdog(supply: Supply) -> Iterator[Sensor]:
     if supply.has_watchdog:
-        yield Sensor((SUPPLY_WATCHDOG,), FEEDING_PERIOD_S, partial(_fed, supply), has_trend=False)
+        period_s = min(max(FEEDING_PERIOD_S, OTHER_PART * supply.question_s), LONGEST_FEEDING_S)
+        yield Sensor((SUPPLY_WATCHDOG,), period_s, partial(_fed, supply), has_trend=False)
 
 
 def _fed(supply: Supply) -> tuple[float]:
@@ -133,20 +161,26 @@ def _tripped(supply: Supply, output: str) -> tuple[float]:
 
 
 def _of_further_outputs(supply: Supply, main: str) -> Iterator[Sensor]:
+    period_s = max(SIDE_PERIOD_S, OTHER_PART * supply.measuring_questions * supply.question_s)
     for name in supply.outputs:
         if name != main:
             signals = (output_signal("voltage", name), output_signal("current", name))
-            yield Sensor(signals, SIDE_PERIOD_S, partial(supply.measure, name))
+            yield Sensor(signals, period_s, partial(supply.measure, name))
 
 
 def _temperatures(bench: Bench) -> list[Sensor]:
     if not bench.has("thermometer"):
         return []
     thermometer = bench.thermometer
+    questions = 1 if thermometer.asks_for_all else len(thermometer.channels)
+    all_s = MOST_READ_PART * questions * thermometer.question_s
+    period_s = max(TEMPERATURE_PERIOD_S, all_s, thermometer.driver.pace.new_reading_every_s)
     if thermometer.asks_for_all:
-        return [Sensor(tuple(thermometer.channels), TEMPERATURE_PERIOD_S, partial(_every_temperature, thermometer))]
+        every = partial(_every_temperature, thermometer)
+        return [Sensor(tuple(thermometer.channels), period_s, every, stale_s=_stale_s(thermometer))]
     return [
-        Sensor((name,), TEMPERATURE_PERIOD_S, partial(_temperature, thermometer, name)) for name in thermometer.channels
+        Sensor((name,), period_s, partial(_temperature, thermometer, name), stale_s=_stale_s(thermometer))
+        for name in thermometer.channels
     ]
 
 

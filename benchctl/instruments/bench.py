@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import defaultdict
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -175,6 +176,7 @@ def open_bench(
     admit: Callable[[Mapping[str, str]], None] | None = None,
     opener: Opener = open_link,
     owed: Callable[[str], float] = nothing_owed,
+    now: Callable[[], float] = time.monotonic,
 ) -> Bench:
     """Connect to the instruments of a bench file.
 
@@ -188,6 +190,7 @@ def open_bench(
         admit: is given each role's answer to *IDN?, and may raise, before anything but that is said to an instrument.
         opener: opens the link at an address.
         owed: how long the instrument in a role needs from now on; see `Session`.
+        now: the time of the run's clock.
 
     Raises:
         InstrumentError: an instrument cannot be reached or does not say who it is; those already open are closed.
@@ -206,6 +209,8 @@ def open_bench(
                 questions=questions_of(driver),
                 sleep=wait,
                 owed=partial(owed, name),
+                now=now,
+                ask_every_s=driver.pace.ask_every_s or 0.0,
             )
             stack.callback(session.close)
             if connect:

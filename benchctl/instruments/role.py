@@ -25,6 +25,10 @@ WHO_CHANGED_IT = (
 )
 
 
+# The median of three is moved by none of them alone.
+PACE_QUESTIONS = 3
+
+
 class Role(ABC):
     """One instrument in one role. Roles do no wiring, no retry and no sleep; they send commands and read answers."""
 
@@ -37,6 +41,19 @@ class Role(ABC):
     def name(self) -> str:
         """The instrument's name in the bench file."""
         return self.session.name
+
+    @property
+    def question_s(self) -> float:
+        """How long a question usually takes: as its last answers showed, and no less than the driver file says."""
+        return max(self.driver.pace.ask_every_s or 0.0, self.session.pace.question_s)
+
+    def look_at_pace(self) -> float:
+        """Ask who the instrument is, to see how long answers take, and return that, s; nothing is changed."""
+        messages = self.driver.identify.messages()
+        for _ in range(PACE_QUESTIONS if messages else 0):
+            with self._prepared(messages) as question:
+                self.session.ask(question)
+        return self.question_s
 
     def reset(self) -> float:
         """Send what brings every setting to a known state: nobody's settings are trusted.

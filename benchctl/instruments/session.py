@@ -32,6 +32,7 @@ from benchctl.instruments.links.connection import Connection, WithBlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.links.questions import USUAL_QUESTIONS, Question, Questions
 from benchctl.instruments.links.settings import USUAL, LinkSettings
+from benchctl.instruments.pace import MeasuredPace
 from benchctl.instruments.turn import Turn
 from benchctl.scpi.numbers import parse_number
 
@@ -85,6 +86,11 @@ class Session:
         sleep: waits on the run's clock.
         owed: how long the instrument needs from now on before it has done what it was sent; for virtual time, where
             what takes time is done at once, and is waited for behind each exchange.
+        now: the time of the run's clock.
+        ask_every_s: the shortest time from one question to the next.
+
+    Attributes:
+        pace: how long its answers take.
     """
 
     def __init__(
@@ -99,7 +105,13 @@ class Session:
         timeout_s: float | None = None,
         sleep: Callable[[float], object] = time.sleep,
         owed: Callable[[], float] = _nothing_owed,
+        now: Callable[[], float] = time.monotonic,
+        ask_every_s: float = 0.0,
     ) -> None:
+        self.pace = MeasuredPace()
+        self._now = now
+        self._ask_every_s = ask_every_s
+        self._may_ask_s = -math.inf
         self.name = name
         self.address = address
         self.settings = settings
@@ -405,7 +417,7 @@ class Session:
         `may_garble` says so; a command may always be repeated."""
         gate = self._interlock_and_settings
         forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
-        with self._talk.taken(), self._placed():
+        with self._talk.taken(), self._placed(), self._paced(is_question=is_question):
             try:
                 for _ in range(ATTEMPTS - 1):
                     try:
@@ -416,6 +428,17 @@ class Session:
             finally:
                 if owed_s := self._owed():
                     self.rest(owed_s)
+
+    @contextmanager
+    def _paced(self, *, is_question: bool) -> Iterator[None]:
+        """Ask no sooner than the instrument may be asked, and note how long its answer takes."""
+        if is_question and (early_s := self._may_ask_s - self._now()) > 0.0:
+            self.rest(early_s)
+        began_s = self._now()
+        yield
+        if is_question:
+            self._may_ask_s = began_s + self._ask_every_s
+            self.pace.note(self._now() - began_s)
 
     def _tell(self, text: str, reason: str) -> None:
         _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)

@@ -205,6 +205,16 @@ class Supply(Role):
         return found["voltage"], found["current"]
 
     @property
+    def measuring_questions(self) -> int:
+        """How many questions one measurement takes."""
+        return len(self._words.measure.asked(output=1))
+
+    @property
+    def tripped_questions(self) -> int:
+        """How many questions it takes to know whether a protection has tripped."""
+        return max(len(self._words.get_tripped.asked(output=1)), 1)
+
+    @property
     def has_watchdog(self) -> bool:
         """Whether the supply has a watchdog that switches its outputs off when it is not fed."""
         return self._words.has_watchdog

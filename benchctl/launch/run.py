@@ -49,6 +49,7 @@ from benchctl.runner.checks.blind_spots import blind_spots
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.engine.execute import Outcome, conclude, execute
 from benchctl.runner.engine.progress import Progress, progress_of
+from benchctl.runner.expected.pace import Pace, declared_pace
 from benchctl.runner.plan import expand
 from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
@@ -147,9 +148,24 @@ def run(
     if not dry_run:
         require_acknowledgement(files.bench, observer.answer, unattended=unattended)
     with opened_bench(files, dry_run=dry_run, records=records) as opened:
+        checked = at_measured_pace(opened, files, checked, unattended=unattended, accepted=accepted)
         return run_on(
             opened, files, replace(checked, accepted=accepted), observer, out=out, settings=documents.settings
         )
+
+
+def at_measured_pace(opened: Opened, files: Files, checked: Preflight, *, unattended: bool, accepted: str) -> Preflight:
+    """Preflight once more, if an instrument takes longer to answer than the files say; nothing is energised yet.
+
+    Raises:
+        PreflightRefused: at this pace something is in the way.
+    """
+    measured = Pace({name: role.look_at_pace() for name, role in opened.bench.roles.items()})
+    if not measured.is_slower_than(declared_pace(files.bench)):
+        return checked
+    again = preflight(files, checked.plan, unattended=unattended, measured=measured)
+    again.refuse_hazards(accepted)
+    return again
 
 
 def run_on(
@@ -350,7 +366,9 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records
 
         def connect(interlock: Interlock) -> Bench:
             admit = partial(lock_identities, lock) if lock is not None else None
-            bench = open_bench(files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener, owed=owed)
+            bench = open_bench(
+                files.bench, addresses, interlock, clock.sleep, admit=admit, opener=opener, owed=owed, now=clock.now
+            )
             if virtual is not None:
                 virtual.serve(bench)
             return bench

@@ -215,7 +215,9 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
         taps.role_at = {address: role for role, address in at.items()}
         interlock = Interlock(clock)
         bench = stack.enter_context(
-            open_bench(these.bench, at, interlock, clock.sleep, opener=taps.opener, owed=simulated.owed_s)
+            open_bench(
+                these.bench, at, interlock, clock.sleep, opener=taps.opener, owed=simulated.owed_s, now=clock.now
+            )
         )
         clock.before_jumps(partial(let_arrive, bench, simulated))
         recorder = Recorder(RunFolder.create(tmp_path, "test", "amplifier", clock), clock)

@@ -14,11 +14,12 @@ from itertools import groupby
 from benchctl.address import AddressError, parse_address
 from benchctl.clock import RealClock
 from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.driver_file.common import LinkWords
 from benchctl.documents.text.words import listed
 from benchctl.guard.safe_state import plan_of
 from benchctl.instruments.bench import open_bench
 from benchctl.instruments.interlock import Interlock
+from benchctl.instruments.links.of_driver import link_settings
+from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.safe_part import SafePart
 from benchctl.quantity import render
 
@@ -66,11 +67,11 @@ def _plan(bench: Bench) -> tuple[SafePart, ...]:
         return plan_of(unopened)
 
 
-def _link(bench: Bench, name: str) -> LinkWords:
-    return bench.drivers[name].link
+def _link(bench: Bench, name: str) -> LinkSettings:
+    return link_settings(bench.drivers[name], dict(bench.instruments.items())[name])
 
 
-def _told_s(parts: tuple[SafePart, ...], link: LinkWords) -> float:
+def _told_s(parts: tuple[SafePart, ...], link: LinkSettings) -> float:
     """The link is free, and then message after message; the quiet after the last one delays nothing."""
     messages = [message for part in parts for message in part.commands]
     settles_s = sum(part.settle_s for part in parts[:-1])
@@ -79,7 +80,7 @@ def _told_s(parts: tuple[SafePart, ...], link: LinkWords) -> float:
     return free_s + sent_s + link.pause_s * max(len(messages) - 1, 0) + settles_s
 
 
-def _sending_s(address: str, message: str, link: LinkWords) -> float:
+def _sending_s(address: str, message: str, link: LinkSettings) -> float:
     try:
         is_serial = parse_address(address).interface == "ASRL"
     except AddressError:

@@ -12,9 +12,9 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.timing import UNASKED_S
 
-# Whether it is finished, which is asked twice on the way, and the errors; and of each signal range, scale and samples.
-QUESTIONS_A_RECORD = 3.0
-QUESTIONS_A_SIGNAL = 3.0
+# Whether it is finished, and its errors; and of each signal scale, samples, and its range where that has changed.
+QUESTIONS_A_RECORD = 2.0
+QUESTIONS_A_SIGNAL = 2.8
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,10 @@ class Pace:
     def ask_s(self, role: str, questions: float = 1.0) -> float:
         """So many questions to the instrument in a role."""
         return questions * self.question_s.get(role, 0.0)
+
+    def is_slower_than(self, other: Pace) -> bool:
+        """Whether an instrument takes longer than in `other`."""
+        return any(self.ask_s(role) > other.ask_s(role) for role in self.question_s)
 
     def record_s(self, signals: int) -> float:
         """Setting up a record and fetching it, beyond its own length."""

@@ -157,7 +157,7 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         asking_s = state.pace.switch_s + state.asking_s()
         record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s + asking_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
-        duration_s += exposures * (step.every_s + record_s + 3.0 * state.pace.set_s)
+        duration_s += exposures * (step.every_s + record_s + 2.5 * state.pace.set_s)
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
         burst_s += exposures * length_s
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
