@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from benchctl.documents.bench_file.multimeter import Point
+from benchctl.documents.driver_file.language.query import Query
 from benchctl.documents.driver_file.language.templates import Value
 from benchctl.documents.driver_file.multimeter import MultimeterDriver
 from benchctl.instruments.role import Role
@@ -24,7 +25,11 @@ class Multimeter(Role):
 
     def measure(self, name: str) -> float:
         """What a point has now: V, ohm or degC. An overload or an open sensor is an error, never a number."""
-        return self._ask_number(self._words.measure(self.points[name].measures), **self.values_for(name))
+        return self._ask_number(self.question_for(name), **self.values_for(name))
+
+    def question_for(self, name: str) -> Query:
+        """What is asked for what a point has; empty where the multimeter does not measure that."""
+        return self._words.measure(self.points[name].measures)
 
     def values_for(self, name: str) -> dict[str, Value]:
         """What a question about a point may take."""

@@ -11,11 +11,10 @@ from benchctl.clock import RealClock
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.guard.bench_lock import bench_lock
+from benchctl.instruments.bench import open_bench
 from benchctl.instruments.discovery.hello import Hello, say_hello
 from benchctl.instruments.discovery.search import Search, search
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.links.of_driver import link_settings, questions_of
-from benchctl.instruments.session import Session
 from benchctl.launch.simulated import describe
 from benchctl.simulator.bench import SimulatedBench
 
@@ -42,17 +41,11 @@ def hello_to(bench_file: str | Path, *, simulated: bool = False, amplifier: str 
     file = load_bench(bench_file)
     with ExitStack() as stack:
         addresses = stack.enter_context(_simulated(file, amplifier) if simulated else _real(file))
-        interlock = Interlock(RealClock())
-        sessions = {role: _session(file, role, address, interlock) for role, address in addresses.items()}
-        for session in sessions.values():
-            stack.callback(session.close)
-        with ThreadPoolExecutor(max_workers=len(sessions)) as pool:
-            return list(pool.map(lambda role: say_hello(role, sessions[role], file), sessions))
-
-
-def _session(file: Bench, role: str, address: str, interlock: Interlock) -> Session:
-    driver, entry = file.drivers[role], dict(file.instruments.items())[role]
-    return Session(role, address, interlock, settings=link_settings(driver, entry), questions=questions_of(driver))
+        clock = RealClock()
+        bench = stack.enter_context(open_bench(file, addresses, Interlock(clock), clock.sleep, connect=False))
+        entries = dict(file.instruments.items())
+        with ThreadPoolExecutor(max_workers=len(entries)) as pool:
+            return list(pool.map(lambda name: say_hello(bench.roles[name], entries[name]), entries))
 
 
 @contextmanager

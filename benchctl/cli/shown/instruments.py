@@ -103,8 +103,8 @@ def _hello_table(hellos: Sequence[Hello], *, simulated: bool) -> Table:
     for each in hellos:
         table.add_row(
             each.role,
-            each.identity or Text("no answer", style="bold red"),
-            Text("\n".join(each.errors), style="yellow") if each.errors else "nothing",
+            Text("no answer", style="bold red") if each.problem else each.identity or "cannot say who it is",
+            Text("\n".join(each.errors), style="yellow") if each.errors else _queue(each),
             ": ".join(filter(None, each.reading)),
             Text("\n".join(each.is_on), style="bold red") if each.is_on else "nothing",
             *_times(each),
@@ -112,6 +112,10 @@ def _hello_table(hellos: Sequence[Hello], *, simulated: bool) -> Table:
     table.caption = "Each reading is as the instrument is set now."
     table.caption_justify = "left"
     return table
+
+
+def _queue(hello: Hello) -> str:
+    return "nothing" if hello.keeps_errors else "keeps none"
 
 
 def _times(hello: Hello) -> tuple[str, str]:

@@ -7,11 +7,13 @@ from pathlib import Path
 
 from benchctl import library
 from benchctl.launch.simulate import served
+from benchmarks.forms.supplies import FORMS
 from tests.announcing import alone_on_the_air
 from tests.cli.conftest import Command
-from tests.cli.files import bench_on_free_ports, written
+from tests.cli.files import bench, bench_on_free_ports, written
 from tests.ports import free_port
 
+FORM = {each.speaks: each for each in FORMS}
 LOOPBACK = next(name for _, name in socket.if_nameindex() if name.startswith("lo"))
 
 
@@ -51,6 +53,30 @@ def test_hello_to_a_simulated_bench_shows_every_instrument_and_that_nothing_is_o
     assert all(each["is_on"] == [] and each["errors"] == [] for each in by_role.values())
     assert all(len(each["times_s"]) == 5 for each in by_role.values())
     assert by_role["load"]["reading"] == ["closed relays", "0,0,0,0"]
+    assert by_role["generator"]["reading"] == ["frequency", "1 kHz"]
+
+
+def test_a_slow_instrument_that_says_little_of_itself_is_shown_as_it_is(benchctl: Command, tmp_path: Path) -> None:
+    vices = "{supply: {answers_after: 120 ms, identity: one field, clients: one, free_again_after: 200 ms}}"
+    file = bench(tmp_path, ("  seed: 2150\n", f"  seed: 2150\n  instruments: {vices}\n"))
+    ended = benchctl("instruments", "--bench", file, "--simulated", "--json")
+    supply = next(each for each in ended.data["instruments"] if each["role"] == "supply")
+    assert (ended.exit_code, supply["problem"]) == (0, "")
+    assert supply["identity"]
+    assert "," not in supply["identity"]
+    assert min(supply["times_s"]) >= 0.12
+
+
+def test_what_an_instrument_cannot_tell_is_said(benchctl: Command, tmp_path: Path) -> None:
+    file = bench(tmp_path, *FORM["old_words"].edits("identity: none").items())
+    driver = library.find("drivers", "supply/old_words").read_text(encoding="utf-8")
+    written(tmp_path / "mine.yaml", driver, ('identify: "*IDN?"', "identify: none"))
+    written(file, file.read_text(encoding="utf-8"), ("supply/old_words", "mine.yaml"))
+    ended = benchctl("instruments", "--bench", file, "--simulated")
+    row = next(line for line in ended.out.splitlines() if line.startswith("│ supply"))
+    assert (ended.exit_code, ended.err) == (0, "")
+    assert "cannot say who it is" in row
+    assert "keeps none" in row
 
 
 def test_an_instrument_that_is_gone_is_named_and_the_others_are_shown(benchctl: Command, tmp_path: Path) -> None:
