@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from benchctl import library
+from benchctl.documents.driver_file.common import DriverFile
 from benchctl.documents.driver_file.language.answer_keys import ANSWER_KEYS
 from benchctl.documents.driver_file.language.steps import SETTINGS
 from benchctl.documents.driver_file.language.values import REAL, WHOLE, Kind, spellings
@@ -41,11 +42,9 @@ def page() -> str:
     common = _common_keys(forms)
     parts = [
         _ABOUT.format(written=WRITTEN),
+        _shipped_drivers(),
         f"## Every driver file\n\n{keys_table(_keys(forms[0], reader, [*common, *_BY_ROLE]))}",
-        *(
-            f"## {each.path}\n\n{sentence(each.meaning)}\n\n{keys_table(each.forms[0].keys)}"
-            for each in reader.sections
-        ),
+        *map(_section, reader.sections),
         _answers(),
         _values(),
         _settings(),
@@ -53,6 +52,22 @@ def page() -> str:
         *(_form(form, reader, common) for form in forms),
     ]
     return "".join(parts).rstrip() + "\n"
+
+
+def _shipped_drivers() -> str:
+    drivers = {name: load_driver(name) for name in library.shipped("drivers")}
+    rows = (
+        (code(name), driver.title, codes(name for name, words in driver.commands if _is_none(driver, name, words)))
+        for name, driver in drivers.items()
+    )
+    return (
+        "## Drivers that ship\n\nChoose by how your instrument speaks: compare the driver's words with those of its "
+        "programming manual.\n\n" + table(("driver", "for", "lacks"), rows)
+    )
+
+
+def _is_none(driver: DriverFile, name: str, words: object) -> bool:
+    return name in driver.common.model_fields_set and not words
 
 
 def _section(section: Section) -> str:
