@@ -69,13 +69,14 @@ def _opened(recorded: Recorded, files: Files) -> Iterator[Opened]:
     addresses: Mapping[str, str] = {
         role: recorded.about["addresses"].get(role, entry.address) for role, entry in files.bench.instruments.items()
     }
-    instruments = Replay(
-        recorded.exchanges, {address: role for role, address in addresses.items()}, recorded.about["marks_ends"]
-    )
     clock = VirtualClock()
+    role_at = {address: role for role, address in addresses.items()}
+    instruments = Replay(recorded.exchanges, role_at, recorded.about["marks_ends"], clock.now)
 
     def connect(interlock: Interlock) -> Bench:
-        return open_bench(files.bench, addresses, interlock, clock.sleep, opener=instruments.open_link)
+        return open_bench(
+            files.bench, addresses, interlock, clock.sleep, opener=instruments.open_link, owed=instruments.owed_s
+        )
 
     with clock.take_part():
         interlock = Interlock(clock)

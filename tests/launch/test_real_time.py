@@ -46,7 +46,7 @@ def outcomes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Any, An
     try:
         assert served.stdout is not None
         json.loads(served.stdout.readline())
-        yield run(bench_file, folder), run(bench_file, folder, "--dry-run")
+        yield run(bench_file, folder, "--record"), run(bench_file, folder, "--dry-run")
     finally:
         served.kill()
         served.communicate()
@@ -100,3 +100,22 @@ def test_it_is_told_as_simulated_though_it_was_run_as_on_a_real_bench(outcomes: 
     assert (began["dry_run"], began["simulated"]) == (False, roles)
     assert {row["simulated"] for row in figures(real).values()} == {"true"}
     assert "Simulated figures are not measurements." in (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_recorded_in_real_time_and_replayed_in_virtual_time_it_gives_the_same_figures(
+    outcomes: tuple[Any, Any], tmp_path: Path
+) -> None:
+    """Run and guard interleave otherwise in the two times; the answers are told apart by question and by who asked."""
+    real, _ = outcomes
+    process = benchctl("replay", real["folder"], "--out", tmp_path, "--json", folder=tmp_path)
+    out, err = process.communicate(timeout=PATIENCE_S)
+    assert out, err
+    replayed = json.loads(out)
+    assert (replayed["exit_code"], replayed["error"], replayed["replayed"]) == (0, None, True)
+    values, again = ({what: float(row["value"]) for what, row in figures(each).items()} for each in (real, replayed))
+    assert len(values) > 30
+    # A mean over a second of readings may hold one more or less: sleeping is not exact in real time.
+    assert again == pytest.approx(values, rel=1e-3)
+    from_records = [what for what in values if what[-1].startswith(("burst_", "continuous_"))]
+    assert len(from_records) > 10
+    assert {what: again[what] for what in from_records} == {what: values[what] for what in from_records}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from benchctl.errors import LinkError
@@ -16,12 +17,13 @@ if TYPE_CHECKING:
     from benchctl.instruments.links.link import Interrupt, Link
 
 # The guard's threads, as the guard calls them.
-_GUARD = frozenset(("guard", "lookout"))
+_GUARDS_THREADS = frozenset(("guard", "lookout"))
+GUARD, RUN = "guard", "run"
 
 
 def who_talks() -> str:
     """Whether it is the guard that talks, or the run; they share the instruments, and neither waits for the other."""
-    return "guard" if threading.current_thread().name in _GUARD else "run"
+    return GUARD if threading.current_thread().name in _GUARDS_THREADS else RUN
 
 
 def recorded(recording: Recording, opener: Opener, role_at: Mapping[str, str]) -> Opener:
@@ -44,6 +46,7 @@ class RecordingLink:
         self._lock = threading.Lock()  # the safe state sends while another thread waits
         self._open: Exchange | None = None
         self._got = bytearray()
+        self._last_s = 0.0
         self.marks_ends = recording.marks_ends[role] = link.marks_ends
         self.has_waiting = link.has_waiting
         self.drain = link.drain
@@ -53,7 +56,7 @@ class RecordingLink:
         with self._lock:
             self._finish()
             text = data.removesuffix(self._end).decode("ascii", "backslashreplace")
-            self._open = Exchange(self._recording.now(), self._role, who_talks(), text)
+            self._open = self._recording.begin(self._role, who_talks(), text)
         self._link.send(data)
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
@@ -63,10 +66,12 @@ class RecordingLink:
         except LinkError as error:
             with self._lock:
                 if not self._got:
+                    self._last_s = self._recording.now()
                     self._finish(type(error).__name__, error.message)
             raise
         with self._lock:
             self._got += data
+            self._last_s = self._recording.now()
         return data
 
     def close(self) -> None:
@@ -78,6 +83,6 @@ class RecordingLink:
     def _finish(self, error: str = "", message: str = "") -> None:
         begun, self._open = self._open, None
         if begun is not None:
-            got = bytes(self._got)
-            self._recording.note(Exchange(begun.time_s, begun.role, begun.who, begun.sent, got, error, message))
+            took_s = max(0.0, self._last_s - begun.time_s)
+            self._recording.note(replace(begun, got=bytes(self._got), took_s=took_s, error=error, message=message))
         self._got.clear()

@@ -1,73 +1,76 @@
 """Answers from a recording, by question and not by order: guard and run interleave otherwise each time.
 
-A recording is divided by its commands, the messages that have no question mark: after each, other answers may come. A
-question is answered as it was after the same commands to the same instrument, asked by the same side, the first time as
-the first time and so on; asked once more than then, as the last time. A question that was not asked there is answered
-as it was before, or else after.
+A recording is divided into stretches by the run's commands, the messages without a question mark, to any instrument:
+after each, other answers may come. A question is answered as it was in the same stretch, asked by the same side, the
+first time as the first time and so on; asked more often than then, as the last time. A question that was not asked in
+that stretch is answered as it was before, or else after.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from benchctl import errors
 from benchctl.errors import LinkError, NoAnswer
 from benchctl.instruments.links.link import Interrupt
-from benchctl.instruments.links.recording_link import who_talks
+from benchctl.instruments.links.recording_link import RUN, who_talks
 from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.links.traffic import Exchange
 
 _ERRORS: dict[str, type[LinkError]] = {
     name: getattr(errors, name) for name in ("NotConnected", "ConnectionLost", "NoAnswer")
 }
+# Whose instrument, which side asks, and what.
+_Key = tuple[str, str, str]
 
 
-class RecordedInstrument:
-    """All that one instrument was told and has answered."""
+def _is_question(text: str) -> bool:
+    return "?" in text
+
+
+class RecordedTraffic:
+    """All that the instruments of a bench were told and have answered, and how far the run has come in it again."""
 
     def __init__(self, exchanges: Sequence[Exchange]) -> None:
         self._lock = threading.Lock()
-        self._commands = [each.sent for each in exchanges if "?" not in each.sent]
-        self._at = 0
-        # (side, question) -> stretch between two commands -> the answers in it, in order.
-        self._answers: dict[tuple[str, str], dict[int, list[Exchange]]] = defaultdict(lambda: defaultdict(list))
-        self._asked: dict[tuple[str, str, int], int] = defaultdict(int)
-        self._to_commands: dict[int, Exchange] = {}
-        stretch = 0
+        self._commands: list[Exchange] = []  # of the run
+        self._at = 0  # how many of them were given again
+        self._answers: dict[_Key, dict[int, list[Exchange]]] = defaultdict(lambda: defaultdict(list))
+        self._asked: dict[tuple[_Key, int], int] = defaultdict(int)
         for each in exchanges:
-            if "?" in each.sent:
-                self._answers[each.who, each.sent][stretch].append(each)
+            if each.who == RUN and not _is_question(each.sent):
+                self._commands.append(each)
             else:
-                stretch += 1
-                self._to_commands[stretch] = each
+                self._answers[each.role, each.who, each.sent][len(self._commands)].append(each)
 
-    def answer(self, text: str, who: str) -> Exchange | None:
+    def answer(self, role: str, text: str, who: str) -> Exchange | None:
         """What was answered to a message; None if it was never sent."""
         with self._lock:
-            return self._answer_to_question(text, who) if "?" in text else self._follow(text)
+            if who == RUN and not _is_question(text):
+                return self._follow(role, text)
+            return self._answer_again(role, text, who)
 
-    def _follow(self, command: str) -> Exchange | None:
+    def _follow(self, role: str, command: str) -> Exchange | None:
         """Go on to the next place where this command was given; one that was not given then changes nothing."""
-        try:
-            self._at = self._commands.index(command, self._at) + 1
-        except ValueError:
-            return None
-        return self._to_commands[self._at]
+        for place in range(self._at, len(self._commands)):
+            found = self._commands[place]
+            if (found.role, found.sent) == (role, command):
+                self._at = place + 1
+                return found
+        return None
 
-    def _answer_to_question(self, question: str, who: str) -> Exchange | None:
-        key = next((key for key in ((who, question), *self._others(who, question)) if key in self._answers), None)
+    def _answer_again(self, role: str, text: str, who: str) -> Exchange | None:
+        sides = [who, *(side for _, side, _ in self._answers if side != who)]
+        key = next((key for side in sides if (key := (role, side, text)) in self._answers), None)
         if key is None:
             return None
         stretches = self._answers[key]
         stretch = _nearest(list(stretches), self._at)
-        number = self._asked[(*key, stretch)]
-        self._asked[(*key, stretch)] += 1
+        number = self._asked[key, stretch]
+        self._asked[key, stretch] += 1
         return stretches[stretch][min(number, len(stretches[stretch]) - 1)]
-
-    def _others(self, who: str, question: str) -> list[tuple[str, str]]:
-        return [key for key in self._answers if key[1] == question and key[0] != who]
 
 
 def _nearest(stretches: Sequence[int], at: int) -> int:
@@ -77,37 +80,60 @@ def _nearest(stretches: Sequence[int], at: int) -> int:
 
 
 class Replay:
-    """The instruments of a recording; `open_link` takes the place of links to real ones."""
+    """The instruments of a recording.
+
+    Args:
+        exchanges: all that was recorded.
+        role_at: whose instrument is at an address.
+        marks_ends: by role, whether its link marked the ends of messages itself.
+        now: the time of the run that is given the answers again.
+    """
 
     def __init__(
-        self, exchanges: Sequence[Exchange], role_at: Mapping[str, str], marks_ends: Mapping[str, bool]
+        self,
+        exchanges: Sequence[Exchange],
+        role_at: Mapping[str, str],
+        marks_ends: Mapping[str, bool],
+        now: Callable[[], float] = lambda: 0.0,
     ) -> None:
+        self._traffic = RecordedTraffic(exchanges)
         self._role_at = role_at
         self._marks_ends = marks_ends
-        self._instruments = {
-            role: RecordedInstrument([each for each in exchanges if each.role == role])
-            for role in {each.role for each in exchanges} | set(role_at.values())
-        }
+        self._now = now
+        self._over_s: dict[str, float] = {}
 
     def open_link(self, address: str, settings: LinkSettings) -> ReplayLink:
-        """A link to what was recorded of the instrument at an address."""
+        """A link to what was recorded of the instrument at an address; it takes the place of one to a real one."""
         role = self._role_at[address]
-        return ReplayLink(self._instruments[role], settings, marks_ends=self._marks_ends.get(role, False))
+        return ReplayLink(self, role, settings.ends.sent, marks_ends=self._marks_ends.get(role, False))
+
+    def answer(self, role: str, text: str) -> Exchange | None:
+        """What was answered to a message; None if it was never sent."""
+        found = self._traffic.answer(role, text, who_talks())
+        if found is not None:
+            self._over_s[role] = found.time_s + found.took_s
+        return found
+
+    def owed_s(self, role: str) -> float:
+        """How long it is until the time at which the answer that was given last had come in the recording: so the run's
+        clock goes as it went then."""
+        return max(0.0, self._over_s.pop(role, 0.0) - self._now())
 
 
 class ReplayLink:
     """A link whose answers are recorded ones."""
 
-    def __init__(self, instrument: RecordedInstrument, settings: LinkSettings, *, marks_ends: bool) -> None:
-        self._instrument = instrument
-        self._end = settings.ends.sent
+    def __init__(self, replay: Replay, role: str, end: bytes, *, marks_ends: bool) -> None:
+        self._replay = replay
+        self._role = role
+        self._end = end
         self._waiting: list[Exchange] = []
         self.marks_ends = marks_ends
 
     def send(self, data: bytes) -> None:
         """Look up what was answered."""
         text = data.removesuffix(self._end).decode("ascii", "backslashreplace")
-        found = self._instrument.answer(text, who_talks())
+        found = self._replay.answer(self._role, text)
         if found is not None and (found.got or found.error):
             self._waiting.append(found)
 

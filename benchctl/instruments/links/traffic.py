@@ -7,6 +7,7 @@ bounded: once it is full, nothing more is kept, and its last line says so.
 from __future__ import annotations
 
 import base64
+import itertools
 import json
 import threading
 import zlib
@@ -39,8 +40,10 @@ class Exchange:
         who: `guard` or `run`, which share the instruments.
         sent: the message without its end.
         got: all that came until the next message, with its ends.
+        took_s: how long after that the last of it came, or the error.
         error: the kind of error in which waiting for the answer ended; '' if in none.
         message: what that error said.
+        number: exchanges are kept when they end; this is the order in which they began.
     """
 
     time_s: float
@@ -48,12 +51,21 @@ class Exchange:
     who: str
     sent: str
     got: bytes = b""
+    took_s: float = 0.0
     error: str = ""
     message: str = ""
+    number: int = 0
 
     def to_line(self) -> str:
         """One line of JSON."""
-        data: dict[str, Any] = {"t": round(self.time_s, 6), "role": self.role, "who": self.who, "sent": self.sent}
+        data: dict[str, Any] = {
+            "n": self.number,
+            "t": round(self.time_s, 6),
+            "took": round(self.took_s, 6),
+            "role": self.role,
+            "who": self.who,
+            "sent": self.sent,
+        }
         if self.got.isascii():
             data["got"] = self.got.decode("ascii")
         else:
@@ -67,7 +79,8 @@ class Exchange:
         """What `to_line` wrote, after JSON."""
         got = base64.b64decode(data["data"]) if "data" in data else str(data["got"]).encode("ascii")
         error, message = data.get("error", ("", ""))
-        return cls(float(data["t"]), data["role"], data["who"], data["sent"], got, error, message)
+        sent, took_s = data["sent"], float(data["took"])
+        return cls(float(data["t"]), data["role"], data["who"], sent, got, took_s, error, message, int(data["n"]))
 
 
 class Recording:
@@ -92,6 +105,7 @@ class Recording:
         self._file: BinaryIO | None = None
         self._packer = zlib.compressobj(wbits=_GZIP)
         self._written = self._unflushed = 0
+        self._numbers = itertools.count(1)
 
     def keep_in(self, path: Path, about: Mapping[str, Any]) -> None:
         """From now on keep everything in a new file, which begins with what it is about.
@@ -108,6 +122,10 @@ class Recording:
             for exchange in self._early:
                 self._write(exchange.to_line())
             self._early.clear()
+
+    def begin(self, role: str, who: str, sent: str) -> Exchange:
+        """An exchange that begins now."""
+        return Exchange(self.now(), role, who, sent, number=next(self._numbers))
 
     def note(self, exchange: Exchange) -> None:
         """Keep one exchange."""
@@ -180,7 +198,9 @@ def read_recording(path: Path) -> Recorded:
         if about.get("benchctl") != FORMAT:
             raise ValueError
         is_full = bool(rest and rest[-1].get("full"))
-        exchanges = tuple(Exchange.from_data(each) for each in rest if "full" not in each)
+        exchanges = tuple(
+            sorted((Exchange.from_data(each) for each in rest if "full" not in each), key=lambda each: each.number)
+        )
     except OSError as error:
         raise UsageError(f"cannot read {path}: {error.strerror}") from error
     except (ValueError, KeyError, TypeError, AttributeError, zlib.error) as error:

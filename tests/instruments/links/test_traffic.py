@@ -10,10 +10,10 @@ from benchctl.errors import UsageError
 from benchctl.instruments.links.traffic import Exchange, Recording, read_recording
 
 SEEN = [
-    Exchange(0.5, "supply", "run", "*IDN?", b"Invented,Peer,1,0\n"),
-    Exchange(1.25, "oscilloscope", "run", "WAV:DATA?", b"#13\x00\xff\x80\n"),
-    Exchange(1.5, "supply", "guard", "MEAS:VOLT?", b"", "NoAnswer", "no answer in time"),
-    Exchange(2.0, "supply", "run", "OUTP OFF"),
+    Exchange(0.5, "supply", "run", "*IDN?", b"Invented,Peer,1,0\n", 0.125, number=1),
+    Exchange(1.25, "oscilloscope", "run", "WAV:DATA?", b"#13\x00\xff\x80\n", number=2),
+    Exchange(1.5, "supply", "guard", "MEAS:VOLT?", b"", 2.0, "NoAnswer", "no answer in time", 3),
+    Exchange(2.0, "supply", "run", "OUTP OFF", number=4),
 ]
 
 
@@ -37,7 +37,7 @@ def test_all_that_was_kept_is_read_again(tmp_path: Path) -> None:
 
 def test_of_one_that_was_cut_off_all_is_read_up_to_there(tmp_path: Path) -> None:
     """As after a kill: at most the last fifty exchanges are lost."""
-    many = [Exchange(float(n), "supply", "run", f"Q{n}?", b"%d\n" % n) for n in range(1000)]
+    many = [Exchange(float(n), "supply", "run", f"Q{n}?", b"%d\n" % n, number=n) for n in range(1000)]
     keep(tmp_path / "traffic", many)
     data = (tmp_path / "traffic").read_bytes()
     (tmp_path / "cut").write_bytes(data[: len(data) * 3 // 4])
@@ -48,7 +48,7 @@ def test_of_one_that_was_cut_off_all_is_read_up_to_there(tmp_path: Path) -> None
 
 
 def test_a_recording_has_a_bound_and_says_that_it_was_reached(tmp_path: Path) -> None:
-    noise = [Exchange(float(n), "supply", "run", f"{n * 7919 % 1000003}?") for n in range(2000)]
+    noise = [Exchange(float(n), "supply", "run", f"{n * 7919 % 1000003}?", number=n) for n in range(2000)]
     recording = keep(tmp_path / "traffic", noise, largest_bytes=2000)
     assert "reached" in recording.ended_early
     assert (tmp_path / "traffic").stat().st_size < 4000
@@ -80,3 +80,9 @@ def test_what_is_no_recording_is_refused(tmp_path: Path, content: bytes) -> None
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"cannot read .*missing"):
         read_recording(tmp_path / "missing")
+
+
+def test_they_are_read_in_the_order_in_which_they_began(tmp_path: Path) -> None:
+    """One that waits long for its answer ends after others that began later."""
+    keep(tmp_path / "traffic", [SEEN[0], SEEN[2], SEEN[3], SEEN[1]])
+    assert read_recording(tmp_path / "traffic").exchanges == tuple(SEEN)
