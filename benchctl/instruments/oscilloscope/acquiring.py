@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from zlib import crc32
 
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.errors import MeasurementError, NoAnswer, NoRecord
 from benchctl.instruments.oscilloscope.fetching import Fetching
 from benchctl.instruments.oscilloscope.record import Input, Record
+from benchctl.instruments.oscilloscope.scale import Scale
 from benchctl.instruments.oscilloscope.timing import UNASKED_S, Ratings, Setup, setup_for
 from benchctl.instruments.session import Session
-from benchctl.measure.signal.record import Capture
+from benchctl.measure.signal.record import Capture, Trace
 from benchctl.quantity import render_time
 
 # How often the instrument is asked whether the record is whole: each question costs it work too.
@@ -47,6 +49,7 @@ class Acquiring(Fetching):
         self._trigger_channel = trigger_channel
         self._sleep = sleep
         self._setup: Setup | None = None
+        self._seen: tuple[int, ...] = ()
 
     def _acquire(self, name: str, signals: Sequence[str], record: Record) -> Capture:
         """A record that holds all of what is wanted.
@@ -124,7 +127,7 @@ class Acquiring(Fetching):
 
     def _take(self, name: str, signals: Sequence[str], record: Record, setup: Setup) -> Capture:
         self._run_once(record, setup)
-        fetched = [self._fetch(self.inputs[signal], setup) for signal in signals]
+        fetched = self._fetch_all(signals, record, setup)
         self.check_errors()
         first = fetched[0][0]
         return Capture(
@@ -134,6 +137,22 @@ class Acquiring(Fetching):
             traces={signal: trace for signal, (_, trace) in zip(signals, fetched, strict=True)},
             taken_s=0.0,
         )
+
+    def _fetch_all(self, signals: Sequence[str], record: Record, setup: Setup) -> list[tuple[Scale, Trace]]:
+        """The record of each signal. An instrument that is not asked whether there is one may have none, or still the
+        last one."""
+        if self._words.get_finished:
+            return [self._fetch(self.inputs[signal], setup) for signal in signals]
+        try:
+            fetched = [self._fetch(self.inputs[signal], setup) for signal in signals]
+        except NoAnswer as error:
+            raise self._no_record(setup.span_s + record.trigger_every_s) from error
+        # Noise makes each record another one, unless it shows nothing at all.
+        seen = tuple(crc32(trace.codes.tobytes()) for _, trace in fetched if trace.codes.min() != trace.codes.max())
+        if seen and seen == self._seen:
+            raise self._no_record(setup.span_s + record.trigger_every_s)
+        self._seen = seen
+        return fetched
 
     def _run_once(self, record: Record, setup: Setup) -> None:
         """Until there is a new record."""

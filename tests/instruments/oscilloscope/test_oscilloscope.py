@@ -9,9 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from benchctl import library
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
-from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError
+from benchctl.errors import GarbledAnswer, InstrumentError, MeasurementError, NoRecord
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.oscilloscope import RANGE_ATTEMPTS
 from benchctl.instruments.oscilloscope.record import Record
@@ -269,3 +270,71 @@ def test_a_scale_that_is_not_that_of_the_words_is_named(bench: Rig) -> None:
     bench.taps.forge("oscilloscope", "WAV:PRE?", "4,2,10000,1,2E-6,0,0,1E-6,0,2048")
     with pytest.raises(GarbledAnswer, match="the scale that it tells is probably not that of its codes"):
         capture(bench, PEAK_V)
+
+
+# -- what an instrument may lack -----------------------------------------------------------------------------------
+
+
+def lacking(tmp_path: Path, **without: str) -> dict[str, str]:
+    """The workshop's bench with a driver whose commands are replaced by these."""
+    lines = library.find("drivers", "oscilloscope/preamble_list").read_text(encoding="utf-8").splitlines()
+    for name, words in without.items():
+        lines = [f"  {name}: {words}" if line.startswith(f"  {name}:") else line for line in lines]
+        if not any(line.startswith(f"  {name}:") for line in lines):
+            lines.append(f"  {name}: {words}")
+    (tmp_path / "lacking.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return {"driver: oscilloscope/preamble_list": f"driver: {tmp_path / 'lacking.yaml'}"}
+
+
+def test_no_more_than_20_questions_a_second_are_asked_while_a_trigger_is_awaited(bench: Rig) -> None:
+    bench.taps.forge("oscilloscope", "ACQ:COMP?", "0")
+    began_s = bench.clock.now()
+    with pytest.raises(InstrumentError):
+        capture(bench, PEAK_V)
+    asked = bench.taps.to("oscilloscope").count("ACQ:COMP?")
+    assert 10 < asked <= 20 * (bench.clock.now() - began_s)
+
+
+def test_one_that_is_not_asked_whether_a_record_is_whole_is_given_the_time_of_the_record(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=lacking(tmp_path, get_finished="none"))) as made:
+        assert peak_v(capture(driven(made), PEAK_V)) == pytest.approx(PEAK_V, rel=0.02)
+
+
+def test_the_same_record_once_more_is_no_new_record(tmp_path: Path) -> None:
+    """Not armed, and not asked: it would send its last record again and again."""
+    with rig(tmp_path, files("power_off", bench=lacking(tmp_path, get_finished="none"))) as made:
+        bench = driven(made)
+        capture(bench, PEAK_V)
+        bench.taps.forge("oscilloscope", "SING", lambda: b"")  # lost on its way
+        with pytest.raises(NoRecord, match="no whole record within"):
+            capture(bench, PEAK_V)
+
+
+def test_a_record_without_a_trigger_is_forced_where_the_instrument_must_have_one(tmp_path: Path) -> None:
+    words = {"trigger_free": "none", "force_trigger": '"TRIG:FORC"'}
+    with rig(tmp_path, files("power_off", bench=lacking(tmp_path, **words))) as made:
+        bench = driven(made)
+        capture(bench, PEAK_V, Record(0.02, 0.0, 10_000, triggered=False))
+        sent = bench.taps.to("oscilloscope")
+        assert sent.index("TRIG:FORC") == sent.index("SING") + 1
+
+
+def test_a_range_that_cannot_be_read_back_is_as_set(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=lacking(tmp_path, get_vertical="none"))) as made:
+        taken = capture(driven(made), PEAK_V)
+        assert "CHAN1:SCAL?" not in made.taps.to("oscilloscope")
+    assert peak_v(taken) == pytest.approx(PEAK_V, rel=0.02)
+    # 4.5 V peak behind a probe of 20:1 fill at most 85 % of 4 divisions: 100 mV is the next of 1, 1.6, 2.5, ...
+    assert taken.traces["output A"].full_scale == pytest.approx(2 * 4 * 0.1 * 20, rel=0.01)
+
+
+def test_a_time_base_that_reads_back_shorter_is_set_longer_until_it_holds_the_record(tmp_path: Path) -> None:
+    """It has 1 ms and 10 ms a division, and takes the shorter one of what lies between."""
+    with rig(tmp_path, files("power_off", bench=lacking(tmp_path, get_time_base='"TIM:SCAL?"'))) as made:
+        bench = driven(made)
+        answers = iter([b"0.001\n", b"0.001\n", b"0.01\n", b"0.01\n"])
+        bench.taps.forge("oscilloscope", "TIM:SCAL?", lambda: next(answers))
+        taken = capture(bench, PEAK_V)
+        asked = [float(text.split()[1]) for text in bench.taps.to("oscilloscope") if text.startswith("TIM:SCAL ")]
+    assert asked == pytest.approx([0.002, 0.004, 0.008, 0.01])
+    assert taken.duration_s == pytest.approx(0.02, rel=0.02)
