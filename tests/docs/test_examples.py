@@ -107,6 +107,6 @@ def test_the_page_of_sequences_names_all_that_may_be_taken_from_the_amplifier_fi
     assert set(rows) == set(STAND_IN)
 
 
-def test_the_page_of_drivers_names_those_that_ship() -> None:
-    (listed,) = (block.text for block in blocks("docs/drivers.md", "text"))
-    assert listed.splitlines() == list(library.shipped("drivers"))
+def test_the_reference_of_driver_files_names_those_that_ship() -> None:
+    rows = re.findall(r"^\| `([a-z]+/[a-z0-9_]+)` \| ..", text_of("docs/reference/driver-file.md"), re.MULTILINE)
+    assert rows == list(library.shipped("drivers"))

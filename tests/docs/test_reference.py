@@ -63,7 +63,7 @@ def test_every_key_of_every_model_stands_in_a_table() -> None:
     assert sorted(keys - shown - in_sentences) == []
 
 
-MEANINGS = ("meaning", "is", "does", "what it is", "holds", "means", "title", "also written as", "settings")
+MEANINGS = ("meaning", "is", "does", "what it is", "holds", "means", "title", "also written as", "settings", "for")
 
 
 @pytest.mark.parametrize("page", sorted(set(PAGES) - {"README.md"}))
