@@ -106,7 +106,7 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(sequence: str, amplif
 
 
 # The benches of ordinary instruments, and the amplifiers that each carries.
-ORDINARY = {"no_thermometer": ("hx2150", "kx240"), "one_channel": ("cx4090",), "eight_bit": ("kx240",)}
+ORDINARY = {"no_thermometer": ("hx2150", "kx240"), "one_channel": ("cx4090",), "eight_bit": ("kx240",), "drawer": ("kx240",)}
 CARRIED = [(bench, amplifier) for bench, amplifiers in ORDINARY.items() for amplifier in amplifiers]
 
 
@@ -132,6 +132,7 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
         ("no_thermometer", "quick_check", "kx240"),
         ("one_channel", "quick_check", "cx4090"),
         ("eight_bit", "quick_check", "kx240"),
+        ("drawer", "quick_check", "kx240"),
     ],
 )
 def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:
