@@ -136,5 +136,11 @@ def _steps_of(volts: NDArray[np.float64], half_range_v: float) -> tuple[float, f
         return None
     span_v = float(levels[-1] - levels[0])
     # From the whole span, because the difference of two neighbours is known to few digits only.
-    step_v = span_v / round(span_v / float(apart.min()))
+    step_v = _whole_part(2 * half_range_v, span_v / round(span_v / float(apart.min())))
     return step_v, float(levels[0]) - round(float(levels[0]) / step_v) * step_v
+
+
+def _whole_part(range_v: float, step_v: float) -> float:
+    """The step as a whole part of the range, where it is one but for rounding: so it is the same in every record."""
+    steps = round(range_v / step_v)
+    return range_v / steps if abs(range_v / step_v - steps) < _OFF_STEP * steps / _LOOKED_AT else step_v

@@ -77,3 +77,12 @@ def test_a_float_beyond_every_range_is_at_the_end_of_the_codes() -> None:
     coded = from_volts(np.array([0.0, 0.5, 9.9e37, -9.9e37]), 4.0)
     assert coded.codes.max() == 2**15 - 1
     assert coded.codes.min() == -(2**15)
+
+
+def test_floats_of_one_range_have_one_step_however_few_they_are_and_wherever_they_lie() -> None:
+    """The zero of a range is known by its step; 32-bit floats far from 0 V tell the difference of two only roughly."""
+    step_v = 8.0 / 256
+    few = [
+        from_volts(np.array(places, dtype=np.float32) * np.float32(step_v), 4.0) for places in ([100, 101], [-3, -2, 7])
+    ]
+    assert {coded.volts_per_code for coded in few} == {step_v}
