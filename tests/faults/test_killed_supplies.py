@@ -26,6 +26,7 @@ TOLD_BY: dict[str, dict[str, Question]] = {
         "turn-on lead": ("supply", "OUTP:STAN? (@2)", "0"),
         "supply": ("supply", "OUTP:STAN? (@1)", "0"),
     },
+    "old_words": {"turn-on lead": ("load", "ROUT:CLOS? (@113)"), "supply": ("supply", "STATUS?", "A")},
     "channel_list": {"turn-on lead": ("supply", "OUTP? (@2)"), "supply": ("supply", "OUTP? (@1)")},
 }
 UNASKABLE = "benchctl: driver 1\ntitle: Never says whether it is on\nbased_on: supply/channel_list\n"
@@ -41,15 +42,19 @@ def holding(speaks: str, amplifier: Path, folder: Path, driver: str = "") -> Ite
         text = text.replace(FORM[speaks].driver, "./mine.yaml")
     (folder / "holding.yaml").write_text(HOLDING)
     with served_bench(folder, amplifier, text, {**QUESTIONS, **TOLD_BY[speaks]}) as bench:
-        accept = ["--accept", "a test"] if driver else []
+        accept = ["--accept", "a test"] if driver or FORM[speaks].single else []
         with live_run(folder / "holding.yaml", bench.file, amplifier, folder / "runs", accept) as run:
             run.wait_for_event("step started", step="3 hold")
             assert bench.eyes.on() == {"generator", "turn-on lead", "supply", "load"}
             yield bench, run
 
 
-def test_a_supply_whose_zero_means_on_is_off_and_confirmed_by_the_guardian(amplifier: Path, tmp_path: Path) -> None:
-    with holding("zero_is_on", amplifier, tmp_path) as (bench, run):
+@pytest.mark.parametrize("speaks", ["zero_is_on", "old_words"])
+def test_what_means_on_and_off_is_as_the_driver_file_says_in_the_guardian_too(
+    speaks: str, amplifier: Path, tmp_path: Path
+) -> None:
+    """A supply whose 0 means on; and one whose state is a bit of a byte, with no question of SCPI at all."""
+    with holding(speaks, amplifier, tmp_path) as (bench, run):
         run.process.kill()
         wait_for(bench.eyes.everything_is_off, "everything off")
         (safe,) = wait_for(lambda: run.guardian_says("safe"), "the guardian's report")

@@ -13,11 +13,10 @@ from benchmarks.forms.supplies import FORMS, Form
 from tests.runner.rig import Rig, files, rig
 
 FORM = {form.speaks: form for form in FORMS}
-SPOKEN = [form for form in FORMS if form.speaks != "old_words"]
 PROTECTED = [FORM[speaks] for speaks in ("chosen_by_word", "one_output", "trip_in_register", "trip_unseen")]
 
 
-@pytest.fixture(params=SPOKEN, ids=lambda form: form.speaks)
+@pytest.fixture(params=FORMS, ids=lambda form: form.speaks)
 def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Rig]:
     form: Form = request.param
     with rig(tmp_path, files("power_off", bench=form.edits())) as made:

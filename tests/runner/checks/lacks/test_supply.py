@@ -32,6 +32,7 @@ def recorded(speaks: str) -> str:
     ("speaks", "words"),
     [
         ("limit_only", "no over-current protection of the supply: its current limit stands in"),
+        ("old_words", "no over-current protection of the supply: its current limit stands in"),
         ("limit_only", "no over-voltage protection of the supply can be set"),
         ("protection_unread", "the over-voltage protection of the supply is set and cannot be read back"),
         ("trip_unseen", "does not tell why an output goes off by itself; that counts as a protection that has tripped"),
