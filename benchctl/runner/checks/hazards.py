@@ -21,6 +21,7 @@ from benchctl.runner.checks.lacks import supply as supply_lacks
 from benchctl.runner.expected.state import ExpectedState, level_hazards
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
+from benchctl.runner.steps.power import overvoltage_level_v
 
 
 def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
@@ -250,6 +251,7 @@ def _over_voltage(step: PowerOn | RampSupply, state: ExpectedState) -> Iterator[
             f"over-voltage protection at {render(step.overvoltage_v, 'V')} does not protect an amplifier that bears "
             f"{render(bears_v, 'V')}; give no more than that, or leave 'overvoltage' out"
         )
+    yield from supply_lacks.coarse_protection(step.voltage_v, overvoltage_level_v(step, state.amplifier), state.bench)
 
 
 def _load(load_ohm: float, state: ExpectedState) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn
+from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.errors import InstrumentError
 from benchctl.quantity import render
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
@@ -50,12 +50,19 @@ def perform_on(step: PowerOn, run: Run) -> None:
     run.switch_on_again = partial(perform_on, step)
 
 
+def overvoltage_level_v(step: PowerOn | RampSupply, amplifier: Amplifier) -> float:
+    """Where over-voltage protection is set: at what the amplifier bears, unless the sequence asks for less: later steps
+    may raise the voltage."""
+    if isinstance(step, RampSupply):
+        return step.voltage_v * PROTECTION_MARGIN
+    return step.overvoltage_v or max(amplifier.supply.maximum_v, step.voltage_v * ABOVE_SETTING)
+
+
 def _main_on(step: PowerOn, run: Run) -> None:
     supply, main = run.bench.supply, run.bench.main_output
     supply.protect(
         main,
-        # What the amplifier bears, unless the sequence asks for less: later steps may raise the voltage.
-        step.overvoltage_v or max(run.files.amplifier.supply.maximum_v, step.voltage_v * ABOVE_SETTING),
+        overvoltage_level_v(step, run.files.amplifier),
         step.overcurrent_a or step.current_limit_a * PROTECTION_MARGIN,
     )
     supply.set_voltage(main, step.voltage_v)

@@ -25,7 +25,7 @@ from benchctl.runner.acting.waking import PROTECTION_MARGIN, wake, why_asleep
 from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.power import turn_on_delay_s
+from benchctl.runner.steps.power import overvoltage_level_v, turn_on_delay_s
 
 # Of a step's time: until then the converter charges its reservoir, and the current is not yet the amplifier's own.
 SETTLING_PART = 0.5
@@ -57,7 +57,8 @@ class _Ramp:
         step, run = self.step, self.run
         take_zeros(run)
         supply, main = run.bench.supply, run.bench.main_output
-        supply.protect(main, step.voltage_v * PROTECTION_MARGIN, step.current_limit_a * PROTECTION_MARGIN)
+        overvoltage_v = overvoltage_level_v(step, run.files.amplifier)
+        supply.protect(main, overvoltage_v, step.current_limit_a * PROTECTION_MARGIN)
         supply.set_voltage(main, step.from_v)
         supply.set_current_limit(main, step.current_limit_a)
         supply.output_on(main)

@@ -31,6 +31,18 @@ def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
         )
 
 
+def coarse_protection(voltage_v: float, overvoltage_v: float, bench: Bench) -> Iterator[str]:
+    """Protection in steps is set to the step below, which must still lie above the voltage."""
+    driver = bench.drivers.get("supply")
+    steps = driver.steps.get("overvoltage") if isinstance(driver, SupplyDriver) else None
+    if steps is not None and (level_v := steps.rounded(overvoltage_v, "down")) <= voltage_v:
+        yield (
+            f"the supply's over-voltage protection is set in steps, here to {render(level_v, 'V')} instead of "
+            f"{render(overvoltage_v, 'V', digits=4)}, and would trip at {render(voltage_v, 'V')}; give 'overvoltage' "
+            "one step higher, if the amplifier bears it"
+        )
+
+
 def warnings_of(files: Files) -> Iterator[str]:
     """What a person must answer for."""
     words = _words(files.bench)

@@ -19,8 +19,8 @@ def bench_with(speaks: str, *, limited: bool = False) -> Edits:
     return {**FORM[speaks].edits(), **limit}
 
 
-def checked(bench: Edits, *, unattended: bool = False) -> Preflight:
-    these = files(POWER_ON_LINE, "power_off", bench=bench)
+def checked(bench: Edits, *, unattended: bool = False, power_on: str = POWER_ON_LINE) -> Preflight:
+    these = files(power_on, "power_off", bench=bench)
     return preflight(these, expand(these.sequence, these.amplifier, these.bench), unattended=unattended)
 
 
@@ -58,3 +58,18 @@ def test_where_nobody_is_present_something_must_limit_the_voltage() -> None:
     assert "no over-voltage protection of the supply can be set" in hazard
     assert "16 V" in hazard, "what the amplifier bears"
     assert checked(bench_with("limit_only", limited=True), unattended=True).hazards == ()
+
+
+def test_protection_in_steps_must_still_lie_above_the_voltage() -> None:
+    """14.9 V in steps of half a volt is 14.5 V."""
+    bench = bench_with("protection_in_steps")
+    tight = "power_on: {voltage: 14.6 V, current_limit: 90 A, overvoltage: 14.9 V}"
+    (hazard,) = checked(bench, power_on=tight).hazards
+    assert "is set in steps, here to 14.5 V instead of 14.9 V, and would trip at 14.6 V" in hazard
+    assert checked(bench, power_on=tight.replace("14.9", "15")).hazards == ()
+
+
+def test_a_supply_with_sense_leads_is_said_to_read_its_voltage_at_the_amplifier() -> None:
+    wired = {"number: 1, voltage: 20 V, current: 120 A": "number: 1, voltage: 20 V, current: 120 A, remote_sense: yes"}
+    told = " ".join(blind_spots(files("power_off", bench={**bench_with("remote_sense"), **wired})))
+    assert "the supply holds and reads its voltage at the amplifier's terminals" in told
