@@ -21,8 +21,6 @@ class Mistake:
         role: of the instrument.
         driver: the shipped file.
         changes: text of the file -> what it is replaced by.
-        bench: the shipped bench.
-        speaks: the form that the simulated instrument speaks; '' leaves that to the bench.
         unseen: why it cannot be found, in words; '' where it must be.
     """
 
@@ -30,8 +28,6 @@ class Mistake:
     role: str
     driver: str
     changes: tuple[tuple[str, str], ...]
-    bench: str = "workshop"
-    speaks: str = ""
     unseen: str = ""
 
     @property
@@ -49,5 +45,4 @@ def every() -> Iterator[Mistake]:
 
 def _mistake(driver: str, entry: dict[str, Any]) -> Mistake:
     changes = tuple((str(old), str(new)) for old, new in entry["changes"].items())
-    others = {key: str(entry[key]) for key in ("bench", "speaks", "unseen") if key in entry}
-    return Mistake(str(entry["what"]), driver.partition("/")[0], driver, changes, **others)
+    return Mistake(str(entry["what"]), driver.partition("/")[0], driver, changes, str(entry.get("unseen", "")))

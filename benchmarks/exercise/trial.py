@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import yaml
-
 from benchctl import library
 from benchctl.errors import DocumentError
 from benchctl.launch.exercise import Consent, Exercised, exercise
+from benchmarks.exercise.benches import bench_for
 from benchmarks.exercise.mistakes import Mistake
 
 # What is named beside a line counts only if it is no shot in the dark.
-MOST_NAMED = 5
+MOST_NAMED = 6
 
 
 @dataclass(frozen=True)
@@ -47,13 +46,8 @@ def trial(mistake: Mistake, folder: Path) -> Trial:
     """Plant the mistake in a copy of the driver file, and exercise it."""
     driver, lines = _planted(mistake)
     (folder / "driver.yaml").write_text(driver, encoding="utf-8")
-    bench = yaml.safe_load(library.find("benches", mistake.bench).read_text(encoding="utf-8"))
-    bench["instruments"][mistake.role]["driver"] = "driver.yaml"
-    if mistake.speaks:
-        simulation = bench.setdefault("simulation", {})
-        simulation.setdefault("instruments", {})[mistake.role] = {"speaks": mistake.speaks}
     file = folder / "bench.yaml"
-    file.write_text(yaml.safe_dump(bench, sort_keys=False), encoding="utf-8")
+    file.write_text(bench_for(mistake.driver).replace(f"driver: {mistake.driver}\n", "driver: driver.yaml\n"), "utf-8")
     try:
         (exercised,) = exercise(file, mistake.role, lambda _: Consent(goes_on=True, energises=True), simulated=True)
     except DocumentError as error:  # the reader of the file finds it before anything is sent

@@ -7,61 +7,22 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
-import yaml
 
 from benchctl import library
-from benchctl.documents.driver_file.load import ElectronicLoadDriver
-from benchctl.documents.reader import load_driver
 from benchctl.errors import UsageError
 from benchctl.instruments.exercise.exercise import Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.launch.exercise import Consent, Exercised, exercise
 from benchctl.launch.needed_words import NeededWords
 from benchctl.launch.simulate import served
-from benchmarks.forms import loads, multimeters, supplies, thermometers
-from tests.cli.files import bench, bench_on_free_ports
+from benchmarks.exercise.benches import bench_for
+from tests.cli.files import bench_on_free_ports, written
 
 SWITCHED_ON = (b"OUTP ON", b"OUTP 1", b"INP ON")
 
 
 def all_of(bench: str, *, energises: bool, role: str = "all") -> list[Exercised]:
     return exercise(bench, role, lambda _: Consent(goes_on=True, energises=energises), simulated=True)
-
-
-USUAL = {
-    "generator": "generator/scpi99",
-    "oscilloscope": "oscilloscope/preamble_list",
-    "load": "load/relay_bank",
-    "supply": "supply/scpi99_watchdog",
-    "thermometer": "thermometer/scpi99",
-}
-WITH_FORMS = (*supplies.FORMS, *loads.FORMS, *thermometers.FORMS, *multimeters.FORMS)
-EDITS = {form.driver: form.edits() for form in WITH_FORMS if getattr(form, "bench", "workshop") == "workshop"}
-SPEAKS_SCPI99 = ("scpi99", "scpi99_outputs", "scpi99_watchdog", "relay_bank", "preamble_list", "preamble_fields")
-
-
-def bench_for(driver: str, folder: Path) -> Path:
-    """The workshop's bench with an instrument of this form in place of its own."""
-    role, _, form = driver.partition("/")
-    if own := EDITS.get(driver):
-        return bench(folder, *own.items())
-    edits = {f"driver: {USUAL[role]}": f"driver: {driver}"}
-    if form not in SPEAKS_SCPI99:
-        edits["  seed: 2150"] = f"  seed: 2150\n  instruments: {{{role}: {{speaks: {form}}}}}"
-    file = bench(folder, *edits.items())
-    return with_electronic_load(file) if isinstance(load_driver(driver), ElectronicLoadDriver) else file
-
-
-def with_electronic_load(file: Path) -> Path:
-    """Other things are said of it than of a bank of resistors, and it has no relays for inputs."""
-    document = yaml.safe_load(file.read_text(encoding="utf-8"))
-    load = document["instruments"]["load"]
-    load["channel"] = "A"
-    load["ratings"] = {"resistance": {"minimum": "1 ohm", "maximum": "1 kohm"}, "power": "500 W"}
-    load["accuracy"] = {"resistance": {"reading": "1 %"}}
-    del load["resistors"], document["inputs"]
-    file.write_text(yaml.safe_dump(document, sort_keys=False), encoding="utf-8")
-    return file
 
 
 def sent(exercised: Exercised) -> list[bytes]:
@@ -80,7 +41,8 @@ def test_no_word_of_a_shipped_driver_fails_on_its_instrument(bench: str) -> None
 def test_no_word_of_a_driver_file_fails_on_an_instrument_that_speaks_its_form(name: str, tmp_path: Path) -> None:
     """Simulated instruments are written from the forms' descriptions, not from driver files."""
     role = name.partition("/")[0]
-    (done,) = exercise(bench_for(name, tmp_path), role, lambda _: Consent(goes_on=True, energises=True), simulated=True)
+    bench = written(tmp_path / "bench.yaml", bench_for(name))
+    (done,) = exercise(bench, role, lambda _: Consent(goes_on=True, energises=True), simulated=True)
     assert [(finding.word, finding.text) for finding in done.failures] == []
     assert done.left_on == ()
 

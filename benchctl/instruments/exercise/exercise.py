@@ -12,10 +12,8 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.language.steps import Way
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.switches import SwitchTrial
-from benchctl.instruments.exercise.talk import CONFIRM, Talk
+from benchctl.instruments.exercise.talk import CONFIRM, LINK, Talk
 from benchctl.instruments.role import Role
-
-LINK = "link"
 
 
 @dataclass(frozen=True)

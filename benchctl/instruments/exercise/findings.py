@@ -94,7 +94,7 @@ class Findings:
         if word in self._noted and verdict.weight <= before.verdict.weight:
             return
         self._noted.add(word)
-        also = tuple((each, self.lines.get(each)) for each in suspects)
+        also = tuple((each, self.lines[each]) for each in suspects if each in self.lines)
         self.by_word[word] = replace(
             before, verdict=verdict, text=text, offer=offer, advice=advice, suspects=also, line=line or before.line
         )

@@ -12,6 +12,7 @@ from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
 from benchctl.instruments.exercise.switches import SwitchTrial
+from benchctl.instruments.exercise.talk import ANSWERS
 from benchctl.instruments.load import RESISTANCE_TOLERANCE, ElectronicLoad, RelayBank
 from benchctl.scpi.errors import FormatError
 
@@ -82,7 +83,7 @@ class RelayExercise(Exercise):
         closed = self._closed(relays)
         if closed:
             text = f"after it, relays {_listed(closed)} are still closed"
-            talk.note(word, Verdict.WRONG, text, suspects=["get_closed"])
+            talk.note(word, Verdict.WRONG, text, suspects=["get_closed", "first_relay"])
             talk.note("get_closed", Verdict.WRONG, f"says that relays {_listed(closed)} are closed after {word}",
                       suspects=[word])  # fmt: skip
         elif closed is not None:
@@ -121,10 +122,10 @@ class RelayExercise(Exercise):
             talk.note("open", Verdict.WRONG, text, offer=offer, suspects=["close"])
         elif closed == [relay]:
             talk.note("open", Verdict.WRONG, f"after it, relay {_listed(after)} is closed; relay {relay} was opened",
-                      suspects=["get_closed"])  # fmt: skip
+                      suspects=["get_closed", "first_relay"])  # fmt: skip
         else:
             told = f"relay {relay} was closed, and {_listed(closed) or 'none'} is told to be"
-            talk.note("close", Verdict.WRONG, told, suspects=["get_closed"])
+            talk.note("close", Verdict.WRONG, told, suspects=["get_closed", "first_relay"])
             talk.note("get_closed", Verdict.WRONG, told, suspects=["close"])
 
     def _several(self, relays: Sequence[int]) -> None:
@@ -137,7 +138,7 @@ class RelayExercise(Exercise):
             text = (
                 f"relays {_listed(relays)} were closed with one message, and {_listed(closed) or 'none'} are told to be"
             )
-            talk.note("close", Verdict.WRONG, text, suspects=["get_closed"])
+            talk.note("close", Verdict.WRONG, text, suspects=["get_closed", "first_relay"])
         if talk.has("open_all"):
             talk.say("open_all")
             left = self._closed(self._every)
@@ -170,7 +171,7 @@ class RelayExercise(Exercise):
             try:
                 closed |= question.closed(answer)
             except FormatError as error:
-                talk.note("get_closed", Verdict.WRONG, str(error))
+                talk.note("get_closed", Verdict.WRONG, str(error), suspects=[ANSWERS])
                 return None
         return sorted(closed)
 

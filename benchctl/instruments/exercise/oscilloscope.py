@@ -257,12 +257,13 @@ class OscilloscopeExercise(Exercise):
 
     @property
     def _record_suspects(self) -> list[str]:
-        """What may be wrong where a record is."""
-        return [SCALE_WORD, "prepare", "set_vertical", "choose_source"]
+        """What may be wrong where codes or their scale are."""
+        return ["volts_per_code", SCALE_WORD, "samples", "prepare", "choose_source"]
 
     def _judge(self, before: Trace, after: Trace, division: float, capture: Capture) -> None:
         """`division` is that of the screen, in the unit of the traces."""
         word, scale_word = RECORD_WORD, SCALE_WORD
+        suspects = self._record_suspects
         rest = [float(np.mean(trace.values())) / division for trace in (before, after)]
         spread = max(float(np.std(trace.values())) / division for trace in (before, after))
         moved = float(np.mean(after.codes) - np.mean(before.codes)) * before.scale / division
@@ -275,11 +276,11 @@ class OscilloscopeExercise(Exercise):
                 f"a quiet input shows {rest[0]:.2f} divisions, and {rest[1]:.2f} after the trace was moved by "
                 f"{MOVED_DIVISIONS:g}: the zero of the codes is not taken as the instrument means it"
             )
+            suspects = ["volts_at_zero", "zero_code", "reference_code", scale_word, "samples", "set_vertical"]
         else:
             self._judge_time(capture, word, scale_word)
             return
-        self.talk.note(word, Verdict.WRONG, text, suspects=self._record_suspects)
-        self.talk.note(scale_word, Verdict.WRONG, text, suspects=[word, "prepare"])
+        self.talk.note(word, Verdict.WRONG, text, suspects=suspects)
 
     def _judge_time(self, capture: Capture, word: str, scale_word: str) -> None:
         """The values are right: now how long the record is, and where its trigger lies."""
@@ -297,4 +298,4 @@ class OscilloscopeExercise(Exercise):
         else:
             talk.note("set_record", Verdict.WORKS)
             return
-        talk.note("set_record", Verdict.WRONG, text, suspects=[scale_word])
+        talk.note("set_record", Verdict.WRONG, text, suspects=[scale_word, "interval", "start"])

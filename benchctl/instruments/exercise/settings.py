@@ -11,7 +11,7 @@ from benchctl.documents.driver_file.language.templates import Value
 from benchctl.errors import quote
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.suggest import number_form, other_spelling, written
-from benchctl.instruments.exercise.talk import Talk
+from benchctl.instruments.exercise.talk import ANSWERS, Talk
 from benchctl.quantity import render
 from benchctl.scpi.errors import FormatError
 
@@ -78,7 +78,7 @@ class SettingTrial:
         return abs(got - wanted) <= self.tolerance(wanted)
 
     def _blame_answer(self, talk: Talk, heard: list[tuple[str, float]], text: str) -> None:
-        talk.note(self.gets, Verdict.WRONG, text, offer=self._answer_offer(talk, heard))
+        talk.note(self.gets, Verdict.WRONG, text, offer=self._answer_offer(talk, heard), suspects=[ANSWERS])
         talk.note(self.sets, Verdict.ACCEPTED, f"'{self.gets}' does not work, so it is not read back")
 
     def _blame_values(self, talk: Talk, heard: list[tuple[str, float]], got: list[float]) -> None:

@@ -10,7 +10,7 @@ from benchctl.documents.driver_file.language.templates import Value
 from benchctl.errors import quote
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.suggest import truth_form, written
-from benchctl.instruments.exercise.talk import Talk
+from benchctl.instruments.exercise.talk import ANSWERS, Talk
 from benchctl.scpi.errors import FormatError
 
 # An output takes some time to rise, a relay to close (common practice).
@@ -100,7 +100,9 @@ class SwitchTrial:
         try:
             return query.form_for(**self.values).truth(answer)
         except FormatError as error:
-            self.talk.note(self.gets, Verdict.WRONG, f"with {self.what} off: {error}", offer=self._offer())
+            self.talk.note(
+                self.gets, Verdict.WRONG, f"with {self.what} off: {error}", offer=self._offer(), suspects=[ANSWERS]
+            )
             return None
 
     def _offer(self) -> str:

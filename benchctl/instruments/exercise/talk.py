@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
@@ -29,7 +30,10 @@ from benchctl.scpi.errors import FormatError, is_command_error, parse_error
 
 _T = TypeVar("_T")
 ERRORS = "errors"
-CONFIRM = "confirm"
+CONFIRM, LINK, ANSWERS = "confirm", "link", "answers"
+# Further keys of a driver file, and names of a scale, that a finding may point to.
+KEYS = (LINK, ANSWERS, "samples", "memory", "first_relay", CONFIRM)
+SCALE_NAMES = ("volts_per_code", "zero_code", "reference_code", "volts_at_zero", "interval", "start")
 # An instrument may take a setting and find only later that it does not go with the others.
 _SUSPECTS = {"single": ("set_record",), "burst_start": ("burst_on",), "connect": ("set_resistance",)}
 # A queue that holds more makes errors as fast as they are read.
@@ -163,7 +167,7 @@ class Talk:
         try:
             return query.form_for(**values).number(answer)
         except FormatError as error:
-            self.note(word, Verdict.WRONG, str(error), line=_line_of(query))
+            self.note(word, Verdict.WRONG, str(error), line=_line_of(query), suspects=[ANSWERS])
             return None
 
     def numbers(self, word: str, **values: Value) -> dict[str, float] | None:
@@ -243,9 +247,19 @@ def _line_of(words: Command) -> int | None:
 
 
 def lines_of(driver: Driver) -> dict[str, int | None]:
-    """The line of each word in its driver file; None for one that the file leaves out."""
+    """The line of each word in its driver file, None for one that the file leaves out; and those of the further keys
+    and names that may be at fault, where the file has them."""
     commands = driver.commands
-    return {word: _line_of_any(getattr(commands, word)) for word in type(commands).model_fields}
+    words = {word: _line_of_any(getattr(commands, word)) for word in type(commands).model_fields}
+    lines = driver.source.text.splitlines()
+    keys = {key: _line_with(lines, re.compile(rf"{key}:")) for key in KEYS}
+    names = {name: _line_with(lines, re.compile(rf".*\b{name}:")) for name in SCALE_NAMES}
+    found = {name: line for name, line in (keys | names).items() if line is not None}
+    return {LINK: None, **found, **words}
+
+
+def _line_with(lines: Sequence[str], pattern: re.Pattern[str]) -> int | None:
+    return next((number for number, line in enumerate(lines, start=1) if pattern.match(line)), None)
 
 
 def _line_of_any(words: Command | Queries | None) -> int | None:

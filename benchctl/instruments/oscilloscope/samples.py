@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from benchctl.documents.driver_file.records import SAMPLE_BYTES, VOLTS
 from benchctl.measure.signal.record import Codes
+from benchctl.measure.signal.sample_codes import BYTE_ORDER
 
 _MIDDLE = 2**15
 _HIGHEST = 2**15 - 1
@@ -24,6 +25,8 @@ _PIECES = 16
 _PIECE = 1024
 # The step of volts is looked for in so many of them, spread over the record.
 _LOOKED_AT = 8192
+# A float whose bytes come in the wrong order is far smaller, where its last bits are 0.
+_NO_VOLTAGE_V = 1e-20
 # A 32-bit float has 24 bits: steps that differ by this part of one are the same.
 _OFF_STEP = 0.02
 # Instruments write numbers like 9.9E37 where a sample was beyond the range (SCPI-99 volume 1, 7.2.1.4).
@@ -99,12 +102,14 @@ def from_volts(numbers: NDArray[np.generic], half_range_v: float) -> Coded:
     """Volts as codes of the range that is set.
 
     Raises:
-        ValueError: a sample is no number.
+        ValueError: a sample is no number, or none of them can be a voltage.
     """
     volts = numbers.astype(np.float64)
     lowest, highest = float(volts.min()), float(volts.max())
     if np.isnan(lowest) or np.isnan(highest):
         raise ValueError("sends a record that holds something else than numbers")
+    if 0.0 < max(-lowest, highest) < _NO_VOLTAGE_V:
+        raise ValueError(f"sends numbers such as {highest:.1g}, too small to be volts; {BYTE_ORDER}")
     if max(-lowest, highest) >= _BEYOND_EVERY_RANGE:
         return _coded(volts, _steps_of_range(half_range_v), 0.0)
     if (steps := _steps_of(volts, half_range_v)) is not None:
