@@ -5,11 +5,12 @@ from __future__ import annotations
 from rich.console import Console
 from rich.progress import Progress
 
-from benchmarks import analyses, reaction, simulated, soak
+from benchmarks import analyses, links, reaction, simulated, soak
 from benchmarks.rows import Benchmark, Row, table_of
 
 BENCHMARKS: dict[str, Benchmark] = {
     "analyses of a million samples": analyses.rows,
+    "links": links.rows,
     "simulated instruments": simulated.rows,
     "two-hour soak": soak.rows,
     "reaction of the guard": reaction.rows,

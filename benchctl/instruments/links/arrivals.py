@@ -138,10 +138,21 @@ class Arrivals:
             self._waiting += self._receive(deadline, gate)
         if header.length is None or header.length > BLOCK_BYTES:
             raise GarbledAnswer("answers a block without a length, or one too long to be meant")
-        whole = header.size + header.length
-        while len(self._waiting) < whole:
-            self._waiting += self._receive(deadline, gate)
-        return self._take(whole)[header.size :]
+        self._take(header.size)
+        return self._data_of(header.length, deadline, gate)
+
+    def _data_of(self, length: int, deadline: float, gate: Gate) -> bytes:
+        """So many bytes. A record is long, so its pieces are put together once, and not one by one."""
+        pieces = [self._take(min(length, len(self._waiting)))]
+        missing = length - len(pieces[0])
+        while missing > 0:
+            piece = self._receive(deadline, gate)
+            if len(piece) > missing:
+                self._waiting += piece[missing:]
+                piece = piece[:missing]
+            pieces.append(piece)
+            missing -= len(piece)
+        return b"".join(pieces)
 
     def _skip_text(self, deadline: float, gate: Gate) -> None:
         while (start := self._waiting.find(b"#")) < 0:

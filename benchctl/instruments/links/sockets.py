@@ -6,7 +6,8 @@ What is worked around, each measured with pyvisa-py 0.8.1:
 port is not tried beforehand: many instruments take one connection at a time and notice its end slowly;
 - a peer that closed looks like a silent one, at full processor load until the timeout: this module waits on the socket
 itself and checks before it reads;
-- a terminator in binary data ends each read: the terminator is off and `arrivals.py` frames the messages.
+- a terminator in binary data ends each read, and a read takes the bytes in small pieces: this module reads and writes
+the socket itself, and `arrivals.py` frames the messages.
 """
 
 from __future__ import annotations
@@ -25,8 +26,10 @@ from benchctl.instruments.links.visa import CHECK_LINK, opened, translated
 ROOM_S = 0.5
 # An emergency stop must not wait for a silent instrument: a blocked read checks this often.
 LOOK_UP_S = 0.05
-# pyvisa-py keeps what it read beyond the count asked for; within this many bytes it never reads beyond.
-CHUNK_BYTES = 65536
+# What is read at once at most: the fastest of those tried for a long block.
+CHUNK_BYTES = 1 << 18
+# Where the system can say so, a message that finds no room is not waited for.
+_AT_ONCE = getattr(socket, "MSG_DONTWAIT", 0)
 # After a failed exchange: silence for this long means that no late answer will come.
 QUIET_S = 0.1
 # No instrument sends old answers for a whole second.
@@ -43,9 +46,7 @@ class SocketLink:
         with translated("opening"):
             self._resource.read_termination = None
             self._resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, False)
-            self._session = self._resource.visalib.sessions[self._resource.session]
-            self._session.max_recv_size = CHUNK_BYTES
-            self._socket: socket.socket = self._session.interface
+            self._socket: socket.socket = self._resource.visalib.sessions[self._resource.session].interface
         try:
             self._socket.getpeername()
         except OSError as error:
@@ -57,18 +58,24 @@ class SocketLink:
 
     def send(self, data: bytes) -> None:
         with translated("sending"):
-            if not select.select([], [self._socket], [], ROOM_S)[1]:
-                raise ConnectionLost("the instrument reads nothing")
-            self._resource.write_raw(data)
+            while data := data[self._send_some(data) :]:
+                if not select.select([], [self._socket], [], ROOM_S)[1]:
+                    raise ConnectionLost("the instrument reads nothing")
+
+    def _send_some(self, data: bytes) -> int:
+        """How much of it the system takes at once; nearly always all of it."""
+        try:
+            return self._socket.send(data, _AT_ONCE)
+        except BlockingIOError:
+            return 0
 
     def receive(self, deadline: float, interrupt: Interrupt) -> bytes:
         with translated("reading"):
             await_bytes(self._socket, deadline, interrupt)
-            waiting = len(self._socket.recv(CHUNK_BYTES, socket.MSG_PEEK))
-            if not waiting:
+            data = self._socket.recv(CHUNK_BYTES)
+            if not data:
                 raise ConnectionLost("the instrument closed the connection")
-            data, _status = self._session.read(waiting)
-            return bytes(data)
+            return data
 
     def drain(self) -> None:
         # pyvisa-py's clear() reads a closed socket for ever, so it is done here, where it ends.
