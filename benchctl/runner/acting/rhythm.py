@@ -1,6 +1,12 @@
-"""Bursts that the run begins itself, one after the other, because the generator has no rhythm of its own."""
+"""Bursts that the run begins itself, one after the other, because the generator has no rhythm of its own.
+
+A burst may be late, because the link is slow or another question is under way. The next one then follows a whole period
+after it: no two bursts are nearer to each other than asked, so a record of one period never holds a part of the next.
+"""
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 from benchctl.clock import Clock
 from benchctl.errors import BenchctlError
@@ -40,19 +46,15 @@ class Rhythm:
 
     @property
     def late_s(self) -> float:
-        """By how much two bursts lay at most nearer or farther apart than they should."""
-        pairs = zip(self._began_s[:-1], self._began_s[1:], strict=True)
-        return max((abs(after - before - self._every_s) for before, after in pairs), default=0.0)
+        """By how much two bursts lay at most farther apart than they should."""
+        return max((after - before - self._every_s for before, after in pairwise(self._began_s)), default=0.0)
 
     def _beat(self) -> None:
-        first_s = self._clock.now()
-        number = 0
         try:
             while not self._over.is_set():
                 self._generator.trigger_burst()
                 self._began_s.append(self._clock.now())
-                number += 1
-                self._clock.sleep(first_s + number * self._every_s - self._clock.now(), until=self._over)
+                self._clock.sleep(self._every_s, until=self._over)
         except BenchctlError as trouble:
             self._trouble = trouble
         finally:

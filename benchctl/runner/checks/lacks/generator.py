@@ -34,8 +34,13 @@ _IN_WORDS: Mapping[str, tuple[str, str]] = {
 
 
 def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
-    """What nobody is present for."""
+    """What nothing stands in for, and what nobody is present for."""
     driver = generator_driver(files.bench)
+    if driver is not None and driver.sync == "none":
+        yield (
+            "the generator has no sync output ('sync: none' in its driver file), and each record of the oscilloscope "
+            "waits for it; use a generator that has one"
+        )
     if driver is None or driver.commands.get_output or not unattended or _supply_confirms(files.bench):
         return
     yield (

@@ -130,3 +130,9 @@ def test_an_output_that_cannot_be_asked_needs_an_answer(tmp_path: Path, unattend
     found = checked(these, unattended=unattended)
     assert any("output cannot be confirmed off" in each for each in found.warnings)
     assert not [each for each in found.hazards if "confirmed off" in each]
+
+
+def test_a_generator_without_a_sync_output_is_refused_for_records_wait_for_it(tmp_path: Path) -> None:
+    these = files(tmp_path, "cycles_and_period", {"low_level: none": "low_level: none\nsync: none"})
+    (hazard,) = checked(these).hazards
+    assert "no sync output" in hazard
