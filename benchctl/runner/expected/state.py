@@ -10,6 +10,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs
 from benchctl.documents.model.level import Level
+from benchctl.documents.model.limits import HEATSINK
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
@@ -110,6 +111,13 @@ class ExpectedState:
         signals = self.bench.signals
         supply = [wired for wired in (signals.supply_current, signals.supply_voltage) if wired is not None]
         return self.pace.record_s(max(len(self.seen), 1) + (len(supply) if with_supply else 0))
+
+    def temperatures_s(self, *, heatsink: int = 0, load: int = 0) -> float:
+        """So many readings of the heatsink and of the load resistors, where sensors are on them."""
+        thermometer = self.bench.instruments.thermometer
+        sensors = dict(thermometer.channels.items()) if thermometer is not None else {}
+        readings = (heatsink if HEATSINK in sensors else 0) + (load if "load" in sensors else 0)
+        return self.pace.ask_s("thermometer", readings)
 
     # -- what drives it ----------------------------------------------------------------------------------------
 

@@ -107,6 +107,8 @@ def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     refuse_coarse_tone(state, frequency_hz)
     each_s = SETTLE_S + record.span_s + 2 * POLL_S + state.pace.switch_s + state.asking_s()
     rest_s = REST_S + state.pace.switch_s + state.pace.set_s
-    duration_s = worst_case_look(state) + usual_exposures(step, state) * (each_s + rest_s)
+    duration_s = (
+        worst_case_look(state) + state.temperatures_s(load=1) + usual_exposures(step, state) * (each_s + rest_s)
+    )
     for_s = FULL_POWER_EXPOSURES * each_s
     return WorstCase(duration_s=duration_s, **state.full_power(for_s=for_s, parts=FULL_POWER_EXPOSURES))

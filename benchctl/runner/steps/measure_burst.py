@@ -159,6 +159,7 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s + 2.5 * state.pace.set_s)
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
+        duration_s += state.temperatures_s(heatsink=1, load=finals + 1)
         burst_s += exposures * length_s
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
         bursts = Bursts(min(length_s / step.every_s, 1.0), rest_ratio(state.bench, step.low_level_ratio), length_s)

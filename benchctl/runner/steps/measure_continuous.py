@@ -124,4 +124,5 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S + asking_s
     power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
     state.level = None
-    return WorstCase(duration_s=for_s + worst_case_look(state), **power)
+    asked_s = worst_case_look(state) + state.temperatures_s(heatsink=1, load=1)
+    return WorstCase(duration_s=for_s + asked_s, **power)

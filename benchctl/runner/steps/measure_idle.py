@@ -29,4 +29,5 @@ def perform(step: MeasureIdle, run: Run) -> None:
 
 def worst_case(step: MeasureIdle, state: ExpectedState) -> WorstCase:
     state.level = None
-    return WorstCase(duration_s=step.for_s + record_taking.IDLE_SPAN_S + state.asking_s(with_supply=True))
+    asking_s = state.asking_s(with_supply=True) + state.temperatures_s(heatsink=1)
+    return WorstCase(duration_s=step.for_s + record_taking.IDLE_SPAN_S + asking_s)

@@ -102,7 +102,8 @@ def worst_case(step: MeasurePoints, state: ExpectedState) -> WorstCase:
         return WorstCase(duration_s=0.0)
     points = chosen(step, multimeter)
     _look_for_hazards(points, state)
-    return WorstCase(duration_s=len(points) * (step.settle_s + step.readings * READ_S))
+    reading_s = max(READ_S, state.pace.ask_s("multimeter"))
+    return WorstCase(duration_s=len(points) * (step.settle_s + step.readings * reading_s))
 
 
 def _look_for_hazards(points: Mapping[str, Point], state: ExpectedState) -> None:
