@@ -106,7 +106,12 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(sequence: str, amplif
 
 
 # The benches of ordinary instruments, and the amplifiers that each carries.
-ORDINARY = {"no_thermometer": ("hx2150", "kx240"), "one_channel": ("cx4090",), "eight_bit": ("kx240",), "drawer": ("kx240",)}
+ORDINARY = {
+    "no_thermometer": ("hx2150", "kx240"),
+    "one_channel": ("cx4090",),
+    "eight_bit": ("kx240",),
+    "drawer": ("kx240",),
+}
 CARRIED = [(bench, amplifier) for bench, amplifiers in ORDINARY.items() for amplifier in amplifiers]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -338,3 +339,18 @@ def test_a_time_base_that_reads_back_shorter_is_set_longer_until_it_holds_the_re
         asked = [float(text.split()[1]) for text in bench.taps.to("oscilloscope") if text.startswith("TIM:SCAL ")]
     assert asked == pytest.approx([0.002, 0.004, 0.008, 0.01])
     assert taken.duration_s == pytest.approx(0.02, rel=0.02)
+
+
+def test_a_trigger_that_does_not_come_is_asked_for_at_most_twenty_times_a_second(bench: Rig) -> None:
+    asked_s: list[float] = []
+
+    def listen(role: str, text: str) -> None:
+        if (role, text) == ("oscilloscope", "ACQ:COMP?"):
+            asked_s.append(bench.run.clock.now())
+
+    bench.taps.on_send.append(listen)
+    bench.taps.forge("oscilloscope", "ACQ:COMP?", "0")
+    with pytest.raises(NoRecord):
+        capture(bench, PEAK_V)
+    assert len(asked_s) > 20
+    assert all(later_s - earlier_s >= 0.05 - 1e-9 for earlier_s, later_s in pairwise(asked_s))
