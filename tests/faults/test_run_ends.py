@@ -198,7 +198,7 @@ def test_dc_under_full_drive_trips_on_a_coarse_oscilloscope_too(tmp_path: Path, 
     """At idle it would be seen sooner; here the first record is one at full power, on a range of 80 V."""
     dc = {"offset: {A: 6 mV, B: -9 mV}": f"offset: {{A: 6 mV, B: {offset_v} V}}"}
     these = files(*LOUD_STEPS, limits={"output_offset": "{outside: 500 mV, for: 1 s}"}, bench=COARSE, amplifier=dc)
-    with rig(tmp_path, these) as bench:
+    with rig(tmp_path, these, takes_zeros=True) as bench:
         outcome = bench.execute()
         (trip,) = bench.events("trip")
         (first,) = (e for e in bench.events("step started") if e["step"].startswith("3 "))

@@ -201,8 +201,18 @@ class Rig:
 
 
 @contextmanager
-def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, str] | None = None) -> Iterator[Rig]:
-    """Open a bench for these files; `addresses` puts other instruments in the place of simulated ones."""
+def rig(
+    tmp_path: Path,
+    these: Files | None = None,
+    *,
+    addresses: Mapping[str, str] | None = None,
+    takes_zeros: bool = False,
+) -> Iterator[Rig]:
+    """Open a bench for these files; `addresses` puts other instruments in the place of simulated ones.
+
+    The oscilloscope's zeros, a record on each of its ranges, are a third of a short run's work. They are taken only
+    where a test `takes_zeros`, as where the oscilloscope gives no record of them.
+    """
     these = these or files("power_off")
     clock, taps, audience = VirtualClock(), Taps(), Audience()
     with ExitStack() as stack:
@@ -228,4 +238,5 @@ def rig(tmp_path: Path, these: Files | None = None, *, addresses: Mapping[str, s
         stack.callback(guard.stop)
         plan = expand(these.sequence, these.amplifier, these.bench)
         run = Run(these, bench, clock, interlock, guard, recorder, audience, plan[0])
+        run.zeros = None if takes_zeros else {}
         yield Rig(run, plan, simulated, clock, taps, audience)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from functools import cache
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -123,7 +124,7 @@ def context_of(entry: FiguresEntry) -> Any:
     if entry.analysis not in ANALYSES:
         raise ArchiveError(f"this version knows no analysis '{entry.analysis}'")
     try:
-        return TypeAdapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
+        return _adapter(ANALYSES[entry.analysis].context).validate_python(entry.context)
     except ValidationError as error:
         raise ArchiveError(f"the context of '{entry.analysis}' in step '{entry.step}' is not valid: {error}") from error
 
@@ -192,8 +193,12 @@ def context_as_json(context: Any) -> dict[str, Any]:
     Raises:
         ArchiveError: it holds a number that is not finite, which JSON cannot hold.
     """
-    plain = TypeAdapter(type(context)).dump_python(context, mode="json")
-    return dict(plain)
+    return dict(_adapter(type(context)).dump_python(context, mode="json"))
+
+
+@cache  # made in milliseconds, and asked for at each analysis
+def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+    return TypeAdapter(kind)
 
 
 def accuracy_as_json(accuracy: Mapping[str, Sequence[Accuracy]]) -> dict[str, list[dict[str, float]]]:

@@ -135,7 +135,7 @@ HALF_FROM_7_S = wrong("current", 0.5, at="at: 7.1 s")
 
 
 def test_under_load_the_figures_that_rest_on_it_keep_their_values_and_have_no_verdict(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S)) as bench:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S), takes_zeros=True) as bench:
         driven_with_half_of_the_current_read(bench)
         (efficiency,) = bench.figures("efficiency").values()
         assert efficiency.verdict == "inconclusive"
@@ -148,7 +148,7 @@ def test_under_load_the_figures_that_rest_on_it_keep_their_values_and_have_no_ve
 
 
 def test_nothing_drives_the_amplifier_hard_after_a_contradiction(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S)) as bench:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S), takes_zeros=True) as bench:
         driven_with_half_of_the_current_read(bench)
         bench.taps.sent.clear()
         with pytest.raises(InstrumentsDisagree):
@@ -157,7 +157,7 @@ def test_nothing_drives_the_amplifier_hard_after_a_contradiction(tmp_path: Path)
 
 
 def test_a_requirement_on_a_contradicted_figure_does_not_hold(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S)) as bench:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S), takes_zeros=True) as bench:
         driven_with_half_of_the_current_read(bench)
         with pytest.raises(RequirementFailed, match=r"efficiency is .* which is inconclusive"):
             bench.do(Require(criteria=EFFICIENCY))
@@ -165,7 +165,7 @@ def test_a_requirement_on_a_contradicted_figure_does_not_hold(tmp_path: Path) ->
 
 def test_a_run_that_goes_on_is_looked_at_anew_and_its_earlier_figures_stay_inconclusive(tmp_path: Path) -> None:
     """Whoever goes on has put right what was wrong, or is told again."""
-    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S)) as bench:
+    with rig(tmp_path, files("power_off", bench=HALF_FROM_7_S), takes_zeros=True) as bench:
         driven_with_half_of_the_current_read(bench)
         bench.run.recorder.event("run resumed", index=0, step="")
         progress = progress_of(bench.plan, bench.events())

@@ -37,7 +37,7 @@ def trace_of(bench: Rig, capture: str, signal: str = "output A") -> Trace:
 
 
 def test_it_is_taken_before_the_supply_is_switched_on_and_kept(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.do(POWER_ON)
         (file,) = taken_by(bench)
@@ -54,7 +54,7 @@ def _on(sent: list[tuple[str, str]]) -> int:
 
 def test_dc_of_a_few_millivolts_is_found_below_the_error_that_the_oscilloscope_may_have(tmp_path: Path) -> None:
     """By its data sheet it may be 13 mV off on the range of these outputs."""
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.do(POWER_ON, MeasureIdle(for_s=1.0))
         found = bench.figures("dc_offset")
@@ -66,14 +66,14 @@ def test_dc_of_a_few_millivolts_is_found_below_the_error_that_the_oscilloscope_m
 
 
 def test_it_is_taken_once_in_each_part_of_a_run(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.do(POWER_ON, PowerOff(), POWER_ON)
         assert len(taken_by(bench)) == 1
 
 
 def test_of_an_amplifier_that_is_on_it_is_not_taken_and_that_is_said(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.do(POWER_ON)
         bench.run.zeros = None
@@ -83,7 +83,7 @@ def test_of_an_amplifier_that_is_on_it_is_not_taken_and_that_is_said(tmp_path: P
 
 
 def test_of_a_supply_that_still_gives_a_current_it_is_not_taken(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.taps.forge("supply", "NSEL 1;:MEAS:CURR?", "1.7")
         take_zeros(bench.run)
@@ -92,7 +92,7 @@ def test_of_a_supply_that_still_gives_a_current_it_is_not_taken(tmp_path: Path) 
 
 
 def test_an_instrument_that_takes_no_record_without_a_trigger_costs_the_zero_and_nothing_else(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.taps.forge("oscilloscope", "ACQ:COMP?", "0")
         take_zeros(bench.run)
@@ -107,7 +107,7 @@ def test_an_instrument_that_takes_no_record_without_a_trigger_costs_the_zero_and
 
 def test_dc_at_an_output_while_the_amplifier_should_be_off_is_not_taken_for_zero(tmp_path: Path) -> None:
     """The codes of the finest ranges are moved by some volts: something feeds the output."""
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.taps.forge("oscilloscope", "WAV:PRE?", "4,2,1000,1,1E-4,0,0,0.001,-100,0")
         take_zeros(bench.run)
@@ -117,7 +117,7 @@ def test_dc_at_an_output_while_the_amplifier_should_be_off_is_not_taken_for_zero
 
 
 def test_a_run_without_an_oscilloscope_takes_none_and_says_nothing(tmp_path: Path) -> None:
-    with rig(tmp_path, files("power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files("power_off", bench=COARSE), takes_zeros=True) as bench:
         bench.begin()
         bench.run.bench.roles.pop("oscilloscope")
         take_zeros(bench.run)
@@ -127,7 +127,7 @@ def test_a_run_without_an_oscilloscope_takes_none_and_says_nothing(tmp_path: Pat
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """Of a short run on a coarse bench."""
-    with rig(tmp_path, files(POWER_ON_LINE, IDLE_LINE, "power_off", bench=COARSE)) as bench:
+    with rig(tmp_path, files(POWER_ON_LINE, IDLE_LINE, "power_off", bench=COARSE), takes_zeros=True) as bench:
         assert bench.execute().error is None
         bench.run.recorder.finish()
         return bench.run.recorder.folder.path
