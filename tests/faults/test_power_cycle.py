@@ -31,7 +31,7 @@ from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
 # In the middle of the first continuous measurement of the short sequence.
-BUSY = "at: 7 s"
+BUSY = "at: 8 s"
 
 
 @pytest.fixture(scope="module")

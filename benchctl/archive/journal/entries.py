@@ -197,7 +197,7 @@ def context_as_json(context: Any) -> dict[str, Any]:
 
 
 @cache  # made in milliseconds, and asked for at each analysis
-def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+def _adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
