@@ -13,11 +13,12 @@ import pytest
 
 from benchctl.documents.reader import load_bench
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
+from benchctl.errors import InstrumentsDisagree
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.runner.acting.drive import mute, set_frequency, start_burst, stop_burst, tone
 from benchctl.simulator.generator_signal import Tone
-from tests.runner.generator_forms import FORMS, SILENT, with_generator
-from tests.runner.rig import AT_4_OHM, POWER_ON, Rig, files, rig, shipped
+from tests.runner.generator_forms import FORMS, SILENT, driver_text, with_generator
+from tests.runner.rig import AT_4_OHM, POWER_ON, Edits, Rig, files, rig, shipped
 
 BURST = Burst(frequency_hz=1000.0, cycles=8, level_v=0.5, low_level_v=0.05, every_s=0.25)
 LAST_USER = "left_by_last_user: [offset, sweep, burst, load, phase]"
@@ -219,3 +220,40 @@ def test_the_level_on_record_is_the_one_that_a_coarse_generator_gave(tmp_path: P
         tone(bench.run, 0.3)
         assert bench.run.conditions.level_v == pytest.approx(0.3005204, rel=1e-6), "850 mVpp, 17 steps of 50 mV"
         assert level_v(bench) == pytest.approx(0.3005204, rel=1e-5)
+
+
+@contextmanager
+def with_own_driver(tmp_path: Path, form: str, edits: Edits) -> Iterator[Rig]:
+    """A generator with a driver file of its own beside the bench file."""
+    (tmp_path / "own.yaml").write_text(driver_text(form, edits), encoding="utf-8")
+    text = shipped("benches", "workshop", with_generator(form, driver="./own"))
+    (tmp_path / "bench.yaml").write_text(text, encoding="utf-8")
+    these = replace(files("power_off"), bench=load_bench(tmp_path / "bench.yaml"))
+    with rig(tmp_path / "runs", these) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        yield bench
+
+
+@pytest.mark.parametrize(
+    ("form", "edits"),
+    [
+        ("display_into_50_ohm", {"level_into: 50 ohm\n": "", "commands:": "commands:\n  get_level: none"}),
+        (
+            "cycles_and_period",
+            {
+                "FREQ {frequency_hz:.6f}": "FREQ 1{frequency_hz:.3f}",
+                'get_frequency: "SOUR1:FREQ?"': "get_frequency: none",
+            },
+        ),
+    ],
+)
+def test_what_is_not_read_back_is_compared_with_a_record_before_any_power(
+    tmp_path: Path, form: str, edits: Edits
+) -> None:
+    """Twice the level on a display for 50 ohm; and 11 kHz in place of 1 kHz."""
+    with with_own_driver(tmp_path, form, edits) as bench:
+        with pytest.raises(InstrumentsDisagree, match="the oscilloscope shows"):
+            bench.do(FindCleanLevel(from_v=0.1, to_v=2.0))
+        levels_v = [float(each["conditions"]["level_v"] or 0.0) for each in bench.events("capture")]
+        assert max(levels_v) < 0.05, "only the look was driven"
