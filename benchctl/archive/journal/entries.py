@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from functools import cache
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -196,9 +195,14 @@ def context_as_json(context: Any) -> dict[str, Any]:
     return dict(_adapter(type(context)).dump_python(context, mode="json"))
 
 
-@cache  # made in milliseconds, and asked for at each analysis
-def _adapter(kind: Any) -> TypeAdapter[Any]:
-    return TypeAdapter(kind)
+def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+    """Kept: it is made in a millisecond, and asked for at each analysis."""
+    if kind not in _ADAPTERS:
+        _ADAPTERS[kind] = TypeAdapter(kind)
+    return _ADAPTERS[kind]
+
+
+_ADAPTERS: dict[type[Any], TypeAdapter[Any]] = {}
 
 
 def accuracy_as_json(accuracy: Mapping[str, Sequence[Accuracy]]) -> dict[str, list[dict[str, float]]]:
