@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad
+from benchctl.documents.reader import load_sequence
+from benchctl.documents.sequence_file.sequence import in_order
 from benchctl.quantity import parse_quantity, render
 
 # The loads that a sequence uses in addition to the rated loads.
@@ -23,7 +25,10 @@ _TO_THE_ENDS_OF_THE_SUPPLY = {"supply_sensitivity"}
 def what_it_lacks(bench: Bench, amplifier: Amplifier, sequence: str, load: str = "") -> tuple[str, ...]:
     """Each reason in words; empty if the bench can test it. `load`: what the sequence is told to drive into."""
     also_ohm = parse_quantity(load, "ohm") if load else USUAL_LOAD_OHM
-    return (*_outputs(bench, amplifier), *_loads(bench, amplifier, also_ohm), *_supply(bench, amplifier, sequence))
+    needs_multimeter = any("multimeter" in step.roles for step, _ in in_order(load_sequence(sequence).steps))
+    meter = ("a multimeter",) if needs_multimeter and bench.instruments.multimeter is None else ()
+    loads = _loads(bench, amplifier, also_ohm)
+    return (*_outputs(bench, amplifier), *loads, *_supply(bench, amplifier, sequence), *meter)
 
 
 def _outputs(bench: Bench, amplifier: Amplifier) -> Iterator[str]:

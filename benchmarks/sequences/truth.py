@@ -80,7 +80,8 @@ def _false_verdict(
     figure: Figure, true_value: float, entry: FiguresEntry, criteria: Mapping[str, Criterion]
 ) -> Iterator[str]:
     criterion = criteria.get(figure.name)
-    if criterion is None or figure.verdict not in {"passes", "fails"}:
+    # Of a criterion that is told from an earlier figure the truth of that one would be needed too.
+    if criterion is None or criterion.of or figure.verdict not in {"passes", "fails"}:
         return
     exact = replace(figure, value=true_value, expanded_uncertainty=0.0, bound="", contradiction="")
     if judged_by(exact, criterion).verdict != figure.verdict:

@@ -9,16 +9,23 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.tables.figures import read_figures
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.documents.sequence_file.step_form import HOLDERS
 from benchctl.documents.sequence_file.steps import KINDS
+from benchctl.launch.simulated import describe
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.sequences.carries import what_it_lacks
 from benchmarks.sequences.trials import BENCHES, Trial, documents, trial
 
 # Those that bridge outputs need a bench that is wired for it; tests/launch/test_bridged.py runs them.
-SEQUENCES = tuple(name for name in library.shipped("sequences") if load_sequence(name).bridged is None)
+# The one that needs a multimeter is run below, on the bench that has one.
+AT_POINTS = "bias_and_rails"
+SEQUENCES = tuple(
+    name for name in library.shipped("sequences") if load_sequence(name).bridged is None and name != AT_POINTS
+)
 # Each sequence on one amplifier, and these so that every amplifier has its turn; the longest on one channel.
 RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "damping_and_noise": "hx2150_bridged",  # of one rated load, so against none
@@ -70,7 +77,8 @@ def steps_of(sequence: str, amplifier: str) -> set[str]:
 
 def test_every_kind_of_step_stands_in_a_sequence() -> None:
     """Those that hold others are written out in a plan, and stand in the files."""
-    performed = {kind for sequence in SEQUENCES for amplifier in BENCHES for kind in steps_of(sequence, amplifier)}
+    every = (*SEQUENCES, AT_POINTS)
+    performed = {kind for sequence in every for amplifier in BENCHES for kind in steps_of(sequence, amplifier)}
     assert performed == set(KINDS) - set(HOLDERS)
     for holder in HOLDERS:
         assert any(f"- {holder}:" in library.find("sequences", name).read_text(encoding="utf-8") for name in SEQUENCES)
@@ -143,6 +151,23 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
 def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:
     """Nothing trips, every step has its figures, and no verdict is one that the truth denies."""
     runs_as_promised(trial(sequence, amplifier, tmp_path, bench=bench))
+
+
+def test_bias_and_rails_are_measured_cold_and_warm(tmp_path: Path) -> None:
+    """The bias is the idle current of one channel through 0.22 ohm, as the simulated amplifier has it."""
+    done = trial(AT_POINTS, "hx2150", tmp_path, bench="multimeter_bench")
+    assert (done.reason, done.unmeasured, list(done.violations())) == ("finished", (), [])
+    (folder,) = (path for path in tmp_path.iterdir() if path.is_dir())
+    shown = read_figures(RunFolder(folder))
+    bias = shown[(shown["figure"] == "dc_voltage") & (shown["channel"] == "bias A")]
+    true_v = 0.22 * describe(load_bench("multimeter_bench"), load_amplifier("hx2150")).amplifier.bias_current_a
+    assert len(bias) == 2
+    assert all(abs(bias["value"] - true_v) <= bias["expanded_uncertainty"])
+
+
+def test_a_bench_without_a_multimeter_is_known_for_it() -> None:
+    lacks = what_it_lacks(load_bench("workshop"), load_amplifier("hx2150"), AT_POINTS)
+    assert lacks == ("a multimeter",)
 
 
 def test_where_no_thermometer_tells_when_it_is_cool_the_waits_are_long_enough(tmp_path: Path) -> None:

@@ -18,9 +18,6 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
-READ_S = 0.1
-"""How long a reading takes that nothing is known of (common practice: 0.02 s to 1 s)."""
-
 OVER_RANGE = 1.25
 """How far a reading may lie beyond a range: most show up to 1.2 times its name (common practice)."""
 
@@ -102,8 +99,8 @@ def worst_case(step: MeasurePoints, state: ExpectedState) -> WorstCase:
         return WorstCase(duration_s=0.0)
     points = chosen(step, multimeter)
     _look_for_hazards(points, state)
-    reading_s = max(READ_S, state.pace.ask_s("multimeter"))
-    return WorstCase(duration_s=len(points) * (step.settle_s + step.readings * reading_s))
+    reading_s = state.pace.ask_s("multimeter", step.readings)
+    return WorstCase(duration_s=len(points) * (step.settle_s + reading_s))
 
 
 def _look_for_hazards(points: Mapping[str, Point], state: ExpectedState) -> None:
