@@ -24,12 +24,15 @@ if TYPE_CHECKING:
 Opener = Callable[[str], "Link"]
 
 IDENTIFY = "*IDN?"
+NOBODY_KNOWS = "NOSUCHWORD?"
 # An instrument may take its time; a screen that is being drawn takes 2 s.
 ANSWER_S = 2.0
 # One that has answered is awake, so it answers what it knows sooner.
 SOON_S = 0.7
 # Between two bytes of one answer there is no longer silence, at 1200 baud either.
 SILENCE_S = 0.1
+# A question that is not known is one error, or two: in its words, and in its parameters.
+ERRORS_A_QUESTION = 2
 # IEEE 488.2, 10.14.3: 72 characters; some are longer.
 _LONGEST_SHOWN = 200
 _LONGEST_BYTES = 65536
@@ -90,7 +93,7 @@ def _met(talk: _Talk, questions: Sequence[str], answer_s: float, *, is_stream: b
         sent = "CRLF"
         heard = talk.ask(IDENTIFY, sent, answer_s)
     identity, ends = _shown(heard), _ends_in_words(sent, heard)
-    if ends or not identity:
+    if ends or not identity or not questions:
         return Answered(identity, reached=True, ends=ends)
     answers = _answers(talk, questions, identity, is_stream=is_stream)
     return Answered(identity, reached=True, answers=answers)
@@ -109,15 +112,20 @@ def _ends_in_words(sent: str, heard: bytes) -> str:
 
 
 def _answers(talk: _Talk, questions: Sequence[str], identity: str, *, is_stream: bool) -> dict[str, str]:
-    """The questions that are answered; the errors of the others are taken out of the queue again."""
+    """The questions that are answered; the errors of the others are taken out of the queue again.
+
+    Some instruments answer whatever they do not know with one text, such as `ERR`: so one question is asked that none
+    knows.
+    """
     found: dict[str, str] = {}
-    for question in questions:
+    for question in (NOBODY_KNOWS, *questions):
         with suppress(NoAnswer):
             answer = talk.ask_or_identify(question, identity) if is_stream else _shown(talk.ask(question, "LF", SOON_S))
             if answer is not None:
                 found[question] = answer
-    _take_errors(talk, len(questions) - len(found))
-    return found
+    _take_errors(talk, ERRORS_A_QUESTION * (1 + len(questions) - len(found)))
+    unknown = found.pop(NOBODY_KNOWS, None)
+    return {question: answer for question, answer in found.items() if answer != unknown}
 
 
 def _take_errors(talk: _Talk, most: int) -> None:

@@ -45,14 +45,17 @@ class SupplyExercise(Exercise):
 
     def plan(self) -> Plan:
         names = " and ".join(f"'{name}'" for name in self._outputs)
+        protection = (
+            f", and its protection to at most {PROTECTION_V[1]:g} V" if self.talk.has("set_overvoltage") else ""
+        )
         return Plan(
             (
                 f"supply: resets it, and sets output {names} to {LOW_V:g} V and {HIGH_V:g} V with a small current "
-                f"limit, and its protection to at most {PROTECTION_V[1]:g} V, while the output is off.",
+                f"limit{protection}, while the output is off.",
             ),
             (
-                f"supply: switches output {names} on for a moment, one after the other, at {LOW_V:g} V with a small "
-                "current limit. Nothing may be connected to it.",
+                f"supply: switches output {names} on for a moment{', one after the other,' * (len(self._outputs) > 1)} "
+                f"at {LOW_V:g} V with a small current limit. Nothing may be connected to it.",
             ),
         )
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+import pytest
 
 from benchctl.documents.driver_file.common import Match
 from benchctl.documents.reader import load_bench
@@ -16,7 +19,8 @@ from benchctl.instruments.discovery.mdns import LXI, RAW, Service
 from benchctl.instruments.discovery.search import NOT_ASKED, Place, ask_all, places, search
 from benchctl.instruments.discovery.visa_list import visa_list
 from benchctl.launch.simulate import served
-from tests.cli.files import bench_on_free_ports
+from benchmarks.exercise.benches import bench_for
+from tests.cli.files import bench_on_free_ports, written
 from tests.instruments.scripted import IDENTITY, Conversation, ScriptedPeer
 from tests.ports import free_port
 
@@ -99,6 +103,32 @@ def test_a_driver_file_fits_where_all_its_answers_and_one_of_its_identities_do()
     found = fitting(matches, "Deck,ps 2,1,1", {"INST:NSEL?": "1", "WDOG?": "0"})
     assert found == ("more", "plain", "named"), "what asks for most comes first"
     assert fitting(matches, "Deck,PS 2x,1,1", {}) == ()
+
+
+# An instrument with two outputs stands on another bench.
+RECOGNISED = [name for name in shipped_matches() if name != "generator/scpi99_outputs"]
+
+
+@pytest.mark.parametrize("name", RECOGNISED)
+def test_an_instrument_is_fitted_by_the_driver_file_of_its_form(name: str, tmp_path: Path) -> None:
+    text = bench_for(name)
+    for port in sorted(set(re.findall(r"127\.0\.0\.1::(\d+)", text))):
+        text = text.replace(f"::{port}::", f"::{free_port()}::")
+    file = written(tmp_path / "bench.yaml", text)
+    with served(file, "hx2150") as instruments:
+        (found,) = search([instruments[name.partition("/")[0]].address], looks_around=False).found
+    assert name in found.drivers, found.answered.answers
+
+
+def test_an_instrument_that_answers_everything_with_one_text_fits_nothing() -> None:
+    """Some answer `ERR` to whatever they do not know."""
+
+    def error(conversation: Conversation, text: str) -> None:
+        conversation.reply(b"ERR\r\n")
+
+    with ScriptedPeer(error) as peer:
+        (found,) = search([peer.address], looks_around=False).found
+    assert (found.answered.identity, found.answered.answers, found.drivers) == (IDENTITY, {}, ())
 
 
 def test_each_simulated_instrument_of_the_workshop_is_fitted_by_its_own_driver(tmp_path: Path) -> None:
