@@ -14,6 +14,7 @@ from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import verify
 from benchctl.cli.shown.closing_line import mark_in_words
 from benchctl.errors import UsageError
+from benchctl.instruments.links.traffic import Recording
 from benchctl.launch.replay import replay
 from benchctl.launch.run import Documents, Result, run
 from benchmarks.nobody import Nobody
@@ -76,3 +77,12 @@ def test_a_fault_that_ended_a_run_ends_it_again_in_the_same_words(tmp_path: Path
 def test_a_run_folder_without_a_recording_says_so(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"cannot read .*traffic\.jsonl\.gz"):
         replay(tmp_path, Nobody(), out=tmp_path)
+
+
+def test_a_recording_writes_nothing_outside_of_the_folder_of_its_documents(tmp_path: Path) -> None:
+    recording = Recording(lambda: 0.0)
+    texts = {"../../escaped.yaml": "benchctl: bench 1"}
+    recording.keep_in(tmp_path / "traffic", {"inputs": texts, "settings": {}, "addresses": {}, "marks_ends": {}})
+    recording.close()
+    with pytest.raises(UsageError, match="which no run keeps"):
+        replay(tmp_path / "traffic", Nobody(), out=tmp_path)

@@ -27,7 +27,8 @@ LARGEST_BYTES = 256 * 1024 * 1024
 _FLUSHED_EVERY = 50
 _GZIP = 31  # zlib's number for gzip with the largest window
 _PIECE = 1 << 16
-_LONGEST_LINE = 1 << 28
+# A file that unpacks to more than this is no recording but a trap.
+_LONGEST_UNPACKED = 1 << 32
 
 
 @dataclass(frozen=True)
@@ -214,17 +215,21 @@ def read_recording(path: Path) -> Recorded:
 class _Lines:
     """The lines of a gzip file, as far as they are whole."""
 
+    longest_unpacked = _LONGEST_UNPACKED
+
     def __init__(self, path: Path) -> None:
         self._path = path
         self.is_whole = False
 
     def __iter__(self) -> Iterator[bytes]:
         unpacker = zlib.decompressobj(wbits=_GZIP)
-        rest = b""
+        rest, unpacked = b"", 0
         with self._path.open("rb") as file:
             while piece := file.read(_PIECE):
-                *whole, rest = (rest + unpacker.decompress(piece)).split(b"\n")
-                if len(rest) > _LONGEST_LINE:
-                    raise ValueError("no line is that long")
+                data = unpacker.decompress(piece)
+                unpacked += len(data)
+                if unpacked > self.longest_unpacked:
+                    raise ValueError("no recording is that long")
+                *whole, rest = (rest + data).split(b"\n")
                 yield from whole
         self.is_whole = unpacker.eof

@@ -86,3 +86,12 @@ def test_they_are_read_in_the_order_in_which_they_began(tmp_path: Path) -> None:
     """One that waits long for its answer ends after others that began later."""
     keep(tmp_path / "traffic", [SEEN[0], SEEN[2], SEEN[3], SEEN[1]])
     assert read_recording(tmp_path / "traffic").exchanges == tuple(SEEN)
+
+
+def test_a_file_that_unpacks_to_more_than_any_recording_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(tmp_path / "traffic", [Exchange(0.0, "supply", "run", "A" * 100_000)])
+    monkeypatch.setattr("benchctl.instruments.links.traffic._Lines.longest_unpacked", 50_000)
+    with pytest.raises(UsageError, match="no recording"):
+        read_recording(tmp_path / "traffic")
