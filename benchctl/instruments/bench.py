@@ -161,11 +161,6 @@ class Bench:
         return role
 
 
-def nothing_owed(_role: str) -> float:
-    """In real time, what takes time has taken it."""
-    return 0.0
-
-
 def open_bench(
     file: document.Bench,
     addresses: Mapping[str, str],
@@ -175,7 +170,7 @@ def open_bench(
     connect: bool = True,
     admit: Callable[[Mapping[str, str]], None] | None = None,
     opener: Opener = open_link,
-    owed: Callable[[str], float] = nothing_owed,
+    owed: Callable[[str], float] | None = None,
     now: Callable[[], float] = time.monotonic,
 ) -> Bench:
     """Connect to the instruments of a bench file.
@@ -208,7 +203,7 @@ def open_bench(
                 settings=link_settings(driver, entry),
                 questions=questions_of(driver),
                 sleep=wait,
-                owed=partial(owed, name),
+                owed=None if owed is None else partial(owed, name),
                 now=now,
                 ask_every_s=driver.pace.ask_every_s or 0.0,
             )

@@ -34,16 +34,13 @@ from benchctl.instruments.links.questions import USUAL_QUESTIONS, Question, Ques
 from benchctl.instruments.links.settings import USUAL, LinkSettings
 from benchctl.instruments.pace import MeasuredPace
 from benchctl.instruments.turn import Turn
+from benchctl.instruments.urgent import UrgentTalk, never
 from benchctl.scpi.numbers import parse_number
 
 _T = TypeVar("_T")
 Report = Callable[..., None]
 _traffic = logging.getLogger("benchctl.traffic")
 
-# The safe state waits at most this long for the thread that talks, whose read ends within a twentieth of it.
-GIVE_WAY_S = 1.0
-# An instrument that acknowledges or echoes a message does so within this time, or the safe state goes on.
-NOTE_S = 0.3
 # One recovery for each exchange, after a lost or a garbled answer: a second failure in a row goes to the run.
 ATTEMPTS = 2
 # With a longer queue, the instrument makes errors as fast as they are read.
@@ -54,17 +51,8 @@ ERROR_QUEUE_READS = 50
 ASKED_AGAIN = "asked again"
 
 
-def _never() -> None:
-    """The safe state never waits for permission."""
-
-
 def _untold(_event: str, **_fields: object) -> None:
     """Used before there is a journal."""
-
-
-def _nothing_owed() -> float:
-    """In real time, what takes time has taken it."""
-    return 0.0
 
 
 def _asks_nothing() -> bool:
@@ -85,7 +73,7 @@ class Session:
         timeout_s: how long an answer may take, unless a question says otherwise; that of the link, if left out.
         sleep: waits on the run's clock.
         owed: how long the instrument needs from now on before it has done what it was sent; for virtual time, where
-            what takes time is done at once, and is waited for behind each exchange.
+            what takes time is done at once, and is waited for behind each exchange. None in real time.
         now: the time of the run's clock.
         ask_every_s: the shortest time from one question to the next.
 
@@ -104,7 +92,7 @@ class Session:
         questions: Questions = USUAL_QUESTIONS,
         timeout_s: float | None = None,
         sleep: Callable[[float], object] = time.sleep,
-        owed: Callable[[], float] = _nothing_owed,
+        owed: Callable[[], float] | None = None,
         now: Callable[[], float] = time.monotonic,
         ask_every_s: float = 0.0,
     ) -> None:
@@ -123,8 +111,9 @@ class Session:
         self._report: Report = _untold
         self._verify: Callable[[], bool] = _asks_nothing
         self._is_verifying = False
-        self._talk = Turn(None if owed is _nothing_owed else sleep)
+        self._talk = Turn(None if owed is None else sleep)
         self._connection = Connection(name, address, opener, settings, questions, self._timeout_s)
+        self._urgent = UrgentTalk(name, self._connection, self._talk, self._timeout_s)
 
     @property
     def identity(self) -> str:
@@ -333,64 +322,19 @@ class Session:
     def command_urgently(self, text: str) -> None:
         """Write in spite of the interlock and of another thread's waiting read; if the link is dead, on a new one."""
         with self._placed():
-            self._await_note()
-            try:
-                self._connection.look_alive()
-                self._connection.write(text, _never, is_question=False)
-            except LinkError:
-                self._connection.open_link(_never)
-                self._connection.write(text, _never, is_question=False)
+            self._urgent.command(text)
 
     def command_quietly(self, text: str) -> None:
         """Write on leaving, in spite of the interlock; where that fails, only the log of the traffic says so."""
-        try:
-            self._connection.write(text, _never, is_question=False)
-        except LinkError as error:
-            _traffic.debug("%s: %s was not sent: %s", self.name, text, error)
+        self._urgent.command_quietly(text)
 
     def ask_urgently(self, text: str) -> str:
         """Ask for a confirmation in spite of the interlock. Waits for the thread that talks now, whose read ends early.
 
         If an answer may still come, or the link is dead, the question is asked over a new link.
         """
-        with self._placed(), self._talk.taken_at_once(GIVE_WAY_S) as may_talk:
-            if not may_talk:
-                raise NoAnswer("another question is still under way")
-            return self._ask_on_sound_link(text)
-
-    def _ask_on_sound_link(self, text: str) -> str:
-        had_answered = self._connection.is_in_step()
-        if not had_answered:
-            self._connection.open_link(_never)
-        try:
-            return self._ask_once(text)
-        except ConnectionLost:  # often the peer had closed before the question, and answers on a new link
-            if not had_answered:
-                raise
-        self._connection.open_link(_never)
-        return self._ask_once(text)
-
-    def _ask_once(self, text: str) -> str:
-        self._await_note()
-        self._connection.is_dirty = True
-        self._connection.write(text, _never)
-        answer = self._connection.read_text(time.monotonic() + self._timeout_s, _never)
-        self._connection.is_dirty = False
-        return answer
-
-    def _await_note(self) -> None:
-        """An instrument that takes note of each message wants the next one only then; but off goes first."""
-        if not self._connection.expects:
-            return
-        with self._talk.taken_if_free() as is_ours:
-            if is_ours:
-                self._take_note()
-
-    def _take_note(self) -> None:
-        try:
-            self._connection.attend(time.monotonic() + NOTE_S, _never)
-        except InstrumentError as error:
-            _traffic.debug("%s: %s", self.name, error)
+        with self._placed():
+            return self._urgent.ask(text)
 
     def look_for_power_cycle(self) -> None:
         """Ask, in spite of the interlock and on a new link, whether the instrument was switched off and on.
@@ -400,7 +344,7 @@ class Session:
         """
         with self._talk.taken(), self._placed():
             self._connection.leave(is_left=False)
-            self._connection.reopen(_never)
+            self._connection.reopen(never)
 
     # -- one exchange ------------------------------------------------------------------------------------------
 
@@ -426,7 +370,7 @@ class Session:
                         self._tell(text, error.message)
                 return self._attempt(text, read, timeout_s, gate, is_question=is_question)
             finally:
-                if owed_s := self._owed():
+                if self._owed is not None and (owed_s := self._owed()):
                     self.rest(owed_s)
 
     @contextmanager

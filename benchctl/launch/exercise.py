@@ -13,7 +13,7 @@ from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import InstrumentError, UsageError
 from benchctl.guard.bench_lock import bench_lock
-from benchctl.instruments.bench import Bench, nothing_owed, open_bench
+from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Finding, Findings, Verdict
 from benchctl.instruments.exercise.generator import GeneratorExercise
@@ -140,7 +140,7 @@ def _instruments(
                 clock.sleep,
                 connect=False,
                 opener=lambda address, settings: overheard[address].open(address, settings),
-                owed=nothing_owed if virtual is None else virtual.owed_s,
+                owed=None if virtual is None else virtual.owed_s,
             )
         )
         if virtual is not None:

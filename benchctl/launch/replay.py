@@ -75,7 +75,13 @@ def _opened(recorded: Recorded, files: Files) -> Iterator[Opened]:
 
     def connect(interlock: Interlock) -> Bench:
         return open_bench(
-            files.bench, addresses, interlock, clock.sleep, opener=instruments.open_link, owed=instruments.owed_s
+            files.bench,
+            addresses,
+            interlock,
+            clock.sleep,
+            opener=instruments.open_link,
+            owed=instruments.owed_s,
+            now=clock.now,
         )
 
     with clock.take_part():

@@ -35,7 +35,7 @@ from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
 from benchctl.guard.guard import Guard
 from benchctl.guard.herald import Listener
 from benchctl.guard.limits import limits_of
-from benchctl.instruments.bench import Bench, nothing_owed, open_bench
+from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
 from benchctl.instruments.links.recording_link import recorded
@@ -349,7 +349,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records
         virtual: VirtualBench | None = None
         lock: BenchLock | None = None
         opener: Opener = open_link
-        owed: Callable[[str], float] = nothing_owed
+        owed: Callable[[str], float] | None = None
         if dry_run:
             virtual = stack.enter_context(in_virtual_time(files.bench, files.amplifier, elapsed_s))
             clock, addresses = virtual.clock, virtual.addresses

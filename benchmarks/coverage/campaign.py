@@ -95,7 +95,7 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
         addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
 
         def connect(interlock: Interlock) -> Bench:
-            bench = open_bench(files.bench, addresses, interlock, clock.sleep)
+            bench = open_bench(files.bench, addresses, interlock, clock.sleep, owed=simulated.owed_s, now=clock.now)
             clock.before_jumps(partial(let_arrive, bench, simulated))
             return bench
 
