@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
@@ -25,6 +26,9 @@ _LOW_EDGE_HZ = 20.0  # AES17: the lower one
 _FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
 _FLOOR_POWER_U = 0.1  # standard uncertainty of the mean square of a floor, relative: what an estimate of it is good for
 _HIGHEST_HARMONIC = 10
+_SHAPING_HARMONICS = 20  # that give a tone the shape it has at the onset of clipping
+_ROUNDING_MATTERS = 1e-4  # part of what is beside the fundamental: a hundredth of the distortion
+_POINTS_A_CYCLE = 1 << 15  # for steps as fine as those of twelve bits
 _EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
 _EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
@@ -165,7 +169,10 @@ class _Floor:
         Rounding that noise does not make random comes alike in each cycle, so all of it falls on harmonics.
         """
         rounding = alike(math.sqrt(density * tone.power.size), step)
-        return cls(density, rounding * tone.fit.frequency_hz / tone.nyquist_hz)
+        share = tone.fit.frequency_hz / tone.nyquist_hz  # if it were spread evenly
+        if rounding > _ROUNDING_MATTERS * float(tone.power.sum()):
+            share = max(share, _share_on_a_harmonic(tone, step))
+        return cls(density, rounding * share)
 
     def beside(self, squares: float, total: float, lines: int, harmonics: int) -> Distortion:
         """The distortion of mean square `squares` that stands on so many lines, harmonics among them."""
@@ -174,6 +181,35 @@ class _Floor:
         in_line = noise / lines + rounding  # noise favours no line; rounding may favour those of the distortion
         spread = floor / in_line if in_line > 0.0 else float(lines)
         return Distortion(math.sqrt(squares / total), math.sqrt(floor / total), spread)
+
+
+def _share_on_a_harmonic(tone: ToneSpectrum, step: float) -> float:
+    """Which part of the rounding that comes alike falls on one of the first harmonics, the strong ones before all.
+
+    Where a tone clips, its flat tops stand still between two steps, and their error is low in frequency. The error of
+    rounding y goes with the sine of 2 pi y / step (its Fourier series, as in `rounding`), whose phase is taken for
+    random: nobody knows where between two steps the tone lies.
+    """
+    if math.pi * tone.fit.amplitude / step > _POINTS_A_CYCLE / 8:
+        return 0.0
+    orders = np.arange(2, min(_SHAPING_HARMONICS, math.ceil(tone.nyquist_hz / tone.fit.frequency_hz) - 1) + 1)
+    harmonics = np.array([_harmonic(tone, int(order)) for order in orders])
+    if not np.any(harmonics):
+        return 0.0
+    turns = np.exp(2j * math.pi / step * _one_cycle(tone, orders, harmonics))
+    lines = np.abs(np.fft.fft(turns) / turns.size) ** 2
+    return float(np.average(lines[orders] + lines[-orders], weights=np.abs(harmonics) ** 2))
+
+
+def _one_cycle(tone: ToneSpectrum, orders: NDArray[np.int64], harmonics: NDArray[np.complex128]) -> Samples:
+    """One cycle without noise, from the fundamental and these harmonics, shape (points,)."""
+    fit = tone.fit
+    angle = 2.0 * math.pi * np.arange(_POINTS_A_CYCLE) / _POINTS_A_CYCLE
+    middle = fit.phase_rad + 2.0 * math.pi * fit.frequency_hz * tone.interval_s * (tone.residual.size - 1) / 2.0
+    cycle = fit.amplitude * np.cos(angle + middle)
+    for order, harmonic in zip(orders, harmonics, strict=True):
+        cycle += (harmonic * np.exp(-1j * order * angle)).real
+    return cycle
 
 
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly
-from benchctl.measure.signal.distortion import Distortion, highest_harmonic, tone_spectrum
+from benchctl.measure.signal.distortion import Distortion, harmonic_distortion, highest_harmonic, tone_spectrum
 from benchctl.measure.signal.record import Capture, Trace
 from tests.measure.tones import thd, thd_n
 
@@ -156,3 +156,19 @@ def test_a_tone_without_a_harmonic_in_the_band_has_no_thd() -> None:
 )
 def test_the_highest_harmonic_is_the_last_within_the_band(frequency_hz: float, highest: int) -> None:
     assert highest_harmonic(frequency_hz, 20e3, INTERVAL_S) == highest
+
+
+def test_the_flat_tops_of_a_clipped_tone_in_eight_bits_are_within_the_uncertainty_of_its_distortion() -> None:
+    """Against the same tone without steps and noise; with little noise the tops stand still between two steps."""
+    chance = np.random.default_rng(20)
+    interval_s, errors = 1e-6, list[float]()
+    for noise in (0.25, 0.4):
+        for _ in range(30):
+            seconds = np.arange(100_000) * interval_s
+            sine = np.sin(2 * np.pi * 1000.01 * seconds + chance.uniform(0, 2 * np.pi))
+            exact = chance.uniform(40, 110) * np.clip(sine, -0.975, 0.975) + chance.uniform(-0.5, 0.5)
+            coded = np.round(exact + noise * chance.standard_normal(exact.size))
+            found = harmonic_distortion(tone_spectrum(coded, interval_s, 1000.0), step=1.0).uncertain()
+            true = harmonic_distortion(tone_spectrum(exact, interval_s, 1000.0)).ratio
+            errors.append((found.nominal_value - true) / found.std_dev)
+    assert np.mean(np.abs(errors) < 2.0) >= 0.9
