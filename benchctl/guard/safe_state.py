@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,8 @@ ATTEMPTS = 3
 LOOK_UP_S = 0.05
 # What has not confirmed by then is told to a person: it may be on.
 LATE_S = 1.0
+# A slow instrument is given as long as its answers take on top of that, but no more than this.
+MOST_SLOW_S = 2.0
 # Whoever can leave the rest to a guardian waits for the other parts no longer than this once one has failed.
 GRACE_S = 0.3
 
@@ -54,7 +57,17 @@ def plan_of(bench: Bench) -> tuple[SafePart, ...]:
 def safe_state_of(bench: Bench, hurried: threading.Event | None = None, **manner: Any) -> SafeState:
     """The safe state of an open bench, to be carried out; see `SafeState`."""
     wires = {name: role.session for name, role in bench.roles.items()}
-    return SafeState(plan_of(bench), wires, hurried, **manner)
+    plan = plan_of(bench)
+    return SafeState(plan, wires, hurried, slow_s=_slow_s(bench, plan), **manner)
+
+
+def _slow_s(bench: Bench, plan: Sequence[SafePart]) -> float:
+    """How long the slowest instrument needs for its answers: those of its own parts, and one that it still owes."""
+    questions = Counter[str]()
+    for part in plan:
+        questions[part.instrument] += 1 + (part.reading is not None)
+    slowest_s = max((bench.roles[name].question_s * (1 + count) for name, count in questions.items()), default=0.0)
+    return min(slowest_s, MOST_SLOW_S)
 
 
 def make_safe(bench: Bench, **manner: Any) -> tuple[Confirmation, ...]:
@@ -84,6 +97,7 @@ class SafeState:
         tell: is told of each part that fails, as soon as it has, and of each that is late.
         leaves_rest: whether somebody else goes on with what fails or is late, so that it is not waited for.
         rest: lets the time of a dry run pass, in which nobody is late; in real time there is none.
+        slow_s: how much later than others the slowest instrument can have answered.
     """
 
     def __init__(
@@ -96,12 +110,14 @@ class SafeState:
         tell: Tell = lambda _: None,
         leaves_rest: bool = False,
         rest: Rest | None = None,
+        slow_s: float = 0.0,
     ) -> None:
         self._hurried = hurried or threading.Event()
         self._over = threading.Event()
         self._tell = tell
         self._leaves_rest = leaves_rest
         self._rest = rest
+        self._slow_s = slow_s
         self._told: set[Crew] = set()
         self._fault: Exception | None = None
         self._failed_at = math.inf
@@ -160,7 +176,7 @@ class SafeState:
         if self._hurried.is_set():
             return True
         now = time.monotonic()
-        is_late = self._rest is None and now - began >= LATE_S
+        is_late = self._rest is None and now - began >= LATE_S + self._slow_s
         if is_late:
             self._tell_of(pending)
         return self._leaves_rest and (is_late or now - self._failed_at >= GRACE_S)

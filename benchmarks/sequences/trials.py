@@ -14,7 +14,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import BenchctlError, PreflightRefused
-from benchctl.launch.run import Documents, opened_bench, run_on
+from benchctl.launch.run import Documents, at_measured_pace, opened_bench, run_on
 from benchctl.quantity import render
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand
@@ -134,6 +134,7 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench
     with opened_bench(files, dry_run=True) as opened:
         assert opened.simulated is not None
         truth = TrueRecords(opened.simulated)
+        checked = at_measured_pace(opened, files, checked, unattended=False, accepted=ACCEPTED)
         accepted = replace(checked, accepted=ACCEPTED)
         result = run_on(opened, files, accepted, Nobody(), out=out, settings=these.settings)
     events = read_journal(result.folder / "journal.jsonl").events
