@@ -6,15 +6,19 @@ While the program asks, the amplifier goes on playing. So a slow bench takes lon
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
+from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.instruments.oscilloscope.timing import UNASKED_S
 
 # Whether it is finished, and its errors; and of each signal scale, samples, and its range where that has changed.
 QUESTIONS_A_RECORD = 2.0
 QUESTIONS_A_SIGNAL = 2.8
+# The guard takes about half of the time of an instrument that it reads.
+GUARDED = 2.0
+READ_BY_GUARD = frozenset({"supply", "thermometer"})
 
 
 @dataclass(frozen=True)
@@ -23,12 +27,14 @@ class Pace:
 
     `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file says less:
     whether it was switched off and on, and its errors. `record_rest_s`: quiet that the oscilloscope needs for each
-    record, and how long it is not asked whether the record is whole.
+    record, and how long it is not asked whether the record is whole. `reading_questions`: how many questions one
+    reading of the supply takes.
     """
 
     question_s: Mapping[str, float] = field(default_factory=dict)
     asked_after_a_step: Mapping[str, int] = field(default_factory=dict)
     record_rest_s: float = 0.0
+    reading_questions: int = 1
 
     def ask_s(self, role: str, questions: float = 1.0) -> float:
         """So many questions to the instrument in a role."""
@@ -43,10 +49,17 @@ class Pace:
         questions = QUESTIONS_A_RECORD + signals * QUESTIONS_A_SIGNAL
         return self.ask_s("oscilloscope", questions) + self.record_rest_s
 
+    def supply_s(self, settings: float, readings: float) -> float:
+        """Settings of the supply that are read back, and readings of it, while the guard reads it too."""
+        return GUARDED * self.ask_s("supply", settings + readings * self.reading_questions)
+
     @property
     def between_steps_s(self) -> float:
         """Every instrument's errors, and whether it was switched off and on."""
-        return sum(self.asked_after_a_step.get(role, 2) * each_s for role, each_s in self.question_s.items())
+        return sum(
+            self.asked_after_a_step.get(role, 2) * each_s * (GUARDED if role in READ_BY_GUARD else 1.0)
+            for role, each_s in self.question_s.items()
+        )
 
     @property
     def switch_s(self) -> float:
@@ -63,12 +76,17 @@ def declared_pace(bench: Bench) -> Pace:
     """As the bench file and its driver files say."""
     asked = {role: bool(driver.errors) + bool(driver.power_cycled) for role, driver in bench.drivers.items()}
     question_s = {role: _question_s(bench, role) for role, _ in bench.instruments.items()}
-    return Pace(question_s, asked, _record_rest_s(bench))
+    return Pace(question_s, asked, _record_rest_s(bench), _reading_questions(bench))
 
 
 def _question_s(bench: Bench, role: str) -> float:
     driver, seen_s = bench.drivers.get(role), dict(bench.instruments.items())[role].question_takes_s
     return seen_s if driver is None else max(driver.pace.ask_every_s or 0.0, driver.link.pause_s, seen_s)
+
+
+def _reading_questions(bench: Bench) -> int:
+    driver = bench.drivers.get("supply")
+    return len(driver.commands.measure.asked(output=1)) if isinstance(driver, SupplyDriver) else 1
 
 
 def _record_rest_s(bench: Bench) -> float:
@@ -85,4 +103,4 @@ def slower(one: Pace, other: Pace) -> Pace:
     """Of each instrument the longer time."""
     roles = {**one.question_s, **other.question_s}
     question_s = {role: max(one.ask_s(role), other.ask_s(role)) for role in roles}
-    return Pace(question_s, one.asked_after_a_step, max(one.record_rest_s, other.record_rest_s))
+    return replace(one, question_s=question_s, record_rest_s=max(one.record_rest_s, other.record_rest_s))

@@ -27,8 +27,10 @@ ABOVE_SETTING = 1.03
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
 IDLE_APART_S = 1.0
-# Of the supply: two protections, voltage, limit and output of the main output; of another one the same; three readings.
-QUESTIONS_AT_START = 13.0
+# Two protections, voltage, limit and output of the main output, and of the one that feeds the turn-on lead; readings
+# before and after the zeros, of the voltage, of the idle current until it rests, and beside the first record.
+SETTINGS_AT_START, READINGS_AT_START = 10.0, 6.0
+SETTINGS_AT_END = 2.0
 
 
 def perform_on(step: PowerOn, run: Run) -> None:
@@ -119,7 +121,12 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
 def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
-    idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state) + state.pace.ask_s("supply", QUESTIONS_AT_START)
+    idle_s = (
+        IDLE_APART_S
+        + POLL_S
+        + worst_case_look_at_idle(state)
+        + state.pace.supply_s(SETTINGS_AT_START, READINGS_AT_START)
+    )
     return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
 
 
@@ -127,4 +134,4 @@ def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
     state.supply_v = state.level = None
     if state.bench.loads is None:
         state.load_ohm = None
-    return WorstCase(duration_s=LEAD_OFF_S)
+    return WorstCase(duration_s=LEAD_OFF_S + state.pace.supply_s(SETTINGS_AT_END, 0.0))

@@ -187,7 +187,7 @@ def worst_case(step: RampSupply, state: ExpectedState) -> WorstCase:
     state.supply_v, state.current_limit_a, state.level = step.voltage_v, step.current_limit_a, None
     held_s = max(step.dwell_s, SETTLING_PART * step.dwell_s + 2 * READINGS * READINGS_APART_S)
     # The voltage is set and read back, and the supply is read meanwhile.
-    each_s = held_s + record_taking.IDLE_SPAN_S + state.asking_s() + state.pace.ask_s("supply", 1.0 + 2.0 * READINGS)
+    each_s = held_s + record_taking.IDLE_SPAN_S + state.asking_s() + state.pace.supply_s(1.0, 2.0 * READINGS)
     duration_s = len(voltages_v(step)) * each_s + turn_on_delay_s(state.amplifier) + STARTED_FOR_S
     duration_s += worst_case_look_at_idle(state) + worst_case_zeros(state)
     return WorstCase(duration_s=duration_s, at_most_s=duration_s + step.start_timeout_s)

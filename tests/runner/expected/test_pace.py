@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchctl.runner.checks.preflight import Preflight, preflight
-from benchctl.runner.expected.pace import Pace, declared_pace, slower
+from benchctl.runner.expected.pace import GUARDED, Pace, declared_pace, slower
 from benchctl.runner.plan import expand
 from tests.runner.rig import POWER_ON_LINE, Edits, bench_file, files
 
@@ -43,7 +43,9 @@ def test_of_two_paces_each_instrument_has_the_slower() -> None:
 def test_an_undriven_step_of_a_slow_bench_is_longer_by_the_questions_after_it() -> None:
     every = Pace(dict.fromkeys(("generator", "oscilloscope", "load", "supply", "thermometer"), 0.1))
     longer_s = foretold(measured=every).worst_cases[-1].duration_s - foretold().worst_cases[-1].duration_s
-    assert longer_s == pytest.approx(2 * 5 * 0.1)
+    after_it_s = 2 * (3 + 2 * GUARDED) * 0.1  # two of the five instruments are read by the guard meanwhile
+    switching_off_s = 2 * GUARDED * 0.1
+    assert longer_s == pytest.approx(after_it_s + switching_off_s)
 
 
 def test_the_pace_is_that_of_bench_file_and_driver_file() -> None:
