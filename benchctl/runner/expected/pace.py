@@ -28,13 +28,15 @@ class Pace:
     `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file says less:
     whether it was switched off and on, and its errors. `record_rest_s`: quiet that the oscilloscope needs for each
     record, and how long it is not asked whether the record is whole. `reading_questions`: how many questions one
-    reading of the supply takes.
+    reading of the supply takes; `switching_questions`: how many read back what an output of it is set to and that it
+    is on.
     """
 
     question_s: Mapping[str, float] = field(default_factory=dict)
     asked_after_a_step: Mapping[str, int] = field(default_factory=dict)
     record_rest_s: float = 0.0
     reading_questions: int = 1
+    switching_questions: int = 5
 
     def ask_s(self, role: str, questions: float = 1.0) -> float:
         """So many questions to the instrument in a role."""
@@ -76,7 +78,7 @@ def declared_pace(bench: Bench) -> Pace:
     """As the bench file and its driver files say."""
     asked = {role: bool(driver.errors) + bool(driver.power_cycled) for role, driver in bench.drivers.items()}
     question_s = {role: _question_s(bench, role) for role, _ in bench.instruments.items()}
-    return Pace(question_s, asked, _record_rest_s(bench), _reading_questions(bench))
+    return Pace(question_s, asked, _record_rest_s(bench), *_of_supply(bench))
 
 
 def _question_s(bench: Bench, role: str) -> float:
@@ -84,9 +86,14 @@ def _question_s(bench: Bench, role: str) -> float:
     return seen_s if driver is None else max(driver.pace.ask_every_s or 0.0, driver.link.pause_s, seen_s)
 
 
-def _reading_questions(bench: Bench) -> int:
+def _of_supply(bench: Bench) -> tuple[int, int]:
+    """Questions of one reading, and of an output that is set up and switched on."""
     driver = bench.drivers.get("supply")
-    return len(driver.commands.measure.asked(output=1)) if isinstance(driver, SupplyDriver) else 1
+    if not isinstance(driver, SupplyDriver):
+        return 1, 0
+    words = driver.commands
+    read_back = (words.get_overvoltage, words.get_overcurrent, words.get_voltage, words.get_current_limit)
+    return len(words.measure.asked(output=1)), sum(map(bool, (*read_back, words.get_output)))
 
 
 def _record_rest_s(bench: Bench) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.bench_file.bench import TurnOnBySupply
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.errors import InstrumentError
 from benchctl.quantity import render
@@ -27,10 +28,8 @@ ABOVE_SETTING = 1.03
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
 IDLE_APART_S = 1.0
-# Two protections, voltage, limit and output of the main output, and of the one that feeds the turn-on lead; readings
-# before and after the zeros, of the voltage, of the idle current until it rests, and beside the first record.
-SETTINGS_AT_START, READINGS_AT_START = 10.0, 6.0
-SETTINGS_AT_END = 2.0
+# Before and after the zeros, of the voltage, of the idle current until it rests, and beside the first record.
+READINGS_AT_START = 6.0
 
 
 def perform_on(step: PowerOn, run: Run) -> None:
@@ -121,17 +120,22 @@ def turn_on_delay_s(amplifier: Amplifier) -> float:
 def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
-    idle_s = (
-        IDLE_APART_S
-        + POLL_S
-        + worst_case_look_at_idle(state)
-        + state.pace.supply_s(SETTINGS_AT_START, READINGS_AT_START)
-    )
+    idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state) + _asking_supply_s(state)
     return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
+
+
+def _asking_supply_s(state: ExpectedState) -> float:
+    settings = _switched_outputs(state) * state.pace.switching_questions
+    return state.pace.supply_s(settings, READINGS_AT_START)
+
+
+def _switched_outputs(state: ExpectedState) -> int:
+    """The main output, and the one that feeds the turn-on lead, if one does."""
+    return 1 + isinstance(state.bench.turn_on_lead_of(state.amplifier), TurnOnBySupply)
 
 
 def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
     state.supply_v = state.level = None
     if state.bench.loads is None:
         state.load_ohm = None
-    return WorstCase(duration_s=LEAD_OFF_S + state.pace.supply_s(SETTINGS_AT_END, 0.0))
+    return WorstCase(duration_s=LEAD_OFF_S + state.pace.supply_s(_switched_outputs(state), 0.0))
