@@ -10,7 +10,8 @@ from typing import Any
 from benchctl.documents.driver_file.language.commands import Command
 from benchctl.documents.driver_file.language.templates import Message, Value
 from benchctl.documents.driver_file.load import RelayBankDriver
-from benchctl.scpi.answer_form import AnswerForm
+from benchctl.documents.driver_file.relay_questions import ClosedQuery
+from benchctl.scpi.answer_form import NO, YES, AnswerForm
 
 
 @dataclass(frozen=True)
@@ -70,10 +71,7 @@ class RelayWords:
         if not query or not relays:
             return ()
         if query.shape != "states":
-            messages = query.messages(relays=tuple(relays))
-            form = replace(query.form, **self._in_one_answer(relays))
-            forms = ((relay, replace(query.form, **self._in_one_answer([relay]))) for relay in relays)
-            return (StateQuestion(messages, tuple(forms), form),)
+            return self._asked_at_once(query, relays)
         if "relays" in query.uses:
             forms = ((relay, query.form) for relay in relays)
             return (StateQuestion(query.messages(relays=tuple(relays)), tuple(forms), query.form, len(relays)),)
@@ -82,6 +80,13 @@ class RelayWords:
             for relay in relays
             for form in (query.form_for(relay=relay),)
         )
+
+    def _asked_at_once(self, query: ClosedQuery, relays: Sequence[int]) -> tuple[StateQuestion, ...]:
+        messages = query.messages(relays=tuple(relays))
+        forms = tuple((relay, replace(query.form, **self._in_one_answer([relay]))) for relay in relays)
+        if (query.form.yes, query.form.no) != (YES, NO):  # of several inverted bits none tells that all are open
+            return tuple(StateQuestion(messages, ((relay, form),), form) for relay, form in forms)
+        return (StateQuestion(messages, forms, replace(query.form, **self._in_one_answer(relays))),)
 
     def _in_one_answer(self, relays: Sequence[int]) -> dict[str, Any]:
         """How the answer tells whether one of these is closed."""

@@ -318,7 +318,10 @@ class AnswerForm:
         return value * self.times + self.plus
 
 
-_LIST = re.compile(r"\(?@?\s*((?:\d+(?:\s*:\s*\d+)?(?:\s*,\s*|\s+)?)*)\)?", re.ASCII)
+_ENTRY = r"\d+(?:\s*:\s*\d+)?"
+_ENTRIES = rf"{_ENTRY}(?:(?:\s*,\s*|\s+){_ENTRY})*"
+# Without its last bracket a list may have been cut short, and nothing at all is no list.
+_LIST = re.compile(rf"\(@?\s*(?:{_ENTRIES})?\s*\)|{_ENTRIES}", re.ASCII)
 
 
 def listed_numbers(text: str) -> frozenset[int]:
@@ -327,10 +330,10 @@ def listed_numbers(text: str) -> frozenset[int]:
     Raises:
         NumberError: it is no such list.
     """
-    found = _LIST.fullmatch(text.strip().strip('"'))
-    if found is None:
+    written = text.strip().strip('"').strip()
+    if _LIST.fullmatch(written) is None:
         raise NumberError(f"{text[:80]!r} is not a list of numbers, such as (@101,103)")
-    spans = re.findall(r"(\d+)(?:\s*:\s*(\d+))?", found.group(1))
+    spans = re.findall(r"(\d+)(?:\s*:\s*(\d+))?", written)
     ends = [(int(first), int(last or first)) for first, last in spans]
     if any(last - first > _LONGEST_SPAN for first, last in ends):
         raise NumberError(f"{text[:80]!r} is not a list of numbers that an instrument has")

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from benchctl.readable import answer_text
-from benchctl.scpi.answer_form import AnswerForm, is_same_answer
+from benchctl.scpi.answer_form import AnswerForm, is_same_answer, listed_numbers
 from benchctl.scpi.errors import FormatError
 
 LIST = "C1:BSWV WVTP,SINE,FRQ,1000HZ,PERI,0.001S,AMP,2V,OFST,0V"
@@ -183,3 +183,34 @@ def test_a_byte_of_bits_is_read_whatever_its_bits_are(status: int) -> None:
         is_set = bool(status >> bit & 1)
         assert AnswerForm(base="byte", bits=(bit,)).truth(answer) == is_set
         assert AnswerForm(base="byte", bits=(bit,)).means_no(answer) != is_set
+
+
+@pytest.mark.parametrize(
+    ("answer", "numbers"),
+    [
+        ("(@101,103)", {101, 103}),
+        ("(@101:103,110)", {101, 102, 103, 110}),
+        ("(@)", set()),
+        ("3,7", {3, 7}),
+        ("3 7", {3, 7}),
+        ('"(@5)"', {5}),
+    ],
+)
+def test_a_list_of_numbers_is_read_in_the_forms_of_scpi_and_without_them(answer: str, numbers: set[int]) -> None:
+    assert listed_numbers(answer) == numbers
+
+
+@pytest.mark.parametrize("answer", ["", "(@", "(@101", "101)", "ERR", "(@1O1)", "1.5", "-3", "(@1:99999)", "101;103"])
+def test_what_is_no_list_of_numbers_is_refused_and_never_confirms_off(answer: str) -> None:
+    form = AnswerForm(among=(101,))
+    with pytest.raises(FormatError):
+        listed_numbers(answer)
+    assert not form.means_no(answer)
+
+
+def test_a_list_means_no_only_if_it_holds_none_of_those_asked_about() -> None:
+    form = AnswerForm(among=(101, 102))
+    assert form.means_no("(@103,111)")
+    assert not form.means_no("(@102)")
+    assert form.truth("(@102)")
+    assert not form.truth("(@)")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import InstrumentError
 from benchctl.guard.safe_state import make_safe
+from benchctl.instruments.safe_part import SafePart
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
@@ -64,6 +67,13 @@ def test_the_safe_state_opens_every_relay(form: str, tmp_path: Path) -> None:
         assert all(each.confirmed for each in told)
         expected = "told, and it cannot be asked" if form == "relay_text" else "confirmed"
         assert {each.state for each in told} == {expected}
+
+
+@pytest.mark.parametrize("form", RELAY_BANKS)
+def test_the_guardian_is_told_the_same_parts_as_the_run_has(form: str, tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
+        parts = bench.run.bench.load.safe_parts()
+        assert [SafePart.from_data(json.loads(json.dumps(asdict(part)))) for part in parts] == parts
 
 
 @pytest.mark.parametrize("form", CAN_BE_ASKED)
