@@ -242,11 +242,12 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
         state.needs_clean_level("give a level")
     bursts = _foreseen_bursts(step, frequency_hz, state)
     refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
-    power = _power(step, state, step.for_s, bursts)
-    look_s = worst_case_look(state)
+    asking_s = _asking_s(state)
+    power = _power(step, state, step.for_s + asking_s, bursts)
+    look_s = worst_case_look(state) + asking_s
     stated_s = _stated_s(step, state, power["draw"])
     if stated_s is not None:
-        power = _power(step, state, stated_s, bursts)
+        power = _power(step, state, stated_s + asking_s, bursts)
         state.hazards[:] = dict.fromkeys(state.hazards)  # each was noted for both times
         return WorstCase(look_s + stated_s, stated_s=stated_s, **power)
     if step.until is None and step.heatsink is None:
@@ -254,6 +255,13 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     likely_s = _likely_s(step, state, power["draw"])
     shortest_s, longest_s = look_s + min(SHORTEST_S, step.for_s), look_s + step.for_s
     return WorstCase(duration_s=shortest_s, at_most_s=longest_s, likely_s=likely_s, **power)
+
+
+def _asking_s(state: ExpectedState) -> float:
+    """What questions to slow instruments add: the drive, the records at both ends, and the last check and readings."""
+    readings_s = state.pace.ask_s("supply", 2.0) + state.pace.ask_s("thermometer")
+    records_s = 2.0 * state.asking_s(with_supply=True) + state.asking_s()
+    return state.pace.set_s + state.pace.switch_s + records_s + readings_s
 
 
 def _power(step: Soak, state: ExpectedState, for_s: float, bursts: Bursts | None) -> Power:
