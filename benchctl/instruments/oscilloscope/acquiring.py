@@ -51,6 +51,12 @@ class Acquiring(Fetching):
         self._setup: Setup | None = None
         self._seen: tuple[int, ...] = ()
 
+    def _set_mode(self) -> None:
+        """No probe is between the generator's sync output and its channel."""
+        super()._set_mode()
+        if self._trigger_channel is not None:
+            self._say(self._words.set_probe, channel=self._trigger_channel, probe_ratio=1.0, probe_gain=1.0)
+
     def _acquire(self, name: str, signals: Sequence[str], record: Record) -> Capture:
         """A record that holds all of what is wanted.
 
