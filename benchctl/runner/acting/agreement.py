@@ -117,7 +117,7 @@ def worst_case_look(state: ExpectedState) -> float:
     state.has_looked = True
     record = record_taking.steady_record(state.frequency_hz or USUAL_TONE_HZ)
     asking_s = state.pace.set_s + state.pace.switch_s + state.asking_s()
-    return SETTLE_S + record.span_s + record_taking.FETCH_S + asking_s
+    return SETTLE_S + record_taking.lasts_s(record, state.bench) + record_taking.FETCH_S + asking_s
 
 
 def worst_case_look_at_idle(state: ExpectedState) -> float:

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 from benchctl.documents.bench_file.instruments import OscilloscopeRatings
-from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.quantity import render, render_time
-from benchctl.runner.acting.record_taking import within_ratings
+from benchctl.runner.acting.record_taking import longest_samples, within_ratings
 from benchctl.runner.expected.state import ExpectedState
 
 # More samples than this in a period of the highest frequency that is to be seen (Nyquist and Shannon).
@@ -30,7 +29,7 @@ def refuse_coarse_record(state: ExpectedState, record: Record, band_hz: float, i
             f"the oscilloscope takes a record of {render_time(record.span_s)} with {render(rate_hz, 'Sa/s')}, and "
             f"signals up to {render(band_hz, 'Hz')} need more than {render(needed_hz, 'Sa/s')}; "
             f"{instead or 'use another frequency'}, "
-            f"or an oscilloscope with {_needed_in_words(ratings, record, band_hz, _longest(state))}"
+            f"or an oscilloscope with {_needed_in_words(ratings, record, band_hz, longest_samples(state.bench))}"
         )
 
 
@@ -39,19 +38,10 @@ def longest_record_s(state: ExpectedState, band_hz: float) -> float:
     oscilloscope = state.bench.instruments.oscilloscope
     if oscilloscope is None or oscilloscope.ratings.sample_rate_hz <= SAMPLES_A_PERIOD * band_hz:
         return math.inf
-    return 0.9 * _longest(state) / (SAMPLES_A_PERIOD * band_hz)
+    return 0.9 * (longest_samples(state.bench) or math.inf) / (SAMPLES_A_PERIOD * band_hz)
 
 
-def _longest(state: ExpectedState) -> int:
-    """The most samples that a record of a channel can have."""
-    oscilloscope, driver = state.bench.instruments.oscilloscope, state.bench.drivers.get("oscilloscope")
-    assert oscilloscope is not None
-    lengths = driver.memory.lengths if isinstance(driver, OscilloscopeDriver) else ()
-    memory = oscilloscope.ratings.memory
-    return max((length for length in lengths if length <= memory), default=memory)
-
-
-def _needed_in_words(ratings: OscilloscopeRatings, record: Record, band_hz: float, longest: int) -> str:
+def _needed_in_words(ratings: OscilloscopeRatings, record: Record, band_hz: float, longest: int | None) -> str:
     """What it lacks, and how much of that would do."""
     wanted_hz = _ROOM * SAMPLES_A_PERIOD * band_hz
     if ratings.sample_rate_hz <= SAMPLES_A_PERIOD * band_hz:

@@ -147,6 +147,21 @@ def setup_on(record: Record, bench: Bench) -> Setup | None:
     return setup_for(record, driver, ratings, max(channels, 1))
 
 
+def lasts_s(record: Record, bench: Bench) -> float:
+    """How long the oscilloscope's record is in fact: its time bases may go in steps."""
+    setup = setup_on(record, bench)
+    return record.span_s if setup is None else setup.span_s
+
+
+def longest_samples(bench: Bench) -> int | None:
+    """The most samples of a channel that a record can have; None without an oscilloscope."""
+    entry, driver = bench.instruments.oscilloscope, bench.drivers.get("oscilloscope")
+    if entry is None:
+        return None
+    lengths = driver.memory.lengths if isinstance(driver, OscilloscopeDriver) else ()
+    return max((length for length in lengths if length <= entry.ratings.memory), default=entry.ratings.memory)
+
+
 def quiet_peak_v(amplifier: Amplifier) -> float:
     """What a quiet output may show at most."""
     return QUIET_PEAK_OF_CLASS_D_V if amplifier.amplifier_class == "D" else QUIET_PEAK_V

@@ -105,7 +105,8 @@ def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     frequency_hz = state.frequency_hz or 1e3
     record = record_taking.steady_record(frequency_hz)
     refuse_coarse_tone(state, frequency_hz)
-    each_s = SETTLE_S + record.span_s + 2 * POLL_S + state.pace.switch_s + state.asking_s()
+    lasts_s = record_taking.lasts_s(record, state.bench)
+    each_s = SETTLE_S + lasts_s + 2 * POLL_S + state.pace.switch_s + state.asking_s()
     rest_s = REST_S + state.pace.switch_s + state.pace.set_s
     duration_s = (
         worst_case_look(state) + state.temperatures_s(load=1) + usual_exposures(step, state) * (each_s + rest_s)

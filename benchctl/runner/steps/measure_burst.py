@@ -155,7 +155,8 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
             exposures, finals = exposures + FULL_EXPOSURES, 2
         _refuse_coarse_records(step, state, frequency_hz, cycles)
         asking_s = state.pace.switch_s + state.asking_s()
-        record_s = record_taking.burst_record(frequency_hz, cycles, step.every_s).span_s + asking_s
+        record = record_taking.burst_record(frequency_hz, cycles, step.every_s)
+        record_s = record_taking.lasts_s(record, state.bench) + asking_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s + 2.5 * state.pace.set_s)
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))

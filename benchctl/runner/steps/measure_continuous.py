@@ -121,7 +121,8 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     refuse_coarse_tone(state, state.frequency_hz or 1000.0)
     record = record_taking.steady_record(state.frequency_hz or 1000.0)
     asking_s = state.pace.switch_s + state.asking_s(with_supply=True)
-    for_s = SETTLE_S + step.for_s + record.span_s + record_taking.FETCH_S + asking_s
+    lasts_s = record_taking.lasts_s(record, state.bench)
+    for_s = SETTLE_S + step.for_s + lasts_s + record_taking.FETCH_S + asking_s
     power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
     state.level = None
     asked_s = worst_case_look(state) + state.temperatures_s(heatsink=1, load=1)

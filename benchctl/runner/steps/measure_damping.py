@@ -62,7 +62,7 @@ def worst_case(step: MeasureDamping, state: ExpectedState) -> WorstCase:
     record = record_taking.steady_record(frequency_hz)
     refuse_coarse_record(state, record, frequency_hz)
     asking_s = state.pace.switch_s + state.asking_s()
-    each_s = SETTLE_S + record.span_s + record_taking.FETCH_S + asking_s
+    each_s = SETTLE_S + record_taking.lasts_s(record, state.bench) + record_taking.FETCH_S + asking_s
     power = state.tone(step.level or QUIET, for_s=each_s)
     state.load_ohm = before_ohm or light_ohm
     # To the heavier and back, and before and after that from what was connected.

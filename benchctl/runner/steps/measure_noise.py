@@ -35,8 +35,8 @@ def perform(step: MeasureNoise, run: Run) -> None:
 
 def _record(step: MeasureNoise, bench: Bench) -> Record:
     """As long as asked for and at least a part; no longer than memory holds at the slowest rate."""
-    oscilloscope = bench.instruments.oscilloscope
-    longest_s = oscilloscope.ratings.memory / SLOWEST_HZ if oscilloscope is not None else PART_S
+    samples = record_taking.longest_samples(bench)
+    longest_s = PART_S if samples is None else samples / SLOWEST_HZ
     span_s = max(min(step.for_s, longest_s), PART_S)
     return Record(span_s, 0.0, round(span_s * record_taking.SAMPLE_RATE_HZ), triggered=False)
 
@@ -45,4 +45,4 @@ def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
     state.level = None
     record = _record(step, state.bench)
     refuse_coarse_record(state, record, max(AUDIO_BAND_HZ), "leave the step out")
-    return WorstCase(duration_s=QUIET_S + record.span_s + state.asking_s())
+    return WorstCase(duration_s=QUIET_S + record_taking.lasts_s(record, state.bench) + state.asking_s())

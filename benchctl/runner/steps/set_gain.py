@@ -157,7 +157,7 @@ def worst_case(step: SetGain, state: ExpectedState) -> WorstCase:
     frequency_hz = state.frequency_hz or 1000.0
     record = record_taking.steady_record(frequency_hz)
     refuse_coarse_record(state, record, frequency_hz)
-    each_s = record.span_s + record_taking.FETCH_S + state.asking_s()
+    each_s = record_taking.lasts_s(record, state.bench) + record_taking.FETCH_S + state.asking_s()
     shortest_s = SETTLE_S + STEADY_READINGS * (each_s + READ_EVERY_S) + each_s
     power = state.tone(step.level or QUIETER, for_s=step.timeout_s)
     state.level = None

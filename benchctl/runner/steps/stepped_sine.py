@@ -129,6 +129,7 @@ def worst_case_sweep(
         )
     refuse_coarse_record(state, _record(max(frequencies)), max(frequencies), "end at a lower frequency")
     asking_s = state.asking_s() + state.pace.set_s
-    record_s = sum(_record(f).span_s + 0.5 / f + OVERHEAD_S + asking_s for f in frequencies)
+    lasts_s = sum(record_taking.lasts_s(_record(f), state.bench) for f in frequencies)
+    record_s = lasts_s + sum(0.5 / f + OVERHEAD_S + asking_s for f in frequencies)
     duration_s = sum(map(_settle_s, frequencies)) + (1.0 + retaken) * record_s
     return WorstCase(duration_s=duration_s, **state.tone(level, for_s=duration_s))
