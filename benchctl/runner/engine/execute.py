@@ -113,7 +113,8 @@ def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | Non
 def prepare(run: Run) -> None:
     """Every instrument into a known state and then into its mode, on a bench that is known to be safe.
 
-    Whoever used it last may have left it on, and no setting of theirs is trusted.
+    Whoever used it last may have left it on, and no setting of theirs is trusted. Errors that they have left go with
+    the reset; they are not this run's.
 
     Raises:
         InstrumentError: an instrument does not confirm that its output is off.
@@ -126,8 +127,8 @@ def prepare(run: Run) -> None:
         )
     for each in missing:
         run.note(f"{each}: it was told, and only you can see whether it is so")
-    run.bench.report_every_error()
     run.bench.reset(run.wait)
+    run.bench.report_every_error()
     for role in run.bench.roles.values():
         role.prepare()
     run.bench.check_errors()
