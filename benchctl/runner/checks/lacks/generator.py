@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.sequence_file.power_steps import MeasureBurst, Soak
@@ -112,6 +112,11 @@ def notes_of_step(step: StepBase, state: ExpectedState) -> Iterator[str]:
         yield f"silent between bursts, {asked} was asked: the generator has no level between them ('low_level: none')"
     if driver.commands.trigger_burst:
         yield "the run begins each burst itself, as evenly as the link allows; its figures say how evenly that was"
+    if isinstance(state.bench.inputs, InputsByGenerator) and not driver.commands.burst_start and len(state.driven) > 1:
+        yield (
+            "the generator's outputs begin their bursts one after the other (no 'burst_start' in its driver file): "
+            "bursts of different channels do not begin together, and the supply gives less than if they did"
+        )
     if driver.phase == "free":
         yield (
             "bursts begin anywhere in a cycle ('phase: free'): only whole cycles count, and there is no first and no "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -42,6 +43,21 @@ def test_silence_between_bursts_is_said_where_a_level_was_asked(tmp_path: Path) 
 def test_bursts_that_the_run_begins_are_said(tmp_path: Path) -> None:
     found = checked(files(tmp_path, "bus_trigger"))
     assert any("the run begins each burst itself" in note for note in found.notes)
+
+
+def test_outputs_that_cannot_begin_together_are_told(tmp_path: Path) -> None:
+    these = files(tmp_path, "key_value_list")
+    assert not [note for note in checked(these).notes if "do not begin together" in note], (
+        "one output feeds both inputs"
+    )
+    (tmp_path / "bench.yaml").write_text(
+        (tmp_path / "bench.yaml")
+        .read_text(encoding="utf-8")
+        .replace("{by: relay, relays: {A: 111, B: 112}}", "{by: generator, outputs: {A: 1, B: 2}}"),
+        encoding="utf-8",
+    )
+    two = replace(these, bench=load_bench(tmp_path / "bench.yaml"))
+    assert [note for note in checked(two).notes if "do not begin together" in note]
 
 
 def test_silence_draws_less_than_a_low_level(tmp_path: Path) -> None:
