@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
@@ -14,6 +15,7 @@ from benchctl.instruments.exercise.settings import SettingTrial
 from benchctl.instruments.exercise.suggest import number_form, written
 from benchctl.instruments.exercise.switches import SwitchTrial
 from benchctl.instruments.supply import CURRENT_TOLERANCE_A, VOLTAGE_TOLERANCE_V, Supply
+from benchctl.scpi.errors import FormatError
 
 # A voltage that hurts nobody and no amplifier, even where a word is wrong by a factor of two.
 LOW_V, HIGH_V = 1.0, 2.0
@@ -82,6 +84,7 @@ class SupplyExercise(Exercise):
             self._set_currents(name)
         for number in self._outputs.values():
             self._protection_words(number)
+            self._sense(number)
             self._measure_off(number)
         self._watchdog()
         if not self._energises:
@@ -164,6 +167,29 @@ class SupplyExercise(Exercise):
                 talk.note(
                     "get_tripped", Verdict.ACCEPTED, "it says that nothing has tripped, and nothing was made to trip"
                 )
+
+    def _sense(self, number: int) -> None:
+        """Where the voltage is held; at last at the terminals, so that no sense lead is missed."""
+        for word, is_remote in (("remote_sense_on", True), ("remote_sense_off", False)):
+            if not self.talk.has("get_remote_sense"):
+                self.accepted(word, output=number)
+            elif self.talk.has(word) and self.talk.say(word, output=number):
+                self._look_at_sense(word, number, is_remote=is_remote)
+
+    def _look_at_sense(self, word: str, number: int, *, is_remote: bool) -> None:
+        answer = self.talk.ask("get_remote_sense", output=number)
+        if answer is None:
+            return
+        form = self.talk.words("get_remote_sense").form_for(output=number)
+        means = "neither yes nor no"
+        with suppress(FormatError):
+            means = "yes" if form.truth(answer) else "no"
+        if means == ("yes" if is_remote else "no"):
+            self.talk.note(word, Verdict.WORKS)
+            self.talk.note("get_remote_sense", Verdict.WORKS)
+        else:
+            text = f"after {word} it answers {answer[:40]!r}, which means {means}"
+            self.talk.note(word, Verdict.WRONG, text, suspects=["get_remote_sense"])
 
     def _measure_off(self, number: int) -> None:
         if not self.talk.has("measure"):
