@@ -4,11 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.guard.limits import WATCHDOG_S
+from benchctl.guard.sampler import MOST_READ_PART, SAMPLING_PERIOD_S
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import time_to_safe
+from benchctl.runner.expected.pace import Pace
+
+
+def of_pace(bench: Bench, pace: Pace) -> Iterator[str]:
+    """How often the guard can read a slow supply."""
+    every_s = MOST_READ_PART * pace.ask_s("supply", pace.reading_questions)
+    if bench.instruments.supply is not None and every_s > SAMPLING_PERIOD_S:
+        answer, every = (render(seconds, "s", digits=2) for seconds in (pace.ask_s("supply"), every_s))
+        yield (
+            f"the supply takes {answer} for an answer, so the guard reads it about every {every}, and a limit on it "
+            "trips that much later; what is faster is for the fuse and the supply's own limit"
+        )
 
 
 def of_files(files: Files) -> Iterator[str]:

@@ -104,6 +104,7 @@ def preflight(
         (
             *blind_spots.notes_of(files),
             *notes.of_files(files),
+            *notes.of_pace(files.bench, pace),
             *resolvable_limits.coarse_ranges(files, plan),
             *told_once(good_to_know),
         ),

@@ -35,6 +35,13 @@ def test_what_was_measured_counts_where_it_is_longer_than_what_is_declared() -> 
     assert foretold(SLOW, Pace({"oscilloscope": 0.2})).duration_s > foretold(SLOW).duration_s
 
 
+def test_a_supply_that_the_guard_can_read_only_now_and_then_is_told() -> None:
+    """A third of its time: one question of 0.3 s each 0.9 s."""
+    assert not [note for note in foretold().notes if "the guard reads it" in note]
+    (note,) = [note for note in foretold(measured=Pace({"supply": 0.3})).notes if "the guard reads it" in note]
+    assert "takes 300 ms for an answer, so the guard reads it about every 900 ms" in note
+
+
 def test_of_two_paces_each_instrument_has_the_slower() -> None:
     pace = slower(Pace({"supply": 0.3}), Pace({"supply": 0.1, "load": 0.02}))
     assert (pace.ask_s("supply"), pace.ask_s("load"), pace.ask_s("generator")) == (0.3, 0.02, 0.0)
