@@ -184,7 +184,7 @@ def test_an_instrument_that_lost_its_power_is_noticed_and_ends_the_run(tmp_path:
     [
         ("{kind: output stuck, instrument: supply, at: 3 s}", "supply 1", "open the switch in the supply lead"),
         ("{kind: output stuck, instrument: generator, at: 6 s}", "generator", "pull its lead out"),
-        ("{kind: relay stuck, relay: 101, at: 7 s}", "load", "touch no load lead"),
+        ("{kind: relay stuck, relay: 101, at: 8 s}", "load", "touch no load lead"),
         ("{kind: deaf, instrument: supply, at: 3 s, for: 1 h}", "supply 1", "open the switch in the supply lead"),
     ],
 )
