@@ -26,7 +26,7 @@ STEADY_CYCLES = 40
 SHORTEST_STEADY_S = 0.02
 IDLE_SPAN_S = 0.1
 # On average a record waits half a polling period to be fetched, and half a period of its tone for its trigger.
-FETCH_S = 0.015
+FETCH_S = 0.045
 # Before and after a burst: rest enough to see that the burst is whole, and to know the record's own noise.
 MARGIN_S = 0.005
 # Efficiency assumed only to choose a range for the supply's current.

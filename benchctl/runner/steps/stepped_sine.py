@@ -31,7 +31,7 @@ SAMPLES = 20_000
 SETTLE_CYCLES = 5
 SHORTEST_SETTLE_S = 0.05
 # On average a record waits half a polling period to be fetched, and some are taken twice for a better range.
-OVERHEAD_S = 0.02
+OVERHEAD_S = 0.05
 
 
 def frequencies_hz(step: SteppedSine) -> tuple[float, ...]:

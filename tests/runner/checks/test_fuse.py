@@ -35,7 +35,7 @@ def test_an_overload_that_a_fast_fuse_does_not_bear_is_a_warning() -> None:
     assert found.hazards == ()
     (told,) = [text for text in found.warnings if "measure_continuous" in text]
     assert told.startswith(
-        "4 measure_continuous: this step may draw 77.4 A rms for 5.21 s, 193 % of the amplifier's fuse of 40 A: "
+        "4 measure_continuous: this step may draw 77.4 A rms for 5.24 s, 193 % of the amplifier's fuse of 40 A: "
         "the fuse may open (at that current a road-vehicle fuse opens after "
     )
 
