@@ -8,6 +8,8 @@ from benchctl.cli.shown import views
 from benchctl.guard import crew, guard, limits, read_back, safe_state, sampler
 from benchctl.guard.guardian import guardianship, orders, process
 from benchctl.guard.states import TRANSITIONS, GuardEvent, State
+from benchctl.instruments.exercise import generator as exercise_generator
+from benchctl.instruments.exercise import supply as exercise_supply
 from benchctl.runner.engine import power_cycle
 from tests.pages import text_of
 from tools.marked import part_of
@@ -83,6 +85,8 @@ def test_the_cautions_that_a_technician_looks_for_are_there() -> None:
         ("temperatures once a second", sampler.TEMPERATURE_PERIOD_S, 1.0),
         ("one setting every 0.75 s", read_back.READ_BACK_PERIOD_S, 0.75),
         ("twice for each step, no more", power_cycle.REPEATS_A_STEP, 2),
+        ("a supply at 1 V with a small current limit", exercise_supply.LOW_V, 1.0),
+        ("a generator at 10 mV", exercise_generator.ON_AT_V, 0.01),
         ("waits two minutes for an instrument", power_cycle.RETURN_S, 120.0),
         ("taken by nobody for half a second", views.OUTPUT_PATIENCE_S, 0.5),
     ],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -11,7 +11,7 @@ from pathlib import Path
 from benchctl.clock import Clock, RealClock
 from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.errors import InstrumentError, UsageError
+from benchctl.errors import InstrumentError, OperatorStop, UsageError
 from benchctl.guard.bench_lock import bench_lock
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.exercise.exercise import Exercise, Plan
@@ -106,7 +106,9 @@ def exercise(
         consent = agree({role: make(energises=False).plan() for role, make in makes.items()})
         if not consent.goes_on:
             return []
-        return [_exercised(role, make(energises=consent.energises), file) for role, make in makes.items()]
+        works = {role: make(energises=consent.energises) for role, make in makes.items()}
+        is_on = [role for role, work in works.items() if _is_on(work)] if len(works) > 1 else []
+        return [_exercised(role, work, file, is_on) for role, work in works.items()]
 
 
 def _roles(file: BenchFile, chosen: str) -> list[str]:
@@ -157,13 +159,40 @@ def _exercise_for(
     return make(talk, role, file, energises=energises)
 
 
-def _exercised(role: str, work: Exercise, file: BenchFile) -> Exercised:
-    """Whatever the instrument does, what was found until then is kept."""
+def _is_on(work: Exercise) -> bool:
+    """Whether something of it does not say that it is off: then the others must not switch loads or signals either."""
+    try:
+        return not work.says_off() and any(finding.verdict.is_failure for finding in work.talk.findings.every)
+    except InstrumentError:  # its own exercise tells of that
+        return False
+
+
+def _stopped(work: Exercise) -> str:
+    """What is off after a person has stopped it; whatever does not answer now counts as on."""
+    try:
+        left_on = work.left_on()
+    except InstrumentError:
+        left_on = work.switched
+    if left_on:
+        return f"the exercise was stopped; NOT CONFIRMED OFF: {', '.join(left_on)}. Switch it off by hand, now"
+    return "the exercise was stopped; what it had switched on is off again"
+
+
+def _exercised(role: str, work: Exercise, file: BenchFile, is_on: Sequence[str]) -> Exercised:
+    """Whatever the instrument does, what was found until then is kept.
+
+    `is_on`: the instruments that do not say that they are off. Where there are any, nothing is tried.
+    """
     left_on: tuple[str, ...] = ()
     findings = work.talk.findings
     try:
-        work.run()
-        left_on = work.left_on()
+        if is_on and role not in is_on:
+            work.leave(f"the {' and the '.join(is_on)} does not say that it is off, so nothing was sent")
+        elif not is_on:
+            work.run()
+        left_on = work.left_on() if role in is_on or not is_on else ()
+    except KeyboardInterrupt:
+        raise OperatorStop(_stopped(work)) from None
     except InstrumentError as error:
         last = next(reversed(findings.by_word), "identify")
         findings.note(last, Verdict.UNSUPPORTED, f"the link failed here: {error.message}", advice=error.advice)

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from benchctl import library
-from benchctl.errors import UsageError
+from benchctl.errors import OperatorStop, UsageError
 from benchctl.instruments.exercise.exercise import Plan
 from benchctl.instruments.exercise.findings import Verdict
+from benchctl.instruments.exercise.supply import SupplyExercise
 from benchctl.launch.exercise import Consent, Exercised, exercise
 from benchctl.launch.needed_words import NeededWords
 from benchctl.launch.simulate import served
@@ -91,6 +92,41 @@ def test_an_output_that_is_on_stays_as_it_is_and_nothing_is_set(tmp_path: Path) 
     assert (output.word, output.verdict) == ("get_output", Verdict.WRONG)
     assert "means here that output 'main' is on" in output.text
     assert supply.left_on == ("output 'main'",)
+
+
+def test_while_an_output_is_on_nothing_else_of_the_bench_is_tried_either(tmp_path: Path) -> None:
+    """A load that is taken off, or a signal, would reach an amplifier that is on."""
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150") as instruments, socket.create_connection(instruments["supply"].socket) as link:
+        link.sendall(b"INST:NSEL 2;:SOUR:VOLT 12;:OUTP ON;*OPC?\n")
+        assert link.recv(10) == b"1\n"
+        done = exercise(file, "all", lambda _: Consent(goes_on=True, energises=True))
+    told = [message for each in done for message in sent(each)]
+    assert [message for message in told if b"?" not in message] == []
+    assert [each.left_on for each in done if each.role == "supply"] == [("output 'remote'",)]
+    for each in done:
+        if each.role != "supply":
+            assert {finding.text for finding in each.findings if finding.verdict is Verdict.NOT_TRIED} == {
+                "the supply does not say that it is off, so nothing was sent"
+            }
+
+
+def test_a_person_who_stops_it_is_told_what_is_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C comes while the supply's output is on."""
+    measure = SupplyExercise._shows_voltage
+
+    def stopped(self: SupplyExercise, name: str) -> bool | None:
+        measure(self, name)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(SupplyExercise, "_shows_voltage", stopped)
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150") as instruments:
+        with pytest.raises(OperatorStop, match="what it had switched on is off again"):
+            exercise(file, "supply", lambda _: Consent(goes_on=True, energises=True))
+        with socket.create_connection(instruments["supply"].socket) as link:
+            link.sendall(b"INST:NSEL 1;:OUTP?\n")
+            assert link.recv(10) == b"0\n"
 
 
 def test_an_instrument_that_is_gone_is_told_and_ends_only_its_own_exercise(tmp_path: Path) -> None:

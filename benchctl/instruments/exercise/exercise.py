@@ -51,7 +51,8 @@ class Exercise(ABC):
         Raises:
             LinkError: the instrument is gone.
         """
-        if not self._meet():
+        if not (self._meet() and self.says_off()):
+            self._leave_untried("nothing was sent but questions")
             return
         if not self.make_off():
             self._leave_untried("the words before it do not work, so it would not be safe to try this")
@@ -63,6 +64,15 @@ class Exercise(ABC):
             self.make_off_again()
         self._part()
 
+    def says_off(self) -> bool:
+        """Whether everything that can say so says that it is off; only questions are sent."""
+        told = [switch.says_off() for switch in self.switches]  # each, even where one is on
+        return all(told)
+
+    def leave(self, why: str) -> None:
+        """Try nothing, for this reason."""
+        self._leave_untried(why)
+
     # -- what a role says --------------------------------------------------------------------------------------
 
     @abstractmethod
@@ -71,7 +81,7 @@ class Exercise(ABC):
 
     @abstractmethod
     def make_off(self) -> bool:
-        """Make sure that nothing is switched on; False ends the exercise before anything is set."""
+        """Switch off what says that it is off already; False ends the exercise before anything is set."""
 
     @abstractmethod
     def walk(self) -> None:

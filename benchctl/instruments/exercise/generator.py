@@ -47,8 +47,7 @@ class GeneratorExercise(Exercise):
         return {"output": self._outputs[0]}
 
     def make_off(self) -> bool:
-        done = [switch.make_off() for switch in self._switches]  # each, even where one fails
-        return all(done)
+        return all(switch.make_off() for switch in self._switches)
 
     @property
     def switches(self) -> tuple[SwitchTrial, ...]:

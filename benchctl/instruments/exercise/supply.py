@@ -65,8 +65,7 @@ class SupplyExercise(Exercise):
         return {"output": min(self._outputs.values())}
 
     def make_off(self) -> bool:
-        done = [switch.make_off() for switch in self._switches.values()]  # each, even where one fails
-        return all(done)
+        return all(switch.make_off() for switch in self._switches.values())
 
     @property
     def switches(self) -> tuple[SwitchTrial, ...]:

@@ -40,17 +40,15 @@ class SwitchTrial:
     seen: Seen = lambda: None
     _heard: list[tuple[str, bool]] = field(default_factory=list)
 
-    def make_off(self) -> bool:
-        """Before anything else: it must be off already, and stay off when it is switched off.
-
-        Nothing is sent while it says that it is on, as an amplifier may be connected.
-        """
+    def says_off(self) -> bool:
+        """Before anything is sent: whether it is off, as far as it can say. An amplifier may be connected to it."""
         before = self._state(meant=False)
-        if self.talk.has(self.gets) and before is None:
-            return False
         if before:
             self._stop_because_on()
-            return False
+        return before is False or not self.talk.has(self.gets)
+
+    def make_off(self) -> bool:
+        """It is off already; it must stay so when it is switched off."""
         if not self.talk.say(self.off, **self.values):
             return False
         after = self._state(meant=False)
