@@ -47,7 +47,7 @@ def test_samples_that_are_read_wrongly_are_found_before_the_supply_is_on(mistake
     assert right in text
     (tmp_path / "mine.yaml").write_text(text.replace(right, wrong), encoding="utf-8")
     edits = Form(form, str(tmp_path / "mine.yaml"), bits).edits()
-    with rig(tmp_path, files("power_off", bench=edits)) as bench:
+    with rig(tmp_path, files("power_off", bench=edits), takes_zeros=True) as bench:
         bench.begin()
         with pytest.raises(GarbledAnswer) as caught:
             bench.do(POWER_ON)
