@@ -21,6 +21,12 @@ def test_values_are_codes_times_scale_plus_offset() -> None:
     assert trace([-2, 0, 4]).values().tolist() == [0.0, 1.0, 3.0]
 
 
+def test_the_peak_is_the_value_that_is_farthest_from_zero_on_either_side() -> None:
+    """Values are code / 2 + 1: 3.5 above, 4 below."""
+    assert trace([5, -10, 0]).peak == 4.0
+    assert trace([5, -2, 0]).peak == 3.5
+
+
 def test_full_scale_is_what_lies_between_the_converters_ends() -> None:
     assert trace([0]).full_scale == 127.5
 
