@@ -110,3 +110,9 @@ def test_the_page_of_sequences_names_all_that_may_be_taken_from_the_amplifier_fi
 def test_the_reference_of_driver_files_names_those_that_ship() -> None:
     rows = re.findall(r"^\| `([a-z]+/[a-z0-9_]+)` \| ..", text_of("docs/reference/driver-file.md"), re.MULTILINE)
     assert rows == list(library.shipped("drivers"))
+
+
+def test_the_translator_of_the_page_of_drivers_keeps_to_the_contract() -> None:
+    """The class and the check that the page shows, run as they stand there."""
+    shown, check = (block.text for block in blocks("docs/drivers.md", "python"))
+    exec(compile(shown + check, "docs/drivers.md", "exec"), {})

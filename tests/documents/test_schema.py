@@ -341,5 +341,5 @@ def test_a_range_is_told_as_the_program_checks_it(kind: Kind, name: str, told: s
 
 def test_a_command_says_which_values_it_takes_and_what_shipped_drivers_send() -> None:
     (setting,) = (each for each in settings_of("driver") if each.name == "SupplyCommands.set_voltage")
-    assert setting.says["description"].endswith("takes {voltage_v}, {output}")
+    assert setting.says["description"].endswith("takes {voltage_v}, {output}, {current_a}")
     assert yaml.safe_load(SUPPLY)["commands"]["set_voltage"] in setting.says["examples"]

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, WithJsonSchema
 
+from benchctl import translators
 from benchctl.documents.driver_file.language.commands import Command, Offer, offering, read_templates
 from benchctl.documents.driver_file.language.query import Query
 from benchctl.documents.driver_file.language.questions import asking
@@ -22,6 +23,7 @@ from benchctl.documents.model.fields import (
     YesNo,
     bounded,
     counted,
+    worded,
 )
 from benchctl.documents.model.model_base import Document, Part, PathProblem, PathProblems
 from benchctl.documents.text.words import describe
@@ -179,6 +181,20 @@ class Acknowledged(Part):
     )
 
 
+def _is_installed(name: str) -> str:
+    if name not in translators.names():
+        raise ValueError(translators.missing(name))
+    return name
+
+
+TranslatorName = Annotated[
+    str,
+    worded(r"[A-Za-z0-9][A-Za-z0-9_.-]*", "the name of a translator", longest=60),
+    AfterValidator(_is_installed),
+    WithJsonSchema({"type": "string", "examples": ["checked_frames"]}),
+]
+
+
 class LinkWords(Part):
     """How the link to the instrument behaves."""
 
@@ -211,6 +227,10 @@ class LinkWords(Part):
         default=1, description="serial: stop bits"
     )
     handshake: Literal["none", "hardware", "software"] = Field(default="none", description="serial: flow control")
+    translator: TranslatorName | None = Field(
+        default=None,
+        description="what turns each line into the instrument's own frames: a Python class of an installed package",
+    )
 
 
 class CommonCommands(Part):

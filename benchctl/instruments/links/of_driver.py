@@ -55,6 +55,7 @@ def _settings(words: LinkWords) -> LinkSettings:
         parity=words.parity,
         stop_bits=words.stop_bits,
         handshake=words.handshake,
+        translator=words.translator or "",
     )
 
 

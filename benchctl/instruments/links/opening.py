@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from benchctl.instruments.links.settings import USUAL, LinkSettings
+from benchctl.instruments.links.translated import translated_link
 
 if TYPE_CHECKING:
     from benchctl.instruments.links.link import Interrupt, Link
@@ -35,6 +36,8 @@ def open_politely(address: str, settings: LinkSettings, opener: Opener) -> Link:
     if settings.reopen_after_s and closed_s is not None:
         time.sleep(max(0.0, closed_s + settings.reopen_after_s - time.monotonic()))
     link = opener(address, settings)
+    if settings.translator:
+        link = translated_link(link, settings.translator)
     if not (settings.pause_s or settings.reopen_after_s):
         return link
     return PoliteLink(link, address, settings.pause_s)

@@ -51,6 +51,7 @@ class LinkSettings:
         acknowledge: what it says to commands, and behind answers.
         echo: whether it sends back what it gets.
         baud, bits, parity, stop_bits, handshake: of a serial port.
+        translator: the name of what turns lines into the instrument's own frames; '': lines are sent as they are.
     """
 
     ends: Ends = field(default_factory=Ends)
@@ -66,6 +67,7 @@ class LinkSettings:
     parity: Literal["none", "even", "odd"] = "none"
     stop_bits: int = 1
     handshake: Literal["none", "hardware", "software"] = "none"
+    translator: str = ""
 
     @property
     def acts_at_once(self) -> bool:
