@@ -13,6 +13,8 @@ from benchctl.quantity import render
 Neighbours = Callable[[float], tuple[float, float]]
 _JUST_ABOVE = 1.0 + 1e-6
 _SAME = 1e-9
+# Twice a level is 6.02 dB above it, and a search that takes steps of 6 dB means that.
+_A_LITTLE_FARTHER = 1.005
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,7 @@ class SettableLevels:
         """The nearest one that has not been tried; the next step up where all near it have.
 
         Raises:
-            MeasurementError: that is above `farthest_v`.
+            MeasurementError: that is well above `farthest_v`.
         """
         if self.neighbours is None:
             return level_v
@@ -47,7 +49,7 @@ class SettableLevels:
             if 0.0 < each <= farthest_v * (1 + _SAME) and not _is_in(each, tried_v):
                 return each
         _, next_v = self.neighbours(max((*tried_v, level_v)) * _JUST_ABOVE)
-        if next_v > farthest_v * (1 + _SAME):
+        if next_v > farthest_v * _A_LITTLE_FARTHER:
             raise MeasurementError(
                 f"the generator's next level is {render(next_v, 'V')}, and the search may go up to "
                 f"{render(farthest_v, 'V', digits=4)}; start the search at a higher level, or use a finer generator"

@@ -56,13 +56,19 @@ def test_no_level_lies_farther_above_a_clean_one_than_a_step_of_the_search(step_
     _, levels_v = tried(step_v, 0.81)
     for number, level_v in enumerate(levels_v[1:], start=1):
         clean_v = max(each for each in levels_v[:number] if distortion(each, 0.81) <= BOUND)
-        assert 20 * math.log10(level_v / clean_v) <= STEP_DB + 1e-6
+        assert 20 * math.log10(level_v / clean_v) <= STEP_DB + 0.05, "twice a level is 6.02 dB"
 
 
 def test_the_highest_level_of_a_search_is_the_one_below_its_end_that_can_be_set() -> None:
     search, levels_v = tried(0.05, clips_v=9.0, highest_v=0.62)
     assert search.outcome == NeverReached(pytest.approx(0.6))
     assert max(levels_v) == pytest.approx(0.6)
+
+
+def test_twice_a_level_is_a_step_of_6_db() -> None:
+    search, levels_v = tried(0.1, clips_v=0.81)
+    assert levels_v[:2] == pytest.approx([0.1, 0.2])
+    assert search.outcome == Found(pytest.approx(0.8), pytest.approx(distortion(0.8, 0.81)))
 
 
 def test_steps_that_double_the_level_are_too_coarse_where_the_search_begins() -> None:
