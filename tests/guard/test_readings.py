@@ -55,6 +55,12 @@ def test_what_is_read_again_and_again_is_told_from_what_only_some_step_reads(ben
     assert not bench.run.guard.is_sampled("output_offset")
 
 
+def test_what_will_be_read_again_and_again_is_known_before_the_guard_watches(tmp_path: Path) -> None:
+    with rig(tmp_path) as made:
+        assert made.run.guard.is_sampled("supply_current")
+        assert not made.run.guard.is_sampled("output_offset")
+
+
 def test_each_row_of_the_trend_holds_what_was_read_since_the_one_before(bench: Rig) -> None:
     bench.run.wait(2.9)
     bench.run.guard.stop()
