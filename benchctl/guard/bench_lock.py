@@ -87,7 +87,7 @@ class BenchLock:
         return holder
 
     def tell(self, folder: str) -> None:
-        """Leave word of who we are, for whoever is refused."""
+        """Write down who we are, for the run that is refused."""
         self._folder = folder
         for file in self._files.values():
             _write(file, folder)
@@ -160,7 +160,7 @@ class LateLock:
         self.take_if_free()
 
     def take_if_free(self) -> None:
-        """Take them if nobody holds them; whatever goes wrong with that is no reason not to work."""
+        """Take them if nobody holds them. If that fails for any reason, the work goes on all the same."""
         if self._is_held:
             return
         with suppress(OSError):

@@ -31,7 +31,7 @@ class Confirmation:
 
     @property
     def can_be_confirmed(self) -> bool:
-        """Whether its instrument could ever confirm it; one that no question tells of can be looked at only."""
+        """Whether its instrument can confirm it at all. A part that no question asks about can only be looked at."""
         return self.confirmed or self.detail != NO_QUESTION
 
     @property
@@ -51,7 +51,7 @@ class Confirmation:
 
     @property
     def state(self) -> str:
-        """What has come of it, in words."""
+        """The result, in words."""
         return (self.detail or "confirmed") if self.confirmed else f"NOT CONFIRMED ({self.detail})"
 
 

@@ -26,7 +26,7 @@ LOOKS = 10
 
 
 class Wire(Protocol):
-    """Reaches one instrument, past everything else that goes on with it."""
+    """Sends to one instrument at once, whatever else goes on with it."""
 
     def command_urgently(self, text: str) -> None:
         """Send one message."""
@@ -86,7 +86,7 @@ class Crew:
         return Confirmation(self._part.instrument, self._part.what, self._confirmed, detail)
 
     def start(self) -> None:
-        """Begin, in a thread if there is one to be had."""
+        """Begin, in a thread of its own if one can be started."""
         try:
             threading.Thread(target=self._work, name=f"safe state: {self._part.instrument}", daemon=True).start()
         except RuntimeError:  # out of threads, or the interpreter is on its way out: one part after the other then
@@ -134,7 +134,7 @@ class Crew:
             self._trouble = refusal
 
     def _refusal(self) -> str:
-        """What speaks against the part being off, or nothing: its word, and then its current."""
+        """Why the part may not be off, or an empty text: what its instrument answers, and then its current."""
         return self._ask(self._part.question, self._part.refusal) or self._refusal_by_reading()
 
     def _refusal_by_reading(self) -> str:
@@ -151,7 +151,7 @@ class Crew:
         return self._trouble
 
     def _let_time_pass(self) -> bool:
-        """Rest until it is time for another look; whether anybody still waits for it."""
+        """Wait until it is time to look again. Returns whether anybody still waits for this part."""
         if not self._is_paced:
             time.sleep(LOOK_EVERY_S)
             return not self._is_over()
@@ -172,7 +172,7 @@ class Crew:
         return ""
 
     def _ask(self, messages: Sequence[str], refusal: Callable[[str], str]) -> str:
-        """Ask, and return what speaks against the part being off, or nothing."""
+        """Ask. Returns why the part may not be off, or an empty text."""
         *before, question = messages
         try:
             with self._turn:

@@ -121,7 +121,7 @@ class Guard:
         self._hand_over = hand_over
 
     def start(self) -> None:
-        """Begin to watch, and to be watched: where the supply has a watchdog, it is fed from now on.
+        """Begin to watch. If the supply has a watchdog, it is armed, and fed from now on.
 
         Raises:
             InstrumentError: the supply does not take its watchdog's command.
@@ -150,7 +150,7 @@ class Guard:
         self._interlock.check()
 
     def check_supply_protection(self) -> None:
-        """See that the supply has not switched its main output off by itself, before that is put down to the amplifier.
+        """Check that the supply has not switched its main output off by itself, before the amplifier is blamed for it.
 
         Raises:
             LimitTripped: it has; the bench is being made safe.
@@ -160,7 +160,7 @@ class Guard:
             self.observe(SUPPLY_PROTECTION, self._bench.supply.tripped_protections(self._bench.main_output))
 
     def old_s(self, signal: str) -> float | None:
-        """How old the last reading of this signal is, where that is older than it should be."""
+        """The age of the last reading of this signal, if it is older than it should be; otherwise None."""
         read_at_s = self._read_at_s.get(signal)
         if read_at_s is None:
             return None
@@ -168,12 +168,12 @@ class Guard:
         return age_s if age_s > self._period_s.get(signal, 0.0) + OLD_S else None
 
     def is_sampled(self, signal: str) -> bool:
-        """Whether it is read again and again, not in some step only."""
+        """Whether the guard reads it all the time, and not only some steps do."""
         return signal in self._period_s
 
     @property
     def parts(self) -> tuple[Confirmation, ...]:
-        """Each part of the safe state, as far as it has come; none before the run stops."""
+        """Each part of the safe state with its result so far; empty before the run stops."""
         if self.confirmations or self._making is None:
             return self.confirmations
         return self._making.confirmations
@@ -184,7 +184,7 @@ class Guard:
         return safe_state_of(self._bench, rest=self._rest).carry_out()
 
     def stop(self) -> tuple[Confirmation, ...]:
-        """End the watch and make the bench safe, whatever the run came to. Idempotent."""
+        """Stop watching and make the bench safe, however the run ended. A second call changes nothing."""
         self._stopping.set()
         if self._watching:
             self._clock.sleep(LAST_READING_S, until=self._done)
@@ -200,7 +200,7 @@ class Guard:
         return self.confirmations
 
     def try_again(self) -> None:
-        """Tell and ask once more, where a part did not confirm: its instrument may answer again by now."""
+        """Command and ask each part that did not confirm once more: its instrument may answer again by now."""
         if self.state is State.UNSAFE:
             self._settle(self._safe_state(lambda _: None).carry_out())
 
@@ -307,7 +307,7 @@ class Guard:
         self._read_at_s.update({signal: now_s for signal, value in read.items() if value is not None})
 
     def _read(self, sampler: Sampler, sensor: Sensor) -> dict[str, float | None]:
-        """What a sensor says, by signal; None where it says nothing, or too long after it spoke last."""
+        """The values of a sensor, by signal; None if it gives none, or too long after the last ones."""
         unread: dict[str, float | None] = dict.fromkeys(sensor.signals)
         try:
             values = sensor.read()
@@ -356,7 +356,7 @@ class Guard:
         self._make_safe(GuardEvent.TRIP)
 
     def _make_safe(self, event: GuardEvent) -> None:
-        """Once, by whichever thread comes first; `stop` waits for it."""
+        """Make the bench safe once, in the first thread that comes here; `stop` waits for it."""
         with self._state_lock:
             if self.state not in {State.ARMED, State.WATCHING}:
                 return
@@ -378,7 +378,7 @@ class Guard:
         return None if self._has_guardian else self._clock.sleep
 
     def _announce(self) -> None:
-        """What is on goes off first; then there is time for words."""
+        """Everything is switched off first; only then is anybody told."""
         reason = self._interlock.reason
         if reason is not None:
             self._herald.tell(lambda listener: listener.stopping, f"STOPPING: {reason}")
@@ -398,7 +398,7 @@ class Guard:
         self._report(NOT_YET_CONFIRMED, **asdict(confirmation), by_hand=confirmation.by_hand)
 
     def _leave_to_guardian(self, hand_over: HandOver) -> None:
-        """It reaches the instruments over links of its own, and tries on when the run has ended."""
+        """The guardian has links of its own to the instruments, and goes on trying after the run has ended."""
         if self._hurried.is_set():
             hand_over(self.confirmations, 0.0)
             return

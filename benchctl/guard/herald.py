@@ -26,7 +26,7 @@ class Listener(Protocol):
         """Something may be on, and a person must look."""
 
     def relief(self, text: str) -> None:
-        """What there was alarm for is off."""
+        """What the alarm was about is off now."""
 
 
 class Herald:

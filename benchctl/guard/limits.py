@@ -101,7 +101,7 @@ def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[Wa
 
 
 def unwatched_limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
-    """Those that would hold and do not, for the files say that nothing watches their signals."""
+    """The limits without effect, because the files say that nothing watches their signals."""
     not_watched = unwatched(bench, amplifier)
     return [limit for limit in _all(sequence, bench, amplifier) if limit.signal in not_watched]
 

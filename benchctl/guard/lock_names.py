@@ -35,7 +35,7 @@ def names_of_address(address: str) -> set[str]:
 
 
 def names_of_identity(identity: str) -> set[str]:
-    """What an answer to *IDN? tells of who it is; nothing where there is no serial number in it.
+    """The identity in an answer to *IDN?; nothing if there is no serial number in it.
 
     IEEE 488.2, 10.14.3: 0 stands for a serial number that is not available.
     """

@@ -171,7 +171,7 @@ class SafeState:
         return [crew for crew in self._crews if not crew.finished.is_set()]
 
     def _is_given_up(self, pending: Sequence[Crew], began: float) -> bool:
-        """Whether nobody waits any longer; who has failed, or is late, is told of on the way."""
+        """Whether nobody waits any longer. Parts that have failed or are late are told of meanwhile."""
         self._tell_failed()
         if self._hurried.is_set():
             return True
@@ -200,7 +200,7 @@ class SafeState:
             crew.go_on()
 
     def _without_stopping(self, work: Callable[[], None]) -> None:
-        """Nothing that goes wrong beside it, a journal that cannot be written say, keeps the safe state waiting."""
+        """Another failure, such as a journal that cannot be written, never keeps the safe state waiting."""
         try:
             work()
         except Exception as fault:  # noqa: BLE001 - raised once the work is over

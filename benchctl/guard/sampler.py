@@ -85,7 +85,7 @@ class Sampler:
         return next((sensor for sensor in self._sensors if signal in sensor.signals), None)
 
     def has_read(self, sensor: Sensor, now_s: float) -> bool:
-        """Note a reading; whether it came soon enough after the one before."""
+        """Note that a reading came. Returns whether it came soon enough after the one before."""
         is_timely = not self._is_stale(sensor, now_s)
         self._read_s[sensor.signals] = now_s
         return is_timely

@@ -67,7 +67,7 @@ def _output(channel: str, seen: Sight, made: Sight) -> Comparison:
 
 
 def records_comparisons(captures: Mapping[str, Capture]) -> Iterator[Comparison]:
-    """Two signals of one record that are the same in every code: no two channels have the same noise."""
+    """Two signals with the same code at every sample, which cannot be: no two channels have the same noise."""
     for capture in captures.values():
         for one, other in combinations(capture.traces, 2):
             first, second = capture.traces[one].codes, capture.traces[other].codes

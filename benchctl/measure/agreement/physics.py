@@ -1,4 +1,4 @@
-"""What physics forbids whatever an instrument shows: more power out than in, and heat that warms nothing."""
+"""What physics forbids, whatever an instrument shows: more power out than in, and heat that warms nothing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an oscilloscope brought home: integer codes with their scale, and the time base they share.
+"""What an oscilloscope recorded: integer codes with their scale, and the time base they share.
 
 Codes are kept, not volts, so that a record takes a quarter of the room, clipping can be seen exactly, and
 anyone can compute every figure again from the same whole numbers.

@@ -37,7 +37,7 @@ _RIDGE = 1e-13  # of a normal matrix's trace, where two time constants are all b
 
 @dataclass(frozen=True)
 class Curve:
-    """The way of a temperature to its end, `final_c`: the amplitudes (K) and time constants (s) of its one or two
+    """How a temperature moves to its end, `final_c`: the amplitudes (K) and time constants (s) of its one or two
     stages, with t = 0 now."""
 
     final_c: float
@@ -93,7 +93,7 @@ class Curve:
 
 
 def heating(now_c: float, ambient_c: float, heat_w: float, k_per_w: float, time_constant_s: float) -> Curve:
-    """The way of a heatsink under constant heat, by its thermal resistance to the air and its time constant."""
+    """How a heatsink warms under constant heat, by its thermal resistance to the air and its time constant."""
     final_c = ambient_c + heat_w * k_per_w
     return Curve(final_c=final_c, amplitudes_k=(now_c - final_c,), time_constants_s=(time_constant_s,))
 

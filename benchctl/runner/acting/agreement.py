@@ -106,7 +106,7 @@ def _context(run: Run, tones_hz: Mapping[str, float], level_v: float) -> LookCon
 
 
 def _controls_were_turned(run: Run) -> bool:
-    """Whether the run itself had a hand set the gains: they are what that made of them, by one instrument alone."""
+    """Whether a person set the gains in this run. Then only one instrument tells them."""
     return any(figure.name == "gain" and figure.frequency_hz is None for figure in run.measured)
 
 

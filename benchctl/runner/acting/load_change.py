@@ -50,7 +50,7 @@ def _change(run: Run, nominal_ohm: float | None) -> None:
 
 
 def _by_hand(run: Run, nominal_ohm: float | None) -> None:
-    """With the supply off meanwhile, where the amplifier file asks for it."""
+    """Switch the supply off meanwhile, if the amplifier file asks for it."""
     supply_v = run.conditions.supply_set_v
     if supply_v is None or run.files.amplifier.load_change == "silent" or run.switch_on_again is None:
         _ask(run, nominal_ohm)

@@ -69,16 +69,16 @@ class Observer(Protocol):
 
 
 class Hands(Protocol):
-    """What a person does to the amplifier once asked. Of a simulated one something must do it in the person's place."""
+    """What a person does to the amplifier when asked. In a dry run the program does it in the person's place."""
 
     def plug(self, channels: Sequence[str]) -> None:
-        """The generator into these inputs, and a shorting plug into every other."""
+        """Connect the generator to these inputs, and put a shorting plug into every other one."""
 
     def turn(self, factors: Mapping[str, float]) -> None:
-        """Each channel's gain control, until its gain is so many times what it is."""
+        """Turn each channel's gain control until its gain has changed by this factor."""
 
     def load(self, nominal_ohm: float | None) -> None:
-        """These resistors onto the outputs, and no others; None for none at all."""
+        """Connect these resistors to the outputs, and no others; None: disconnect all."""
 
     def probe(self, channels: Sequence[str]) -> None:
         """The probes onto these outputs."""
@@ -128,7 +128,7 @@ class CleanLevel:
     at_least: Mapping[str, str] = field(default_factory=dict)
 
     def drive_at(self, supply_set_v: float | None) -> Drive:
-        """What the level is at a supply voltage: at another than it was searched at, nobody knows that it is clean."""
+        """What the level is called at a supply voltage. It is known to be clean only at the voltage of the search."""
         return "clean" if supply_set_v == self.supply_set_v else "set"
 
 
@@ -332,7 +332,7 @@ class Run:
         return judged
 
     def _contradicted(self, wrong: Sequence[Comparison], *, at_low_power: bool) -> None:
-        """Nothing that rests on it has a verdict any more, and nothing drives the amplifier hard after it."""
+        """From now on figures that depend on it get no verdict, and no step drives the amplifier hard."""
         self.contradictions += wrong
         first = self.measured_before
         self.measured[first:] = doubted(self.measured[first:], wrong)
@@ -353,7 +353,7 @@ class Run:
             raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")
 
     def _judged(self, figure: Figure, conditions: Conditions, criteria: Mapping[str, Criterion]) -> Figure:
-        """As the figure is stored, so that the verdict can be found again from what is."""
+        """Judge the figure as it is stored, so that the stored value gives the same verdict again."""
         criterion = criteria.get(figure.name)
         if criterion is None or figure.channel == "total":
             return figure

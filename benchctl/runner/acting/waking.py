@@ -50,7 +50,7 @@ def why_asleep(run: Run, current_a: float) -> str:
 
 
 def wake(run: Run) -> None:
-    """Put the remote turn-on lead live, and give the amplifier the time it needs; nothing is done to one without."""
+    """Switch the remote turn-on lead on, and wait until the amplifier is ready; nothing, where there is no such lead."""
     wanted = run.files.amplifier.remote_turn_on
     match run.files.bench.turn_on_lead_of(run.files.amplifier):
         case TurnOnBySupply() as lead:

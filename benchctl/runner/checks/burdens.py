@@ -22,7 +22,7 @@ SHORT_S = 1.0
 
 
 def hazards_of(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
-    """What speaks against so much power, with what the loads still hold of the steps before."""
+    """The problems with so much power, including the heat that the loads still hold from the steps before."""
     load_ohm = worst.load_ohm or state.load_ohm
     if worst.load_w > 0 and load_ohm is not None:
         yield from _load_power(worst, load_ohm, state)

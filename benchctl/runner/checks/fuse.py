@@ -27,7 +27,7 @@ _SPREAD = np.unique(np.round(np.geomspace(1.0, 20_000.0, 150)).astype(int))
 
 
 class Overload(NamedTuple):
-    """A step at whose end the fuse may be open, or will be: then no run comes through."""
+    """A step at whose end the fuse may be open, or certainly is; then no run can finish."""
 
     planned: PlannedStep
     text: str
@@ -44,7 +44,7 @@ class _Stretch(NamedTuple):
 def overloads(
     amplifier: Amplifier, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase]
 ) -> Iterator[Overload]:
-    """Every step that is too much for the fuse by itself, and every one that is after those before it."""
+    """Every step that is too much for the fuse by itself, or together with the steps before it."""
     way = _Way(amplifier, worst_cases)
     told: set[bool] = set()
     for number, (planned, worst) in enumerate(zip(plan, worst_cases, strict=True)):

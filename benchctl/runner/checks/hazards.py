@@ -151,7 +151,7 @@ def _missing_output(bench: Bench, signal: str) -> str:
 
 
 def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[str]:
-    """What speaks against one step in the state the bench will be in."""
+    """The hazards of one step in the state that the bench will be in."""
     yield from _roles(step, state)
     yield from generator_lacks.hazards_of_step(step, state)
     if isinstance(step, PowerOn | RampSupply):

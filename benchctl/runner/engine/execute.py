@@ -56,7 +56,7 @@ class Outcome:
 
     @property
     def contradicted(self) -> int:
-        """How many figures rest on what instruments contradict each other on."""
+        """How many figures depend on a quantity on which instruments contradict each other."""
         return sum(bool(figure.contradiction) for figure in self.figures)
 
     @property
@@ -136,7 +136,7 @@ def prepare(run: Run) -> None:
 
 
 def _look_at_temperatures(run: Run) -> None:
-    """Whatever was warm when the run was interrupted: nothing is switched on again beyond a limit.
+    """Parts may still be warm from before the interruption: nothing is switched on again beyond a limit.
 
     Raises:
         LimitTripped: a temperature is beyond its limit.
@@ -221,7 +221,7 @@ def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
 
 
 def conclude(recorder: Recorder, outcome: Outcome) -> Outcome:
-    """The last word of the journal. Where that cannot be written, the outcome says so."""
+    """Write the last event of the journal. If it cannot be written, the outcome says so."""
     error = outcome.error
     try:
         trend_hash = recorder.finish_trend()

@@ -210,7 +210,7 @@ def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | No
 
 
 def _switch_on(step: PowerOn | RampSupply, run: Run) -> None:
-    """As it was switched on the first time: what needed care then needs it again."""
+    """Switch it on as the first time: what needed care then needs it again."""
     if isinstance(step, PowerOn):
         perform_on(step, run)
     else:

@@ -64,7 +64,7 @@ class Capability:
 
     @property
     def _of_few(self) -> float:
-        """Where not all are driven, each may give more, which counts where the most is asked for."""
+        """If not all channels are driven, each may give more. This counts in the worst case."""
         are_few = self.channels < len(self.amplifier.channels) and self.assumptions is MOST
         return FEW_OVER_ALL if are_few else 1.0
 
