@@ -50,7 +50,7 @@ def why_asleep(run: Run, current_a: float) -> str:
 
 
 def wake(run: Run) -> None:
-    """Switch the remote turn-on lead on, and wait until the amplifier is ready; nothing, where there is no such lead."""
+    """Switch the remote turn-on lead on, and wait until the amplifier is ready; do nothing if it has none."""
     wanted = run.files.amplifier.remote_turn_on
     match run.files.bench.turn_on_lead_of(run.files.amplifier):
         case TurnOnBySupply() as lead:
