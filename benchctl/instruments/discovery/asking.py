@@ -7,8 +7,8 @@ know a question notes an error in its queue; as many entries as there may be are
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -27,8 +27,11 @@ IDENTIFY = "*IDN?"
 NOBODY_KNOWS = "NOSUCHWORD?"
 # An instrument may take its time; a screen that is being drawn takes 2 s.
 ANSWER_S = 2.0
-# One that has answered is awake, so it answers what it knows sooner.
-SOON_S = 0.7
+# One that has answered is awake: it answers what it knows within so many times as long, between these two.
+AS_LONG_AS = 4.0
+SOONEST_S, SOON_S = 0.15, 0.7
+# How long an instrument may need from the end of one link to the next.
+FREE_AGAIN_S = 1.0
 # Between two bytes of one answer there is no longer silence, at 1200 baud either.
 SILENCE_S = 0.1
 # A question that is not known is one error, or two: in its words, and in its parameters.
@@ -70,14 +73,14 @@ def ask(
         opener: opens the link.
         answer_s: how long the answer to `*IDN?` may take.
     """
+    is_stream = isinstance(parse_address(address), SocketAddress)
     try:
-        link = opener(address)
+        talk = _Talk(lambda: opener(address), keeps_link=is_stream)
     except InstrumentError as error:
         return Answered(problem=error.message)
-    is_stream = isinstance(parse_address(address), SocketAddress)
-    with _closed_after(link):
+    with talk:
         try:
-            return _met(_Talk(link), questions, answer_s, is_stream=is_stream)
+            return _met(talk, questions, answer_s, is_stream=is_stream)
         except NoAnswer:
             return Answered(reached=True)
         except InstrumentError as error:
@@ -86,17 +89,17 @@ def ask(
 
 def _met(talk: _Talk, questions: Sequence[str], answer_s: float, *, is_stream: bool) -> Answered:
     """A line feed ends a message nearly everywhere; who does not answer to that is asked with a carriage return too."""
-    sent = "LF"
+    sent, began = "LF", time.monotonic()
     try:
         heard = talk.ask(IDENTIFY, sent, answer_s)
     except NoAnswer:
         sent = "CRLF"
         heard = talk.ask(IDENTIFY, sent, answer_s)
+    talk.soon_s = min(max(AS_LONG_AS * (time.monotonic() - began), SOONEST_S), SOON_S)
     identity, ends = _shown(heard), _ends_in_words(sent, heard)
     if ends or not identity or not questions:
         return Answered(identity, reached=True, ends=ends)
-    answers = _answers(talk, questions, identity, is_stream=is_stream)
-    return Answered(identity, reached=True, answers=answers)
+    return Answered(identity, reached=True, answers=_answers(talk, questions, identity, is_stream=is_stream))
 
 
 def _shown(line: bytes) -> str:
@@ -118,12 +121,12 @@ def _answers(talk: _Talk, questions: Sequence[str], identity: str, *, is_stream:
     knows.
     """
     found: dict[str, str] = {}
-    for question in (NOBODY_KNOWS, *questions):
-        with suppress(NoAnswer):
-            answer = talk.ask_or_identify(question, identity) if is_stream else _shown(talk.ask(question, "LF", SOON_S))
+    with suppress(InstrumentError):  # who it is, is known all the same
+        for question in (NOBODY_KNOWS, *questions):
+            answer = talk.ask_or_identify(question, identity) if is_stream else talk.ask_or_none(question)
             if answer is not None:
                 found[question] = answer
-    _take_errors(talk, ERRORS_A_QUESTION * (1 + len(questions) - len(found)))
+        _take_errors(talk, ERRORS_A_QUESTION * (1 + len(questions) - len(found)))
     unknown = found.pop(NOBODY_KNOWS, None)
     return {question: answer for question, answer in found.items() if answer != unknown}
 
@@ -137,16 +140,47 @@ def _take_errors(talk: _Talk, most: int) -> None:
 
 
 class _Talk:
-    """Questions and answers over one link, line by line."""
+    """Questions and answers, line by line. Closed at the end of its block.
 
-    def __init__(self, link: Link) -> None:
-        self._link = link
+    Args:
+        opener: opens the link.
+        keeps_link: whether it is kept after a question that was not answered. On a link of messages the answer may
+            still come, to the next question, so another is opened.
+
+    Attributes:
+        soon_s: how long a question may take that is no longer the first.
+    """
+
+    def __init__(self, opener: Callable[[], Link], *, keeps_link: bool) -> None:
+        self._opener = opener
+        self._keeps_link = keeps_link
+        self._link = opener()
         self._waiting = b""
+        self.soon_s = SOON_S
+
+    def __enter__(self) -> _Talk:
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        with suppress(LinkError):
+            self._link.close()
 
     def ask(self, question: str, end: str, within_s: float) -> bytes:
-        """The answer to a question, with its end."""
+        """The answer to a question, with its end.
+
+        Raises:
+            NoAnswer: none has come in time.
+        """
         self._link.send(question.encode("ascii") + _ENDS[end])
         return self._line(within_s)
+
+    def ask_or_none(self, question: str) -> str | None:
+        """The answer; None where there is none."""
+        try:
+            return _shown(self.ask(question, "LF", self.soon_s))
+        except NoAnswer:
+            self._open_another()
+            return None
 
     def ask_or_identify(self, question: str, identity: str) -> str | None:
         """The answer; None where there is none.
@@ -155,12 +189,28 @@ class _Talk:
         none has come to the question, and nobody need wait for it.
         """
         self._link.send(question.encode("ascii") + b"\n" + IDENTIFY.encode("ascii") + b"\n")
-        first = _shown(self._line(SOON_S))
+        try:
+            first = _shown(self._line(SOON_S))
+        except NoAnswer:
+            return None
         if first == identity:
             return None
         with suppress(NoAnswer):
             self._line(SOON_S)
         return first
+
+    def _open_another(self) -> None:
+        """One link at a time: many an instrument is free again only a while after the last has gone."""
+        if self._keeps_link:
+            return
+        with suppress(LinkError):
+            self._link.close()
+        self._waiting = b""
+        try:
+            self._link = self._opener()
+        except InstrumentError:
+            time.sleep(FREE_AGAIN_S)
+            self._link = self._opener()
 
     def _line(self, within_s: float) -> bytes:
         """The next line, or what has come before silence.
@@ -175,15 +225,6 @@ class _Talk:
                 self._waiting += self._link.receive(time.monotonic() + SILENCE_S, _go_on)
         line, end, self._waiting = self._waiting.partition(b"\n")
         return line + end
-
-
-@contextmanager
-def _closed_after(link: Link) -> Iterator[None]:
-    try:
-        yield
-    finally:
-        with suppress(LinkError):
-            link.close()
 
 
 def _go_on() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl import library
 from benchctl.documents.driver_file.common import Match
 from benchctl.documents.reader import load_bench
 from benchctl.errors import PreflightRefused
@@ -103,6 +104,19 @@ def test_a_driver_file_fits_where_all_its_answers_and_one_of_its_identities_do()
     found = fitting(matches, "Deck,ps 2,1,1", {"INST:NSEL?": "1", "WDOG?": "0"})
     assert found == ("more", "plain", "named"), "what asks for most comes first"
     assert fitting(matches, "Deck,PS 2x,1,1", {}) == ()
+
+
+def test_over_a_link_of_messages_an_unknown_question_costs_only_its_own_answer(tmp_path: Path) -> None:
+    """Each answer belongs to its question, although one was not answered before it."""
+    workshop = library.find("benches", "workshop").read_text(encoding="utf-8")
+    address = f"TCPIP::127.0.0.1::hislip0,{free_port()}::INSTR"
+    for port in range(15021, 15026):
+        place = address if port == 15024 else f"TCPIP::127.0.0.1::{free_port()}::SOCKET"
+        workshop = workshop.replace(f"TCPIP::127.0.0.1::{port}::SOCKET", place)
+    with served(written(tmp_path / "bench.yaml", workshop), "hx2150"):
+        answered = ask(address, ("INST:NSEL?", "DECK:LAMP?", "OUTP:PROT:WDOG?"))
+    assert (answered.identity or "").startswith("benchctl,Dc supply,")
+    assert answered.answers == {"INST:NSEL?": "1", "OUTP:PROT:WDOG?": "0"}
 
 
 # An instrument with two outputs stands on another bench.
