@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeCommands, OscilloscopeDriver
 from benchctl.errors import GarbledAnswer
 from benchctl.instruments.oscilloscope.record import Input
-from benchctl.instruments.oscilloscope.timing import Ratings, in_range, stepped
+from benchctl.instruments.oscilloscope.timing import Ratings, scale_set_v, stepped
 from benchctl.instruments.oscilloscope.vertical import FILL, FINEST_V_PER_DIVISION, ranges_v, setting_v
 from benchctl.instruments.role import Role
 from benchctl.instruments.session import Session
@@ -15,7 +15,6 @@ from benchctl.measure.signal.record import Trace
 
 # Below this part of the range a record wastes the converter: three more bits are to be had.
 SPARSE = 0.12
-_SCALE = "volts_per_division"
 
 
 class Ranges(Role):
@@ -98,7 +97,7 @@ class Ranges(Role):
         Returns:
             the volts per division that the instrument says that it has.
         """
-        wanted_v = in_range(stepped(volts_per_division, _SCALE, self._oscilloscope), _SCALE, self._oscilloscope)
+        wanted_v = scale_set_v(volts_per_division, self._oscilloscope)
         ratio = self.probe_ratio(source)
         shown_v = wanted_v * ratio
         values = vertical_values(shown_v, offset_divisions, self._divisions)

@@ -100,6 +100,12 @@ def span_in_steps(span_s: float, driver: OscilloscopeDriver) -> float:
     )
 
 
+def scale_set_v(volts_per_division: float, driver: OscilloscopeDriver) -> float:
+    """The range that is set when one is wanted, V per division at the input."""
+    setting = "volts_per_division"
+    return in_range(stepped(volts_per_division, setting, driver), setting, driver)
+
+
 def stepped(value: float, setting: str, driver: OscilloscopeDriver, way: Way = "up") -> float:
     """The value that can be set: the driver file may name the steps of a setting."""
     steps = driver.steps.get(setting)

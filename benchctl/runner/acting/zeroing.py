@@ -15,6 +15,7 @@ from benchctl.documents.bench_file.sight import views
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.errors import NoRecord
 from benchctl.instruments.oscilloscope.record import Record
+from benchctl.instruments.oscilloscope.timing import scale_set_v
 from benchctl.instruments.oscilloscope.vertical import FILL, ranges_v
 from benchctl.measure.budget.zero import Zeros, beyond_stated, stated_limit, zeros_of
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Trace
@@ -88,7 +89,10 @@ def _zeroing_s(bench: Bench, amplifier: Amplifier, asking_s: float) -> float:
     per_volt = {name: wiring.probe.units_per_volt for name, wiring in bench.signals.wirings()}
     half = driver.divisions.vertical / 2
     peaks = largest_peaks(bench, amplifier)
-    ranges = [len(ranges_v(peak / FILL / per_volt[signal] / half)) for signal, peak in peaks.items()]
+    ranges = [
+        len({scale_set_v(each, driver) for each in ranges_v(peak / FILL / per_volt[signal] / half)})
+        for signal, peak in peaks.items()
+    ]
     checks = 2 if ranges else 0  # that samples are read as they are meant
     return (max(ranges, default=0) + checks) * (SPAN_S + record_taking.FETCH_S + asking_s)
 

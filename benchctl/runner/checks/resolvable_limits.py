@@ -13,6 +13,7 @@ from typing import NamedTuple
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.documents.model.limits import Limit, output_signal
 from benchctl.documents.sequence_file.bench_steps import PowerOn, RampSupply, Set
+from benchctl.instruments.oscilloscope.timing import scale_set_v
 from benchctl.instruments.oscilloscope.vertical import FILL, setting_v
 from benchctl.measure.budget.zero import limit_left, stated_limit
 from benchctl.measure.signal.record import OUTPUT
@@ -141,7 +142,8 @@ def _sight(files: Files, signal: str, peak_v: float, *, takes_zero: bool) -> _Si
         return None
     per_volt = dict(files.bench.signals.wirings())[signal].probe.units_per_volt
     half_divisions = driver.divisions.vertical / 2
-    half_range_v = setting_v(peak_v / FILL / per_volt / half_divisions) * half_divisions * per_volt
+    scale_v = scale_set_v(setting_v(peak_v / FILL / per_volt / half_divisions), driver)
+    half_range_v = scale_v * half_divisions * per_volt
     accuracies = signal_accuracies(files.bench)[signal]
     if takes_zero:
         return _Sight(half_range_v, limit_left(accuracies, 2.0 * half_range_v, oscilloscope.ratings.bits))

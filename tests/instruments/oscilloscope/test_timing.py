@@ -6,7 +6,7 @@ import pytest
 
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
 from benchctl.instruments.oscilloscope.record import Record
-from benchctl.instruments.oscilloscope.timing import Ratings, setup_for
+from benchctl.instruments.oscilloscope.timing import Ratings, scale_set_v, setup_for
 from benchctl.library import find
 from tests.runner.rig import document
 
@@ -91,3 +91,10 @@ def test_a_record_that_waits_for_no_trigger_holds_a_repetition_more() -> None:
 def test_no_more_samples_are_asked_for_than_the_instrument_can_take_in_that_time() -> None:
     slow = Ratings(bits=8, memory=1_000_000, sample_rate_hz=100e3)
     assert setup_for(RECORD, driver(), slow).samples == 1100
+
+
+def test_a_range_in_steps_is_the_next_wider_within_what_the_instrument_takes() -> None:
+    limited = driver("steps: {volts_per_division: 1-2-5}", "limits: {volts_per_division: [2 mV, 10 V]}")
+    assert [scale_set_v(each, limited) for each in (0.0016, 0.001, 0.04, 16.0)] == pytest.approx(
+        [0.002, 0.002, 0.05, 10.0]
+    )
