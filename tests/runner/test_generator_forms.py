@@ -208,11 +208,13 @@ def test_a_search_ends_between_two_levels_of_a_coarse_generator(tmp_path: Path) 
         bench.do(FindCleanLevel(from_v=0.1, to_v=2.0))
         (search,) = bench.events("search")
         tried = {each["level_v"]: each["says"] for each in search["exposures"]}
-        found_v = bench.run.clean_levels[4.0, 1000.0, ("A", "B")].level_v
+        found = bench.run.clean_levels[4.0, 1000.0, ("A", "B")]
+        found_v = found.level_v
     steps = [level / step_v for level in tried]
     assert steps == pytest.approx([round(each) for each in steps]), "only levels that can be set"
     over_v = min(level for level, says in tried.items() if says == "over")
     assert over_v - found_v == pytest.approx(step_v), "the next level is too high"
+    assert "it has none between: up to 4." in found.at_least["A"], "0.2 dB are 4.6 % of power, so it is a bound"
 
 
 def test_the_level_on_record_is_the_one_that_a_coarse_generator_gave(tmp_path: Path) -> None:

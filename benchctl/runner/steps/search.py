@@ -22,6 +22,8 @@ from benchctl.runner.expected.state import ExpectedState
 # An output that rises by less than this part of the level's rise, in dB, while it distorts little is held by a limiter
 # or by a protection that turns the amplifier down: clipping to 1 % takes a tenth of a dB.
 _HELD_PART = 0.5
+# Levels of a generator that lie farther apart than so many times the resolution of a search say too little.
+_COARSE = 2.0
 # Two levels must lie so far apart for that to be judged.
 _APART_DB = 3.0
 
@@ -75,7 +77,8 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
     )
     match search.outcome:
         case Found(level_v=level_v):
-            return LevelFound(level_v, _stayed_below(search, level_v, exposures))
+            coarse = _between_coarse_levels(search, level_v, exposures)
+            return LevelFound(level_v, coarse or _stayed_below(search, level_v, exposures))
         case NeverReached(level_v=level_v):
             reasons = _never_reached(run, search, level_v, exposures)
             for reason in dict.fromkeys(reasons.values()):
@@ -87,6 +90,21 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
                 "where the search starts"
             )
     raise MeasurementError(f"{what}: the search ended without an outcome")
+
+
+def _between_coarse_levels(
+    search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]
+) -> dict[str, str]:
+    """Channel -> that the generator has no level nearer to the bound, where its steps are far apart."""
+    over_v = min(tried.level_v for tried in search.tried_levels if tried.says == "over")
+    if _db(over_v / level_v) <= _COARSE * search.resolution_db:
+        return {}
+    more = 100.0 * ((over_v / level_v) ** 2 - 1.0)
+    reason = (
+        f"the generator's next level, {render(over_v, 'V')}, is beyond {render(search.bound, '1')} of distortion, and "
+        f"it has none between: up to {more:.2g} % more power may be clean; use a finer generator"
+    )
+    return dict.fromkeys(exposures[over_v].distortions, reason)
 
 
 def _stayed_below(search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]) -> dict[str, str]:
