@@ -137,6 +137,19 @@ def test_a_file_that_holds_nonsense_keeps_nobody_from_acting(turn: MakeTurn, pat
         assert turn().act_once(REASON, lambda: True) is True
 
 
+def test_what_is_left_of_a_longer_word_does_not_make_the_next_one_unreadable(turn: MakeTurn, path: Path) -> None:
+    one, other = turn(), turn()
+    path.write_bytes(b'{"' + b"a longer word" * 20 + b'": true}')
+    assert one.act_once(REASON, lambda: True) is True
+    assert other.act_once(REASON, never) is True
+
+
+def test_the_file_is_gone_once_the_run_is_over(path: Path) -> None:
+    with Turn(path):
+        assert path.exists()
+    assert not path.exists()
+
+
 def test_five_signs_may_be_late_before_both_act_and_both_within_the_second_that_is_promised() -> None:
     """The times, not how a busy machine keeps them: SAFETY.md promises that all is off within a second."""
     assert pytest.approx(5 * module.SIGN_S) == module.STILL_S
