@@ -19,6 +19,7 @@ from benchctl.errors import (
     InstrumentError,
     MeasurementError,
     NoAnswer,
+    NotAcknowledged,
     NotConnected,
     quote,
 )
@@ -81,7 +82,12 @@ class Talk:
         return all(self._send(word, template, message) for template, message in _pairs(words, values))
 
     def _send(self, word: str, template: Template, message: Message) -> bool:
-        self._overhear(word, lambda: self.session.command(message.text))
+        try:
+            self._overhear(word, lambda: self.session.command(message.text))
+        except (NoAnswer, NotAcknowledged, GarbledAnswer) as error:  # where `link` says that commands are answered
+            text = f"{quote(message.text)}: {_without_place(error)}"
+            self.note(word, Verdict.WRONG, text, line=_line(template), suspects=[LINK])
+            return False
         if message.settle_s:
             self.sleep(message.settle_s)
         return self._is_without_errors(word, template)
@@ -114,7 +120,7 @@ class Talk:
             text = _with_report(f"no answer to {quote(question)}", self.errors())
             self.note(word, Verdict.UNSUPPORTED, text, line=_line(template))
         except GarbledAnswer as error:
-            self.note(word, Verdict.WRONG, error.message, line=_line(template))
+            self.note(word, Verdict.WRONG, _without_place(error), line=_line(template))
         return None
 
     def attempt(self, word: str, work: Callable[[], _T], suspects: Sequence[str] = ()) -> _T | None:
@@ -128,8 +134,7 @@ class Talk:
             text = _with_report(f"no answer to {quote(sent)}", self.errors())
             self.note(word, Verdict.UNSUPPORTED, text, advice=error.advice, suspects=suspects)
         except InstrumentError as error:
-            place = f"{error.instrument} at {error.address}: "
-            text = _with_report(error.message.removeprefix(place), self.errors())
+            text = _with_report(_without_place(error), self.errors())
             self.note(word, Verdict.WRONG, text, advice=error.advice, suspects=suspects)
         except MeasurementError as error:
             self.note(word, Verdict.WRONG, error.message, advice=error.advice, suspects=suspects)
@@ -209,7 +214,7 @@ class Talk:
             try:
                 found = self.session.ask_for(question, lambda answer: _error_in(answer, query))
             except (NoAnswer, GarbledAnswer) as error:
-                self.note(ERRORS, Verdict.UNSUPPORTED, error.message, line=_line_of(query))
+                self.note(ERRORS, Verdict.UNSUPPORTED, _without_place(error), line=_line_of(query))
                 break
             if not found:
                 break
@@ -228,6 +233,11 @@ def _error_in(answer: str, query: Query) -> str:
     except FormatError:
         return "an error" if query.form.truth(answer) else ""
     return "" if code == 0 else f'{code}, "{text}"'
+
+
+def _without_place(error: InstrumentError) -> str:
+    """The message without the instrument's name and address, which stand above all findings."""
+    return error.message.removeprefix(f"{error.instrument} at {error.address}: ")
 
 
 def _with_report(text: str, reported: Sequence[str]) -> str:
