@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from zlib import crc32
 
 from benchctl.documents.driver_file.oscilloscope import OscilloscopeDriver
@@ -63,11 +64,18 @@ class Acquiring(Fetching):
         Raises:
             MeasurementError: no time base gives one.
         """
-        for attempt in range(TIME_BASES_TRIED):
-            setup = self._set_record(record, signals, LONGER**attempt)
+        wanted, longer = record, 1.0
+        for _ in range(TIME_BASES_TRIED):
+            setup = self._set_record(wanted, signals, longer)
             capture = self._take(name, signals, record, setup)
             if not _lacks(capture, record, setup):
                 return capture if setup.rolls else _cut(capture, record)
+            part = capture.duration_s / setup.span_s
+            if capture.duration_s > record.span_s and part < 1 - SHORT_BY:
+                # Long enough, but shorter than was set, so that a part of it lies less long before the trigger.
+                wanted = replace(record, pretrigger_s=record.pretrigger_s / part)
+            else:
+                longer *= LONGER
         raise MeasurementError(
             f"the oscilloscope's record is {render_time(capture.duration_s)} long, from "
             f"{render_time(capture.start_s)}, where {render_time(record.span_s)} are needed from "

@@ -89,3 +89,16 @@ def test_a_burst_is_found_in_a_record_so_long_that_it_waits_for_no_trigger(form:
         taken = capture(bench, Record(1.01, 0.005, 100_000, trigger_every_s=1.0))
         assert taken.duration_s > 2.0
         assert find_burst(taken, "output A", 1e3, 8, 0.1).cycles == 8
+
+
+def test_a_record_that_comes_too_short_is_taken_again_on_the_next_time_base(tmp_path: Path) -> None:
+    """Its time base goes down to the next of 1-2-5, and cannot be asked for: 11 ms become 10 ms, then 22 ms 20 ms,
+    of which the trigger lies at a part."""
+    text = library.find("drivers", "oscilloscope/byte_order_asked").read_text(encoding="utf-8")
+    (tmp_path / "unasked.yaml").write_text(f"{text}  get_time_base: none\n", encoding="utf-8")
+    for bench in with_tone(tmp_path, Form("byte_order_asked", str(tmp_path / "unasked.yaml"))):
+        taken = capture(bench, Record(span_s=0.011, pretrigger_s=0.002, samples=10_000))
+        asked = [float(text.split()[1]) for text in bench.taps.to("oscilloscope") if text.startswith("HOR:SCA ")]
+        assert asked == pytest.approx([0.0011, 0.0022, 0.0022])
+        assert taken.start_s == pytest.approx(-0.002, abs=3 * taken.interval_s)
+        assert taken.duration_s == pytest.approx(0.011, rel=0.02)
