@@ -10,7 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks.forms import loads, multimeters, oscilloscopes, supplies, thermometers
+from benchmarks.forms import generators, loads, multimeters, oscilloscopes, supplies, thermometers
 from benchmarks.forms.trials import Form, try_form
 from benchmarks.sequences.trials import Trial
 
@@ -24,6 +24,7 @@ def main(sequence: str, only: tuple[str, ...], vices: str) -> None:
     table = Table("form", "driver", "exit", "foreseen", "taken", "figures off", "not as promised")
     wrong = 0
     forms: list[Form] = [
+        *generators.FORMS,
         *supplies.FORMS,
         *oscilloscopes.FORMS,
         *loads.FORMS,

@@ -17,6 +17,8 @@ from benchctl.errors import InstrumentsDisagree
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.runner.acting.drive import mute, set_frequency, start_burst, stop_burst, tone
 from benchctl.simulator.generator_signal import Tone
+from benchmarks.forms import generators
+from benchmarks.forms.trials import try_form
 from tests.runner.generator_forms import FORMS, SILENT, driver_text, with_generator
 from tests.runner.rig import AT_4_OHM, POWER_ON, Edits, Rig, files, rig, shipped
 
@@ -259,3 +261,14 @@ def test_what_is_not_read_back_is_compared_with_a_record_before_any_power(
             bench.do(FindCleanLevel(from_v=0.1, to_v=2.0))
         levels_v = [float(each["conditions"]["level_v"] or 0.0) for each in bench.events("capture")]
         assert max(levels_v) < 0.05, "only the look was driven"
+
+
+@pytest.mark.parametrize("speaks", ["bus_trigger", "key_value_list"])
+def test_quick_check_finishes_on_a_slow_generator(tmp_path: Path, speaks: str) -> None:
+    """The command `python -m benchmarks.forms` tries every form."""
+    (form,) = (each for each in generators.FORMS if each.speaks == speaks)
+    vices = "answers_after: 50 ms, reset_takes: 2 s, left_by_last_user: [offset, sweep, load]"
+    done = try_form(form, tmp_path, vices=vices)
+    assert done.exit_code == 0
+    assert list(done.violations()) == []
+    assert done.unmeasured == ()
