@@ -13,7 +13,7 @@ import pytest
 
 from benchctl.documents.reader import load_bench
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
-from benchctl.errors import InstrumentsDisagree
+from benchctl.errors import BenchctlError, InstrumentsDisagree
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.runner.acting.drive import mute, set_frequency, start_burst, stop_burst, tone
 from benchctl.simulator.generator_signal import Tone
@@ -272,3 +272,14 @@ def test_quick_check_finishes_on_a_slow_generator(tmp_path: Path, speaks: str) -
     assert done.exit_code == 0
     assert list(done.violations()) == []
     assert done.unmeasured == ()
+
+
+def test_no_burst_begins_after_a_stop(tmp_path: Path) -> None:
+    with begun(tmp_path, "bus_trigger") as bench:
+        set_frequency(bench.run, BURST.frequency_hz)
+        start_burst(bench.run, BURST, "set")
+        bench.run.wait(0.6)
+        before = bench.taps.to("generator").count("*TRG")
+        bench.run.interlock.open(BenchctlError("stopped by a test"))
+        bench.clock.sleep(1.0)
+        assert bench.taps.to("generator").count("*TRG") == before == 3
