@@ -132,6 +132,11 @@ class SafeState:
             ]
 
     @property
+    def late_after_s(self) -> float:
+        """From the decision to stop until a part that has not confirmed is told to a person."""
+        return LATE_S + self._slow_s
+
+    @property
     def confirmations(self) -> tuple[Confirmation, ...]:
         """What each part has come to so far."""
         return tuple(crew.confirmation for crew in self._crews)
@@ -176,7 +181,7 @@ class SafeState:
         if self._hurried.is_set():
             return True
         now = time.monotonic()
-        is_late = self._rest is None and now - began >= LATE_S + self._slow_s
+        is_late = self._rest is None and now - began >= self.late_after_s
         if is_late:
             self._tell_of(pending)
         return self._leaves_rest and (is_late or now - self._failed_at >= GRACE_S)

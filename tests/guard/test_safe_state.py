@@ -12,7 +12,7 @@ from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import OperatorStop
 from benchctl.guard.confirmation import Confirmation, all_confirmed
-from benchctl.guard.safe_state import ATTEMPTS, carry_out, make_safe
+from benchctl.guard.safe_state import ATTEMPTS, LATE_S, MOST_SLOW_S, carry_out, make_safe, safe_state_of
 from benchctl.instruments.safe_part import SafePart
 from tests.runner.rig import INPUT_RELAYS, POWER_ON, Rig, files, rig
 
@@ -228,3 +228,14 @@ def test_no_output_of_an_instrument_is_chosen_in_the_middle_of_anothers_commands
     assert heard[:4] == ["NSEL 2", "OUTP OFF", "NSEL 1", "OUTP OFF"]
     questions = heard[4:]
     assert sorted(zip(questions[::2], questions[1::2], strict=True)) == [("NSEL 1", "OUTP?"), ("NSEL 2", "OUTP?")]
+
+
+@pytest.mark.parametrize(("answer_s", "later_s"), [(0.001, 0.0), (0.3, 1.5), (2.0, MOST_SLOW_S)])
+def test_a_slow_supply_is_late_only_after_its_answers_can_have_come_and_two_seconds_at_most(
+    tmp_path: Path, answer_s: float, later_s: float
+) -> None:
+    """For each of two outputs its state and its current, and the answer that was under way: five."""
+    with rig(tmp_path) as bench:
+        for _ in range(15):
+            bench.run.bench.supply.session.pace.note(answer_s)
+        assert safe_state_of(bench.run.bench).late_after_s == pytest.approx(LATE_S + later_s)

@@ -106,3 +106,15 @@ def test_remote_sense_is_chosen_where_the_bench_file_says_so(tmp_path: Path) -> 
     with rig(tmp_path, files("power_off", bench=FORM["remote_sense"].edits())) as bench:
         bench.begin()
         assert not output(bench).remote_sense
+
+
+def test_where_one_command_sets_both_a_voltage_leaves_the_current_limit_as_it_was(tmp_path: Path) -> None:
+    with rig(tmp_path, files("power_off", bench=FORM["apply"].edits())) as bench:
+        bench.begin()
+        supply = bench.run.bench.supply
+        supply.set_current_limit("main", 60.0)
+        supply.set_voltage("main", 14.4)
+        supply.set_voltage("main", 13.0)
+        assert output(bench).limit_a == pytest.approx(60.0, abs=0.3)
+        supply.set_current_limit("main", 50.0)
+        assert output(bench).voltage_v == pytest.approx(13.0, abs=0.03)
