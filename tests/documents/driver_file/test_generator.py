@@ -63,7 +63,8 @@ def test_a_generator_without_bursts_says_so_with_its_place() -> None:
     }
     words = driver("cycles_and_period", edits).commands
     assert not words.has_bursts
-    assert words.burst_on.position == (16, 13)
+    lines = driver_text("cycles_and_period", edits).splitlines()
+    assert words.burst_on.position == (lines.index("  burst_on: none") + 1, 13)
 
 
 def test_a_period_that_is_set_is_answered_as_a_period() -> None:
