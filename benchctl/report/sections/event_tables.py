@@ -116,6 +116,8 @@ def _in_words(event: Mapping[str, Any]) -> str:
 
 
 def _value(value: object) -> str:
+    if isinstance(value, list):
+        return "; ".join(map(_value, value))
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
