@@ -101,8 +101,8 @@ def test_the_live_view_shows_step_time_limits_and_the_last_figures(tmp_path: Pat
     last = view.pictures[-1]
     assert "Idle only" in last.splitlines()[0]
     assert "step 3 of 3  3 power_off" in last
-    # Two seconds for the oscilloscope's zero, three until the amplifier is at rest, one of the step between.
-    assert "elapsed 0:00:06  remaining about 0:00:00" in last
+    # Three seconds for the oscilloscope's zero, three until the amplifier is at rest, one of the step between.
+    assert "elapsed 0:00:07  remaining about 0:00:00" in last
     assert "above 95 A" in last
     assert "above 85 degC" in last, "the amplifier file's own limit holds as well"
     assert "idle_current: 1." in last
