@@ -93,7 +93,7 @@ def test_every_step_is_told_with_how_many_figures_it_gave(run_record: RunRecord)
 
 def test_a_step_that_a_kill_cut_off_is_told(folder: Path) -> None:
     rows = texts(steps_table(read_run_record(killed(folder))))
-    assert rows[-1][1:5] == ["5 measure_burst", "0:00:06", "", "its end is not in the journal"]
+    assert rows[-1][1:5] == ["5 measure_burst", "0:00:07", "", "its end is not in the journal"]
     assert rows[-1][5] == "4 ohm, 1 kHz, 14.4 V supply", "as the steps before it had set the bench"
 
 
