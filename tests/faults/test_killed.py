@@ -185,8 +185,10 @@ def test_whichever_two_of_run_and_guardians_are_killed_the_bench_is_safe_within_
 def test_where_run_and_both_guardians_are_killed_only_the_supplys_own_watchdog_is_left(
     bench: ServedBench, holding: LiveRun
 ) -> None:
-    for each in family(holding.process.pid):
-        os.kill(each.pid, signal.SIGKILL)
+    everyone = family(holding.process.pid)
+    for blow in (signal.SIGSTOP, signal.SIGKILL):  # stopped first, so that none acts while others are killed
+        for each in everyone:
+            os.kill(each.pid, blow)
     wait_for(lambda: not bench.eyes.on() & {"supply", "turn-on lead"}, "the watchdog")
     assert bench.eyes.on() == {"generator", "load"}, "no software is left that could switch these off"
     assert bench.eyes.ask("supply", "OUTP:PROT:WDOG:TRIP?") == "1"
