@@ -132,7 +132,7 @@ def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords)
         case "idle":
             return idle_truth(records["idle"], heatsink_c)
         case "continuous":
-            return continuous_truth(records["continuous"], heatsink_c)
+            return continuous_truth(records["continuous"], heatsink_c, entry.context["band_hz"])
         case "burst":
             cycles, every_s = entry.context["cycles"], entry.context["every_s"]
             clean = clean_burst_truth(records["clean"], cycles)

@@ -47,9 +47,11 @@ class Cycle:
         """Half of peak to peak."""
         return float(np.ptp(self.volts)) / 2.0
 
-    def harmonics(self, frequency_hz: float, highest: int | None = None) -> tuple[float, float]:
+    def harmonics(
+        self, frequency_hz: float, highest: int | None = None, band_hz: float = BAND_HZ
+    ) -> tuple[float, float]:
         """Mean squares of the fundamental and of the harmonics up to the band edge, or to the `highest`."""
-        top = math.floor(BAND_HZ / frequency_hz * 1.001)
+        top = math.floor(band_hz / frequency_hz * 1.001)
         lines = np.abs(np.fft.rfft(self.volts)) / FINE
         squares = 2.0 * lines[1 : min(top, highest or top) + 1] ** 2
         return float(squares[0]), float(squares[1:].sum())
@@ -70,15 +72,15 @@ def idle_truth(record: TrueRecord, heatsink_c: float) -> Truths:
     }
 
 
-def continuous_truth(record: TrueRecord, heatsink_c: float) -> Truths:
-    """A steady tone: each of its cycles is like the first."""
+def continuous_truth(record: TrueRecord, heatsink_c: float, band_hz: float = BAND_HZ) -> Truths:
+    """A steady tone: each of its cycles is like the first. Distortion is that within the band of the figures."""
     period_s = 1.0 / record.frequency_hz
     cycles = {c: _cycle(record, c, record.start_s, period_s) for c in record.channels}
     values = _powers(record, "continuous_power", cycles)
     for channel, cycle in cycles.items():
         rms_v = math.sqrt(cycle.mean_square)
-        _, thd = cycle.harmonics(record.frequency_hz, HIGHEST_HARMONIC)
-        fundamental, distortion = cycle.harmonics(record.frequency_hz)
+        _, thd = cycle.harmonics(record.frequency_hz, HIGHEST_HARMONIC, band_hz)
+        fundamental, distortion = cycle.harmonics(record.frequency_hz, band_hz=band_hz)
         values |= {
             ("output_rms", channel): rms_v,
             ("output_peak", channel): cycle.peak_v,

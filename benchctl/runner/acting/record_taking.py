@@ -19,6 +19,10 @@ from benchctl.runner.acting.run import Run
 
 # Fine enough for the harmonics of a 20 kHz band with room, and for noise to be spread beyond it.
 SAMPLE_RATE_HZ = 500e3
+# Of a tone above 1.25 kHz: what clipping makes beyond half the sample rate is folded onto its harmonics. With 25
+# samples a cycle that was 2 % of the distortion at the clean level; the harmonics of a corner fall with the square of
+# their order.
+SAMPLES_A_CYCLE = 400
 # A record of several repetitions need only hold the band: whole repetitions are long.
 LONG_SAMPLE_RATE_HZ = 200e3
 # A steady record: enough cycles for a fit and for noise, and long enough for a slow supply's ripple.
@@ -41,7 +45,8 @@ QUIET_PEAK_OF_CLASS_D_V = 0.5
 
 def steady_record(frequency_hz: float) -> Record:
     """A steady tone."""
-    return _record(max(STEADY_CYCLES / frequency_hz, SHORTEST_STEADY_S), 0.0, SAMPLE_RATE_HZ)
+    rate_hz = max(SAMPLE_RATE_HZ, SAMPLES_A_CYCLE * frequency_hz)
+    return _record(max(STEADY_CYCLES / frequency_hz, SHORTEST_STEADY_S), 0.0, rate_hz)
 
 
 def burst_record(frequency_hz: float, cycles: int, every_s: float) -> Record:
