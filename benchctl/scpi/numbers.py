@@ -14,8 +14,6 @@ INFINITY = 9.9e37
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 # Some instruments spell the words out in an answer; SCPI-99 7.2.1 gives the words.
 _WORDS = {"NAN": math.nan, "INF": math.inf, "+INF": math.inf, "-INF": -math.inf, "NINF": -math.inf}
-# Some instruments send a sign with every NR1.
-_BOOLEANS = {"0": False, "+0": False, "OFF": False, "1": True, "+1": True, "ON": True}
 
 
 class NumberError(FormatError):
@@ -45,63 +43,6 @@ def _without_stand_ins(value: float) -> float:
     if abs(value) >= INFINITY:
         return math.copysign(math.inf, value)
     return value
-
-
-def parse_numbers(text: str, count: int) -> list[float]:
-    """Read a fixed count of numbers from one answer, separated by commas, or by the semicolons of a compound question.
-
-    Raises:
-        NumberError: one of them is not a number, or there are more or fewer.
-    """
-    numbers = [parse_number(part) for part in _parts(text)]
-    if len(numbers) != count:
-        raise NumberError(f"{text[:80]!r} holds {len(numbers)} numbers and must hold {count}")
-    return numbers
-
-
-def parse_boolean(text: str) -> bool:
-    """Read an answer that is 0 or 1 (IEEE 488.2 NR1); ON and OFF, which some instruments answer, are accepted.
-
-    Raises:
-        NumberError: the text is none of them.
-    """
-    value = _BOOLEANS.get(text.strip().upper())
-    if value is None:
-        raise NumberError(f"{text[:80]!r} is neither 0 nor 1")
-    return value
-
-
-def parse_booleans(text: str) -> list[bool]:
-    """Read several states in one answer, separated by commas, or by the semicolons of a compound question.
-
-    Raises:
-        NumberError: one of them is not a state.
-    """
-    return [parse_boolean(part) for part in _parts(text)]
-
-
-def parse_states(text: str) -> list[bool]:
-    """Read several states in one answer as `parse_booleans` does, but any number except 0 means on: some instruments
-    answer a register with a bit for each cause.
-
-    Raises:
-        NumberError: one of them is neither.
-    """
-    return [_state(part) for part in _parts(text)]
-
-
-def _state(text: str) -> bool:
-    value = _BOOLEANS.get(text.strip().upper())
-    if value is not None:
-        return value
-    number = parse_number(text)
-    if not math.isfinite(number):
-        raise NumberError(f"{text[:80]!r} stands for no number, and so for no state")
-    return number != 0.0
-
-
-def _parts(text: str) -> list[str]:
-    return text.replace(",", ";").split(";")
 
 
 def format_nr1(value: int) -> str:

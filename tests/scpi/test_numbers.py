@@ -12,7 +12,6 @@ from benchctl.scpi.numbers import (
     NumberError,
     format_nr1,
     format_nr3,
-    parse_boolean,
     parse_number,
 )
 
@@ -57,17 +56,6 @@ def test_anything_else_is_no_number(text: str) -> None:
 
 def test_a_number_error_is_a_value_error() -> None:
     assert issubclass(NumberError, ValueError)
-
-
-@pytest.mark.parametrize(("text", "value"), [("0", False), ("1", True), ("ON", True), ("off", False), (" 1 ", True)])
-def test_booleans_are_read(text: str, value: bool) -> None:
-    assert parse_boolean(text) is value
-
-
-@pytest.mark.parametrize("text", ["", "2", "TRUE", "9.91E37"])
-def test_anything_else_is_no_boolean(text: str) -> None:
-    with pytest.raises(NumberError):
-        parse_boolean(text)
 
 
 @settings(derandomize=True, max_examples=200, deadline=None)

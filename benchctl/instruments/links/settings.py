@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 End = Literal["LF", "CR", "CRLF", "none"]
@@ -69,18 +69,9 @@ class LinkSettings:
     handshake: Literal["none", "hardware", "software"] = "none"
     translator: str = ""
 
-    @property
-    def acts_at_once(self) -> bool:
-        """Whether nothing needs to be waited for between messages, and nothing comes but answers."""
-        return not (self.pause_s or self.echo or self.acknowledge.commands or self.acknowledge.questions)
-
-    def as_data(self) -> dict[str, Any]:
-        """As what JSON can hold."""
-        return asdict(self)
-
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> LinkSettings:
-        """What `as_data` gave."""
+        """What `dataclasses.asdict` made of one, after its way through JSON."""
         plain = {**data, "ends": Ends(**data["ends"]), "acknowledge": Acknowledge(**data["acknowledge"])}
         return cls(**plain)
 
