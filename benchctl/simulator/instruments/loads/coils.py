@@ -8,10 +8,7 @@ from benchctl.simulator.hardware.physical_bench import PhysicalBench
 
 
 class Coils:
-    """The relays that something on the bench is wired to, by number.
-
-    `first` is the lowest relay of the bank, which some instruments count from: bit 0 of a mask, or the letter A.
-    """
+    """The relays that something on the bench is wired to, by number."""
 
     def __init__(self, physical_bench: PhysicalBench) -> None:
         description = physical_bench.description

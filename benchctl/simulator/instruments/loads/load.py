@@ -6,35 +6,15 @@ from benchctl.scpi.device.headers import Call, CommandTree
 from benchctl.scpi.device.parameters import Boolean, ChannelList, Mnemonic, Numeric
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
-from benchctl.simulator.instruments.loads.coils import Coils
+from benchctl.simulator.instruments.loads.channel_list import ChannelListSwitch
 from benchctl.simulator.instruments.loads.resistance import TrueResistance
-from benchctl.simulator.model.description import BenchDescription, LoadDescription
+from benchctl.simulator.model.description import LoadDescription
 
 
-class SimulatedRelayBank(Instrument[frozenset[int]]):
-    """ROUTe:CLOSe and OPEN of SCPI-99 (volume 2, chapter 18).
-
-    The only thing to save is which relays are closed. A recall first opens relays and then closes others; otherwise two
-    resistors would be in parallel for an instant.
-    """
+class SimulatedRelayBank(ChannelListSwitch):
+    """ROUTe:CLOSe and OPEN of SCPI-99 (volume 2, chapter 18)."""
 
     model = "Relay bank"
-
-    def __init__(self, physical_bench: PhysicalBench, now: Now, _: BenchDescription) -> None:
-        self._coils = Coils(physical_bench)
-        super().__init__(physical_bench, now)
-
-    def defaults(self) -> frozenset[int]:
-        """Every relay open."""
-        return frozenset()
-
-    def snapshot(self) -> frozenset[int]:
-        """The closed relays."""
-        return frozenset(self._coils.closed)
-
-    def restore(self, settings: frozenset[int]) -> None:
-        """Open the others, then close these."""
-        self._coils.set_to(settings)
 
     def add_commands(self, tree: CommandTree) -> None:
         """ROUTe."""
@@ -46,20 +26,11 @@ class SimulatedRelayBank(Instrument[frozenset[int]]):
                  query_parameters=channels)  # fmt: skip
         tree.add("[ROUTe]:OPEN:ALL", set=action(self.reset))
 
-    def _close(self, call: Call) -> None:
-        self._coils.close(call.values[0])
-
-    def _open(self, call: Call) -> None:
-        self._coils.open(call.values[0])
-
     def _are_closed(self, call: Call) -> list[bool]:
         return [relay in self._coils.closed for relay in call.values[0]]
 
     def _are_open(self, call: Call) -> list[bool]:
         return [relay not in self._coils.closed for relay in call.values[0]]
-
-    def _closed_list(self) -> str:
-        return "(@{})".format(",".join(map(str, self._coils.closed)))
 
 
 class SimulatedElectronicLoad(Instrument[float]):
