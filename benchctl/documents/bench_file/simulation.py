@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.bench_file.faults import BenchFault
+from benchctl.documents.bench_file.imperfections import Imperfections
 from benchctl.documents.bench_file.simulated_instruments import InstrumentSimulations
 from benchctl.documents.model.fields import (
     Celsius,
@@ -105,5 +106,10 @@ class BenchSimulation(Part):
     points: dict[PointName, PointSimulation] = Field(
         default_factory=dict,
         description="what is at the multimeter's points; at one that is not named here its leads are open",
+    )
+    imperfections: Imperfections = Field(
+        default_factory=Imperfections,
+        description="what is not ideal about the workshop: hum, noise, distortion of the generator and so on; "
+        "everything is off unless it is given",
     )
     faults: tuple[BenchFault, ...] = Field(default=(), description="what goes wrong on this bench, and when")
