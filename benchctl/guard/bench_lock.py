@@ -1,12 +1,13 @@
-"""Two runs on one bench would switch each other's outputs. Locks on its instruments keep the second one out.
+"""Locks on a bench's instruments. Two runs on one bench would switch each other's outputs; the locks keep the second
+run out.
 
-An instrument is locked by each of its addresses before anything is sent to it, and by who it says it is before anything
-is set on it. The locks lie in a folder that all users of the computer share.
+An instrument is locked by each of its addresses before anything is sent to it, and by its answer to *IDN? before
+anything is set on it. The locks are files in a folder that all users of the computer share.
 
-The operating system holds the locks and lets go of them when their holder ends, however it ends; a file that stays
-behind means nothing by itself. What it holds is only for the message: who has the lock.
+The operating system holds the locks and releases them when their holder ends, however it ends. A lock file that is left
+behind has no effect by itself. Its content is only for the message: who has the lock.
 
-Only the standard library: the guardian takes these locks too, for as long as it still has work to do.
+This module uses the standard library only: the guardian holds these locks too, as long as it has work to do.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from benchctl.guard.shared_folder import is_still_there, open_shared, shared_fol
 
 # A file may be removed between opening and locking it.
 _ATTEMPTS = 5
-# Whoever may write the file may write anything; what is shown of it is short and plain.
+# Any user who may write the file can write anything into it, so what is shown of it is short and plain text.
 _LONGEST_WORDS = 4096
 _WHY = "two runs would switch each other's outputs"
 
@@ -87,13 +88,15 @@ class BenchLock:
         return holder
 
     def tell(self, folder: str) -> None:
-        """Write down who we are, for the run that is refused."""
+        """Write down who holds the locks, for the message of a run that is refused."""
         self._folder = folder
         for file in self._files.values():
             _write(file, folder)
 
     def release(self) -> None:
-        """Let go, and remove the files as far as they are this user's. The system lets go when this process ends."""
+        """Release the locks, and remove the files that belong to this user. The system also releases them when this
+        process ends.
+        """
         while self._files:
             path, file = self._files.popitem()
             with file, suppress(OSError):
@@ -114,10 +117,10 @@ class BenchLock:
 
 @contextmanager
 def bench_lock(addresses: Iterable[str], folder: Path | None = None) -> Iterator[BenchLock]:
-    """Keep other runs off the instruments at these addresses for as long as the block lasts.
+    """Keep other runs away from the instruments at these addresses while the block runs.
 
     Raises:
-        PreflightRefused: another run is on one of them.
+        PreflightRefused: another run uses one of them.
         UsageError: the folder for locks cannot be written.
     """
     lock = BenchLock(lock_paths(addresses, folder))
@@ -133,14 +136,14 @@ def bench_lock(addresses: Iterable[str], folder: Path | None = None) -> Iterator
 
 
 def lock_identities(lock: BenchLock, identities: Mapping[str, str], folder: Path | None = None) -> None:
-    """Lock the instruments by their answers to *IDN? too: an address may be another door to one that is in use.
+    """Lock the instruments by their answers to *IDN? too: another address may lead to an instrument that is in use.
 
     Args:
         lock: keeps them, with those of the addresses.
         identities: by role.
 
     Raises:
-        PreflightRefused: another run is on one of them.
+        PreflightRefused: another run uses one of them.
         UsageError: the folder for locks cannot be written.
     """
     for role, identity in sorted(identities.items()):
@@ -152,7 +155,9 @@ def lock_identities(lock: BenchLock, identities: Mapping[str, str], folder: Path
 
 
 class LateLock:
-    """The locks of a bench for somebody who works on it whoever holds them: taken once nobody else does."""
+    """The locks of a bench for somebody who works on it even if another run holds them. They are taken when nobody else
+    has them.
+    """
 
     def __init__(self, paths: Iterable[str]) -> None:
         self._lock = BenchLock([Path(path) for path in paths])
@@ -174,7 +179,7 @@ class LateLock:
 
 
 def lock_paths(addresses: Iterable[str], folder: Path | None = None) -> list[Path]:
-    """The files for these addresses, in an order that is the same for every run."""
+    """The lock files of these addresses, in an order that is the same for every run."""
     return sorted({_path(name, folder) for address in addresses for name in names_of_address(address)})
 
 
@@ -217,5 +222,5 @@ def _holder(file: BinaryIO) -> Holder:
 
 
 def _plain(words: object) -> str:
-    """Nothing that could move a terminal's cursor."""
+    """The text without anything that could move a terminal's cursor."""
     return "".join(char if char.isprintable() else "?" for char in str(words))

@@ -1,4 +1,4 @@
-"""What an instrument says of its part of the safe state, and what a person does where it does not confirm."""
+"""What an instrument answers about its part of the safe state, and what a person does if it does not confirm."""
 
 from __future__ import annotations
 
@@ -17,10 +17,11 @@ _BY_HAND = {
 
 @dataclass(frozen=True)
 class Confirmation:
-    """What one instrument says of its part of the safe state.
+    """What one instrument answered about its part of the safe state.
 
     Attributes:
-        confirmed: whether nothing is left to do: it was confirmed, or it is a load that was told and cannot be asked.
+        confirmed: True if nothing is left to do: the instrument confirmed, or it is a load that was told and cannot be
+            asked.
         detail: why it is not confirmed; or that it was only told.
     """
 
@@ -31,17 +32,17 @@ class Confirmation:
 
     @property
     def can_be_confirmed(self) -> bool:
-        """Whether its instrument can confirm it at all. A part that no question asks about can only be looked at."""
+        """Whether the instrument can confirm this part at all. If no question exists for it, a person must look."""
         return self.confirmed or self.detail != NO_QUESTION
 
     @property
     def by_hand(self) -> str:
-        """What a person does about this part; nothing where it is confirmed."""
+        """What a person must do about this part; empty if it is confirmed."""
         return "" if self.confirmed else _BY_HAND.get(self.instrument, "switch it off at its front panel")
 
     @property
     def alarm(self) -> str:
-        """What a person is told at once, while attempts go on."""
+        """What a person is told at once, while more attempts are made."""
         why = f" ({self.detail})" if self.detail else ""
         state = "NOT YET CONFIRMED" if self.can_be_confirmed else "CANNOT BE CONFIRMED OFF"
         return f"{state}: {self.instrument}: {self.part}{why}. By hand, now: {self.by_hand}."

@@ -1,6 +1,6 @@
-"""Carries out one part of the safe state, in a thread of its own: command, ask, look at the current, and again.
+"""Carries out one part of the safe state in a thread of its own: send the command, ask, check the current, and repeat.
 
-So an instrument that does not answer holds up none of the others. Nothing here waits longer than its wire does.
+An instrument that does not answer therefore delays no other instrument. Nothing here waits longer than its wire does.
 """
 
 from __future__ import annotations
@@ -14,19 +14,20 @@ from benchctl.errors import BenchctlError
 from benchctl.guard.confirmation import Confirmation
 from benchctl.instruments.safe_part import NO_QUESTION, TOLD_ONLY, SafePart
 
-# The parts have an order, but only so much patience with each other. A command takes a millisecond on a link that
-# stands; one that needs longer is waiting for an instrument that may never answer.
+# The parts are started in order, but one part waits only this long for another. On a working link a command takes a
+# millisecond; one that takes longer may be waiting for an instrument that never answers.
 STEP_ASIDE_S = 0.1
-# In a dry run every message is answered, or known not to be, at once; a busy computer must not change the order.
+# In a dry run every message is answered at once, or it is known that no answer comes. A busy computer must not change
+# the order.
 DRY_PATIENCE_S = 30.0
-# The current of an output that was switched off falls within milliseconds, unless the supply lets its voltage down
-# slowly. It is looked at this often, a second in all, before the part is told to go off once more.
+# When an output is switched off, its current falls within milliseconds, unless the supply reduces its voltage slowly.
+# The current is checked this often, for one second in all, before the command is sent again.
 LOOK_EVERY_S = 0.1
 LOOKS = 10
 
 
 class Wire(Protocol):
-    """Sends to one instrument at once, whatever else goes on with it."""
+    """Sends to one instrument at once, whatever other exchange is under way."""
 
     def command_urgently(self, text: str) -> None:
         """Send one message."""
@@ -41,11 +42,11 @@ class Crew:
     Args:
         part: what is to be done.
         wire: reaches its instrument.
-        turn: shared by the parts of one instrument: of several messages the first may choose an output for the others,
-            and no part may choose for another.
+        turn: shared by all parts of one instrument. A part may send several messages, the first of which selects an
+            output; no other part may select another output in between.
         is_over: whether nobody waits for the confirmation any more.
         attempts: how often an instrument that does not confirm is told and asked.
-        is_paced: whether time passes only where somebody lets it pass, by `go_on`; it is real time otherwise.
+        is_paced: True in a dry run: time passes only when `go_on` is called. Otherwise it is real time.
     """
 
     def __init__(  # noqa: PLR0917 - what a part needs
@@ -81,7 +82,7 @@ class Crew:
 
     @property
     def confirmation(self) -> Confirmation:
-        """What has come of it so far."""
+        """What the part has come to so far."""
         detail = "" if self._confirmed and self._part.question else self._trouble
         return Confirmation(self._part.instrument, self._part.what, self._confirmed, detail)
 
@@ -95,7 +96,9 @@ class Crew:
             self._work()
 
     def go_on(self) -> None:
-        """Time has passed: look at the current again. Returns once it has, as far as the wire answers."""
+        """Some time has passed: check the current again. Returns when that is done, or when the wire does not
+        answer.
+        """
         self.was_answered.clear()
         self.rests.clear()
         self._may_look_again.set()
@@ -115,7 +118,7 @@ class Crew:
             self.was_answered.set()
 
     def _confirm(self) -> None:
-        """Ask for confirmation; where it is refused, command and ask again."""
+        """Ask for confirmation. If it is refused, send the commands and ask again."""
         if not self._part.question:
             self._confirmed = not self._part.must_confirm and not self._failed_to_say
             self._trouble = TOLD_ONLY if self._confirmed else self._failed_to_say or NO_QUESTION
@@ -134,7 +137,7 @@ class Crew:
             self._trouble = refusal
 
     def _refusal(self) -> str:
-        """Why the part may not be off, or an empty text: what its instrument answers, and then its current."""
+        """Why the part may not be off, or an empty text. The instrument's answer is checked first, then its current."""
         return self._ask(self._part.question, self._part.refusal) or self._refusal_by_reading()
 
     def _refusal_by_reading(self) -> str:
@@ -151,7 +154,7 @@ class Crew:
         return self._trouble
 
     def _let_time_pass(self) -> bool:
-        """Wait until it is time to look again. Returns whether anybody still waits for this part."""
+        """Wait until the next check is due. Returns whether anybody still waits for this part."""
         if not self._is_paced:
             time.sleep(LOOK_EVERY_S)
             return not self._is_over()
@@ -162,7 +165,7 @@ class Crew:
         return not self._is_over()
 
     def _command(self) -> str:
-        """Send the commands; return what went wrong, or nothing."""
+        """Send the commands. Returns what went wrong, or an empty text."""
         try:
             with self._turn:
                 for message in self._part.commands:

@@ -1,9 +1,10 @@
-"""The watcher inside the run: reads, judges, trips.
+"""The watcher inside the run: it reads, judges and trips.
 
-It reads the supply several times a second and the thermometer once a second, each in a thread of its own, and one more
-looks out for readings that cease to come. What it cannot read counts as passed. When a limit is passed it opens the
-interlock, so that nothing more of the run reaches an instrument, and makes the bench safe itself, without waiting for
-the runner to notice. Where a part of that is not confirmed, it leaves the bench to the guardian, if there is one.
+It reads the supply several times a second and the thermometer once a second, each in a thread of its own. One more
+thread notices when readings stop coming. What cannot be read counts as over its limit. When a limit is passed, the
+guard opens the interlock, so that nothing more of the run reaches an instrument, and makes the bench safe itself,
+without waiting for the runner. If a part of that is not confirmed, it hands the bench over to the guardian, if there is
+one.
 """
 
 from __future__ import annotations
@@ -36,18 +37,18 @@ from benchctl.instruments.bench import Bench
 from benchctl.instruments.interlock import Interlock
 
 Report = Callable[..., None]
-# Gives the bench to the guardian, and returns after so many seconds at most with what has come of it.
+# Hands the bench to the guardian and waits at most so many seconds for the result.
 HandOver = Callable[[tuple[Confirmation, ...], float], tuple[Confirmation, ...]]
 
-# With nothing to look out for, the end of the run is noticed this often.
+# If no readings are watched, the end of the run is checked this often.
 LOOK_OUT_S = 10.0
 # A reading that is so much later than it is due is shown as old.
 OLD_S = 1.0
-# A thread that reads at the end of a run may finish that; one that waits for a silent instrument does not matter.
+# At the end of a run, a thread that is reading may finish; a thread that waits for a silent instrument is left behind.
 LAST_READING_S = 1.0
-# The run waits so long for the guardian, and then ends; the guardian tries on.
+# The run waits this long for the guardian and then ends; the guardian goes on trying.
 GUARDIAN_S = 3.5
-# Whichever thread makes the bench safe has come to an end by then, with the guardian's help or without.
+# The thread that makes the bench safe has ended by then, with or without the guardian's help.
 SETTLED_S = 8.0
 
 
@@ -112,19 +113,21 @@ class Guard:
         self._watching = 0
 
     def _plan_readings(self) -> None:
-        """What is read how often; how long its instruments take to answer is known once they were asked something."""
+        """Plan which signals are read how often. How long the instruments take to answer is known after they were asked
+        something.
+        """
         self._samplers = samplers_of(self._bench, self._watched)
         self._period_s = {signal: period_s for each in self._samplers for signal, period_s in each.periods_s()}
 
     def leave_to(self, hand_over: HandOver) -> None:
-        """From now on a guardian stands by."""
+        """From now on a guardian is ready to take over."""
         self._hand_over = hand_over
 
     def start(self) -> None:
         """Begin to watch. If the supply has a watchdog, it is armed, and fed from now on.
 
         Raises:
-            InstrumentError: the supply does not take its watchdog's command.
+            InstrumentError: the supply does not accept the command for its watchdog.
         """
         if self._has_watchdog:
             self._bench.supply.arm_watchdog(WATCHDOG_S)
@@ -139,11 +142,11 @@ class Guard:
         self._clock.start_thread(partial(self._watch, self._look_out), "lookout")
 
     def observe(self, signal: str, value: float | None, limit_of_error: float = 0.0) -> None:
-        """Judge a reading that the runner took, such as the output's dc offset from a capture; it passes a limit where
+        """Judge a reading that the runner took, such as the output's dc offset from a capture. It is over the limit if
         it is beyond it by more than its limit of error.
 
         Raises:
-            LimitTripped: it was beyond a limit for long enough; the bench is being made safe.
+            LimitTripped: it was over a limit for long enough; the bench is being made safe.
         """
         self._note({signal: value})
         self._judge(signal, value, limit_of_error)
@@ -154,13 +157,13 @@ class Guard:
 
         Raises:
             LimitTripped: it has; the bench is being made safe.
-            InstrumentError: it does not say.
+            InstrumentError: the supply does not answer the question.
         """
         if self._bench.has("supply"):
             self.observe(SUPPLY_PROTECTION, self._bench.supply.tripped_protections(self._bench.main_output))
 
     def old_s(self, signal: str) -> float | None:
-        """The age of the last reading of this signal, if it is older than it should be; otherwise None."""
+        """The age of the last reading of this signal if it is older than it should be; otherwise None."""
         read_at_s = self._read_at_s.get(signal)
         if read_at_s is None:
             return None
@@ -168,7 +171,7 @@ class Guard:
         return age_s if age_s > self._period_s.get(signal, 0.0) + OLD_S else None
 
     def is_sampled(self, signal: str) -> bool:
-        """Whether the guard reads it all the time, and not only some steps do."""
+        """Whether the guard reads this signal all the time; other signals are read only in some steps."""
         return signal in self._period_s
 
     @property
@@ -179,8 +182,7 @@ class Guard:
         return self._making.confirmations
 
     def confirm_safe(self) -> tuple[Confirmation, ...]:
-        """Bring a bench that nothing was switched on of yet into the safe state; whoever used it last may have left it
-        on."""
+        """Bring the bench into the safe state before anything is switched on; the last user may have left it on."""
         return safe_state_of(self._bench, rest=self._rest).carry_out()
 
     def stop(self) -> tuple[Confirmation, ...]:
@@ -200,7 +202,7 @@ class Guard:
         return self.confirmations
 
     def try_again(self) -> None:
-        """Command and ask each part that did not confirm once more: its instrument may answer again by now."""
+        """Command and ask each part that did not confirm once more; its instrument may answer again by now."""
         if self.state is State.UNSAFE:
             self._settle(self._safe_state(lambda _: None).carry_out())
 
@@ -210,7 +212,9 @@ class Guard:
             self.tripped_outputs = tripped_outputs(self._bench, self._report)
 
     def hurry(self) -> None:
-        """Wait for no more confirmations: the commands go out, and the guardian, where there is one, asks for them."""
+        """Do not wait for confirmations any more. The commands go out, and the guardian, if there is one, asks for
+        them.
+        """
         self._hurried.set()
 
     @property
@@ -241,8 +245,9 @@ class Guard:
             self.trouble = error
 
     def _look_out(self) -> None:
-        """Readings may cease to come because the threads that take them wait for instruments that do not answer; and
-        whoever opens the interlock may find them waiting."""
+        """Notice what the reading threads cannot notice themselves: readings stop coming if a thread waits for an
+        instrument that does not answer; and the thread that opened the interlock may be waiting too.
+        """
         while not self._stopping.is_set():
             now_s = self._clock.now()
             for signal in [signal for sampler in self._samplers for signal in sampler.stale(now_s)]:
@@ -285,7 +290,7 @@ class Guard:
             self._write_trend(now_s)
 
     def _has_fallen(self, read: Mapping[str, float | None]) -> bool:
-        """Whether the supply voltage is below a limit, as where the supply has switched its output off by itself."""
+        """Whether the supply voltage is below a limit, as when the supply has switched its output off by itself."""
         voltage_v = read.get(SUPPLY_VOLTAGE)
         bounds = (watch.limit for watch in self.watches if watch.limit.signal == SUPPLY_VOLTAGE)
         return voltage_v is not None and self.energised and any(voltage_v < limit.bound.low for limit in bounds)
@@ -295,19 +300,19 @@ class Guard:
         return {} if sensor is None else self._read(sampler, sensor)
 
     def _write_trend(self, now_s: float) -> None:
-        """One thread writes a row of whatever all of them have read since the last."""
+        """Write a row with everything that was read since the last row. One thread does this for all."""
         with self._judging:
             fresh, self._fresh = self._fresh, {}
         self._trend(now_s, fresh)
 
     def _note(self, read: Mapping[str, float | None]) -> None:
-        """Keep what was read, and when. What could not be read leaves the time of the reading before."""
+        """Keep what was read, and when. A reading that failed does not change the time of the last good one."""
         self.readings.update(read)
         now_s = self._clock.now()
         self._read_at_s.update({signal: now_s for signal, value in read.items() if value is not None})
 
     def _read(self, sampler: Sampler, sensor: Sensor) -> dict[str, float | None]:
-        """The values of a sensor, by signal; None if it gives none, or too long after the last ones."""
+        """The values of a sensor by signal; None if it gives none, or if they come too long after the last ones."""
         unread: dict[str, float | None] = dict.fromkeys(sensor.signals)
         try:
             values = sensor.read()
@@ -325,7 +330,7 @@ class Guard:
         return unread
 
     def _since_when(self, signal: str, now_s: float) -> str:
-        """How long no reading has come, of an instrument that is slow or silent; it may be readable all the same."""
+        """For how long no reading has come. A slow or silent instrument may still be readable."""
         read_at_s = self._read_at_s.get(signal)
         return "has not come" if read_at_s is None else f"has not come for {now_s - read_at_s:.1f} s"
 
@@ -334,7 +339,8 @@ class Guard:
             return
         if sensor.signals:
             self._report("reading failed", signals=sensor.signals, reason=str(error))
-        # An instrument that lost its settings has others, whatever it reads now, and however long that may be passed.
+        # An instrument that lost its settings has other ones now. That ends the run, whatever it reads and however long
+        # a limit may be passed.
         if not sensor.signals or isinstance(error, SettingsLost):
             self._interlock.open(error)
 
@@ -356,7 +362,7 @@ class Guard:
         self._make_safe(GuardEvent.TRIP)
 
     def _make_safe(self, event: GuardEvent) -> None:
-        """Make the bench safe once, in the first thread that comes here; `stop` waits for it."""
+        """Make the bench safe once, in the first thread that calls this; `stop` waits for it."""
         with self._state_lock:
             if self.state not in {State.ARMED, State.WATCHING}:
                 return
@@ -374,11 +380,11 @@ class Guard:
 
     @property
     def _rest(self) -> Rest | None:
-        """What lets the time of a dry run pass, which has no guardian."""
+        """What lets time pass in a dry run, which has no guardian."""
         return None if self._has_guardian else self._clock.sleep
 
     def _announce(self) -> None:
-        """Everything is switched off first; only then is anybody told."""
+        """Tell the observers. This comes after everything was switched off."""
         reason = self._interlock.reason
         if reason is not None:
             self._herald.tell(lambda listener: listener.stopping, f"STOPPING: {reason}")
@@ -398,7 +404,9 @@ class Guard:
         self._report(NOT_YET_CONFIRMED, **asdict(confirmation), by_hand=confirmation.by_hand)
 
     def _leave_to_guardian(self, hand_over: HandOver) -> None:
-        """The guardian has links of its own to the instruments, and goes on trying after the run has ended."""
+        """Hand the bench over. The guardian has links of its own to the instruments, and goes on trying after the run
+        has ended.
+        """
         if self._hurried.is_set():
             hand_over(self.confirmations, 0.0)
             return

@@ -1,7 +1,7 @@
 """Tells a person what happens to the bench, without waiting for their terminal.
 
-A terminal can stand still for as long as somebody likes: Ctrl-S, or text that is being selected in a window. The safe
-state must not stand still with it. In a dry run nothing can happen meanwhile, and what is told is told at once.
+A terminal can stop for any length of time: Ctrl-S, or text that is being selected in a window. The safe state must not
+wait for it. In a dry run nothing else happens meanwhile, and messages are shown at once.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from contextlib import suppress
 from queue import SimpleQueue
 from typing import Protocol
 
-# At the end of a run, what has not been told by then is left to the run's last words.
+# At the end of a run, what is not shown by then is left to the final summary.
 LAST_WORDS_S = 0.5
 
 
@@ -30,7 +30,7 @@ class Listener(Protocol):
 
 
 class Herald:
-    """Passes words on to a listener, in order; `waits` is for a dry run."""
+    """Passes messages on to a listener, in order. `waits` is for a dry run."""
 
     def __init__(self, listener: Listener | None, *, waits: bool) -> None:
         self._listener = listener
@@ -40,7 +40,7 @@ class Herald:
             threading.Thread(target=self._pass_on, name="herald", daemon=True).start()
 
     def tell(self, choose: Callable[[Listener], Callable[[str], None]], text: str) -> None:
-        """Tell `text` to what `choose` takes of the listener."""
+        """Give `text` to the method of the listener that `choose` picks."""
         if self._listener is None:
             return
         method = choose(self._listener)
@@ -50,7 +50,7 @@ class Herald:
             self._words.put(lambda: method(text))
 
     def finish(self) -> None:
-        """Wait until everything is told, but no longer than a terminal that works needs."""
+        """Wait until everything is shown, but not longer than a working terminal needs."""
         if self._listener is None or self._waits:
             return
         told = threading.Event()

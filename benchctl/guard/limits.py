@@ -1,4 +1,4 @@
-"""Every limit that holds in a run, and how long each has been passed."""
+"""Every limit that holds in a run, and for how long each has been passed."""
 
 from __future__ import annotations
 
@@ -17,29 +17,30 @@ from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import LimitTripped
 from benchctl.quantity import render
 
-# A rise is taken over this time: long enough for a thermometer's last digit not to count for one.
+# A rise is computed over this time, so long that one step of a thermometer's last digit does not count as one.
 RISE_SEEN_S = 20.0
 
 
-# How many of the main output's own protections have tripped.
+# The number of the main output's own protections that have tripped.
 SUPPLY_PROTECTION = "supply_protection"
-# A question that is not answered says nothing of it; asked every other second, it may be lost once.
+# A question without an answer gives no information. It is asked every other second; one answer may be lost.
 PROTECTION_SEEN_S = 3.0
 
-# Why there is no value: the instrument gave none, or it came too late to say anything of the present.
+# Why there is no value: the instrument gave none, or it came too late to describe the present.
 UNREADABLE = "cannot be read"
 TOO_LATE = "came too late"
 
-# Whether the supply's watchdog has tripped, and how long it waits to be fed. The guard takes a supply for lost that has
-# not answered for three seconds, and ends the run; beyond that a watchdog must bear a busy computer, or it would switch
-# off for nothing.
+# Whether the supply's watchdog has tripped, and how long it waits to be fed. If the supply does not answer for three
+# seconds, the guard ends the run. A watchdog must wait longer than that on a busy computer, or it would switch off
+# without need.
 SUPPLY_WATCHDOG = "supply_watchdog"
 WATCHDOG_S = 10.0
 
 
 class ProtectionLimit(Limit):
-    """The supply's own over-voltage and over-current protection: once it trips, the amplifier has no supply. It has
-    been asked twice by then, so nothing is waited for."""
+    """The supply's own over-voltage and over-current protection. When it trips, the amplifier has no supply. The
+    question was asked twice by then, so the limit trips without waiting.
+    """
 
     unit: ClassVar[str] = "tripped"
     sentence: ClassVar[str] = "the supply's own protection (over-voltage or over-current) has switched its output off"
@@ -53,7 +54,7 @@ class ProtectionLimit(Limit):
 
 
 class WentOffLimit(ProtectionLimit):
-    """Of a supply that does not tell its trips: an output that was switched on is off, whatever the reason is."""
+    """For a supply that does not report its trips: an output that was switched on is off, whatever the reason."""
 
     sentence: ClassVar[str] = (
         "the supply's output went off, and this run did not switch it off; the supply cannot tell why: a protection "
@@ -62,7 +63,7 @@ class WentOffLimit(ProtectionLimit):
 
 
 class WatchdogLimit(Limit):
-    """The supply's own watchdog: it must be fed, and once it trips every output is off."""
+    """The supply's own watchdog: it must be fed, and when it trips every output is off."""
 
     unit: ClassVar[str] = "tripped"
 
@@ -79,10 +80,10 @@ class WatchedLimit:
     origin: str
 
     def is_passed(self, value: float | None, limit_of_error: float = 0.0, *, energised: bool) -> bool:
-        """Whether a reading is beyond the limit by more than its limit of error; one that is not a number, or cannot be
-        read (None), is.
+        """Whether a reading is over the limit by more than its limit of error. A value that is not a number or cannot
+        be read (None) is over the limit.
 
-        A lower bound on the supply can only hold between power_on and power_off.
+        A lower bound on the supply holds only between power_on and power_off.
         """
         if value is None or not (math.isfinite(value) and math.isfinite(limit_of_error)):
             return True
@@ -95,13 +96,13 @@ class WatchedLimit:
 
 
 def limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
-    """The sequence's limits, and under them those of bench and amplifier, which always hold."""
+    """The sequence's limits, and with them those of bench and amplifier, which always hold."""
     not_watched = unwatched(bench, amplifier)
     return [limit for limit in _all(sequence, bench, amplifier) if limit.signal not in not_watched]
 
 
 def unwatched_limits_of(sequence: Sequence, bench: Bench, amplifier: Amplifier) -> list[WatchedLimit]:
-    """The limits without effect, because the files say that nothing watches their signals."""
+    """The limits without effect: by the bench file, nothing reads their signals."""
     not_watched = unwatched(bench, amplifier)
     return [limit for limit in _all(sequence, bench, amplifier) if limit.signal in not_watched]
 
@@ -119,7 +120,7 @@ def _from(limits: Limits, origin: str) -> Iterator[WatchedLimit]:
 
 
 def _of_amplifier(amplifier: Amplifier, bench: Bench) -> Iterator[WatchedLimit]:
-    """Its heatsink's maximum, wherever a sensor is on it."""
+    """The amplifier's maximum heatsink temperature, for every sensor on the heatsink."""
     thermometer = bench.instruments.thermometer
     others = thermometer.channels.others if thermometer is not None else {}
     for sensor in ("heatsink", *(name for name in others if name.startswith("heatsink_"))):
@@ -135,14 +136,14 @@ def _of_supply(bench: Bench) -> Iterator[WatchedLimit]:
 
 
 def limit_of_watchdog() -> WatchedLimit:
-    """That of a supply whose driver has words for a watchdog."""
+    """The limit of the watchdog, if the supply's driver has commands for one."""
     return WatchedLimit(SUPPLY_WATCHDOG, WatchdogLimit(above=0.0, for_s=PROTECTION_SEEN_S), "driver")
 
 
 class LimitWatch:
-    """A limit with its memory: since when it has been passed.
+    """A limit that remembers since when it has been passed.
 
-    A signal that cannot be read counts as passed since its last good reading: nobody knows what it was in between.
+    A signal that cannot be read counts as passed since its last good reading: its value in between is unknown.
     """
 
     def __init__(self, limit: WatchedLimit) -> None:
@@ -161,8 +162,9 @@ class LimitWatch:
         energised: bool = True,
         why: str = UNREADABLE,
     ) -> LimitTripped | None:
-        """Take a reading (None: there is none, and `why`); return the trip once the limit has been passed for long
-        enough."""
+        """Take a reading (None: there is none, and `why`). Returns the trip when the limit has been passed for long
+        enough.
+        """
         self.value = value
         too_steep = value is not None and self._rise(value, now_s) > self.limit.bound.steepest
         if not (too_steep or self.limit.is_passed(value, limit_of_error, energised=energised)):
@@ -178,7 +180,7 @@ class LimitWatch:
         )
 
     def _rise(self, value: float, now_s: float) -> float:
-        """How fast the signal rises, in its unit per second; 0 until it has been seen for long enough to tell."""
+        """How fast the signal rises, in its unit per second; 0 until it has been read for long enough."""
         self._recent.append((now_s, value))
         while now_s - self._recent[0][0] > RISE_SEEN_S + 1e-9:
             self._recent.popleft()

@@ -1,10 +1,10 @@
-"""What an instrument's locks are called: one name for each way to it, the same however the way is written.
+"""The names of an instrument's locks: one name for each way to it, however the address is written.
 
-An instrument may have several doors: ports, VXI-11 and HiSLIP, a network beside USB. Behind the doors of one gateway
-there may be several instruments. So a door is locked, not a host; and where the instrument tells its serial number, it
-is locked by that too, which is the same behind every door.
+One instrument may have several ways to it: ports, VXI-11 and HiSLIP, a network beside USB. Behind one gateway there may
+be several instruments. So the way is locked, not the host. If the instrument tells its serial number, it is also locked
+by that number, which is the same by every way.
 
-Only the standard library: the guardian holds these locks too.
+This module uses the standard library only: the guardian holds these locks too.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _IPV4_IN_IPV6 = "::ffff:"
 
 
 def names_of_address(address: str) -> set[str]:
-    """Where this address leads; several places where a host's name stands for several addresses."""
+    """The names for where this address leads. There are several if a host name stands for several addresses."""
     try:
         parsed = parse_address(address)
     except AddressError:  # cannot be opened either

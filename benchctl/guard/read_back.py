@@ -1,6 +1,6 @@
-"""Has somebody else changed a setting? The guard reads back what the run has set, one setting at a time.
+"""Has somebody else changed a setting? The guard reads the run's settings back, one at a time.
 
-A lock keeps other runs away, but no other program, no other computer and no hand at a panel.
+A lock keeps other runs away, but not another program, another computer or a hand at the front panel.
 """
 
 from __future__ import annotations
@@ -12,18 +12,18 @@ READ_BACK_PERIOD_S = 0.75
 
 
 class ReadBack:
-    """Looks at one setting each time it is called, at that which has waited longest; and keeps links awake."""
+    """Reads one setting back at each call, the one that has waited longest. This also keeps links alive."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._queue: list[tuple[str, str]] = []  # role and setting
 
     def __call__(self) -> tuple[()]:
-        """Look at the next one.
+        """Read the next setting back.
 
         Raises:
             SettingChanged: it is not as the run has set it.
-            InstrumentError: the instrument does not tell.
+            InstrumentError: the instrument does not answer.
         """
         known = [(name, what) for name, role in self._bench.roles.items() for what in role.settings.names()]
         waiting = [each for each in self._queue if each in known]

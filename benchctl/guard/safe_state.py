@@ -1,11 +1,11 @@
 """The safe state: generator output off, supply outputs off (remote turn-on lead first), load disconnected.
 
-It is a list of parts, plain text made from the open bench. Whoever makes the bench safe carries out the same list:
-the guard and `benchctl safe` over the sessions of their process, the guardian over wires of its own.
+It is a list of parts, plain text made from the open bench. The guard, `benchctl safe` and the guardian carry out the
+same list: the first two over the sessions of their process, the guardian over links of its own.
 
-All commands go out before the first confirmation is asked for: what matters is that the power is gone. Each part has a
-crew of its own, so that an instrument that is gone holds up none of the others. A supply's word that its output is off
-is not enough: its current must be seen to be gone.
+All commands are sent before the first confirmation is asked for: the power must go first. Each part has a thread of its
+own, so that an instrument that does not answer delays no other. It is not enough that a supply answers "off": its
+current must be seen to be zero too.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ if TYPE_CHECKING:  # the guardian carries out the list without a bench, and must
 
 # An instrument that does not confirm is told and asked again this often.
 ATTEMPTS = 3
-# How often whoever waits for confirmations looks up, to see whether the operator has lost patience.
+# While confirmations are awaited, this is how often the program checks whether the operator wants to stop waiting.
 LOOK_UP_S = 0.05
-# What has not confirmed by then is told to a person: it may be on.
+# A part that has not confirmed by then is reported to a person: it may be on.
 LATE_S = 1.0
-# A slow instrument is given as long as its answers take on top of that, but no more than this.
+# A slow instrument gets the time of its answers in addition, but not more than this.
 MOST_SLOW_S = 2.0
-# Whoever can leave the rest to a guardian waits for the other parts no longer than this once one has failed.
+# If a guardian can do the rest, the other parts are waited for no longer than this after one has failed.
 GRACE_S = 0.3
 
 Tell = Callable[[Confirmation], None]
@@ -62,7 +62,9 @@ def safe_state_of(bench: Bench, hurried: threading.Event | None = None, **manner
 
 
 def _slow_s(bench: Bench, plan: Sequence[SafePart]) -> float:
-    """How long the slowest instrument needs for its answers: those of its own parts, and one that it still owes."""
+    """How long the slowest instrument needs for its answers: those to its own parts, and one that is still
+    outstanding.
+    """
     questions = Counter[str]()
     for part in plan:
         questions[part.instrument] += 1 + (part.reading is not None)
@@ -81,23 +83,24 @@ def carry_out(
     hurried: threading.Event | None = None,
     **manner: Any,
 ) -> tuple[Confirmation, ...]:
-    """Command every part in order, then ask for every confirmation; see `SafeState` for the `manner`. Never raises for
-    an instrument, but says so."""
+    """Send every command in order, then ask for every confirmation; see `SafeState` for the `manner`. An instrument
+    that fails raises nothing: its confirmation says so.
+    """
     return SafeState(plan, wires, hurried, **manner).carry_out()
 
 
 class SafeState:
-    """One carrying out of the safe state.
+    """Carries out the safe state once.
 
     Args:
         plan: the parts.
         wires: by the instrument's name.
-        hurried: once it is set, confirmations that have not come are not waited for.
+        hurried: when it is set, missing confirmations are not waited for.
         attempts: how often an instrument that does not confirm is told and asked.
         tell: is told of each part that fails, as soon as it has, and of each that is late.
-        leaves_rest: whether somebody else goes on with what fails or is late, so that it is not waited for.
-        rest: lets the time of a dry run pass, in which nobody is late; in real time there is none.
-        slow_s: how much later than others the slowest instrument can have answered.
+        leaves_rest: whether somebody else goes on with a part that fails or is late, so that it is not waited for.
+        rest: lets time pass in a dry run, in which nothing is late; None in real time.
+        slow_s: how much later than the others the slowest instrument can answer.
     """
 
     def __init__(
@@ -133,7 +136,7 @@ class SafeState:
 
     @property
     def late_after_s(self) -> float:
-        """From the decision to stop until a part that has not confirmed is told to a person."""
+        """After so long since the decision to stop, a part that has not confirmed is reported to a person."""
         return LATE_S + self._slow_s
 
     @property
@@ -142,10 +145,10 @@ class SafeState:
         return tuple(crew.confirmation for crew in self._crews)
 
     def carry_out(self, then: Callable[[], None] = lambda: None) -> tuple[Confirmation, ...]:
-        """Command every part in order, do what comes `then`, and ask for every confirmation.
+        """Send every command in order, call `then`, and ask for every confirmation.
 
         Raises:
-            Exception: what `then` and `tell` raise, once the work is over.
+            Exception: what `then` and `tell` raise, after the work is done.
         """
         began = time.monotonic()
         for crew in self._crews:
@@ -166,7 +169,7 @@ class SafeState:
         return told
 
     def _let_ask(self) -> None:
-        """All at once; in a dry run one after the other, so that the order is the same each time."""
+        """Let all parts ask at once; in a dry run one after the other, so that the order is always the same."""
         for crew in self._crews:
             crew.may_ask.set()
             if self._rest is not None:
@@ -176,7 +179,7 @@ class SafeState:
         return [crew for crew in self._crews if not crew.finished.is_set()]
 
     def _is_given_up(self, pending: Sequence[Crew], began: float) -> bool:
-        """Whether nobody waits any longer. Parts that have failed or are late are told of meanwhile."""
+        """Whether nobody waits any longer. Parts that have failed or are late are reported here."""
         self._tell_failed()
         if self._hurried.is_set():
             return True
@@ -205,7 +208,7 @@ class SafeState:
             crew.go_on()
 
     def _without_stopping(self, work: Callable[[], None]) -> None:
-        """Another failure, such as a journal that cannot be written, never keeps the safe state waiting."""
+        """Do this; an error in it, such as a journal that cannot be written, must not delay the safe state."""
         try:
             work()
         except Exception as fault:  # noqa: BLE001 - raised once the work is over

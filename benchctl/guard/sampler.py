@@ -1,7 +1,7 @@
-"""What the guard reads by itself, an instrument at a time.
+"""What the guard reads by itself, one instrument at a time.
 
-Each instrument is read by a thread of its own: one that does not answer must not keep the others from being watched.
-Readings that cease to come are noticed by the guard before their own thread is back.
+Each instrument is read by a thread of its own: one that does not answer must not stop the others from being watched. If
+readings stop coming, another thread of the guard notices it while the reading thread still waits.
 """
 
 from __future__ import annotations
@@ -22,19 +22,19 @@ from benchctl.instruments.thermometer import Thermometer
 SAMPLING_PERIOD_S = 0.2
 # A heatsink of a kilogram moves by hundredths of a kelvin in a second.
 TEMPERATURE_PERIOD_S = 1.0
-# What feeds the turn-on lead and the like changes when it is switched, and when a lead comes off.
+# The output for the turn-on lead, for example, changes when it is switched and when a lead comes off.
 SIDE_PERIOD_S = 1.0
-# The supply has switched its output off by itself by then; what must not happen is that the run goes on for long.
+# The supply has already switched its output off by then; the run must only not go on for long.
 PROTECTION_PERIOD_S = 2.0
 # A tenth of what the watchdog waits.
 FEEDING_PERIOD_S = 1.0
-# A reading older than this, beyond its period, is none: its instrument does not answer. One answer may be lost, which
-# takes a session two seconds to find out, before it asks again.
+# A reading that comes later than this after its period does not count: the instrument is not answering. One answer may
+# be lost; a session needs two seconds to notice that before it asks again.
 STALE_S = 3.0
-# So many questions of the runner may come between two readings of a slow instrument.
+# The runner may ask this many questions between two readings of a slow instrument.
 QUESTIONS_BETWEEN = 10.0
-# The guard leaves most of a slow instrument's time to the runner: what is read most takes a third of it at most, every
-# other reading an eighth. A watchdog must be fed all the same.
+# The guard leaves most of a slow instrument's time to the runner: the signal that is read most often takes a third of
+# it at most, every other signal an eighth. A watchdog must be fed all the same.
 MOST_READ_PART = 3.0
 OTHER_PART = 8.0
 LONGEST_FEEDING_S = WATCHDOG_S / 3.0
@@ -42,10 +42,10 @@ LONGEST_FEEDING_S = WATCHDOG_S / 3.0
 
 @dataclass(frozen=True)
 class Sensor:
-    """Signals that one question reads, how often, and how; what is not a quantity has no place in the trend.
+    """Signals that one question reads, how often, and how. `has_trend` is False for what is not a quantity.
 
-    One without signals only looks whether all is well, and raises where it is not. A reading that is `stale_s` later
-    than its period is none.
+    A sensor without signals only checks that all is well, and raises if not. A reading that comes more than `stale_s`
+    later than its period does not count.
     """
 
     signals: tuple[str, ...]
@@ -59,7 +59,7 @@ class Sampler:
     """Reads the sensors of one instrument when they are due, and knows how old their readings are.
 
     Attributes:
-        period_s: how often it looks what is due.
+        period_s: how often it checks what is due.
     """
 
     def __init__(self, sensors: Sequence[Sensor]) -> None:
@@ -95,7 +95,7 @@ class Sampler:
         return ((signal, sensor.period_s) for sensor in self._sensors for signal in sensor.signals)
 
     def stale_at_s(self) -> float:
-        """When the first of its readings will be stale, if no other comes."""
+        """When the first of its readings becomes stale if no other comes."""
         stale = (
             self._read_s[sensor.signals] + sensor.period_s + sensor.stale_s
             for sensor in self._sensors
@@ -104,7 +104,7 @@ class Sampler:
         return min(stale, default=math.inf)
 
     def stale(self, now_s: float) -> list[str]:
-        """The signals whose readings have ceased to come."""
+        """The signals whose readings have stopped coming."""
         return [signal for sensor in self._sensors if self._is_stale(sensor, now_s) for signal in sensor.signals]
 
     def _is_stale(self, sensor: Sensor, now_s: float) -> bool:
@@ -112,10 +112,11 @@ class Sampler:
 
 
 def samplers_of(bench: Bench, watched: Set[str] = frozenset()) -> list[Sampler]:
-    """One for each instrument that can be watched on this bench, the supply last; before them, one for the settings.
+    """One sampler for each instrument that can be watched on this bench, the supply last; the first one is for the
+    settings.
 
-    Further outputs of the supply are read only if their signals are `watched`: a link takes one question at a time.
-    How often each is read follows from how long a question to its instrument takes.
+    Further outputs of the supply are read only if their signals are `watched`, because a link takes one question at a
+    time. How often each is read follows from how long a question to its instrument takes.
     """
     slowest_s = max((role.question_s for role in bench.roles.values()), default=0.0)
     settings = Sampler([Sensor((), max(READ_BACK_PERIOD_S, OTHER_PART * slowest_s), ReadBack(bench))])

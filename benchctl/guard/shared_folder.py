@@ -1,9 +1,9 @@
-"""A folder that all users of this computer share, and files in it that each of them can open.
+"""A folder that all users of this computer share, with files that each of them can open.
 
-Where everybody may write, anybody may leave a link or a pipe in place of a file. So links are not followed, and nothing
-but a plain file is opened.
+In a folder that everybody may write, anybody may put a link or a pipe in place of a file. So links are not followed,
+and only a plain file is opened.
 
-Only the standard library: the guardian opens such files too.
+This module uses the standard library only: the guardian opens such files too.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
-# Where everybody may write and nobody may remove what is another's. Which one it is depends on the computer alone: no
-# user's settings may lead two runs to two folders. Not every system lets everybody into the first (common practice).
+# Folders that everybody may write, and where nobody may remove another user's files. The choice depends on the computer
+# alone: no user's settings may lead two runs to two folders. Some systems do not let every user into the first (common
+# practice).
 _PLACES = (Path("/run/lock"), Path("/tmp"))
 _FOR_EVERYBODY = stat.S_ISVTX | 0o777
 _FILE_MODE = 0o666
@@ -26,7 +27,7 @@ _ATTEMPTS = 5
 
 
 def shared_folder() -> Path:
-    """The one folder of this computer, whoever asks."""
+    """The folder. It is the same for every user of this computer."""
     if sys.platform == "win32":  # what one user leaves in it others may change (not tried)
         place = Path(os.environ.get("PUBLIC", r"C:\Users\Public"))
     else:
@@ -76,7 +77,7 @@ if sys.platform != "win32":
         return folder
 
     def _open_file(name: str, folder: int) -> int:
-        # A pipe that was put there must not hold us up.
+        # A pipe in its place must not block this process.
         flags = os.O_RDWR | os.O_NOFOLLOW | os.O_NONBLOCK
         for _ in range(_ATTEMPTS):
             # Not O_CREAT at once: Linux refuses that on another user's file in such a folder (fs.protected_regular).
@@ -89,7 +90,7 @@ if sys.platform != "win32":
         raise OSError(errno.EBUSY, "somebody makes and removes it again and again")
 
     def _plain(file: int) -> int:
-        """The open file, if it is a plain one and bears no second name elsewhere."""
+        """The open file, if it is a plain file and has no second name elsewhere."""
         found = os.fstat(file)
         if not stat.S_ISREG(found.st_mode) or found.st_nlink > 1:
             os.close(file)

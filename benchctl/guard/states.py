@@ -1,7 +1,7 @@
-"""The guard as a table: (state, event) -> state. What is not in the table is an error and changes nothing.
+"""The guard as a table: (state, event) -> state. An event that is not in the table is an error and changes nothing.
 
-`TRIPPED_STATES` have no way back: a run that was stopped is not started again by software, only by a person who
-starts a new one.
+`TRIPPED_STATES` have no way back. Software does not start a stopped run again; only a person does, by starting a new
+one.
 """
 
 from __future__ import annotations

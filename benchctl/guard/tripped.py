@@ -10,8 +10,9 @@ from benchctl.instruments.bench import Bench
 
 
 def tripped_outputs(bench: Bench, report: Callable[..., None]) -> tuple[str, ...]:
-    """The supply's outputs whose own protection has tripped, which the journal is told too. One that does not say so
-    ends the questions."""
+    """The supply's outputs whose own protection has tripped; the journal gets them too. If one does not answer, no more
+    are asked.
+    """
     if not bench.has("supply"):
         return ()
     try:

@@ -12,7 +12,7 @@ from benchctl.errors import GuardianLost
 from benchctl.guard.guardian.orders import Orders, Word, lines_of
 from benchctl.guard.guardian.start import start_process
 
-# A guardian is up in some tenths of a second; a machine that needs many times that is in no state to guard anything.
+# A guardian starts in some tenths of a second. A computer that needs many times as long cannot guard anything.
 START_S = 5.0
 
 
@@ -49,7 +49,7 @@ class Guardian:
         """Wait until it watches.
 
         Raises:
-            GuardianLost: it does not come to that.
+            GuardianLost: it does not become ready.
         """
         reason = ""
         if not self._heard.wait(START_S):
@@ -76,7 +76,7 @@ class Guardian:
             raise GuardianLost(f"the guardian has ended ({error})") from error
 
     def hang_up(self) -> None:
-        """Say nothing more; unless the last word was `done`, it acts."""
+        """Close the pipe. Unless the last word was `done`, the guardian acts."""
         assert self._process.stdin is not None
         with suppress(OSError), self._writing:
             self._process.stdin.close()
@@ -89,7 +89,7 @@ class Guardian:
             return None
 
     def kill(self) -> None:
-        """End a guardian that is of no use."""
+        """Kill a guardian that does not answer."""
         self._process.kill()
 
     def _listen(self) -> None:

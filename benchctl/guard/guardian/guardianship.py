@@ -1,19 +1,19 @@
-"""The run's side of its guardians: start them, give them signs of life, dismiss them, and stop where they are lost.
+"""The run's side of its guardians: start them, send them signs of life, dismiss them, and stop if they are lost.
 
-There are two, so that no single process whose end leaves the bench alone:
+There are two, so that no single process's end leaves the bench without protection:
 
 | what has died | what happens |
 | --- | --- |
-| the run, with or without one guardian | each guardian that is left hears it at once; one of them acts (`turn.py`) |
-| a guardian | the run hears it at once and starts another; the other guardian stands meanwhile |
-| both guardians | the run hears it at once, ends, and makes the bench safe itself; others are started for that time |
+| the run, with or without one guardian | each guardian that is left notices at once; one of them acts (`turn.py`) |
+| a guardian | the run notices at once and starts another; the other guardian is still there |
+| both guardians | the run notices at once, ends, and makes the bench safe itself; it starts others for that time |
 | all three | nobody is left |
 
-A guardian that does not answer is killed, and so it counts as dead. One that acts ends the run.
+A guardian that does not answer is killed, and then counts as dead. If a guardian acts, the run ends.
 
-A real run must not go on without a guardian that answers. Nor may it go on after a pause in which the guardians may
-have lost their patience, or it would switch on again what they have just switched off. So a run holds a lease: each
-beat renews it, every message to an instrument asks for it, and a lease that has run out opens the interlock.
+A real run must not go on without a guardian that answers. It must not go on either after a pause in which the guardians
+may have started to act: it would switch on again what they have just switched off. So a run holds a lease. Each beat
+renews it, every message to an instrument checks it, and when it has run out the interlock opens.
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ from benchctl.instruments.safe_part import SafePart
 GUARDIANS = 2
 # It ends before the guardians' patience does, by one beat.
 LEASE_S = PATIENCE_S - BEAT_S
-# Twice what a guardian allows the run: it has nothing else to do than to answer.
+# Twice what a guardian allows the run: a guardian has nothing else to do than to answer.
 ANSWER_S = 2 * PATIENCE_S
 # How long a guardian may take to leave, before it is left to itself.
 LEAVE_S = 5.0
-# One that was called and has nothing left to do is gone by then; others are not waited for.
+# A guardian that was called and has finished has ended by then; others are not waited for.
 LET_GO_S = 0.5
-# Something that ends them again and again is not an accident, and sooner or later ends both at a time.
+# If guardians are ended again and again, it is no accident, and sooner or later both are ended at the same time.
 REPLACEMENTS = 5
 
 Report = Callable[..., None]
@@ -121,11 +121,11 @@ class Guardianship:
         return self._is_called
 
     def call(self, wait_s: float = LEAVE_S, is_given_up: Callable[[], bool] = lambda: False) -> bool:
-        """The bench is not known to be safe: let a guardian act, if that has not been said already. It tries on when
+        """The bench is not known to be safe: let a guardian act, unless it was called already. It goes on trying when
         this process has ended.
 
         Returns:
-            Whether, within `wait_s` and before waiting `is_given_up`, it had every confirmation.
+            Whether it had every confirmation within `wait_s` and before `is_given_up`.
         """
         if not self._is_called:
             self._is_called = True
@@ -138,7 +138,7 @@ class Guardianship:
         return 0 in codes
 
     def let_go(self) -> None:
-        """End the conversation with guardians that were called: the run ends, and they try on alone."""
+        """End the conversation with guardians that were called. The run ends, and they go on alone."""
         self._end()
         self.call(LET_GO_S)
 
@@ -155,7 +155,7 @@ class Guardianship:
         return Guardian(self._orders, self._give_way, self._replace)
 
     def _replace(self, lost: Guardian) -> None:
-        """Start another in its place. Where it was the last, the run ends, but not without a guardian."""
+        """Start another in its place. If it was the last one, the run ends, but has a guardian while it does."""
         if not (self._over.is_set() or self._is_guarded):
             self._interlock.open(GuardianLost("both guardians have ended"))
         with self._changing:  # one after the other, and none once the run parts from them
@@ -190,8 +190,9 @@ class Guardianship:
             guardian.hang_up()
 
     def _say(self, *words: Word) -> None:
-        """Say these words to each, and nothing of the run's life any more. One that is being started is waited for: it
-        may be the only one."""
+        """Send these words to each, and no more beats. A guardian that is just starting is waited for: it may be the
+        only one.
+        """
         self._over.set()
         with self._changing:
             for guardian in self._guardians:
@@ -236,7 +237,9 @@ class Guardianship:
 
 
 def _file_for_the_turn() -> Path:
-    """Where there is one, in a folder of the system's that is on no disk: a disk may keep whoever writes waiting."""
+    """The path of the file for the turn, in a folder that is not on a disk if there is one: a disk may delay a
+    write.
+    """
     in_memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
     try:
         descriptor, path = tempfile.mkstemp(prefix="guardian-", suffix=".turn", dir=in_memory)

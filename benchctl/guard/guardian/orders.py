@@ -11,7 +11,7 @@ from enum import StrEnum
 from benchctl.instruments.links.settings import LinkSettings
 from benchctl.instruments.safe_part import SafePart
 
-# A run that lives says so this often.
+# A run sends a beat this often.
 BEAT_S = 0.25
 # Six beats. With three more runs on two cores and eight busy loops beside them, the longest gap between two beats of a
 # run was 0.57 s. Much shorter, and a busy machine's run is taken for dead; longer, and a frozen one leaves 100 A on for
@@ -38,11 +38,11 @@ class Orders:
     Attributes:
         plan: the parts of the safe state.
         patience_s: after so long without a beat the run counts as hung.
-        report: the file in the run folder that it adds lines to once it acts.
-        run_pid: the run's process, for the case that it hangs and keeps an instrument's only link to itself.
+        report: the file in the run folder to which it adds lines when it acts.
+        run_pid: the run's process, in case it hangs and keeps an instrument's only link.
         turn: the file by which two guardians agree which of them acts.
-        locks: the files that keep other runs off these instruments.
-        links: by the instrument's name, how its link behaves; the usual way, where nothing is said.
+        locks: the files that keep other runs away from these instruments.
+        links: by the instrument's name, how its link behaves; the usual way if nothing is given.
     """
 
     plan: tuple[SafePart, ...]
@@ -67,9 +67,9 @@ class Orders:
 
 
 def lines_of(descriptor: int) -> Iterator[str]:
-    """The lines that come through a pipe, until its other end is closed; a torn last one is none.
+    """The lines that come through a pipe, until its other end is closed. An incomplete last line does not count.
 
-    Read without a buffer of the interpreter's, whose lock a thread that waits here would take into the exit.
+    It reads without the interpreter's buffer: a thread that waits here would keep that buffer's lock at exit.
     """
     rest = b""
     while piece := os.read(descriptor, _PIECE_BYTES):

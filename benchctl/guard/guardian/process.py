@@ -1,14 +1,14 @@
 """The guardian: a process beside a real run that makes the bench safe if the run cannot.
 
-It is started before anything is energised, with the addresses and the words of the safe state, and nothing else. It
-then listens on a pipe. The end of the pipe means that the run is dead; silence means that it hangs; a signal means that
-somebody wants the guardian gone, and with it the run's safety. In each case it makes the bench safe. Only the word
-"done" lets it leave without.
+It is started before anything is energised. It gets the addresses and the commands of the safe state, and nothing else.
+Then it listens on a pipe. If the pipe ends, the run is dead; if no beat comes, the run hangs; a signal means that
+somebody wants to end the guardian, and the run would lose its protection. In each case it makes the bench safe. Only
+the word "done" lets it leave without acting.
 
-There are two of them, which know nothing of each other but whose turn it is to act (`turn.py`).
+There are two guardians. They know nothing of each other except whose turn it is to act (`turn.py`).
 
-Started by `start.py`, with its orders as the first line of its input. It imports the standard library and what of ours
-imports no more than that, so it is up in a tenth of a second.
+`start.py` starts it; the first line of its input is its orders. It imports the standard library and those of our
+modules that need no more than that, so it starts in a tenth of a second.
 """
 
 from __future__ import annotations
@@ -37,10 +37,10 @@ from benchctl.guard.safe_state import SafeState, carry_out
 from benchctl.instruments.links.settings import USUAL
 from benchctl.instruments.safe_part import SafePart
 
-# A switch or an instrument that restarts is back within a minute or two.
+# A network switch or an instrument that restarts is back within a minute or two.
 GIVE_UP_S = 300.0
 RETRY_PAUSE_S = 1.0
-# A link may be so slow that an answer takes longer than one waits at first.
+# On a slow link an answer may take longer than the first attempt waits.
 LONG_ANSWER_S = 10.0
 
 _SIGNALS = ("SIGTERM", "SIGINT", "SIGBREAK")
@@ -60,7 +60,7 @@ Inbox = SimpleQueue["str | Alarm"]
 
 
 def main() -> int:
-    """Take the orders, watch, act if need be. Exit code 0 if there was nothing to do, or the bench is safe."""
+    """Take the orders, watch, and act if needed. The exit code is 0 if there was nothing to do or the bench is safe."""
     take_name()
     inbox: Inbox = SimpleQueue()
     _listen_to_signals(inbox)
@@ -78,7 +78,7 @@ def main() -> int:
 
 
 def stand_guard(orders: Orders, inbox: Inbox, turn: Turn) -> bool:
-    """Watch and act until the run is over; whether the bench is safe, or was left to a run that said so."""
+    """Watch and act until the run is over. Returns whether the bench is safe, or was left to a run that said so."""
     is_safe = True
     patience_s: float | None = orders.patience_s
     while (alarm := _watch(inbox, patience_s)) is not None:
@@ -86,14 +86,16 @@ def stand_guard(orders: Orders, inbox: Inbox, turn: Turn) -> bool:
         is_safe = turn.act_once(alarm.reason, partial(_act, orders, alarm, inbox))
         if not alarm.run_may_live:
             return is_safe
-        # A run that hangs can wake up and go on for an instant. The next thing heard of it, whatever it be, is dealt
-        # with; until then there is nothing to do.
+        # A run that hangs can wake up and go on for an instant. The next message from it, whatever it is, is handled;
+        # until then there is nothing to do.
         patience_s = None
     return True
 
 
 def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
-    """Wait until something is wrong (why), or the run is done (None). Without patience, a beat is what is wrong."""
+    """Wait until something is wrong (returns why) or the run is done (None). Without patience, a beat counts as
+    wrong.
+    """
     while True:
         try:
             word = inbox.get(timeout=patience_s)
@@ -111,7 +113,7 @@ def _watch(inbox: Inbox, patience_s: float | None) -> Alarm | None:
 
 
 def _act(orders: Orders, alarm: Alarm, inbox: Inbox) -> bool:
-    """Make the bench safe, again and again until every instrument confirms it or there is no more hope."""
+    """Make the bench safe, again and again, until every instrument confirms or the time for attempts is over."""
     report = Report(Path(orders.report))
     wires = {
         part.instrument: GuardianWire(part.address, orders.links.get(part.instrument, USUAL)) for part in orders.plan
@@ -119,7 +121,7 @@ def _act(orders: Orders, alarm: Alarm, inbox: Inbox) -> bool:
     with ExitStack() as stack:
         for wire in wires.values():
             stack.callback(wire.close)
-        # What is on comes off first; only then is there time for words. A run that began now would lose its outputs.
+        # First everything is switched off; messages come after that. A run that starts now would lose its outputs.
         state = SafeState(orders.plan, wires, attempts=1, tell=report.alarm)
         told = state.carry_out(then=lambda: report.acting(alarm.reason))
         lock = stack.enter_context(closing(LateLock(orders.locks)))
@@ -135,7 +137,9 @@ def _act(orders: Orders, alarm: Alarm, inbox: Inbox) -> bool:
 
 
 def _end_run(pid: int) -> None:
-    """Many an instrument takes one link at a time, and a run that hangs does not let go of it. The system does."""
+    """Kill a run that hangs. Many instruments take one link at a time, and only the end of the process frees the run's
+    link.
+    """
     if sys.platform == "win32":
         ending = signal.SIGTERM  # which Windows does not send but carries out
     else:
@@ -151,7 +155,8 @@ def _try_on(
     lock: LateLock,
     inbox: Inbox,
 ) -> tuple[tuple[Confirmation, ...], bool]:
-    """Again, with more patience for slow links, until all is confirmed, hope is gone, or the run says that it is done.
+    """Try again, with more patience for slow links, until all is confirmed, the time is over, or the run says that it
+    is done.
 
     Returns:
         What the parts have come to, and whether the run has said that it is done.
@@ -173,7 +178,7 @@ def _try_on(
 
 
 def _is_done(inbox: Inbox) -> bool:
-    """Pause, and see whether the run says that it is done. What else is heard meanwhile is dealt with later."""
+    """Pause, and check whether the run says that it is done. Other messages are handled later."""
     heard: list[str | Alarm] = []
     end = time.monotonic() + RETRY_PAUSE_S
     while Word.DONE not in heard and (left_s := end - time.monotonic()) > 0:
@@ -185,7 +190,7 @@ def _is_done(inbox: Inbox) -> bool:
 
 
 def _listen_to_signals(inbox: Inbox) -> None:
-    """Signals become alarms; a closing terminal is none of the guardian's concern."""
+    """Turn signals into alarms; the guardian ignores that a terminal closes."""
 
     def stop(number: int, _frame: FrameType | None) -> None:
         inbox.put(Alarm(f"the guardian was told to end ({signal.Signals(number).name})"))

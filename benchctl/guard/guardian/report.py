@@ -1,4 +1,4 @@
-"""What a guardian says once it acts: lines in the run folder, and words on the terminal if there still is one."""
+"""What a guardian reports when it acts: lines in the run folder, and messages on the terminal if there still is one."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from benchctl.file_lock import try_lock
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.outlet import outputs_that_never_fail, wait_for_outputs
 
-# What is not off yet is tried again; a terminal that stands still must not hold that up.
+# What is not off yet is tried again; a terminal that has stopped must not delay that.
 PATIENCE_S = 0.5
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
 
 
 class Report:
-    """Adds to the report. Nothing that goes wrong here may keep the guardian from its work."""
+    """Adds to the report. No error here may keep the guardian from its work."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -35,11 +35,11 @@ class Report:
         _say(f"guardian: {reason}; making the bench safe")
 
     def alarm(self, confirmation: Confirmation) -> None:
-        """A part has failed, or is late; it is tried on."""
+        """A part has failed or is late; attempts go on."""
         _say(f"guardian: {confirmation.alarm}", alarming=True)
 
     def acted(self, confirmations: Sequence[Confirmation], *, then: str) -> None:
-        """What came of it; `then` says what the guardian does if the bench is not safe."""
+        """The result; `then` says what the guardian does if the bench is not safe."""
         is_safe = all_confirmed(confirmations)
         self._add("safe" if is_safe else "unsafe", instruments=[asdict(each) for each in confirmations])
         if is_safe:
@@ -62,7 +62,7 @@ class Report:
 
 
 def last_confirmations(path: Path) -> Sequence[Confirmation]:
-    """What the guardian reported last of each part; nothing where there is no such report."""
+    """What the guardian reported last about each part; empty if there is no such report."""
     try:
         lines = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
         told = next(line["instruments"] for line in reversed(lines) if "instruments" in line)
@@ -72,7 +72,7 @@ def last_confirmations(path: Path) -> Sequence[Confirmation]:
 
 
 def _wait_for(file: BinaryIO) -> None:
-    """Wait until no other guardian writes; not for long, it may stand still."""
+    """Wait until no other guardian writes, but not for long: it may have stopped."""
     until = time.monotonic() + PATIENCE_S
     while not try_lock(file) and time.monotonic() < until:
         time.sleep(0.01)

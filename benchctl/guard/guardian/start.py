@@ -1,19 +1,19 @@
-"""Starting a guardian's process, under a name of its own.
+"""Starts a guardian's process, under a name of its own.
 
-What people type when something hangs is `pkill python` or `pkill -9 -f benchctl`. That must not take the guardians with
-the run, so nothing by which a process is commonly looked for is the same:
+If something hangs, people type `pkill python` or `pkill -9 -f benchctl`. That must not end the guardians together with
+the run, so a guardian has nothing by which a process is commonly found:
 
-- the command line (`pkill -f`) holds neither word, wherever the program is installed. It begins with a name that is no
-  path, and what is to be run stands in the environment, at which nobody looks;
-- the name (`pkill`, `killall`) is a file of Linux's that the process writes as its first act. Until then it is the
-  interpreter's, and nothing depends on a guardian that is not ready;
+- the command line (`pkill -f`) contains neither word, wherever the program is installed. It begins with a name that is
+  not a path, and what is to be run is in the environment, which such commands do not read;
+- the process name (`pkill`, `killall`) is a file of Linux's that the process writes as its first act. Until then it is
+  the interpreter's, and nothing depends on a guardian that is not ready;
 - process group and session are its own, so that a terminal that closes, or Ctrl-C in it, does not reach it.
 
-An interpreter finds its libraries by the path that it is called by. This one is called by none, so it is told: the
-paths of the run's own interpreter, in the environment too.
+An interpreter normally finds its libraries by the path with which it was called. This one is called without a path, so
+the paths of the run's own interpreter are given in the environment too.
 
-macOS and Windows give a process no name but its file's: there it keeps the interpreter's, and what ends every Python by
-name ends it too.
+On macOS and Windows a process cannot change its name. There it keeps the interpreter's, and a command that ends every
+Python by name ends the guardian too.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from benchctl.errors import GuardianLost
 # As it is listed by `ps` and `pgrep`; Linux takes 15 characters.
 NAME = "guardian"
 _PROGRAM = "from benchctl.guard.guardian.process import main; raise SystemExit(main())"
-# -P: a file of the user's that bears the name of a module is not to be taken for it. -S: all paths are given.
+# -P: a file of the user's with the name of a module must not be imported instead. -S: all paths are given.
 _ARGUMENTS = (NAME, "-S", "-P", "-c", "import os; exec(os.environ['GUARDIAN'])")
 
 
@@ -38,7 +38,7 @@ def start_process(terminal: int | None = None) -> subprocess.Popen[bytes]:
     """A guardian's process, with pipes for its input and output.
 
     Args:
-        terminal: where it says what it does; None: where the run does.
+        terminal: where it writes its messages; None: the run's own.
 
     Raises:
         GuardianLost: it cannot be started.
@@ -63,7 +63,7 @@ def start_process(terminal: int | None = None) -> subprocess.Popen[bytes]:
 
 
 def take_name() -> None:
-    """Be listed under the guardian's name, where that can be had."""
+    """Take the guardian's process name, where the system allows that."""
     if sys.platform == "linux":
         with suppress(OSError):
             Path("/proc/self/comm").write_text(NAME, encoding="ascii")

@@ -1,17 +1,17 @@
-"""Which of two guardians acts.
+"""Decides which of two guardians acts.
 
-Both hear at the same time that the run has died, and many an instrument takes one link at a time. So they take turns.
-The turn is a lock on a small file that both have open: the system gives it to one of them, whichever comes first, and
-takes it back when that one ends, however it ends.
+Both notice at the same time that the run has died, and many instruments take one link at a time. So they take turns.
+The turn is a lock on a small file that both have open. The system gives it to the first one that asks, and takes it
+back when that process ends, however it ends.
 
 | the one that has the turn | the other |
 | --- | --- |
 | acts, and writes into the file again and again | waits |
-| has acted, and writes what came of it | gets the turn, reads that, and leaves it at that |
+| has acted, and writes the result | gets the turn, reads the result, and does nothing more |
 | dies before that | gets the turn, and acts |
-| stands still, so that what is in the file stays as it is for `STILL_S` | acts without the turn |
+| stops, so that the file does not change for `STILL_S` | acts without the turn |
 
-A file that cannot be used keeps nobody waiting: both act then.
+If the file cannot be used, nobody waits: both act.
 """
 
 from __future__ import annotations
@@ -28,10 +28,11 @@ from typing import BinaryIO
 
 from benchctl.file_lock import try_lock, unlock
 
-# How often the one that waits looks; what is on stays on for so much longer where the other dies in its turn.
+# How often the waiting guardian checks. If the other dies in its turn, outputs stay on for so much longer.
 LOOK_S = 0.02
-# One that lives writes so often, and counts as standing still after five times that. On a busy machine that may be
-# wrong. Then both act, which costs a line in the report, and a second attempt where an instrument takes one link.
+# A working guardian writes this often, and counts as stopped after five times that. On a busy computer that may be
+# wrong. Then both act, which costs one more line in the report, and a second attempt with an instrument that takes one
+# link.
 SIGN_S = 0.1
 STILL_S = 0.5
 _LONGEST_BYTES = 4096
@@ -49,12 +50,12 @@ class Turn:
         self._writing = threading.Lock()
         with suppress(OSError):
             self._file = path.open("r+b", buffering=0)
-        # Beforehand: when it is time to act, a busy machine may take long to begin a thread.
+        # The thread is started early: when it is time to act, a busy computer may take long to start one.
         with suppress(RuntimeError):  # out of threads: the other guardian will act too
             threading.Thread(target=self._give_signs, name="signs of life", daemon=True).start()
 
     def act_once(self, reason: str, act: Callable[[], bool]) -> bool:
-        """Act for this reason, unless the other guardian does; whether the bench is safe then."""
+        """Act for this reason, unless the other guardian does. Returns whether the bench is safe then."""
         self._times[reason] += 1  # a run that hangs may do so again
         deed = f"{reason} ({self._times[reason]})"
         is_ours = self._wait()
@@ -69,7 +70,7 @@ class Turn:
                 self._let_go()
 
     def leave(self) -> None:
-        """The run is over: remove the file. The other guardian has it open, and needs it no less for that."""
+        """The run is over: remove the file. The other guardian has it open and can still use it."""
         self._has_left = True
         self._acts.set()
         with self._writing, suppress(OSError):
@@ -84,7 +85,7 @@ class Turn:
         self.leave()
 
     def _wait(self) -> bool:
-        """Wait for the turn; False where it cannot be had and one acts without."""
+        """Wait for the turn. Returns False if it cannot be had, and this guardian acts without it."""
         if self._file is None:
             return False
         content, since_s = self._read(), time.monotonic()

@@ -1,8 +1,8 @@
 """The guardian's own way to an instrument: one new link, one message, one line.
 
-No session, little recovery: a link that fails is dropped, and the next message opens another. A link that worked and is
-closed now is replaced at once. Raw sockets need nothing but
-the standard library; for any other address pyvisa is imported, once it is sure that it is needed.
+There is no session and little recovery: a link that fails is dropped, and the next message opens another. A link that
+worked and is closed now is replaced at once. Raw sockets need only the standard library. For any other address pyvisa
+is imported, when it is certain that it is needed.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from benchctl.readable import answer_text
 if TYPE_CHECKING:
     from benchctl.instruments.links.link import Link
 
-# An instrument that is there accepts a link within milliseconds, even across a slow network.
+# A working instrument accepts a link within milliseconds, even across a slow network.
 CONNECT_S = 2.0
 ANSWER_S = 2.0
 # An instrument that acknowledges or echoes a message does so within this time, or is not waited for.
@@ -46,7 +46,7 @@ def needs_pyvisa(address: str) -> bool:
 
 
 def load_pyvisa() -> None:
-    """Import it now, when nobody waits for it."""
+    """Import it now, while nobody waits for it."""
     import benchctl.instruments.links.every_link  # noqa: F401, PLC0415
 
 
@@ -85,7 +85,7 @@ class GuardianWire:
             self._drop()
 
     def _tell(self, link: Link, text: str) -> None:
-        """Send a command. What acknowledges it is read before the next answer; here it is not waited for."""
+        """Send a command. An acknowledgement of it is read before the next answer; here it is not waited for."""
         self._send(link, text, is_question=False)
 
     def _ask(self, link: Link, text: str) -> str:
@@ -96,7 +96,9 @@ class GuardianWire:
         return answer
 
     def _send(self, link: Link, text: str, *, is_question: bool) -> None:
-        """An instrument that takes note of each message wants the next one only then; but off goes first."""
+        """Send a message. An instrument that acknowledges each message expects the next one only after that; but to
+        send comes first.
+        """
         with suppress(NoAnswer, GarbledAnswer, NotAcknowledged):
             self._arrivals.attend(time.monotonic() + NOTE_S, _nothing)
         data = text.encode("ascii") + self._settings.ends.sent
@@ -109,12 +111,15 @@ class GuardianWire:
         return self._link.receive(deadline, interrupt)
 
     def _on_link(self, exchange: Callable[[Link], str | None]) -> str:
-        """Exchange on the link that stands, or on a new one; after a failure there is none, so no answer is stale."""
+        """Exchange on the open link, or on a new one. After a failure the link is dropped, so that no old answer is
+        left on it.
+        """
         stood, reopen_after_s = self._link is not None, self._settings.reopen_after_s
         try:
             return self._once(exchange)
         except (ConnectionLost, NotConnected) as error:
-            # Some instruments close a link after an answer, or after a pause; some are not yet free of the run's.
+            # Some instruments close a link after an answer or after a pause; with others, the run's link is not free
+            # yet.
             if not reopen_after_s and (isinstance(error, NotConnected) or not stood):
                 raise
         time.sleep(reopen_after_s)
@@ -133,9 +138,9 @@ class GuardianWire:
             raise
 
     def _is_sound(self) -> bool:
-        """Whether there is a link that is not closed and has no answer on it that nobody waits for.
+        """Whether there is an open link without an answer on it that nobody waits for.
 
-        The first write into one that the peer has closed would be taken by the system, and lost.
+        The system would accept the first write into a link that the peer has closed, and the message would be lost.
         """
         try:
             if self._link is None or self._arrivals:
@@ -184,7 +189,7 @@ class RawSocketLink:
         return data
 
     def drain(self) -> None:
-        """Nothing: a link of the guardian's is dropped when it fails."""
+        """Does nothing: the guardian drops a link that fails."""
 
     def has_waiting(self) -> bool:
         """Whether bytes have arrived that nobody asked for; raises ConnectionLost where the peer has closed."""
@@ -215,7 +220,7 @@ def _open(address: str, settings: LinkSettings) -> Link:
 
 
 def _raw_socket(address: str) -> SocketAddress | None:
-    """Where the raw socket is; None for any other address, and for what is none, which pyvisa's way refuses."""
+    """Where the raw socket is; None for any other address, and for an invalid one, which pyvisa then refuses."""
     with suppress(AddressError):
         parsed = parse_address(address)
         return parsed if isinstance(parsed, SocketAddress) else None
@@ -223,4 +228,4 @@ def _raw_socket(address: str) -> SocketAddress | None:
 
 
 def _nothing() -> None:
-    """Nothing interrupts the guardian."""
+    """Does nothing: nothing interrupts the guardian."""
