@@ -1,4 +1,4 @@
-"""Turns a sequence into its steps in order: sweeps and repeats written out, conditions on the files decided."""
+"""Turns a sequence into its steps in order: sweeps and repeats are written out, conditions on the files are decided."""
 
 from __future__ import annotations
 
@@ -110,8 +110,8 @@ def expand(sequence: Sequence, amplifier: Amplifier, bench: Bench) -> tuple[Plan
 OnlyIf = tuple[Mapping[str, Criterion], ...]
 
 
-# What looks at the outputs, and is done again for each position of the probes where one serves several outputs. What
-# lasts long, or switches the amplifier on, is done once.
+# Steps that look at the outputs are repeated for each position of the probes if one probe serves several outputs. What
+# takes long, or switches the amplifier on, is done once.
 _LOOKS = (
     FindCleanLevel,
     MeasureBurst,
@@ -124,16 +124,17 @@ _LOOKS = (
     MeasureResponse,
     SetGain,
 )
-# What belongs to the looks that follow it.
+# Steps that belong to the looks after them.
 _WAITS = (Cool, Hold, Settle)
 _Numbered = tuple[str, StepBase]
 
 
 @dataclass
 class _Expansion:
-    """`views`: the positions of the probes, the one that they are in first. Inside a `repeat`, which shows how
-    something goes in time, probes stay where they are. `level`: what was set just before, and drives until the next
-    step."""
+    """`views`: the positions of the probes, the current one first. Inside a `repeat`, which shows how something changes
+    with time, the probes stay where they are. `level`: the level that was set just before, and drives until the next
+    step.
+    """
 
     amplifier: Amplifier
     bench: Bench
@@ -202,7 +203,7 @@ class _Expansion:
         for view in self.views:
             title = outputs_in_words(view)
             at = _joined(point, title)
-            # Whoever moves the probe finds the amplifier silent, and the look before this one has muted it.
+            # The amplifier must be silent while a person moves the probe; the look before this one has muted it.
             drives = [] if self.level is None else [PlannedStep(number, at, Set(level=self.level), only_if)]
             steps = (*drives, *self._seen_in(view, group, at, only_if))
             turns.append(Branch("", title, steps, _moved(number, point, view, only_if)))
@@ -273,7 +274,7 @@ class _Expansion:
 
 
 def _without_last_waits(group: list[_Numbered]) -> Iterator[list[_Numbered]]:
-    """The group up to its last look, then each wait behind it by itself."""
+    """The group up to its last look, then each later wait by itself."""
     looks = [place for place, (_, step) in enumerate(group, start=1) if isinstance(step, _LOOKS)]
     end = looks[-1] if looks else 0
     if end:
@@ -314,7 +315,7 @@ def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:
 
 
 def _without_each(step: Set) -> Set:
-    """Where each channel is driven in turn, the steps say which; between them all are."""
+    """If each channel is driven in turn, the steps say which one; between them all are driven."""
     return step.model_copy(update={"driven": "all"}) if step.driven == "each" else step
 
 

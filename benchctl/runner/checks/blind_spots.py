@@ -1,4 +1,6 @@
-"""What nothing on this bench watches of the amplifier: said before a run, in its journal and on its page."""
+"""What no instrument on this bench watches of the amplifier. It is said before a run, in its journal and on its
+page.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,7 @@ def warnings_of(
     *,
     unattended: bool,
 ) -> Iterator[str]:
-    """What a person must answer for, before a run."""
+    """What a person must accept before a run."""
     for what in _unwatched_sensors(files):
         yield _of_sensor(files, what)
         if what == HEATSINK:
@@ -62,7 +64,7 @@ def blind_spots(files: Files) -> tuple[str, ...]:
 
 
 def hazards_of(files: Files) -> Iterator[str]:
-    """What may not be unwatched at once."""
+    """What may not be unwatched at the same time."""
     has_limit = files.sequence.limits.supply_current is not None or files.bench.limits.supply_current is not None
     if HEATSINK in unwatched(files.bench, files.amplifier) and not has_limit:
         fuse = render(files.amplifier.supply.fuse_a, "A")

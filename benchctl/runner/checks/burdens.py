@@ -14,15 +14,15 @@ from benchctl.quantity import render
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
-# A wirewound resistor bears an overload for seconds in proportion to its thermal mass; common practice allows five
-# times its rating for five seconds. Held to half of that: so many seconds of its rated power on top of it.
+# A wirewound resistor can take an overload for some seconds, in proportion to its thermal mass. Common practice allows
+# five times its rating for five seconds. Half of that is allowed here: so many seconds of its rated power in addition.
 OVERLOAD_S = 12.5
 # A burst of some cycles draws its current from the reservoir.
 SHORT_S = 1.0
 
 
 def hazards_of(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
-    """The problems with so much power, including the heat that the loads still hold from the steps before."""
+    """The hazards of so much power, including the heat that the loads still hold from the steps before."""
     load_ohm = worst.load_ohm or state.load_ohm
     if worst.load_w > 0 and load_ohm is not None:
         yield from _load_power(worst, load_ohm, state)
@@ -33,7 +33,7 @@ def hazards_of(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
 
 
 def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
-    """How long a resistor bears a power above its rating; `held_s`: what it holds of an earlier overload."""
+    """How long a resistor can take a power above its rating; `held_s`: what it still holds of an earlier overload."""
     return max(OVERLOAD_S - held_s, 0.0) / (load_w / rated_w - 1.0)
 
 
@@ -69,7 +69,7 @@ def _overload_s(worst: WorstCase, rated_w: float) -> float:
 
 
 def _let_cool(worst: WorstCase, load_ohm: float | None, state: ExpectedState) -> None:
-    """What the loads hold after the step: above its rating's temperature a resistor sheds its rated power, or more."""
+    """What the loads hold after the step. A resistor hotter than at its rating gives off its rated power or more."""
     duration_s = max(worst.duration_s, worst.for_s)
     held = {place: seconds - duration_s for place, seconds in state.load_overload_s.items()}
     if worst.load_w > 0 and load_ohm is not None:

@@ -1,6 +1,6 @@
-"""Where the course that preflight expects of a run passes a limit: when, in which step, and by how much.
+"""Where the run that preflight expects passes a limit: when, in which step, and by how much.
 
-The limits are all that the guard watches: those of sequence, bench and amplifier.
+The limits are all those that the guard watches: of sequence, bench and amplifier.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from benchctl.runner.plan import PlannedStep
 
 _SUPPLY_VOLTAGE, _SUPPLY_CURRENT = SUPPLY_SIGNALS
 _HEATSINK = "heatsink"
-# Times that are sums of many others meet only to a rounding error.
+# Times that are sums of many others agree only to a rounding error.
 _MEET_S = 1e-6
 
 
@@ -37,7 +37,7 @@ class _Passing:
 
 @dataclass(frozen=True)
 class _Trip:
-    """A limit that is passed for as long as it allows, and when that is over."""
+    """A limit that is passed for as long as it allows, and when that time is over."""
 
     limit: WatchedLimit
     at_s: float
@@ -45,7 +45,9 @@ class _Trip:
 
 
 def passed_limits(files: Files, plan: Sequence[PlannedStep], steps: Sequence[ExpectedStep]) -> Iterator[str]:
-    """A sentence for each signal that is expected to trip a limit; of several limits on it, for the first to trip."""
+    """A sentence for each signal that is expected to trip a limit. If it has several limits, the first to trip is
+    named.
+    """
     trips: dict[str, _Trip] = {}
     for limit in limits_of(files.sequence, files.bench, files.amplifier):
         trip = _first_trip(limit, _passings(limit, files, steps))
@@ -62,7 +64,7 @@ def _first_trip(limit: WatchedLimit, passings: Iterable[_Passing]) -> _Trip | No
 
 
 def _joined(passings: Iterable[_Passing]) -> Iterator[_Passing]:
-    """Those that follow each other without a pause, as one."""
+    """Passings that follow each other without a pause, as one."""
     before: _Passing | None = None
     for passing in passings:
         if before is None:
@@ -91,7 +93,7 @@ def _passings(limit: WatchedLimit, files: Files, steps: Sequence[ExpectedStep]) 
 
 
 def _of_current(limit: WatchedLimit, step: ExpectedStep, *, knows_idle: bool) -> Iterator[_Passing]:
-    """A drive lasts up to the end of its step. A lower bound is held against the idle current, where it is known."""
+    """A drive lasts up to the end of its step. A lower bound is compared with the idle current, if that is known."""
     if step.read_a > limit.bound.high:
         yield _Passing(step.ends_s - step.unbroken_s, step.ends_s, step.read_a, step.read_a - limit.bound.high)
     elif knows_idle and step.supply_v is not None and step.supply_a < limit.bound.low:

@@ -56,7 +56,7 @@ def _of_branch(branch: Branch, steps: _Steps) -> ExpectedPart:
     parts = [
         _of_branch(child, steps) if isinstance(child, Branch) else _of_step(child, steps) for child in branch.children
     ]
-    # What takes the bench to a point of a sweep is what the point is called.
+    # A point of a sweep is named by the step that sets it.
     every = parts if setting is None else [setting, *parts]
     return replace(together(branch.number, branch.title, every), parts=tuple(parts), is_loop=branch.is_loop)
 
@@ -75,7 +75,7 @@ def _of_step(planned: PlannedStep, steps: _Steps) -> ExpectedPart:
 
 
 def together(number: str, title: str, parts: Sequence[ExpectedPart]) -> ExpectedPart:
-    """What to expect of estimates that follow each other, as one that has no parts."""
+    """What to expect of estimates that follow each other, as one estimate without parts."""
     is_open = any(part.at_most_s is not None for part in parts)
     return ExpectedPart(
         number=number,

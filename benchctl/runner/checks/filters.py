@@ -1,4 +1,4 @@
-"""Whether a step looks where the amplifier's crossover filters leave nothing to be seen."""
+"""Whether a step measures at a frequency where the amplifier's crossover filters leave no signal."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ from benchctl.quantity import render
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.steps.stepped_sine import frequencies_hz
 
-# Common practice: a thousandth of the output is less than the noise of an 8-bit oscilloscope, or the carrier's residue.
+# Common practice: a thousandth of the output is less than the noise of an 8-bit oscilloscope, or than the carrier's
+# residue.
 SEEN_DB = -60.0
 
 
 def hazards_of(step: StepBase, state: ExpectedState) -> Iterator[str]:
-    """No channel of the amplifier gives anything at any frequency of the step."""
+    """No channel of the amplifier gives a signal at any frequency of the step."""
     frequencies = _frequencies_hz(step, state)
     if frequencies and not any(_is_seen(state.amplifier, each) for each in frequencies):
         nearest_hz = max(frequencies, key=lambda each: _left_db(state.amplifier, each))
@@ -45,7 +46,7 @@ def notes_of(step: StepBase, state: ExpectedState) -> Iterator[str]:
 
 
 def _frequencies_hz(step: StepBase, state: ExpectedState) -> Sequence[float]:
-    """Those that a step needs to see at the outputs."""
+    """The frequencies that a step must see at the outputs."""
     if isinstance(step, SteppedSine):
         return frequencies_hz(step)
     needs_one = "frequency" in step.STATE and not isinstance(step, Set)
@@ -57,7 +58,7 @@ def _is_seen(amplifier: Amplifier, frequency_hz: float) -> bool:
 
 
 def _left_db(amplifier: Amplifier, frequency_hz: float) -> float:
-    """At the channel that gives most."""
+    """What is left at the channel that gives most."""
     return max(amplifier.filtered_db(channel, frequency_hz) for channel in amplifier.channels)
 
 
@@ -66,7 +67,7 @@ def _in_words(amplifier: Amplifier) -> str:
 
 
 def _passed_hz(amplifier: Amplifier) -> float:
-    """An octave inside the band, or its middle."""
+    """A frequency that passes: an octave inside the band, or the band's middle."""
     low_hz = max((each.corner_hz for each in amplifier.filters if each.kind == "high-pass"), default=None)
     high_hz = min((each.corner_hz for each in amplifier.filters if each.kind == "low-pass"), default=None)
     if low_hz is not None and high_hz is not None:

@@ -1,8 +1,8 @@
-"""Whether the fuse in the supply lead bears the run: each step alone, and steps that follow each other.
+"""Whether the fuse in the supply lead can take the run: each step alone, and steps that follow each other.
 
-Over any stretch of the run the root mean square of the current is held against the fuse's time-current curve. Where it
-lasts longer than the slowest fuse, the fuse *will* open, which is a hazard; where it lasts longer than the fastest, it
-*may*, which is a warning.
+For each stretch of the run, the root mean square of the current is compared with the fuse's time-current curve. If it
+lasts longer than the slowest fuse holds, the fuse *will* open, which is a hazard. If it lasts longer than the fastest
+fuse holds, it *may* open, which is a warning.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from benchctl.runner.expected.fuse_load import FuseLoad
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 
-# Of many stretches that end with one step, so many steps back: each, then ever sparser, for what matters is the
-# logarithm of the time.
+# Many stretches end with the same step. They are tried so many steps back: each step at first, then fewer and fewer,
+# because only the logarithm of the time matters.
 _SPREAD = np.unique(np.round(np.geomspace(1.0, 20_000.0, 150)).astype(int))
 
 
 class Overload(NamedTuple):
-    """A step at whose end the fuse may be open, or certainly is; then no run can finish."""
+    """A step at whose end the fuse may be open, or certainly is open, so that no run can finish."""
 
     planned: PlannedStep
     text: str
@@ -35,7 +35,7 @@ class Overload(NamedTuple):
 
 
 class _Stretch(NamedTuple):
-    """So many steps that follow each other, and what warms the fuse in them."""
+    """Some steps that follow each other, and what heats the fuse in them."""
 
     load: FuseLoad
     steps: int = 1
@@ -44,17 +44,17 @@ class _Stretch(NamedTuple):
 def overloads(
     amplifier: Amplifier, plan: Sequence[PlannedStep], worst_cases: Sequence[WorstCase]
 ) -> Iterator[Overload]:
-    """Every step that is too much for the fuse by itself, or together with the steps before it."""
+    """Every step that is too much for the fuse, by itself or together with the steps before it."""
     way = _Way(amplifier, worst_cases)
     told: set[bool] = set()
     for number, (planned, worst) in enumerate(zip(plan, worst_cases, strict=True)):
         alone = [_Stretch(load) for load in worst.fuse_loads]
-        # Behind a stretch that opens it for certain nothing more is to be told of stretches.
+        # After a stretch that certainly opens it, no later stretch is reported.
         stretch = _worst(amplifier, alone) or (None if True in told else _worst(amplifier, way.stretches_to(number)))
         if stretch is None:
             continue
         will_open = stretch.load.for_s > _will_open_s(amplifier, stretch.load)
-        # A fuse opens once: of all stretches that end later nothing more is to be told.
+        # A fuse opens once: stretches that end later are not reported.
         if stretch.steps == 1 or will_open not in told:
             yield Overload(planned, _in_words(amplifier, stretch, will_open=will_open), will_open)
         if stretch.steps > 1:
@@ -62,7 +62,9 @@ def overloads(
 
 
 def _worst(amplifier: Amplifier, stretches: Sequence[_Stretch]) -> _Stretch | None:
-    """The one that lasts longest beyond what the fuse bears, if any does; one that opens it for certain comes first."""
+    """The overload that lasts longest beyond what the fuse can take, if there is one; an overload that certainly opens
+    it comes first.
+    """
     opening = [stretch for stretch in stretches if stretch.load.for_s > _may_open_s(amplifier, stretch.load)]
 
     def severity(stretch: _Stretch) -> tuple[float, float]:
@@ -81,7 +83,7 @@ def _will_open_s(amplifier: Amplifier, load: FuseLoad) -> float:
 
 
 class _Way:
-    """The whole run as the fuse feels it: the square of the current, summed up over time, at the end of each step."""
+    """The whole run as it heats the fuse: the square of the current, summed over time, at the end of each step."""
 
     def __init__(self, amplifier: Amplifier, worst_cases: Sequence[WorstCase]) -> None:
         idle = idle_a(amplifier, amplifier.supply.nominal_v)

@@ -1,4 +1,4 @@
-"""Hazards: what a careful technician would refuse. Each check gives its reason in figures."""
+"""Hazards: what a careful technician would refuse. Each check gives its reason with figures."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from benchctl.runner.steps.power import overvoltage_level_v
 
 
 def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
-    """What speaks against the documents together, whatever the step."""
+    """The hazards of the documents together, independent of a step."""
     yield from _wiring(files)
     yield from _inputs(files)
     yield from _probes(files)
@@ -40,7 +40,7 @@ def of_files(files: Files, *, unattended: bool) -> Iterator[str]:
 
 
 def of_plan(plan: Sequence[PlannedStep]) -> Iterator[str]:
-    """Where the amplifier would be switched on a second time, as the sequence is performed here."""
+    """Where the sequence would switch on an amplifier that is on already."""
     on_since: PlannedStep | None = None
     for planned in plan:
         if isinstance(planned.step, PowerOn | RampSupply):

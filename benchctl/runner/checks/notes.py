@@ -1,4 +1,4 @@
-"""Notes: what is good to know before a run begins, neither a hazard nor a warning."""
+"""Notes: useful to know before a run begins, neither a hazard nor a warning."""
 
 from __future__ import annotations
 

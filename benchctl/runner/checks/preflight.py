@@ -24,8 +24,8 @@ from benchctl.runner.steps import ACTIONS
 class Preflight:
     """The steps with what they are expected to take, every hazard and every warning found.
 
-    `worst_cases` hold the highest power of each step, `expected_steps` what is likely. `accepted` is why a person goes
-    on in spite of the warnings; `notes` need no answer.
+    `worst_cases` hold the highest power of each step, `expected_steps` the probable one. `accepted` is the reason why a
+    person goes on in spite of the warnings. `notes` need no answer.
     """
 
     plan: tuple[PlannedStep, ...]
@@ -38,12 +38,12 @@ class Preflight:
 
     @property
     def duration_s(self) -> float:
-        """The whole run without the waits whose length nobody knows."""
+        """The whole run without the waits whose length is unknown."""
         return sum(worst.duration_s for worst in self.worst_cases)
 
     @property
     def expected_s(self) -> float:
-        """The whole run, open waits as long as is likely."""
+        """The whole run, with open waits at their probable length."""
         return sum(expected.duration_s for expected in self.expected_steps)
 
     @property
@@ -64,7 +64,9 @@ class Preflight:
 def preflight(
     files: Files, plan: Sequence[PlannedStep], *, unattended: bool, measured: Pace | None = None
 ) -> Preflight:
-    """Walk through the plan on paper; `measured`: how long questions to the instruments were seen to take."""
+    """Go through the plan without touching anything; `measured`: how long questions to the instruments were seen to
+    take.
+    """
     pace = slower(declared_pace(files.bench), measured or Pace())
     state = ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace)
     refused: list[Finding] = []

@@ -1,7 +1,7 @@
-"""Limits that the bench cannot resolve: an instrument's own error would pass for what is limited, or hide it.
+"""Limits that the bench cannot resolve: an instrument's own error could look like what the limit is for, or hide it.
 
-Refused is a limit that lies within the error that its instrument may have where nothing is there. A warning is given of
-one that a healthy run may pass by the error alone.
+A limit within the error that its instrument may have at zero is refused. A limit that a healthy run may pass through
+the instrument's error alone is a warning.
 """
 
 from __future__ import annotations
@@ -27,14 +27,18 @@ from benchctl.runner.plan import PlannedStep
 
 
 def unresolved(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
-    """Every limit of sequence and bench that lies within its instrument's own error, and what would do."""
+    """Every limit of sequence and bench that lies within its instrument's own error, and which limit would be
+    possible.
+    """
     for signal, limit, origin in _limits(files):
         for reason in _why_unresolved(files, signal, limit, takes_zero=_switches_on(plan)):
             yield f"the {origin} limits {signal} ({limit}), which this bench cannot resolve: {reason}"
 
 
 def too_close(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
-    """Every limit on the supply's voltage that a voltage of the sequence may pass by the error of its reading alone."""
+    """Every limit on the supply's voltage that a voltage of the sequence may pass through the error of its reading
+    alone.
+    """
     accuracy = reading_accuracies(files.bench).get("supply_voltage", ())
     set_v = sorted({voltage_v for planned in plan for voltage_v in _voltages(planned)})
     for signal, limit, origin in _limits(files):
@@ -48,7 +52,7 @@ def too_close(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
 
 
 def coarse_ranges(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
-    """Where a limit on dc trips later than it says, on the range that full power needs."""
+    """Where a limit on dc trips later than it says, on the oscilloscope range that full power needs."""
     for signal, limit, _ in _limits(files):
         sight = _widest(files, takes_zero=_switches_on(plan)) if signal == "output_offset" else None
         if sight is not None and sight.error_v > (bound_v := _nearest_bound(limit)) * _NOTED:
@@ -65,7 +69,7 @@ _NOTED = 0.5
 
 
 class _Sight(NamedTuple):
-    """A range of the oscilloscope at an output, from zero to its end, and the most that dc may be off on it."""
+    """A range of the oscilloscope at an output, from zero to full scale, and the largest error of dc on it."""
 
     half_range_v: float
     error_v: float
@@ -78,7 +82,7 @@ def _limits(files: Files) -> Iterator[tuple[str, Limit, str]]:
 
 
 def _switches_on(plan: Sequence[PlannedStep]) -> bool:
-    """Whether the run switches the amplifier on itself, and so takes the zero before."""
+    """Whether the run switches the amplifier on itself, so that it takes the zero before."""
     return any(isinstance(planned.step, PowerOn | RampSupply) for planned in plan)
 
 
@@ -105,7 +109,7 @@ def _why_unresolved(files: Files, signal: str, limit: Limit, *, takes_zero: bool
 
 
 def _of_dc(files: Files, limit: Limit, *, takes_zero: bool) -> Iterator[str]:
-    """Of quiet outputs: what a wide range cannot tell, they do."""
+    """The error of dc at quiet outputs: a quiet output is measured on a fine range."""
     quietest = _finest(files, takes_zero=takes_zero)
     if quietest is not None and (bound_v := _nearest_bound(limit)) <= quietest.error_v:
         half_range, error = (render(value, "V", digits=2) for value in quietest)
@@ -151,7 +155,7 @@ def _sight(files: Files, signal: str, peak_v: float, *, takes_zero: bool) -> _Si
 
 
 def _of_current(files: Files, signal: str, limit: Limit) -> Iterator[str]:
-    """What an output reads that gives nothing."""
+    """What an output reads that gives no current."""
     supply = files.bench.instruments.supply
     outputs = {} if supply is None else supply.outputs
     for name, output in outputs.items():
@@ -166,7 +170,7 @@ def _of_current(files: Files, signal: str, limit: Limit) -> Iterator[str]:
 
 
 def _of_temperature(files: Files, signal: str, limit: Limit) -> Iterator[str]:
-    """What a sensor reads where nothing is warm."""
+    """What a sensor reads while everything is cold."""
     error_k = sum(each.fixed for each in reading_accuracies(files.bench).get(signal, ()))
     coldest_c = AMBIENT_C + error_k
     if error_k and math.isfinite(limit.high) and limit.high <= coldest_c:

@@ -26,7 +26,7 @@ _SET_BY: Mapping[str, tuple[str, str]] = {
 
 
 def hazards_of(step: StepBase, state: ExpectedState) -> Iterator[str]:
-    """What of this step an instrument does not take, by its driver file."""
+    """Settings of this step that an instrument does not take, by its driver file."""
     for attribute, (role, setting) in _SET_BY.items():
         limits = getattr(state.bench.drivers.get(role), "limits", {}).get(setting)
         if limits is None:

@@ -1,4 +1,6 @@
-"""What was found at steps, told to a person: the same thing at many points of a sweep is told once, with the points."""
+"""Findings at steps, as they are told to a person: what is the same at many points of a sweep is told once, with the
+points.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,7 @@ from typing import NamedTuple
 
 from benchctl.runner.plan import PlannedStep
 
-# So many points are named; of more, how many there are.
+# Up to this many points are named; if there are more, their number is given.
 NAMED_POINTS = 6
 # A figure with the unit behind it, prefix and all: 1.2 kA is alike 900 A.
 _FIGURE = re.compile(r"\d\S*(?: \S+)?")

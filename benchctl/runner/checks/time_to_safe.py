@@ -1,8 +1,8 @@
-"""How long the safe state takes once the run's process is killed, as far as the links to the instruments need time.
+"""How long the safe state takes when the run's process is killed, as far as the links to the instruments need time.
 
 The guardians open links of their own. An instrument that takes one link at a time is free only some time after the
-run's link has ended; others want a pause between messages, or quiet after one; a serial line sends so many letters a
-second. Each instrument is told by itself, so the slowest says how long it takes.
+run's link has ended. Others need a pause between messages, or quiet after one. A serial line sends a limited number of
+characters a second. Each instrument is told by itself, so the slowest one decides how long it takes.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def notes_of(bench: Bench) -> Iterator[str]:
 
 
 def hazards_of(bench: Bench, *, unattended: bool) -> Iterator[str]:
-    """Where nobody is present, one part at least must take the power away in time."""
+    """If nobody is present, at least one part must take the power away in time."""
     times_s = times_to_off_s(bench)
     if unattended and times_s and min(times_s.values()) > PROMISED_S:
         yield (
@@ -61,7 +61,7 @@ def times_to_off_s(bench: Bench) -> dict[str, float]:
 
 
 def _plan(bench: Bench) -> tuple[SafePart, ...]:
-    """The parts of the safe state; nothing is opened and nothing is sent."""
+    """The parts of the safe state. Nothing is opened and nothing is sent."""
     addresses = {role: entry.address for role, entry in bench.instruments.items()}
     with open_bench(bench, addresses, Interlock(RealClock()), time.sleep, connect=False) as unopened:
         return plan_of(unopened)
@@ -72,7 +72,7 @@ def _link(bench: Bench, name: str) -> LinkSettings:
 
 
 def _told_s(parts: tuple[SafePart, ...], link: LinkSettings) -> float:
-    """The link is free, and then message after message; the quiet after the last one delays nothing."""
+    """The time until the link is free and all messages are sent; the quiet time after the last one delays nothing."""
     messages = [message for part in parts for message in part.commands]
     settles_s = sum(part.settle_s for part in parts[:-1])
     sent_s = sum(_sending_s(part.address, message, link) for part in parts for message in part.commands)

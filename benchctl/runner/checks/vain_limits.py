@@ -1,6 +1,6 @@
-"""Limits that can never trip: a bound beyond all that can be read, or a wait that outlasts the run.
+"""Limits that can never trip: a bound beyond all possible readings, or a time that is longer than the run.
 
-A limit is what a person trusts while they look elsewhere; one that cannot trip is worse than none.
+A person trusts a limit while they look elsewhere. One that cannot trip is worse than none.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from benchctl.documents.model.limits import Limit, output_signal
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 
-# Common practice: a bench stands in no hotter air, a wirewound resistor's surface gets no hotter, and no sensor of this
-# kind of bench reads more.
+# Common practice: the air at a bench is not hotter, the surface of a wirewound resistor gets no hotter, and no sensor
+# of such a bench reads more.
 _HOTTEST_AIR_C, _HOTTEST_LOAD_C, _HOTTEST_SENSOR_C = 100.0, 350.0, 400.0
 _COLDEST_C = -55.0
 # Common practice: even a shorted output stage warms its heatsink by less.
@@ -23,7 +23,7 @@ _STEEPEST_K_PER_S = 10.0
 
 
 class _Reach(NamedTuple):
-    """What a reading can be, and what says so."""
+    """The range of possible readings, and why it is that range."""
 
     low: float
     high: float
@@ -38,7 +38,7 @@ def vain_limits(files: Files, longest_s: float) -> Iterator[str]:
 
 
 def limits_anything(files: Files, longest_s: float) -> bool:
-    """Whether sequence or bench limit anything in a way that can trip."""
+    """Whether sequence or bench have a limit that can trip."""
     return any(not list(_faults(files, signal, limit, longest_s)) for signal, limit, _ in _limits(files))
 
 
@@ -81,7 +81,7 @@ def _reach(files: Files, signal: str) -> _Reach:
 
 
 def _supply_reach(files: Files, signal: str) -> _Reach:
-    """What the supply gives. A small supply makes no limit vain that is right for the amplifier."""
+    """What the supply gives. A small supply does not make a limit useless that is right for the amplifier."""
     supply, bears = files.bench.instruments.supply, files.amplifier.supply
     outputs = {} if supply is None else supply.outputs
     for name, output in outputs.items():
@@ -98,7 +98,7 @@ def _supply_reach(files: Files, signal: str) -> _Reach:
 
 
 def _highest_output_v(files: Files) -> float:
-    """Twice the peak of rated power, which no output stage's rails reach (common practice)."""
+    """Twice the peak of rated power, which the rails of no output stage exceed (common practice)."""
     rms_v = max(files.amplifier.rated_voltage_v(line.load_ohm) for line in files.amplifier.rated)
     return 2.0 * math.sqrt(2.0) * rms_v
 

@@ -1,6 +1,6 @@
 """Warnings: what a careful technician would ask about. A person may accept them, with a reason.
 
-What is plainly unsafe or impossible is a hazard and no warning; nothing waves that through.
+What is clearly unsafe or impossible is a hazard and not a warning; it cannot be accepted.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def of_run(
 
 
 def of_step(worst: WorstCase, files: Files) -> Iterator[str]:
-    """A wirewound resistor bears some seconds above its rating; whether yours does is for you to say."""
+    """A wirewound resistor can take some seconds above its rating; the owner must decide whether this one can."""
     if not isinstance(files.bench.load, RelayBank | LoadsByHand):
         return
     load_ohm = worst.load_ohm or 0.0
@@ -67,7 +67,7 @@ def _unlimited(files: Files, plan: Sequence[PlannedStep]) -> Iterator[str]:
 
 
 def _unwatched(files: Files) -> Iterator[str]:
-    """The heatsink is always watched, for the amplifier file limits it; a short shows in the current first."""
+    """The heatsink is always watched, because the amplifier file limits it. A short shows in the current first."""
     if files.sequence.limits.supply_current is None and files.bench.limits.supply_current is None:
         supply = files.bench.instruments.supply
         gives = f", and the supply gives up to {render(supply.main.current_a, 'A')}" if supply is not None else ""

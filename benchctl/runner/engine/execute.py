@@ -25,7 +25,7 @@ from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
 FINISHED = "finished"  # the reason of one that came to the end of its plan
-# What an error in the program itself counts as: the run failed and the bench was made safe.
+# How an error of the program itself is reported: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
 
 
@@ -33,9 +33,9 @@ FAULT_EXIT_CODE = 5
 class Outcome:
     """How a run ended.
 
-    `error` is why it ended early, `unmeasured` lists the steps whose records gave no figures, with the reason,
-    `tripped_outputs` those that the supply has switched off by itself. Where a step `begins_anew`, only a part of the
-    run has ended, and whoever performs it goes on from what its journal tells.
+    `error` is why it ended early. `unmeasured` lists the steps whose records gave no figures, with the reason.
+    `tripped_outputs` are the supply's outputs that it has switched off by itself. If a step `begins_anew`, only a part
+    of the run has ended; the caller goes on from the journal.
     """
 
     error: BenchctlError | None
@@ -75,16 +75,17 @@ class Outcome:
 
 
 def execute(plan: Sequence[PlannedStep], run: Run, progress: Progress | None = None) -> Outcome:
-    """Perform every step in order, or from where an earlier part of the run had come.
+    """Perform every step in order, from the first one or from where an earlier part of the run ended.
 
-    Errors end up in the outcome; only faults of the program itself are raised, and the bench is made safe before.
+    Errors are put into the outcome. Only errors of the program itself are raised, and the bench is made safe before
+    that.
     """
     unmeasured: list[str] = []
     fault: BaseException | None = None
     try:
         _perform_all(plan, run, progress, unmeasured)
     except BenchctlError as error:
-        # Whoever opened the interlock first has the reason; the failure of an exchange that it cut short is not.
+        # The reason is what opened the interlock first, not the failure of an exchange that it then ended.
         run.interlock.open(error)
     except BaseException as caught:  # noqa: BLE001 - raised again below, once the bench is safe
         fault = caught
@@ -111,10 +112,10 @@ def _perform_all(plan: Sequence[PlannedStep], run: Run, progress: Progress | Non
 
 
 def prepare(run: Run) -> None:
-    """Every instrument into a known state and then into its mode, on a bench that is known to be safe.
+    """Reset every instrument and put it into its mode, on a bench that is known to be safe.
 
-    Whoever used it last may have left it on, and no setting of theirs is trusted. Errors that they have left go with
-    the reset; they are not this run's.
+    The last user may have left it on, and their settings are not trusted. Errors in an instrument's queue are cleared
+    by the reset; they do not belong to this run.
 
     Raises:
         InstrumentError: an instrument does not confirm that its output is off.
@@ -136,10 +137,10 @@ def prepare(run: Run) -> None:
 
 
 def _look_at_temperatures(run: Run) -> None:
-    """Parts may still be warm from before the interruption: nothing is switched on again beyond a limit.
+    """Read the temperatures after an interruption. Parts may still be warm, and nothing is switched on above a limit.
 
     Raises:
-        LimitTripped: a temperature is beyond its limit.
+        LimitTripped: a temperature is over its limit.
         InstrumentError: one cannot be read.
     """
     channels = run.bench.thermometer.channels if run.bench.has("thermometer") else {}
@@ -149,7 +150,7 @@ def _look_at_temperatures(run: Run) -> None:
 
 
 def _why_left_out(planned: PlannedStep, run: Run) -> str:
-    """The first condition of the step that does not hold, or an empty text."""
+    """The first condition of the step that does not hold, in words, or an empty text."""
     for criteria in planned.only_if:
         if unmet := unmet_criteria(run, criteria):
             return unmet[0]
@@ -190,7 +191,7 @@ def _tell(run: Run, kind: str, index: int, **fields: Any) -> None:
 
 
 def _leave_as_after(step: StepBase, run: Run) -> None:
-    """The bench as a step leaves it whose figures an earlier part of the run has measured."""
+    """Leave the bench as this step does. An earlier part of the run has its figures already."""
     if isinstance(step, RampSupply):
         bring_up(step, run)
     else:
@@ -198,8 +199,9 @@ def _leave_as_after(step: StepBase, run: Run) -> None:
 
 
 def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
-    """Safe state, and then the last word, unless the step that was under way starts again. A journal that cannot be
-    written any more is an error too."""
+    """Bring the bench into the safe state and write the last event, unless the step that was under way starts again. A
+    journal that cannot be written is an error too.
+    """
     try:
         run.guard.stop()
     except ArchiveError as lost:

@@ -1,8 +1,8 @@
-"""An instrument was switched off and on during a step: whether the step starts again once the bench is safe.
+"""If an instrument was switched off and on during a step: whether the step starts again when the bench is safe.
 
-A power cycle is lost contact first, and an instrument needs its time to start up. So where a sequence asks for steps to
-be repeated and one ended because an instrument failed, that instrument is waited for on a bench that is safe meanwhile.
-If it comes back with its settings, it has not lost its power, and the run ends.
+A power cycle first looks like a lost link, and the instrument needs time to start. So if the sequence asks for steps to
+be repeated and a step ended because an instrument failed, that instrument is waited for while the bench is safe. If it
+comes back with its settings, it has not lost its power, and the run ends.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from benchctl.instruments.bench import Bench
 from benchctl.runner.acting.run import Run
 from benchctl.runner.engine.progress import Attempt, attempt_under_way
 
-# A step that was interrupted so often is not begun a third time: somebody must look after the mains.
+# A step that was interrupted this often is not started a third time: somebody must check the mains.
 REPEATS_A_STEP = 2
 # An oscilloscope starts up for a minute or more (common practice).
 RETURN_S = 120.0
@@ -24,7 +24,8 @@ LOOK_EVERY_S = 2.0
 
 
 def gives_up_step(run: Run, error: BenchctlError | None) -> bool:
-    """Whether the step that was under way starts again; if so, the journal has it, and that what it found is no result.
+    """Whether the step that was under way starts again. If so, the journal says so, and that what it found is not a
+    result.
 
     Args:
         run: with the bench in the safe state, as far as the instruments confirm that.
@@ -48,7 +49,7 @@ def gives_up_step(run: Run, error: BenchctlError | None) -> bool:
 
 
 def _may_be_power_cycle(error: BenchctlError | None) -> bool:
-    """A limit that was passed is none; one that could not be read may be."""
+    """Whether this may be a power cycle. A limit that was passed is not; a signal that could not be read may be."""
     return isinstance(error, InstrumentError) or (isinstance(error, LimitTripped) and error.value is None)
 
 
@@ -64,7 +65,7 @@ def _give_up(run: Run, attempt: Attempt, restarted: Collection[str], error: Benc
 
 
 def _wait_for_return(run: Run) -> list[str]:
-    """The instruments that lost their power, once all of them answer and confirm the safe state; else none."""
+    """The instruments that lost their power, when all of them answer and confirm the safe state; otherwise none."""
     away = list(run.bench.roles)
     deadline_s = run.clock.now() + RETURN_S
     is_told = False
@@ -98,7 +99,9 @@ def _restarted(bench: Bench) -> list[str]:
 
 
 def _confirm_again(run: Run, away: Collection[str]) -> None:
-    """An instrument may switch its output on as it starts: whoever has not confirmed is told again once it answers."""
+    """Ask again each part that has not confirmed, once its instrument answers. An instrument may switch its output on
+    when it starts.
+    """
     missing = {each.instrument for each in run.guard.confirmations if not each.confirmed}
     if missing.difference(away):
         run.guard.try_again()

@@ -1,4 +1,4 @@
-"""How far an earlier part of a run came, read from its journal, and the way back to that place."""
+"""How far an earlier part of a run came, read from its journal, and how to bring the bench back to that point."""
 
 from __future__ import annotations
 
@@ -44,15 +44,15 @@ class Progress:
     """Where a run goes on.
 
     Attributes:
-        next_index: the first unfinished step of the plan, or how many there are where all are finished.
-        power_on: the step that switched the amplifier on, where it is on at that place.
+        next_index: the first unfinished step of the plan, or the number of steps if all are finished.
+        power_on: the step that switched the amplifier on, if it is on at that point.
         conditions: what the bench was set to.
-        driven: what the last `set` of the driven inputs said.
-        moves_plugs: whether any step so far left inputs undriven, for which a person may have moved plugs.
-        seen: the outputs that the probes were on, where a hand moves them.
+        driven: the driven inputs of the last `set`.
+        moves_plugs: whether a step so far left inputs undriven, so that a person may have moved plugs.
+        seen: the outputs that have a probe, if a person moves the probes.
         clean_levels: as `Run.clean_levels`.
         measured: every figure so far.
-        named: those of the steps that have a name.
+        named: the figures of the steps that have a name.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
         unmeasured: the finished steps whose records gave no figures, with the reason.
         remarks: what a person must be told before the run goes on.
@@ -99,10 +99,10 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
 
 
 def _left(finished: Sequence[Event], still_to_do: Sequence[PlannedStep]) -> Conditions:
-    """What the last finished step left the bench set to; nothing, where the next step switches everything off anyway.
+    """What the bench was set to after the last finished step; nothing, if the next step switches everything off anyway.
 
     Raises:
-        UsageError: the journal is of an earlier version, which kept no such record.
+        UsageError: the journal was written by an earlier version, which did not record that.
     """
     switches_off = bool(still_to_do) and isinstance(still_to_do[0].step, PowerOff)
     if not finished or not still_to_do or (switches_off and len(still_to_do) == 1):
@@ -117,7 +117,7 @@ def _left(finished: Sequence[Event], still_to_do: Sequence[PlannedStep]) -> Cond
 
 
 def _seen_last(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> tuple[str, ...]:
-    """The outputs that the probes were moved to last."""
+    """The outputs to which the probes were moved last."""
     performed = (plan[event["index"]].step for event in reversed(finished) if "left_out" not in event)
     return next((step.outputs for step in performed if isinstance(step, MoveProbe)), ())
 
@@ -132,8 +132,8 @@ def _switched_on_by(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> P
 class Attempt:
     """A step that is under way.
 
-    `given_up_before` counts how often it was given up already; `findings` are the numbers of the events that tell what
-    it has found so far.
+    `given_up_before` counts how often it was given up already. `findings` are the numbers of the events with what it
+    has found so far.
     """
 
     index: int
@@ -143,7 +143,7 @@ class Attempt:
 
 
 def attempt_under_way(events: Sequence[Event]) -> Attempt | None:
-    """The step that was being performed when the journal ended; None before the first one and between two."""
+    """The step that was being performed when the journal ended; None before the first step and between two steps."""
     attempt: Attempt | None = None
     given_up = Counter(event["index"] for event in events if event["event"] == STEP_GIVEN_UP)
     for event in events:
@@ -168,13 +168,15 @@ def _leaves_inputs_undriven(planned: PlannedStep) -> bool:
 
 
 def _set_driven(plan: Sequence[PlannedStep], finished: Sequence[Event]) -> str | tuple[str, ...]:
-    """What the last `set` of the driven inputs said."""
+    """The driven inputs of the last `set`."""
     performed = (plan[event["index"]].step for event in reversed(finished) if "left_out" not in event)
     return next((step.driven for step in performed if isinstance(step, Set) and step.driven is not None), "all")
 
 
 def _clean_levels(events: Sequence[Event]) -> dict[Place, CleanLevel]:
-    """What was found last for each load and frequency; a search forgets what was found before it, whatever it finds."""
+    """What was found last for each load and frequency. A new search discards what was found before, whatever its
+    result.
+    """
     left_out = {event["index"] for event in events if "left_out" in event}
     found: dict[Place, CleanLevel] = {}
     for event in events:
@@ -210,7 +212,7 @@ def _measured_lengths(events: Sequence[Event], index: int) -> frozenset[int | No
 
 
 def _switch_on(step: PowerOn | RampSupply, run: Run) -> None:
-    """Switch it on as the first time: what needed care then needs it again."""
+    """Switch the amplifier on with the same care as the first time."""
     if isinstance(step, PowerOn):
         perform_on(step, run)
     else:

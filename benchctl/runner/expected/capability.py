@@ -1,17 +1,17 @@
-"""What an amplifier gives and draws into a load at a supply voltage, as far as its plate tells.
+"""What an amplifier gives and draws into a load at a supply voltage, as far as its rating plate tells.
 
-Told twice: the most that it may be, by which load, probe, fuse and supply are judged and which is never too little;
-and what is to be expected, by which time, energy and heat are told.
+There are two answers. One is the worst case: load, probe, fuse and supply are checked against it, and it is never too
+low. The other is what to expect: times, energy and heat are predicted with it.
 
-Power. Rails that follow the supply make power go with the square of its voltage. Held rails do not, and where the
-amplifier file does not say which it has, the most is the larger of both: the plate's power below the nominal voltage,
-the square above it.
+Power. If the rails follow the supply, power is proportional to the square of the supply voltage. If they are regulated,
+it is not. If the amplifier file does not say which, the worst case takes the larger of both: the rated power below the
+nominal voltage, the square above it.
 
-A level that asks for more than that is clipped, and gives up to twice as much all the same: a square wave.
+A level that asks for more than that is clipped, and can give up to twice as much: a square wave.
 
-Draw. A linear stage takes a current that goes with its output voltage, from rails that stay: from the supply it takes
-a power that goes with the root of what it gives, so that at an eighth of its power it draws a third of its current
-(Boylestad and Nashelsky, ch. 12). A switching stage takes what it gives and its losses.
+Draw. A linear stage takes a current in proportion to its output voltage from rails that stay constant. So its supply
+power is proportional to the root of its output power: at an eighth of its power it draws a third of its current
+(Boylestad and Nashelsky, ch. 12). A switching stage takes its output power and its losses.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier, Rating
 
 @dataclass(frozen=True)
 class Assumptions:
-    """What the plate does not tell: continuous power over the rated one, and output over supply power at full drive,
-    converter included, of a linear and of a switching amplifier."""
+    """What the plate does not tell: continuous power over rated power, and output power over supply power at full
+    drive, converter included, of a linear and of a switching amplifier.
+    """
 
     over_rated: float
     linear: float
@@ -46,9 +47,9 @@ FEW_OVER_ALL = 4.0 / 3.0
 
 @dataclass(frozen=True)
 class Capability:
-    """One amplifier into one load at one supply voltage, under assumptions. Powers are into each load.
+    """One amplifier into one load at one supply voltage, under assumptions. Powers are those in each load.
 
-    `driven`: how many of its channels are; None for all.
+    `driven`: how many of its channels are driven; None for all.
     """
 
     amplifier: Amplifier
@@ -70,17 +71,17 @@ class Capability:
 
     @property
     def full_w(self) -> float:
-        """As much as it gives continuously."""
+        """The most that it gives continuously."""
         return self.assumptions.over_rated * self.rated_w * self._of_few
 
     @property
     def burst_w(self) -> float:
-        """As much as it gives for some cycles."""
+        """The most that it gives for some cycles."""
         return BURST_OVER_RATED * self.rated_w * self._of_few
 
     @property
     def rated_w(self) -> float:
-        """What the plate says at the nominal voltage, as it is at this voltage."""
+        """The plate's power at the nominal voltage, converted to this voltage."""
         line = _line_for(self.amplifier, self.load_ohm)
         return line.power_w * line.load_ohm / self.load_ohm * self._of_supply
 
@@ -97,11 +98,11 @@ class Capability:
                 return ratio**2
 
     def given_w(self, asked_w: float) -> float:
-        """What comes of a sine that would be so much power without clipping."""
+        """The output power for a sine that would have `asked_w` without clipping."""
         return min(asked_w, 2.0 * self.full_w * _clipped(self._drive(asked_w)).square)
 
     def supply_w(self, asked_w: float) -> float:
-        """What the supply gives for a sine that would be so much power in each load, beyond what it gives at idle."""
+        """The supply's power, beyond that at idle, for a sine that would have so much power in each load."""
         channels = self.channels
         if self.amplifier.amplifier_class == "D":
             return channels * self.given_w(asked_w) / self.assumptions.switching
@@ -123,14 +124,14 @@ def idle_a(amplifier: Amplifier, supply_v: float) -> float:
 
 
 class _Means(NamedTuple):
-    """Of a cycle of a sine whose tips are clipped at 1."""
+    """Means of a cycle of a sine whose peaks are clipped at 1."""
 
     absolute: float
     square: float
 
 
 def _clipped(amplitude: float) -> _Means:
-    """The integrals over a quarter of a cycle, up to where the tip is cut off and from there on."""
+    """The integrals over a quarter of a cycle: up to where the peak is cut off, and from there on."""
     if amplitude <= 1.0:
         return _Means(2.0 / math.pi * amplitude, amplitude**2 / 2.0)
     cut = math.asin(1.0 / amplitude)
@@ -141,8 +142,9 @@ def _clipped(amplitude: float) -> _Means:
 
 
 def _line_for(amplifier: Amplifier, load_ohm: float) -> Rating:
-    """The plate's line for this load, or the nearest for a lighter one, whose voltage this load does not exceed; of a
-    load lighter than all, the lightest."""
+    """The plate's line for this load; else the line of the nearest lighter load, because this load does not get a
+    higher voltage; for a load lighter than all, the lightest line.
+    """
     exact = amplifier.rating(load_ohm)
     if exact is not None:
         return exact

@@ -1,4 +1,4 @@
-"""What is to be expected of each step: how long it takes, what it draws, and how warm the heatsink is by then."""
+"""What to expect of each step: how long it takes, what it draws, and how warm the heatsink is at its end."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from benchctl.measure.signal.thermal import Curve
 
-# So many points show a curve as well as any terminal or picture can.
+# This many points draw a curve well in any terminal or picture.
 POINTS = 200
 
 
@@ -47,13 +47,13 @@ class ExpectedStep:
 
     @property
     def hottest_c(self) -> float:
-        """On its way the heatsink only rises or only falls."""
+        """The highest temperature in the step. Within a step the heatsink only rises or only falls."""
         return max(self.heatsink.now_c, self.heatsink_c)
 
 
 @dataclass(frozen=True)
 class Instant:
-    """What is to be expected at one time of the run: the highest supply current of the step, and the heatsink."""
+    """What to expect at one time of the run: the highest supply current of the step, and the heatsink."""
 
     time_s: float
     peak_a: float

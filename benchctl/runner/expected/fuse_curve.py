@@ -1,8 +1,9 @@
 """How long a road-vehicle fuse carries an overload: its time-current curve.
 
-ISO 8820-3 (blades) and makers' data sheets that name it give, at some multiples of the rating and at 23 degC, a
-shortest and a longest time to open. Between them nobody knows: so a fuse *may* open after the shortest time and *will*
-after the longest. Between two multiples both are interpolated, the logarithm of the time over that of the current.
+ISO 8820-3 (blades), and makers' data sheets that name it, give a shortest and a longest time to open at some multiples
+of the rating, at 23 degC. In between the result is open: a fuse *may* open after the shortest time and *will* open
+after the longest. Between two multiples both times are interpolated, as the logarithm of the time over the logarithm of
+the current.
 """
 
 from __future__ import annotations
@@ -60,13 +61,16 @@ _POINTS: dict[FuseType, tuple[_Point, ...]] = {
 
 
 def may_open_s(ratio: float, fuse_type: FuseType | None) -> float:
-    """The shortest time after which a fuse may open at a multiple of its rating; of an unknown type, that of the
-    fastest. Infinite where it holds."""
+    """The shortest time after which a fuse may open at a multiple of its rating; for an unknown type, that of the
+    fastest fuse. Infinite if it does not open.
+    """
     return min(_time_s(ratio, _curve(points, longest=False)) for points in _of(fuse_type))
 
 
 def will_open_s(ratio: float, fuse_type: FuseType | None) -> float:
-    """The longest time that it carries that; of an unknown type, that of the slowest. Infinite where it may hold."""
+    """The longest time that it carries this multiple; for an unknown type, that of the slowest fuse. Infinite if it may
+    never open.
+    """
     return max(_time_s(ratio, _curve(points, longest=True)) for points in _of(fuse_type))
 
 
@@ -80,8 +84,9 @@ def _curve(points: Sequence[_Point], *, longest: bool) -> list[tuple[float, floa
 
 
 def _time_s(ratio: float, curve: Sequence[tuple[float, float]]) -> float:
-    """Below the first point it does not open. Beyond the last no heat flows off: the square of the current by the time
-    is what it takes."""
+    """The time at a multiple. Below the first point the fuse does not open. Beyond the last point no heat flows off, so
+    that the square of the current times the time is constant.
+    """
     if ratio < curve[0][0]:
         return math.inf
     for (low, low_s), (high, high_s) in itertools.pairwise(curve):

@@ -1,4 +1,4 @@
-"""What a level as it is written means in volts at the output."""
+"""Converts a level as it is written in a sequence into volts at the output."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ QUIET = Level(0.1, "rated")
 
 
 def output_v(level: Level, amplifier: Amplifier, load_ohm: float) -> float:
-    """V RMS at each output for a power into each load, or a part of the plate's."""
+    """V RMS at each output for a power into each load, or for a fraction of rated power."""
     if level.of == "watts":
         return math.sqrt(level.value * load_ohm)
     return math.sqrt(level.value) * amplifier.rated_voltage_v(load_ohm)

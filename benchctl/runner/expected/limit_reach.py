@@ -1,4 +1,4 @@
-"""Whether a search can reach rated power within the levels that it may try, and what to do where it cannot."""
+"""Whether a search can reach rated power within the levels that it may try, and what to do if it cannot."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _ROUND = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 
 
 def warn_of_short_search(step: FindCleanLevel | MeasureBurst, state: ExpectedState) -> None:
-    """Note a warning where the highest level of a search does not even give rated power."""
+    """Add a warning if even the highest level of a search does not give rated power."""
     rating = state.amplifier.rating(state.load_ohm) if state.load_ohm is not None else None
     if rating is None or step.to_v >= state.rated_level_v:
         return
@@ -30,7 +30,7 @@ def warn_of_short_search(step: FindCleanLevel | MeasureBurst, state: ExpectedSta
 
 
 def higher_level_advice(bench: Bench, wanted_v: float) -> str:
-    """How a search reaches `wanted_v` V rms, or the output that this level gives."""
+    """How a search can reach `wanted_v` V RMS, or the output that this level gives."""
     generator = bench.instruments.generator
     highest_v = math.inf if generator is None else generator.ratings.level_v
     rounded_v = _rounded_up(wanted_v)

@@ -1,6 +1,7 @@
-"""How long it takes to talk to the instruments of a bench: a millisecond a question, or a third of a second.
+"""How long it takes to talk to the instruments of a bench: a question takes a millisecond, or a third of a second.
 
-While the program asks, the amplifier goes on playing. So a slow bench takes longer, and heats it for longer.
+While the program asks, the amplifier goes on playing. So on a slow bench a run takes longer and heats the amplifier
+longer.
 """
 
 from __future__ import annotations
@@ -23,12 +24,12 @@ READ_BY_GUARD = frozenset({"supply", "thermometer"})
 
 @dataclass(frozen=True)
 class Pace:
-    """How long each question takes, by role, s; what nobody knows takes no time worth telling.
+    """How long each question takes, by role, s; 0 where it is not known.
 
-    `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file says less:
-    whether it was switched off and on, and its errors. `record_rest_s`: quiet that the oscilloscope needs for each
-    record, and how long it is not asked whether the record is whole. `reading_questions`: how many questions one
-    reading of the supply takes; `switching_questions`: how many read back what an output of it is set to and that it
+    `asked_after_a_step`: how many questions each instrument is asked then, two unless its driver file has fewer:
+    whether it was switched off and on, and its errors. `record_rest_s`: the time for each record in which the
+    oscilloscope must not be asked whether the record is complete. `reading_questions`: how many questions one reading
+    of the supply takes. `switching_questions`: how many questions read back what an output of it is set to and that it
     is on.
     """
 
@@ -39,7 +40,7 @@ class Pace:
     switching_questions: int = 5
 
     def ask_s(self, role: str, questions: float = 1.0) -> float:
-        """So many questions to the instrument in a role."""
+        """The time of so many questions to the instrument in a role."""
         return questions * self.question_s.get(role, 0.0)
 
     def is_slower_than(self, other: Pace) -> bool:
@@ -47,7 +48,7 @@ class Pace:
         return any(self.ask_s(role) > other.ask_s(role) for role in self.question_s)
 
     def record_s(self, signals: int) -> float:
-        """Setting up a record and fetching it, beyond its own length."""
+        """The time to set up a record and to fetch it, beyond its own length."""
         questions = QUESTIONS_A_RECORD + signals * QUESTIONS_A_SIGNAL
         return self.ask_s("oscilloscope", questions) + self.record_rest_s
 
@@ -57,7 +58,7 @@ class Pace:
 
     @property
     def between_steps_s(self) -> float:
-        """Every instrument's errors, and whether it was switched off and on."""
+        """The time to ask every instrument for its errors, and whether it was switched off and on."""
         return sum(
             self.asked_after_a_step.get(role, 2) * each_s * (GUARDED if role in READ_BY_GUARD else 1.0)
             for role, each_s in self.question_s.items()

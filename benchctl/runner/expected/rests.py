@@ -1,4 +1,4 @@
-"""What bursts are like with the generator of a bench: what lies between them, and where they begin."""
+"""The form that bursts have with the generator of a bench: what is between them, and where in a cycle they begin."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def generator_driver(bench: Bench) -> GeneratorDriver | None:
 
 
 def rest_ratio(bench: Bench, asked: float) -> float:
-    """The level between bursts over that of the bursts, where a step asks for `asked`."""
+    """The level between bursts over the level of the bursts, if a step asks for `asked`."""
     driver = generator_driver(bench)
     return 0.0 if driver is not None and driver.rests_are_silent else asked
 

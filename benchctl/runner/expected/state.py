@@ -26,7 +26,7 @@ AMBIENT_C = 25.0
 
 
 def level_hazards(level_v: float, bench: Bench) -> Iterator[str]:
-    """What speaks against a level of the generator, V rms."""
+    """The hazards of a level of the generator, V RMS."""
     generator = bench.instruments.generator
     highest_v = math.inf if generator is None else generator.ratings.level_v
     if level_v > highest_v:
@@ -57,7 +57,7 @@ class ExpectedState:
     unattended: bool = False
     pace: Pace = field(default_factory=Pace)
     heatsink_c: float = AMBIENT_C
-    # Channel and load -> what its resistor still holds of overloads, in seconds of its rated power.
+    # Channel and load -> what its resistor still holds of earlier overloads, in seconds of its rated power.
     load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
     hazards: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
@@ -70,15 +70,15 @@ class ExpectedState:
             self.load_ohm = self.bench.loads.connected_ohm
 
     def hazard(self, text: str) -> None:
-        """Note what speaks against the step that is looked at."""
+        """Add a hazard of the step that is being checked."""
         self.hazards.append(text)
 
     def warning(self, text: str) -> None:
-        """Note what a person must answer for before the step that is looked at."""
+        """Add a warning about the step that is being checked."""
         self.warnings.append(text)
 
     def change_load_by_hand(self) -> None:
-        """Note a hazard where a person connects the loads and nobody is present."""
+        """Add a hazard if a person connects the loads and nobody is present."""
         if self.unattended and self.bench.loads is not None:
             self.hazard(
                 "another load is connected by hand, and nobody is present in an unattended run; be present, or use one "
@@ -90,10 +90,10 @@ class ExpectedState:
         self.clean_levels.add((self.load_ohm, self.frequency_hz, self.driven))
 
     def needs_clean_level(self, instead: str, why: str = "no level is given") -> None:
-        """Note a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
+        """Add a hazard unless a clean level will be known for this load and this frequency; `instead`: what to give.
 
-        A level that was found for another load or frequency is none for these. Where one of them is not set, that is
-        the hazard to tell.
+        A level that was found for another load or frequency does not count. If load or frequency is not set, that is
+        the hazard.
         """
         if (
             self.load_ohm is None
@@ -113,7 +113,7 @@ class ExpectedState:
         return self.pace.record_s(max(len(self.seen), 1) + (len(supply) if with_supply else 0))
 
     def temperatures_s(self, *, heatsink: int = 0, load: int = 0) -> float:
-        """So many readings of the heatsink and of the load resistors, where sensors are on them."""
+        """The time of so many readings of the heatsink and of the load resistors, if they have sensors."""
         thermometer = self.bench.instruments.thermometer
         sensors = dict(thermometer.channels.items()) if thermometer is not None else {}
         readings = (heatsink if HEATSINK in sensors else 0) + (load if "load" in sensors else 0)
@@ -122,7 +122,7 @@ class ExpectedState:
     # -- what drives it ----------------------------------------------------------------------------------------
 
     def tone(self, level: Level, *, for_s: float, bursts: Bursts | None = None) -> Power:
-        """A tone at a level, steady or in bursts; clipped where that is more than the amplifier can give."""
+        """A tone at a level, steady or in bursts. It is clipped if the amplifier cannot give as much."""
         if level.of == "clean":
             self.needs_clean_level("give a level in V or W", f"the level is {level}")
         expected, most = self._into_load(EXPECTED), self._into_load(MOST)
@@ -131,7 +131,7 @@ class ExpectedState:
         return self._power(self._asked_w(level, most), draw, bursts)
 
     def _asked_w(self, level: Level, amplifier: Capability) -> float:
-        """What a level asks for into each load; the clean level is taken for that of full power."""
+        """The power that a level asks for in each load. The clean level counts as that of full power."""
         match level.of:
             case "volts":
                 return (level.value * self.gain) ** 2 / amplifier.load_ohm
@@ -148,11 +148,11 @@ class ExpectedState:
         return self._power(self._into_load(MOST).full_w, draw, bursts)
 
     def full_bursts(self, *, for_s: float, trains: Sequence[tuple[Bursts, float]]) -> Power:
-        """As much as the amplifier gives in single bursts that last `for_s` in all.
+        """The most that the amplifier gives in single bursts that last `for_s` in all.
 
-        The reservoir adds to the power of a short burst, and bears its current; one that outlasts the reservoir draws
-        from the supply what a steady tone does. `trains`: the bursts, each with how long they follow each other near
-        full drive.
+        In a short burst the reservoir adds to the power and supplies the current. A burst that lasts longer draws from
+        the supply what a steady tone draws. `trains`: the bursts, each with how long they follow each other near full
+        drive.
         """
         most, expected = self._into_load(MOST), self._into_load(EXPECTED)
         draws = (draw_of(expected, expected.full_w, near_full_s, bursts) for bursts, near_full_s in trains)
@@ -166,8 +166,9 @@ class ExpectedState:
         return power
 
     def _fuse_loads(self, asked_w: float, trains: Sequence[Train], over_steady: float = 1.0) -> tuple[FuseLoad, ...]:
-        """Of trains of bursts in which the supply gives so many times what it gives for a steady tone, though never
-        more than its current limit."""
+        """The fuse loads of trains of bursts in which the supply gives so many times what it gives for a steady tone,
+        limited by its current limit.
+        """
         most, limit_a = self._into_load(MOST), self.current_limit_a or math.inf
         low_ratio = max((bursts.low_level_ratio for bursts, _ in trains if bursts is not None), default=0.0)
         ripple = rms_over_mean(self.amplifier, self.frequency_hz)
@@ -175,14 +176,15 @@ class ExpectedState:
         return fuse_loads(full_a, min(ripple * most.supply_a(asked_w * low_ratio**2), limit_a), trains)
 
     def _into_load(self, assumptions: Assumptions) -> Capability:
-        """Into the load that is set; into a rated one where none is, which is a hazard of its own."""
+        """Into the load that is set; if none is set, which is a hazard of its own, into a rated one."""
         load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
         supply_v = self.supply_v or self.amplifier.supply.nominal_v
         return Capability(self.amplifier, load_ohm, supply_v, assumptions, driven=len(self.driven))
 
     def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
-        """Into one load; of bursts that follow each other the load feels the mean, and the supply each of them that
-        outlasts the reservoir."""
+        """The power into one load. If bursts follow each other, the load is heated by the mean, and the supply carries
+        each burst that lasts longer than the reservoir.
+        """
         most = self._into_load(MOST)
         burst_w, burst_a = most.given_w(asked_w), most.supply_a(asked_w)
         power = Power(
@@ -205,7 +207,9 @@ class ExpectedState:
 
     @property
     def gain(self) -> float:
-        """Volts at the output for a volt of the generator: as set on the way, or as the amplifier file says."""
+        """Volts at the output for a volt of the generator: as a person has set it in this run, else as the amplifier
+        file says.
+        """
         return self.set_gain or self.amplifier.gain_ratio
 
     @property
@@ -222,7 +226,7 @@ class ExpectedState:
         return 0.0 if self.supply_v is None else idle_a(self.amplifier, self.supply_v)
 
     def warming(self, draw: SupplyDraw | None = None) -> Curve:
-        """Where the heatsink goes from here, undriven or under a draw."""
+        """How the heatsink's temperature goes on from here, undriven or under a draw."""
         heat_w = self.idle_a * (self.supply_v or 0.0) + (0.0 if draw is None else draw.heat_w)
         return self._heating(heat_w)
 
@@ -231,9 +235,9 @@ class ExpectedState:
         return heating(self.heatsink_c, AMBIENT_C, heat_w, k_per_w, time_constant_s)
 
     def go_through(self, worst: WorstCase, begins_s: float) -> ExpectedStep:
-        """What to expect of a step in this state, and leave the heatsink as the step does.
+        """What to expect of a step in this state. The heatsink is left as the step leaves it.
 
-        Its drives, however they are spread over it, warm the heatsink evenly.
+        The step's drives are taken as spread evenly over it.
         """
         duration_s, supply_v, draw = worst.expected_s, self.supply_v or 0.0, worst.draw
         # An open drive is foreseen at its longest, and may be likely to end before.

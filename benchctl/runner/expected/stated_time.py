@@ -1,6 +1,6 @@
-"""How long steps last that wait for the heatsink, where nothing watches it: a stated time instead.
+"""How long steps last that wait for the heatsink, if no sensor is on it: a stated time is used instead.
 
-A heatsink that warms or cools by one time constant has done 63 % of its way, after three 95 %.
+After one time constant a heatsink has gone 63 % of its way, after three 95 %.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ DRIVEN = 1.0
 
 
 def stated_time_s(step: StepBase, bench: Bench, amplifier: Amplifier) -> float | None:
-    """The time that takes the place of the heatsink's temperature in a step; None where the step waits for none, or a
-    sensor is there to tell."""
+    """The time that is used instead of the heatsink's temperature in a step; None if the step does not wait for a
+    temperature, or if a sensor is there.
+    """
     if reads_heatsink(bench, amplifier):
         return None
     time_constant_s = amplifier.heatsink.time_constant_s

@@ -1,4 +1,4 @@
-"""What a drive is expected to take from the supply, and how much of it becomes heat."""
+"""What a drive is expected to take from the supply, and how much of that becomes heat."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ RESERVOIR_S = 0.1
 
 @dataclass(frozen=True)
 class Bursts:
-    """Bursts that follow each other: the part of the time that they last, the level between them over that in them,
-    and how long one is."""
+    """Bursts that follow each other: the part of the time in which they play, the level between them over their own,
+    and how long one is.
+    """
 
     duty: float
     low_level_ratio: float
@@ -39,7 +40,7 @@ class SupplyDraw:
         supply_j: energy from the supply, beyond what it gives at idle.
         loads_j: energy into all loads.
         peak_a: the highest current.
-        read_a: the highest current that the supply reads: of bursts that the reservoir bears, their mean.
+        read_a: the highest current that the supply reads; if the reservoir supplies the bursts, their mean.
         unbroken_s: how long it reads that without a pause.
     """
 
@@ -57,7 +58,7 @@ class SupplyDraw:
 
 
 def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts | None = None) -> SupplyDraw:
-    """Of a sine that would be so much power in each load without clipping, steady or in bursts."""
+    """The draw of a sine that would have so much power in each load without clipping, steady or in bursts."""
     channels = amplifier.channels
     supply_w, load_w = amplifier.supply_w(asked_w), amplifier.given_w(asked_w)
     peak_a = read_a = amplifier.supply_a(asked_w)
@@ -74,7 +75,7 @@ def draw_of(amplifier: Capability, asked_w: float, for_s: float, bursts: Bursts 
 
 
 def together(draws: Iterable[SupplyDraw]) -> SupplyDraw:
-    """One drive after the other."""
+    """The draw of one drive after the other."""
     every = tuple(draws)
     return SupplyDraw(
         for_s=sum(draw.for_s for draw in every),

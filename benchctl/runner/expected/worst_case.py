@@ -10,9 +10,10 @@ from benchctl.runner.expected.supply_draw import SupplyDraw
 
 
 class Power(TypedDict):
-    """What a step puts into one load resistor, and what the supply gives for it: the most that it lasts for, and what
-    warms the fuse, of bursts a whole train of them and a single one. `draw` is what is to be expected instead of the
-    worst."""
+    """What a step puts into one load resistor and takes from the supply: the highest power with its longest duration,
+    and what heats the fuse (for bursts, a whole train of them and a single one). `draw` is what to expect instead of
+    the worst.
+    """
 
     load_ohm: float | None
     load_w: float
@@ -25,9 +26,10 @@ class Power(TypedDict):
 
 @dataclass(frozen=True)
 class WorstCase:
-    """One step: how long it takes; where that is open, at most and as is likely; its worst power (zeros where undriven)
-    with the load that takes it; and the draw to expect. `stated_s`: the time in place of a temperature that nothing
-    watches."""
+    """One step: how long it takes (if that is open, at most and probably); its highest power (zeros if it is not
+    driven) with the load that takes it; and the draw to expect. `stated_s`: the time that is used instead of a
+    temperature that no sensor measures.
+    """
 
     duration_s: float
     at_most_s: float | None = None
@@ -52,5 +54,5 @@ class WorstCase:
 
     @property
     def expected_s(self) -> float:
-        """How long it takes, open waits as is likely."""
+        """How long it probably takes."""
         return self.duration_s if self.likely_s is None else self.likely_s

@@ -1,1 +1,1 @@
-"""What the instruments of a bench lack by their driver files: what is said of it, and what is refused without it."""
+"""What the instruments of a bench lack by their driver files: what is said about it, and what is refused without it."""

@@ -1,4 +1,4 @@
-"""What the generator lacks by its driver file, what stands in for it, and what cannot be done without it."""
+"""What the generator lacks by its driver file, what replaces it, and what is not possible without it."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _IN_WORDS: Mapping[str, tuple[str, str]] = {
 
 
 def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
-    """What nothing stands in for, and what nobody is present for."""
+    """What nothing can replace, and what needs a person while nobody is present."""
     driver = generator_driver(files.bench)
     if driver is not None and driver.sync == "none":
         yield (
@@ -50,7 +50,7 @@ def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
 
 
 def warnings_of(files: Files) -> Iterator[str]:
-    """What a person must answer for."""
+    """What a person must accept."""
     driver = generator_driver(files.bench)
     if driver is None:
         return

@@ -1,4 +1,4 @@
-"""What the load cannot be asked by its driver file, and what then holds."""
+"""What the load cannot be asked by its driver file, and what follows from that."""
 
 from __future__ import annotations
 

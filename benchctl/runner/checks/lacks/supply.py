@@ -1,4 +1,4 @@
-"""What the supply lacks by its driver file, what then stands in for it, and what is refused without it."""
+"""What the supply lacks by its driver file, what replaces it, and what is refused without it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _LIMIT = "'limits: {supply_voltage: {above: ...}}'"
 
 
 def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
-    """What may not lack where nobody is present."""
+    """What must not be missing if nobody is present."""
     words = _words(files.bench)
     if words is None or not unattended:
         return
@@ -32,7 +32,7 @@ def hazards_of(files: Files, *, unattended: bool) -> Iterator[str]:
 
 
 def coarse_protection(voltage_v: float, overvoltage_v: float, bench: Bench) -> Iterator[str]:
-    """Protection in steps is set to the step below, which must still lie above the voltage."""
+    """Protection in steps is set to the next lower step, which must still be above the voltage."""
     driver = bench.drivers.get("supply")
     steps = driver.steps.get("overvoltage") if isinstance(driver, SupplyDriver) else None
     if steps is not None and (level_v := steps.rounded(overvoltage_v, "down")) <= voltage_v:
@@ -44,7 +44,7 @@ def coarse_protection(voltage_v: float, overvoltage_v: float, bench: Bench) -> I
 
 
 def warnings_of(files: Files) -> Iterator[str]:
-    """What a person must answer for."""
+    """What a person must accept."""
     words = _words(files.bench)
     if words is None:
         return
