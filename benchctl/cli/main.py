@@ -76,7 +76,7 @@ def cli() -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line and exit with the code that the outcome has, whatever becomes of what is shown."""
+    """Run the command line and exit with the outcome's code, even if its output cannot be shown."""
     with outputs_that_never_fail():
         exit_code = _exit_code(arguments)
         _tell_of_lost_outputs()
@@ -103,7 +103,7 @@ def _exit_code(arguments: Sequence[str] | None) -> int:
 
 
 def _tell_of_lost_outputs() -> None:
-    """Say on the other stream what could not be shown on one; whoever closed a pipe knows."""
+    """Say on the other stream what could not be shown on one. Nothing is said if the reader of a pipe has closed it."""
     for stream, reason in lost_outputs().items():
         if reason != os.strerror(errno.EPIPE):
             click.echo(f"Warning: {stream} could not be shown whole: {reason}.", err=stream == "standard output")

@@ -21,7 +21,7 @@ unattended_option = click.option(
 
 
 def reason(_context: click.Context, _option: click.Parameter, written: str | None) -> str:
-    """Why a person goes on; somebody reads it in the run folder, so it must say something."""
+    """The reason why a person goes on. It is read in the run folder, so it must not be empty."""
     if written is not None and not any(map(str.isalnum, written)):
         raise click.BadParameter("no reason is given; write why the run may go on, such as 'the resistors are in oil'")
     return (written or "").strip()

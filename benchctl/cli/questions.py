@@ -1,4 +1,4 @@
-"""Questions that are options: asked where they are not given, each answer checked as it comes."""
+"""Questions that are options too: what is not given is asked, and each answer is checked at once."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _TAKE_OFFERED = "benchctl.take_offered"
 
 
 class Written(_Type):
-    """Text as a document takes it where a value of `kind` belongs; it is handed on as it was written."""
+    """Text as a document has it for a value of `kind`; it is passed on as it was written."""
 
     name = "text"
 
@@ -89,7 +89,7 @@ class Named(_Type):
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked, under which option it can be answered beforehand, and what is offered."""
+    """What is asked, the option that answers it beforehand, and the suggested answer."""
 
     option: str
     text: str
@@ -98,7 +98,7 @@ class Question:
 
 
 class _Asked(click.Option):
-    """Asked for unless it is given, or unless all that is offered is taken."""
+    """Asked for unless it is given, or unless all suggested answers are taken."""
 
     def prompt_for_value(self, ctx: click.Context) -> Any:
         if ctx.meta.get(_TAKE_OFFERED):
@@ -124,7 +124,7 @@ def asking(questions: Sequence[Question]) -> Callable[[_F], _F]:
 
 
 def take_offered(context: click.Context) -> None:
-    """Ask nothing from now on: what is offered is taken."""
+    """Ask nothing from now on: the suggested answers are taken."""
     context.meta[_TAKE_OFFERED] = True
 
 

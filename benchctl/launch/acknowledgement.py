@@ -16,7 +16,7 @@ from benchctl.errors import OperatorStop, PreflightRefused, UsageError
 
 WORD = "understood"
 
-# The short form of SAFETY.md; a change to it is asked for again.
+# The short form of SAFETY.md. If it changes, it is asked again.
 CAUTIONS = f"""\
 This is the first real run on this bench. Before anything is switched on:
   - Your local codes, the makers' manuals and licensed practice come first. This program is not a safety device.
@@ -30,12 +30,12 @@ SAFETY.md has the whole page. Type '{WORD}' to go on"""
 
 
 def require_acknowledgement(bench: Bench, ask: Callable[[str], str], *, unattended: bool) -> None:
-    """See that a person has read the cautions for this bench; ask once, and keep the answer.
+    """Make sure that a person has read the cautions for this bench. They are asked once, and the answer is kept.
 
-    A bench whose instruments are all on loopback is simulated and needs none.
+    A bench whose instruments are all on loopback is simulated and needs no answer.
 
     Raises:
-        PreflightRefused: nobody is there to ask.
+        PreflightRefused: nobody is present to ask.
         OperatorStop: the person did not say that they are understood.
         UsageError: the answer cannot be kept.
     """
@@ -75,7 +75,7 @@ def _keep(file: Path, bench: Bench) -> None:
 
 
 def state_folder() -> Path:
-    """Where this user's programs keep what is neither a setting nor a document."""
+    """Where this user's programs keep data that is neither a setting nor a document."""
     if sys.platform == "win32":
         root = os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local"
     elif sys.platform == "darwin":

@@ -1,4 +1,4 @@
-"""Walk every word of the driver files of a bench on its instruments, real or simulated."""
+"""Try every command of a bench's driver files on its instruments, real or simulated."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ class Exercised:
 
     @property
     def failures(self) -> tuple[Finding, ...]:
-        """The words that do not do what the driver file says."""
+        """The commands that do not do what the driver file says."""
         return tuple(finding for finding in self.findings if finding.verdict.is_failure)
 
 
@@ -92,12 +92,12 @@ def exercise(
     simulated: bool = False,
     amplifier: str = ANY_AMPLIFIER,
 ) -> list[Exercised]:
-    """Walk the words of one instrument, or of all; nothing where nobody agrees.
+    """Try the commands of one instrument, or of all; nothing is done without agreement.
 
     Raises:
         DocumentError: a file is wrong.
         UsageError: the bench has no such role.
-        PreflightRefused: a run works with one of the instruments.
+        PreflightRefused: a run uses one of the instruments.
     """
     file = load_bench(bench_file)
     roles = _roles(file, chosen)
@@ -160,7 +160,9 @@ def _exercise_for(
 
 
 def _is_on(work: Exercise) -> bool:
-    """Whether something of it does not say that it is off: then the others must not switch loads or signals either."""
+    """Whether one of its outputs does not confirm that it is off. Then the other instruments must not switch loads or
+    signals either.
+    """
     try:
         return not work.says_off() and any(finding.verdict.is_failure for finding in work.talk.findings.every)
     except InstrumentError:  # its own exercise tells of that
@@ -168,7 +170,7 @@ def _is_on(work: Exercise) -> bool:
 
 
 def _stopped(work: Exercise) -> str:
-    """What is off after a person has stopped it; whatever does not answer now counts as on."""
+    """The result after a person has stopped it. What does not answer now counts as on."""
     try:
         left_on = work.left_on()
     except InstrumentError:
@@ -179,9 +181,9 @@ def _stopped(work: Exercise) -> str:
 
 
 def _exercised(role: str, work: Exercise, file: BenchFile, is_on: Sequence[str]) -> Exercised:
-    """Whatever the instrument does, what was found until then is kept.
+    """Whatever happens, what was found until then is kept.
 
-    `is_on`: the instruments that do not say that they are off. Where there are any, nothing is tried.
+    `is_on`: the instruments that do not confirm that they are off. If there are any, nothing is tried.
     """
     left_on: tuple[str, ...] = ()
     findings = work.talk.findings

@@ -22,7 +22,7 @@ class FoundRole:
 def found_roles(interfaces: Sequence[str] | None = None) -> dict[str, FoundRole]:
     """The first instrument that was found for each role, by the driver files that fit.
 
-    An electronic load is left out: what a bench file says of it is another thing than a bank of resistors.
+    An electronic load is left out: its entry in a bench file is different from that of a bank of resistors.
     """
     roles: dict[str, FoundRole] = {}
     for found in find((), looks_around=True, interfaces=interfaces).found:

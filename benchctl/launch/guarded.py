@@ -21,13 +21,13 @@ from benchctl.instruments.interlock import Interlock
 
 @contextmanager
 def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, recorder: Recorder) -> Iterator[None]:
-    """Keep guardians for as long as the block lasts.
+    """Keep guardians while the block runs.
 
-    The guard calls them once a part of the safe state does not confirm; where the block ends without a safe bench and
-    that has not happened, they are called then.
+    The guard calls them as soon as a part of the safe state does not confirm. If the block ends without a safe bench
+    and they were not called, they are called then.
 
     Raises:
-        GuardianLost: they cannot be started; nothing was energised. That they are lost later opens the interlock.
+        GuardianLost: they cannot be started; nothing was energised. If they are lost later, the interlock opens.
     """
     lock.tell(str(recorder.folder.path.resolve()))
     report = recorder.folder.guardian
@@ -44,7 +44,7 @@ def guarded(bench: Bench, interlock: Interlock, lock: BenchLock, guard: Guard, r
 
 
 class _HandOver:
-    """Gives the bench to the guardian: its links first, because many an instrument takes one at a time."""
+    """Hands the bench to the guardian: its links first, because many instruments take only one at a time."""
 
     def __init__(
         self, guardianship: Guardianship, bench: Bench, recorder: Recorder, is_hurried: Callable[[], bool]
@@ -55,7 +55,7 @@ class _HandOver:
         self._is_hurried = is_hurried
 
     def __call__(self, told: tuple[Confirmation, ...], wait_s: float) -> tuple[Confirmation, ...]:
-        """Call the guardian, and return within `wait_s` with what has come of it."""
+        """Call the guardian, and return within `wait_s` with the result so far."""
         if not self._guardianship.is_called:
             self._bench.leave()
             self._guardianship.call(0.0)

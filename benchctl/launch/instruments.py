@@ -18,12 +18,12 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.launch.simulated import describe
 from benchctl.simulator.bench import SimulatedBench
 
-# The simulated bench needs an amplifier on it; who only asks its instruments need not name one.
+# The simulated bench needs an amplifier; a person who only asks its instruments need not name one.
 ANY_AMPLIFIER = "hx2150"
 
 
 def find(given: Sequence[str], *, looks_around: bool, interfaces: Sequence[str] | None = None) -> Search:
-    """Look for instruments. One that a run works with is left alone."""
+    """Look for instruments. An instrument that a run uses is left alone."""
     return search(given, looks_around=looks_around, interfaces=interfaces, admit=_alone)
 
 
@@ -36,7 +36,7 @@ def hello_to(bench_file: str | Path, *, simulated: bool = False, amplifier: str 
 
     Raises:
         DocumentError: a file is wrong.
-        PreflightRefused: a run works with one of the instruments.
+        PreflightRefused: a run uses one of the instruments.
     """
     file = load_bench(bench_file)
     with ExitStack() as stack:
@@ -50,7 +50,7 @@ def hello_to(bench_file: str | Path, *, simulated: bool = False, amplifier: str 
 
 @contextmanager
 def _real(file: Bench) -> Iterator[Mapping[str, str]]:
-    """The bench file's own addresses, and no run on them meanwhile."""
+    """The bench file's own addresses; no run may use them meanwhile."""
     addresses = {role: entry.address for role, entry in file.instruments.items()}
     with bench_lock(addresses.values()):
         yield addresses

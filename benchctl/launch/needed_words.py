@@ -1,4 +1,4 @@
-"""Which words of the driver files some sequences need."""
+"""Which commands of the driver files some sequences need."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.instruments.exercise.findings import Finding, Verdict
 from benchctl.launch.exercise import Exercised
 
-# What bursts need of the generator besides what any tone needs.
+# What bursts need of the generator in addition to what any tone needs.
 _BURST_WORDS = frozenset({"burst_on", "burst_start", "burst_off", "trigger_burst"})
-# Limits are watched under every sequence.
+# Limits are watched in every sequence.
 _WATCHERS = frozenset({"supply", "thermometer"})
 
 

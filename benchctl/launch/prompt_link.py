@@ -1,7 +1,7 @@
-"""A link to an instrument in virtual time, where nobody need wait to learn that no answer comes.
+"""A link to an instrument in virtual time, on which a missing answer is known at once.
 
-While a client waits for an answer, virtual time stands still. So an answer that has not come once the simulator has
-acted on everything it was sent, will not come: the timeout is over at once, and it is so on a slow machine too.
+While a client waits for an answer, virtual time does not move. So if no answer has come after the simulator has acted
+on everything that was sent, none will come: the timeout is over at once, also on a slow computer.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class PromptLink:
         self.close = link.close
 
     def send(self, data: bytes) -> None:
-        """Send all of `data`; where the instrument needs a pause, once it has acted on what came before."""
+        """Send all of `data`. If the instrument needs a pause, wait until it has acted on what came before."""
         if self._pauses:
             self._settle()
         self._has_answered = False
@@ -58,11 +58,11 @@ class PromptLink:
         return self._link.receive(time.monotonic(), interrupt)
 
     def drain(self) -> None:
-        """Throw away what has arrived; nothing more is on its way once the simulator is at rest."""
+        """Throw away what has arrived. Nothing more is on its way when the simulator is at rest."""
         self._settle()
         while self._link.has_waiting():
             self._link.receive(time.monotonic(), _go_on)
 
 
 def _go_on() -> None:
-    """Nothing interrupts what takes no time."""
+    """Does nothing: what takes no time is not interrupted."""

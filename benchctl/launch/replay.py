@@ -1,4 +1,4 @@
-"""Run a recorded run again, without its instruments: what they said is answered again, in virtual time."""
+"""Run a recorded run again without its instruments: their recorded answers are given again, in virtual time."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 
-# Why preflight's warnings are accepted that were accepted when the run was recorded.
+# Preflight's warnings were accepted when the run was recorded, so they are accepted again.
 ACCEPTED = "they were when the run was recorded"
 
 
@@ -46,7 +46,7 @@ def replay(path: Path, observer: RunObserver, *, out: Path) -> Result:
 
 
 def _files(recorded: Recorded) -> Files:
-    """The documents as they were used, which stand in the recording itself."""
+    """The documents as they were used. They are in the recording itself."""
     try:
         texts: Mapping[str, str] = recorded.about["inputs"]
         settings: Mapping[str, str] = recorded.about["settings"]

@@ -1,4 +1,4 @@
-"""Go on with a run that ended early, in its own folder, at its first unfinished step."""
+"""Go on with a run that ended early, in its own folder, from its first unfinished step."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def kept_run(folder: RunFolder, *, unattended: bool = False, accepted: str = "")
 
 
 def _journal_inputs(inputs: InputsCheck, recorder: Recorder, reason: str) -> None:
-    """Keep on record inputs that are accepted as they are now, or that have never been hashed."""
+    """Record that inputs are accepted as they are now, or that they have never been hashed."""
     if not inputs.changed and not inputs.was_never_hashed:
         return
     about = {"inputs": dict(inputs.hashes), "texts": dict(texts_of(recorder.folder, inputs.hashes))}
@@ -120,7 +120,7 @@ def _journal_inputs(inputs: InputsCheck, recorder: Recorder, reason: str) -> Non
 
 
 def _remarks(inputs: InputsCheck) -> tuple[str, ...]:
-    """What the person must know of the inputs before anything is switched on."""
+    """What the person must know about the inputs before anything is switched on."""
     unproven = [f"cannot be checked: {inputs.unproven}"] if inputs.unproven else []
     return (*(f"accepted: {change}" for change in inputs.changed), *unproven)
 
@@ -140,7 +140,7 @@ def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, 
 
 
 def kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
-    """The documents as they were used; a change to the owner's files since then does not slip into a run half-way."""
+    """The documents as they were used. A later change to the owner's files must not affect the run."""
     amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
     sequence = load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"])
     bench = bench_as_tested(_kept_bench(folder, began), sequence)
@@ -148,7 +148,9 @@ def kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
 
 
 def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:
-    """With the drivers as they were used. An earlier version kept none; the owner's own are taken where they were."""
+    """The bench with the drivers as they were used. An earlier version of the program kept none; then the owner's own
+    files are used.
+    """
     file = folder.inputs / "bench.yaml"
     if folder.kept_drivers:
         return load_kept_bench(file, folder.kept_drivers)
@@ -156,7 +158,7 @@ def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:
 
 
 def _check_same_instruments(before: Mapping[str, str], opened: Opened) -> None:
-    """Another instrument has other errors and other settings; figures of both would not belong together."""
+    """Another instrument has other errors and settings, so its figures must not be mixed with those of the first."""
     now = opened.bench.identities()
     changed = [
         f"the {role} answered '{before.get(role, 'nothing')}' when the run began and '{identity}' now"

@@ -195,9 +195,9 @@ def run_on(
 
 
 def closed_behind(recorder: Recorder, work: Callable[[], Outcome]) -> Outcome:
-    """Do the work, and close the run folder behind it.
+    """Do the work, and close the run folder after it.
 
-    A folder that cannot be closed does not hide how the run ended and whether the bench is safe.
+    If the folder cannot be closed, how the run ended and whether the bench is safe is reported all the same.
     """
     try:
         outcome = work()
@@ -220,10 +220,10 @@ def perform(  # noqa: PLR0917 - what a run is made of
     observer: RunObserver,
     progress: Progress | None = None,
 ) -> Outcome:
-    """Guard and execute, from the first step or from where an earlier part of the run had come.
+    """Guard and execute, from the first step or from where an earlier part of the run ended.
 
-    Where a step starts again after a power cycle, the run goes on as one that is resumed does: over new links, under a
-    guard of its own, and from what its journal tells.
+    If a step starts again after a power cycle, the run goes on as a resumed one does: over new links, under a new
+    guard, and from its journal.
     """
     if blind := blind_spots(files):
         recorder.event(NOT_WATCHED, texts=list(blind))
@@ -292,9 +292,10 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
 
 @dataclass(frozen=True)
 class Opened:
-    """The instruments, and the time they live in. Real ones are locked against other runs; of simulated ones, what is
-    behind them. `connect` opens the bench again, under another interlock; `before` is that of the part of the run that
-    this one follows."""
+    """The instruments, and their clock. Real ones are locked against other runs; for simulated ones, what is behind
+    them. `connect` opens the bench again, under another interlock. `before` is the interlock of the part of the run
+    before this one.
+    """
 
     bench: Bench
     clock: Clock
@@ -341,8 +342,8 @@ class Opened:
 def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records: bool = False) -> Iterator[Opened]:
     """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own.
 
-    Time begins at `elapsed_s`, where an earlier part of the run had come to. If it `records`, all that goes over the
-    links is kept, in memory until the recording has a file.
+    Time begins at `elapsed_s`, the end of an earlier part of the run. If it `records`, everything that is sent or
+    received over the links is kept, in memory until the recording has a file.
     """
     with ExitStack() as stack:
         clock: Clock
@@ -382,7 +383,9 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records
 def _keep_recording(
     folder: RunFolder, files: Files, opened: Opened, settings: Mapping[str, str], accepted: str
 ) -> None:
-    """Give the recording its file, which begins with all that is needed to run this again without the instruments."""
+    """Give the recording its file. It begins with everything that is needed to run this again without the
+    instruments.
+    """
     if opened.recording is not None:
         opened.recording.keep_in(
             folder.traffic,
@@ -398,13 +401,13 @@ def _keep_recording(
 
 
 def _texts_of(files: Files) -> dict[str, str]:
-    """The documents as they were used, by the names that they have in a run folder."""
+    """The documents as they were used, by their names in a run folder."""
     texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
     return texts | {f"{DRIVERS}/{role}.yaml": driver.whole_text for role, driver in files.bench.drivers.items()}
 
 
 def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Mapping[str, str]) -> None:
-    """The documents as they were used, who the instruments were, and with what they were driven."""
+    """Keep the documents as they were used, the identities of the instruments, and their drivers."""
     identities = opened.bench.identities()
     texts = _texts_of(files)
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"

@@ -13,11 +13,12 @@ from benchctl.instruments.interlock import Interlock
 
 
 def safe(bench_file: str | Path, tell: Tell = lambda _: None) -> tuple[Confirmation, ...]:
-    """Command the safe state and ask each instrument to confirm it; one that is gone does not hold up the others.
+    """Command the safe state and ask each instrument to confirm it. An instrument that is gone does not delay the
+    others.
 
     Args:
         bench_file: the bench.
-        tell: is told at once of each part that does not confirm, while the others are asked on.
+        tell: is told at once of each part that does not confirm, while the others are still asked.
 
     Raises:
         DocumentError: the bench file is wrong.

@@ -1,7 +1,7 @@
-"""Which addresses `benchctl simulate` serves on this computer, so that a run knows what answers there.
+"""The addresses that `benchctl simulate` serves on this computer, so that a run knows what answers there.
 
-A simulated instrument says what it is in its answer to *IDN?. This is a second witness, for an instrument that has no
-such answer, and for an answer that was changed on its way.
+A simulated instrument says what it is in its answer to *IDN?. This list is a second source, for an instrument without
+such an answer, and for an answer that was changed on its way.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from benchctl.guard.lock_names import names_of_address
 from benchctl.guard.shared_folder import open_shared, shared_folder
 
 _FILES = "simulated-*.json"
-# Whoever may write the file may write anything; a bench has five instruments.
+# Any user who may write the file can write anything into it. A bench has five instruments.
 _LONGEST = 1 << 16
 # One process may serve several benches.
 _numbers = itertools.count(1)
@@ -58,7 +58,7 @@ def is_served(address: str, folder: Path | None = None) -> bool:
 
 
 def _names_in(path: Path) -> list[str]:
-    """What a list holds that is still kept; nothing of one that a process has left behind when it was killed."""
+    """What a list holds whose process still exists; empty for a list that a killed process left behind."""
     try:
         with open_shared(path) as file:
             if try_lock(file):

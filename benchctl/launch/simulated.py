@@ -1,7 +1,7 @@
 """From a bench file and an amplifier file to the description of a simulated bench.
 
-Only here do the documents' ratings become a stand-in's physics. What a `simulation:` section says goes through
-unread; what it leaves out is derived from the ratings, so that any bench can be dry-run.
+Only here do the documents' ratings become the physics of a simulated amplifier. The values of a `simulation:` section
+are used as they are; what it leaves out is derived from the ratings, so that any bench can be dry-run.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ def _generator(entry: Generator) -> GeneratorDescription:
 def _oscilloscope(entry: Oscilloscope, bench: Bench, amplifier: Amplifier) -> OscilloscopeDescription:
     ratings, trigger = entry.ratings, bench.signals.trigger
     every = tuple(_channel(name, wiring) for name, wiring in bench.signals.wirings())
-    # The probes of outputs that this amplifier lacks hang in the air.
+    # The probes of outputs that this amplifier does not have are not connected.
     in_the_air = {f"output {name}" for name in bench.signals.outputs if name not in amplifier.channels}
     wiring = tuple(channel for channel in every if channel.signal not in in_the_air)
     if trigger.channel is not None:

@@ -1,4 +1,6 @@
-"""A simulated bench in virtual time: what a dry run works with, and whoever else tries a bench file without a bench."""
+"""A simulated bench in virtual time: for a dry run, and for any other command that tries a bench file without a
+bench.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class VirtualBench:
-    """Simulated instruments, the clock that they live by, and the way to them."""
+    """Simulated instruments, their clock, and the way to them."""
 
     clock: VirtualClock
     simulated: SimulatedBench
@@ -44,13 +46,13 @@ class VirtualBench:
         return self.simulated.owed_s(role) + self.pauses_s[role]
 
     def serve(self, bench: Bench) -> None:
-        """From now on time moves only once everything that was sent to these instruments has arrived."""
+        """From now on time moves only when everything that was sent to these instruments has arrived."""
         self.clock.before_jumps(partial(let_arrive, bench, self.simulated))
 
 
 @contextmanager
 def in_virtual_time(file: BenchFile, amplifier: Amplifier, elapsed_s: float = 0.0) -> Iterator[VirtualBench]:
-    """Simulated instruments behind a bench file; whoever calls this is the first thread of the virtual time."""
+    """Simulated instruments behind a bench file. The caller is the first thread of the virtual time."""
     clock = VirtualClock(elapsed_s=elapsed_s)
     pauses_s = {role: link_settings(file.drivers[role], entry).pause_s for role, entry in file.instruments.items()}
     with (

@@ -37,7 +37,7 @@ def limits_table(
         watches: the guard's.
         readings: signal -> the last reading of the guard; None if it failed.
         ages: how old they are.
-        energised: whether the amplifier is on, if it is off, lower bounds on the supply do not apply.
+        energised: whether the amplifier is on; if it is off, lower bounds on the supply do not apply.
     """
     table = Table.grid(padding=(0, 2))
     for _ in range(4):

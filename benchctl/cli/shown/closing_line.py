@@ -32,8 +32,10 @@ def console_for(*, stderr: bool = False) -> Console:
 
 
 def last_lines(result: Result, kept: Kept | None = None) -> Text:
-    """What the exit code says, in words, in one line. Of a run that ended early lines follow: that every output is off,
-    what is kept, and the command to go on. An instrument that could not confirm is named in red before."""
+    """What the exit code says, in one line of words. After a run that ended early more lines follow: that every output
+    is off, what is kept, and the command to go on. Before them, an instrument that could not confirm is named in
+    red.
+    """
     text = Text()
     outcome = result.outcome
     if not outcome.is_safe:
@@ -71,7 +73,7 @@ def _of_an_early_end(outcome: Outcome, error: BenchctlError, kept: Kept | None) 
 
 
 def mark_in_words(simulation: Simulation) -> str:
-    """That the run is no measurement, and why, as a sentence to put before others; nothing where it is one."""
+    """That the run is not a measurement, and why, as a sentence to put before others; empty if it is one."""
     if not simulation.is_simulated:
         return ""
     return f"{simulation.word}, no measurement{'' if simulation.is_whole else f' ({simulation.words})'}. "
@@ -91,7 +93,7 @@ def _ending(outcome: Outcome) -> str:
 
 
 def _inconclusive(outcome: Outcome) -> str:
-    """Which verdicts are; of many, the first few."""
+    """Which verdicts are inconclusive; if there are many, the first few."""
     found = list(dict.fromkeys(inconclusive_in_words(f) for f in outcome.figures if f.verdict == "inconclusive"))
     if not found:
         return ""

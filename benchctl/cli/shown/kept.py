@@ -16,7 +16,7 @@ from benchctl.runner.plan import PlannedStep
 
 @dataclass(frozen=True)
 class Kept:
-    """How far a run has come, as its folder tells; `trouble` is why it does not tell."""
+    """How far a run has come, by its folder; `trouble` is why the folder does not tell."""
 
     folder: Path
     figures: int = 0
@@ -37,7 +37,7 @@ class Kept:
         return cls(folder, len(progress.measured), progress.next_index, len(plan), next_step)
 
     def lines(self, error: BenchctlError) -> list[str]:
-        """What is kept, and how to go on after that error where that is possible."""
+        """What is kept, and how to go on after that error, if that is possible."""
         if self.trouble:
             return [f"What is kept cannot be read: {self.trouble}"]
         kept = f"Kept: {self.figures} figures; {self.finished} of {self.steps} steps are finished."

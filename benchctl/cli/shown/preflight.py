@@ -90,7 +90,7 @@ def time_in_words(checked: Preflight) -> str:
 
 
 def _worst_in_words(checked: Preflight) -> str:
-    """By what the hazards are judged."""
+    """The worst case that the hazards are checked against."""
     worst_a = max((worst.supply_a for worst in checked.worst_cases), default=0.0)
     worst_w = max((worst.load_w for worst in checked.worst_cases), default=0.0)
     if not worst_w:

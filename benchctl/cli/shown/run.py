@@ -55,7 +55,9 @@ def _kept(result: Result, view: View) -> Kept | None:
 
 
 def _tell_of_no_result(error: BaseException, view: View, console: Console) -> None:
-    """A run that could not begin, an error in the program, or a third Ctrl-C, which waits for nothing."""
+    """Report a run that could not begin, an error in the program, or a third Ctrl-C, after which nothing is waited
+    for.
+    """
     if not view.has_started:
         if isinstance(error, InstrumentError | KeyboardInterrupt):
             click.echo("Nothing was switched on.", err=True)
@@ -74,7 +76,7 @@ def _tell_elsewhere(words: Text, console: Console) -> None:
 
 
 def leave_report(folder: Path) -> None:
-    """Write the page of a run that has ended. How it ended has been said by then, and nothing here may hide it."""
+    """Write the page of a run that has ended. The result has been shown before, and no error here may hide it."""
     try:
         # Heavy, and nobody waits for it before the run.
         from benchctl.report.page import write_report  # noqa: PLC0415

@@ -1,4 +1,6 @@
-"""Ctrl-C, a closed terminal and SIGTERM all mean the same: safe state, then a clean end. Each further one hurries."""
+"""Ctrl-C, a closed terminal and SIGTERM all mean the same: safe state, then a clean end. A second and third one shorten
+the wait.
+"""
 
 from __future__ import annotations
 
@@ -21,10 +23,10 @@ _SIGNALS = {
 
 @contextmanager
 def operator_can_stop(view: View) -> Iterator[None]:
-    """While the block lasts, these signals open the run's interlock; the guard does the rest.
+    """While the block runs, these signals open the run's interlock; the guard does the rest.
 
-    The second one skips what confirmations are still to come, the third does not even wait for the run's last words.
-    Either way a real run leaves the rest to its guardian.
+    The second signal ends the wait for confirmations. The third does not even wait for the run's last lines. In both
+    cases a real run leaves the rest to its guardian.
     """
     received = itertools.count(1)
 

@@ -1,4 +1,4 @@
-"""The closing tables of a run, made from its figures. Each row says its conditions; no row is left out."""
+"""The closing tables of a run, made from its figures. Each row says its conditions, and no row is left out."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from benchctl.report.sections.rated_power import power_rows, power_tables
 from benchctl.report.sections.tables import Cell, Head, Table, heads, look_of, step_in_short, value_cell
 
 _STYLES = {"passes": "green", "fails": "bold red", "untold": "yellow"}
-# Against frequency, these in this order; of a finer sweep the table shows so many frequencies, figures.csv all.
+# The columns against frequency, in this order. A finer sweep is shown with this many frequencies; figures.csv has all.
 _AGAINST_FREQUENCY = ("gain", "phase", "channel_balance", "crosstalk")
 _MOST_FREQUENCIES = 12
-# What has a table of its own; whatever else was measured stands in the last one.
+# Figures with a table of their own; all others are in the last one.
 _TABULATED = ("idle", "burst", "continuous")
 _FULL_POWERS = tuple(f"burst_power_{which}" for which in ("first", "highest", "lowest", "last"))
 _OF_HALVES = ("half_power", "half_load")
@@ -40,8 +40,9 @@ def closing_tables(
     positions: Mapping[str, str] | None = None,
     simulation: Simulation | None = None,
 ) -> RenderableType:
-    """With which controls what was measured: idle, output power per channel, full drive, supply draw, and whatever
-    else; and, last and in red, what is not known to be off. Each title of a simulated run says so."""
+    """The positions of controls, then what was measured: idle, output power per channel, full drive, supply draw, and
+    the rest. At the end, in red, what is not known to be off. In a simulated run each title says so.
+    """
     usual = Conditions(driven=tuple(amplifier.channels))
     tables = [
         _positions_table(positions or {}),
@@ -62,7 +63,7 @@ def closing_tables(
 
 
 def _shown(table: Table, mark: str) -> rich_table.Table:
-    """A column without anything in it is left out; the mark stands before the title."""
+    """A column without content is left out; the mark is before the title."""
     kept = table.without_empty_columns()
     shown = _empty(f"{mark}{kept.caption}", kept.heads)
     for row in kept.rows:
@@ -80,7 +81,7 @@ def _empty(title: str, columns: Sequence[Head]) -> rich_table.Table:
 
 
 def _text(cell: Cell) -> Text:
-    """What is noted of a value stands below it."""
+    """A note about a value is below it."""
     style = _STYLES.get(cell.look, "")
     return Text("\n".join(filter(None, [cell.text, cell.note])), style=style)
 
@@ -90,7 +91,7 @@ def _text(cell: Cell) -> Text:
 
 @dataclass(frozen=True)
 class _Row:
-    """`names` tell a row from its like, under the same conditions."""
+    """`names` are what distinguishes a row from others under the same conditions."""
 
     step: str
     conditions: Conditions
@@ -99,7 +100,7 @@ class _Row:
 
 
 def _table(title: str, names: Sequence[str], numbers: Sequence[str], rows: Sequence[_Row], usual: Conditions) -> Table:
-    """Conditions that all rows share stand in the title. Steps are named where nothing else tells two rows apart."""
+    """Conditions that all rows share are in the title. Steps are named if nothing else distinguishes two rows."""
     told = [row.conditions.without(usual) for row in rows]
     said = common_to(told)
     ats = [str(conditions.without(said)) for conditions in told]
@@ -118,13 +119,13 @@ def _table(title: str, names: Sequence[str], numbers: Sequence[str], rows: Seque
 
 
 def _positions_table(positions: Mapping[str, str]) -> Table:
-    """The same amplifier with another gain, or with a filter in, is another amplifier."""
+    """The positions of the controls. With another gain or with a filter, the same amplifier measures differently."""
     rows = tuple((Cell(control), Cell(position)) for control, position in positions.items())
     return Table("Controls, as the operator gave them", heads("control", "position"), rows)
 
 
 def _figures_table(title: str, entries: Sequence[FiguresEntry], usual: Conditions) -> Table:
-    """A row a figure; of those that stand against frequency in a table of their own, none."""
+    """One row for each figure, except those that are in a table against frequency."""
     rows = [
         _Row(entry.step, entry.conditions_of(figure), (figure.name, figure.channel), _value_unit_verdict(figure))
         for entry in entries
@@ -139,7 +140,7 @@ def _value_unit_verdict(figure: Figure) -> tuple[Cell, Cell, Cell]:
 
 
 def _cell(figures: Sequence[Figure], name: str) -> Cell:
-    """The value in the colour of its verdict, which is named where it is not a pass."""
+    """The value in the colour of its verdict; the verdict is named unless it is a pass."""
     figure = next((figure for figure in figures if figure.name == name), None)
     if figure is None:
         return Cell()
@@ -186,7 +187,9 @@ def _stands_against_frequency(figure: Figure) -> bool:
 
 
 def _response_tables(entries: Sequence[FiguresEntry], usual: Conditions) -> Iterator[Table]:
-    """One for each entry whose figures stand against frequency: a row a frequency, a column a figure and channel."""
+    """One for each entry whose figures are against frequency: a row for each frequency, a column for each figure and
+    channel.
+    """
     for entry in entries:
         swept = [figure for figure in entry.figures if _stands_against_frequency(figure)]
         if swept:
@@ -213,7 +216,7 @@ def _response_table(entry: FiguresEntry, swept: Sequence[Figure], usual: Conditi
 
 
 def _shown_frequencies(swept: Sequence[Figure]) -> list[float]:
-    """Every so many-th of the frequencies, 1 kHz among them if it is there, and each at which something is amiss."""
+    """Some of the frequencies, evenly spread, with 1 kHz if it is there; and each whose verdict is not a pass."""
     frequencies_hz = sorted({figure.frequency_hz for figure in swept if figure.frequency_hz})
     every = math.ceil(len(frequencies_hz) / _MOST_FREQUENCIES)
     kept = frequencies_hz.index(1000.0) % every if 1000.0 in frequencies_hz else 0
@@ -226,7 +229,7 @@ def _is_amiss(figure: Figure) -> bool:
 
 
 def _told(figure: Figure | None) -> Cell:
-    """The value, and in words what is amiss with it."""
+    """The value, and in words what is special about it."""
     if figure is None:
         return Cell()
     words = value_in_words(figure)
@@ -234,13 +237,13 @@ def _told(figure: Figure | None) -> Cell:
 
 
 def _other_table(entries: Sequence[FiguresEntry], usual: Conditions) -> Table:
-    """Whatever stands in no other table."""
+    """Everything that is in no other table."""
     others = [entry if entry.analysis not in _TABULATED else _only_halves(entry) for entry in entries]
     return _figures_table("Also measured", others, usual)
 
 
 def _only_halves(entry: FiguresEntry) -> FiguresEntry:
-    """What the halves of a bridged pair give and see, of which the tables above tell nothing."""
+    """What the halves of a bridged pair give and see, which no other table shows."""
     return replace(entry, figures=[figure for figure in entry.figures if figure.name in _OF_HALVES])
 
 

@@ -32,9 +32,9 @@ from benchctl.runner.plan import PlannedStep
 
 LINES_KEPT = 8
 REFRESHES_PER_S = 4
-# A terminal that stands still (Ctrl-S), or a pipe that nobody reads, holds a real run up by no more than this.
+# A terminal that has stopped (Ctrl-S), or a pipe that nobody reads, delays a real run by no more than this.
 OUTPUT_PATIENCE_S = 0.5
-# A plain view tells how far a step has come so often, and of a shorter step not at all.
+# A plain view shows the progress of a step this often, and of a shorter step not at all.
 PROGRESS_EVERY_S = 60.0
 # Of all figures of a step these are shown while it runs; the closing tables have the rest.
 _SHOWN = ("idle_current", "burst_power_clean", "continuous_power", "efficiency", "heatsink_temperature")
