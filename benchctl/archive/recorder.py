@@ -31,6 +31,7 @@ from benchctl.documents.model.criteria import Criterion
 from benchctl.measure.agreement.comparison import Comparison
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
+from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import Capture
 
 
@@ -137,6 +138,7 @@ class Recorder:
             comparisons=comparisons,
             name=name,
             criteria=None if criteria is None else {figure: each.model_dump() for figure, each in criteria.items()},
+            method=METHOD,
         )
         # What the journal has is what the table gets, the time included.
         self._parts[-1].append(FiguresEntry.of_event(self._journal.append(FIGURES, **entry.fields())))

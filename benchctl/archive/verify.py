@@ -29,6 +29,7 @@ from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
 from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure, Verdict
+from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import Capture
 
 # What an analysis may raise when somebody has changed a journal or a capture.
@@ -39,9 +40,11 @@ _NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupEr
 class Verification:
     """The result of verifying a run folder.
 
-    `checked` counts the figures in the journal. `findings` say whether the folder is as the run left it.
-    `unused_captures` and `torn` (what a crash left of the journal's last line) are reported, but are no problem of any
-    figure. A run that is still running (`is_running`) has not written its table yet.
+    `checked` counts the figures in the journal. `of_method` are differences of figures that another method computed
+    (`methods` are the numbers of all that are in the folder): nobody has altered those. `findings` say whether the
+    folder is as the run left it. `unused_captures` and `torn` (what a crash left of the journal's last line) are
+    reported, but are no problem of any figure. A run that is still running (`is_running`) has not written its table
+    yet.
     """
 
     checked: int
@@ -51,15 +54,19 @@ class Verification:
     torn: str | None
     findings: Findings = field(default_factory=Findings)
     is_running: bool = False
+    of_method: tuple[Difference, ...] = ()
+    methods: tuple[int, ...] = ()
 
     @property
     def agrees(self) -> bool:
-        """Whether every figure can be computed again with the same result, in a folder that nobody changed."""
+        """Whether every figure can be computed again with the same result, but for what another method computes
+        differently, in a folder that nobody changed."""
         return self.figures_agree and not self.findings.changed
 
     @property
     def figures_agree(self) -> bool:
-        """Whether every figure can be computed again with the same result."""
+        """Whether every figure can be computed again with the same result, but for what another method computes
+        differently."""
         return not self.differences and not self.figures_without_capture
 
 
@@ -76,7 +83,7 @@ def verify(path: Path) -> Verification:
     is_running = is_being_written(folder)
     journal = read_journal(folder.journal)
     entries = entries_of(journal.events)
-    recomputed = [_recompute(folder, entry) for entry in entries]
+    recomputed = [_recompute(folder, entry, is_sealed=entry.number > journal.unchained) for entry in entries]
     zeros = zeros_of_captures(folder, journal.events)
     used = {file for entry in entries for file in entry.captures.values()} | zeros.records
     return Verification(
@@ -92,6 +99,8 @@ def verify(path: Path) -> Verification:
         torn=None if is_running else journal.torn,
         findings=findings_of(folder, journal),
         is_running=is_running,
+        of_method=(*(each for outcome in recomputed for each in outcome.of_method), *zeros.of_method),
+        methods=tuple(sorted({entry.method for entry in entries})),
     )
 
 
@@ -122,16 +131,30 @@ def _verdict_again(figure: Figure, entry: FiguresEntry, named: NamedFigures) -> 
 
 @dataclass
 class _Outcome:
-    """What is wrong with one figures event: figures that differ, and figures whose capture is missing."""
+    """What is wrong with one figures event: figures that differ, and figures whose capture is missing.
+
+    `of_method` are figures that come out differently where another method computed them, and the journal's hashes
+    vouch for what it wrote; `told` is the list that a figure which comes out differently belongs into.
+    """
 
     step: str
+    is_of_other_method: bool = False
     differences: list[Difference] = field(default_factory=list)
     orphans: list[str] = field(default_factory=list)
+    of_method: list[Difference] = field(default_factory=list)
+
+    @property
+    def told(self) -> list[Difference]:
+        return self.of_method if self.is_of_other_method else self.differences
+
+    def unreadable(self, figure: Figure, reason: str) -> None:
+        self.differences.append(self._not_computed(figure, reason))
 
     def not_computed(self, figure: Figure, reason: str) -> None:
-        self.differences.append(
-            Difference(label(self.step, figure), "value", repr(figure.value), f"cannot be computed: {reason}")
-        )
+        self.told.append(self._not_computed(figure, reason))
+
+    def _not_computed(self, figure: Figure, reason: str) -> Difference:
+        return Difference(label(self.step, figure), "value", repr(figure.value), f"cannot be computed: {reason}")
 
     def orphan(self, figure: Figure, reason: str) -> None:
         self.orphans.append(f"{label(self.step, figure)}: {reason}")
@@ -160,8 +183,8 @@ class _Captures:
         return captures
 
 
-def _recompute(folder: RunFolder, entry: FiguresEntry) -> _Outcome:
-    outcome = _Outcome(entry.step)
+def _recompute(folder: RunFolder, entry: FiguresEntry, *, is_sealed: bool) -> _Outcome:
+    outcome = _Outcome(entry.step, is_of_other_method=is_sealed and entry.method != METHOD)
     captures = _Captures.load(folder, entry)
     if not (captures.missing or captures.broken):
         _compare_again(entry, captures.by_role, outcome)
@@ -186,11 +209,11 @@ def _compare_again(entry: FiguresEntry, captures: Mapping[str, Capture], outcome
     try:
         made = comparisons(entry.analysis, captures, entry.named_readings(), context_of(entry))
     except _NOT_COMPUTED as error:
-        outcome.differences.append(Difference(what, "it", "compared", f"cannot be computed: {error}"))
+        outcome.told.append(Difference(what, "it", "compared", f"cannot be computed: {error}"))
         return
     if not (len(made) == len(entry.comparisons) and all(map(alike, made, entry.comparisons))):
         written, again = (_in_words(each) for each in (entry.comparisons, made))
-        outcome.differences.append(Difference(what, "it", written, f"comes out as {again}"))
+        outcome.told.append(Difference(what, "it", written, f"comes out as {again}"))
 
 
 def _in_words(compared: Sequence[Comparison]) -> str:
@@ -203,7 +226,7 @@ def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> boo
             outcome.orphan(figure, captures.missing[file])
             return False
         if file in captures.broken:
-            outcome.not_computed(figure, captures.broken[file])
+            outcome.unreadable(figure, captures.broken[file])
             return False
     return True
 
@@ -223,16 +246,16 @@ def _compare(written: Sequence[Figure], computed: Sequence[Figure], outcome: _Ou
         else:
             outcome.not_computed(figure, "the analysis gives no such figure")
     for figure in (figure for twins in fresh.values() for figure in twins):
-        outcome.differences.append(
+        outcome.told.append(
             Difference(label(outcome.step, figure), "value", "nothing", f"comes out as {figure.value!r}")
         )
 
 
 def _compare_one(written: Figure, computed: Figure, outcome: _Outcome) -> None:
-    if computed.capture and not written.capture:
+    if computed.capture and not written.capture and not outcome.is_of_other_method:
         outcome.orphan(written, f"it names no capture, and comes from {computed.capture}")
         return
-    outcome.differences += differences(outcome.step, written, computed)
+    outcome.told.extend(differences(outcome.step, written, computed))
 
 
 def _check_table(folder: RunFolder, journal: pd.DataFrame, *, is_running: bool) -> list[Difference]:

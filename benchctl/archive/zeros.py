@@ -14,6 +14,7 @@ from benchctl.archive.journal.events import CAPTURE, NEW_PARTS, ZEROS
 from benchctl.archive.journal.journal import Event
 from benchctl.errors import ArchiveError
 from benchctl.measure.budget.zero import Zero, Zeros
+from benchctl.measure.method import FIRST_METHOD, METHOD
 from benchctl.measure.signal.record import Capture, Trace
 
 # Another machine adds up a mean in another order.
@@ -22,10 +23,13 @@ _ROUNDING = 1e-9
 
 @dataclass
 class CheckedZeros:
-    """The records of zeros among the captures, and where a capture's zero is none of them."""
+    """The records of zeros among the captures, and where a capture's zero is none of them.
+
+    `of_method` are the differences where another method computed the zeros."""
 
     records: set[str] = field(default_factory=set)
     differences: list[Difference] = field(default_factory=list)
+    of_method: list[Difference] = field(default_factory=list)
 
 
 def zeros_of_captures(folder: RunFolder, events: Sequence[Event]) -> CheckedZeros:
@@ -35,14 +39,16 @@ def zeros_of_captures(folder: RunFolder, events: Sequence[Event]) -> CheckedZero
     """
     checked = CheckedZeros()
     zeros: Zeros = {}
+    told = checked.differences
     for event in events:
         if event["event"] in NEW_PARTS:
             zeros = {}
         elif event["event"] == ZEROS:
             checked.records.add(event["file"])
+            told = checked.differences if event.get("method", FIRST_METHOD) == METHOD else checked.of_method
             zeros = _of_record(folder, event, checked)
         elif event["event"] == CAPTURE and (capture := _loaded(folder, event["file"])) is not None:
-            checked.differences += _differences(event["file"], capture, zeros)
+            told += _differences(event["file"], capture, zeros)
     return checked
 
 

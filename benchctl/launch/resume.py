@@ -10,6 +10,7 @@ from typing import Any
 from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import written_alone
+from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.journal.events import (
     GUARDIAN_ACTED,
     INPUTS_ACCEPTED,
@@ -26,6 +27,7 @@ from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
 from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
+from benchctl.measure.method import METHOD, methods_in_words
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.engine.execute import FINISHED, Outcome
@@ -104,7 +106,7 @@ def kept_run(folder: RunFolder, *, unattended: bool = False, accepted: str = "")
     progress = progress_of(checked.plan, events)
     if progress.next_index == len(checked.plan) and _is_complete(folder, events):
         raise UsageError("every step of this run is finished; there is nothing to go on with")
-    progress = replace(progress, remarks=_remarks(inputs))
+    progress = replace(progress, remarks=(*_remarks(inputs), *_of_methods(events)))
     return KeptRun(events, began, inputs, files, replace(checked, accepted=reason), progress)
 
 
@@ -123,6 +125,18 @@ def _remarks(inputs: InputsCheck) -> tuple[str, ...]:
     """What the person must know about the inputs before anything is switched on."""
     unproven = [f"cannot be checked: {inputs.unproven}"] if inputs.unproven else []
     return (*(f"accepted: {change}" for change in inputs.changed), *unproven)
+
+
+def _of_methods(events: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """That what is measured from here on is computed by another method than what there is of the run."""
+    made = {entry.method for entry in entries_of(events)}
+    if made <= {METHOD}:
+        return ()
+    was = f"method{'s' if len(made) > 1 else ''} {methods_in_words(made)}"
+    return (
+        f"the figures so far were computed by {was}, those from here on by method {METHOD}; they are kept apart by "
+        "their number",
+    )
 
 
 def _is_complete(folder: RunFolder, events: Sequence[Mapping[str, Any]]) -> bool:

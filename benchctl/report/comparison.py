@@ -12,6 +12,7 @@ from benchctl.archive.journal.events import HANDS
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
+from benchctl.measure.method import methods_in_words
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.figures import WHOLE
@@ -111,6 +112,9 @@ def must_be_alike(stories: Sequence[RunRecord]) -> dict[str, list[str]]:
         "controls on record": [_pairs(positions_of(run_record.of_kind(HANDS))) for run_record in stories],
         "benchctl": [
             str((run_record.began.get("versions") or {}).get("benchctl", "unknown")) for run_record in stories
+        ],
+        "method of computing figures": [
+            methods_in_words(entry.method for entry in run_record.entries) for run_record in stories
         ],
     }
     return {name: texts for name, texts in alike.items() if any(texts)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,6 +13,7 @@ import pytest
 
 from benchctl.archive.captures import encode_capture, load_capture
 from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.chain import FIELDS
 from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.recorder import Recorder
 from benchctl.archive.tables.figures_csv import write_figures
@@ -22,6 +24,7 @@ from benchctl.errors import ArchiveError, UsageError
 from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.analyses.context import ContinuousContext, IdleContext
 from benchctl.measure.conditions import Conditions
+from benchctl.measure.method import FIRST_METHOD, METHOD
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
 from tests.journals import read_events, write_events
@@ -123,6 +126,53 @@ def test_a_value_two_units_off_in_its_last_place_is_told(run: Path) -> None:
 def test_whatever_else_of_a_figure_was_changed_is_told(run: Path, fields: dict[str, object], what: str) -> None:
     change_figure(run, "continuous_power", **fields)
     assert [difference.what for difference in verify(run).differences] == [what]
+
+
+def made_by(run: Path, method: int | None, **figure: Any) -> None:
+    """As if an earlier or a later version had written the folder: its number, and a figure that came out otherwise."""
+
+    def change(event: dict[str, Any]) -> None:
+        event.pop("method")
+        event.update({} if method is None else {"method": method})
+        event["figures"][0].update(figure)
+
+    for number in (0, 1):
+        change_journal(run, change, number)
+
+
+@pytest.mark.parametrize("method", [None, METHOD - 1, METHOD + 1])
+def test_figures_that_another_method_computed_differ_without_having_been_altered(run: Path, method: int | None) -> None:
+    made_by(run, method, value=99.0)
+    verification = verify(run)
+    assert verification.agrees
+    assert verification.differences == ()
+    assert [difference.written for difference in verification.of_method] == ["99.0", "99.0"]
+    assert verification.methods == (FIRST_METHOD if method is None else method,)
+
+
+def test_a_capture_put_in_anothers_place_is_found_whatever_the_method(run: Path) -> None:
+    made_by(run, FIRST_METHOD)
+    (run / TONE).write_bytes(encode_capture(replace(load_capture(run / TONE), interval_s=2e-5)))
+    assert verify(run).findings.changed == (f"{TONE} is not the file that the run wrote",)
+
+
+def test_a_line_changed_after_the_run_is_found_whatever_the_method(run: Path) -> None:
+    made_by(run, FIRST_METHOD)
+    journal = (run / "journal.jsonl").read_bytes()
+    (run / "journal.jsonl").write_bytes(journal.replace(b'"unit": "W"', b'"unit": "V"', 1))
+    verification = verify(run)
+    assert not verification.agrees
+    assert verification.findings.changed
+
+
+def test_without_hashes_nothing_tells_another_method_from_an_altered_figure(run: Path) -> None:
+    made_by(run, FIRST_METHOD, value=99.0)
+    bare = [{k: v for k, v in event.items() if k not in FIELDS} for event in read_events(run / "journal.jsonl")]
+    (run / "journal.jsonl").write_text("".join(json.dumps(event) + "\n" for event in bare), encoding="utf-8")
+    verification = verify(run)
+    assert not verification.agrees
+    assert verification.of_method == ()
+    assert len(verification.differences) == 2
 
 
 def test_a_verdict_is_the_steps_own_and_is_not_computed_again(run: Path) -> None:

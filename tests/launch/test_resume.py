@@ -23,6 +23,7 @@ from benchctl.launch.resume import resume
 from benchctl.launch.run import Documents, Result, run
 from benchctl.library import find
 from benchctl.measure.budget.figure import Figure
+from benchctl.measure.method import FIRST_METHOD, METHOD
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord, read_run_record
 from benchctl.report.sections.page_head import boxes_of
@@ -327,8 +328,10 @@ def test_a_folder_of_an_earlier_version_goes_on_and_is_said_to_be_unproven(half:
     observer = Listening()
     assert resume(half, observer).outcome.exit_code == 0
     assert "cannot be checked: the inputs: this folder was made before inputs were hashed" in observer.notes
+    assert any(note.startswith("the figures so far were computed by method 1, ") for note in observer.notes)
     assert read_journal(journal).breaks == ()
     found = verify(half)
+    assert found.methods == (FIRST_METHOD, METHOD)
     assert found.agrees
     unproven = "; ".join(found.findings.unproven)
     for what in ("the journal's first", "the inputs before event", "captures: they were taken before"):
@@ -339,7 +342,7 @@ def test_a_folder_of_an_earlier_version_goes_on_and_is_said_to_be_unproven(half:
 
 def as_of_then(folder: Path) -> None:
     """The folder as the version before hashes would have left it."""
-    drop = {"before", "hash", "sha256", "inputs", "trend_sha256"}
+    drop = {"before", "hash", "sha256", "inputs", "trend_sha256", "method"}
     told = [event for event in read_events(folder / "journal.jsonl") if event["event"] != "inputs kept"]
     told[0]["bench_folder"] = str(folder)
     lines = []

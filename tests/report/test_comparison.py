@@ -121,6 +121,11 @@ def test_controls_that_stood_otherwise_are_told(whole: Path, repaired: Path) -> 
     assert unlike(stories(whole, repaired)) == ["controls on record"]
 
 
+def test_runs_whose_figures_were_computed_by_two_methods_are_told(whole: Path, repaired: Path) -> None:
+    changed(repaired, "figures", method=1)
+    assert unlike(stories(whole, repaired)) == ["method of computing figures"]
+
+
 def test_each_run_stands_with_its_amplifier_date_and_verdict(whole: Path, repaired: Path) -> None:
     table = runs_table(stories(whole, repaired))
     rows = {row[0].text: [cell.text for cell in row[1:]] for row in table.rows}

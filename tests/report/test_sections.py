@@ -10,6 +10,7 @@ import pytest
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions, Drive
+from benchctl.measure.method import METHOD
 from benchctl.report.reading.run_record import RunRecord, read_run_record
 from benchctl.report.sections.equipment import equipment_tables
 from benchctl.report.sections.event_tables import events_table, steps_table
@@ -143,6 +144,7 @@ def test_versions_and_the_seed_of_a_simulation_are_told(whole: Path, folder: Pat
     told = dict(versions_of(read_run_record(whole)))
     assert {"python", "benchctl", "numpy"} <= set(told)
     assert told["seed of the simulation"] == "2150"
+    assert told["method of computing figures"] == str(METHOD)
     assert "seed of the simulation" not in dict(versions_of(read_run_record(real(folder))))
 
 

@@ -17,6 +17,7 @@ from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.zero import Zeros, zeros_of
 from benchctl.measure.conditions import Conditions, common_to
+from benchctl.measure.method import FIRST_METHOD
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import Accuracy
 
@@ -36,7 +37,8 @@ class FiguresEntry:
     is the analysis's context as JSON. `captured` maps file to the conditions of that record: a burst is recorded at
     several levels, a response at many frequencies. `comparisons` holds the comparisons between instruments; None in a
     folder from before they were made. `name` is what the sequence calls the step. `criteria` holds what the figures
-    were judged against, by figure; None in a folder from before they were kept.
+    were judged against, by figure; None in a folder from before they were kept. `method` is the number of the method
+    that computed the figures (`measure.method`).
     """
 
     step: str
@@ -52,6 +54,7 @@ class FiguresEntry:
     comparisons: Sequence[Comparison] | None = None
     name: str = ""
     criteria: Mapping[str, Mapping[str, Any]] | None = None
+    method: int = FIRST_METHOD
 
     @classmethod
     def of_event(cls, event: Event) -> FiguresEntry:

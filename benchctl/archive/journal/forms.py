@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from benchctl.archive.journal import events
 from benchctl.measure.conditions import Drive
+from benchctl.measure.method import FIRST_METHOD
 
 # Thirty years; far more than any run takes, and little enough to reckon with.
 LONGEST_RUN_S = 1e9
@@ -114,6 +115,7 @@ class _Zeros(_Form):
     bits: Annotated[int, Field(ge=1, le=32)]
     accuracy: dict[str, list[_Accuracy]]
     step: str = ""
+    method: int = FIRST_METHOD
 
 
 class _CleanLevel(_Form):

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from benchctl.archive.evidence.findings import Findings
 from benchctl.archive.journal.events import NOT_WATCHED, WARNINGS_ACCEPTED
+from benchctl.measure.method import methods_in_words
 from benchctl.quantity import clock_face
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
@@ -127,5 +128,7 @@ def versions_of(run_record: RunRecord) -> Iterator[tuple[str, str]]:
     """With what the run was made, and from which seed a simulated one."""
     for name, version in (run_record.began.get("versions") or {}).items():
         yield str(name), str(version)
+    if run_record.entries:
+        yield "method of computing figures", methods_in_words(entry.method for entry in run_record.entries)
     if run_record.is_dry and run_record.began.get("seed") is not None:
         yield "seed of the simulation", str(run_record.began["seed"])

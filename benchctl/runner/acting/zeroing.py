@@ -18,6 +18,7 @@ from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.oscilloscope.timing import scale_set_v
 from benchctl.instruments.oscilloscope.vertical import FILL, ranges_v
 from benchctl.measure.budget.zero import Zeros, beyond_stated, stated_limit, zeros_of
+from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Trace
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
@@ -123,6 +124,7 @@ def _kept(run: Run, record: Capture) -> Zeros:
         step=run.planned.label,
         file=kept.name,
         bits=bits,
+        method=METHOD,
         accuracy=accuracy_as_json({signal: accuracy[signal] for signal in zeros}),
     )
     return _of_every_signal(run.files.bench, zeros)

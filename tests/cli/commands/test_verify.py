@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import entries_of
+from benchctl.archive.tables.figures_csv import write_figures
+from benchctl.archive.tables.run_identity import run_identity_of
 from tests.cli.conftest import Command
 from tests.cli.files import sequence
+from tests.journals import read_events, write_events
 
 
 def run_folder(benchctl: Command, tmp_path: Path) -> Path:
@@ -30,6 +35,24 @@ def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Comm
     assert ended.exit_code == 1
     assert "idle_current" in ended.out
     assert "they do not all agree" in ended.out
+
+
+def test_a_folder_of_an_earlier_method_gives_exit_code_0_and_says_what_comes_out_differently(
+    benchctl: Command, tmp_path: Path
+) -> None:
+    folder = run_folder(benchctl, tmp_path)
+    events = read_events(folder / "journal.jsonl")
+    for event in (event for event in events if event["event"] == "figures"):
+        del event["method"]
+        for figure in event["figures"]:
+            figure["value"] *= 1.001 if figure["name"] == "idle_current" else 1.0
+    write_events(folder / "journal.jsonl", events)
+    write_figures(RunFolder.open(folder), entries_of(events), run_identity_of(events))
+    ended = benchctl("verify", folder)
+    assert ended.exit_code == 0, ended.out
+    assert "computed by another method: idle_current in step " in ended.out
+    assert "all others agree. The run was made by an earlier version of benchctl (method 1; " in ended.out
+    assert "nobody has altered them" in ended.out
 
 
 def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(

@@ -1,0 +1,45 @@
+"""By which method figures are computed: a number, and what changed at each number.
+
+A run folder keeps the number beside its figures. Where a definition or a computation changes, an older folder computes
+differently from what is written in it, and nobody has altered it: `verify` says so, with the lines below that concern
+the figures. Add a line to the newest number where a figure changes; a new number is begun with each release.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+# Of folders that were written before there was a number.
+FIRST_METHOD = 1
+
+
+@dataclass(frozen=True)
+class Change:
+    """What changed, in a sentence, and the figures that it concerns by name; all of them where none is named."""
+
+    says: str
+    figures: tuple[str, ...] = ()
+
+    def concerns(self, names: Collection[str]) -> bool:
+        return not self.figures or not set(self.figures).isdisjoint(names)
+
+
+# Method -> what it computes differently from the one before.
+CHANGES: Mapping[int, tuple[Change, ...]] = {
+    2: (),
+}
+METHOD = max(CHANGES)
+
+
+def changes_since(method: int, names: Collection[str]) -> Iterator[tuple[int, Change]]:
+    """The changes after a method that concern any of these figures, each with its number, oldest first."""
+    for number, changes in sorted(CHANGES.items()):
+        if number > method:
+            yield from ((number, change) for change in changes if change.concerns(names))
+
+
+def methods_in_words(methods: Iterable[int]) -> str:
+    """The numbers of methods, each once: "1", or "1 and 2" of a run that was resumed by a later version."""
+    numbers = [str(number) for number in sorted(set(methods))]
+    return " and ".join(filter(None, [", ".join(numbers[:-1]), *numbers[-1:]]))
