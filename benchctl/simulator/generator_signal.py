@@ -1,4 +1,4 @@
-"""The test signal: a sine of constant level, or a list of levels with dwell times.
+"""The test signal: a sine (or another wave) of constant level, or a list of levels with dwell times.
 
 All of it is a closed function of time: which tone sounds at an instant, until when, and when the sync output fires.
 Bursts by number of cycles, tables, keyed modulation and sweeps are such lists too. They differ in what sounds while no
@@ -13,12 +13,14 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import NamedTuple
 
+from benchctl.simulator.wave import Wave
+
 SAME_INSTANT_S = 1e-9
 """Times nearer than this are one instant: rounding after hours of run stays a thousand times below it."""
 
 
 class Tone(NamedTuple):
-    """offset + amplitude·sin(2π·frequency·(t - origin))."""
+    """offset + amplitude·sin(2π·frequency·(t - origin)), or with a wave instead of the sine."""
 
     amplitude_v: float
     frequency_hz: float
@@ -28,6 +30,8 @@ class Tone(NamedTuple):
     offset_v: float = 0.0
     sync_from_s: float | None = None
     """when the sync output rose; None: at the origin"""
+    wave: Wave | None = None
+    """one cycle, of amplitude 1 where the generator's level says so; None: a sine"""
 
     @property
     def sync_rose_s(self) -> float:
@@ -43,8 +47,11 @@ class GeneratorSignal:
     stuck: bool = False
     """a fault: once on, the output stays on"""
     level_v: float = 0.0
-    """RMS, of the constant tone"""
+    """RMS, of the constant tone; of another wave its amplitude over √2"""
     frequency_hz: float = 1000.0
+    """of the sine, or of the wave's cycle"""
+    wave: Wave | None = None
+    """what sounds instead of a sine"""
     phase_origin_s: float = 0.0
     """an instant at which the constant tone crossed zero upwards"""
     offset_v: float = 0.0
@@ -133,7 +140,7 @@ class GeneratorSignal:
     ) -> Tone:
         if not self.output_on:
             return Tone(0.0, frequency_hz, origin_s, sync_s, 0.0, sync_from_s)
-        return Tone(level_v * math.sqrt(2), frequency_hz, origin_s, sync_s, self.offset_v, sync_from_s)
+        return Tone(level_v * math.sqrt(2), frequency_hz, origin_s, sync_s, self.offset_v, sync_from_s, self.wave)
 
     def _period_s(self) -> float:
         return self._ends_s[-1]

@@ -16,25 +16,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.simulator.wave import Wave
 
 Samples = NDArray[np.float64]
 
 
 class Phasor(NamedTuple):
-    """A complex tone, amplitude·exp(jω(t - origin)); the voltage is its imaginary part."""
+    """A complex tone, amplitude·exp(jω(t - origin)), or a sum of such ones; the voltage is its imaginary part."""
 
     amplitude_v: float
     frequency_hz: float
     origin_s: float
+    wave: Wave | None = None
+    """what sounds instead of a sine"""
 
-    @property
-    def omega(self) -> float:
-        """rad/s"""
-        return 2 * math.pi * self.frequency_hz
-
-    def at(self, time_s: float) -> complex:
-        """At an instant."""
-        return self.amplitude_v * cmath.exp(1j * self.omega * (time_s - self.origin_s))
+    def held(self, poles: NDArray[np.complex128], time_s: float) -> NDArray[np.complex128]:
+        """What each pole holds at an instant, once the tone has sounded for long."""
+        omega = 2 * math.pi * self.frequency_hz
+        turned = omega * (time_s - self.origin_s)
+        if self.wave is None:
+            return np.asarray(self.amplitude_v * cmath.exp(1j * turned) / (1j * omega - poles), dtype=np.complex128)
+        phasors = self.amplitude_v * self.wave.phasors * np.exp(1j * turned * self.wave.multiples)
+        return np.asarray(phasors @ (1 / (1j * omega * self.wave.multiples[:, None] - poles)), dtype=np.complex128)
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,9 +59,10 @@ class Filter:
         omega = 2j * math.pi * frequency_hz
         return complex(self.direct + np.sum(self.residues / (omega - self.poles)))
 
-    def held(self, phasor: Phasor, time_s: float) -> NDArray[np.complex128]:
-        """What each pole holds at an instant of a tone that has sounded for long."""
-        return np.asarray(phasor.at(time_s) / (1j * phasor.omega - self.poles), dtype=np.complex128)
+    def responses(self, frequencies_hz: Samples) -> NDArray[np.complex128]:
+        """The same at many frequencies."""
+        omegas = 2j * math.pi * frequencies_hz
+        return np.asarray(self.direct + (1 / (omegas[:, None] - self.poles)) @ self.residues, dtype=np.complex128)
 
 
 class Ringing:
@@ -72,11 +76,11 @@ class Ringing:
     def change(self, old: Phasor, new: Phasor, time_s: float) -> None:
         """Change the tone at `time_s`. The poles keep what they held, and ring from there."""
         self._left = self._left * np.exp(self._band.poles * (time_s - self._since_s))
-        self._left = self._left + self._band.held(old, time_s) - self._band.held(new, time_s)
+        self._left = self._left + old.held(self._band.poles, time_s) - new.held(self._band.poles, time_s)
         self._since_s = time_s
 
     def output_v(self, times_s: Samples) -> Samples:
-        """To be added to the steady sine; times not before the last change."""
+        """To be added to the steady tone; times not before the last change."""
         if not self._left.any():
             return np.zeros_like(times_s)
         since_s = times_s - self._since_s

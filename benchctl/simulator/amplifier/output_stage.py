@@ -1,4 +1,5 @@
-"""One output stage driven by a sine, with its load: the current it takes from the rails and where the power goes.
+"""One output stage driven by a sine or another wave, with its load: the current it takes from the rails and where the
+power goes.
 
 A bridged (floating) output is two equal halves; each drives half of the load against the middle. Values inside a stage
 are those of one half; what it takes and gives is for both.
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from benchctl.simulator.amplifier.clipping import SILENT, CycleMeans
 from benchctl.simulator.amplifier.filters import Filter
 from benchctl.simulator.amplifier.transfer import HARD, Transfer
+from benchctl.simulator.wave import Samples, Wave
 
 LIMITS_KEPT = 64
 
@@ -41,8 +43,10 @@ class Filtered:
     band: Filter
     drive_v: float
     """amplitude before the filters, as voltage of one half"""
-    lead_rad: float
-    """the phase shift of the filters"""
+    lead_rad: float = 0.0
+    """the phase shift of the filters; of a wave they are worked into it"""
+    before: Wave | None = None
+    """what went into the filters instead of a sine, of amplitude `drive_v`"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +67,15 @@ class OutputStage:
     the voltage.
 
     Args:
-        amplitude_v: of the sine that one half is asked to give.
+        amplitude_v: of the sine that one half is asked to give, or the peak of the wave.
         offset_v: dc that one half is asked to give.
         conductance_s: of the load, as one half sees it; 0 with nothing connected.
         output_ohm: output resistance of one half.
         live: False while muted.
         transfer: output voltage as a function of the voltage asked for.
         halves: 2 where the output is bridged.
-        filtered: what the filters before the stage did to the sine, if there are any.
+        filtered: what the filters before the stage did to the tone, if there are any.
+        wave: what it is asked to give instead of a sine, with a peak of 1.
     """
 
     def __init__(
@@ -84,6 +89,7 @@ class OutputStage:
         transfer: Transfer = HARD,
         halves: int = 1,
         filtered: Filtered | None = None,
+        wave: Wave | None = None,
     ) -> None:
         self.amplitude_v = amplitude_v if live else 0.0
         self.offset_v = offset_v if live else 0.0
@@ -92,6 +98,7 @@ class OutputStage:
         self.transfer = transfer
         self.halves = halves
         self.filtered = filtered
+        self.wave = wave
         self.share = 1 / (1 + output_ohm * conductance_s)
         """volts at the terminal for a volt inside"""
         self.path_s = conductance_s * self.share
@@ -100,6 +107,13 @@ class OutputStage:
         # With a limit that is never reached: by far the commonest case, so it is computed once.
         self._unclipped = self._means_under(self.peak_v / (1 - transfer.knee)) if live else SILENT
         self._clipped: dict[float, CycleMeans] = {}
+
+    def asked_v(self, turns: Samples) -> Samples:
+        """The voltage that one half is asked to give, once filters have settled; time in turns of the cycle."""
+        if self.wave is not None:
+            return np.asarray(self.amplitude_v * self.wave.at(turns) + self.offset_v, dtype=np.float64)
+        lead_rad = self.filtered.lead_rad if self.filtered is not None else 0.0
+        return np.asarray(self.amplitude_v * np.sin(2 * np.pi * turns + lead_rad) + self.offset_v, dtype=np.float64)
 
     def limit_v(self, headroom_v: V) -> V:
         """The voltage at which one half clips when the rails leave it `headroom_v`."""
@@ -122,7 +136,7 @@ class OutputStage:
         return means
 
     def _means_under(self, limit_v: float) -> CycleMeans:
-        return self.transfer.means(self.amplitude_v, self.offset_v, limit_v)
+        return self.transfer.means(self.amplitude_v, self.offset_v, limit_v, self.wave)
 
     def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:  # noqa: ARG002 - class D needs it
         """Current from the lumped rails in A, and its slope with the rail in A/V."""
@@ -174,6 +188,7 @@ class SwitchingStage(OutputStage):
         transfer: Transfer = HARD,
         halves: int = 1,
         filtered: Filtered | None = None,
+        wave: Wave | None = None,
     ) -> None:
         super().__init__(
             amplitude_v,
@@ -184,6 +199,7 @@ class SwitchingStage(OutputStage):
             transfer=transfer,
             halves=halves,
             filtered=filtered,
+            wave=wave,
         )
         self.losses = losses
         self._switching_s = halves * losses.switching_s if live else 0.0

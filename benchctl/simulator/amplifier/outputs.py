@@ -6,12 +6,14 @@ import cmath
 import math
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 from benchctl.simulator.amplifier.filters import Filter, filter_of
 from benchctl.simulator.amplifier.output_stage import Filtered, Losses, OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.transfer import Transfer
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
+from benchctl.simulator.wave import Wave
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,21 +38,38 @@ class Output:
         Each half of a bridge gives half the voltage, sees twice the conductance and has half the resistance.
         """
         gain = self.gain * gain_left
-        drive_v = min(gain * tone.amplitude_v, math.sqrt(2.0) * self.limiter_v) / self.halves
-        response = self.band.response(tone.frequency_hz) if self.band else 1.0
+        drive_v = min(gain * tone.amplitude_v, self._held_v(tone.wave)) / self.halves
         # Coupled for dc: what a generator has under its sine is amplified too, unless a high-pass stops it.
         dc_v = self.offset_v + (gain * tone.offset_v * (self.band.response(0.0).real if self.band else 1.0))
         make = OutputStage if self.losses is None else partial(SwitchingStage, losses=self.losses)
         return make(
-            amplitude_v=drive_v * abs(response),
+            **self._asked(tone, drive_v),
             offset_v=dc_v / self.halves,
             conductance_s=conductance_s * self.halves,
             output_ohm=self.output_ohm / self.halves,
             live=live,
             transfer=self.transfer,
             halves=self.halves,
-            filtered=Filtered(self.band, drive_v, cmath.phase(response)) if self.band else None,
         )
+
+    def _held_v(self, wave: Wave | None) -> float:
+        """The amplitude at which the limiter holds the tone."""
+        return (
+            self.limiter_v / (math.sqrt(0.5) if wave is None else wave.rms) if self.limiter_v < math.inf else math.inf
+        )
+
+    def _asked(self, tone: Tone, drive_v: float) -> dict[str, Any]:
+        """What one half is asked for when `drive_v` goes into its filters."""
+        if tone.wave is None:
+            if self.band is None:
+                return {"amplitude_v": drive_v}
+            response = self.band.response(tone.frequency_hz)
+            filtered = Filtered(self.band, drive_v, cmath.phase(response))
+            return {"amplitude_v": drive_v * abs(response), "filtered": filtered}
+        wave = tone.wave.through(self.band.responses, tone.frequency_hz) if self.band else tone.wave
+        peak = wave.peak or 1.0
+        asked = {"amplitude_v": drive_v * peak, "wave": wave.times(1 / peak)}
+        return asked | ({"filtered": Filtered(self.band, drive_v, before=tone.wave)} if self.band else {})
 
 
 def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier import clipping
 from benchctl.simulator.amplifier.clipping import CycleMeans, clipped_sine
+from benchctl.simulator.wave import Wave
 
 Voltages = NDArray[np.float64]
 
@@ -54,12 +55,16 @@ class Transfer:
         size_v = self._size_v(np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0), limit_v)
         return np.asarray(np.copysign(size_v, asked_v) * self._present(asked_v), dtype=np.float64)
 
-    def means(self, amplitude_v: float, offset_v: float, limit_v: float) -> CycleMeans:
-        """Over a cycle of amplitude·sin θ + offset: closed form for plain hard clipping, else by the midpoint rule."""
-        plain = self.dead_zone_v == 0 and self.missing is None
+    def means(self, amplitude_v: float, offset_v: float, limit_v: float, wave: Wave | None = None) -> CycleMeans:
+        """Over a cycle of amplitude·sin θ + offset, or of a wave instead of the sine: closed form for plain hard
+        clipping of a sine, else by the midpoint rule."""
+        plain = self.dead_zone_v == 0 and self.missing is None and wave is None
         if plain and (self.knee == 0 or amplitude_v + abs(offset_v) <= self.onset_v(limit_v)):
             return clipped_sine(amplitude_v, offset_v, limit_v)
-        return self._means(*_wanted(self, amplitude_v, offset_v), limit_v)
+        wanted = (
+            _wanted(self, amplitude_v, offset_v) if wave is None else _wanted_of_wave(self, amplitude_v, offset_v, wave)
+        )
+        return self._means(*wanted, limit_v)
 
     def overdrive_at(self, thd: float) -> float:
         """Amplitude over limit at which clipping (without the dead zone) gives a distortion.
@@ -90,12 +95,13 @@ class Transfer:
 
     def _means(self, wanted_v: Voltages, signs: Voltages, limit_v: float) -> CycleMeans:
         size_v, slope = self._size_and_slope(wanted_v, limit_v)
+        nodes = len(wanted_v)
         return CycleMeans(
-            absolute_v=float(np.add.reduce(size_v)) / NODES,
-            square_v2=float(size_v @ size_v) / NODES,
-            mean_v=float(signs @ size_v) / NODES,
-            absolute_slope=float(np.add.reduce(slope)) / NODES,
-            square_slope_v=2 * float(size_v @ slope) / NODES,
+            absolute_v=float(np.add.reduce(size_v)) / nodes,
+            square_v2=float(size_v @ size_v) / nodes,
+            mean_v=float(signs @ size_v) / nodes,
+            absolute_slope=float(np.add.reduce(slope)) / nodes,
+            square_slope_v=2 * float(size_v @ slope) / nodes,
         )
 
     def _present(self, asked_v: Voltages) -> Voltages | float:
@@ -127,6 +133,13 @@ class Transfer:
 def _wanted(transfer: Transfer, amplitude_v: float, offset_v: float) -> tuple[Voltages, Voltages]:
     """Over half a cycle: what would be given if nothing clipped, and its sign."""
     asked_v = amplitude_v * _SINES + offset_v
+    return transfer.wanted(asked_v), np.sign(asked_v)
+
+
+@lru_cache(maxsize=8)  # a cycle of a wave is large, and few sound in turn
+def _wanted_of_wave(transfer: Transfer, amplitude_v: float, offset_v: float, wave: Wave) -> tuple[Voltages, Voltages]:
+    """The same over a whole cycle of a wave."""
+    asked_v = amplitude_v * wave.cycle + offset_v
     return transfer.wanted(asked_v), np.sign(asked_v)
 
 

@@ -241,7 +241,7 @@ class Connections:
         """Tones that differ only in when they began make the same circuit."""
         amplifier, tone = self.amplifier, signals.tone
         return OperatingPoint(
-            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, offset_v=tone.offset_v),
+            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, offset_v=tone.offset_v, wave=tone.wave),
             source=self._main.source(),
             state=amplifier.state,
             ramp=amplifier.ramp(now_s),

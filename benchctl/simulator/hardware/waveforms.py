@@ -53,11 +53,10 @@ class _Asked:
     def during(self, span: Stretch, stage: OutputStage, times_s: Samples) -> Samples:
         """Times inside a span that does not begin before the last one."""
         tone, filtered = span.tone, stage.filtered
-        phase = 2 * np.pi * tone.frequency_hz * (times_s - tone.origin_s)
+        steady_v = stage.asked_v(tone.frequency_hz * (times_s - tone.origin_s))
         if filtered is None:
-            return np.asarray(stage.amplitude_v * np.sin(phase) + stage.offset_v, dtype=np.float64)
-        drive = Phasor(filtered.drive_v, tone.frequency_hz, tone.origin_s)
-        steady_v = stage.amplitude_v * np.sin(phase + filtered.lead_rad) + stage.offset_v
+            return steady_v
+        drive = Phasor(filtered.drive_v, tone.frequency_hz, tone.origin_s, filtered.before)
         return np.asarray(steady_v + self._ring(filtered.band, drive, span.start_s).output_v(times_s), dtype=np.float64)
 
     def _ring(self, band: Filter, drive: Phasor, start_s: float) -> Ringing:

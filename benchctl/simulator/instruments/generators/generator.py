@@ -1,6 +1,9 @@
 """The function generator: the SOURce, LIST, OUTPut and TRIGger words of SCPI-99 (volume 2, chapters 15, 19, 24).
 
-It makes sines only. A list of levels with dwell times plays from its trigger on, each repetition from an upward zero
+It makes sines, square waves, and waves of its user's: TRACe sends one cycle as samples, FUNCtion:USER chooses it. The
+level of such a wave is that of the sine with the same peak, for a user's wave with the peak of full scale.
+
+A list of levels with dwell times plays from its trigger on, each repetition from an upward zero
 crossing; the sync output is high during the list's first point, or the first half of each cycle of a constant tone.
 While a list is selected but not started, the constant tone sounds.
 
@@ -14,8 +17,8 @@ frequency, dwell times and trigger are common, and the sync output is that of ou
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchctl.scpi.device.headers import Call, CommandTree
@@ -24,8 +27,11 @@ from benchctl.scpi.device.status import Operation
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.generator_signal import GeneratorSignal
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
+from benchctl.simulator.instruments.generators.table import checked
+from benchctl.simulator.instruments.generators.words.tables import Name, Words
 from benchctl.simulator.instruments.instrument import Instrument, Now, action
 from benchctl.simulator.model.description import GeneratorDescription
+from benchctl.simulator.wave import Wave, square
 
 LOWEST_FREQUENCY_HZ = 1e-3
 LONGEST_LIST = 100
@@ -53,6 +59,16 @@ class GeneratorSettings:
     dwells_s: tuple[float, ...] = ()
     count: float = 1.0
     trigger_source: str = "IMM"
+    shape: str = "SIN"
+    """SIN, SQU or USER"""
+    user: str = ""
+    """the trace that is chosen"""
+    traces: Mapping[str, Wave] = field(default_factory=dict)
+
+    @property
+    def wave(self) -> Wave | None:
+        """What sounds instead of a sine, if anything does."""
+        return square() if self.shape == "SQU" else self.traces.get(self.user) if self.shape == "USER" else None
 
     def with_level(self, output: int, level_v: float) -> GeneratorSettings:
         """The same with another level of one output."""
@@ -118,6 +134,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
         for drive in self._drives:
             drive.switch(False)
         self._abort()
+        self._apply_shape()
         self._apply_levels()
         self._apply_frequency()
 
@@ -152,8 +169,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
 
     def _add_source(self, tree: CommandTree) -> None:
         source = f"[SOURce{self._suffix}]"
-        tree.add(f"{source}:FUNCtion[:SHAPe]", set=lambda _: None, query=lambda _: "SIN",
-                 parameters=[Mnemonic("SINusoid")])  # fmt: skip
+        self._add_shapes(tree, source)
         frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, self._description.highest_frequency_hz, 1000.0)
         tree.add(f"{source}:FREQuency[:CW]", set=self._set_frequency, query=lambda _: self._settings.frequency_hz,
                  parameters=[frequency])  # fmt: skip
@@ -166,6 +182,13 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
                  parameters=[Mnemonic("VRMS", "VPP", "VPK", "V")])  # fmt: skip
         tree.add(f"{source}:VOLTage:MODE", set=self._set_mode, query=lambda _: self._settings.mode,
                  parameters=[Mnemonic("FIXed", "CW", "LIST")])  # fmt: skip
+
+    def _add_shapes(self, tree: CommandTree, source: str) -> None:
+        tree.add(f"{source}:FUNCtion[:SHAPe]", set=self._set_shape, query=lambda _: self._settings.shape,
+                 parameters=[Mnemonic("SINusoid", "SQUare", "USER")])  # fmt: skip
+        tree.add(f"{source}:FUNCtion:USER", set=self._choose_trace, query=lambda _: f'"{self._settings.user}"',
+                 parameters=[Name()])  # fmt: skip
+        tree.add("TRACe[:DATA]", set=self._set_trace, parameters=[Name(), Words()])
 
     def _add_list(self, tree: CommandTree) -> None:
         source = f"[SOURce{self._suffix}]"
@@ -198,6 +221,21 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
     def _set_frequency(self, call: Call) -> None:
         self._change(frequency_hz=call.values[0])
         self._apply_frequency()
+
+    def _set_shape(self, call: Call) -> None:
+        self._change(shape=call.values[0])
+        self._apply_shape()
+
+    def _choose_trace(self, call: Call) -> None:
+        if call.values[0] not in self._settings.traces:
+            raise ScpiError(-256, f"no trace is called {call.values[0]}")
+        self._change(user=call.values[0])
+        self._apply_shape()
+
+    def _set_trace(self, call: Call) -> None:
+        name, samples = call.values
+        self._change(traces={**self._settings.traces, name: Wave.of_samples(checked(samples))})
+        self._apply_shape()
 
     def _set_level(self, call: Call) -> None:
         self._settings = self._settings.with_level(_output(call), self._rms(call.values[0]))
@@ -266,6 +304,10 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
             drive.stop_list()
 
     # From the settings to the true output
+
+    def _apply_shape(self) -> None:
+        for drive in self._drives:
+            drive.wave = self._settings.wave
 
     def _apply_frequency(self) -> None:
         for drive in self._drives:

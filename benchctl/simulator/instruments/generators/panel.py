@@ -10,15 +10,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 from benchctl.scpi.errors import ScpiError
 from benchctl.simulator.instruments.generators.table import Table
+from benchctl.simulator.wave import Wave, square, two_tones
 
 SOURCE_OHM = 50.0
 """Output resistance of a function generator (common practice)."""
 
 LEAST_VPP = 1e-3
 """The smallest setting of the display; a function generator cannot be set to nothing (common practice)."""
+
+LONGEST_RATIO = 5000
+"""Two tones are kept at a ratio of whole numbers up to this, so that they have a common cycle."""
 
 # Peak-to-peak volts of a sine for one unit of the display.
 VPP_PER_UNIT: Mapping[str, float] = {"VPP": 1.0, "VRMS": 2 * math.sqrt(2), "VP": 2.0, "MVPP": 1e-3}
@@ -35,6 +40,7 @@ class Panel:
     load_ohm: float = math.inf
     """what the display's volts hold for"""
     shape: str = "SIN"
+    """SIN, SQU or ARB, a table"""
     burst_on: bool = False
     burst_mode: str = "TRIG"
     cycles: int = 1
@@ -47,6 +53,11 @@ class Panel:
     depth: float = 1.0
     duty: float = 0.5
     """of a square wave that modulates"""
+    sum_on: bool = False
+    """whether a second sine is added"""
+    sum_hz: float = 100.0
+    sum_part: float = 0.1
+    """its amplitude over that of the tone"""
     sweep_on: bool = False
     sweep_hz: tuple[float, float] = (100.0, 1000.0)
     sweep_s: float = 1.0
@@ -62,7 +73,7 @@ class Panel:
     @property
     def shown(self) -> float:
         """The level on the display, in its unit."""
-        return self.open_vpp * self.display_factor / VPP_PER_UNIT[self.unit]
+        return self.open_vpp * self.display_factor / self._vpp_per(self.unit)
 
     @property
     def shown_offset_v(self) -> float:
@@ -74,13 +85,35 @@ class Panel:
         """What plays instead of a sine, if anything does."""
         return self.tables.get(self.table_name) if self.shape == "ARB" else None
 
+    @property
+    def wave(self) -> tuple[Wave | None, float]:
+        """What plays instead of a sine, if anything does, and the frequency of its cycle."""
+        table = self.table
+        if table is not None and table.wave is not None:
+            return table.wave, self.table_rate_hz / table.points
+        if self.shape == "SQU":
+            return square(), self.frequency_hz
+        if self.sum_on and table is None:
+            ratio = Fraction(self.sum_hz / self.frequency_hz).limit_denominator(LONGEST_RATIO)
+            return two_tones(ratio.denominator, ratio.numerator, self.sum_part), self.frequency_hz / ratio.denominator
+        return None, self.frequency_hz
+
+    @property
+    def highest_part(self) -> float:
+        """The highest voltage over that of the tone alone."""
+        return 1.0 + self.sum_part if self.sum_on else 1.0
+
+    def _vpp_per(self, unit: str) -> float:
+        """Peak-to-peak volts for one unit; the RMS of a square wave is its peak."""
+        return 2.0 if unit == "VRMS" and self.shape == "SQU" else VPP_PER_UNIT[unit]
+
     def with_shown(self, number: float, unit: str = "") -> Panel:
         """The same with another level on the display.
 
         Raises:
             ScpiError: less than the display can be set to.
         """
-        vpp = number * VPP_PER_UNIT[unit or self.unit]
+        vpp = number * self._vpp_per(unit or self.unit)
         if vpp < LEAST_VPP:
             raise ScpiError(-222, f"{vpp:g} Vpp is below the minimum of {LEAST_VPP:g} Vpp")
         return replace(self, open_vpp=vpp / self.display_factor)
@@ -104,7 +137,7 @@ class Panel:
         """
         if self.open_vpp > highest_vpp * (1 + 1e-9):
             raise ScpiError(-222, f"{self.open_vpp * self.display_factor:g} Vpp is above the maximum")
-        if abs(self.open_offset_v) + self.open_vpp / 2 > highest_vpp / 2 * (1 + 1e-9):
-            raise ScpiError(-221, "offset and level together are beyond the output's range")
+        if abs(self.open_offset_v) + self.highest_part * self.open_vpp / 2 > highest_vpp / 2 * (1 + 1e-9):
+            raise ScpiError(-221, "all that is added up is beyond the output's range")
         if self.burst_on and self.trigger_source in ("IMM", "TIM") and self.cycles / self.frequency_hz >= self.every_s:
             raise ScpiError(-221, "the burst is longer than its period")

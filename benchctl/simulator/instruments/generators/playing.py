@@ -44,9 +44,10 @@ class Player:
         """Bring the output to what the panel says; a list that did not change goes on."""
         drive, set_v = self.drive, panel.open_vpp * _RMS_PER_VPP
         true_v = factor * max(self._level_error.indicated(set_v), 0.0)
-        frequency_hz = self._frequency_error.indicated(panel.frequency_hz)
-        if frequency_hz != drive.frequency_hz:
-            drive.frequency_hz, drive.phase_origin_s = frequency_hz, now_s
+        wave, cycle_hz = panel.wave
+        frequency_hz = self._frequency_error.indicated(cycle_hz)
+        if frequency_hz != drive.frequency_hz or wave is not drive.wave:
+            drive.wave, drive.frequency_hz, drive.phase_origin_s = wave, frequency_hz, now_s
         drive.level_v, drive.offset_v = true_v, panel.open_offset_v
         drive.start_phase_rad = math.radians(panel.start_phase_deg) if panel.burst_on else 0.0
         course = self._course_of(panel)
@@ -79,7 +80,7 @@ class Player:
     def _course_of(self, panel: Panel) -> Course | None:
         """A table comes before a burst, a burst before a sweep, a sweep before modulation: no two sound together."""
         if panel.table is not None:
-            return self._table(panel)
+            return self._table(panel) if panel.table.wave is None else None
         if panel.burst_on:
             return self._burst(panel)
         if panel.sweep_on:

@@ -1,7 +1,7 @@
-"""A table of samples, and the sine stretches in it.
+"""A table of samples: the sine stretches in it, or the wave that it is.
 
-The simulated bench knows only sines of constant level. So a table must be one sine whose level changes from cycle to
-cycle at most; anything else is refused, which a real generator would not do.
+A sine whose level changes from cycle to cycle at most is played as stretches of constant level, for which the simulated
+bench has closed forms. Anything else is played as it is, the whole table as one cycle.
 """
 
 from __future__ import annotations
@@ -14,10 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.wave import Wave
 
 Samples = NDArray[np.float64]
 
 SHORTEST_TABLE = 8
+LONGEST_TABLE = 65_536
 SILENT = 1e-6
 """of full scale"""
 SAME_LEVEL = (0.005, 2e-4)
@@ -25,6 +27,8 @@ SAME_LEVEL = (0.005, 2e-4)
 SINE_RESIDUE = 0.02
 """Residue of the fit, as a part of the table's RMS, up to which a table counts as a sine."""
 FIT_ROUNDS = 4
+ONE_CYCLE = 0.99
+"""A sine has about one cycle in the table at least; what the fit finds below that is none."""
 
 
 @dataclass(frozen=True)
@@ -37,31 +41,46 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Table:
-    """A table as it is played, again and again: its length, one frequency, and levels in turn."""
+    """A table as it is played, again and again: its length, one frequency, and levels in turn; or a wave."""
 
     points: int
     cycle_points: float
     """samples a cycle"""
     stretches: tuple[Stretch, ...]
+    wave: Wave | None = None
+    """the whole table, where it is something else than one sine"""
 
     @classmethod
     def of(cls, samples: Samples) -> Table:
         """Find the sine in the samples, each from -1 to 1.
 
         Raises:
-            ScpiError: they are too few or too large, or something else than a sine that begins at zero.
+            ScpiError: they are too few, too many or too large.
         """
-        if len(samples) < SHORTEST_TABLE:
-            raise ScpiError(-226, f"a table has at least {SHORTEST_TABLE} points")
-        if np.max(np.abs(samples)) > 1.0 + 1e-9:
-            raise ScpiError(-222, "a point of the table is beyond -1 to 1")
-        sounding = np.flatnonzero(np.abs(samples) > SILENT)
+        sounding = np.flatnonzero(np.abs(checked(samples)) > SILENT)
         if not sounding.size:
             return cls(len(samples), float(len(samples)), (Stretch(0.0, float(len(samples))),))
         omega = _omega(samples[: sounding[-1] + 1])
+        if not np.pi >= omega > ONE_CYCLE * 2 * np.pi / len(samples):
+            return cls(len(samples), float(len(samples)), (), Wave.of_samples(samples))
         stretches = tuple(_stretches(samples, omega))
-        _check_sine(samples, omega, stretches)
-        return cls(len(samples), 2 * np.pi / omega, stretches)
+        wave = None if _is_sine(samples, omega, stretches) else Wave.of_samples(samples)
+        return cls(len(samples), 2 * np.pi / omega, stretches, wave)
+
+
+def checked(samples: Samples) -> Samples:
+    """The same samples.
+
+    Raises:
+        ScpiError: they are too few or too many, or too large.
+    """
+    if len(samples) < SHORTEST_TABLE:
+        raise ScpiError(-226, f"a table has at least {SHORTEST_TABLE} points")
+    if len(samples) > LONGEST_TABLE:
+        raise ScpiError(-223, f"a table holds {LONGEST_TABLE} points")
+    if np.max(np.abs(samples)) > 1.0 + 1e-9:
+        raise ScpiError(-222, "a point of the table is beyond -1 to 1")
+    return samples
 
 
 def _omega(samples: Samples) -> float:
@@ -120,7 +139,8 @@ def _are_same(level: float, other: float) -> bool:
     return abs(level - other) <= relative * max(level, other) + absolute
 
 
-def _check_sine(samples: Samples, omega: float, stretches: tuple[Stretch, ...]) -> None:
+def _is_sine(samples: Samples, omega: float, stretches: tuple[Stretch, ...]) -> bool:
+    """Whether the stretches are all that there is: a sine that begins at zero."""
     model = np.zeros_like(samples)
     start = 0.0
     at = np.arange(len(samples), dtype=np.float64)
@@ -128,5 +148,4 @@ def _check_sine(samples: Samples, omega: float, stretches: tuple[Stretch, ...]) 
         part = (at >= start - 1e-6) & (at < start + stretch.points - 1e-6)
         model[part] = stretch.level * np.sin(omega * at[part])
         start += stretch.points
-    if np.std(samples - model) > SINE_RESIDUE * np.sqrt(np.mean(samples**2)):
-        raise ScpiError(-200, "the simulated bench plays only tables of a sine that begins at zero")
+    return bool(np.std(samples - model) <= SINE_RESIDUE * np.sqrt(np.mean(samples**2)))

@@ -12,7 +12,7 @@ from benchctl.simulator.instruments.generators.panel import Panel
 from benchctl.simulator.instruments.generators.words.adding import Adder
 from benchctl.simulator.instruments.generators.words.bursts import add_bursts
 from benchctl.simulator.instruments.generators.words.key_values import add_lists
-from benchctl.simulator.instruments.generators.words.modulation import add_modulation, add_sweep
+from benchctl.simulator.instruments.generators.words.modulation import add_modulation, add_sum, add_sweep
 from benchctl.simulator.instruments.generators.words.sine import add_load, add_sine, add_unit
 from benchctl.simulator.instruments.generators.words.tables import add_tables
 
@@ -24,6 +24,7 @@ def _usual(to: Adder) -> None:
     add_sine(to)
     add_load(to)
     add_modulation(to)
+    add_sum(to)
     add_sweep(to)
 
 
@@ -48,6 +49,7 @@ def _display_into_50_ohm(to: Adder) -> None:
     add_sine(to)
     add_unit(to)
     add_modulation(to)
+    add_sum(to)
     add_sweep(to)
     add_bursts(to, BY_ITSELF)
 
@@ -61,7 +63,7 @@ def _table_as_text(to: Adder) -> None:
 
 
 def _table(to: Adder, form: Literal["block", "text"]) -> None:
-    add_sine(to, shapes=("SINusoid", "ARBitrary"))
+    add_sine(to, shapes=("SINusoid", "SQUare", "ARBitrary"))
     add_unit(to)
     add_load(to)
     add_sweep(to)

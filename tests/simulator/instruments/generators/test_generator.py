@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from benchctl.scpi.blocks import encode_block
 from benchctl.simulator.model.description import GeneratorDescription, Spec
 from tests.simulator.benches import describe
 from tests.simulator.talk import Room
@@ -42,7 +44,7 @@ def test_settings_are_read_back_in_base_units(room: Room, command: str, query: s
         ("VOLT 7.1", -222),
         ("FREQ -1", -222),
         ("FREQ 1 V", -131),
-        ("FUNC SQU", -224),
+        ("FUNC TRI", -224),
         ("VOLT:MODE SWE", -224),
         ("OUTP PERHAPS", -224),
         ("LIST:VOLT", -109),
@@ -114,3 +116,26 @@ def test_what_comes_out_is_off_by_its_own_error() -> None:
     room.play(0.5)
     assert room.physical_bench.connections.drive.level_v == pytest.approx(0.5 * 1.003)
     assert float(room.generator.ask("VOLT?")) == 0.5
+
+
+def test_it_plays_square_waves_and_the_cycles_of_its_user(room: Room) -> None:
+    """A trace of 3 and 4 cycles at 100 Hz a cycle is 300 and 400 Hz; the level is that of a sine with the same peak."""
+    at = np.arange(2000) / 2000
+    samples = 0.5 * np.sin(2 * np.pi * 3 * at) + 0.5 * np.sin(2 * np.pi * 4 * at)
+    block = encode_block((samples * 32767).round().astype(">i2").tobytes()).decode("latin-1")
+    room.generator.tell("FREQ 100", "VOLT 1", "FUNC SQU", "OUTP ON")
+    drive = room.physical_bench.connections.drive
+    square = drive.tone_at(0.0)[0]
+    assert square.wave is not None
+    assert square.amplitude_v * square.wave.at(np.array([0.25]))[0] == pytest.approx(2**0.5)
+    room.generator.tell(f"TRAC two,{block}", "FUNC:USER two", "FUNC USER")
+    tones = drive.tone_at(0.0)[0]
+    assert tones.wave is not None
+    assert tones.wave.multiples.tolist() == [3, 4]
+    assert np.abs(tones.amplitude_v * tones.wave.phasors) == pytest.approx([2**-0.5, 2**-0.5], rel=1e-4)
+    assert room.generator.errors() == []
+
+
+def test_a_trace_that_was_never_sent_cannot_be_chosen(room: Room) -> None:
+    room.generator.tell("FUNC:USER nothing")
+    assert room.generator.errors() == [-256]

@@ -42,7 +42,27 @@ def test_a_steady_sine_is_one_stretch() -> None:
     assert len(sine_table(1000, 10.0, 10, 0.0).stretches) == 1
 
 
-@pytest.mark.parametrize("shift", [0.25, 0.5])
-def test_a_sine_that_does_not_begin_upwards_at_zero_is_refused(shift: float) -> None:
-    with pytest.raises(ScpiError, match="begins at zero"):
-        Table.of(np.sin(2 * np.pi * (np.arange(1000) / 100 + shift)))
+TURNS = np.arange(1000) / 1000
+TABLES = {
+    "a sine that begins at its top": np.cos(2 * np.pi * 10 * TURNS),
+    "a sine that begins downwards": -np.sin(2 * np.pi * 10 * TURNS),
+    "two tones": 0.8 * np.sin(2 * np.pi * 3 * TURNS) + 0.2 * np.sin(2 * np.pi * 70 * TURNS),
+    "a square wave": np.where(TURNS < 0.5, 1.0, -1.0),
+    "a dc voltage": np.full(1000, 0.5),
+    "one pulse": np.where(TURNS < 0.01, 1.0, 0.0),
+    "noise": np.random.default_rng(7).uniform(-1, 1, 1000),
+}
+
+
+@pytest.mark.parametrize("samples", TABLES.values(), ids=TABLES)
+def test_what_is_no_sine_from_zero_is_played_point_by_point(samples: np.ndarray) -> None:
+    wave = Table.of(samples).wave
+    assert wave is not None
+    assert wave.at(TURNS) == pytest.approx(samples, abs=1e-4)
+
+
+@pytest.mark.parametrize(("samples", "error"), [(np.zeros(7), -226), (np.zeros(65_537), -223), (np.full(9, 1.1), -222)])
+def test_a_table_that_the_memory_cannot_hold_is_refused(samples: np.ndarray, error: int) -> None:
+    with pytest.raises(ScpiError) as refused:
+        Table.of(samples)
+    assert refused.value.code == error

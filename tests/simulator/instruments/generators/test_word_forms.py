@@ -207,11 +207,62 @@ def test_only_a_table_that_is_there_can_be_chosen() -> None:
     assert bench.generator.errors() == [-256, -222, -226]
 
 
-def test_a_table_that_is_no_sine_is_refused_with_the_reason() -> None:
+def cycle_v(bench: Room, turns: list[float]) -> list[float]:
+    """What comes out at these parts of a cycle."""
+    sounding = tone(bench)
+    assert sounding.wave is not None
+    return [sounding.amplitude_v * value for value in sounding.wave.at(np.array(turns))]
+
+
+def test_a_table_of_two_tones_is_repeated_at_its_rate() -> None:
+    """60 Hz and 7 kHz, 4:1, in 50 ms: 3 and 350 cycles; at 0.4 of a turn, by the sum of the two sines."""
     bench = room("table_as_text")
-    noise = np.random.default_rng(7).uniform(-1, 1, 500)
-    bench.generator.tell("SOUR1:DATA:ARB noise," + ",".join(f"{sample:.4f}" for sample in noise))
-    assert "sine" in bench.generator.ask("SYST:ERR?")
+    at = np.arange(10_000) / 10_000
+    samples = 0.8 * np.sin(2 * np.pi * 3 * at) + 0.2 * np.sin(2 * np.pi * 350 * at)
+    data = ",".join(f"{sample:.5f}" for sample in samples)
+    bench.generator.tell(f"SOUR1:DATA:ARB two,{data}", "SOUR1:FUNC:ARB two", "SOUR1:FUNC:ARB:SRAT 200000")
+    bench.generator.tell("OUTP1:LOAD INF", "SOUR1:VOLT:UNIT VPP", "SOUR1:VOLT 2", "SOUR1:FUNC ARB", "OUTP1 ON")
+    assert bench.generator.errors() == []
+    assert tone(bench).frequency_hz == pytest.approx(20.0)
+    expected = 0.8 * np.sin(2 * np.pi * 1.2) + 0.2 * np.sin(2 * np.pi * 140.0)
+    assert cycle_v(bench, [0.4]) == [pytest.approx(expected, abs=1e-4)]
+
+
+def test_a_second_sine_is_added_as_a_part_of_the_first() -> None:
+    """19 and 20 kHz 1:1 have a common cycle of 1 ms; a quarter of a turn later both are where sin is -1 and 0."""
+    bench = room("cycles_and_period")
+    bench.generator.tell("OUTP1:LOAD INF", "SOUR1:VOLT:UNIT VPP", "SOUR1:VOLT 1", "SOUR1:FREQ 19000")
+    bench.generator.tell("SOUR1:SUM:INT:FREQ 20000", "SOUR1:SUM:AMPL 100", "SOUR1:SUM:STAT ON", "OUTP1 ON")
+    assert bench.generator.errors() == []
+    assert tone(bench).frequency_hz == pytest.approx(1000.0)
+    assert cycle_v(bench, [0.25]) == [pytest.approx(-0.5)]
+    bench.generator.tell("SOUR1:SUM:STAT OFF")
+    assert (tone(bench).wave, tone(bench).frequency_hz) == (None, 19_000.0)
+
+
+def test_a_sum_beyond_the_output_is_refused() -> None:
+    bench = room("cycles_and_period")
+    bench.generator.tell("OUTP1:LOAD INF", "SOUR1:SUM:AMPL 100", "SOUR1:VOLT 15", "SOUR1:SUM:STAT ON")
+    assert bench.generator.errors() == [-221]
+
+
+@pytest.mark.parametrize("form", ["cycles_and_period", "peak_to_peak", "table_as_block", "keyed_modulation"])
+def test_a_square_wave_has_the_peaks_and_the_rms_of_its_display(form: str) -> None:
+    bench = room(form)
+    bench.generator.tell("OUTP1:LOAD INF", "SOUR1:VOLT 1", "SOUR1:FUNC SQU", "OUTP1 ON")
+    assert cycle_v(bench, [0.25, 0.75]) == pytest.approx([0.5, -0.5])
+    if form != "peak_to_peak":
+        bench.generator.tell("SOUR1:VOLT:UNIT VRMS")
+        assert float(bench.generator.ask("SOUR1:VOLT?")) == pytest.approx(0.5)
+    bench.generator.tell("SOUR1:FUNC SIN")
+    assert tone(bench).wave is None
+
+
+def test_a_list_of_names_and_values_can_ask_for_a_square_wave() -> None:
+    bench = room("key_value_list")
+    bench.generator.tell("C1:BSWV WVTP,SQUARE,FRQ,1000,AMP,1", "C1:OUTP ON")
+    assert "WVTP,SQUARE" in bench.generator.ask("C1:BSWV?")
+    assert cycle_v(bench, [0.25, 0.75]) == pytest.approx([0.5, -0.5])
 
 
 def test_keyed_modulation_gives_the_set_level_at_full_depth_and_the_rest_by_depth() -> None:

@@ -63,8 +63,15 @@ def _source_word(panel: Panel) -> str:
     return next((word for word, source in _SOURCES.items() if source == panel.trigger_source), "INT")
 
 
+_SHAPES: Mapping[str, str] = {"SINE": "SIN", "SQUARE": "SQU"}
+
+
+def _shape_word(panel: Panel) -> str:
+    return next(word for word, shape in _SHAPES.items() if shape == panel.shape)
+
+
 _BASIC_WAVE: Mapping[str, _Key] = {
-    "WVTP": _Key(lambda p, v: replace(p, shape={"SINE": "SIN"}[_one_of(v, {"SINE": "SIN"})]), lambda _: "SINE"),
+    "WVTP": _Key(lambda p, v: replace(p, shape=_SHAPES[_one_of(v, _SHAPES)]), _shape_word),
     "FRQ": _Key(lambda p, v: replace(p, frequency_hz=_number(v)), lambda p: f"{p.frequency_hz:.10g}HZ"),
     "PERI": _Key(lambda p, v: replace(p, frequency_hz=1 / _number(v)), lambda p: f"{1 / p.frequency_hz:.10g}S"),
     "AMP": _Key(lambda p, v: p.with_shown(_number(v), "VPP"), lambda p: f"{p.open_vpp * p.display_factor:.6g}V"),

@@ -1,4 +1,4 @@
-"""Amplitude modulation and the sweep, which a last user may have left on."""
+"""Amplitude modulation and the sweep, which a last user may have left on, and the sum of two sines."""
 
 from __future__ import annotations
 
@@ -19,6 +19,20 @@ def add_modulation(to: Adder) -> None:
     to.setting(f"{am}:INTernal:FREQuency", "modulation_hz", Numeric("HZ", LOWEST_FREQUENCY_HZ, 50e3, 100.0))
     to.setting(f"{am}:INTernal:DCYCle", "duty", Numeric("", 0.01, 99.99, 50.0), times=100.0)
     to.setting(f"{am}:DEPTh", "depth", Numeric("", 0.0, 120.0, 100.0), times=100.0)
+
+
+def add_sum(to: Adder) -> None:
+    """SUM: a second sine is added to the tone; its amplitude is per cent of the tone's."""
+    added = f"{to.source}:SUM"
+    desk = to.desk
+    to.setting(f"{added}:STATe", "sum_on", Boolean())
+    to.tree.add(f"{added}:SOURce", set=lambda _: None, query=lambda _: "INT", parameters=[Mnemonic("INTernal")])
+    to.tree.add(
+        f"{added}:INTernal:FUNCtion", set=lambda _: None, query=lambda _: "SIN", parameters=[Mnemonic("SINusoid")]
+    )
+    frequency = Numeric("HZ", LOWEST_FREQUENCY_HZ, desk.highest_frequency_hz, 100.0)
+    to.setting(f"{added}:INTernal:FREQuency", "sum_hz", frequency)
+    to.setting(f"{added}:AMPLitude", "sum_part", Numeric("", 0.0, 100.0, 10.0), times=100.0)
 
 
 def add_sweep(to: Adder) -> None:

@@ -12,7 +12,7 @@ from benchctl.simulator.instruments.generators.desk import LOWEST_FREQUENCY_HZ
 from benchctl.simulator.instruments.generators.words.adding import Adder
 
 
-def add_sine(to: Adder, shapes: Sequence[str] = ("SINusoid",)) -> None:
+def add_sine(to: Adder, shapes: Sequence[str] = ("SINusoid", "SQUare")) -> None:
     """FUNCtion, FREQuency, VOLTage and OUTPut."""
     desk, source = to.desk, to.source
     to.setting(f"{source}:FUNCtion[:SHAPe]", "shape", Mnemonic(*shapes))

@@ -15,13 +15,12 @@ from benchctl.scpi.scanner import Datum, Kind
 from benchctl.simulator.instruments.generators.table import Table
 from benchctl.simulator.instruments.generators.words.adding import Adder
 
-LONGEST_TABLE = 65_536
 HIGHEST_RATE_HZ = 64e6
 FULL_SCALE = 32_767
 """A word of this is the peak of the level."""
 
 
-class _Name(Parameter):
+class Name(Parameter):
     """A name that the user gives."""
 
     def read(self, datum: Datum) -> str:
@@ -30,7 +29,7 @@ class _Name(Parameter):
         return datum.text.upper()
 
 
-class _Words(Parameter):
+class Words(Parameter):
     """A block of signed 16-bit words, most significant byte first (IEEE 488.2 7.7.6)."""
 
     def read(self, datum: Datum) -> NDArray[np.float64]:
@@ -49,8 +48,6 @@ def add_tables(to: Adder, form: Literal["block", "text"]) -> None:
     def set_table(call: Call) -> None:
         name, *rest = call.values
         samples: Any = rest[0] if form == "block" else np.array(rest)
-        if len(samples) > LONGEST_TABLE:
-            raise ScpiError(-223, f"a table holds {LONGEST_TABLE} points")
         panel = desk.panel(call)
         desk.replace(call, replace(panel, tables={**panel.tables, name: Table.of(samples)}))
 
@@ -59,11 +56,11 @@ def add_tables(to: Adder, form: Literal["block", "text"]) -> None:
             raise ScpiError(-256, f"no table is called {call.values[0]}")
         desk.change(call, table_name=call.values[0])
 
-    samples = _Words() if form == "block" else Numeric("", repeats=True)
-    to.tree.add(f"{to.source}:DATA:ARBitrary", set=set_table, parameters=[_Name(), samples])
+    samples = Words() if form == "block" else Numeric("", repeats=True)
+    to.tree.add(f"{to.source}:DATA:ARBitrary", set=set_table, parameters=[Name(), samples])
     to.tree.add(
         f"{to.source}:DATA:VOLatile:CLEar", set=lambda call: desk.change(call, tables={}, table_name="", shape="SIN")
     )
     arbitrary = f"{to.source}:FUNCtion[:SHAPe]:ARBitrary"
-    to.tree.add(arbitrary, set=choose, query=lambda call: f'"{desk.panel(call).table_name}"', parameters=[_Name()])
+    to.tree.add(arbitrary, set=choose, query=lambda call: f'"{desk.panel(call).table_name}"', parameters=[Name()])
     to.setting(f"{arbitrary}:SRATe", "table_rate_hz", Numeric("HZ", 1e-3, HIGHEST_RATE_HZ, 40e3))
