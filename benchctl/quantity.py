@@ -78,7 +78,7 @@ _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     "K": {"K": _times(1.0)},
     "1/K": {"ppm/K": _times(1e-6), "%/K": _times(0.01)},
     "V/A": {"V/A": _times(1.0), "mV/A": _times(1e-3)},
-    "V/s": {"V/s": _times(1.0), "V/ms": _times(1e3)},
+    "V/s": {"V/s": _times(1.0), "V/ms": _times(1e3), "V/us": _times(1e6)},
     "K/s": {"K/s": _times(1.0), "K/min": _times(1.0 / 60.0)},
     "K/W": {"K/W": _times(1.0)},
     "J/K": {"J/K": _times(1.0), "kJ/K": _times(1e3)},

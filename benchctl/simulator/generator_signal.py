@@ -15,6 +15,9 @@ from typing import NamedTuple
 
 from benchctl.simulator.wave import Wave
 
+SOURCE_OHM = 50.0
+"""Output resistance of a function generator (common practice)."""
+
 SAME_INSTANT_S = 1e-9
 """Times nearer than this are one instant: rounding after hours of run stays a thousand times below it."""
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
+from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, HeatsinkSimulation, ProtectionSimulation
 from benchctl.simulator.amplifier.outputs import output_of
 from benchctl.simulator.amplifier.transfer import Transfer
@@ -141,9 +142,8 @@ def _under_load(plate: Plate, line: RatedLoad, physics: Physics) -> tuple[float,
     """Current out of the rail and the rail itself at rated power, all channels driven."""
     clipper = Transfer(knee=physics.soft_knee)
     overdrive = clipper.overdrive_at(line.distortion)
-    output = replace(
-        output_of(physics, plate, plate.channels[0]), gain=1.0, band=None, transfer=clipper, limiter_v=math.inf
-    )
+    plain = replace(physics, filters=(), limiter_v=math.inf, imperfections=AmplifierImperfections())
+    output = replace(output_of(plain, plate, plate.channels[0]), gain=1.0, transfer=clipper)
     load_v = math.sqrt(POWER_MARGIN * line.power_w * line.load_ohm / clipper.means(overdrive, 0.0, 1.0).square_v2)
     # The highest voltage at the load, then inside each half, then the headroom that the rail must leave it.
     limit_v = load_v * (1 + physics.output_resistance_ohm / line.load_ohm)

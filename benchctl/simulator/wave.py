@@ -114,6 +114,10 @@ class Wave:
         passed = np.multiply(self.phasors, response(self.multiples.astype(np.float64) * frequency_hz))
         return Wave(self.multiples, passed)
 
+    def turned(self, turns: float) -> Wave:
+        """The same, earlier by so many turns."""
+        return Wave(self.multiples, self.phasors * np.exp(2j * np.pi * turns * self.multiples))
+
     def times(self, factor: float) -> Wave:
         """The same, so many times as large."""
         samples = None if self._samples is None else factor * self._samples

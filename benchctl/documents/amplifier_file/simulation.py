@@ -14,6 +14,7 @@ from pydantic import Field
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.documents.model.fields import (
     Celsius,
     Gain,
@@ -140,6 +141,9 @@ class AmplifierSimulation(Part):
         "left out, there is no limiter",
     )
     offset_v: dict[str, Volts] | None = Field(default=None, description="dc at each output")
+    imperfections: AmplifierImperfections | None = Field(
+        default=None, description="what it does to a signal beside amplifying and clipping it; if left out, nothing"
+    )
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None
     turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="how long it stays muted after waking")
@@ -159,7 +163,8 @@ class AmplifierSimulation(Part):
         noise_v = None if self.noise_v is None else math.sqrt(2.0) * self.noise_v
         filters = tuple(each for each in self.filters or () if each.channels is None) or None
         others = {"offset_v": {name: first - second}, "noise_v": noise_v, "filters": filters, "faults": None}
-        return self.model_copy(update={**doubled, **summed, **others})
+        imperfections = None if self.imperfections is None else self.imperfections.bridged()
+        return self.model_copy(update={**doubled, **summed, **others, "imperfections": imperfections})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every channel that is named, and where."""
@@ -168,6 +173,8 @@ class AmplifierSimulation(Part):
         for index, each in enumerate(self.filters or ()):
             for position, channel in enumerate(each.channels or ()):
                 yield ("filters", index, "channels", position), channel
+        for path, channel in self.imperfections.channels() if self.imperfections else ():
+            yield ("imperfections", *path), channel
         for path, channel in self.faults.channels() if self.faults else ():
             yield ("faults", *path), channel
 

@@ -38,6 +38,8 @@ class OperatingPoint(NamedTuple):
     """channels whose inputs the generator feeds"""
     amplitudes_v: tuple[tuple[str, float], ...] = ()
     """channel -> the amplitude at its input, where each channel has its own generator output"""
+    input_parts: tuple[tuple[str, float], ...] = ()
+    """channel -> what is left of the generator's open voltage at its input, where the inputs load it"""
 
 
 class _Asked(NamedTuple):
@@ -49,6 +51,7 @@ class _Asked(NamedTuple):
     joint_open: bool
     driven: frozenset[str]
     amplitudes_v: tuple[tuple[str, float], ...]
+    input_parts: tuple[tuple[str, float], ...]
     conductances_s: tuple[float, ...]
 
 
@@ -105,6 +108,7 @@ class Assembly:
             now.joint_open,
             now.driven,
             now.amplitudes_v,
+            now.input_parts,
             conductances_s,
         )
         if asked != self._asked:
@@ -128,6 +132,8 @@ class Assembly:
     def _input_tone(self, channel: str, asked: _Asked) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""
         if channel in asked.driven:
-            return asked.tone._replace(amplitude_v=dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v))
+            amplitude_v = dict(asked.amplitudes_v).get(channel, asked.tone.amplitude_v)
+            part = dict(asked.input_parts).get(channel, 1.0)
+            return asked.tone._replace(amplitude_v=part * amplitude_v, offset_v=part * asked.tone.offset_v)
         leaks = self._physics.crosstalk if asked.driven else 0.0
         return asked.tone._replace(amplitude_v=leaks * asked.tone.amplitude_v, offset_v=0.0)

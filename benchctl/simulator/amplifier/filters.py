@@ -1,4 +1,4 @@
-"""The filters in front of an output stage: Butterworth low-passes and high-passes, as a steady sine and in transients.
+"""The filters in front of an output stage, and all else that is linear about a channel: a steady tone, and transients.
 
 A channel's filters together are one transfer function H(s) = d + sum of r/(s - p) over their poles. A steady sine is
 multiplied by H(jω). After a change of tone each pole rings on as exp(p·t) from what it held, which `Ringing` follows.
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.simulator.amplifier.sections import Section, butterworth
 from benchctl.simulator.wave import Wave
 
 Samples = NDArray[np.float64]
@@ -47,7 +48,7 @@ class Filter:
     Args:
         poles: of the transfer function, all distinct, in rad/s.
         residues: one for each pole.
-        direct: 1 where every filter is a high-pass, so that infinite frequency passes; else 0.
+        direct: what infinite frequency gets: nothing behind any low-pass.
     """
 
     poles: NDArray[np.complex128]
@@ -73,6 +74,16 @@ class Ringing:
         self._left = np.zeros_like(band.poles)
         self._since_s = 0.0
 
+    def follow(self, band: Filter, time_s: float) -> None:
+        """The filter has become another one, because its load has changed: poles that move a little go on ringing."""
+        if band is self._band:
+            return
+        kept = len(band.poles) == len(self._band.poles)
+        self._left = (
+            self._left * np.exp(self._band.poles * (time_s - self._since_s)) if kept else np.zeros_like(band.poles)
+        )
+        self._band, self._since_s = band, time_s
+
     def change(self, old: Phasor, new: Phasor, time_s: float) -> None:
         """Change the tone at `time_s`. The poles keep what they held, and ring from there."""
         self._left = self._left * np.exp(self._band.poles * (time_s - self._since_s))
@@ -88,33 +99,20 @@ class Ringing:
         return np.asarray(np.imag((self._band.residues * self._left) @ modes), dtype=np.float64)
 
 
-def filter_of(filters: Iterable[CrossoverFilter], channel: str) -> Filter | None:
-    """The filters of one channel, or None for a channel that has none.
+def filter_of(filters: Iterable[CrossoverFilter], channel: str, others: Iterable[Section] = ()) -> Filter | None:
+    """The filters of one channel together with other linear things, or None for a channel that has none.
 
     Raises:
-        ValueError: two filters of one channel share a pole, so that no partial fractions exist.
+        ValueError: two of them share a pole, so that no partial fractions exist.
     """
-    own = [each for each in filters if each.channels is None or channel in each.channels]
-    if not own:
+    own = [butterworth(each) for each in filters if each.channels is None or channel in each.channels]
+    sections = (*own, *others)
+    if not sections:
         return None
-    poles = np.concatenate([_poles(each) for each in own])
+    poles = np.concatenate([each.poles for each in sections])
     apart = poles[:, None] - poles[None, :]
     np.fill_diagonal(apart, 1.0)
     if not apart.all():
         raise ValueError(f"two filters of channel {channel} have the same corner and slope")
-    numerators = np.prod([_numerator(each, poles) for each in own], axis=0)
-    high_passes = all(each.kind == "high-pass" for each in own)
-    return Filter(poles, numerators / np.prod(apart, axis=1), 1.0 if high_passes else 0.0)
-
-
-def _poles(of: CrossoverFilter) -> NDArray[np.complex128]:
-    """Butterworth: evenly on the left half of a circle, p = ω·exp(jπ(2k + n - 1)/2n), k = 1..n (textbook)."""
-    ranks = np.arange(1, of.order + 1)
-    angles = np.pi * (2 * ranks + of.order - 1) / (2 * of.order)
-    return np.asarray(2 * np.pi * of.corner_hz * np.exp(1j * angles), dtype=np.complex128)
-
-
-def _numerator(of: CrossoverFilter, at: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    if of.kind == "high-pass":
-        return np.asarray(at**of.order, dtype=np.complex128)
-    return np.full_like(at, (2 * np.pi * of.corner_hz) ** of.order)
+    numerators = np.prod([each.numerator(poles) for each in sections], axis=0)
+    return Filter(poles, numerators / np.prod(apart, axis=1), math.prod(each.direct for each in sections))

@@ -103,7 +103,7 @@ class OutputStage:
         """volts at the terminal for a volt inside"""
         self.path_s = conductance_s * self.share
         """amperes in the output for a volt inside"""
-        self.peak_v = self.amplitude_v + abs(self.offset_v)
+        self.peak_v = transfer.peak_v(self.amplitude_v, self.offset_v)
         # With a limit that is never reached: by far the commonest case, so it is computed once.
         self._unclipped = self._means_under(self.peak_v / (1 - transfer.knee)) if live else SILENT
         self._clipped: dict[float, CycleMeans] = {}

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, field
+from functools import lru_cache, partial
 from typing import Any
 
+from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.simulator.amplifier.filters import Filter, filter_of
 from benchctl.simulator.amplifier.output_stage import Filtered, Losses, OutputStage, SwitchingStage
-from benchctl.simulator.amplifier.transfer import Transfer
+from benchctl.simulator.amplifier.sections import Section, inductance, sections_of
+from benchctl.simulator.amplifier.slewing import slewed
+from benchctl.simulator.amplifier.transfer import Bend, Transfer
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
 from benchctl.simulator.wave import Wave
+
+BANDS_KEPT = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,11 +32,19 @@ class Output:
     halves: int
     transfer: Transfer
     """of one half"""
-    band: Filter | None
+    filters: tuple[CrossoverFilter, ...]
+    sections: tuple[Section, ...]
+    """what else is linear about it"""
     losses: Losses | None
     """of one half; None for a linear stage"""
     limiter_v: float = math.inf
     """RMS that the whole output never exceeds: a limiter turns the gain down at once"""
+    slew_v_per_s: float = math.inf
+    """of the whole output"""
+    inductance_h: float = 0.0
+    """of the whole output"""
+    channel: str = ""
+    _bands: dict[float, Filter | None] = field(default_factory=dict)
 
     def stage(self, tone: Tone, conductance_s: float, *, gain_left: float = 1.0, live: bool = True) -> OutputStage:
         """The stage for a tone, a part of the gain left by the fold-back, and a load conductance.
@@ -40,10 +54,11 @@ class Output:
         gain = self.gain * gain_left
         drive_v = min(gain * tone.amplitude_v, self._held_v(tone.wave)) / self.halves
         # Coupled for dc: what a generator has under its sine is amplified too, unless a high-pass stops it.
-        dc_v = self.offset_v + (gain * tone.offset_v * (self.band.response(0.0).real if self.band else 1.0))
+        band = self._band(conductance_s)
+        dc_v = self.offset_v + (gain * tone.offset_v * (band.response(0.0).real if band else 1.0))
         make = OutputStage if self.losses is None else partial(SwitchingStage, losses=self.losses)
         return make(
-            **self._asked(tone, drive_v),
+            **self._asked(tone, drive_v, band),
             offset_v=dc_v / self.halves,
             conductance_s=conductance_s * self.halves,
             output_ohm=self.output_ohm / self.halves,
@@ -58,23 +73,52 @@ class Output:
             self.limiter_v / (math.sqrt(0.5) if wave is None else wave.rms) if self.limiter_v < math.inf else math.inf
         )
 
-    def _asked(self, tone: Tone, drive_v: float) -> dict[str, Any]:
+    def _band(self, conductance_s: float) -> Filter | None:
+        """All that is linear about it into a load; only an inductance makes it depend on the load."""
+        loaded_s = conductance_s if self.inductance_h else 0.0
+        if loaded_s not in self._bands:
+            if len(self._bands) >= BANDS_KEPT:
+                self._bands.clear()
+            coil = (inductance(self.inductance_h, self.output_ohm, loaded_s),) if loaded_s else ()
+            self._bands[loaded_s] = filter_of(self.filters, self.channel, (*self.sections, *coil))
+        return self._bands[loaded_s]
+
+    def _asked(self, tone: Tone, drive_v: float, band: Filter | None) -> dict[str, Any]:
         """What one half is asked for when `drive_v` goes into its filters."""
-        if tone.wave is None:
-            if self.band is None:
-                return {"amplitude_v": drive_v}
-            response = self.band.response(tone.frequency_hz)
-            filtered = Filtered(self.band, drive_v, cmath.phase(response))
-            return {"amplitude_v": drive_v * abs(response), "filtered": filtered}
-        wave = tone.wave.through(self.band.responses, tone.frequency_hz) if self.band else tone.wave
-        peak = wave.peak or 1.0
-        asked = {"amplitude_v": drive_v * peak, "wave": wave.times(1 / peak)}
-        return asked | ({"filtered": Filtered(self.band, drive_v, before=tone.wave)} if self.band else {})
+        amplitude_v, wave, lead_rad = drive_v, tone.wave, 0.0
+        if band is not None and wave is None:
+            response = band.response(tone.frequency_hz)
+            amplitude_v, lead_rad = drive_v * abs(response), cmath.phase(response)
+        elif band is not None and wave is not None:
+            wave = _through(band, wave, tone.frequency_hz)
+        if amplitude_v > 0 and self.slew_v_per_s < math.inf:
+            wave, lead_rad = self._slewed(wave, lead_rad, amplitude_v, tone.frequency_hz)
+        peak = 1.0 if wave is None else wave.peak or 1.0
+        return {
+            "amplitude_v": amplitude_v * peak,
+            "wave": None if wave is None else wave.times(1 / peak),
+            "filtered": Filtered(band, drive_v, lead_rad, tone.wave) if band else None,
+        }
+
+    def _slewed(
+        self, wave: Wave | None, lead_rad: float, amplitude_v: float, frequency_hz: float
+    ) -> tuple[Wave | None, float]:
+        """Behind a stage that moves only so fast; the lead of a sine that becomes another wave is worked into it."""
+        limited = slewed(wave, self.slew_v_per_s / self.halves / (amplitude_v * frequency_hz))
+        if limited is None or wave is not None:
+            return limited, lead_rad
+        return limited.turned(lead_rad / (2 * math.pi)), 0.0
+
+
+@lru_cache(maxsize=32)
+def _through(band: Filter, wave: Wave, frequency_hz: float) -> Wave:
+    """Remembered, because loads that warm make the same stage again and again."""
+    return wave.through(band.responses, frequency_hz)
 
 
 def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:
     """The output of one channel; its gain control multiplies the stated gain."""
-    faults = physics.faults
+    faults, imperfections = physics.faults, physics.imperfections
     opened = faults.open_device
     missing = opened.half if opened is not None and opened.channel == channel else None
     return Output(
@@ -82,11 +126,26 @@ def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0
         offset_v=physics.offset_v.get(channel, 0.0) + faults.dc_on_output.get(channel, 0.0),
         output_ohm=physics.output_resistance_ohm,
         halves=plate.halves,
-        transfer=Transfer(physics.crossover_v / plate.halves, physics.soft_knee, missing),
-        band=filter_of(physics.filters, channel),
+        transfer=Transfer(
+            physics.crossover_v / plate.halves, physics.soft_knee, missing, _bend(imperfections, plate.halves)
+        ),
+        filters=physics.filters,
+        sections=tuple(sections_of(imperfections, channel)),
         losses=_losses(physics, plate) if plate.switching else None,
         limiter_v=physics.limiter_v,
+        slew_v_per_s=imperfections.slew_v_per_s or math.inf,
+        inductance_h=imperfections.output_inductance_h or 0.0,
+        channel=channel,
     )
+
+
+def _bend(imperfections: AmplifierImperfections, halves: int) -> Bend | None:
+    """Of one half: it is stated for the whole output."""
+    of = imperfections.bend
+    if of is None:
+        return None
+    at_v = of.at_v / halves
+    return Bend(of.second / at_v, of.third / at_v**2)
 
 
 def _losses(physics: Physics, plate: Plate) -> Losses:

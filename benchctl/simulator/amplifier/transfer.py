@@ -1,4 +1,4 @@
-"""An output stage's voltage as a function of the voltage asked for: dead zone, clipping, a missing half.
+"""An output stage's voltage as a function of the voltage asked for: a bend, dead zone, clipping, a missing half.
 
 The same function gives the waveforms and, averaged over a cycle, what the rails must supply, so a probe and the energy
 meters always agree.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,19 +32,35 @@ _LEAST_V = 1e-9
 Half = Literal["upper", "lower"]
 
 
+V = TypeVar("V", float, Voltages)
+
+
+class Bend(NamedTuple):
+    """A polynomial, y = x + second·x² + third·x³, with the coefficients of one half."""
+
+    second_per_v: float
+    third_per_v2: float
+
+    def of(self, asked_v: V) -> V:
+        """What becomes of voltages."""
+        return asked_v + asked_v * asked_v * (self.second_per_v + self.third_per_v2 * asked_v)
+
+
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """An odd function, except with a missing half: dead zone first, then clipping.
+    """An odd function, except with a bend of second order or a missing half: bend and dead zone first, then clipping.
 
     Args:
         dead_zone_v: crossover distortion: this close to zero neither device conducts; beyond it, this much is lost.
         knee: the part of the swing below the limit over which clipping sets in, as a tanh; 0 is hard clipping.
         missing: the half that is not there because its output device is open.
+        bend: what is not straight about it, if anything.
     """
 
     dead_zone_v: float = 0.0
     knee: float = 0.0
     missing: Half | None = None
+    bend: Bend | None = None
 
     def onset_v(self, limit_v: float) -> float:
         """Below this nothing is clipped."""
@@ -52,13 +68,22 @@ class Transfer:
 
     def output_v(self, asked_v: Voltages, limit_v: Voltages | float) -> Voltages:
         """The output for each voltage asked for, under a limit that may change with it; shapes broadcast."""
+        asked_v = self.bent(asked_v)
         size_v = self._size_v(np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0), limit_v)
         return np.asarray(np.copysign(size_v, asked_v) * self._present(asked_v), dtype=np.float64)
+
+    def bent(self, asked_v: V) -> V:
+        """Voltages behind the bend, before all else."""
+        return asked_v if self.bend is None else self.bend.of(asked_v)
+
+    def peak_v(self, amplitude_v: float, offset_v: float) -> float:
+        """The highest voltage, either way, that a tone asks for behind the bend."""
+        return max(abs(self.bent(offset_v + amplitude_v)), abs(self.bent(offset_v - amplitude_v)))
 
     def means(self, amplitude_v: float, offset_v: float, limit_v: float, wave: Wave | None = None) -> CycleMeans:
         """Over a cycle of amplitude·sin θ + offset, or of a wave instead of the sine: closed form for plain hard
         clipping of a sine, else by the midpoint rule."""
-        plain = self.dead_zone_v == 0 and self.missing is None and wave is None
+        plain = self.dead_zone_v == 0 and self.missing is None and self.bend is None and wave is None
         if plain and (self.knee == 0 or amplitude_v + abs(offset_v) <= self.onset_v(limit_v)):
             return clipped_sine(amplitude_v, offset_v, limit_v)
         wanted = (
@@ -89,7 +114,7 @@ class Transfer:
         return math.sqrt(max(rest, 0.0)) / fundamental if fundamental > 0 else 0.0
 
     def wanted(self, asked_v: Voltages) -> Voltages:
-        """What a half would give of each voltage asked for, if nothing clipped; without sign."""
+        """What a half would give of each voltage behind the bend, if nothing clipped; without sign."""
         size_v: Voltages = np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0) * self._present(asked_v)
         return size_v
 
@@ -132,14 +157,14 @@ class Transfer:
 @lru_cache(maxsize=256)  # while a rail moves, the same sine is clipped at one limit after the other
 def _wanted(transfer: Transfer, amplitude_v: float, offset_v: float) -> tuple[Voltages, Voltages]:
     """Over half a cycle: what would be given if nothing clipped, and its sign."""
-    asked_v = amplitude_v * _SINES + offset_v
+    asked_v = transfer.bent(amplitude_v * _SINES + offset_v)
     return transfer.wanted(asked_v), np.sign(asked_v)
 
 
 @lru_cache(maxsize=8)  # a cycle of a wave is large, and few sound in turn
 def _wanted_of_wave(transfer: Transfer, amplitude_v: float, offset_v: float, wave: Wave) -> tuple[Voltages, Voltages]:
     """The same over a whole cycle of a wave."""
-    asked_v = amplitude_v * wave.cycle + offset_v
+    asked_v = transfer.bent(amplitude_v * wave.cycle + offset_v)
     return transfer.wanted(asked_v), np.sign(asked_v)
 
 

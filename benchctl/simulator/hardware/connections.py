@@ -9,7 +9,7 @@ from typing import NamedTuple
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
-from benchctl.simulator.generator_signal import GeneratorSignal, Tone
+from benchctl.simulator.generator_signal import SOURCE_OHM, GeneratorSignal, Tone
 from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 from benchctl.simulator.hardware.relays import Relays
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
@@ -90,6 +90,8 @@ class Connections:
         self._plugged = frozenset(description.plate.channels)
         self.probed: frozenset[str] | None = None
         """the outputs that a person has put probes onto; None where no probe is moved"""
+        self.series_ohm: dict[str, float] = {}
+        """channel -> the resistor that is in series with its input; none in most"""
         self.touched: str | None = None
         """the point that a person has put the multimeter's leads onto"""
         self._joint_open = False
@@ -250,7 +252,20 @@ class Connections:
             joint_open=self._joint_open,
             driven=self._driven_channels(signals),
             amplitudes_v=signals.amplitudes_v,
+            input_parts=self._input_parts(),
         )
+
+    def _input_parts(self) -> tuple[tuple[str, float], ...]:
+        """Of the generator's open voltage, what is left at each input that loads it; none where no input does.
+
+        Every input, behind its series resistor, hangs on one output behind its 50 ohm (voltage divider).
+        """
+        input_ohm = self.physics.imperfections.input_ohm
+        if input_ohm is None:
+            return ()
+        paths_s = {channel: 1 / (input_ohm + self.series_ohm.get(channel, 0.0)) for channel in self._plugged}
+        of_output = 1 / (1 + SOURCE_OHM * sum(paths_s.values()))
+        return tuple(sorted((channel, input_ohm * path_s * of_output) for channel, path_s in paths_s.items()))
 
     def _driven_channels(self, signals: Signals) -> frozenset[str]:
         """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the

@@ -62,7 +62,8 @@ class _Asked:
     def _ring(self, band: Filter, drive: Phasor, start_s: float) -> Ringing:
         if self._ringing is None:
             self._ringing = Ringing(band)
-        elif self._sounding is not None and self._sounding != drive:
+        self._ringing.follow(band, start_s)
+        if self._sounding is not None and self._sounding != drive:
             self._ringing.change(self._sounding, drive, start_s)
         self._sounding = drive
         return self._ringing

@@ -13,6 +13,7 @@ from typing import Literal
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation, ProtectionSimulation
 from benchctl.documents.bench_file.simulated_instruments import (
     GeneratorSimulation,
@@ -105,6 +106,7 @@ class Physics:
     """part of a driven input's signal that reaches the inputs that are not driven"""
     limiter_v: float = math.inf
     """RMS that no output exceeds before clipping; infinite: there is no limiter"""
+    imperfections: AmplifierImperfections = field(default_factory=AmplifierImperfections)
 
 
 @dataclass(frozen=True)

@@ -190,7 +190,7 @@ CONTRADICTIONS = [
     ("driver: supply/scpi99_watchdog", "driver: ^supply/scpi98", "there is no file 'supply/scpi98'"),
     ("driver: supply/scpi99_watchdog", "driver: ^generator/scpi99", "'generator/scpi99' drives a generator"),
     ("seed: 2150", "supply_slew: {rise: ^0 V/s}", "'0 V/s' is out of range; it must be more than 0 V/s"),
-    ("seed: 2150", "supply_slew: {fall: ^10 V}", "'10 V': 'V' is not accepted here; give V/s or V/ms"),
+    ("seed: 2150", "supply_slew: {fall: ^10 V}", "'10 V': 'V' is not accepted here; give V/s, V/ms or V/us"),
     ("seed: 2150", "relay_bounce: ^-1 ms", "'-1 ms' is out of range; it must be at least 0 s"),
     ("driver: load/relay_bank", "driver: ^load/scpi99", "'load/scpi99' drives a load of kind 'electronic'; this"),
 ]

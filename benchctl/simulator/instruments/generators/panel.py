@@ -13,11 +13,9 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from benchctl.scpi.errors import ScpiError
+from benchctl.simulator.generator_signal import SOURCE_OHM
 from benchctl.simulator.instruments.generators.table import Table
 from benchctl.simulator.wave import Wave, square, two_tones
-
-SOURCE_OHM = 50.0
-"""Output resistance of a function generator (common practice)."""
 
 LEAST_VPP = 1e-3
 """The smallest setting of the display; a function generator cannot be set to nothing (common practice)."""

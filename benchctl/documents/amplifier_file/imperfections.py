@@ -1,0 +1,91 @@
+"""`simulation: imperfections:` of an amplifier file: what real amplifiers do to a signal and ideal ones do not.
+
+Everything is off unless it is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from pydantic import Field
+
+from benchctl.documents.model.fields import (
+    ChannelName,
+    PositiveHenries,
+    PositiveHertz,
+    PositiveNumber,
+    PositiveOhms,
+    PositiveVolts,
+    Ratio,
+    VoltsPerSecond,
+    bounded,
+)
+from benchctl.documents.model.model_base import Part, PathProblem
+
+Bending = Annotated[Ratio, bounded("1", at_least=-0.3, at_most=0.3)]
+SlewRate = Annotated[VoltsPerSecond, bounded("V/s", above=0)]
+
+
+class OutputFilter(Part):
+    """A low-pass of second order, as the coil and capacitor of a class D output, or the roll-off of any amplifier."""
+
+    corner_hz: PositiveHertz = Field(description="its natural frequency")
+    damping: Annotated[PositiveNumber, bounded("", at_least=0.05, at_most=10)] = Field(
+        default=0.7071,
+        description="its damping ratio: 0.7071 is maximally flat; the lower, the more a step overshoots",
+    )
+
+
+class Bend(Part):
+    """A characteristic that is bent: output = x + second·x²/at + third·x³/at², with x the output of a straight one."""
+
+    at_v: PositiveVolts = Field(description="output voltage for which the two parts are stated")
+    second: Bending = Field(default=0.0, description="part of second order at that voltage, which gives even harmonics")
+    third: Bending = Field(default=0.0, description="part of third order at that voltage, which gives odd harmonics")
+
+
+class AmplifierImperfections(Part):
+    """What the amplifier does to a signal beside amplifying and clipping it."""
+
+    inverted: tuple[ChannelName, ...] = Field(default=(), description="channels whose output is inverted")
+    lag_hz: dict[ChannelName, PositiveHertz] = Field(
+        default_factory=dict,
+        description="frequency at which a channel lags by 90 degrees, by channel: an all-pass of first order",
+    )
+    coupling_hz: PositiveHertz | None = Field(
+        default=None,
+        description="corner of the coupling capacitors, a high-pass of first order; if left out, it is coupled for dc",
+    )
+    output_filter: OutputFilter | None = Field(
+        default=None, description="low-pass of second order; if left out, the amplifier has no upper limit"
+    )
+    slew_v_per_s: SlewRate | None = Field(
+        default=None, description="how fast the output can move; if left out, as fast as it likes", examples=["5 V/us"]
+    )
+    bend: Bend | None = Field(default=None, description="a characteristic that is not straight")
+    input_ohm: PositiveOhms | None = Field(
+        default=None,
+        description="resistance of each input, which loads the generator's 50 ohm; if left out, it loads nothing",
+    )
+    output_inductance_h: PositiveHenries | None = Field(
+        default=None, description="inductance of each output, in series with its resistance"
+    )
+
+    def bridged(self) -> AmplifierImperfections:
+        """Those of two channels bridged: twice the voltage; what is told of one channel is left out."""
+        twice = ("slew_v_per_s", "output_inductance_h")
+        doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
+        bend = None if self.bend is None else self.bend.model_copy(update={"at_v": 2.0 * self.bend.at_v})
+        return self.model_copy(update={**doubled, "bend": bend, "inverted": (), "lag_hz": {}})
+
+    def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
+        """Every channel that is named, and where."""
+        for index, channel in enumerate(self.inverted):
+            yield ("inverted", index), channel
+        for channel in self.lag_hz:
+            yield ("lag", channel), channel
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.bend is not None and self.bend.second == self.bend.third == 0.0:
+            yield PathProblem(("bend",), "give 'second' or 'third', or leave it out")
