@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from benchctl.archive.journal.earlier_names import RENAMED_FIGURES
 from benchctl.archive.journal.entries import last_place
-from benchctl.archive.tables.figures_csv import EARLIER_COLUMNS
+from benchctl.archive.tables.figures_csv import EARLIER_COLUMNS, LATER_COLUMNS
 from benchctl.measure.budget.figure import Figure
 
 if TYPE_CHECKING:
@@ -83,13 +84,18 @@ def table_differences(written: pd.DataFrame, journal: pd.DataFrame) -> list[Diff
         _cell_difference(row, column, stored, fresh)
         for column in written.columns
         for row, (stored, fresh) in enumerate(zip(written[column].tolist(), journal[column].tolist(), strict=True))
-        if not _same_cell(stored, fresh)
+        if not (_same_cell(stored, fresh) or (column == "figure" and _is_renamed(stored, fresh)))
     ]
+
+
+def _is_renamed(stored: object, fresh: object) -> bool:
+    """Whether a table of an earlier version has the figure under the name that it had then."""
+    return isinstance(stored, str) and RENAMED_FIGURES.get(stored) == fresh
 
 
 def _is_kept(column: str, journal: pd.DataFrame) -> bool:
     """Whether the run kept the columns that runs of earlier versions lack."""
-    return column not in EARLIER_COLUMNS and bool((journal["run"] != "").any())
+    return column not in (*EARLIER_COLUMNS, *LATER_COLUMNS) and bool((journal["run"] != "").any())
 
 
 def _same_cell(stored: Any, fresh: Any) -> bool:

@@ -29,8 +29,9 @@ _LEVELS: Mapping[Drive, str] = {
 @dataclass(frozen=True)
 class Conditions:
     """Nominal load; frequency and level (V RMS of the generator) of the drive; set voltage of the supply; the channels
-    that were driven; what bursts were like, where they were not as the sequence asks for or usual. None, or empty: it
-    does not apply, or it is not on record."""
+    that were driven; what bursts were like, where they were not as the sequence asks for or usual; `terminals` where
+    the supply's voltage holds at the amplifier's terminals. None, or empty: it does not apply, or it is not on
+    record."""
 
     load_ohm: float | None = None
     frequency_hz: float | None = None
@@ -39,6 +40,7 @@ class Conditions:
     supply_set_v: float | None = None
     driven: tuple[str, ...] = ()
     bursts: str = ""
+    supply_at: str = ""
 
     @property
     def is_whole(self) -> bool:
@@ -66,12 +68,15 @@ class Conditions:
         parts = (
             "" if self.load_ohm is None else render(self.load_ohm, "ohm"),
             "" if self.frequency_hz is None else render(self.frequency_hz, "Hz"),
-            "" if self.supply_set_v is None else f"{render(self.supply_set_v, 'V')} supply",
+            "" if self.supply_set_v is None else f"{render(self.supply_set_v, 'V')} {self._supply_in_words()}",
             self._drive_in_words(),
             self.bursts,
             f"{' and '.join(self.driven)} driven" if self.driven else "",
         )
         return ", ".join(filter(None, parts))
+
+    def _supply_in_words(self) -> str:
+        return "at the terminals" if self.supply_at else "supply"
 
     def _drive_in_words(self) -> str:
         """Of several levels, that they were all found alike."""

@@ -27,7 +27,13 @@ class Change:
 
 # Method -> what it computes differently from the one before.
 CHANGES: Mapping[int, tuple[Change, ...]] = {
-    2: (),
+    2: (
+        Change(
+            "supply_voltage is the voltage at the amplifier's terminals alone; what the supply reads at its own output "
+            "is supply_output_voltage",
+            ("supply_voltage", "supply_output_voltage"),
+        ),
+    ),
 }
 METHOD = max(CHANGES)
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from benchctl.archive.journal.earlier_names import in_names_of_today
 from benchctl.archive.journal.events import FIGURES, HANDS, NEW_PARTS, STEP_GIVEN_UP
 from benchctl.archive.journal.journal import Event
 from benchctl.errors import ArchiveError
@@ -24,8 +25,6 @@ from benchctl.measure.uncertainty import Accuracy
 # Figures are kept to this many digits: far more than any oscilloscope gives, and few enough that another machine,
 # whose vector instructions add in another order, computes the same figures.
 STORED_DIGITS = 10
-# Verdict names in run folders of earlier versions -> today's names.
-RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ class FiguresEntry:
             ArchiveError: the event lacks something or holds something that a figures event should not.
         """
         try:
-            return _ENTRY.validate_python(_with_verdicts_of_today(event))
+            return _ENTRY.validate_python(in_names_of_today(event))
         except ValidationError as error:
             first = error.errors()[0]
             place = ".".join(str(part) for part in first["loc"])
@@ -101,20 +100,6 @@ class FiguresEntry:
 
 _ENTRY = TypeAdapter(FiguresEntry)
 _CONDITIONS = TypeAdapter(Conditions)
-
-
-def _with_verdicts_of_today(event: Event) -> Event:
-    """The event with verdicts of earlier versions under their present names; anything but a list of figures is
-    unchanged."""
-    figures = event.get("figures")
-    if not isinstance(figures, list):
-        return event
-    return {**event, "figures": [_with_verdict_of_today(figure) for figure in figures]}
-
-
-def _with_verdict_of_today(figure: Any) -> Any:
-    verdict = figure.get("verdict") if isinstance(figure, dict) else None
-    return {**figure, "verdict": RENAMED_VERDICTS[verdict]} if verdict in list(RENAMED_VERDICTS) else figure
 
 
 def context_of(entry: FiguresEntry) -> Any:

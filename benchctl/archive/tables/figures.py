@@ -10,8 +10,9 @@ import pandas as pd
 
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal.entries import RENAMED_VERDICTS, FiguresEntry
-from benchctl.archive.tables.figures_csv import COLUMNS, EARLIER_COLUMNS, KINDS, NUMBERS, rows_of
+from benchctl.archive.journal.earlier_names import RENAMED_VERDICTS
+from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.archive.tables.figures_csv import COLUMNS, EARLIER_COLUMNS, KINDS, LATER_COLUMNS, NUMBERS, rows_of
 from benchctl.archive.tables.run_identity import RunIdentity
 from benchctl.errors import ArchiveError
 
@@ -22,7 +23,7 @@ def figure_table(entries: Iterable[FiguresEntry], run: RunIdentity) -> pd.DataFr
 
 
 def read_figures(folder: RunFolder) -> pd.DataFrame:
-    """figures.csv as a table with columns `COLUMNS` or `EARLIER_COLUMNS`; what does not apply is '' or missing.
+    """figures.csv as a table with the columns of its version; what does not apply is '' or missing.
 
     Raises:
         ArchiveError: it is not there, or is not such a table.
@@ -31,13 +32,19 @@ def read_figures(folder: RunFolder) -> pd.DataFrame:
     try:
         cells = pd.read_csv(content, dtype="str", keep_default_na=False, encoding="utf-8")
         names = tuple(cells.columns)
-        if names not in (COLUMNS, EARLIER_COLUMNS):
+        if not _are_of_some_version(names):
             raise ValueError(f"its columns are {', '.join(names)}, not {', '.join(COLUMNS)}")
         columns = {name: _numbers(cells[name]) if name in NUMBERS else cells[name] for name in names}
         columns["verdict"] = columns["verdict"].map(lambda verdict: RENAMED_VERDICTS.get(verdict, verdict))
         return pd.DataFrame(columns).astype({name: KINDS[name] for name in names})
     except (ValueError, TypeError, ArithmeticError) as error:
         raise ArchiveError(f"{folder.figures} is not a table of figures: {error}") from error
+
+
+def _are_of_some_version(names: tuple[str, ...]) -> bool:
+    """All columns of today, or without some of those that came later, or the earliest ones."""
+    there = tuple(name for name in COLUMNS if name in names or name not in LATER_COLUMNS)
+    return names in (there, EARLIER_COLUMNS)
 
 
 def _numbers(cells: pd.Series[str]) -> pd.Series[float]:

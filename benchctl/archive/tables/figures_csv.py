@@ -65,9 +65,15 @@ _ADDED: Mapping[str, Column] = {
         "str", "what lay between bursts and who began them, where the generator could not do as the sequence asks"
     ),
 }
-TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED}
+_ADDED_LATER: Mapping[str, Column] = {
+    "supply_at": Column(
+        "str", "`terminals` where that voltage was held at the amplifier's terminals; empty: at the supply's own output"
+    ),
+}
+TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED, **_ADDED_LATER}
 COLUMNS = tuple(TABLE)
-EARLIER_COLUMNS = tuple(_EARLIER)  # the only columns in runs of earlier versions
+EARLIER_COLUMNS = tuple(_EARLIER)  # the only columns in runs of the earliest versions
+LATER_COLUMNS = tuple(_ADDED_LATER)  # which runs lack that kept all the others
 NUMBERS = tuple(name for name, column in TABLE.items() if column.kind != "str")
 KINDS = {name: column.kind for name, column in TABLE.items()}
 
@@ -104,6 +110,7 @@ def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
             "contradiction": figure.contradiction,
             "bound_reason": figure.bound_reason,
             "bursts": conditions.bursts,
+            "supply_at": conditions.supply_at,
         }
 
 

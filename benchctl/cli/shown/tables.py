@@ -30,7 +30,14 @@ _MOST_FREQUENCIES = 12
 _TABULATED = ("idle", "burst", "continuous")
 _FULL_POWERS = tuple(f"burst_power_{which}" for which in ("first", "highest", "lowest", "last"))
 _OF_HALVES = ("half_power", "half_load")
-_OF_SUPPLY = ("supply_current", "supply_current_peak", "supply_voltage", "efficiency", "heatsink_temperature")
+_OF_SUPPLY: Mapping[str, str] = {
+    "supply_current": "current, A",
+    "supply_current_peak": "peak, A",
+    "supply_voltage": "at terminals, V",
+    "supply_output_voltage": "at supply, V",
+    "efficiency": "efficiency, %",
+    "heatsink_temperature": "heatsink, degC",
+}
 
 
 def closing_tables(
@@ -170,8 +177,7 @@ def _full_drive_rows(entry: FiguresEntry) -> Iterator[_Row]:
 
 def _supply_table(entries: Sequence[FiguresEntry], usual: Conditions) -> Table:
     rows = [row for entry in entries if entry.analysis in ("burst", "continuous") for row in _supply_rows(entry)]
-    columns = ["current, A", "peak, A", "voltage, V", "efficiency, %", "heatsink, degC"]
-    return _table("Supply and heat", ["drive"], columns, rows, usual)
+    return _table("Supply and heat", ["drive"], list(_OF_SUPPLY.values()), rows, usual)
 
 
 def _supply_rows(entry: FiguresEntry) -> Iterator[_Row]:

@@ -134,7 +134,8 @@ class Signals(Part):
     )
     supply_voltage: VoltageWiring | None = Field(
         default=None,
-        description="a probe at the amplifier's supply terminals; if left out, the supply's own reading is used",
+        description="a probe at the amplifier's supply terminals; if left out, there is no "
+        "`supply_voltage` unless something else measures there",
     )
     trigger: Annotated[Trigger, reading_as(_parse_trigger), WithJsonSchema(_TRIGGER)] = Field(
         default=Trigger(),

@@ -208,6 +208,18 @@ class SupplyOutput(Part):
         description="whether sense leads go to the amplifier's terminals, so that the supply holds and reads the "
         "voltage there",
     )
+    leads_ohm: PositiveOhms | None = Field(
+        default=None,
+        description="the most that both leads to the amplifier may have together, with plugs and fuse holder; where "
+        "nothing measures at the amplifier's terminals, `supply_voltage` is then known to be at least what they leave",
+        examples=["6 mohm"],
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.remote_sense and self.leads_ohm is not None:
+            yield PathProblem(
+                ("leads",), "sense leads measure at the amplifier's terminals, whatever the leads take; leave one out"
+            )
 
 
 class SupplyAccuracies(Part):

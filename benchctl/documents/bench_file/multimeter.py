@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from benchctl.documents.model.accuracy import Accuracy, ResistanceAccuracy, TemperatureAccuracy, VoltageAccuracy
-from benchctl.documents.model.fields import Line, PositiveOhms, PositiveVolts, ScanChannel
-from benchctl.documents.model.model_base import Part
+from benchctl.documents.model.fields import Line, PositiveOhms, PositiveVolts, ScanChannel, YesNo
+from benchctl.documents.model.model_base import Part, PathProblem
 
 Quantity = Literal["dc voltage", "ac voltage", "resistance", "temperature"]
 UNITS: Mapping[Quantity, str] = {"dc voltage": "V", "ac voltage": "V", "resistance": "ohm", "temperature": "degC"}
@@ -39,6 +39,19 @@ class DcPoint(_Point):
 
     measures: Literal["dc voltage"] = Field(description="what is measured there: a dc voltage")
     range_v: PositiveVolts = Field(description=_RANGE, examples=["100 mV"])
+    at_terminals: YesNo = Field(
+        default=False,
+        description="whether this is the voltage at the amplifier's supply terminals, at its own screws; steps then "
+        "read it beside the supply",
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.at_terminals and self.channel is None:
+            yield PathProblem(
+                ("at_terminals",),
+                "steps read the terminals while the amplifier plays, and nobody moves leads then; give the channel of "
+                "a scanner",
+            )
 
     @property
     def full_scale(self) -> float:

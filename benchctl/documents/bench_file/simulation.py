@@ -53,6 +53,7 @@ class PointSimulation(Part):
     )
     across_ohm: PositiveOhms | None = Field(default=None, description="the emitter resistor of `bias_of`")
     rail: Literal["plus", "minus"] | None = Field(default=None, description="one of the amplifier's rails")
+    supply: Literal["terminals"] | None = Field(default=None, description="the amplifier's supply terminals")
     dc_v: Volts | None = Field(default=None, description="a dc voltage that nothing changes")
     ac_v: NotNegativeVolts | None = Field(
         default=None, description="an ac voltage, RMS, that nothing changes, such as the mains"
@@ -63,9 +64,9 @@ class PointSimulation(Part):
     )
 
     def problems(self) -> Iterator[PathProblem]:
-        kinds = (self.bias_of, self.rail, self.dc_v, self.ac_v, self.resistance_ohm, self.sensor)
+        kinds = (self.bias_of, self.rail, self.supply, self.dc_v, self.ac_v, self.resistance_ohm, self.sensor)
         if sum(kind is not None for kind in kinds) != 1:
-            yield PathProblem((), "give one of bias_of, rail, dc, ac, resistance, sensor")
+            yield PathProblem((), "give one of bias_of, rail, supply, dc, ac, resistance, sensor")
         if (self.bias_of is None) is not (self.across_ohm is None):
             yield PathProblem((), "'bias_of' and 'across', the emitter resistor, belong together")
 

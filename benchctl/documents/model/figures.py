@@ -49,18 +49,34 @@ FIGURES: Mapping[str, FigureName] = {
     "supply_current_peak": FigureName("A", "highest supply current", "below 90 A"),
     "supply_voltage": FigureName(
         "V",
-        "mean supply voltage: at the amplifier's terminals if a probe is there, else as the supply reads it",
+        "mean voltage at the amplifier's supply terminals, where a probe, a multimeter or sense leads measure it; "
+        "where only the resistance of the leads is known, at least what they leave of the supply's reading",
         "above 13.8 V",
+    ),
+    "supply_output_voltage": FigureName(
+        "V", "mean voltage at the supply's own output, as the supply reads it", "above 14.2 V"
     ),
     "supply_voltage_lowest": FigureName("V", "lowest voltage at the amplifier's supply terminals", "above 12 V"),
     "supply_voltage_sag": FigureName(
         "V", "how far that voltage sinks from its highest value to its lowest", "below 1 V"
     ),
+    "static_sag": FigureName(
+        "V",
+        "how much lower the mean voltage at the amplifier's terminals is under the drive than just before, without a "
+        "signal: what supply and leads lose to the current",
+        "below 0.5 V",
+    ),
     "efficiency": FigureName(
-        "1", "energy out over energy in, over whole repetitions; recharging the reservoir is included", "above 50 %"
+        "1",
+        "energy out over energy in at the amplifier's terminals, over whole repetitions; recharging the reservoir is "
+        "included. Where nothing measures the voltage at the terminals, what the supply leads lose is included too",
+        "above 50 %",
     ),
     "heatsink_temperature": FigureName(
         "degC", "temperature of the heatsink when the figures were taken", "below 70 degC"
+    ),
+    "ambient_temperature": FigureName(
+        "degC", "temperature of the air around the bench when the figures were taken", "above 25 degC"
     ),
     "gain": FigureName("1", "output over input at one frequency", "above 29 dB"),
     "phase": FigureName("rad", "phase of the output against the input at one frequency", "within 10 deg"),
@@ -112,7 +128,7 @@ FIGURES: Mapping[str, FigureName] = {
     "protection_power": FigureName("W", "power just before", "above 100 W"),
     "protection_output": FigureName("V", "voltage that was left at an output", "below 100 mV"),
     "protection_temperature": FigureName("degC", "heatsink temperature at that moment", "above 80 degC"),
-    "protection_supply_voltage": FigureName("V", "supply voltage at that moment", "above 11 V"),
+    "protection_supply_voltage": FigureName("V", "voltage that the supply read at that moment", "above 11 V"),
     "protection_supply_current": FigureName("A", "supply current at that moment", "below 80 A"),
     "dc_voltage": FigureName("V", "dc voltage at a point that the bench file names", "below 30 mV"),
     "ac_voltage": FigureName("V", "ac voltage, RMS, at a point that the bench file names", "above 220 V"),

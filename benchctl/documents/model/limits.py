@@ -135,6 +135,7 @@ MAIN_OUTPUT = "main"
 # What a thermometer channel may be called that has a key of its own.
 KNOWN_SENSORS = ("heatsink", "ambient", "load")
 HEATSINK = "heatsink"
+AMBIENT = "ambient"
 _OUTPUT = "output "
 
 

@@ -25,6 +25,8 @@ from benchctl.documents.model.fields import (
     PositiveOhms,
     PositiveSeconds,
     PositiveVolts,
+    Volts,
+    bounded,
 )
 from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem
@@ -61,6 +63,17 @@ class PowerOn(StepBase):
         description="level of the supply's own over-current protection; if left out, 1.1 times `current_limit`",
     )
     timeout_s: PositiveSeconds = Field(default=30.0, description="the longest wait for the amplifier to idle")
+    at: Literal["supply", "terminals"] = Field(
+        default="supply",
+        description="where `voltage` holds: at the supply's own output, or at the amplifier's terminals while it idles;"
+        " then a probe, the multimeter or sense leads must measure there, and the supply is trimmed now and after each "
+        "later `set` of its voltage",
+    )
+    trim_v: Annotated[Volts, bounded("V", above=0, at_most=1)] = Field(
+        default=0.5,
+        description="with `at: terminals`, how far the supply may be set from `voltage`; if more is needed, the run "
+        "ends",
+    )
 
     def problems(self) -> Iterator[PathProblem]:
         if self.overvoltage_v is not None and self.overvoltage_v <= self.voltage_v:

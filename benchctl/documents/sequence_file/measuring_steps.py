@@ -35,7 +35,15 @@ from benchctl.documents.sequence_file.step_base import (
 
 FrequenciesAnOctave = Annotated[Whole, counted(at_least=1, at_most=48, example=3)]
 
-IDLE_FIGURES = ("idle_current", "idle_power", "supply_voltage", "dc_offset", "heatsink_temperature")
+IDLE_FIGURES = (
+    "idle_current",
+    "idle_power",
+    "supply_voltage",
+    "supply_output_voltage",
+    "dc_offset",
+    "heatsink_temperature",
+    "ambient_temperature",
+)
 RESPONSE_FIGURES = ("gain", "phase", "channel_balance", "lower_band_edge", "upper_band_edge")
 FILTER_FIGURES = (
     "gain",

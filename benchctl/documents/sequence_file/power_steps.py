@@ -49,6 +49,7 @@ BURST_FIGURES = (
     "supply_current_peak",
     "efficiency",
     "heatsink_temperature",
+    "ambient_temperature",
 )
 CONTINUOUS_FIGURES = (
     "continuous_power",
@@ -60,12 +61,15 @@ CONTINUOUS_FIGURES = (
     "thd",
     "crest_factor",
     "supply_voltage",
+    "supply_output_voltage",
     "supply_voltage_lowest",
     "supply_voltage_sag",
+    "static_sag",
     "supply_current",
     "supply_current_peak",
     "efficiency",
     "heatsink_temperature",
+    "ambient_temperature",
 )
 SOAK_FIGURES = (
     "soak_time",
@@ -76,8 +80,10 @@ SOAK_FIGURES = (
     "supply_current",
     "supply_current_drift",
     "supply_voltage",
+    "supply_output_voltage",
     "fuse_load",
     "heatsink_temperature",
+    "ambient_temperature",
     "final_heatsink_temperature",
     "heatsink_time_constant",
     "heatsink_time_constant_fast",

@@ -61,7 +61,7 @@ def _continuous(captures: Captures, readings: Readings, context: ContinuousConte
     yield from supply_comparisons(capture, span, _settled(readings), context, is_tone=True)
     signals = Signals(capture, context.accuracy, context.loads)
     meters = Meters(readings, context.readings_accuracy)
-    yield from power_comparison(output_power(signals, span), supply_power(signals, meters, span))
+    yield from power_comparison(output_power(signals, span), supply_power(signals, meters, span, context))
 
 
 def _settled(readings: Readings) -> Readings:

@@ -60,8 +60,10 @@ _CURRENTS = frozenset(
 _VOLTAGES = frozenset(
     {
         "supply_voltage",
+        "supply_output_voltage",
         "supply_voltage_lowest",
         "supply_voltage_sag",
+        "static_sag",
         "idle_power",
         "efficiency",
         "ramp_voltage",

@@ -67,7 +67,7 @@ def supply_comparisons(
     if read_a is not None and clamp_a is not None:
         yield _current(read_a, clamp_a, zero_a)
     if read_v is not None and probe_v is not None:
-        yield _voltage(read_v, probe_v)
+        yield _voltage(read_v, probe_v, _most_lost_v(read_v, read_a, context))
     mean_a = read_a or clamp_a
     if is_tone and signals is not None and clamp_a is not None and mean_a is not None:
         yield _peak(signals, span, mean_a, zero_a)
@@ -106,10 +106,19 @@ def _current(read: Seen, clamp: Seen, zero_a: float) -> Comparison:
     return Comparison(CURRENT, "A", read.sight, clamp.sight, -room, room, _CHECK_CURRENT)
 
 
-def _voltage(read: Seen, probe: Seen) -> Comparison:
+def _most_lost_v(read: Seen, current: Seen | None, context: IdleContext) -> float:
+    """What the leads may take of the supply's voltage: nothing of one that is sensed at the terminals, and by their
+    resistance where the bench file states it."""
+    if context.senses_terminals:
+        return 0.0
+    if context.leads_ohm is None or current is None:
+        return LEAD_DROP * abs(read.sight.value)
+    return context.leads_ohm * (abs(current.sight.value) + current.sight.uncertainty + current.spread)
+
+
+def _voltage(read: Seen, probe: Seen, drop_v: float) -> Comparison:
     """The leads take a part of it, and add nothing."""
     room = _room(read, probe)
-    drop_v = LEAD_DROP * abs(read.sight.value)
     return Comparison(VOLTAGE, "V", read.sight, probe.sight, -room, room + drop_v, _CHECK_VOLTAGE)
 
 

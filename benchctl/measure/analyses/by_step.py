@@ -25,6 +25,8 @@ from benchctl.measure.analyses.protection_figures import ProtectionContext, prot
 from benchctl.measure.analyses.ramp_figures import RampContext, ramp
 from benchctl.measure.analyses.response_figures import ResponseContext, response
 from benchctl.measure.analyses.soak_figures import SoakContext, soak
+from benchctl.measure.analyses.static_sag import static_sag
+from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
 from benchctl.measure.analyses.warming import WarmingContext, warming
 from benchctl.measure.budget.at_least import with_bounds
@@ -32,38 +34,45 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.distortion import Distortion, noise_and_distortion, tone_spectrum
-from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.supply import whole_record
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.supply import whole_cycles, whole_record
 
 Captures = Mapping[str, Capture]
 
 
 def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[Figure]:
-    """Captures "idle"; readings supply_current, supply_voltage, heatsink; each as far as there is any.
+    """Captures "idle"; readings supply_current, supply_voltage, terminal_voltage, heatsink, ambient; each as far as
+    there is any.
 
-    Gives idle_current, supply_voltage, idle_power, dc_offset per channel, heatsink_temperature.
+    Gives idle_current, idle_power, supply_voltage, supply_output_voltage, dc_offset per channel, heatsink_temperature,
+    ambient_temperature.
     """
     meters = Meters(readings, context.readings_accuracy)
     figures = meters.figures("idle_current", "supply_current", "A")
-    figures += meters.figures("supply_voltage", "supply_voltage", "V")
     power = meters.supply_power()
     figures += [] if power is None else [figure_of("idle_power", power, "W")]
     if "idle" in captures:
-        figures += from_capture(_dc_offsets(captures["idle"], context), captures["idle"].name)
-    return figures + meters.heatsink()
+        figures += from_capture(_captured_at_rest(captures["idle"], context), captures["idle"].name)
+    return with_read_voltages(figures, meters, context) + meters.temperatures()
 
 
-def _dc_offsets(capture: Capture, context: IdleContext) -> list[Figure]:
+def _captured_at_rest(capture: Capture, context: IdleContext) -> list[Figure]:
+    """The dc at each output, and the voltage at the amplifier's terminals where a probe is there."""
     signals, whole = Signals(capture, context.accuracy), whole_record(capture)
-    return [figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels]
+    figures = [
+        figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels
+    ]
+    if signals.has(SUPPLY_VOLTAGE):
+        figures.append(figure_of("supply_voltage", signals.mean(SUPPLY_VOLTAGE, whole), "V"))
+    return figures
 
 
 def burst(captures: Captures, readings: Readings, context: BurstContext) -> list[Figure]:
-    """Captures "clean" and "full", either of which may be absent; readings heatsink.
+    """Captures "clean" and "full", either of which may be absent; readings heatsink, ambient.
 
     Gives burst_power_clean and thd_n at clean drive; burst_power_first, _highest, _lowest, _last, output_peak,
     output_rms, droop, droop_time_constant, supply_current, supply_current_peak, supply_voltage,
-    supply_voltage_lowest, supply_voltage_sag and efficiency at full drive; heatsink_temperature.
+    supply_voltage_lowest, supply_voltage_sag and efficiency at full drive; heatsink_temperature, ambient_temperature.
 
     Raises:
         MeasurementError: a record cannot give its figures, or there is none.
@@ -78,16 +87,18 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
         figures += from_capture(full, captures["full"].name)
     if not figures:
         raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
-    figures += Meters(readings, context.readings_accuracy).heatsink()
+    figures += Meters(readings, context.readings_accuracy).temperatures()
     return [replace(figure, burst_cycles=context.cycles) for figure in figures]
 
 
 def continuous(captures: Captures, readings: Readings, context: ContinuousContext) -> list[Figure]:
-    """Captures "continuous"; readings supply_current, supply_voltage, heatsink, each as far as there is any.
+    """Captures "continuous", and "rest" where one of the supply was taken before the tone; readings supply_current,
+    supply_voltage, terminal_voltage, the last two also with `_at_rest` at the end, heatsink, ambient, each as far as
+    there is any.
 
     Gives continuous_power per channel and total, output_rms, output_peak, crest_factor, thd_n and thd per channel,
-    supply_current, supply_current_peak, supply_voltage, supply_voltage_lowest, supply_voltage_sag, efficiency,
-    heatsink_temperature.
+    supply_current, supply_current_peak, supply_voltage, supply_output_voltage, supply_voltage_lowest,
+    supply_voltage_sag, static_sag, efficiency, heatsink_temperature, ambient_temperature.
 
     Raises:
         MeasurementError: the record cannot give its figures, or there is none.
@@ -95,7 +106,10 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
     if "continuous" not in captures:
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
-    figures = tone_figures(captures["continuous"], meters, context) + meters.heatsink()
+    tone = captures["continuous"]
+    figures = tone_figures(tone, meters, context)
+    figures += static_sag(tone, whole_cycles(tone, context.frequency_hz), captures, readings, context)
+    figures += meters.temperatures()
     bounded = with_bounds(figures, context.at_least, context.loads)
     return with_halves(bounded, "continuous_power", context.halves, context.loads)
 

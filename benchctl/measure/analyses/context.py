@@ -22,6 +22,8 @@ class IdleContext:
     `accuracy`: signal ("output A", "supply current", ...) -> the accuracies of its chain, each with its own error
     (oscilloscope, probe). `readings_accuracy`: reading ("supply_current", "supply_voltage", "heatsink") -> the same.
     `level_accuracy`: of the generator's level, in V. `frequency_accuracy`: its limit of error, relative.
+    `senses_terminals`: the supply reads its voltage at the amplifier's terminals, by sense leads. `leads_ohm`: the most
+    that both supply leads may have together; None where nobody has said so.
     """
 
     accuracy: Mapping[str, tuple[Accuracy, ...]] = field(default_factory=dict)
@@ -29,6 +31,8 @@ class IdleContext:
     level_accuracy: tuple[Accuracy, ...] = ()
     frequency_accuracy: float = 0.0
     zero_allowance: Mapping[str, float] = field(default_factory=dict)
+    senses_terminals: bool = False
+    leads_ohm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

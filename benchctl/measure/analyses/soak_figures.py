@@ -10,16 +10,18 @@ from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.supply_figures import efficiency_figures, output_power
+from benchctl.measure.analyses.supply_voltages import TERMINALS, with_read_voltages
 from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
-from benchctl.measure.budget.meters import Readings
+from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.signals import Signals
-from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
 from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, mean_of, measured, rectangular
 
 FIRST, LAST = "first", "last"
+_OF_SUPPLY = ("supply_voltage", "supply_current", TERMINALS)
 _END_PART = 0.1  # of the readings at either end, whose means tell a drift
 _UNKNOWN_RISE_K = 150.0  # as for a load resistor whose temperature nobody measured
 
@@ -48,9 +50,9 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     supply_current and supply_voltage, taken together.
 
     Gives soak_time, average_power per channel and total, power_drift per channel, efficiency, supply_current,
-    supply_current_drift, supply_voltage, fuse_load (rms current over the fuse's rating), heatsink_temperature,
-    final_heatsink_temperature and heatsink_time_constant, as far as there is what they need; under bursts also
-    crest_factor per channel.
+    supply_current_drift, supply_voltage, supply_output_voltage, fuse_load (rms current over the fuse's rating),
+    heatsink_temperature, final_heatsink_temperature and heatsink_time_constant, as far as there is what they need;
+    under bursts also crest_factor per channel.
 
     Raises:
         MeasurementError: there is no record, or there are no readings.
@@ -150,14 +152,24 @@ def _resistance_ratio(first: LoadResistance, last: LoadResistance) -> UFloat:
 
 
 def _supply_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
-    """Voltage by the supply's readings. Current by them as well for a steady tone; under bursts it comes and goes
-    between readings, so records of whole repetitions tell it better, where there are any."""
-    figures = _read_figures("supply_voltage", "V", readings, context)
+    """Voltage by the supply's readings, and at the amplifier's terminals by the last record. Current by the readings as
+    well for a steady tone; under bursts it comes and goes between readings, so records of whole repetitions tell it
+    better, where there are any."""
+    figures = _voltage_figures(captures, readings, context)
     recorded = [captures[role] for role in (FIRST, LAST) if role in captures]
     if context.every_s is None or any(SUPPLY_CURRENT not in capture.traces for capture in recorded):
         return figures + _read_figures("supply_current", "A", readings, context)
     means = [Signals(capture, context.accuracy).mean(SUPPLY_CURRENT, span_of(capture, context)) for capture in recorded]
     return figures + from_capture([figure_of("supply_current", means[-1], "A")], recorded[-1].name)
+
+
+def _voltage_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
+    end, figures = captures.get(LAST, captures[FIRST]), list[Figure]()
+    if SUPPLY_VOLTAGE in end.traces:
+        mean_v = Signals(end, context.accuracy).mean(SUPPLY_VOLTAGE, span_of(end, context))
+        figures = from_capture([figure_of("supply_voltage", mean_v, "V")], end.name)
+    readable = {name: [value for value in readings.get(name, ()) if math.isfinite(value)] for name in _OF_SUPPLY}
+    return with_read_voltages(figures, Meters(readable, context.readings_accuracy), context)
 
 
 def _read_figures(name: str, unit: str, readings: Readings, context: SoakContext) -> list[Figure]:

@@ -8,8 +8,9 @@ import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.analyses.burst_figures import distortion_figure
-from benchctl.measure.analyses.context import ContinuousContext
+from benchctl.measure.analyses.context import ContinuousContext, IdleContext
 from benchctl.measure.analyses.supply_figures import efficiency_figures, supply_figures
+from benchctl.measure.analyses.supply_voltages import terminal_voltage, with_read_voltages
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Meters
 from benchctl.measure.budget.power import by_channel
@@ -26,8 +27,8 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     """Power, voltages and distortion at each channel, supply draw and efficiency.
 
     The supply's current is the same all along its leads: where it was both captured and read back, the surer one is
-    the figure, and its peak is that and what the record rises above its own mean. Its voltage is not: the oscilloscope
-    shows it at the amplifier's terminals, so a read-back at the supply serves only where nothing was captured.
+    the figure, and its peak is that and what the record rises above its own mean. Its voltage is not: what the supply
+    reads at its own output is a figure of its own.
     """
     signals = Signals(capture, context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
@@ -37,9 +38,10 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
     for channel in signals.channels:
         figures += _channel_figures(signals, span, channel, context)
     output_w = sum(powers.values()) if signals.has_every_load else None
-    figures += efficiency_figures(output_w, supply_power(signals, meters, span))
+    figures += efficiency_figures(output_w, supply_power(signals, meters, span, context))
     figures += supply_figures(signals, span, _surer_reading(signals, meters, span))
-    return _with_readings(from_capture(figures, capture.name), meters)
+    surer = _with_surer_current(from_capture(figures, capture.name), meters)
+    return with_read_voltages(surer, meters, context)
 
 
 def _channel_figures(signals: Signals, span: Span, channel: str, context: ContinuousContext) -> list[Figure]:
@@ -79,9 +81,11 @@ def _most_missed(tone: ToneSpectrum, band_hz: float) -> float:
     return float(np.sqrt(np.sum(tops**2)))
 
 
-def supply_power(signals: Signals, meters: Meters, span: Span) -> UFloat | None:
-    """Mean power at the amplifier's terminals in W, as far as voltage and current are known there."""
-    voltage = _mean(signals, SUPPLY_VOLTAGE, span) or meters.get("supply_voltage")
+def supply_power(signals: Signals, meters: Meters, span: Span, context: IdleContext) -> UFloat | None:
+    """Mean power at the amplifier's terminals in W; where nothing measures the voltage there, at the supply's output,
+    so that what the leads lose counts too."""
+    at_terminals = terminal_voltage(_mean(signals, SUPPLY_VOLTAGE, span), meters, context)
+    voltage = at_terminals if at_terminals is not None else meters.get("supply_voltage")
     current = _surer(_mean(signals, SUPPLY_CURRENT, span), meters.get("supply_current"))
     if voltage is None or current is None:
         return None
@@ -109,13 +113,13 @@ def _surer_reading(signals: Signals, meters: Meters, span: Span) -> UFloat | Non
     return read if captured is not None and read is not None and read.std_dev < captured.std_dev else None
 
 
-def _with_readings(figures: list[Figure], meters: Meters) -> list[Figure]:
-    """A supply current that was read back surer than captured, and whatever was read back and not captured."""
-    for name, unit in (("supply_current", "A"), ("supply_voltage", "V")):
-        captured = [figure for figure in figures if figure.name == name]
-        for read in meters.figures(name, name, unit):
-            if not captured or (name == "supply_current" and all(_is_surer(read, figure) for figure in captured)):
-                figures = [figure for figure in figures if figure.name != name] + [read]
+def _with_surer_current(figures: list[Figure], meters: Meters) -> list[Figure]:
+    """The supply current as it was read back, where it is surer than the captured one or nothing captured it."""
+    name = "supply_current"
+    captured = [figure for figure in figures if figure.name == name]
+    for read in meters.figures(name, name, "A"):
+        if all(_is_surer(read, figure) for figure in captured):
+            figures = [figure for figure in figures if figure.name != name] + [read]
     return figures
 
 

@@ -41,5 +41,7 @@ class Meters:
         value = self.get(reading)
         return [] if value is None else [figure_of(name, value, unit)]
 
-    def heatsink(self) -> list[Figure]:
-        return self.figures("heatsink_temperature", "heatsink", "degC")
+    def temperatures(self) -> list[Figure]:
+        """Of the heatsink and of the air around the bench."""
+        heatsink = self.figures("heatsink_temperature", "heatsink", "degC")
+        return heatsink + self.figures("ambient_temperature", "ambient", "degC")

@@ -12,6 +12,7 @@ from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter
 from benchctl.documents.bench_file.multimeter import Point
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
+from benchctl.measure.analyses.supply_voltages import TERMINALS
 from benchctl.measure.signal.record import SUPPLY_CURRENT
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, LoadResistance
 
@@ -56,7 +57,25 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
     if thermometer is not None:
         for channel, _ in thermometer.channels.items():
             accuracies[channel] = (Accuracy(fixed=thermometer.accuracy.temperature.fixed),)
+    if (point := terminal_point(bench)) is not None and bench.instruments.multimeter is not None:
+        accuracies[TERMINALS] = point_accuracies(bench.instruments.multimeter)[point]
     return accuracies
+
+
+def terminal_point(bench: Bench) -> str | None:
+    """The point at which the multimeter measures the amplifier's supply terminals by itself; None where there is
+    none."""
+    multimeter = bench.instruments.multimeter
+    points = {} if multimeter is None else multimeter.points
+    return next((name for name, point in points.items() if getattr(point, "at_terminals", False)), None)
+
+
+def supply_wiring(bench: Bench) -> dict[str, Any]:
+    """Where the supply reads its voltage, and what its leads may have, as a context takes them."""
+    supply = bench.instruments.supply
+    if supply is None:
+        return {}
+    return {"senses_terminals": supply.main.remote_sense, "leads_ohm": supply.main.leads_ohm}
 
 
 def point_accuracies(multimeter: Multimeter) -> dict[str, tuple[Accuracy, ...]]:

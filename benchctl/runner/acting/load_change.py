@@ -6,10 +6,8 @@ from benchctl.documents.text.words import outputs_in_words
 from benchctl.quantity import render
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute
 from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.terminals import set_supply
 from benchctl.runner.acting.waking import put_to_sleep
-
-# A supply's slew, and the amplifier's converter coming to its new rails; common practice.
-SUPPLY_SETTLE_S = 1.0
 
 
 def begin_with_load(run: Run) -> None:
@@ -59,9 +57,7 @@ def _by_hand(run: Run, nominal_ohm: float | None) -> None:
     _ask(run, nominal_ohm)
     run.switch_on_again(run)
     if run.conditions.supply_set_v != supply_v:
-        run.bench.supply.set_voltage(run.bench.main_output, supply_v)
-        run.wait(SUPPLY_SETTLE_S)
-        run.set_to(supply_set_v=supply_v)
+        set_supply(run, supply_v)
 
 
 def _ask(run: Run, nominal_ohm: float | None) -> None:

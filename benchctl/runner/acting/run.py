@@ -16,7 +16,7 @@ from benchctl.documents.amplifier_file import amplifier
 from benchctl.documents.bench_file import bench
 from benchctl.documents.bench_file.sight import View, probes_are_moved, reads_heatsink, seen_outputs
 from benchctl.documents.model.criteria import Criterion
-from benchctl.documents.model.limits import HEATSINK, SUPPLY_SIGNALS
+from benchctl.documents.model.limits import AMBIENT, HEATSINK, SUPPLY_SIGNALS
 from benchctl.documents.sequence_file import sequence
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
@@ -36,6 +36,7 @@ from benchctl.runner.acting.contexts import (
     load_resistances,
     reading_accuracies,
     signal_accuracies,
+    supply_wiring,
     zero_allowances,
 )
 from benchctl.runner.acting.rhythm import Rhythm
@@ -132,6 +133,15 @@ class CleanLevel:
         return "clean" if supply_set_v == self.supply_set_v else "set"
 
 
+@dataclass(frozen=True)
+class Trimming:
+    """The supply's voltage is held at the amplifier's terminals: how far the supply may be set from what is asked for
+    there, and the most that it may be set to."""
+
+    most_v: float
+    ceiling_v: float
+
+
 # A load in ohm, a frequency in Hz, and the channels that are driven.
 Place = tuple[float, float, tuple[str, ...]]
 
@@ -150,7 +160,7 @@ class Run:
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
     `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
-    cannot do so by itself.
+    cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output.
     """
 
     files: Files
@@ -177,6 +187,7 @@ class Run:
     stated_s: Mapping[str, float] = field(default_factory=dict)
     named: NamedFigures = field(default_factory=dict)
     rhythm: Rhythm | None = None
+    trimming: Trimming | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -263,6 +274,10 @@ class Run:
         except (GarbledAnswer, LinkError) as error:
             self.note(f"{signal} could not be read: {error}")
             return []
+
+    def temperatures(self) -> dict[str, list[float]]:
+        """A reading of the heatsink and one of the air around the bench, as far as sensors are there."""
+        return {signal: self.read_if_any(signal) for signal in (HEATSINK, AMBIENT)}
 
     def load_temperature_c(self) -> float | None:
         """The temperature of the load resistors, where it is measured."""
@@ -374,6 +389,7 @@ class Run:
             "readings_accuracy": reading_accuracies(self.files.bench),
             **generator_accuracies(self.files.bench),
             "zero_allowance": zero_allowances(self.files.bench),
+            **supply_wiring(self.files.bench),
         }
 
 

@@ -79,7 +79,7 @@ def put_to_sleep(run: Run) -> None:
             run.observer.hands_needed("Disconnect the remote turn-on lead")
     run.wait(LEAD_OFF_S)
     run.bench.supply.output_off(run.bench.main_output)
-    run.set_to(supply_set_v=None)
+    run.set_to(supply_set_v=None, supply_at="")
 
 
 def _bank(run: Run) -> RelayBank:

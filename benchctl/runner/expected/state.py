@@ -10,7 +10,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs
 from benchctl.documents.model.level import Level
-from benchctl.documents.model.limits import HEATSINK
+from benchctl.documents.model.limits import AMBIENT, HEATSINK
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
@@ -44,6 +44,7 @@ class ExpectedState:
     amplifier: Amplifier
     supply_v: float | None = None
     current_limit_a: float | None = None
+    at_terminals: bool = False
     load_ohm: float | None = None
     frequency_hz: float | None = None
     level: Level | None = None
@@ -112,12 +113,12 @@ class ExpectedState:
         supply = [wired for wired in (signals.supply_current, signals.supply_voltage) if wired is not None]
         return self.pace.record_s(max(len(self.seen), 1) + (len(supply) if with_supply else 0))
 
-    def temperatures_s(self, *, heatsink: int = 0, load: int = 0) -> float:
-        """The time of so many readings of the heatsink and of the load resistors, if they have sensors."""
+    def temperatures_s(self, *, heatsink: int = 0, load: int = 0, ambient: int = 0) -> float:
+        """The time of so many readings of the heatsink, the load resistors and the air, where they have sensors."""
         thermometer = self.bench.instruments.thermometer
         sensors = dict(thermometer.channels.items()) if thermometer is not None else {}
-        readings = (heatsink if HEATSINK in sensors else 0) + (load if "load" in sensors else 0)
-        return self.pace.ask_s("thermometer", readings)
+        asked = {HEATSINK: heatsink, "load": load, AMBIENT: ambient}
+        return self.pace.ask_s("thermometer", sum(asked[sensor] for sensor in asked if sensor in sensors))
 
     # -- what drives it ----------------------------------------------------------------------------------------
 

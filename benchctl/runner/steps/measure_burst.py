@@ -69,7 +69,7 @@ class _Measurement:
         else:
             captures["full"] = self._final("full", full.level_v)
         context = replace(self._context(), at_least=dict(clean.at_least), at_least_full=dict(full.at_least))
-        run.analyse("burst", captures, {"heatsink": run.read_if_any("heatsink")}, context, step.expect)
+        run.analyse("burst", captures, run.temperatures(), context, step.expect)
 
     def _full_level(self, clean: LevelFound) -> LevelFound:
         """A single cycle is first and worst in one; and there is no more to find where the clean search had to end."""
@@ -160,7 +160,7 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s + 2.5 * state.pace.set_s)
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
-        duration_s += state.temperatures_s(heatsink=1, load=finals + 1)
+        duration_s += state.temperatures_s(heatsink=1, load=finals + 1, ambient=1)
         burst_s += exposures * length_s
         near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
         bursts = Bursts(min(length_s / step.every_s, 1.0), rest_ratio(state.bench, step.low_level_ratio), length_s)

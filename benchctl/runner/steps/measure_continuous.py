@@ -17,6 +17,7 @@ from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.terminals import at_rest, terminal_readings, worst_case_at_rest
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S, refuse_coarse_tone, steady_context
@@ -70,17 +71,18 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     before_power(run, level_v)
     watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
+    rest, readings_at_rest = at_rest(run)
     tone(run, level_v, drive)
     run.wait(SETTLE_S)
     readings = steady.hold(step.for_s)
     capture = steady.take("continuous")
-    readings["heatsink"] = run.read_if_any("heatsink")
+    readings |= readings_at_rest | terminal_readings(run) | run.temperatures()
     found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
     at_least = found.at_least if found is not None else {}
     context = steady_context(run, load_ohm, frequency_hz, at_least)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
-    run.analyse("continuous", {"continuous": capture}, readings, context, criteria)
+    run.analyse("continuous", {**rest, "continuous": capture}, readings, context, criteria)
 
 
 def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
@@ -125,5 +127,5 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     for_s = SETTLE_S + step.for_s + lasts_s + record_taking.FETCH_S + asking_s
     power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
     state.level = None
-    asked_s = worst_case_look(state) + state.temperatures_s(heatsink=1, load=1)
+    asked_s = worst_case_look(state) + worst_case_at_rest(state) + state.temperatures_s(heatsink=1, load=1, ambient=1)
     return WorstCase(duration_s=for_s + asked_s, **power)

@@ -7,6 +7,7 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.terminals import terminal_readings
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -23,11 +24,11 @@ def perform(step: MeasureIdle, run: Run) -> None:
     capture = record_taking.take(
         run, "idle", record_taking.idle_record(), 0.0, [*record_taking.outputs(run), *record_taking.supply_signals(run)]
     )
-    readings["heatsink"] = run.read_if_any("heatsink")
+    readings |= run.temperatures() | terminal_readings(run)
     run.analyse("idle", {"idle": capture}, readings, IdleContext(**run.accuracies()), step.expect)
 
 
 def worst_case(step: MeasureIdle, state: ExpectedState) -> WorstCase:
     state.level = None
-    asking_s = state.asking_s(with_supply=True) + state.temperatures_s(heatsink=1)
+    asking_s = state.asking_s(with_supply=True) + state.temperatures_s(heatsink=1, ambient=1)
     return WorstCase(duration_s=step.for_s + record_taking.IDLE_SPAN_S + asking_s)

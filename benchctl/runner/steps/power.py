@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
@@ -12,7 +13,8 @@ from benchctl.quantity import render
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
-from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.run import Run, Trimming
+from benchctl.runner.acting.terminals import hold_at_terminals, measures_there, worst_case_settling
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
 from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
@@ -24,6 +26,8 @@ VOLTAGE_TIMEOUT_S = 5.0
 POLL_S = 0.25
 # The least that over-voltage protection lies above the voltage it must not trip at.
 ABOVE_SETTING = 1.03
+# A supply that is trimmed stays so far below its protection.
+BELOW_PROTECTION = 1.01
 # Idle is there when readings a second apart agree to a twentieth, or to the supply's last digits.
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
@@ -37,8 +41,9 @@ def perform_on(step: PowerOn, run: Run) -> None:
 
     Raises:
         InstrumentError: the supply's voltage does not come, the amplifier does not wake or come to rest at idle, or
-            instruments contradict each other there.
+            instruments contradict each other there, or its terminals do not have the voltage that they should.
     """
+    run.trimming = None
     mute(run)
     take_zeros(run)
     _main_on(step, run)
@@ -47,6 +52,8 @@ def perform_on(step: PowerOn, run: Run) -> None:
     look_at_idle(run)
     if reason := why_asleep(run, idle_a):
         raise InstrumentError(reason, advice=ADVICE)
+    if step.at == "terminals":
+        hold_at_terminals(run, step.voltage_v, _trimming(step, run))
     run.guard.energised = True
     run.switch_on_again = partial(perform_on, step)
 
@@ -59,6 +66,14 @@ def overvoltage_level_v(step: PowerOn | RampSupply, amplifier: Amplifier) -> flo
     return step.overvoltage_v or max(amplifier.supply.maximum_v, step.voltage_v * ABOVE_SETTING)
 
 
+def _trimming(step: PowerOn, run: Run) -> Trimming:
+    """Never above what the amplifier bears or the supply gives, nor so near to its protection that this may trip."""
+    amplifier, supply = run.files.amplifier, run.files.bench.instruments.supply
+    protected_v = overvoltage_level_v(step, amplifier) / BELOW_PROTECTION
+    gives_v = math.inf if supply is None else supply.main.voltage_v
+    return Trimming(step.trim_v, min(amplifier.supply.maximum_v, protected_v, gives_v))
+
+
 def _main_on(step: PowerOn, run: Run) -> None:
     supply, main = run.bench.supply, run.bench.main_output
     supply.protect(
@@ -69,7 +84,7 @@ def _main_on(step: PowerOn, run: Run) -> None:
     supply.set_voltage(main, step.voltage_v)
     supply.set_current_limit(main, step.current_limit_a)
     supply.output_on(main)
-    run.set_to(supply_set_v=step.voltage_v)
+    run.set_to(supply_set_v=step.voltage_v, supply_at="")
     (accuracy,) = reading_accuracies(run.files.bench)["supply_voltage"]
     there_v = VOLTAGE_THERE * step.voltage_v + 2 * accuracy.limit(step.voltage_v)  # of the setting, and of the reading
     deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
@@ -121,7 +136,20 @@ def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
     idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state) + _asking_supply_s(state)
+    state.at_terminals = step.at == "terminals"
+    if state.at_terminals:
+        idle_s += worst_case_settling(state)
+        _need_sight_of_terminals(state)
     return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
+
+
+def _need_sight_of_terminals(state: ExpectedState) -> None:
+    if not measures_there(state.bench):
+        state.hazard(
+            "'at: terminals' needs the supply's voltage measured at the amplifier's terminals, and nothing on the "
+            "bench measures there; give 'supply_voltage' under 'signals', a point of the multimeter with "
+            "'at_terminals: yes', or 'remote_sense: yes' in the bench file, or leave out 'at'"
+        )
 
 
 def _asking_supply_s(state: ExpectedState) -> float:
@@ -136,6 +164,7 @@ def _switched_outputs(state: ExpectedState) -> int:
 
 def worst_case_off(_step: PowerOff, state: ExpectedState) -> WorstCase:
     state.supply_v = state.level = None
+    state.at_terminals = False
     if state.bench.loads is None:
         state.load_ohm = None
     return WorstCase(duration_s=LEAD_OFF_S + state.pace.supply_s(_switched_outputs(state), 0.0))

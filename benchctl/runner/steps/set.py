@@ -8,8 +8,9 @@ from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, set_frequency, tone
 from benchctl.runner.acting.inputs import feed, keep_fed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
-from benchctl.runner.acting.load_change import SUPPLY_SETTLE_S, set_load
+from benchctl.runner.acting.load_change import set_load
 from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.terminals import set_supply, worst_case_settling
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -17,9 +18,7 @@ from benchctl.runner.expected.worst_case import WorstCase
 def perform(step: Set, run: Run) -> None:
     """Inputs and load first, while nothing drives them; a level drives the amplifier until a step mutes it."""
     if step.supply_v is not None:
-        run.bench.supply.set_voltage(run.bench.main_output, step.supply_v)
-        run.wait(SUPPLY_SETTLE_S)
-        run.set_to(supply_set_v=step.supply_v)
+        set_supply(run, step.supply_v)
     if step.driven is not None:
         keep_fed(run, step.driven)
     if step.load_ohm is not None:
@@ -48,7 +47,7 @@ def worst_case(step: Set, state: ExpectedState) -> WorstCase:
     if step.level is not None:
         state.level = step.level
     switching_s = QUIET_S + RELAY_S if changes_load else 0.0
-    duration_s = switching_s + (SUPPLY_SETTLE_S if step.supply_v is not None else 0.0)
+    duration_s = switching_s + (worst_case_settling(state) if step.supply_v is not None else 0.0)
     if step.level is None:
         return WorstCase(duration_s=duration_s)
     worst_case_feed(state, None)

@@ -26,6 +26,8 @@ class Points:
             return (true.across_ohm or 0.0) * self._bias_a() if is_there else 0.0
         if true.rail is not None:
             return self._bench.rail_v if true.rail == "plus" else -self._bench.rail_v
+        if true.supply is not None:
+            return self._terminal_v()
         return true.dc_v or 0.0
 
     def ac_v(self, point: str | None) -> float:
@@ -40,6 +42,10 @@ class Points:
         """Of the thermocouple there; None where there is none, or where it is broken."""
         sensor = self._true(point).sensor
         return None if sensor is None else self._bench.connections.sensor_c(sensor)
+
+    def _terminal_v(self) -> float:
+        circuit = self._bench.circuit()
+        return circuit.converter.draw(circuit.source, self._bench.rail_v).terminal_v
 
     def _bias_a(self) -> float:
         return self._bench.circuit().bias_of_one_a(self._bench.rail_v)
