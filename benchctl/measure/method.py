@@ -33,6 +33,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "is supply_output_voltage",
             ("supply_voltage", "supply_output_voltage"),
         ),
+        Change(
+            "the oscilloscope's own noise is subtracted from that of the amplifier, or makes it a bound",
+            ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated"),
+        ),
     ),
 }
 METHOD = max(CHANGES)

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from benchctl.measure.signal.noise import a_weighting_db, noise
+from benchctl.measure.noise.spectrum import noise_spectrum
+from benchctl.measure.noise.weighting import a_weighting_db
 
 # Table 2 of GOST 17187-2010 (identical with IEC 61672-1:2002), A in dB to 0.1 dB, at exact frequencies 10^(n/10) Hz,
 # n from 10 (10 Hz) to 43 (20 kHz).
@@ -42,7 +43,7 @@ def test_white_noise_is_weighted_as_its_density_under_the_curve() -> None:
 
     rate_hz, density = 200e3, 1e-6  # V²/Hz
     record = np.random.default_rng(11).standard_normal(400_000) * math.sqrt(density * rate_hz / 2.0)
-    measured = noise(record, 1.0 / rate_hz)
+    spectrum = noise_spectrum(record, 1.0 / rate_hz)
     under_curve = quad(lambda f: 10.0 ** (float(a_weighting_db(f)) / 10.0), 20.0, 20e3, limit=200)[0]
-    assert measured.rms_v == pytest.approx(math.sqrt(density * (20e3 - 20.0)), rel=0.01)
-    assert measured.a_weighted_v == pytest.approx(math.sqrt(density * under_curve), rel=0.01)
+    assert math.sqrt(spectrum.square()) == pytest.approx(math.sqrt(density * (20e3 - 20.0)), rel=0.01)
+    assert math.sqrt(spectrum.square(spectrum.weights)) == pytest.approx(math.sqrt(density * under_curve), rel=0.01)

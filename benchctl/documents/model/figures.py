@@ -104,8 +104,17 @@ FIGURES: Mapping[str, FigureName] = {
     "damping_factor": FigureName("", "the load's resistance over the output impedance", "above 100"),
     "output_noise": FigureName("V", "noise of the undriven amplifier, 20 Hz to 20 kHz", "below 1 mV"),
     "output_noise_a_weighted": FigureName("V", "noise of the undriven amplifier, A-weighted", "below 500 uV"),
-    "signal_to_noise_1w": FigureName("1", "voltage of 1 W over the A-weighted noise", "above 75 dB"),
-    "signal_to_noise_rated": FigureName("1", "voltage of the rated power over the A-weighted noise", "above 95 dB"),
+    "noise_line": FigureName(
+        "V", "one of the strongest tones in the noise of the undriven amplifier, RMS, at its frequency", "below 500 uV"
+    ),
+    "signal_to_noise_1w": FigureName(
+        "1", "voltage of 1 W over the A-weighted noise; above 0 dB, the noise lies below 1 W", "above 75 dB"
+    ),
+    "signal_to_noise_rated": FigureName(
+        "1",
+        "voltage of the rated power over the A-weighted noise; above 0 dB, the noise lies below that power",
+        "above 95 dB",
+    ),
     "ramp_voltage": FigureName("V", "voltage that a first power-up reached", "above 14 V"),
     "ramp_current": FigureName("A", "highest current on the way there", "below 2 A"),
     "idle_current_rise": FigureName("A", "largest rise of the current while a voltage was held", "below 100 mA"),

@@ -56,7 +56,13 @@ FILTER_FIGURES = (
 )
 GAIN_FIGURES = ("gain", "gain_error", "input_sensitivity", "channel_balance")
 DAMPING_FIGURES = ("output_impedance", "damping_factor")
-NOISE_FIGURES = ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated")
+NOISE_FIGURES = (
+    "output_noise",
+    "output_noise_a_weighted",
+    "noise_line",
+    "signal_to_noise_1w",
+    "signal_to_noise_rated",
+)
 POINT_FIGURES = ("dc_voltage", "ac_voltage", "resistance", "temperature")
 
 
@@ -184,7 +190,8 @@ class MeasureDc(Named):
 
 
 class MeasureNoise(Named, Driven):
-    """Measure the noise at the outputs without a signal, A-weighted and not, and how far it lies below a power."""
+    """Measure the noise at the outputs without a signal, A-weighted and not, how far it lies below a power, and its
+    strongest lines. The oscilloscope's own noise, recorded before the amplifier is switched on, is subtracted."""
 
     kind: Literal["measure_noise"] = "measure_noise"
     for_s: PositiveSeconds = Field(

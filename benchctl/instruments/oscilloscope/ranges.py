@@ -66,6 +66,10 @@ class Ranges(Role):
             return 1.0
         return stepped(source.per_volt if source.unit == "V" else 1.0, "probe_ratio", self._oscilloscope, "nearest")
 
+    def forget_ranges(self) -> None:
+        """Choose the range of the next record by its peak alone, not one that is set and would do."""
+        self._half_range.clear()
+
     def _fit(self, signal: str, peak: float) -> None:
         """Choose a range for a peak, unless the present one will do."""
         half_range = self._half_range.get(signal, 0.0)

@@ -1,107 +1,176 @@
-"""Noise at the outputs of the undriven amplifier, as it is and A-weighted, and how far it lies below a power."""
+"""Noise of the undriven amplifier: as it is, A-weighted, how far it lies below a power, and its strongest lines."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Literal
 
-from uncertainties import UFloat
-from uncertainties.umath import sqrt
+import numpy as np
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
-from benchctl.measure.signal.noise import AUDIO_BAND_HZ, Noise, noise
-from benchctl.measure.signal.record import OUTPUT, Capture, Samples, Trace
-from benchctl.measure.uncertainty import ErrorOf, mean_of
+from benchctl.measure.noise.lines import Line, lines_of, mains_hz, name_of, seen_there
+from benchctl.measure.noise.own import Level, NoiseRecord, amplifiers_noise
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.uncertainty import ErrorOf, measured
 
-# Five periods of 20 Hz: what `noise` wants, and a little over.
-PART_S = 0.25
-# As for distortion: rounding nearer than this makes a noise an upper bound.
-_FLOOR_FACTOR = 3.0
 REFERENCE_W = 1.0  # CEA-2006 refers A-weighted noise to 1 W
+MOST_LINES = 5
+NOISE, OFF = "noise", "amplifier off"  # the roles of the two records
+# While the amplifier is off, a line of less than this part is not the instrument's.
+_ITS_OWN = 1.0 / 3.0
+_DIGITS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
 class NoiseContext(IdleContext):
-    """The undriven amplifier into a nominal `load_ohm`; `rated_w`: what the plate claims for that load, if it does."""
+    """The undriven amplifier into a nominal `load_ohm`; `rated_w`: what the plate claims for that load, if it does.
+
+    `bits`: of the oscilloscope's converter. `own_unknown`: channel -> why there is no record of the oscilloscope's own
+    noise at the range that was used.
+    """
 
     load_ohm: float
     rated_w: float | None = None
+    bits: int = 8
+    own_unknown: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True)
-class _Level:
-    """A noise voltage with its uncertainty; only an upper bound where the converter's steps are near."""
+class NamedLine:
+    """A line of a channel's noise and its name, which is empty where nothing tells what it is.
 
-    volts: UFloat
-    is_bound: bool
+    `own_v`: the most of it that the oscilloscope may show while the amplifier is off; None where that is not known.
+    `is_own`: whether it clearly shows it then.
+    """
+
+    line: Line
+    name: str
+    own_v: float | None
+    is_own: bool = False
+
+    @property
+    def frequency_hz(self) -> float:
+        """To three digits, so that two runs call it the same."""
+        digits = _DIGITS - 1 - math.floor(math.log10(self.line.frequency_hz))
+        return round(self.line.frequency_hz, digits)
+
+    @property
+    def is_bound(self) -> bool:
+        return self.own_v is None or self.own_v > _ITS_OWN * self.line.rms_v
+
+    @property
+    def in_words(self) -> str:
+        """Its name, and whether it is the amplifier's, as far as that was measured."""
+        also = "also with the amplifier off" if self.is_own else ""
+        only = "" if self.is_bound else "only with the amplifier on"
+        return ", ".join(filter(None, [self.name, also or only]))
+
+    @property
+    def why_bound(self) -> str:
+        """Why no more than a bound is known of it."""
+        if self.is_own:
+            return "the line is there while the amplifier is off, too"
+        return "the record of the oscilloscope alone cannot tell whether the line is its own"
 
 
 def noise_figures(captures: Mapping[str, Capture], _readings: Readings, context: NoiseContext) -> list[Figure]:
-    """Capture "noise" of all outputs, a quarter of a second or more.
+    """Capture "noise" of all outputs, a quarter of a second or more; "amplifier off", the same of the oscilloscope by
+    itself, as far as there is one.
 
-    Gives output_noise and output_noise_a_weighted per channel (V, 20 Hz to 20 kHz), and from the A-weighted one
-    signal_to_noise_1w and, where the load is rated, signal_to_noise_rated: ratios of voltages.
+    Gives output_noise and output_noise_a_weighted per channel (V, 20 Hz to 20 kHz), from the A-weighted one
+    signal_to_noise_1w and, where the load is rated, signal_to_noise_rated: ratios of voltages; and noise_line at each
+    of the strongest lines.
 
     Raises:
         MeasurementError: the record is missing, too short or sampled too slowly.
     """
-    if "noise" not in captures:
+    if NOISE not in captures:
         raise MeasurementError("no capture of the undriven output was taken")
-    capture = captures["noise"]
-    figures = [figure for channel in capture.channels for figure in _of_channel(capture, channel, context)]
-    return from_capture(figures, capture.name)
+    figures: list[Figure] = []
+    for channel in captures[NOISE].channels:
+        records = _records(captures, channel, context)
+        of_channel = _levels(channel, *records, context) + _line_figures(channel, *records, context)
+        names = [captures[role].name for role, record in zip((NOISE, OFF), records, strict=True) if record]
+        figures += from_capture(of_channel, *names)
+    return figures
 
 
-def _of_channel(capture: Capture, channel: str, context: NoiseContext) -> list[Figure]:
-    plain = _level(capture, channel, context, lambda part: part.rms_v)
-    weighted = _level(capture, channel, context, lambda part: part.a_weighted_v)
+def strongest_lines(captures: Mapping[str, Capture], channel: str, context: NoiseContext) -> list[NamedLine]:
+    """The strongest lines in the noise of a channel, with their names."""
+    return _named(*_records(captures, channel, context))[:MOST_LINES]
+
+
+def _records(
+    captures: Mapping[str, Capture], channel: str, context: NoiseContext
+) -> tuple[NoiseRecord, NoiseRecord | None]:
+    """The noise of a channel, and that of the oscilloscope alone, where it was taken alike."""
+    signal = OUTPUT + channel
+    record = NoiseRecord(captures[NOISE].trace(signal), captures[NOISE].interval_s, context.bits)
+    off = captures.get(OFF)
+    if off is None or signal not in off.traces:
+        return record, None
+    own = NoiseRecord(off.trace(signal), off.interval_s, context.bits)
+    return record, own if own.is_like(record) else None
+
+
+def _levels(channel: str, record: NoiseRecord, off: NoiseRecord | None, context: NoiseContext) -> list[Figure]:
+    unknown = (context.own_unknown or {}).get(channel, "")
+    spectrum = record.spectrum
+    plain = amplifiers_noise(record, off, np.ones_like(spectrum.frequencies_hz), unknown)
+    weighted = amplifiers_noise(record, off, spectrum.weights, unknown)
+    # A part of the range is an error of the zero line, which noise does not count; so no full scale is given.
+    error = ErrorOf(context.accuracy.get(OUTPUT + channel, ()))
+    weighted_v = error.on_difference(measured(weighted.volts, weighted.volts_u))
+    plain_v = error.on_difference(measured(plain.volts, plain.volts_u))
     figures = [
-        _bounded(figure_of("output_noise", plain.volts, "V", channel), "at most", plain),
-        _bounded(figure_of("output_noise_a_weighted", weighted.volts, "V", channel), "at most", weighted),
+        _bounded(figure_of("output_noise", plain_v, "V", channel), "at most", plain),
+        _bounded(figure_of("output_noise_a_weighted", weighted_v, "V", channel), "at most", weighted),
     ]
     for name, power_w in (("signal_to_noise_1w", REFERENCE_W), ("signal_to_noise_rated", context.rated_w)):
         if power_w is not None:
-            ratio = math.sqrt(power_w * context.load_ohm) / weighted.volts
+            ratio = math.sqrt(power_w * context.load_ohm) / weighted_v
             figures.append(_bounded(figure_of(name, ratio, "1", channel), "at least", weighted))
     return figures
 
 
-def _bounded(figure: Figure, bound: Literal["at most", "at least"], level: _Level) -> Figure:
+def _bounded(figure: Figure, bound: Literal["at most", "at least"], level: Level) -> Figure:
     if not level.is_bound:
         return figure
     uncertainty = figure.expanded_uncertainty or 0.0
     value = figure.value + uncertainty if bound == "at most" else figure.value - uncertainty
-    return replace(figure, value=value, expanded_uncertainty=None, coverage_factor=None, bound=bound)
-
-
-def _level(capture: Capture, channel: str, context: NoiseContext, of: Callable[[Noise], float]) -> _Level:
-    """The mean square over parts of a quarter of a second; their scatter is what chance leaves of it."""
-    signal = OUTPUT + channel
-    trace = capture.trace(signal)
-    squares = [of(noise(values, capture.interval_s)) ** 2 for values in _parts(capture, trace)]
-    volts = sqrt(mean_of(squares))
-    # A part of the range is an error of the zero line, which noise does not count; so no full scale is given.
-    return _Level(
-        ErrorOf(context.accuracy.get(signal, ())).on(volts),
-        bool(volts.nominal_value < _FLOOR_FACTOR * _rounding_v(trace, capture.interval_s)),
+    return replace(
+        figure, value=value, expanded_uncertainty=None, coverage_factor=None, bound=bound, bound_reason=level.reason
     )
 
 
-def _parts(capture: Capture, trace: Trace) -> Iterator[Samples]:
-    """The record in parts of `PART_S` or a little more; whole, where it is shorter than two."""
-    count = max(math.floor(capture.duration_s / PART_S * (1.0 + 1e-9)), 1)
-    edges = [round(number * capture.samples / count) for number in range(count + 1)]
-    return (trace.values(start, stop) for start, stop in pairwise(edges))
+def _line_figures(channel: str, record: NoiseRecord, off: NoiseRecord | None, context: NoiseContext) -> list[Figure]:
+    unknown = (context.own_unknown or {}).get(channel, "")
+    error = ErrorOf(context.accuracy.get(OUTPUT + channel, ()))
+    figures = []
+    for named in _named(record, off)[:MOST_LINES]:
+        volts, own_v = named.line.rms_v, named.own_v or 0.0
+        # The same line of the oscilloscope's adds by its phase, which nobody knows: own_v cos(phase).
+        chance_u = math.hypot(named.line.square_u / (2.0 * volts), 0.0 if named.is_bound else own_v / math.sqrt(2.0))
+        most = measured(volts + own_v if named.is_bound else volts, chance_u)
+        level = Level(volts, chance_u, is_bound=named.is_bound, reason=unknown or named.why_bound)
+        figure = _bounded(figure_of("noise_line", error.on_difference(most), "V", channel), "at most", level)
+        figures.append(replace(figure, frequency_hz=named.frequency_hz))
+    return figures
 
 
-def _rounding_v(trace: Trace, interval_s: float) -> float:
-    """The noise of rounding to the converter's steps, as far as it falls into the band: step^2 / 12 up to half the
-    sample rate."""
-    low_hz, high_hz = AUDIO_BAND_HZ
-    return trace.step / math.sqrt(12.0) * math.sqrt((high_hz - low_hz) * 2.0 * interval_s)
+def _named(record: NoiseRecord, off: NoiseRecord | None) -> list[NamedLine]:
+    lines, line_hz = lines_of(record.spectrum), record.spectrum.line_hz
+    mains = mains_hz(lines if off is None else [*lines, *lines_of(off.spectrum)], line_hz)
+    return [_named_line(line, name_of(line, mains, line_hz), off) for line in lines]
+
+
+def _named_line(line: Line, name: str, off: NoiseRecord | None) -> NamedLine:
+    if off is None:
+        return NamedLine(line, name, None)
+    own_v, is_own = seen_there(line, off.spectrum)
+    return NamedLine(line, name, own_v, is_own)

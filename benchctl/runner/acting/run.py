@@ -158,6 +158,7 @@ class Run:
     run, and whether they were compared at a low level. `measured_before`: how many of the figures are of earlier parts.
     `seen` are the outputs that have a probe on them now. `switch_on_again` does what switched the amplifier on.
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
+    `own_noise` are records of what noise it makes by itself, and `own_noise_unknown` says why there are none.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
     `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
     cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output.
@@ -184,6 +185,8 @@ class Run:
     seen: View = ()
     switch_on_again: Callable[[Run], None] | None = None
     zeros: Zeros | None = None
+    own_noise: list[Capture] = field(default_factory=list)
+    own_noise_unknown: str = ""
     stated_s: Mapping[str, float] = field(default_factory=dict)
     named: NamedFigures = field(default_factory=dict)
     rhythm: Rhythm | None = None

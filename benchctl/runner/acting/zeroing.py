@@ -1,6 +1,7 @@
 """The zero of the oscilloscope's inputs, taken while the amplifier is off, just before it is switched on.
 
-Once in each part of a run. Not of the supply's voltage, which capacitors may hold up for minutes.
+Once in each part of a run. Not of the supply's voltage, which capacitors may hold up for minutes. With it the noise of
+the inputs is recorded, where a step will measure noise.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Trace
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.own_noise import own_noise_s, take_own_noise
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 
@@ -46,16 +48,20 @@ def take_zeros(run: Run) -> None:
     if not (peaks := largest_peaks(run.files.bench, run.files.amplifier)):
         return
     if reason := _why_not_off(run):
+        run.own_noise_unknown = f"{reason}, so the oscilloscope's own noise was not recorded"
         run.note(f"{reason}, so the oscilloscope's zero is not taken; {_INSTEAD}")
         return
     if not run.bench.oscilloscope.records_freely:
+        run.own_noise_unknown = "the oscilloscope takes no record without a trigger, so its own noise was not recorded"
         run.note(f"the oscilloscope takes no record without a trigger, so its zero is not taken; {_INSTEAD}")
         return
     wanted = record_taking.within_ratings(Record(SPAN_S, 0.0, SAMPLES, triggered=False), run.files.bench)
     try:
         run.bench.oscilloscope.check_samples(next(iter(peaks)), wanted)
         record = run.bench.oscilloscope.record_zeros(peaks, wanted)
+        take_own_noise(run)
     except NoRecord as error:
+        run.own_noise_unknown = "the oscilloscope's own noise could not be recorded"
         run.note(
             f"the oscilloscope's zero is not taken: {error}; {_INSTEAD}. Its driver file's 'trigger_free' must make it "
             "take a record without a trigger"
@@ -79,7 +85,8 @@ def worst_case_zeros(state: ExpectedState) -> float:
     if state.has_zeros:
         return 0.0
     state.has_zeros = True
-    return _zeroing_s(state.bench, state.amplifier, state.asking_s(with_supply=True))
+    zeros_s = _zeroing_s(state.bench, state.amplifier, state.asking_s(with_supply=True))
+    return zeros_s + own_noise_s(state.own_records, state.bench, state.amplifier, state.asking_s())
 
 
 def _zeroing_s(bench: Bench, amplifier: Amplifier, asking_s: float) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
+from benchctl.runner.acting.own_noise import own_records
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, filters, hazards, notes, resolvable_limits, warnings
 from benchctl.runner.checks.expected_limits import passed_limits
@@ -68,7 +69,8 @@ def preflight(
     take.
     """
     pace = slower(declared_pace(files.bench), measured or Pace())
-    state = ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace)
+    own = own_records((planned.step for planned in plan), files.bench)
+    state = ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace, own_records=own)
     refused: list[Finding] = []
     doubtful: list[Finding] = []
     good_to_know: list[Finding] = []

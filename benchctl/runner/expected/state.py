@@ -11,6 +11,7 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs
 from benchctl.documents.model.level import Level
 from benchctl.documents.model.limits import AMBIENT, HEATSINK
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
 from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
@@ -51,6 +52,7 @@ class ExpectedState:
     set_gain: float | None = None
     has_looked: bool = False
     has_zeros: bool = False
+    own_records: tuple[Record, ...] = ()  # of the oscilloscope's own noise, taken with its zeros
     asked_driven: str | tuple[str, ...] = "all"
     driven: tuple[str, ...] = ()
     clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.sequence_file.measuring_steps import MeasureNoise
-from benchctl.instruments.oscilloscope.record import Record
-from benchctl.measure.analyses.noise_figures import PART_S, NoiseContext
-from benchctl.measure.signal.noise import AUDIO_BAND_HZ
+from benchctl.measure.analyses.noise_figures import NOISE, OFF, NoiseContext, strongest_lines
+from benchctl.measure.noise.weighting import AUDIO_BAND_HZ
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, mute
+from benchctl.runner.acting.own_noise import noise_record, own_noise_like
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -16,33 +17,52 @@ from benchctl.runner.expected.worst_case import WorstCase
 
 # What a tone before it left in coupling capacitors has gone (common practice).
 QUIET_S = 0.5
-# A band up to 20 kHz wants 40 kSa/s and more; the faster, the less of what lies above it is folded into it.
-SLOWEST_HZ = 100e3
+# The highest of a long record lies above that of a short one: 5 against 4 standard deviations of noise.
+HIGHER = 1.25
 
 
 def perform(step: MeasureNoise, run: Run) -> None:
-    """One long record of all outputs, undriven."""
+    """One long record of all outputs, undriven, on the finest range that shows it."""
     load_ohm = connected_load_ohm(run)
     mute(run)
     run.wait(QUIET_S)
-    capture = record_taking.take(run, "noise", _record(step, run.files.bench), 0.0, record_taking.outputs(run))
+    record = noise_record(step, run.files.bench)
+    peaks = _peaks(run)
+    run.bench.oscilloscope.forget_ranges()
+    capture = record_taking.take(run, NOISE, record, 0.0, record_taking.outputs(run), peaks)
+    off, unknown = own_noise_like(run, capture)
     rating = run.files.amplifier.rating(load_ohm)
     context = NoiseContext(
-        load_ohm=load_ohm, rated_w=rating.power_w if rating is not None else None, **run.accuracies()
+        load_ohm=load_ohm,
+        rated_w=rating.power_w if rating is not None else None,
+        bits=run.bench.oscilloscope.bits,
+        own_unknown=unknown,
+        **run.accuracies(),
     )
-    run.analyse("noise", {"noise": capture}, {}, context, step.expect)
+    captures = {NOISE: capture} if off is None else {NOISE: capture, OFF: off}
+    run.analyse("noise", captures, {}, context, step.expect)
+    _tell_lines(run, captures, context)
 
 
-def _record(step: MeasureNoise, bench: Bench) -> Record:
-    """As long as asked for and at least a part; no longer than memory holds at the slowest rate."""
-    samples = record_taking.longest_samples(bench)
-    longest_s = PART_S if samples is None else samples / SLOWEST_HZ
-    span_s = max(min(step.for_s, longest_s), PART_S)
-    return Record(span_s, 0.0, round(span_s * record_taking.SAMPLE_RATE_HZ), triggered=False)
+def _peaks(run: Run) -> dict[str, float]:
+    """What each output shows in a short record."""
+    look = record_taking.take(run, "noise look", record_taking.idle_record(), 0.0, record_taking.outputs(run))
+    return {signal: HIGHER * trace.peak for signal, trace in look.traces.items()}
+
+
+def _tell_lines(run: Run, captures: dict[str, Capture], context: NoiseContext) -> None:
+    for channel in captures[NOISE].channels:
+        if lines := strongest_lines(captures, channel, context):
+            said = [
+                f"{render(each.frequency_hz, 'Hz')}{f' ({each.in_words})' if each.in_words else ''}" for each in lines
+            ]
+            run.note(f"strongest lines in the noise of {OUTPUT}{channel}: {', '.join(said)}")
 
 
 def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:
     state.level = None
-    record = _record(step, state.bench)
+    record = noise_record(step, state.bench)
     refuse_coarse_record(state, record, max(AUDIO_BAND_HZ), "leave the step out")
-    return WorstCase(duration_s=QUIET_S + record_taking.lasts_s(record, state.bench) + state.asking_s())
+    records = (record_taking.idle_record(), record)
+    asking_s = sum(record_taking.lasts_s(each, state.bench) + state.asking_s() for each in records)
+    return WorstCase(duration_s=QUIET_S + asking_s)
