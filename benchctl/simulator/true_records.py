@@ -104,6 +104,11 @@ class TrueRecords:
             raise LookupError(f"no record had been finished at {time_s} s")
         return self._records[number - 1]
 
+    @property
+    def ambient_c(self) -> float:
+        """The true temperature of the air, which does not change."""
+        return self._physical_bench.description.bench.ambient_c
+
     def heatsink_c(self, time_s: float) -> float:
         """The true temperature of the heatsink at `time_s`; LookupError if the bench had not started."""
         number = bisect_right(self._heatsink, (time_s + SAME_INSTANT_S, math.inf))

@@ -27,7 +27,14 @@ from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.true_records import TrueRecords
-from benchmarks.coverage.true_values import Truths, clean_burst_truth, continuous_truth, full_burst_truth, idle_truth
+from benchmarks.coverage.true_values import (
+    Truths,
+    clean_burst_truth,
+    continuous_truth,
+    full_burst_truth,
+    idle_truth,
+    static_sag_truth,
+)
 from benchmarks.nobody import Nobody
 
 SEQUENCE = Path(__file__).with_name("coverage.yaml")
@@ -128,13 +135,15 @@ def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords)
     taken_s = {role: load_capture(folder.path / file).taken_s for role, file in entry.captures.items()}
     records = {role: true_records.record_at(time_s) for role, time_s in taken_s.items()}
     heatsink_c = true_records.heatsink_c(entry.time_s)
+    air: Truths = {("ambient_temperature", ""): true_records.ambient_c}
     match entry.analysis:
         case "idle":
-            return idle_truth(records["idle"], heatsink_c)
+            return air | idle_truth(records["idle"], heatsink_c)
         case "continuous":
-            return continuous_truth(records["continuous"], heatsink_c, entry.context["band_hz"])
+            tone = continuous_truth(records["continuous"], heatsink_c, entry.context["band_hz"])
+            return air | tone | static_sag_truth(records["rest"], records["continuous"])
         case "burst":
             cycles, every_s = entry.context["cycles"], entry.context["every_s"]
             clean = clean_burst_truth(records["clean"], cycles)
-            return clean | full_burst_truth(records["full"], cycles, every_s, heatsink_c)
+            return air | clean | full_burst_truth(records["full"], cycles, every_s, heatsink_c)
     raise LookupError(f"nobody knows the truth of '{entry.analysis}'")

@@ -58,14 +58,16 @@ class Cycle:
 
 
 def idle_truth(record: TrueRecord, heatsink_c: float) -> Truths:
-    """Undriven: the read-backs are those of the supply's own terminals."""
+    """Undriven: the read-backs are those of the supply's own output, and the probe is at the amplifier's terminals."""
     times_s = np.linspace(record.start_s, record.end_s, 1000)
     current_a = float(record.supply_current_a(times_s).mean())
-    voltage_v = float(record.terminal_v(times_s).mean()) + record.lead_ohm * current_a
+    terminal_v = float(record.terminal_v(times_s).mean())
+    voltage_v = terminal_v + record.lead_ohm * current_a
     offsets = {("dc_offset", c): float(record.output_v(c, times_s).mean()) for c in record.channels}
     return {
         ("idle_current", ""): current_a,
-        ("supply_voltage", ""): voltage_v,
+        ("supply_voltage", ""): terminal_v,
+        ("supply_output_voltage", ""): voltage_v,
         ("idle_power", ""): voltage_v * current_a,
         ("heatsink_temperature", ""): heatsink_c,
         **offsets,
@@ -92,6 +94,12 @@ def continuous_truth(record: TrueRecord, heatsink_c: float, band_hz: float = BAN
     supply, supply_w = _supply(record, whole)
     output_w = values["continuous_power", "total"]
     return {**values, **supply, ("efficiency", ""): output_w / supply_w, ("heatsink_temperature", ""): heatsink_c}
+
+
+def static_sag_truth(rest: TrueRecord, driven: TrueRecord) -> Truths:
+    """How much lower the mean at the terminals is under the drive."""
+    means_v = [float(each.terminal_v(np.linspace(each.start_s, each.end_s, 4000)).mean()) for each in (rest, driven)]
+    return {("static_sag", ""): means_v[0] - means_v[1]}
 
 
 def clean_burst_truth(record: TrueRecord, cycles: int) -> Truths:
@@ -156,6 +164,7 @@ def _supply(record: TrueRecord, span_s: float) -> tuple[Truths, float]:
         "supply_current": current_a.mean(),
         "supply_current_peak": current_a.max(),
         "supply_voltage": terminal_v.mean(),
+        "supply_output_voltage": terminal_v.mean() + record.lead_ohm * current_a.mean(),
         "supply_voltage_lowest": terminal_v.min(),
         "supply_voltage_sag": np.ptp(terminal_v),
     }
