@@ -124,6 +124,7 @@ class _CleanLevel(_Form):
     level_v: float
     thd_n: float
     supply_set_v: float | None = None
+    level_u: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
 
 
 class _Exposure(_Form):
@@ -137,6 +138,7 @@ class _Search(_Form):
     step: str = ""
     what: str = ""
     exposures: list[_Exposure] = []
+    remarks: list[str] = []
 
 
 class _Hands(_Form):

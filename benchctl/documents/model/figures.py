@@ -20,7 +20,7 @@ FIGURES: Mapping[str, FigureName] = {
     "dc_offset": FigureName("V", "dc voltage at an output", "within 50 mV"),
     "burst_power_clean": FigureName(
         "W",
-        "power of the weakest whole cycle, at the highest drive that keeps every cycle of the burst clean",
+        "power of the weakest whole cycle, at the drive where the worst cycle of the burst just reaches the bound",
         "above 140 W",
     ),
     "burst_power_first": FigureName(

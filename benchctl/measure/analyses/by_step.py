@@ -31,9 +31,10 @@ from benchctl.measure.analyses.tone_figures import tone_figures
 from benchctl.measure.analyses.warming import WarmingContext, warming
 from benchctl.measure.budget.at_least import with_bounds
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.found_level import with_level_doubt
 from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.signals import Signals
-from benchctl.measure.signal.distortion import Distortion, noise_and_distortion, tone_spectrum
+from benchctl.measure.signal.distortion import Heard, noise_and_distortion, tone_spectrum
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.supply import whole_cycles, whole_record
 
@@ -79,11 +80,13 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
     """
     figures: list[Figure] = []
     if "clean" in captures:
-        clean = with_bounds(clean_figures(captures["clean"], context), context.at_least, context.loads)
+        clean = with_level_doubt(clean_figures(captures["clean"], context), context.level_u)
+        clean = with_bounds(clean, context.at_least, context.loads)
         clean = with_halves(clean, "burst_power_clean", context.halves, context.loads)
         figures += from_capture(clean, captures["clean"].name)
     if "full" in captures:
-        full = with_bounds(full_figures(captures["full"], context), context.at_least_full, context.loads)
+        full = with_level_doubt(full_figures(captures["full"], context), context.level_u_full)
+        full = with_bounds(full, context.at_least_full, context.loads)
         figures += from_capture(full, captures["full"].name)
     if not figures:
         raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
@@ -107,7 +110,7 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
     tone = captures["continuous"]
-    figures = tone_figures(tone, meters, context)
+    figures = with_level_doubt(tone_figures(tone, meters, context), context.level_u)
     figures += static_sag(tone, whole_cycles(tone, context.frequency_hz), captures, readings, context)
     figures += meters.temperatures()
     bounded = with_bounds(figures, context.at_least, context.loads)
@@ -119,26 +122,26 @@ def look(_captures: Captures, _readings: Readings, _context: LookContext) -> lis
     return []
 
 
-def worst_cycle_distortions(capture: Capture, context: BurstContext) -> dict[str, Distortion]:
-    """Channel -> THD+N of the worst whole cycle of the burst: what clean drive is held to."""
-    return {channel: table.worst.thd_n for channel, table in burst_tables(capture, context).items()}
+def worst_cycles(capture: Capture, context: BurstContext) -> dict[str, Heard]:
+    """Channel -> the whole cycle of the burst with most THD+N: what clean drive is held to."""
+    return {channel: table.worst.heard for channel, table in burst_tables(capture, context).items()}
 
 
-def first_cycle_distortions(capture: Capture, context: BurstContext) -> dict[str, Distortion]:
-    """Channel -> THD+N of the first whole cycle of the burst: what full drive is set by."""
-    return {channel: table.cycles[0].thd_n for channel, table in burst_tables(capture, context).items()}
+def first_cycles(capture: Capture, context: BurstContext) -> dict[str, Heard]:
+    """Channel -> the first whole cycle of the burst: what full drive is set by."""
+    return {channel: table.cycles[0].heard for channel, table in burst_tables(capture, context).items()}
 
 
-def steady_distortions(capture: Capture, context: ContinuousContext) -> dict[str, Distortion]:
-    """Channel -> THD+N of a steady tone."""
+def steady_tones(capture: Capture, context: ContinuousContext) -> dict[str, Heard]:
+    """Channel -> THD+N of a steady tone, and its fundamental."""
     channels = Signals(capture, {}, context.loads).channels
     return {channel: _steady(capture, OUTPUT + channel, context) for channel in channels}
 
 
-def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Distortion:
+def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Heard:
     trace = capture.trace(signal)
     tone = tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz)
-    return noise_and_distortion(tone, context.band_hz, trace.step)
+    return Heard(noise_and_distortion(tone, context.band_hz, trace.step), tone.fit.rms)
 
 
 @dataclass(frozen=True)

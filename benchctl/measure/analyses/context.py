@@ -41,13 +41,15 @@ class ContinuousContext(IdleContext):
 
     `halves`: channel that is a bridged pair -> its two outputs.
     `at_least`: channel -> why it did not reach the distortion bound at the level that a search found, which makes its
-    power a bound.
+    power a bound. `level_u`: how well that level is known, as a relative standard uncertainty; 0 of a level that was
+    set.
     """
 
     frequency_hz: float
     loads: Mapping[str, LoadResistance]
     band_hz: float = BAND_HZ
     at_least: Mapping[str, str] = field(default_factory=dict)
+    level_u: float = 0.0
     halves: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
@@ -55,11 +57,13 @@ class ContinuousContext(IdleContext):
 class BurstContext(ContinuousContext):
     """Bursts of `cycles` cycles that start at the trigger and repeat every `every_s`; between them `low_level_ratio`
     times the level of the burst. With `phase_is_free` they begin anywhere in a cycle. `thd_n` is the bound that told
-    clean from full drive; `at_least` holds at clean drive and `at_least_full` at full drive."""
+    clean from full drive; `at_least` and `level_u` hold at clean drive, `at_least_full` and `level_u_full` at full
+    drive."""
 
     cycles: int
     every_s: float
     low_level_ratio: float
     thd_n: float = 0.01
     at_least_full: Mapping[str, str] = field(default_factory=dict)
+    level_u_full: float = 0.0
     phase_is_free: bool = False

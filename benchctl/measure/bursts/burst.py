@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from benchctl.errors import RecordTooShort, SilentRecord
 from benchctl.measure.bursts.envelope import REST_CYCLES, SETTLING_CYCLES, Burst, find_burst
-from benchctl.measure.signal.distortion import BAND_HZ, Distortion, highest_harmonic
+from benchctl.measure.signal.distortion import BAND_HZ, Distortion, Heard, highest_harmonic
 from benchctl.measure.signal.harmonics import HarmonicFit
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, highest_of_rows, lowest_of_rows, outermost
 from benchctl.measure.signal.record import Capture, Samples, Trace
@@ -28,14 +28,20 @@ _BATCH = 1 << 16  # samples taken apart at a time: they stay in the cache, and a
 
 @dataclass(frozen=True)
 class Cycle:
-    """One whole cycle at the output; mean and rms in the trace's unit."""
+    """One whole cycle at the output; mean, rms and the rms of its fundamental in the trace's unit."""
 
     start_s: float
     highest: Peak
     lowest: Peak
     mean: float
     rms: float
+    fundamental_rms: float
     thd_n: Distortion
+
+    @property
+    def heard(self) -> Heard:
+        """What a search for a level judges it by."""
+        return Heard(self.thd_n, self.fundamental_rms)
 
     @property
     def peak(self) -> Peak:
@@ -109,12 +115,12 @@ class _CycleReader:
         if not np.all(band > 0.0):
             raise SilentRecord(f"'{signal}' is silent within the burst")
         ratios, floors = np.sqrt(parts.residual_mean_square / band), self.noise_rms / np.sqrt(band)
-        numbers = zip(
-            parts.mean.tolist(), np.sqrt(parts.mean_square).tolist(), ratios.tolist(), floors.tolist(), strict=True
-        )
+        columns = (parts.mean, np.sqrt(parts.mean_square), parts.fundamental_rms, ratios, floors)
+        numbers = zip(*(column.tolist() for column in columns), strict=True)
         peaks = zip(highest_of_rows(rows, self.blur), lowest_of_rows(rows, self.blur), strict=True)
-        for (highest, lowest), (mean, rms, ratio, floor) in zip(peaks, numbers, strict=True):
-            yield Cycle(next(starts_s), highest, lowest, mean, rms, Distortion(ratio, floor, self.lines))
+        for (highest, lowest), (mean, rms, fundamental, ratio, floor) in zip(peaks, numbers, strict=True):
+            thd_n = Distortion(ratio, floor, self.lines)
+            yield Cycle(next(starts_s), highest, lowest, mean, rms, fundamental, thd_n)
 
 
 class _Cut:

@@ -8,65 +8,45 @@ The search holds no instrument. It proposes a level, is told the distortion ther
     match search.outcome: ...
 
 It climbs from below and never proposes more than `step_db` above the highest level at which the amplifier is known
-not to clip. That is a level with distortion within the bound, or one where distortion is above the bound but falls
-as the level rises: that is noise, not clipping.
+not to clip. Distortion above the bound that falls again as the level rises is not clipping: it is noise, or crossover
+distortion, and the search goes on beyond it. Clipping far below the level of rated power is believed only once the
+amplifier's gain gives way too.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.search.crossing import Crossing, predict
+from benchctl.measure.search.knowledge import Knowledge
+from benchctl.measure.search.outcome import AlreadyPassed, NeverClean, NeverReached, Outcome, found_between
 from benchctl.measure.search.settable import ANY_LEVEL, SettableLevels
-from benchctl.measure.search.tried_level import Says, TriedLevel, to_db
+from benchctl.measure.search.tried_level import TriedLevel, to_db, to_ratio
 
 RESOLUTION_DB = 0.05
 _CAREFUL_STEP_DB = 1.0  # the first step onward from a level believed to be near clipping; doubled each time
+_CONFIRM_STEP_DB = 2.0  # beyond what may be clipping, to see whether distortion falls or the gain gives way; doubled
+_MOST_CONFIRMING = 4  # such steps in one search
 _PROBE_DOWN_DB = 3.0  # noise rises by as much, clipping falls: far enough apart to tell
 _AIM = 0.4  # of the resolution: how far beside the predicted crossing to expose, so that two exposures enclose it
 _FAR_BELOW_DB = 12.0  # from there noise falls to a quarter on the way up: whatever else it was, it does not count
 _PATIENCE = 4  # exposures that may pass without halving the bracket before it is halved outright
 _NARROW = 1.3  # of the resolution: a prediction this sharp is worth aiming beside
+_VALLEY_DB = 0.5  # between what is not clipping and clipping, a clean level is looked for as finely as that
+_LONGEST = 60  # exposures; no search that gets anywhere takes half as many
+_LEAST_SEEN = 1e-9  # a distortion of nothing at all counts as so much
 _ROUNDING = 1e-9
-
-
-@dataclass(frozen=True)
-class Found:
-    """The bound is crossed within the resolution above `level_v`, the highest level known clean.
-
-    `distortion` is the ratio measured at `level_v` (None if that level was given as clean and never exposed).
-    """
-
-    level_v: float
-    distortion: float | None
-
-
-@dataclass(frozen=True)
-class NeverReached:
-    """The bound was still kept at the highest level allowed."""
-
-    level_v: float
-
-
-@dataclass(frozen=True)
-class AlreadyPassed:
-    """The amplifier clips already at the start: `level_v` is the lowest level at which the bound is passed."""
-
-    level_v: float
-
-
-Outcome = Found | NeverReached | AlreadyPassed
 
 
 class CleanLevelSearch:
     """Finds the highest level whose distortion is at most `bound`, to `resolution_db`.
 
     Levels are volts RMS, `bound` is a ratio. `start_is_clean` says that the start level needs no exposure of its own.
-    `expected_level_v` is a guess at the result (from gain and rail, say): it chooses where to land, no more.
-    `settable` are the levels that it may propose: between two neighbours of a coarse generator the search is over.
+    `expected_level_v` is the level of rated power: it chooses where to land, and clipping far below it must be
+    confirmed. `settable` are the levels that it may propose: between two neighbours of a coarse generator the search is
+    over.
     """
 
     def __init__(
@@ -86,176 +66,224 @@ class CleanLevelSearch:
         self.step_db = step_db
         self.resolution_db = resolution_db
         self.outcome: Outcome | None = None
-        self._settable = settable
+        self.settable = settable
         self._start_db = to_db(start_level_v)
         self._highest_db = to_db(max(settable.at_most(highest_level_v), start_level_v))
         self._given_clean_db = self._start_db if start_is_clean else None
         self._expected_db = None if expected_level_v is None else to_db(expected_level_v)
         self._tried_levels: list[TriedLevel] = []
         self._careful_steps = 0
+        self._confirm_steps = 0
         self._widths_db: list[float] = []
         self._pending_v: float | None = None
+        self._known = self._knowledge()
         self._conclude()
+
+    def _knowledge(self) -> Knowledge:
+        return Knowledge(self._tried_levels, self.bound, self._given_clean_db, self._expected_db)
 
     @property
     def tried_levels(self) -> Sequence[TriedLevel]:
         """Every exposure so far, in the order in which they were answered."""
         return tuple(self._tried_levels)
 
+    @property
+    def known(self) -> Knowledge:
+        """What they say together."""
+        return self._known
+
     def propose(self) -> float | None:
         """The next level to try in V RMS, or None when the search is over. The same level until it is answered."""
         if self.outcome is not None:
             return None
         if self._pending_v is None:
-            level_v = 10.0 ** (min(self._next_db(), self._highest_db) / 20.0)
-            self._pending_v = self._settable.near(level_v, [e.level_v for e in self._tried_levels], self._farthest_v())
+            level_v = to_ratio(min(self._next_db(), self._highest_db))
+            tried_v = [level.level_v for level in self._tried_levels]
+            self._pending_v = self.settable.near(level_v, tried_v, to_ratio(self._farthest_db()))
         return self._pending_v
 
-    def _farthest_v(self) -> float:
-        """No proposal goes beyond this."""
-        first = not self._tried_levels and self._given_clean_db is None
-        farthest_db = self._highest_db if first else min(self._unclipped_db + self.step_db, self._highest_db)
-        return float(10.0 ** (farthest_db / 20.0))
+    def answer(
+        self,
+        level_v: float,
+        distortion: float,
+        is_bound: bool = False,
+        channel: str = "",
+        gains: Mapping[str, float] | None = None,
+        *,
+        scatter: float = 0.0,
+    ) -> None:
+        """Tell the distortion (a ratio) measured at a level, with what `TriedLevel` says of it.
 
-    def answer(self, level_v: float, distortion: float, is_bound: bool = False) -> None:
-        """Tell the distortion (a ratio) measured at a level; `is_bound` if it is only known to be at most this much.
-
-        Raises MeasurementError for a distortion that is not a number, and when noise hides the bound at every level.
+        Raises:
+            MeasurementError: a distortion that is not a number; or noise hides the bound at every level; or the search
+                does not come to an end.
         """
         if not (math.isfinite(distortion) and distortion >= 0.0 and math.isfinite(level_v) and level_v > 0.0):
             raise MeasurementError(f"a distortion of {distortion} at {level_v} V cannot be judged")
         self._pending_v = None
-        says = self._what_it_says(level_v, distortion, is_bound)
-        self._tried_levels.append(TriedLevel(level_v, distortion, is_bound, says))
+        seen = max(distortion, _LEAST_SEEN)
+        self._tried_levels.append(TriedLevel(level_v, seen, is_bound, channel, gains or {}, scatter))
+        self._known = self._knowledge()
+        self._refuse_hidden_bound(self._tried_levels[-1])
+        if len(self._tried_levels) >= _LONGEST:
+            raise MeasurementError(f"the search has not ended after {_LONGEST} levels: distortion does not repeat")
         self._conclude()
 
-    # What an exposure says
-
-    def _what_it_says(self, level_v: float, distortion: float, is_bound: bool) -> Says:
-        if distortion <= self.bound:
-            return "clean"
-        if self._clean_db is not None:
-            return "over"
-        if not self._tried_levels:
-            return "noise"  # for now: the next exposure confirms or refutes it
-        if min(self._tried_levels, key=lambda e: abs(e.level_v - level_v)).is_noise_beside(level_v, distortion):
-            return "noise"
-        if is_bound:
+    def _refuse_hidden_bound(self, last: TriedLevel) -> None:
+        is_hidden = last.is_bound and self._known.says(last) == "over" and len(self._tried_levels) > 1
+        if is_hidden and self._known.clean_db is None:
             raise MeasurementError(
-                f"noise is higher than the bound: at {level_v:.4g} V the distortion can only be said to be at most "
-                f"{distortion:.3g}, and the bound is {self.bound:.3g}"
+                f"noise is higher than the bound: at {last.level_v:.4g} V the distortion can only be said to be at "
+                f"most {last.distortion:.3g}, and the bound is {self.bound:.3g}"
             )
-        return "over"
+
+    # How it ends
 
     def _conclude(self) -> None:
-        clean_db, over = self._clean_db, self._lowest_over
-        if over is not None:
-            self._conclude_with_over(clean_db, over)
-        elif clean_db is None:
-            self._refuse_noise_to_the_top()
-        elif self._first_was_over:
-            self.outcome = AlreadyPassed(self._tried_levels[0].level_v)
-        elif clean_db >= self._highest_db - _ROUNDING:
-            self.outcome = NeverReached(10.0 ** (clean_db / 20.0))
+        known = self._known
+        if known.over:
+            self._conclude_with_over(known.over[0])
+        elif known.unclipped_db is not None and known.unclipped_db >= self._highest_db - _ROUNDING:
+            self._conclude_at_the_top()
 
-    def _refuse_noise_to_the_top(self) -> None:
-        is_settled = len(self._tried_levels) > 1 or any(e.is_bound for e in self._tried_levels)
-        if is_settled and self._unclipped_db >= self._highest_db - _ROUNDING:
+    def _conclude_at_the_top(self) -> None:
+        if self._known.clean_db is None:
             raise MeasurementError(
                 f"noise alone is above the bound of {self.bound:.3g} up to the highest level allowed"
             )
+        self.outcome = NeverReached(to_ratio(self._known.clean_db))
 
-    def _conclude_with_over(self, clean_db: float | None, over: TriedLevel) -> None:
-        if clean_db is None:
-            self.outcome = AlreadyPassed(min(e.level_v for e in self._tried_levels))
+    def _conclude_with_over(self, over: TriedLevel) -> None:
+        known = self._known
+        if known.unclipped_db is None or self._first_was_over:
+            if len(self._tried_levels) > 1 and not self._must_confirm:
+                self.outcome = AlreadyPassed(
+                    min(level.level_v for level in known.levels if level.distortion > self.bound)
+                )
             return
-        width_db = over.level_db - clean_db
+        width_db = over.level_db - known.unclipped_db
         self._widths_db.append(width_db)
-        clean_v = 10.0 ** (clean_db / 20.0)
-        if width_db <= self.resolution_db + _ROUNDING or not self._settable.is_between(clean_v, over.level_v):
-            highest = self._clean[-1] if self._clean else None
-            level_v = highest.level_v if highest else clean_v
-            self.outcome = Found(level_v, highest.distortion if highest else None)
+        if self._is_clean_below_over:
+            self._conclude_between(known.unclipped_db, over)
+        elif width_db <= _VALLEY_DB or not self._is_between(known.unclipped_db, over):
+            self._conclude_without_clean()
 
-    # What is known
+    def _conclude_between(self, clean_db: float, over: TriedLevel) -> None:
+        is_narrow = over.level_db - clean_db <= self.resolution_db + _ROUNDING
+        if (is_narrow or not self._is_between(clean_db, over)) and not self._must_confirm:
+            confirmed = self._known.is_confirmed
+            self.outcome = found_between(self._known.clean, clean_db, over, self.bound, is_confirmed=confirmed)
 
-    @property
-    def _clean(self) -> list[TriedLevel]:
-        return sorted((e for e in self._tried_levels if e.says == "clean"), key=lambda e: e.level_v)
+    def _conclude_without_clean(self) -> None:
+        """Something else exceeds the bound until clipping does."""
+        clean_db, least = self._known.clean_db, min(self._known.levels, key=lambda level: level.distortion)
+        if clean_db is not None:
+            self.outcome = NeverReached(to_ratio(clean_db))
+        else:
+            self.outcome = NeverClean(least.level_v, least.distortion)
 
-    @property
-    def _clean_db(self) -> float | None:
-        """The highest level known to keep the bound."""
-        clean = self._clean
-        return clean[-1].level_db if clean else self._given_clean_db
-
-    @property
-    def _over(self) -> list[TriedLevel]:
-        return sorted((e for e in self._tried_levels if e.says == "over"), key=lambda e: e.level_v)
-
-    @property
-    def _lowest_over(self) -> TriedLevel | None:
-        over = self._over
-        return over[0] if over else None
+    def _is_between(self, low_db: float, over: TriedLevel) -> bool:
+        """Whether the generator has a level between the two."""
+        return self.settable.is_between(to_ratio(low_db), over.level_v)
 
     @property
-    def _unclipped_db(self) -> float:
-        """The highest level known not to clip: clean, or above the bound by noise."""
-        if self._clean_db is not None:
-            return self._clean_db
-        return max((e.level_db for e in self._tried_levels if e.says == "noise"), default=self._start_db)
+    def _is_clean_below_over(self) -> bool:
+        return self._known.unclipped_db is not None and self._known.clean_db == self._known.unclipped_db
 
     @property
     def _first_was_over(self) -> bool:
         """Whether distortion fell from above the bound to within it as the level fell: the start was clipping."""
         first = self._tried_levels[0] if self._tried_levels else None
-        return first is not None and first.says == "noise" and any(e.level_v < first.level_v for e in self._clean)
+        is_at_start = first is not None and first.level_db <= self._start_db + _ROUNDING
+        return first is not None and is_at_start and self._known.says(first) == "over"
+
+    # Whether what exceeds the bound is clipping
+
+    @property
+    def _must_confirm(self) -> bool:
+        return not self._known.is_confirmed and self._confirming_db() is not None
+
+    def _confirming_db(self) -> float | None:
+        """A level at which clipping would show beyond doubt; None where none is within reach."""
+        highest_db = self._known.over[-1].level_db
+        is_far = self._known.is_far_below_plate(highest_db)
+        step_db = (_CONFIRM_STEP_DB if is_far else _CAREFUL_STEP_DB) * 2.0**self._confirm_steps
+        level_db = min(highest_db + step_db, self._farthest_db())
+        is_farther = level_db >= highest_db + _CAREFUL_STEP_DB / 2.0
+        return level_db if is_farther and self._confirm_steps < _MOST_CONFIRMING else None
 
     # Where to go
 
+    def _farthest_db(self) -> float:
+        """No proposal goes beyond this: the step above the highest level at which clipping has not set in."""
+        known = self._known
+        if not known.levels and self._given_clean_db is None:
+            return self._highest_db
+        onset_db = known.over[-1].onset_db if known.over else None
+        unclipped = [each_db for each_db in (known.unclipped_db, onset_db) if each_db is not None]
+        return min(max(unclipped, default=self._start_db) + self.step_db, self._highest_db)
+
     def _next_db(self) -> float:
-        if not self._tried_levels and self._given_clean_db is None:
+        known = self._known
+        if not known.levels and self._given_clean_db is None:
             return self._start_db
-        if self._clean_db is None:
-            return self._next_in_noise_db()
-        if self._over:
-            return self._next_between_db(self._clean_db)
-        return self._next_upward_db(self._clean_db)
+        if self._is_alone_and_over and not known.levels[0].is_bound:
+            return self._start_db - _PROBE_DOWN_DB  # where clipping would cease
+        if known.over:
+            return self._next_with_over_db()
+        return self._next_upward_db(self._unclipped_db)
 
-    def _next_in_noise_db(self) -> float:
-        """Up if the record itself says that noise rules it; otherwise down once, where clipping would cease."""
-        only_one = len(self._tried_levels) == 1
-        if only_one and not self._tried_levels[0].is_bound:
-            return self._start_db - _PROBE_DOWN_DB
-        return self._unclipped_db + self.step_db
+    @property
+    def _is_alone_and_over(self) -> bool:
+        """Whether the start is all that is known, and exceeds the bound."""
+        return self._given_clean_db is None and len(self._known.levels) == len(self._known.over) == 1
 
-    def _next_upward_db(self, clean_db: float) -> float:
-        farthest_db = clean_db + self.step_db
-        crossing = self._predict(clean_db, farthest_db + self.step_db)
-        if crossing.upper_db < farthest_db:
-            foretold_db = crossing.best_db + _AIM * self.resolution_db
-            return min(max(foretold_db, clean_db + self._careful_step_db()), farthest_db)
-        if self._expected_db is not None and clean_db < self._expected_db - _ROUNDING < farthest_db:
+    @property
+    def _unclipped_db(self) -> float:
+        return self._start_db if self._known.unclipped_db is None else self._known.unclipped_db
+
+    def _next_with_over_db(self) -> float:
+        if self._is_alone_and_over:  # its record says itself that noise rules it
+            return self._unclipped_db + self.step_db
+        over, unclipped_db = self._known.over[0], self._unclipped_db
+        if not self._known.is_confirmed and (confirming_db := self._confirming_db()) is not None:
+            is_narrow = over.level_db - unclipped_db <= self.resolution_db + _ROUNDING
+            if is_narrow or self._known.is_far_below_plate(over.level_db) or over.level_db <= unclipped_db:
+                self._confirm_steps += 1
+                return confirming_db
+        if not self._is_clean_below_over:
+            return (unclipped_db + over.level_db) / 2.0
+        return self._next_between_db(unclipped_db, over.level_db)
+
+    def _next_upward_db(self, unclipped_db: float) -> float:
+        farthest_db = unclipped_db + self.step_db
+        if self._known.telling:
+            crossing = self._predict(unclipped_db, farthest_db + self.step_db)
+            if crossing.upper_db < farthest_db:
+                foretold_db = crossing.best_db + _AIM * self.resolution_db
+                return min(max(foretold_db, unclipped_db + self._careful_step_db()), farthest_db)
+        if self._expected_db is not None and unclipped_db < self._expected_db - _ROUNDING < farthest_db:
             return self._expected_db
-        if self._is_near(clean_db):
-            return min(clean_db + _CAREFUL_STEP_DB * self._doubled(), farthest_db)
+        if self._is_near(unclipped_db):
+            factor = self._doubled() if self._is_clean_below_over else 1.0
+            return min(unclipped_db + _CAREFUL_STEP_DB * factor, farthest_db)
         return farthest_db
 
     def _predict(self, lowest_db: float, highest_db: float) -> Crossing:
-        telling = sorted((e for e in self._tried_levels if e.says != "noise"), key=lambda e: e.level_v)
-        return predict([e.point for e in telling], self.bound, lowest_db, highest_db, self._noise_v())
+        points = [level.point for level in self._known.telling]
+        return predict(points, self.bound, lowest_db, highest_db, self._noise_v())
 
     def _noise_v(self) -> float:
         """Noise in V beside the level: at most what any low level showed in all; 0 as long as none was tried."""
-        highest_db = max((e.level_db for e in self._tried_levels), default=0.0)
-        low = [e for e in self._tried_levels if e.level_db < highest_db - _FAR_BELOW_DB]
-        return min((e.distortion * e.level_v for e in low), default=0.0)
+        levels = self._known.levels
+        low = [level for level in levels if level.level_db < levels[-1].level_db - _FAR_BELOW_DB]
+        return min((level.distortion * level.level_v for level in low), default=0.0)
 
-    def _is_near(self, clean_db: float) -> bool:
+    def _is_near(self, unclipped_db: float) -> bool:
         """Whether the level is believed near clipping: it was given as clean, or the expected level is reached."""
         if self._given_clean_db is not None:
             return True
-        return self._expected_db is not None and clean_db >= self._expected_db - _ROUNDING
+        return self._expected_db is not None and unclipped_db >= self._expected_db - _ROUNDING
 
     def _careful_step_db(self) -> float:
         """The least step on a predicted crossing; doubled each time so that no wrong prediction makes it creep."""
@@ -266,8 +294,7 @@ class CleanLevelSearch:
         self._careful_steps += 1
         return factor
 
-    def _next_between_db(self, clean_db: float) -> float:
-        over_db = self._over[0].level_db
+    def _next_between_db(self, clean_db: float, over_db: float) -> float:
         if self._is_slow():
             return (clean_db + over_db) / 2.0
         crossing = self._predict(clean_db, over_db)

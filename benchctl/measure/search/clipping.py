@@ -32,6 +32,31 @@ def clipped_sine_distortion(overdrive_db: float) -> float:
 
 
 @cache
+def _hard_table() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Of a hard clipper, rising: distortion, overdrive in dB, and by how many dB the gain of the fundamental is lower.
+
+    The fundamental of a sine clipped at k of its amplitude is b1 = (2/pi)(alpha + sin(2 alpha)/2), alpha = asin k.
+    """
+    overdrives_db = np.concatenate([[0.0], np.geomspace(1e-4, 40.0, 400)])
+    angles = np.arcsin(10.0 ** (-overdrives_db / 20.0))
+    gains = 2.0 / np.pi * (angles + np.sin(2.0 * angles) / 2.0)
+    distortions = np.array([clipped_sine_distortion(float(overdrive_db)) for overdrive_db in overdrives_db])
+    return distortions, overdrives_db, -20.0 * np.log10(gains)
+
+
+def overdrive_db_of(distortion: float) -> float:
+    """How far above the onset a hard clipper is driven where it distorts so much."""
+    distortions, overdrives_db, _ = _hard_table()
+    return float(np.interp(distortion, distortions, overdrives_db))
+
+
+def clipped_sine_compression_db(distortion: float) -> float:
+    """By how many dB the gain of the fundamental is lower where a hard clipper distorts so much."""
+    distortions, _, compressions_db = _hard_table()
+    return float(np.interp(distortion, distortions, compressions_db))
+
+
+@cache
 def drive_grid_db() -> NDArray[np.float64]:
     """Drives in dB re the onset at which `distortion_curve` is tabulated: dense where clipping begins."""
     grid: NDArray[np.float64] = np.concatenate(

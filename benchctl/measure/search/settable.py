@@ -30,6 +30,12 @@ class SettableLevels:
         below_v, above_v = self.neighbours(level_v)
         return below_v if below_v > 0.0 else above_v
 
+    def nearest(self, level_v: float) -> float:
+        """The one that is least far away."""
+        if self.neighbours is None:
+            return level_v
+        return min((each for each in self.neighbours(level_v) if each > 0.0), key=lambda each: abs(each - level_v))
+
     def is_between(self, low_v: float, high_v: float) -> bool:
         """Whether one lies between two others."""
         if self.neighbours is None:

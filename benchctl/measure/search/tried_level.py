@@ -3,24 +3,61 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from benchctl.measure.search.clipping import clipped_sine_compression_db, overdrive_db_of
 from benchctl.measure.search.crossing import Point
 
-Says = Literal["clean", "over", "noise"]
+# "clean": within the bound. "over": above it, and taken for clipping. "other": above it by something else, because
+# distortion falls again at a higher level: noise, or crossover distortion.
+Says = Literal["clean", "over", "other"]
 
-_ROUNDING_DB = 1e-9
+# Distortion that falls by so many dB for each dB of level is not clipping; noise of constant voltage falls by one.
+_FALL = 0.2
+# Levels that lie nearer to each other do not say how distortion rises or falls.
+_APART_DB = 0.5
+# A gain that is lower by so much is no error of a range (5 %).
+_CLEAR_COMPRESSION_DB = 0.4
+_SLIGHT_COMPRESSION_DB = 0.1
+# And so much of what a hard clipper takes; a soft one takes more.
+_PART_OF_HARD = 0.5
+_GROSS = 0.2
 
 
 @dataclass(frozen=True)
 class TriedLevel:
-    """One level that was tried: its distortion as a ratio, and what that says of the level."""
+    """One level that was tried.
+
+    Attributes:
+        distortion: of the worst channel, as a ratio.
+        is_bound: the distortion is only known to be at most so much.
+        channel: the worst channel.
+        gains: channel -> RMS of the fundamental at the output over the level; empty where nobody looked.
+        scatter: relative standard uncertainty of the distortion by chance.
+        compression_db: by how much the worst channel's gain lies below its highest at lower levels; None where no lower
+            level was tried, or nobody looked.
+    """
 
     level_v: float
     distortion: float
-    is_bound: bool
-    says: Says
+    is_bound: bool = False
+    channel: str = ""
+    gains: Mapping[str, float] = field(default_factory=dict)
+    scatter: float = 0.0
+    compression_db: float | None = None
+
+    def beside(self, others: Iterable[TriedLevel]) -> TriedLevel:
+        """The same with its compression, by the levels below it."""
+        lower = [other.gains[self.channel] for other in others if other.is_below(self) and self.channel in other.gains]
+        if not lower or not self.gains.get(self.channel):
+            return replace(self, compression_db=None)
+        return replace(self, compression_db=to_db(max(lower) / self.gains[self.channel]))
+
+    def is_below(self, other: TriedLevel) -> bool:
+        """Whether its level is the lower one."""
+        return self.level_v < other.level_v
 
     @property
     def level_db(self) -> float:
@@ -32,17 +69,44 @@ class TriedLevel:
         """The exposure as a point of distortion against level."""
         return Point(self.level_db, self.distortion)
 
-    def is_noise_beside(self, level_v: float, distortion: float) -> bool:
-        """Whether another level shows that noise rules: distortion falls as the level rises, which clipping never does.
+    @property
+    def clearly_clips(self) -> bool:
+        """Whether the gain has given way as that of a clipped sine does."""
+        return self._gives_way_by(_CLEAR_COMPRESSION_DB)
 
-        It must fall at least half as fast, in dB, as noise alone would.
-        """
-        level_rise_db = to_db(level_v) - self.level_db
-        if abs(level_rise_db) < _ROUNDING_DB:
-            return False
-        return (to_db(distortion) - to_db(self.distortion)) / level_rise_db <= -0.5
+    @property
+    def may_clip(self) -> bool:
+        """Whether the gain has given way as that of a clipped sine does, if only by what an error of a range may be."""
+        return self._gives_way_by(_SLIGHT_COMPRESSION_DB)
+
+    def _gives_way_by(self, least_db: float) -> bool:
+        hard_db = clipped_sine_compression_db(self.distortion)
+        return self.compression_db is not None and self.compression_db >= max(least_db, _PART_OF_HARD * hard_db)
+
+    @property
+    def is_gross(self) -> bool:
+        """Whether only clipping, or a fault as bad, makes so much, where nobody looked at the gain."""
+        return self.compression_db is None and self.distortion >= _GROSS
+
+    @property
+    def onset_db(self) -> float | None:
+        """Where clipping would set in at the lowest: of a hard clipper, whose gain gives way least. None where the gain
+        was not looked at, or has given way."""
+        if self.compression_db is None or self.compression_db >= _CLEAR_COMPRESSION_DB:
+            return None
+        return self.level_db - overdrive_db_of(self.distortion)
+
+    def falls_to(self, higher: TriedLevel) -> bool:
+        """Whether there is less distortion at a higher level, which clipping never does."""
+        apart_db = higher.level_db - self.level_db
+        return apart_db >= _APART_DB and to_db(higher.distortion / self.distortion) <= -_FALL * apart_db
 
 
 def to_db(value: float) -> float:
     """20 lg of a value above zero."""
     return 20.0 * math.log10(value)
+
+
+def to_ratio(db: float) -> float:
+    """The value whose 20 lg this is."""
+    return float(10.0 ** (db / 20.0))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +56,11 @@ class Distortion:
         """The most the distortion can be: the floor may have hidden as much of it as it could have added."""
         return math.hypot(self.ratio, self.floor)
 
+    @property
+    def scatter(self) -> float:
+        """By what part the ratio may be off by chance, as a standard uncertainty."""
+        return float(self.uncertain().std_dev) / self.ratio if self.ratio > self.floor else 1.0
+
     def uncertain(self) -> UFloat:
         """The ratio freed of the floor, with what the floor leaves open. Gain cancels; the oscilloscope's own
         distortion is unknown.
@@ -72,6 +78,13 @@ class Distortion:
         in_line = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
         across = self.floor**2 / (2.0 * freed) * math.sqrt(1.0 / self.lines + _FLOOR_POWER_U**2)
         return freed + in_line + measured(0.0, across)
+
+
+class Heard(NamedTuple):
+    """What one drive showed at an output: its distortion, and the RMS of its fundamental in V."""
+
+    distortion: Distortion
+    fundamental_v: float
 
 
 @dataclass(frozen=True)

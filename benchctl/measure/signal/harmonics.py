@@ -33,6 +33,12 @@ class CycleHarmonics:
         return _half_squares(self.amplitudes)
 
     @property
+    def fundamental_rms(self) -> Samples:
+        """RMS of the fundamental, shape (cycles,)."""
+        rms: Samples = np.abs(self.amplitudes[:, 0]) / math.sqrt(2.0)
+        return rms
+
+    @property
     def residual_mean_square(self) -> Samples:
         """Mean square of the harmonics, shape (cycles,): over one cycle the noise, too, falls on them."""
         return _half_squares(self.amplitudes[:, 1:])

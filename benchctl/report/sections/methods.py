@@ -13,8 +13,8 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
     ),
     "burst": (
         "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature.",
-        "A burst is a table, a row a cycle. Its drive is searched for each length, twice: clean, where every whole "
-        "cycle keeps the distortion bound (the lowest one is burst_power_clean); full, where the first one reaches it.",
+        "A burst is a table, a row a cycle. Its drive is searched for each length, twice: clean, where the worst whole "
+        "cycle reaches the distortion bound (burst_power_clean is the lowest); full, where the first one reaches it.",
         "Efficiency: energy out over energy in across whole repetitions, recharge of the reservoir included.",
     ),
     "continuous": (

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from benchctl.archive.evidence.findings import Findings
-from benchctl.archive.journal.events import NOT_WATCHED, WARNINGS_ACCEPTED
+from benchctl.archive.journal.events import NOT_WATCHED, SEARCH, WARNINGS_ACCEPTED
 from benchctl.measure.method import methods_in_words
 from benchctl.quantity import clock_face
 from benchctl.report.reading.run_outcome import RunOutcome
@@ -35,6 +35,8 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
     if wrong := contradictions_in_words(run_record):
         text = "Figures that depend on this keep their values and have no verdict."
         yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
+    if remarks := tuple(search_remarks(run_record)):
+        yield Box("What the searches for clean levels met", "untold", items=remarks)
     for warnings in run_record.of_kind(WARNINGS_ACCEPTED):
         reason = f"Reason given: {warnings.get('reason', '')}"
         yield Box("Warnings of preflight that were waived", "untold", (reason,), _texts(warnings.get("warnings", ())))
@@ -46,6 +48,13 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
         yield Box("Steps that gave no figures", "untold", items=unmeasured)
     if missing:
         yield Box("Missing from the run folder", "untold", items=tuple(missing))
+
+
+def search_remarks(run_record: RunRecord) -> Iterator[str]:
+    """Distortion beside clipping, and levels far below the plate, each with its step."""
+    for search in run_record.of_kind(SEARCH):
+        for remark in _texts(search.get("remarks", ())):
+            yield f"{search.get('step', '')}: {remark}"
 
 
 def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:

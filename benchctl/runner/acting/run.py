@@ -118,15 +118,17 @@ class Files:
 
 @dataclass(frozen=True)
 class CleanLevel:
-    """The highest steady level found clean, V rms, with its distortion bound and the set voltage of the supply.
+    """The steady level at which distortion is the bound, V rms, with that bound and the set voltage of the supply.
 
-    `at_least`: channel -> why it did not reach the bound at that level, and what to do.
+    `at_least`: channel -> why it did not reach the bound at that level, and what to do. `level_u`: how well the level
+    is known, as a relative standard uncertainty.
     """
 
     level_v: float
     thd_n: float
     supply_set_v: float | None = None
     at_least: Mapping[str, str] = field(default_factory=dict)
+    level_u: float = 0.0
 
     def drive_at(self, supply_set_v: float | None) -> Drive:
         """What the level is called at a supply voltage. It is known to be clean only at the voltage of the search."""

@@ -181,7 +181,13 @@ def _clean_levels(events: Sequence[Event]) -> dict[Place, CleanLevel]:
     found: dict[Place, CleanLevel] = {}
     for event in events:
         if event["event"] == CLEAN_LEVEL:
-            level = CleanLevel(event["level_v"], event["thd_n"], event.get("supply_set_v"), event.get("at_least") or {})
+            level = CleanLevel(
+                event["level_v"],
+                event["thd_n"],
+                event.get("supply_set_v"),
+                event.get("at_least") or {},
+                event.get("level_u") or 0.0,
+            )
             found[event["load_ohm"], event["frequency_hz"], tuple(event["driven"])] = level
         elif _begins_search(event) and event["index"] not in left_out:
             at = conditions_of(event)

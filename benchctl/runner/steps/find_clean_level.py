@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict
 
 from benchctl.archive.journal.events import CLEAN_LEVEL
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope.acquiring import POLL_S
-from benchctl.measure.analyses.by_step import steady_distortions
+from benchctl.measure.analyses.by_step import steady_tones
 from benchctl.measure.analyses.context import ContinuousContext
 from benchctl.measure.signal.distortion import BAND_HZ
 from benchctl.quantity import render
@@ -16,7 +15,7 @@ from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
-from benchctl.runner.acting.protection import ProtectionWatch, gains_of
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import CleanLevel, Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
@@ -52,28 +51,30 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         watch.check(capture, level_v)
         mute(run)
         run.wait(REST_S)
-        return Exposure(steady_distortions(capture, context), gains_of(capture, level_v))
+        return Exposure.of(steady_tones(capture, context), level_v)
 
     search = search_from(run, step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     outcome = run_search(run, search, expose, "clean steady level")
-    found = CleanLevel(outcome.level_v, step.thd_n, run.conditions.supply_set_v, outcome.at_least)
+    supply_v = run.conditions.supply_set_v
+    found = CleanLevel(outcome.level_v, step.thd_n, supply_v, outcome.at_least, outcome.level_u)
     run.clean_levels[load_ohm, frequency_hz, run.fed] = found
     run.recorder.event(CLEAN_LEVEL, load_ohm=load_ohm, frequency_hz=frequency_hz, driven=list(run.fed), **asdict(found))
     run.note(f"clean steady level {found.level_v:.4g} V")
 
 
 def steady_context(
-    run: Run, load_ohm: float, frequency_hz: float, at_least: Mapping[str, str] | None = None
+    run: Run, load_ohm: float, frequency_hz: float, found: CleanLevel | None = None
 ) -> ContinuousContext:
     """What an analysis of a steady tone must know, with the loads as warm as they are now.
 
-    `at_least`: as the context has it.
+    `found`: the level, where it is one that a search found.
     """
     return ContinuousContext(
         frequency_hz=frequency_hz,
         loads=run.loads(load_ohm),
         band_hz=distortion_band_hz(frequency_hz),
-        at_least=dict(at_least or {}),
+        at_least={} if found is None else dict(found.at_least),
+        level_u=0.0 if found is None else found.level_u,
         halves=run.halves,
         **run.accuracies(),
     )

@@ -10,17 +10,17 @@ from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.record import Record
-from benchctl.measure.analyses.by_step import first_cycle_distortions, worst_cycle_distortions
+from benchctl.measure.analyses.by_step import first_cycles, worst_cycles
 from benchctl.measure.analyses.context import BurstContext
 from benchctl.measure.conditions import Drive
-from benchctl.measure.signal.distortion import Distortion
+from benchctl.measure.signal.distortion import Heard
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.acting.inputs import feed, worst_case_feed
-from benchctl.runner.acting.protection import ProtectionWatch, gains_of
+from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
@@ -43,7 +43,7 @@ FULL_EXPOSURES = 5
 # Before the final record the bursts repeat this often, so that the reservoir's recharge is a steady one.
 REPETITIONS_BEFORE = 2
 
-_Metric = Callable[[Capture, BurstContext], Mapping[str, Distortion]]
+_Metric = Callable[[Capture, BurstContext], Mapping[str, Heard]]
 
 
 @dataclass(frozen=True)
@@ -61,14 +61,20 @@ class _Measurement:
         run, step = self.run, self.step
         expected_v = expected_level_v(run, self.load_ohm)
         search = search_from(run, step, step.from_v, expected_v=expected_v)
-        clean = run_search(run, search, self._expose(worst_cycle_distortions), f"clean level, {self.cycles} cycles")
+        clean = run_search(run, search, self._expose(worst_cycles), f"clean level, {self.cycles} cycles")
         captures = {"clean": self._final("clean", clean.level_v)}
         full = self._full_level(clean)
         if full.level_v == clean.level_v:
             captures["full"] = captures["clean"]
         else:
             captures["full"] = self._final("full", full.level_v)
-        context = replace(self._context(), at_least=dict(clean.at_least), at_least_full=dict(full.at_least))
+        context = replace(
+            self._context(),
+            at_least=dict(clean.at_least),
+            at_least_full=dict(full.at_least),
+            level_u=clean.level_u,
+            level_u_full=full.level_u,
+        )
         run.analyse("burst", captures, run.temperatures(), context, step.expect)
 
     def _full_level(self, clean: LevelFound) -> LevelFound:
@@ -76,7 +82,7 @@ class _Measurement:
         if self.cycles == 1 or clean.level_v >= self.step.to_v * (1.0 - 1e-9):
             return clean
         search = search_from(self.run, self.step, clean.level_v, is_clean=True)
-        return run_search(self.run, search, self._expose(first_cycle_distortions), f"full level, {self.cycles} cycles")
+        return run_search(self.run, search, self._expose(first_cycles), f"full level, {self.cycles} cycles")
 
     def _expose(self, metric: _Metric) -> Callable[[float], Exposure]:
         record = record_taking.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
@@ -84,7 +90,7 @@ class _Measurement:
 
         def expose(level_v: float) -> Exposure:
             capture = self._take("tried", record, level_v, record_taking.driven_outputs(self.run), repetitions=0)
-            return Exposure(metric(capture, context), gains_of(capture, level_v))
+            return Exposure.of(metric(capture, context), level_v)
 
         return expose
 

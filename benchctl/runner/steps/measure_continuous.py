@@ -78,8 +78,7 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     capture = steady.take("continuous")
     readings |= readings_at_rest | terminal_readings(run) | run.temperatures()
     found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
-    at_least = found.at_least if found is not None else {}
-    context = steady_context(run, load_ohm, frequency_hz, at_least)  # the loads as warm as they are now
+    context = steady_context(run, load_ohm, frequency_hz, found)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
     run.analyse("continuous", {**rest, "continuous": capture}, readings, context, criteria)

@@ -11,13 +11,15 @@ from benchctl.archive.journal.events import SEARCH
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import MeasurementError
-from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
+from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached
 from benchctl.measure.search.settable import SettableLevels
-from benchctl.measure.signal.distortion import Distortion
+from benchctl.measure.signal.distortion import Distortion, Heard
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import higher_level_advice
 from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.steps.search_remarks import Plate, remarks_of
 
 # An output that rises by less than this part of the level's rise, in dB, while it distorts little is held by a limiter
 # or by a protection that turns the amplifier down: clipping to 1 % takes a tenth of a dB.
@@ -29,26 +31,35 @@ _APART_DB = 3.0
 
 
 class Exposure(NamedTuple):
-    """What one level showed: channel -> distortion, and channel -> RMS at the output over the level."""
+    """What one level showed: channel -> distortion, and channel -> its gain, by the RMS of the fundamental."""
 
     distortions: Mapping[str, Distortion]
     gains: Mapping[str, float]
 
+    @classmethod
+    def of(cls, heard: Mapping[str, Heard], level_v: float) -> Exposure:
+        """From what was heard at each channel at a level."""
+        gains = {channel: one.fundamental_v / level_v for channel, one in heard.items()}
+        return cls({channel: one.distortion for channel, one in heard.items()}, gains)
+
     @property
-    def worst(self) -> Distortion:
-        return max(self.distortions.values(), key=lambda distortion: distortion.ratio)
+    def worst_channel(self) -> str:
+        """The one that distorts most."""
+        return max(self.distortions, key=lambda channel: self.distortions[channel].ratio)
 
 
 Expose = Callable[[float], Exposure]
+Exposures = Mapping[float, Exposure]
 
 
 @dataclass(frozen=True)
 class LevelFound:
-    """The highest level known to keep the bound, V rms; channel -> why it did not reach the bound there, and what to
-    do."""
+    """The level at which distortion is the bound, V rms, and its relative standard uncertainty; where the bound was
+    not reached, the highest level known to keep it, with channel -> why it did not reach it there, and what to do."""
 
     level_v: float
     at_least: Mapping[str, str] = field(default_factory=dict)
+    level_u: float = 0.0
 
 
 def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) -> LevelFound:
@@ -59,26 +70,46 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
         what: what is searched, for notes.
 
     Raises:
-        MeasurementError: the amplifier distorts already where the search starts.
+        MeasurementError: the amplifier distorts already where the search starts, or at every level.
     """
     exposures: dict[float, Exposure] = {}
-    while (level_v := search.propose()) is not None:
-        exposures[level_v] = expose(level_v)
-        worst = exposures[level_v].worst
-        search.answer(level_v, worst.ratio, is_bound=worst.is_bound)
+    try:
+        while (level_v := search.propose()) is not None:
+            exposures[level_v] = seen = expose(level_v)
+            worst = seen.distortions[seen.worst_channel]
+            search.answer(level_v, worst.ratio, worst.is_bound, seen.worst_channel, seen.gains, scatter=worst.scatter)
+    except MeasurementError:
+        _keep(run, search, what)
+        raise
+    _keep(run, search, what)
+    return _level_found(run, search, exposures, what)
+
+
+def _keep(run: Run, search: CleanLevelSearch, what: str) -> None:
+    """What was tried goes into the journal, and what a person must know of it is told."""
+    remarks = [f"{what}: {remark}" for remark in remarks_of(search, plate_of(run))]
     run.recorder.event(
         SEARCH,
         step=run.planned.label,
         what=what,
         exposures=[
-            {"level_v": e.level_v, "distortion": e.distortion, "is_bound": e.is_bound, "says": e.says}
+            {"level_v": e.level_v, "distortion": e.distortion, "is_bound": e.is_bound, "says": search.known.says(e)}
             for e in search.tried_levels
         ],
+        remarks=remarks,
     )
+    for remark in remarks:
+        run.note(remark)
+
+
+def _level_found(run: Run, search: CleanLevelSearch, exposures: Exposures, what: str) -> LevelFound:
+    bound = render(search.bound, "1")
     match search.outcome:
-        case Found(level_v=level_v):
-            coarse = _between_coarse_levels(search, level_v, exposures)
-            return LevelFound(level_v, coarse or _stayed_below(search, level_v, exposures))
+        case Found() as found:
+            if coarse := _between_coarse_levels(search, found, exposures):
+                return LevelFound(found.level_v, coarse)
+            level_v, level_u = _settable_at(search, found)
+            return LevelFound(level_v, _stayed_below(search, found, exposures), level_u)
         case NeverReached(level_v=level_v):
             reasons = _never_reached(run, search, level_v, exposures)
             for reason in dict.fromkeys(reasons.values()):
@@ -86,17 +117,30 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
             return LevelFound(level_v, reasons)
         case AlreadyPassed(level_v=level_v):
             raise MeasurementError(
-                f"{what}: distortion is above {render(search.bound, '1')} already at {render(level_v, 'V')}, "
-                "where the search starts"
+                f"{what}: distortion is above {bound} already at {render(level_v, 'V')}, where the search starts"
+            )
+        case NeverClean(level_v=level_v, distortion=distortion):
+            raise MeasurementError(
+                f"{what}: distortion is above {bound} at every level: it falls to {render(distortion, '1', digits=2)} "
+                f"at {render(level_v, 'V')}, and beyond that the amplifier clips; look for noise or hum at its input, "
+                "or give a higher `thd_n`"
             )
     raise MeasurementError(f"{what}: the search ended without an outcome")
 
 
-def _between_coarse_levels(
-    search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]
-) -> dict[str, str]:
+def _settable_at(search: CleanLevelSearch, found: Found) -> tuple[float, float]:
+    """The level that can be set nearest to the crossing, and how well the crossing is known by it. A level that was
+    given, and beyond which the bound is passed at once, is kept: its record serves twice."""
+    if found.distortion is None:
+        return found.level_v, math.hypot(found.crossing_u, (found.crossing_v / found.level_v - 1.0) / math.sqrt(3.0))
+    level_v = search.settable.nearest(found.crossing_v)
+    beside = abs(level_v / found.crossing_v - 1.0)
+    return level_v, math.hypot(found.crossing_u, beside / math.sqrt(3.0))
+
+
+def _between_coarse_levels(search: CleanLevelSearch, found: Found, exposures: Exposures) -> dict[str, str]:
     """Channel -> that the generator has no level nearer to the bound, where its steps are far apart."""
-    over_v = min(tried.level_v for tried in search.tried_levels if tried.says == "over")
+    level_v, over_v = found.level_v, found.over_v
     if _db(over_v / level_v) <= _COARSE * search.resolution_db:
         return {}
     more = 100.0 * ((over_v / level_v) ** 2 - 1.0)
@@ -107,18 +151,18 @@ def _between_coarse_levels(
     return dict.fromkeys(exposures[over_v].distortions, reason)
 
 
-def _stayed_below(search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]) -> dict[str, str]:
+def _stayed_below(search: CleanLevelSearch, found: Found, exposures: Exposures) -> dict[str, str]:
     """Channel -> which one ended the search before it reached the bound itself."""
-    over_v = min(tried.level_v for tried in search.tried_levels if tried.says == "over")
+    level_v, over_v = found.level_v, found.over_v
     seen = exposures[over_v].distortions
     first = max(seen, key=lambda channel: seen[channel].ratio)
     below = exposures[level_v].distortions if level_v in exposures else {}
     reached = f"output {first} reached {render(search.bound, '1')} of distortion first, at {render(over_v, 'V')}"
     advice = "give `driven: each`, which measures every channel alone, or make the gains alike"
     return {
-        channel: f"{reached}, where output {channel} showed {render(found.at_most, '1', digits=2)}; {advice}"
-        for channel, found in seen.items()
-        if not _is_at_bound(search, found.ratio, below.get(channel), _db(over_v / level_v))
+        channel: f"{reached}, where output {channel} showed {render(one.at_most, '1', digits=2)}; {advice}"
+        for channel, one in seen.items()
+        if not _is_at_bound(search, one.ratio, below.get(channel), _db(over_v / level_v))
     }
 
 
@@ -131,9 +175,7 @@ def _is_at_bound(search: CleanLevelSearch, ratio: float, below: Distortion | Non
     return ratio + rise * search.resolution_db / 2.0 > search.bound
 
 
-def _never_reached(
-    run: Run, search: CleanLevelSearch, level_v: float, exposures: Mapping[float, Exposure]
-) -> dict[str, str]:
+def _never_reached(run: Run, search: CleanLevelSearch, level_v: float, exposures: Exposures) -> dict[str, str]:
     """Channel -> what kept it from the bound."""
     rated_v = rated_level_v(run.files.amplifier, run.conditions.load_ohm or 0.0) or 0.0
     advice = higher_level_advice(run.files.bench, 1.5 * max(level_v, rated_v))
@@ -145,7 +187,7 @@ def _never_reached(
     return reasons
 
 
-def _held(channel: str, top_v: float, exposures: Mapping[float, Exposure]) -> str:
+def _held(channel: str, top_v: float, exposures: Exposures) -> str:
     """That the channel's output no longer followed the level, or an empty text."""
     lower_v = max((v for v in exposures if _db(top_v / v) >= _APART_DB), default=None)
     if lower_v is None or top_v not in exposures:
@@ -181,6 +223,13 @@ def rated_level_v(amplifier: Amplifier, load_ohm: float) -> float | None:
     """The level at the input that gives rated power, V rms, where the plate has a rating for this load."""
     rating = amplifier.rating(load_ohm)
     return None if rating is None else math.sqrt(rating.power_w * load_ohm) / amplifier.gain_ratio
+
+
+def plate_of(run: Run) -> Plate | None:
+    """The power that the plate promises into the load that is set, where it does."""
+    load_ohm = run.conditions.load_ohm
+    rating = None if load_ohm is None else run.files.amplifier.rating(load_ohm)
+    return None if rating is None or load_ohm is None else Plate(rating.power_w, load_ohm)
 
 
 def search_from(

@@ -16,10 +16,10 @@ from benchctl.measure.analyses.by_step import (
     ANALYSES,
     burst,
     continuous,
-    first_cycle_distortions,
+    first_cycles,
     idle,
-    steady_distortions,
-    worst_cycle_distortions,
+    steady_tones,
+    worst_cycles,
 )
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.budget.figure import Figure
@@ -155,7 +155,7 @@ def test_clipping_of_the_later_cycles_shows_in_the_worst_but_not_in_the_first(bu
         return np.clip(volts, -rail, rail)
 
     record = burst_record(shape=falling_rail, channels=("A", "B"))
-    worst, first = worst_cycle_distortions(record, BURST)["A"], first_cycle_distortions(record, BURST)["A"]
+    worst, first = worst_cycles(record, BURST)["A"].distortion, first_cycles(record, BURST)["A"].distortion
     assert worst.ratio > 0.05
     assert first.ratio < 0.01
     clean = burst({"clean": record}, {}, BURST)
@@ -192,7 +192,9 @@ def test_a_steady_tone_gives_power_voltages_distortion_and_draw(tone_record: Rec
     assert power == pytest.approx(rms**2 / (4.013 * (1 + 60e-6 * 25)), rel=1e-6)
     assert named(figures, "crest_factor", "A").value == pytest.approx(29.0 / rms, rel=1e-3)
     assert 0.01 < named(figures, "thd", "A").value < named(figures, "thd_n", "A").value * 1.01
-    assert named(figures, "thd_n", "A").value == pytest.approx(steady_distortions(record, TONE)["A"].ratio, rel=1e-3)
+    assert named(figures, "thd_n", "A").value == pytest.approx(
+        steady_tones(record, TONE)["A"].distortion.ratio, rel=1e-3
+    )
     assert named(figures, "heatsink_temperature").value == 60.0
     assert named(figures, "supply_current").capture == "tone.npz"
 

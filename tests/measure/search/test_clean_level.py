@@ -16,7 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.search.clean_level import AlreadyPassed, CleanLevelSearch, Found, NeverReached
+from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverReached
 
 SINE = np.sin(2.0 * np.pi * np.arange(1024) / 1024)
 HARMONICS = 20  # of 1 kHz up to 20 kHz

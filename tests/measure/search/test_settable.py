@@ -7,7 +7,8 @@ import math
 import pytest
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.search.clean_level import CleanLevelSearch, Found, NeverReached
+from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.outcome import Found, NeverReached
 from benchctl.measure.search.settable import SettableLevels
 
 BOUND, STEP_DB = 0.01, 6.0
@@ -68,7 +69,9 @@ def test_the_highest_level_of_a_search_is_the_one_below_its_end_that_can_be_set(
 def test_twice_a_level_is_a_step_of_6_db() -> None:
     search, levels_v = tried(0.1, clips_v=0.81)
     assert levels_v[:2] == pytest.approx([0.1, 0.2])
-    assert search.outcome == Found(pytest.approx(0.8), pytest.approx(distortion(0.8, 0.81)))
+    assert isinstance(search.outcome, Found)
+    assert search.outcome.level_v == pytest.approx(0.8)
+    assert search.outcome.distortion == pytest.approx(distortion(0.8, 0.81))
 
 
 def test_steps_that_double_the_level_are_too_coarse_where_the_search_begins() -> None:

@@ -1,0 +1,106 @@
+"""What all levels tried so far say together: which are clean, which clip, and which exceed the bound by something else.
+
+Clipping never falls: what it does at one level it does more at every higher one. So every level below one that does not
+clip does not clip either, whatever its distortion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from benchctl.measure.search.tried_level import Says, TriedLevel
+
+# Clipping so little below the level of rated power is what the plate lets one expect.
+_BELOW_PLATE_DB = 3.0
+
+
+class Knowledge:
+    """Levels that were tried, in rising order.
+
+    Args:
+        tried: in any order.
+        bound: the distortion that is held to, a ratio.
+        given_clean_db: a level known to be clean without having been tried.
+        expected_db: the level of rated power, if it is known.
+    """
+
+    def __init__(
+        self,
+        tried: Iterable[TriedLevel],
+        bound: float,
+        given_clean_db: float | None = None,
+        expected_db: float | None = None,
+    ) -> None:
+        all_tried = tuple(tried)
+        self.levels: Sequence[TriedLevel] = sorted(
+            (level.beside(all_tried) for level in all_tried), key=lambda level: level.level_v
+        )
+        self._bound = bound
+        self.given_clean_db = given_clean_db
+        self._expected_db = expected_db
+        self.unclipped_db = self._highest_unclipped_db()
+        """the highest level known not to clip; None where there is none"""
+
+    def _highest_unclipped_db(self) -> float | None:
+        known = [level.level_db for number, level in enumerate(self.levels) if not self._may_clip(number)]
+        if self.given_clean_db is not None:
+            known.append(self.given_clean_db)
+        return max(known, default=None)
+
+    def _may_clip(self, number: int) -> bool:
+        """By itself and beside the others. A higher level that is clean counts more than any other sign."""
+        level = self.levels[number]
+        if level.distortion <= self._bound:
+            return False
+        if level.clearly_clips:
+            return True
+        if number > 0 and not level.may_clip and self.levels[number - 1].falls_to(level):
+            return False
+        return not any(
+            level.falls_to(higher) or higher.distortion <= self._bound for higher in self.levels[number + 1 :]
+        )
+
+    def says(self, level: TriedLevel) -> Says:
+        """What a level that was tried says."""
+        if level.distortion <= self._bound:
+            return "clean"
+        is_below = self.unclipped_db is not None and level.level_db <= self.unclipped_db
+        return "other" if is_below else "over"
+
+    @property
+    def clean(self) -> TriedLevel | None:
+        """The highest level that was tried and keeps the bound."""
+        return next((level for level in reversed(self.levels) if level.distortion <= self._bound), None)
+
+    @property
+    def clean_db(self) -> float | None:
+        """The highest level known to keep the bound."""
+        clean = self.clean
+        return self.given_clean_db if clean is None else clean.level_db
+
+    @property
+    def over(self) -> Sequence[TriedLevel]:
+        """Those above the bound that are taken for clipping."""
+        return [level for level in self.levels if self.says(level) == "over"]
+
+    @property
+    def telling(self) -> Sequence[TriedLevel]:
+        """Those from which the onset of clipping can be foretold."""
+        return [level for level in self.levels if self.says(level) != "other"]
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether those taken for clipping are clipping.
+
+        Where nobody looked at the gain and nothing is expected, there is nothing to tell by, and they count as such.
+        """
+        over = self.over
+        if self.given_clean_db is not None or any(level.clearly_clips or level.is_gross for level in over):
+            return True
+        if self._expected_db is None:
+            return all(level.compression_db is None for level in over)
+        return not self.is_far_below_plate(over[0].level_db)
+
+    def is_far_below_plate(self, level_db: float) -> bool:
+        """Whether clipping at this level would surprise."""
+        return self._expected_db is not None and level_db < self._expected_db - _BELOW_PLATE_DB

@@ -1,0 +1,83 @@
+"""What a person must know of a search besides its result: a level far below the plate, and distortion below it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.outcome import Found
+from benchctl.measure.search.tried_level import TriedLevel
+from benchctl.quantity import render
+
+# A quarter of the power that the plate promises.
+_FAR_DB = 6.0
+# Nearer to the result than this, distortion that does not repeat may put a level on either side of the bound.
+_BESIDE_DB = 0.5
+
+
+class Plate(NamedTuple):
+    """What the plate promises into a load."""
+
+    power_w: float
+    load_ohm: float
+
+
+def remarks_of(search: CleanLevelSearch, plate: Plate | None) -> Iterator[str]:
+    """One sentence each, in the order of the levels."""
+    yield from _of_other_distortion(search)
+    if isinstance(search.outcome, Found):
+        yield from _of_low_result(search, search.outcome, plate)
+
+
+def _of_other_distortion(search: CleanLevelSearch) -> Iterator[str]:
+    """Of each stretch of tried levels below the result where something else than clipping exceeds the bound."""
+    bound = render(search.bound, "1")
+    for stretch in _stretches(search):
+        most = max(stretch, key=lambda level: level.distortion)
+        lowest, highest = render(stretch[0].level_v, "V"), render(stretch[-1].level_v, "V")
+        at = f"at {lowest}" if lowest == highest else f"from {lowest} to {highest}"
+        yield (
+            f"distortion exceeds {bound} {at} too, as measured, by up to {render(most.distortion, '1', digits=2)} at "
+            f"{render(most.level_v, 'V')}. It falls again as the level rises, so it is not clipping; crossover "
+            "distortion, noise and hum do so"
+        )
+
+
+def _stretches(search: CleanLevelSearch) -> Iterator[Sequence[TriedLevel]]:
+    """Neighbouring levels, in rising order, whose own distortion and not the record's floor exceeds the bound."""
+    stretch: list[TriedLevel] = []
+    for level in search.known.levels:
+        if search.known.says(level) == "other" and not level.is_bound and not _is_beside_result(search, level):
+            stretch.append(level)
+        elif stretch:
+            yield stretch
+            stretch = []
+    if stretch:
+        yield stretch
+
+
+def _is_beside_result(search: CleanLevelSearch, level: TriedLevel) -> bool:
+    found = search.outcome
+    return isinstance(found, Found) and 20.0 * math.log10(found.level_v / level.level_v) < _BESIDE_DB
+
+
+def _of_low_result(search: CleanLevelSearch, found: Found, plate: Plate | None) -> Iterator[str]:
+    over = next((level for level in search.known.over if level.gains), None)
+    if plate is None or over is None:
+        return
+    power_w = (over.gains[over.channel] * found.crossing_v) ** 2 / plate.load_ohm
+    below_db = 10.0 * math.log10(plate.power_w / power_w)
+    if below_db <= _FAR_DB:
+        return
+    why = (
+        "the gain gives way above it, as in clipping"
+        if any(level.clearly_clips for level in search.known.over)
+        else "nothing shows that the amplifier clips there: its gain does not give way"
+    )
+    name = f" of output {over.channel}" if over.channel else ""
+    yield (
+        f"the result, {render(power_w, 'W', digits=2)}{name}, lies {below_db:.1f} dB under the plate, which says "
+        f"{render(plate.power_w, 'W')} into {render(plate.load_ohm, 'ohm')}; {why}"
+    )

@@ -1,0 +1,170 @@
+"""Distortion that falls again as the level rises is not clipping: the search goes on, and not far beyond clipping.
+
+The amplifiers here clip hard at 1 V, in closed form (as in the table of `tests/standards/test_std_clipping.py`), and
+have noise, or more distortion in a stretch of their levels.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import pytest
+
+from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached
+
+BOUND = 0.01
+# Where a hard clipper has 1 % of harmonics: 0.2513 dB above the onset (closed form).
+CLEAN_DB = 0.251261
+
+
+def ratio(db: float) -> float:
+    return float(10.0 ** (db / 20.0))
+
+
+def db(value: float) -> float:
+    return 20.0 * math.log10(value)
+
+
+@dataclass
+class Amplifier:
+    """Clips hard at `clips_v`; `hump`: distortion, level, width in dB; `noise_v`: at the input."""
+
+    clips_v: float = 1.0
+    hump: tuple[float, float, float] = (0.0, 1.0, 1.0)
+    noise_v: float = 0.0
+    residue: float = 0.0002
+    tells_gain: bool = True
+
+    @property
+    def clean_v(self) -> float:
+        return self.clips_v * ratio(CLEAN_DB)
+
+    def of_hump(self, level_v: float) -> float:
+        height, at_v, width_db = self.hump
+        return height * math.exp(-((db(level_v / at_v) / width_db) ** 2))
+
+    def answer(self, search: CleanLevelSearch, level_v: float) -> None:
+        clip = min(self.clips_v / level_v, 1.0)
+        angle = math.asin(clip)
+        fundamental = 2.0 / math.pi * (angle + math.sin(2.0 * angle) / 2.0)
+        square = 2.0 / math.pi * (angle / 2.0 - math.sin(2.0 * angle) / 4.0 + clip**2 * (math.pi / 2.0 - angle))
+        harmonics = math.sqrt(max(2.0 * square - fundamental**2, 0.0)) / fundamental
+        parts = (harmonics, self.of_hump(level_v), self.noise_v / level_v, self.residue)
+        gains = {"A": fundamental} if self.tells_gain else {}
+        search.answer(level_v, math.hypot(*parts), channel="A", gains=gains)
+
+
+def searched(
+    amplifier: Amplifier, *, plate_v: float | None = None, start_v: float = 0.0125, highest_v: float = 4.0
+) -> tuple[CleanLevelSearch, list[float]]:
+    search = CleanLevelSearch(BOUND, start_v, highest_v, expected_level_v=plate_v)
+    tried_v: list[float] = []
+    while (level_v := search.propose()) is not None:
+        tried_v.append(level_v)
+        amplifier.answer(search, level_v)
+    return search, tried_v
+
+
+HUMPS = {
+    "3 % at 0.05": (0.03, 0.05, 3.0),
+    "a narrow bump at a fifth of the level": (0.03, 0.2, 1.0),
+    "a broad one of 6 %": (0.06, 0.1, 8.0),
+    "one that fills the step up to clipping": (0.04, 0.5, 2.0),
+    "one at the start": (0.05, 0.0125, 4.0),
+    "one whose top lies above the start": (0.05, 0.03, 5.0),
+}
+
+
+@pytest.mark.parametrize("plate_v", [None, 0.97, 0.6])
+@pytest.mark.parametrize("name", HUMPS)
+def test_a_hump_of_distortion_below_clipping_does_not_end_the_search(name: str, plate_v: float | None) -> None:
+    amplifier = Amplifier(hump=HUMPS[name])
+    search, _ = searched(amplifier, plate_v=plate_v)
+    assert isinstance(search.outcome, Found)
+    assert -0.05 <= db(search.outcome.level_v / amplifier.clean_v) <= 0.0
+    assert search.outcome.crossing_v == pytest.approx(amplifier.clean_v, rel=1e-3)
+
+
+@pytest.mark.parametrize("name", HUMPS)
+def test_a_hump_leads_no_farther_beyond_clipping_than_a_plain_search(name: str) -> None:
+    """The step above the highest level that does not clip is the rule for both."""
+    amplifier = Amplifier(hump=HUMPS[name])
+    for plate_v in (None, 0.97):
+        _, tried_v = searched(amplifier, plate_v=plate_v)
+        assert max(tried_v) <= ratio(1.5 if plate_v else 6.02)
+
+
+@pytest.mark.parametrize("at_v", [0.03, 0.1, 0.17, 0.35, 0.5])
+def test_an_amplifier_that_clips_far_below_its_plate_is_found_to_clip_there(at_v: float) -> None:
+    amplifier = Amplifier(clips_v=at_v)
+    search, tried_v = searched(amplifier, plate_v=1.0)
+    assert isinstance(search.outcome, Found)
+    assert search.outcome.is_confirmed
+    assert -0.05 <= db(search.outcome.level_v / amplifier.clean_v) <= 0.0
+    assert max(tried_v) <= at_v * ratio(6.02)
+
+
+@pytest.mark.parametrize("noise_v", [0.012, 0.03, 0.1])
+def test_noise_above_the_bound_up_to_clipping_is_told_as_that(noise_v: float) -> None:
+    """At the input of an amplifier that clips at 0.8 V; 12 mV are 1.5 % there."""
+    amplifier = Amplifier(clips_v=0.8, noise_v=noise_v)
+    search, tried_v = searched(amplifier, plate_v=0.775, start_v=0.01, highest_v=2.0)
+    assert isinstance(search.outcome, NeverClean)
+    assert search.outcome.distortion >= noise_v / 0.8 * 0.9
+    assert max(tried_v) <= 0.8 * ratio(2.0), "not four decibels beyond clipping"
+
+
+@pytest.mark.parametrize("start_v", [0.01, 0.011, 0.013, 0.016, 0.019])
+def test_the_clean_window_between_noise_and_clipping_is_found(start_v: float) -> None:
+    """Noise falls to the bound 1.9 dB below the onset of clipping, and steps are of 6 dB."""
+    amplifier = Amplifier(clips_v=1.0, noise_v=0.008)
+    search, _ = searched(amplifier, plate_v=None, start_v=start_v)
+    assert isinstance(search.outcome, Found)
+    assert -0.2 <= db(search.outcome.crossing_v / amplifier.clean_v) <= 0.0
+
+
+def test_what_exceeds_the_bound_below_the_result_is_other_than_clipping() -> None:
+    search, _ = searched(Amplifier(hump=HUMPS["3 % at 0.05"]), plate_v=0.97)
+    others = [level.level_v for level in search.known.levels if search.known.says(level) == "other"]
+    assert others
+    assert all(0.03 < level_v < 0.08 for level_v in others)
+
+
+@pytest.mark.parametrize("above_db", [0.5, 3.0, 12.0])
+def test_a_start_that_clips_is_still_told_as_passed(above_db: float) -> None:
+    amplifier = Amplifier()
+    search, tried_v = searched(amplifier, plate_v=1.0, start_v=amplifier.clean_v * ratio(above_db), highest_v=10.0)
+    assert isinstance(search.outcome, AlreadyPassed)
+    assert max(tried_v) == pytest.approx(amplifier.clean_v * ratio(above_db))
+
+
+def test_the_same_distortion_at_every_level_is_no_reason_to_drive_on() -> None:
+    """A half that is dead distorts alike at all levels."""
+    search = CleanLevelSearch(BOUND, 0.1, 2.0)
+    search.answer(search.propose() or 0.0, 0.3)
+    search.answer(search.propose() or 0.0, 0.3)
+    assert isinstance(search.outcome, AlreadyPassed)
+
+
+def test_a_hump_up_to_the_top_of_the_search_leaves_the_highest_clean_level() -> None:
+    search, _ = searched(Amplifier(clips_v=50.0, hump=(0.05, 2.0, 6.0)), plate_v=40.0)
+    assert isinstance(search.outcome, NeverReached)
+    assert search.outcome.level_v < 4.0
+
+
+# Overdrive in dB at which a hard clipper distorts so much (solved from the closed form by bisection, elsewhere).
+SOLVED_DB = {0.001: 0.036677, 0.005: 0.139248, 0.01: 0.251261, 0.03: 0.665677, 0.1: 2.173141}
+
+
+@pytest.mark.parametrize("bound", SOLVED_DB)
+def test_the_crossing_is_interpolated_to_a_twentyfifth_of_the_resolution(bound: float) -> None:
+    amplifier = Amplifier(residue=1e-7)
+    search = CleanLevelSearch(bound, 0.02, 4.0)
+    while (level_v := search.propose()) is not None:
+        amplifier.answer(search, level_v)
+    assert isinstance(search.outcome, Found)
+    solved_db = SOLVED_DB[bound]
+    assert db(search.outcome.crossing_v) == pytest.approx(solved_db, abs=0.002)
+    assert search.outcome.crossing_u < 0.001

@@ -1,0 +1,81 @@
+"""What the search for a clean level makes of distortion that is not clipping, on an oscilloscope of 8 bits and 3 %.
+
+The HX 2150 clips at about 160 W into 4 ohm, whatever its crossover distortion and its noise.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.report.page import write_report
+from benchctl.report.reading.run_record import read_run_record
+from tests.runner.measured import Measured, measured
+from tests.runner.rig import Edits
+
+EIGHT_BITS: Edits = {
+    "bits: 12": "bits: 8",
+    "voltage: {reading: 0.5 %, range: 0.1 %}": "voltage: {reading: 3 %, range: 1 %}",
+}
+SEARCH = "find_clean_level: {thd_n: 1 %, from: 50 mV, to: 2 V}"
+CONTINUOUS = "measure_continuous: {for: 1 s}"
+
+
+def physics(**values: str) -> Edits:
+    """The edit of the amplifier's file that sets these of its simulation."""
+    return {"simulation:\n": "simulation:\n" + "".join(f"  {key}: {value}\n" for key, value in values.items())}
+
+
+# A dead zone of d leaves 0.42 d of third harmonic, 4 d / (3 pi): 3 % of the 2.26 V peak that 50 mV give.
+CROSSOVER = physics(crossover="160 mV")
+# More than 12 mV at the input within 20 kHz, however it is spread above.
+NOISY: Edits = {"noise: 0.3 mV": "noise: 1.4 V"}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("crossover")
+
+
+@pytest.fixture(scope="module")
+def crossover(folder: Path) -> Measured:
+    return measured(folder, SEARCH, CONTINUOUS, bench=EIGHT_BITS, amplifier=CROSSOVER)
+
+
+def levels_tried_v(run: Measured) -> list[float]:
+    return [each["level_v"] for event in run.events if event["event"] == "search" for each in event["exposures"]]
+
+
+def test_crossover_distortion_at_low_levels_does_not_end_the_search(crossover: Measured) -> None:
+    (power,) = [figure for figure in crossover.figures("continuous_power") if figure.channel == "A"]
+    assert power.value == pytest.approx(160.0, rel=0.08)
+    assert not power.bound
+
+
+def test_distortion_beside_clipping_is_told_with_its_levels(crossover: Measured) -> None:
+    (note,) = [note for note in crossover.notes if "not clipping" in note]
+    assert note.startswith("clean steady level: distortion exceeds 1 % from 35.4 mV to ")
+    assert "falls again as the level rises" in note
+
+
+def test_the_page_says_so_at_its_head(crossover: Measured, folder: Path) -> None:
+    assert crossover.outcome.is_safe
+    (run_folder,) = [path.parent for path in folder.rglob("journal.jsonl")]
+    write_report(read_run_record(run_folder))
+    page = (run_folder / "report.html").read_text("utf-8")
+    assert "What the searches for clean levels met" in page
+    assert "crossover distortion, noise and hum do so" in page
+
+
+def test_the_doubt_of_the_level_is_in_the_uncertainty_of_power_and_is_verified(crossover: Measured) -> None:
+    (found,) = [event for event in crossover.events if event["event"] == "clean level"]
+    assert 0.0 < found["level_u"] < 0.003
+    assert crossover.verification.agrees
+
+
+def test_noise_above_the_bound_at_every_level_is_told_without_climbing_far_beyond_clipping(tmp_path: Path) -> None:
+    run = measured(tmp_path, SEARCH, CONTINUOUS, bench=EIGHT_BITS, amplifier=NOISY)
+    assert not run.figures("continuous_power")
+    assert any("noise is higher than the bound" in note for note in run.notes)
+    assert max(levels_tried_v(run)) < 0.80 * 10 ** (2.0 / 20.0)
