@@ -47,6 +47,9 @@ Try it without a bench:
             "benchctl.cli.commands.preflight:preflight", "Show what a run would do, and every hazard."
         ),
         "run": CommandEntry("benchctl.cli.commands.run:run", "Run a sequence on an amplifier, real or dry."),
+        "manual": CommandEntry(
+            "benchctl.cli.commands.manual:manual", "Drive an amplifier by hand with keys, under the guard of a run."
+        ),
         "resume": CommandEntry("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
         "replay": CommandEntry(
             "benchctl.cli.commands.replay:replay", "Run a recorded run again, without its instruments."

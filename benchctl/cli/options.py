@@ -52,7 +52,7 @@ def _settings(_context: click.Context, _option: click.Parameter, written: tuple[
     return {name.strip(): value.strip() for name, _, value in pairs}
 
 
-_set_option = click.option(
+set_option = click.option(
     "--set",
     "settings",
     multiple=True,
@@ -72,4 +72,4 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
         return command(documents=Documents(sequence, bench, amplifier, settings), **others)
 
     argument = click.argument("sequence", metavar="SEQUENCE")
-    return argument(bench_option(amplifier_option(_set_option(with_documents))))
+    return argument(bench_option(amplifier_option(set_option(with_documents))))

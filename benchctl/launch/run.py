@@ -43,7 +43,9 @@ from benchctl.instruments.links.traffic import Recording
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.served_addresses import is_served
+from benchctl.launch.simulated import describe
 from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
+from benchctl.runner.acting.desk import Desk
 from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
 from benchctl.runner.checks.blind_spots import blind_spots
 from benchctl.runner.checks.preflight import Preflight, preflight
@@ -124,6 +126,7 @@ def run(
     unattended: bool = False,
     accepted: str = "",
     records: bool = False,
+    desk: Desk | None = None,
 ) -> Result:
     """Run a sequence.
 
@@ -131,10 +134,11 @@ def run(
         documents: sequence, bench and amplifier.
         observer: is told what happens.
         out: the folder in which the run folder is made.
-        dry_run: simulated instruments behind the same bench file, in virtual time.
+        dry_run: simulated instruments behind the same bench file, in virtual time; in real time at a `desk`.
         unattended: refuse what needs a person.
         accepted: why preflight's warnings are accepted; without a reason they are refused.
         records: keep all that is said to the instruments, and all that they answer, in the run folder.
+        desk: where a person presses keys, for the steps that they drive by hand.
 
     Raises:
         DocumentError, UsageError, PreflightRefused: nothing was touched.
@@ -147,7 +151,7 @@ def run(
     checked.refuse_hazards(accepted)
     if not dry_run:
         require_acknowledgement(files.bench, observer.answer, unattended=unattended)
-    with opened_bench(files, dry_run=dry_run, records=records) as opened:
+    with opened_bench(files, dry_run=dry_run, records=records, desk=desk) as opened:
         checked = at_measured_pace(opened, files, checked, unattended=unattended, accepted=accepted)
         return run_on(
             opened, files, replace(checked, accepted=accepted), observer, out=out, settings=documents.settings
@@ -270,9 +274,10 @@ def _perform_part(  # noqa: PLR0917 - what a run is made of
         interlock=opened.interlock,
         guard=guard,
         recorder=recorder,
-        observer=observer if opened.lock is not None else _NobodyAsked(observer),
+        observer=_NobodyAsked(observer) if opened.asks_nobody else observer,
         planned=checked.plan[0],
         hands=opened.simulated or OwnHands(),
+        desk=opened.desk,
         stated_s={
             planned.label: worst.stated_s
             for planned, worst in zip(checked.plan, checked.worst_cases, strict=True)
@@ -306,6 +311,12 @@ class Opened:
     before: Interlock | None = None
     recording: Recording | None = None
     is_replayed: bool = False
+    desk: Desk | None = None
+
+    @property
+    def asks_nobody(self) -> bool:
+        """Whether what a person would do is done by the simulated bench, or was done when the run was recorded."""
+        return self.simulated is not None or self.is_replayed
 
     @property
     def asked_to_end(self) -> OperatorStop | None:
@@ -339,8 +350,13 @@ class Opened:
 
 
 @contextmanager
-def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records: bool = False) -> Iterator[Opened]:
+def opened_bench(
+    files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records: bool = False, desk: Desk | None = None
+) -> Iterator[Opened]:
     """The instruments at the bench file's addresses; in a dry run, simulated ones at addresses of their own.
+
+    A dry run is in virtual time. At a `desk` it is in real time, because a person presses keys; then it has locks and
+    guardians as a real run has.
 
     Time begins at `elapsed_s`, the end of an earlier part of the run. If it `records`, everything that is sent or
     received over the links is kept, in memory until the recording has a file.
@@ -351,13 +367,17 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records
         lock: BenchLock | None = None
         opener: Opener = open_link
         owed: Callable[[str], float] | None = None
-        if dry_run:
+        simulated: SimulatedBench | None = None
+        if dry_run and desk is None:
             virtual = stack.enter_context(in_virtual_time(files.bench, files.amplifier, elapsed_s))
             clock, addresses = virtual.clock, virtual.addresses
-            opener, owed = virtual.open_link, virtual.owed_s
+            opener, owed, simulated = virtual.open_link, virtual.owed_s, virtual.simulated
         else:
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
+            if dry_run:
+                simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
+                addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
             lock = stack.enter_context(bench_lock(addresses.values()))
 
         recording = stack.enter_context(Recording(clock.now)) if records else None
@@ -376,8 +396,7 @@ def opened_bench(files: Files, *, dry_run: bool, elapsed_s: float = 0.0, records
 
         interlock = Interlock(clock)
         bench = stack.enter_context(connect(interlock))
-        simulated = virtual.simulated if virtual is not None else None
-        yield Opened(bench, clock, interlock, connect, lock, simulated, recording=recording)
+        yield Opened(bench, clock, interlock, connect, lock, simulated, recording=recording, desk=desk)
 
 
 def _keep_recording(
@@ -414,9 +433,10 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
     inputs = keep_inputs(recorder.folder, texts)
     amplifier, is_dry = files.amplifier, opened.simulated is not None
+    comes_out_the_same = is_dry and opened.desk is None  # nobody presses the same keys twice
     recorder.event(
         RUN_STARTED,
-        run=dry_run_name(files.sequence.title, inputs, settings) if is_dry else recorder.folder.name,
+        run=dry_run_name(files.sequence.title, inputs, settings) if comes_out_the_same else recorder.folder.name,
         amplifier=amplifier.title,
         serial=amplifier.serial or "",
         dry_run=is_dry,

@@ -54,6 +54,20 @@ def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.P
     )
 
 
+# Gives a process the terminal at its input as its own, so that it hears when that closes, and becomes the program.
+_TAKE_TERMINAL = (
+    "import fcntl, os, sys, termios; os.setsid(); fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
+    "os.execv(sys.argv[1], sys.argv[1:])"
+)
+
+
+def start_in_terminal(command: Sequence[str], state: Path, terminal: int) -> subprocess.Popen[str]:
+    """Start a command in a terminal, given by its inner end."""
+    environment = {**os.environ, "XDG_STATE_HOME": str(state), "TERM": "xterm", "LINES": "40", "COLUMNS": "120"}
+    taking = [sys.executable, "-c", _TAKE_TERMINAL, *command]
+    return subprocess.Popen(taking, env=environment, stdin=terminal, stdout=terminal, stderr=terminal, text=True)
+
+
 class Eyes:
     """Looks at a bench's outputs over separate connections."""
 

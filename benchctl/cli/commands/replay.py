@@ -35,6 +35,7 @@ def replay(recording: Path, out: Path, as_json: bool) -> int:
     """
     # Heavy, and `--help` needs none of it.
     from benchctl.cli.shown.run import show_run  # noqa: PLC0415
+    from benchctl.cli.shown.views import view_for  # noqa: PLC0415
     from benchctl.launch.replay import replay as perform  # noqa: PLC0415
 
-    return show_run(lambda view: perform(recording, view, out=out), as_json)
+    return show_run(lambda view: perform(recording, view, out=out), as_json, view_for)

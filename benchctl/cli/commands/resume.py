@@ -27,6 +27,7 @@ def resume(run_folder: Path, unattended: bool, accepted: str, as_json: bool) -> 
     """
     # Heavy, and `--help` needs none of it.
     from benchctl.cli.shown.run import show_run  # noqa: PLC0415
+    from benchctl.cli.shown.views import view_for  # noqa: PLC0415
     from benchctl.launch.resume import resume as go_on  # noqa: PLC0415
 
-    return show_run(lambda view: go_on(run_folder, view, unattended=unattended, accepted=accepted), as_json)
+    return show_run(lambda view: go_on(run_folder, view, unattended=unattended, accepted=accepted), as_json, view_for)

@@ -46,6 +46,7 @@ def run(  # noqa: PLR0917 - click passes each option by name
     """
     # Heavy, and `--help` needs none of it.
     from benchctl.cli.shown.run import show_run  # noqa: PLC0415
+    from benchctl.cli.shown.views import view_for  # noqa: PLC0415
     from benchctl.launch.run import run as perform  # noqa: PLC0415
 
     return show_run(
@@ -53,4 +54,5 @@ def run(  # noqa: PLR0917 - click passes each option by name
             documents, view, out=out, dry_run=dry_run, unattended=unattended, accepted=accepted, records=records
         ),
         as_json,
+        view_for,
     )

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import asdict
 from pathlib import Path
+from typing import TypeVar
 
 import click
 from rich.console import Console
@@ -15,16 +17,20 @@ from benchctl.cli.shown.closing_line import console_for, last_lines, state_of_ou
 from benchctl.cli.shown.kept import Kept
 from benchctl.cli.shown.stopping import operator_can_stop
 from benchctl.cli.shown.tables import closing_tables
-from benchctl.cli.shown.views import View, view_for
+from benchctl.cli.shown.views import View
 from benchctl.errors import InstrumentError
 from benchctl.launch.run import Result
 from benchctl.outlet import lost_outputs, wait_for_outputs
 
+_V = TypeVar("_V", bound=View)
 
-def show_run(performed: Callable[[View], Result], as_json: bool) -> int:
-    """Let a run be watched and stopped, show what came of it, and return its exit code."""
+
+def show_run(
+    performed: Callable[[_V], Result], as_json: bool, viewing: Callable[[Console], AbstractContextManager[_V]]
+) -> int:
+    """Let a run be watched in a view and stopped, show what came of it, and return its exit code."""
     console = console_for(stderr=as_json)
-    with view_for(console) as view, operator_can_stop(view):
+    with viewing(console) as view, operator_can_stop(view):
         try:
             result = performed(view)
         except (Exception, KeyboardInterrupt) as error:

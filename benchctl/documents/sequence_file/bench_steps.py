@@ -28,9 +28,17 @@ from benchctl.documents.model.fields import (
     Volts,
     bounded,
 )
-from benchctl.documents.model.level import LEVEL, DriveLevel
-from benchctl.documents.model.model_base import PathProblem
-from benchctl.documents.sequence_file.step_base import DRIVEN, DrivenInputs, Named, OnTimeout, StepBase
+from benchctl.documents.model.level import LEVEL, DriveLevel, Level
+from benchctl.documents.model.model_base import PathProblem, doubled
+from benchctl.documents.sequence_file.step_base import (
+    DRIVEN,
+    CycleCount,
+    DrivenInputs,
+    Named,
+    OnTimeout,
+    RestLevel,
+    StepBase,
+)
 from benchctl.quantity import in_minutes
 
 # In steps of 50 mV that leads to 50 V.
@@ -235,6 +243,44 @@ class RampSupply(Named):
             )
 
 
+class DriveByHand(StepBase):
+    """Let a person drive the amplifier with keys, under the same guard as any run: `benchctl manual`. The person
+    switches it on; without a key for some time the signal goes off."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
+
+    kind: Literal["drive_by_hand"] = "drive_by_hand"
+    voltage_v: PositiveVolts = Field(description="voltage of the main supply output")
+    current_limit_a: PositiveAmperes = Field(description="current limit of the main supply output")
+    highest: DriveLevel = Field(
+        default=Level(0.125, "rated"),
+        description="the highest level that keys can set, such as `12.5 % rated` or `20 W`",
+        json_schema_extra={"default": "12.5 % rated"},
+    )
+    frequencies_hz: tuple[AudioHertz, ...] = Field(
+        default=(20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 10e3, 20e3),
+        min_length=1,
+        description="the frequencies that keys can set",
+        json_schema_extra={"default": ["20 Hz", "100 Hz", "1 kHz", "10 kHz", "20 kHz"]},
+    )
+    cycles: CycleCount = Field(default=20, description="length of the bursts, in whole cycles")
+    every_s: PositiveSeconds = Field(default=0.5, description="time from the start of one burst to the next")
+    low_level_ratio: RestLevel = Field(
+        default=0.1,
+        alias="low_level",
+        description="level between the bursts, relative to the level in the burst, such as `-20 dB`",
+    )
+    key_every_s: PositiveSeconds = Field(
+        default=60.0, description="the signal goes off if no key is pressed for so long", examples=["60 s"]
+    )
+    at_most_s: PositiveSeconds = Field(default=4 * 3600.0, description="the step ends after so long", examples=["4 h"])
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.highest.of == "clean":
+            yield PathProblem(("highest",), "no clean level is known here; give the highest level in V, W or % rated")
+        yield from doubled(self.frequencies_hz, "frequencies")
+
+
 class MoveProbe(StepBase):
     """Have a person move the probes to other outputs. Nobody writes it: the plan has it where one probe must serve
     several outputs."""
@@ -243,4 +289,4 @@ class MoveProbe(StepBase):
     outputs: tuple[str, ...]
 
 
-BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | PowerOff
+BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | DriveByHand | PowerOff

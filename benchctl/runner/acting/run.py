@@ -39,6 +39,7 @@ from benchctl.runner.acting.contexts import (
     supply_wiring,
     zero_allowances,
 )
+from benchctl.runner.acting.desk import Desk
 from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
@@ -163,7 +164,8 @@ class Run:
     `own_noise` are records of what noise it makes by itself, and `own_noise_unknown` says why there are none.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
     `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
-    cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output.
+    cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output. `desk`: where a
+    person presses keys, if one does.
     """
 
     files: Files
@@ -193,6 +195,7 @@ class Run:
     named: NamedFigures = field(default_factory=dict)
     rhythm: Rhythm | None = None
     trimming: Trimming | None = None
+    desk: Desk | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
-from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import Bench
-from benchctl.documents.bench_file.by_hand import LoadsByHand
-from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.documents.text.words import listed
 from benchctl.quantity import render
+from benchctl.runner.expected.load_ratings import ratings_w
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
@@ -35,16 +33,6 @@ def hazards_of(worst: WorstCase, state: ExpectedState) -> Iterator[str]:
 def bears_s(load_w: float, rated_w: float, held_s: float = 0.0) -> float:
     """How long a resistor can take a power above its rating; `held_s`: what it still holds of an earlier overload."""
     return max(OVERLOAD_S - held_s, 0.0) / (load_w / rated_w - 1.0)
-
-
-def ratings_w(bench: Bench, amplifier: Amplifier, load_ohm: float) -> Mapping[str, float]:
-    """Each of the amplifier's channels -> what its load can take continuously."""
-    load = bench.load
-    if isinstance(load, RelayBank | LoadsByHand):
-        found = {channel: each.rated_power_w for channel, each in load.resistors_for(load_ohm).items()}
-    else:
-        found = {} if load is None else {load.channel: load.ratings.power_w}
-    return {channel: rated_w for channel, rated_w in found.items() if channel in amplifier.channels}
 
 
 def _load_power(worst: WorstCase, load_ohm: float, state: ExpectedState) -> Iterator[str]:

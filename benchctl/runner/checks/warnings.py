@@ -13,8 +13,9 @@ from benchctl.documents.bench_file.instruments import RelayBank
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
-from benchctl.runner.checks.burdens import bears_s, ratings_w
+from benchctl.runner.checks.burdens import bears_s
 from benchctl.runner.checks.vain_limits import limits_anything, vain_limits
+from benchctl.runner.expected.load_ratings import ratings_w
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.plan import PlannedStep
 

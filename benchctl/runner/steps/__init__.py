@@ -16,6 +16,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import (
+    drive_by_hand,
     find_clean_level,
     measure_burst,
     measure_continuous,
@@ -65,6 +66,7 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     measuring_steps.MeasurePoints: Actions(measure_points.perform, measure_points.worst_case),
     measuring_steps.MeasureFilter: Actions(measure_response.perform_filter, measure_response.worst_case),
     measuring_steps.MeasureResponse: Actions(measure_response.perform_response, measure_response.worst_case),
+    bench_steps.DriveByHand: Actions(drive_by_hand.perform, drive_by_hand.worst_case),
     bench_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.worst_case),
     measuring_steps.SetGain: Actions(set_gain.perform, set_gain.worst_case),
     power_steps.Soak: Actions(soak.perform, soak.worst_case),
