@@ -86,9 +86,11 @@ class AmplifierSimulation(Part):
         default=None, description="voltage of each rail, unloaded, at the nominal supply"
     )
     rail_stiffness_ohm: PositiveOhms | None = Field(
-        default=None, description="source resistance of the rails, taken as one"
+        default=None, description="source resistance of the rails, taken as one; each of the two has twice as much"
     )
-    reservoir_f: PositiveFarads | None = Field(default=None, description="capacitance of the rails, taken as one")
+    reservoir_f: PositiveFarads | None = Field(
+        default=None, description="capacitance of the rails, taken as one; each of the two has half"
+    )
     saturation_v: NotNegativeVolts | None = Field(
         default=None, description="voltage that the output stage needs between rail and output"
     )

@@ -78,6 +78,7 @@ class Assembly:
             bias_a=self._bias_a(now.bias_c) if now.state.biased else 0.0,
             bias_knee_v=STARVED_BIAS * physics.rail_v,
             bleeder_ohm=BLEEDER_OHM,
+            frequency_hz=now.tone.frequency_hz,
         )
 
     def _bias_a(self, temperature_c: float) -> float:

@@ -7,6 +7,7 @@ formula, so that the balances can be checked against each other.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -66,6 +67,28 @@ class Circuit:
     bias_knee_v: float
     """below this rail the bias current falls in proportion"""
     bleeder_ohm: float
+    frequency_hz: float = math.inf
+    """of the tone; infinite: its ripple is left out"""
+
+    @property
+    def rails_apart(self) -> bool:
+        """Whether a stage loads one rail in one half of the cycle and the other in the other half."""
+        return any(stage.one_sided for stage in self.stages)
+
+    @property
+    def time_constant_s(self) -> float:
+        """Of the rails."""
+        return self.converter.stiffness_ohm * self.reservoir_f
+
+    @property
+    def ripple_v(self) -> float:
+        """No rail swings by more than this within a cycle: its charge, or its source resistance, sets a bound.
+
+        A half wave of peak I carries I/(πf); one rail of two has half the capacitance and twice the resistance.
+        """
+        peak_a = sum(stage.halves * stage.peak_v * stage.path_s for stage in self.stages)
+        share = 2.0 if self.rails_apart else 1.0
+        return share * peak_a * min(1 / (math.pi * self.frequency_hz * self.reservoir_f), self.converter.stiffness_ohm)
 
     def limit_v(self, rail_v: float) -> float:
         """Headroom of a stage's half, at which a linear stage clips."""

@@ -20,7 +20,10 @@ from benchctl.simulator.wave import Samples, Wave
 
 LIMITS_KEPT = 64
 
-V = TypeVar("V", float, NDArray[np.float64])
+LEAST_RAIL_V = 1e-3
+"""Below this a class D stage counts as being at this rail, so that its current stays finite."""
+
+V = TypeVar("V", float, Samples)
 
 
 class StageFlows(NamedTuple):
@@ -60,6 +63,17 @@ class Losses:
     ripple_v: float = 0.0
     """residue of the carrier, RMS"""
     carrier_hz: float = 400e3
+
+
+class Instants(NamedTuple):
+    """A stage at many instants; the last two have a row for each rail that is followed."""
+
+    inside_v: Samples
+    """voltage inside one half"""
+    taken_a: Samples
+    """current from each rail"""
+    slope_s: Samples
+    """how it rises with the voltage of its rail, A/V"""
 
 
 class OutputStage:
@@ -152,6 +166,46 @@ class OutputStage:
         lost_w = self.halves * (rail_v * means.absolute_v - means.square_v2) * self.path_s
         return StageFlows(lost_w, *self._outside_w(means))
 
+    @property
+    def one_sided(self) -> bool:
+        """Whether its current comes from one rail in one half of the cycle and from the other in the other half."""
+        return self.halves == 1
+
+    def headroom_v(self, asked_v: Samples, rails_v: Samples, saturation_v: float) -> Samples:
+        """What the rails, one in a row, leave to one half: of two rails the one that the current comes from."""
+        if len(rails_v) == 1:
+            rail_v = rails_v[0]
+        elif self.one_sided:
+            rail_v = np.where(asked_v >= 0, rails_v[0], rails_v[1])
+        else:
+            rail_v = np.minimum(rails_v[0], rails_v[1])
+        return np.asarray(np.maximum(rail_v - saturation_v, 0.0), dtype=np.float64)
+
+    def at_instants(self, asked_v: Samples, rails_v: Samples, saturation_v: float) -> Instants:
+        """The stage at each instant, with the rails, one in a row, as they are then."""
+        limit_v = self.limit_v(self.headroom_v(asked_v, rails_v, saturation_v))
+        inside_v = self.transfer.output_v(asked_v, limit_v)
+        clipped = np.abs(asked_v) > self.transfer.onset_v(limit_v)
+        taken_a, slope_s = self._taken(inside_v, clipped, rails_v)
+        if len(rails_v) == 1:
+            return Instants(inside_v, taken_a[None], slope_s[None])
+        parts = np.array([inside_v >= 0, inside_v < 0]) if self.one_sided else np.full((2, 1), 0.5)
+        return Instants(inside_v, parts * taken_a, parts * slope_s)
+
+    def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
+        """Power lost in the devices, lost in the output resistance, and in the load."""
+        inside_w = self.halves * now.inside_v**2 * self.path_s
+        return (
+            (rails_v * now.taken_a).sum(axis=0) - inside_w,
+            inside_w * self.path_s * self.output_ohm,
+            inside_w * self.share,
+        )
+
+    def _taken(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:  # noqa: ARG002
+        """Current from all rails together, and its slope; both at once from a class AB stage."""
+        path_s = self.halves * self.path_s
+        return np.abs(inside_v) * path_s, np.asarray(clipped * path_s, dtype=np.float64)
+
     def peak_a(self, headroom_v: float) -> float:
         """Highest current in the output."""
         return min(self.peak_v, self.limit_v(headroom_v)) * self.path_s
@@ -218,6 +272,25 @@ class SwitchingStage(OutputStage):
         means = self.means(headroom_v)
         output_a = means.square_v2 * self._power_s / rail_v
         more_a = means.square_slope_v * self._swing * self._power_s / rail_v
+        return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
+
+    @property
+    def one_sided(self) -> bool:
+        """Taken as drawing on both rails alike: what one that is not bridged pumps back into the other is left out."""
+        return False
+
+    def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
+        """Conduction and switching are lost in the stage."""
+        path_a2 = self.halves * now.inside_v**2 * self.path_s**2
+        rail_v = rails_v.mean(axis=0)
+        lost_w = path_a2 * self.losses.conduction_ohm + self._switching_s * rail_v**2
+        return lost_w, path_a2 * self.output_ohm, self.halves * now.inside_v**2 * self.path_s * self.share
+
+    def _taken(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:
+        """Power over rail voltage."""
+        rail_v = np.maximum(rails_v.mean(axis=0), LEAST_RAIL_V)
+        output_a = inside_v**2 * self._power_s / rail_v
+        more_a = 2 * np.abs(inside_v) * clipped * self._swing * self._power_s / rail_v
         return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
 
     def flows(self, rail_v: float, headroom_v: float) -> StageFlows:

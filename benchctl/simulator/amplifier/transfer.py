@@ -20,6 +20,8 @@ from benchctl.simulator.wave import Wave
 
 Voltages = NDArray[np.float64]
 
+V = TypeVar("V", float, Voltages)
+
 NODES = 256
 """Over half a cycle, which the other half mirrors. With the midpoint rule a kink causes an error of parts in 1e5, far
 below 0.1 %."""
@@ -30,9 +32,6 @@ _LEAST_V = 1e-9
 """A limit of zero is taken as a nanovolt, so that a division by it stays finite."""
 
 Half = Literal["upper", "lower"]
-
-
-V = TypeVar("V", float, Voltages)
 
 
 class Bend(NamedTuple):
@@ -62,7 +61,7 @@ class Transfer:
     missing: Half | None = None
     bend: Bend | None = None
 
-    def onset_v(self, limit_v: float) -> float:
+    def onset_v(self, limit_v: V) -> V:
         """Below this nothing is clipped."""
         return (1 - self.knee) * limit_v
 

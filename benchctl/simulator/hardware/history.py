@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from benchctl.simulator.amplifier.rail import RailCurve, RailStep
+from benchctl.simulator.amplifier.rails.means import RailCurve, Step
 from benchctl.simulator.generator_signal import Tone
 
 
@@ -24,13 +24,13 @@ class Stretch:
         """When it ended."""
         return self.start_s + self.run.seconds
 
-    def steps_within(self, from_s: float, to_s: float) -> Iterator[RailStep]:
-        """The part of each step inside a window, in the time of the run."""
+    def steps_within(self, from_s: float, to_s: float) -> Iterator[tuple[Step, float, float]]:
+        """The steps that reach into a window, and from when to when, in the time of the run."""
         first_s, last_s = from_s - self.start_s, to_s - self.start_s
         for step in self.run.steps:
             start_s, end_s = max(first_s, step.start_s), min(last_s, step.end_s)
             if end_s > start_s:
-                yield step.part(start_s, end_s)
+                yield step, start_s, end_s
 
 
 class SupplyMeans(NamedTuple):
@@ -63,12 +63,11 @@ class History:
         """What the supply gave in a window, or None if nothing of it is remembered."""
         seconds = volt_seconds = ampere_seconds = 0.0
         for span in self._newest_first(from_s, to_s):
-            for part in span.steps_within(from_s, to_s):
-                draw = part.circuit.converter.draw(part.circuit.source, part.start_v + part.moments()[0])
-                length_s = part.end_s - part.start_s
-                seconds += length_s
-                volt_seconds += part.circuit.supply_v(draw) * length_s
-                ampere_seconds += draw.supply_a * length_s
+            for step, start_s, end_s in span.steps_within(from_s, to_s):
+                step_vs, step_as = step.supply_sums(start_s, end_s)
+                seconds += end_s - start_s
+                volt_seconds += step_vs
+                ampere_seconds += step_as
         return SupplyMeans(volt_seconds / seconds, ampere_seconds / seconds) if seconds > 0 else None
 
     def _newest_first(self, from_s: float, to_s: float) -> Iterator[Stretch]:

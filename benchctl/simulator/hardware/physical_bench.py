@@ -2,7 +2,7 @@
 
 Nothing runs by itself: `advance(now)` integrates from the last query to this one, from event to event. Events are the
 signal's own changes, a bouncing contact, a supply on its way to another voltage, the supply's watchdog, the amplifier's
-turn-on delay and the protections; between them only the rail moves (rail.py), and the slow things (heatsink, resistors)
+turn-on delay and the protections; between them only the rails move (rails/), and the slow things (heatsink, resistors)
 follow one step behind it.
 """
 
@@ -13,12 +13,19 @@ import threading
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchctl.simulator.amplifier.circuit import Circuit, Flows, Outputs
-from benchctl.simulator.amplifier.rail import RailCurve, rail_curve
+from benchctl.simulator.amplifier.rails.follower import RailFollower
+from benchctl.simulator.amplifier.rails.means import RailCurve
+from benchctl.simulator.amplifier.rails.voltages import EMPTY, Rails
 from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, Signals, side_voltage_v
 from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
+
+Samples = NDArray[np.float64]
 
 LONGEST_STEP_S = 1.0
 """Temperatures follow one step behind the rail; no resistor here changes by a thousandth in a second."""
@@ -31,13 +38,6 @@ SHORT_STEP_S = 0.002
 
 REMEMBERED_S = 0.1
 """How far back read-backs may average."""
-
-RAIL_DIGITS = 6
-TIME_DIGITS = 9
-"""Rails within a microvolt and times within a nanosecond are the same, so that a periodic rail is found to repeat."""
-
-RUNS_KEPT = 1024
-"""A burst train that is polled a few times a second repeats after some dozens of runs."""
 
 
 class Watcher(Protocol):
@@ -85,15 +85,20 @@ class PhysicalBench:
         self.connections = Connections(description, self.true_errors)
         self.lock = threading.RLock()
         self.time_s = 0.0
-        self.rail_v = 0.0
+        self.rails: Rails = EMPTY
         self.meters = Meters()
         self.history = History()
         self._watchers: list[Watcher] = []
         self._heat_seconds = self._heatsink_w = 0.0
         self._slew_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
-        self._runs: dict[tuple[Circuit, float, float], RailCurve] = {}
+        self._follower = RailFollower()
         self._seen: _Terminals | None = None
+
+    @property
+    def rail_v(self) -> float:
+        """The mean of both rails."""
+        return self.rails.mean_v
 
     def watch(self, watcher: Watcher) -> None:
         """Call `watcher` each time that time passes, from now on."""
@@ -137,16 +142,17 @@ class PhysicalBench:
 
     def _step(self, now_s: float, circuit: Circuit, signals: Signals) -> None:
         end_s = min(now_s, signals.until_s, self._next_look_s())
-        rail_v = round(self.rail_v, RAIL_DIGITS)
-        run = self._run(circuit, rail_v, end_s - self.time_s)
-        noticed_s = self._noticed_s(circuit, run)
-        if noticed_s < run.seconds:
+        tone = signals.tone
+        phase = (self.time_s - tone.origin_s) * tone.frequency_hz
+        run = self._follower.curve(circuit, self.rails, phase, end_s - self.time_s)
+        noticed_s = run.departs_s(self._noticeable)
+        if noticed_s is not None and noticed_s < run.seconds:
             end_s = self.time_s + noticed_s
-            run = self._run(circuit, rail_v, noticed_s)
+            run = self._follower.curve(circuit, self.rails, phase, noticed_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
         self.history.append(Stretch(self.time_s, run, signals.tone))
-        self.time_s, self.rail_v = end_s, run.end_v
+        self.time_s, self.rails = end_s, run.end
 
     def _collect_heat(self, run: RailCurve) -> None:
         """Temperatures change slowly, so heat is collected and passed on a few times a second."""
@@ -159,39 +165,11 @@ class PhysicalBench:
             self.connections.warm(seconds, self._heatsink_w, self._loads_w)
             self._heat_seconds = 0.0
 
-    def _run(self, circuit: Circuit, rail_v: float, seconds: float) -> RailCurve:
-        """The rail's run, looked up if it has been worked out before: bursts repeat, and so does their rail."""
-        key = (circuit, rail_v, round(seconds, TIME_DIGITS))
-        run = self._runs.get(key)
-        if run is None:
-            if len(self._runs) >= RUNS_KEPT:
-                self._runs.clear()
-            run = self._runs[key] = rail_curve(circuit, rail_v, seconds)
-        return run
-
-    def _noticed_s(self, circuit: Circuit, run: RailCurve) -> float:
-        """The time in the run at which a protection's level is passed; the end of the run if none is.
-
-        The rail moves one way only while its circuit stays the same, so a level is passed at most once.
-        """
-        before = self._noticeable(circuit, run.steps[0].start_v)
-        if self._noticeable(circuit, run.end_v) == before:
-            return run.seconds
-        low_s, high_s = 0.0, run.seconds
-        while high_s - low_s > SHORT_STEP_S / 4:
-            middle_s = (low_s + high_s) / 2
-            if self._noticeable(circuit, run.rail_v(middle_s)) == before:
-                low_s = middle_s
-            else:
-                high_s = middle_s
-        return high_s
-
-    def _noticeable(self, circuit: Circuit, rail_v: float) -> tuple[bool, bool]:
-        draw = circuit.converter.draw(circuit.source, rail_v)
-        return (
-            draw.supply_a > self.connections.main_output.overcurrent_a,
-            draw.terminal_v < self.connections.physics.protection.low_voltage_v,
-        )
+    def _noticeable(self, terminal_v: Samples, supply_a: Samples) -> NDArray[np.int64]:
+        """Which levels of the protections are passed: the supply's over-current, the amplifier's low voltage."""
+        over = supply_a > self.connections.main_output.overcurrent_a
+        under = terminal_v < self.connections.physics.protection.low_voltage_v
+        return np.asarray(over + 2 * under, dtype=np.int64)
 
     def _next_look_s(self) -> float:
         """The latest time at which to look at states again."""

@@ -25,7 +25,8 @@ class Points:
             is_there = true.bias_of in channels
             return (true.across_ohm or 0.0) * self._bias_a() if is_there else 0.0
         if true.rail is not None:
-            return self._bench.rail_v if true.rail == "plus" else -self._bench.rail_v
+            rails = self._bench.rails
+            return rails.plus_v if true.rail == "plus" else -rails.minus_v
         if true.supply is not None:
             return self._terminal_v()
         return true.dc_v or 0.0

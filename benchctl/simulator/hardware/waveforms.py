@@ -6,15 +6,14 @@ Each sample follows from the rail at its instant, so a burst's later cycles are 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.simulator.amplifier.converter import ConverterDraw
 from benchctl.simulator.amplifier.filters import Filter, Phasor, Ringing
 from benchctl.simulator.amplifier.output_stage import OutputStage, SwitchingStage
-from benchctl.simulator.amplifier.rail import RailStep
+from benchctl.simulator.amplifier.rails.means import Step
 from benchctl.simulator.hardware.history import Stretch
 
 Samples = NDArray[np.float64]
@@ -37,7 +36,8 @@ def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sample
         asked_v = asked.during(span, stage, times_s[part])
         if not stage.live:
             continue
-        headroom_v = np.maximum(step.rails_v(times_s[part] - span.start_s) - step.circuit.saturation_v, 0.0)
+        rails_v = step.rails_v(times_s[part] - span.start_s)
+        headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
         samples[part] = stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
     return samples
@@ -78,13 +78,21 @@ def _residue_v(stage: OutputStage, times_s: Samples) -> Samples | float:
 
 
 def supply_current_a(spans: Sequence[Stretch], times_s: Samples) -> Samples:
-    """What the amplifier draws, averaged over a cycle of the signal as the reservoir averages it."""
-    return _of_draw(spans, times_s, lambda draw: draw.supply_a)
+    """What the amplifier draws: within the cycle where its rails are followed there, else averaged over a cycle."""
+    return _terminals(spans, times_s)[1]
 
 
 def terminal_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """The supply voltage at the amplifier's terminals."""
-    return _of_draw(spans, times_s, lambda draw: draw.terminal_v)
+    return _terminals(spans, times_s)[0]
+
+
+def _terminals(spans: Sequence[Stretch], times_s: Samples) -> tuple[Samples, Samples]:
+    """Voltage and current."""
+    voltage_v, current_a = np.zeros_like(times_s), np.zeros_like(times_s)
+    for span, step, part in _cuts(spans, times_s):
+        voltage_v[part], current_a[part] = step.terminals(times_s[part] - span.start_s)
+    return voltage_v, current_a
 
 
 def sync_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
@@ -106,19 +114,7 @@ def is_live(spans: Sequence[Stretch]) -> bool:
     return any(stage.live for span in spans for stage in span.run.steps[0].circuit.stages)
 
 
-def _of_draw(spans: Sequence[Stretch], times_s: Samples, quantity: Callable[[ConverterDraw], float]) -> Samples:
-    """A quantity of the operating point; it is linear in the rail voltage inside a step."""
-    samples = np.zeros_like(times_s)
-    for span, step, part in _cuts(spans, times_s):
-        circuit = step.circuit
-        start, end = (quantity(circuit.converter.draw(circuit.source, rail_v)) for rail_v in (step.start_v, step.end_v))
-        moved_v = step.end_v - step.start_v
-        slope = (end - start) / moved_v if moved_v else 0.0
-        samples[part] = start + slope * (step.rails_v(times_s[part] - span.start_s) - step.start_v)
-    return samples
-
-
-def _cuts(spans: Sequence[Stretch], times_s: Samples) -> Iterator[tuple[Stretch, RailStep, slice]]:
+def _cuts(spans: Sequence[Stretch], times_s: Samples) -> Iterator[tuple[Stretch, Step, slice]]:
     """Which samples fall into which step; samples before the first or after the last span belong to that span."""
     first = 0
     for index, span in enumerate(spans):

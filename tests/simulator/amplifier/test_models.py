@@ -69,11 +69,14 @@ def amplifier(
 def test_what_a_probe_sees_is_what_the_energy_meters_count(model: str, level_v: float) -> None:
     """Mean square of the sampled output over the load's resistance = metered power, for every model."""
     physical_bench = awake(description(model), (101, 102))
-    probe = playing(physical_bench, level_v, 0.3)
-    flows = physical_bench.circuit().flows(physical_bench.rail_v)
+    probe = playing(physical_bench, level_v, 0.28)
+    from_s = physical_bench.time_s
+    physical_bench.advance(from_s + 0.02)
+    (span,) = physical_bench.history.between(from_s, physical_bench.time_s)
+    flows = span.run.flows
     conductances_s = physical_bench.connections.loads.conductances_s()
     for channel, (power_w, conductance_s) in enumerate(zip(flows.loads, conductances_s, strict=True)):
-        seen_v = probe.output_v(channel, physical_bench.time_s - 0.02, physical_bench.time_s)
+        seen_v = probe.output_v(channel, from_s, physical_bench.time_s)
         # The residue of the carrier is not metered: 0.2 V rms.
         residue_w = (
             float(physical_bench.connections.physics.ripple_v) ** 2 * conductance_s

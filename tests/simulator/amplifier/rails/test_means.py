@@ -11,7 +11,7 @@ import pytest
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import Converter, Source
 from benchctl.simulator.amplifier.output_stage import OutputStage
-from benchctl.simulator.amplifier.rail import RailStep, step_rail
+from benchctl.simulator.amplifier.rails.means import RailStep, step_rail
 
 LOADED = Circuit(
     source=Source(14.4, 1000.0, 0.0),

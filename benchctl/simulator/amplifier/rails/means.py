@@ -8,19 +8,62 @@ f is linear, of any length where the rail is at rest, and shortened where f is n
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import Circuit, Flows
+from benchctl.simulator.amplifier.rails.voltages import Rails, alike
+
+Samples = NDArray[np.float64]
+
+Seen = Callable[[Samples, Samples], NDArray[np.int64]]
+"""A number for what is seen of the terminals' voltage and current at each of many instants."""
 
 TOLERANCE_V = 3e-5
 """Largest error of one step: a millionth of a rail, far inside the 0.1 % that the energy must balance to."""
 
 AT_REST_V = 1e-7
 """A rail that moves less than this over a step counts as constant in the energy sums."""
+
+
+NOTICED_S = 0.0005
+"""So near in time it is found when a level is passed."""
+
+
+class Step(Protocol):
+    """A part of a rail's curve. All times are those of the curve, and inside the step."""
+
+    @property
+    def start_s(self) -> float: ...
+
+    @property
+    def end_s(self) -> float: ...
+
+    @property
+    def circuit(self) -> Circuit: ...
+
+    @property
+    def end(self) -> Rails:
+        """The rails when it ends."""
+
+    def rails_v(self, times_s: Samples) -> Samples:
+        """Both rails, in two rows."""
+
+    def terminals(self, times_s: Samples) -> tuple[Samples, Samples]:
+        """Voltage at the amplifier's terminals, and current."""
+
+    def supply_sums(self, from_s: float, to_s: float) -> tuple[float, float]:
+        """Volts and amperes at the supply's own terminals, in V·s and A·s."""
+
+    def mean_flows(self) -> Flows:
+        """Mean power over the step."""
+
+    def departs_s(self, seen: Seen) -> float | None:
+        """When what is seen at the terminals first differs from the start; None if it does not within the step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +82,54 @@ class RailStep:
         """The rail when the step ends."""
         return self.start_v + self.slope_v_per_s * _growth(self.decay_per_s, self.end_s - self.start_s)
 
-    def rails_v(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    @property
+    def end(self) -> Rails:
+        """Both rails, as one, when the step ends."""
+        return alike(self.end_v)
+
+    def rail_v(self, times_s: Samples) -> Samples:
         """The rail at many times, all of them inside the step."""
         since = times_s - self.start_s
         if self.decay_per_s == 0:
             return self.start_v + self.slope_v_per_s * since
         moved = np.expm1(self.decay_per_s * since) / self.decay_per_s
         return np.asarray(self.start_v + self.slope_v_per_s * moved, dtype=np.float64)
+
+    def rails_v(self, times_s: Samples) -> Samples:
+        """Both rails, in two rows, which are alike."""
+        rail_v = self.rail_v(times_s)
+        return np.stack([rail_v, rail_v])
+
+    def terminals(self, times_s: Samples) -> tuple[Samples, Samples]:
+        """Voltage at the amplifier's terminals, and current: straight lines in the rail within a step."""
+        draws = [self.circuit.converter.draw(self.circuit.source, rail_v) for rail_v in (self.start_v, self.end_v)]
+        moved_v = self.end_v - self.start_v
+        part = (self.rail_v(times_s) - self.start_v) / moved_v if moved_v else np.zeros_like(times_s)
+        terminal_v, supply_a = (
+            np.asarray(first + part * (last - first), dtype=np.float64)
+            for first, last in zip(draws[0][:2], draws[1][:2], strict=True)
+        )
+        return terminal_v, supply_a
+
+    def supply_sums(self, from_s: float, to_s: float) -> tuple[float, float]:
+        """At the mean of the rail, for all of it is straight in the rail within a step."""
+        part = self.part(from_s, to_s)
+        draw = self.circuit.converter.draw(self.circuit.source, part.start_v + part.moments()[0])
+        return self.circuit.supply_v(draw) * (to_s - from_s), draw.supply_a * (to_s - from_s)
+
+    def departs_s(self, seen: Seen) -> float | None:
+        """A rail that follows means moves one way only, so a level is passed once at most."""
+        first, last = seen(*self.terminals(np.asarray([self.start_s, self.end_s]))).tolist()
+        if first == last:
+            return None
+        low_s, high_s = self.start_s, self.end_s
+        while high_s - low_s > NOTICED_S:
+            middle_s = (low_s + high_s) / 2
+            if seen(*self.terminals(np.asarray([middle_s])))[0] == first:
+                low_s = middle_s
+            else:
+                high_s = middle_s
+        return high_s
 
     def part(self, from_s: float, to_s: float) -> RailStep:
         """The same curve between two times inside the step."""
@@ -80,11 +164,11 @@ class RailStep:
 
 @dataclass(frozen=True, slots=True)
 class RailCurve:
-    """The rail over a stretch of time in one circuit, step by step, its times counted from the start of the run."""
+    """The rails over a stretch of time in one circuit, step by step, its times counted from its start."""
 
-    steps: tuple[RailStep, ...]
+    steps: tuple[Step, ...]
     flows: Flows
-    """mean power over the run"""
+    """mean power over the curve"""
 
     @property
     def seconds(self) -> float:
@@ -92,24 +176,22 @@ class RailCurve:
         return self.steps[-1].end_s
 
     @property
-    def end_v(self) -> float:
-        """The rail when it ends."""
-        return self.steps[-1].end_v
+    def end(self) -> Rails:
+        """The rails when it ends."""
+        return self.steps[-1].end
 
-    def rail_v(self, time_s: float) -> float:
-        """The rail at a time of the run."""
-        step = next(step for step in self.steps if time_s <= step.end_s)
-        return step.part(step.start_s, time_s).end_v
+    def departs_s(self, seen: Seen) -> float | None:
+        """When what is seen at the terminals first differs from the start; None if it does not."""
+        for step in self.steps:
+            departed_s = step.departs_s(seen)
+            if departed_s is not None:
+                return departed_s
+        return None
 
 
-def rail_curve(circuit: Circuit, rail_v: float, seconds: float) -> RailCurve:
-    """Let the rail move for `seconds` (more than 0) from `rail_v` on."""
-    steps: list[RailStep] = []
-    time_s = 0.0
-    while time_s < seconds:
-        step = step_rail(circuit, rail_v, time_s, seconds)
-        steps.append(step)
-        time_s, rail_v = step.end_s, step.end_v
+def curve_of(steps: Sequence[Step]) -> RailCurve:
+    """Steps that follow each other from time 0."""
+    seconds = steps[-1].end_s
     weights = [(step.end_s - step.start_s) / seconds for step in steps]
     return RailCurve(tuple(steps), _weighted(weights, [step.mean_flows() for step in steps]))
 

@@ -1,0 +1,123 @@
+"""What the converter gives to each rail at many instants at once.
+
+The same converter as in `converter.py`, but its rails may stand at different voltages: each has a source resistance and
+a diode of its own, and all of them share the terminals and the supply.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.simulator.amplifier.converter import Converter, Source
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Charging:
+    """At each instant; `charge_a` and `slope_s` have a row for each rail.
+
+    Attributes:
+        terminal_v: at the amplifier's terminals.
+        charge_a: into each rail.
+        slope_s: how it falls with the voltage of its own rail, A/V, positive.
+    """
+
+    terminal_v: Samples
+    supply_a: Samples
+    charge_a: Samples
+    slope_s: Samples
+
+
+def charge(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+    """With `behind_v` behind the resistances `ohms` of the rails (a column)."""
+    if converter.ratio <= 0:
+        return _idle(converter, source, behind_v)
+    drawn = _at_constant_voltage(converter, source, behind_v, ohms)
+    limited = drawn.supply_a > source.limit_a
+    if not limited.any():
+        return drawn
+    return _mixed(limited, _at_constant_current(converter, source, behind_v, ohms), drawn)
+
+
+def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
+    """A converter that is off takes nothing; the supply may still be unable to feed the small stages."""
+    small_a = converter.small_stages_a
+    starved = small_a > source.limit_a
+    terminal_v = 0.0 if starved else source.voltage_v - source.lead_ohm * small_a
+    nothing = np.zeros_like(behind_v)
+    flat = np.ones(behind_v.shape[1])
+    return Charging(terminal_v * flat, min(small_a, source.limit_a) * flat, nothing, nothing)
+
+
+def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+    unregulated = _unregulated(converter, source, behind_v, ohms)
+    if math.isinf(converter.regulated_v):
+        return unregulated
+    regulated = _regulated(converter, source, behind_v, ohms)
+    holds = converter.ratio * regulated.terminal_v >= converter.regulated_v
+    return _mixed(holds, regulated, unregulated)
+
+
+def _unregulated(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+    """U = Us - Rl·(n·Σi/η + I0) and i = (n·U - V)/R for every rail whose diode conducts, solved for U."""
+    unloaded_v = source.voltage_v - source.lead_ohm * converter.small_stages_a
+    reflected = source.lead_ohm * converter.ratio / converter.efficiency
+    conducts = np.ones(behind_v.shape, dtype=np.bool_)
+    while True:
+        paths_s = conducts / ohms
+        loaded = 1 + reflected * converter.ratio * paths_s.sum(axis=0)
+        terminal_v = (unloaded_v + reflected * (paths_s * behind_v).sum(axis=0)) / loaded
+        charge_a = (converter.ratio * terminal_v - behind_v) * paths_s
+        if not (charge_a < 0).any():
+            break
+        conducts &= charge_a >= 0
+    supply_a = converter.ratio * charge_a.sum(axis=0) / converter.efficiency + converter.small_stages_a
+    slope_s = paths_s * (1 - reflected * converter.ratio * paths_s / loaded)
+    return Charging(terminal_v, supply_a, charge_a, slope_s)
+
+
+def _regulated(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+    """With E held; terminals of 0 V where it cannot be."""
+    held_v = converter.regulated_v
+    charge_a = np.maximum((held_v - behind_v) / ohms, 0.0)
+    taken_w = held_v * charge_a.sum(axis=0) / converter.efficiency
+    unloaded_v = source.voltage_v - source.lead_ohm * converter.small_stages_a
+    root = unloaded_v**2 - 4 * source.lead_ohm * taken_w
+    terminal_v = np.where(root >= 0, (unloaded_v + np.sqrt(np.maximum(root, 0.0))) / 2, 0.0)
+    supply_a = taken_w / np.maximum(terminal_v, 1e-9) + converter.small_stages_a
+    return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / ohms)
+
+
+def _at_constant_current(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+    """The rails share what the supply still gives: the lower ones get all that reaches them."""
+    flat = np.ones(behind_v.shape[1])
+    left_a = source.limit_a - converter.small_stages_a
+    if left_a <= 0:
+        nothing = np.zeros_like(behind_v)
+        return Charging(0.0 * flat, source.limit_a * flat, nothing, nothing)
+    given_a = left_a * converter.efficiency / converter.ratio
+    conducts = np.ones(behind_v.shape, dtype=np.bool_)
+    while True:
+        paths_s = conducts / ohms
+        all_s = paths_s.sum(axis=0)
+        open_v = (given_a + (paths_s * behind_v).sum(axis=0)) / all_s
+        charge_a = (open_v - behind_v) * paths_s
+        if not (charge_a < 0).any():
+            break
+        conducts &= charge_a >= 0
+    return Charging(open_v / converter.ratio, source.limit_a * flat, charge_a, paths_s * (1 - paths_s / all_s))
+
+
+def _mixed(first: NDArray[np.bool_], yes: Charging, no: Charging) -> Charging:
+    """Instant by instant one or the other."""
+    return Charging(
+        np.where(first, yes.terminal_v, no.terminal_v),
+        np.where(first, yes.supply_a, no.supply_a),
+        np.where(first, yes.charge_a, no.charge_a),
+        np.where(first, yes.slope_s, no.slope_s),
+    )

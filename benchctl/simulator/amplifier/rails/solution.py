@@ -1,0 +1,109 @@
+"""Solves the equation of the rails over a window of time, all instants at once.
+
+C·dV/dt = charge(V) - load(t, V) is linearised about a first guess of the whole course; the linear equation has a closed
+solution over every interval (an exponential integrator with straight forcing), and the chain of intervals is a running
+sum. The course found is the next guess (Newton's method on the course, also known as waveform relaxation where rails
+act upon each other). Either the voltages at the start are given, or the course must end where it began.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+SAME_V = 1e-5
+"""A course that moves less than this from one guess to the next is found."""
+
+GUESSES = 40
+
+LONGEST_DECAY = 300.0
+"""Time constants in one running sum; beyond it numbers would overflow."""
+
+
+class Slopes(NamedTuple):
+    """Of every rail at every instant of a guess."""
+
+    slope_v_per_s: Samples
+    decay_per_s: Samples
+    """by how much the slope falls for a volt more"""
+
+
+class Unsolved(ArithmeticError):
+    """The guesses do not come together in this window."""
+
+
+Law = Callable[[Samples], Slopes]
+
+
+def course(law: Law, times_s: Samples, guess_v: Samples, start_v: Samples | None) -> Samples:
+    """The voltages of the rails (rows) at these times; from `start_v`, or periodic where it is None.
+
+    Raises:
+        Unsolved: more than `GUESSES` were needed.
+    """
+    steps_s = np.diff(times_s)
+    for _ in range(GUESSES):
+        slope, decay = law(guess_v)
+        found_v = _linear(slope, decay, guess_v, steps_s, start_v)
+        moved_v = float(np.max(np.abs(found_v - guess_v)))
+        guess_v = found_v
+        if moved_v < SAME_V:
+            return guess_v
+        if not moved_v < 1e6:
+            break
+    raise Unsolved
+
+
+def _linear(slope: Samples, decay: Samples, guess_v: Samples, steps_s: Samples, start_v: Samples | None) -> Samples:
+    """The closed solution about a guess, with the decay of an interval taken as constant."""
+    decays = (decay[:, 1:] + decay[:, :-1]) / 2
+    before = slope[:, :-1] + decays * guess_v[:, :-1]
+    after = slope[:, 1:] + decays * guess_v[:, 1:]
+    exponents = decays * steps_s
+    whole, ramp = _weights(exponents)
+    gains_v = steps_s * (before * (whole - ramp) + after * ramp)
+    if start_v is None:
+        start_v = _periodic_start(exponents, gains_v)
+    return _chained(exponents, gains_v, start_v)
+
+
+def _weights(exponents: Samples) -> tuple[Samples, Samples]:
+    """(1 - e^-x)/x and (1 - (1 - e^-x)/x)/x: what a constant and a ramp leave at the end of an interval."""
+    small = np.abs(exponents) < 1e-3
+    safe = np.where(small, 1.0, exponents)
+    whole = np.where(small, 1 - exponents / 2 + exponents**2 / 6, -np.expm1(-safe) / safe)
+    ramp = np.where(small, 0.5 - exponents / 6 + exponents**2 / 24, (1 - whole) / safe)
+    return whole, ramp
+
+
+def _periodic_start(exponents: Samples, gains_v: Samples) -> Samples:
+    """Where a course must begin to end there: V = V·e^-x + what it gains from zero."""
+    gained_v = _chained(exponents, gains_v, np.zeros(len(exponents)))[:, -1]
+    return np.asarray(gained_v / -np.expm1(-exponents.sum(axis=1)), dtype=np.float64)
+
+
+def _chained(exponents: Samples, gains_v: Samples, start_v: Samples) -> Samples:
+    """V(n+1) = V(n)·e^-x(n) + gain(n), as a running sum, in pieces short enough for its exponentials."""
+    passed = np.cumsum(exponents, axis=1)
+    course_v = np.empty((len(exponents), exponents.shape[1] + 1))
+    course_v[:, 0] = start_v
+    first = 0
+    while first < exponents.shape[1]:
+        last = _piece_end(np.abs(exponents), first)
+        begun = passed[:, first - 1 : first] if first else 0.0
+        grown = np.exp(passed[:, first:last] - begun)
+        sums_v = course_v[:, first : first + 1] + np.cumsum(gains_v[:, first:last] * grown, axis=1)
+        course_v[:, first + 1 : last + 1] = sums_v / grown
+        first = last
+    return course_v
+
+
+def _piece_end(sizes: Samples, first: int) -> int:
+    """As many intervals as keep the exponent within bounds, but one at least."""
+    reached = np.cumsum(sizes[:, first:], axis=1).max(axis=0)
+    return first + max(int(np.searchsorted(reached, LONGEST_DECAY)), 1)
