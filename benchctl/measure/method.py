@@ -37,6 +37,30 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "the oscilloscope's own noise is subtracted from that of the amplifier, or makes it a bound",
             ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated"),
         ),
+        Change(
+            "U follows Student's t where few readings were taken; what channels may have in common counts in totals"
+        ),
+        Change(
+            "U allows for the steps in which a supply shows its readings",
+            (
+                "idle_current",
+                "idle_power",
+                "ramp_current",
+                "idle_current_rise",
+                "ramp_voltage",
+                "supply_current",
+                "supply_voltage",
+                "supply_current_drift",
+            ),
+        ),
+        Change(
+            "U allows for the linearity of the oscilloscope in ratios of two readings of one channel",
+            ("output_impedance", "damping_factor", "droop", "power_drift", "fold_back_gain"),
+        ),
+        Change(
+            "time constants have an uncertainty, and are left out where it is too large to be of use",
+            ("heatsink_time_constant", "heatsink_time_constant_fast"),
+        ),
     ),
 }
 METHOD = max(CHANGES)

@@ -23,17 +23,43 @@ _UNKNOWN_RISE_K = 150.0
 
 
 @dataclass(frozen=True)
+class Reference:
+    """What several errors may have in common: the reference of one instrument, the warmth of one bank of loads.
+
+    How much they have in common is not known; of their variance it is at most the part `most`. The worse is taken,
+    figure by figure: where values are added up their errors count as alike, where one is divided by another as apart
+    (`measure.freedom.combined`).
+    """
+
+    name: str
+    most: float = 1.0
+
+
+# Resistors of a bank are measured with one meter, whose error they share, each in a reading of its own: half and half,
+# as nobody knows better (common practice). They share the air around them, and the thermometer.
+_BANK = Reference("resistors of a bank", 0.5)
+_WARMTH = Reference("warmth of a bank")
+
+
+@dataclass(frozen=True)
 class Accuracy:
     """Limits of error as data sheets give them: part of the reading, part of the range, and a fixed part.
 
     The part of the reading is an error of gain; range and fixed part are one of zero: two errors with two causes, each
     equally likely anywhere within its limit. `full scale` is that of the record; a reading has none, so a part of the
     range of a meter belongs into `fixed`.
+
+    `linearity` is how far it may be off a straight line, as a part of the range: what is left between two values of
+    one channel on one range. `resolution` is the step in which a meter shows its readings; 0 where that is not stated.
+    `scale` names the instrument whose reference the error of gain goes back to, which several channels may share.
     """
 
     reading: float = 0.0
     range: float = 0.0
     fixed: float = 0.0
+    linearity: float = 0.0
+    resolution: float = 0.0
+    scale: str = ""
 
     def zero_limit(self, full_scale: float = 0.0) -> float:
         """The largest error at zero, in the unit of the values."""
@@ -72,13 +98,23 @@ class LoadResistance:
         """
         if not self.measured_ohm > 0.0:
             raise MeasurementError(f"a load of {self.measured_ohm} ohm cannot turn voltage into power")
-        cold = measured(self.measured_ohm, self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR)
+        cold = self.measured_ohm + _error(self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR, _BANK)
         return cold * (1.0 + self.temperature_coefficient_per_k * self._rise_k())
 
     def _rise_k(self) -> UFloat:
         if self.temperature_c is None:
-            return rectangular(_UNKNOWN_RISE_K / 2.0, _UNKNOWN_RISE_K / 2.0)
-        return measured(self.temperature_c - self.reference_c, self.temperature_uncertainty_k)
+            return _UNKNOWN_RISE_K / 2.0 + _error(_UNKNOWN_RISE_K / 2.0 / math.sqrt(3.0), _WARMTH)
+        return self.temperature_c - self.reference_c + _error(self.temperature_uncertainty_k, _WARMTH)
+
+
+class Scatter:
+    """Readings taken together, whose scatter has so many degrees of freedom.
+
+    Means that come from the same readings share one, since what was learnt of one scatter is no news of the other.
+    """
+
+    def __init__(self, freedom: float) -> None:
+        self.freedom = freedom
 
 
 def exactly(value: float) -> UFloat:
@@ -98,6 +134,15 @@ def rectangular(value: float, half_width: float) -> UFloat:
     return measured(value, half_width / math.sqrt(3.0))
 
 
+def scattered(standard_uncertainty: float, scatter: Scatter) -> UFloat:
+    """An error, 0 for the best we know, whose standard uncertainty was seen in readings."""
+    return _error(standard_uncertainty, scatter)
+
+
+def _error(standard_uncertainty: float, tag: Scatter | Reference | None) -> UFloat:
+    return ufloat(0.0, standard_uncertainty, tag=tag) if standard_uncertainty else exactly(0.0)
+
+
 class ErrorOf:
     """The errors of one instrument chain in one analysis: the same variables for every value it gave.
 
@@ -105,9 +150,14 @@ class ErrorOf:
     zero was taken, `zero_limit` is the largest error that it leaves, whatever the accuracies say of zero.
     """
 
-    def __init__(self, accuracies: Accuracies, full_scale: float = 0.0, zero_limit: float | None = None) -> None:
+    def __init__(
+        self,
+        accuracies: Accuracies,
+        full_scale: float = 0.0,
+        zero_limit: float | None = None,
+    ) -> None:
         limits = [accuracy.zero_limit(full_scale) for accuracy in accuracies] if zero_limit is None else [zero_limit]
-        self.gain = sum((rectangular(0.0, accuracy.reading) for accuracy in accuracies), start=exactly(1.0))
+        self.gain = sum((_gain_error(accuracy) for accuracy in accuracies), start=exactly(1.0))
         self.zero = sum((rectangular(0.0, limit) for limit in limits), exactly(0.0))
 
     def on(self, value: UFloat | float) -> UFloat:
@@ -130,6 +180,11 @@ class ErrorOf:
         return rms * self.gain + self.zero * (mean / size)
 
 
+def _gain_error(accuracy: Accuracy) -> UFloat:
+    reference = Reference(accuracy.scale) if accuracy.scale else None
+    return _error(accuracy.reading / math.sqrt(3.0), reference)
+
+
 def mean_of(readings: Sequence[float]) -> UFloat:
     """The mean of repeated readings with u = s / sqrt n (JCGM 100, 4.2.3); one reading alone has no scatter.
 
@@ -139,8 +194,29 @@ def mean_of(readings: Sequence[float]) -> UFloat:
     values = np.asarray(readings, dtype=np.float64)
     if values.size == 0 or not np.all(np.isfinite(values)):
         raise MeasurementError("no readable reading was taken")
-    scatter = float(np.std(values, ddof=1)) / math.sqrt(values.size) if values.size > 1 else 0.0
-    return measured(float(np.mean(values)), scatter)
+    mean = float(np.mean(values))
+    if values.size == 1:
+        return exactly(mean)
+    return mean + scattered(float(np.std(values, ddof=1)) / math.sqrt(values.size), Scatter(values.size - 1))
+
+
+def means_pooled(groups: Sequence[Sequence[float]]) -> list[UFloat]:
+    """The means of many small groups of readings of one instrument, whose scatter is taken over all of them (JCGM 100,
+    4.2.4): a few in each say little of it. A group that scatters more than most keeps its own.
+
+    Raises:
+        MeasurementError: a group has no reading, or one of them is not a number.
+    """
+    freedom = sum(len(group) - 1 for group in groups)
+    alone = [mean_of(group) for group in groups]
+    if freedom < 1:
+        return alone
+    squares = sum((len(group) - 1) * float(np.var(group, ddof=1)) for group in groups if len(group) > 1)
+    pooled, scatter = math.sqrt(squares / freedom), Scatter(freedom)
+    return [
+        float(mean.nominal_value) + scattered(max(pooled / math.sqrt(len(group)), float(mean.std_dev)), scatter)
+        for mean, group in zip(alone, groups, strict=True)
+    ]
 
 
 def means_together(*series: Sequence[float]) -> tuple[UFloat, ...]:
@@ -154,7 +230,8 @@ def means_together(*series: Sequence[float]) -> tuple[UFloat, ...]:
         return means
     variances, directions = np.linalg.eigh(np.atleast_2d(np.cov(series)) / count)
     # Along the eigenvectors of the covariance matrix the scatter is independent; rounding may make a variance negative.
-    scatter = [measured(0.0, math.sqrt(max(float(variance), 0.0))) for variance in variances]
+    together = Scatter(count - 1)
+    scatter = [scattered(math.sqrt(max(float(variance), 0.0)), together) for variance in variances]
     return tuple(
         float(mean.nominal_value) + sum(float(part) * own for part, own in zip(row, scatter, strict=True))
         for mean, row in zip(means, directions, strict=True)

@@ -6,17 +6,21 @@ import math
 
 import numpy as np
 import pytest
-from uncertainties import umath
+from uncertainties import UFloat, umath
 
 from benchctl.measure.budget.figure import figure_of
 from benchctl.measure.budget.power import load_power
+from benchctl.measure.freedom import combined, coverage_factor
 from benchctl.measure.uncertainty import (
     Accuracy,
     ErrorOf,
     LoadResistance,
+    Scatter,
+    exactly,
     mean_of,
     means_together,
     rectangular,
+    scattered,
 )
 
 # A worked budget, by hand and with a separate program: ten readings of a voltmeter within 0.1 % of reading (its gain)
@@ -128,3 +132,39 @@ def test_copper_at_75_degrees() -> None:
     copper = LoadResistance(1.0, 1.0, 0.0, 0.00393, 75.0).resistance()
     assert copper.nominal_value == pytest.approx(1.216150, abs=1e-6)
     assert math.isclose(copper.std_dev, 0.0)
+
+
+def inputs(*parts: tuple[float, float]) -> UFloat:
+    """Independent inputs, each with its standard uncertainty and degrees of freedom."""
+    return sum((scattered(u, Scatter(freedom)) for u, freedom in parts), exactly(1.0))
+
+
+def test_effective_degrees_of_freedom_of_the_gums_three_factors() -> None:
+    """JCGM 100, G.4.1: relative u 0.25, 0.57 and 0.82 % with 9, 4 and 14 give 1.03 % with 19.0."""
+    found = combined(inputs((0.25, 9), (0.57, 4), (0.82, 14)))
+    assert found.standard == pytest.approx(1.03, abs=0.005)
+    assert found.freedom == pytest.approx(19.0, abs=0.05)
+
+
+def test_effective_degrees_of_freedom_of_the_gums_gauge_block() -> None:
+    """JCGM 100, H.1.6: 25, 9.7, 2.9 and 16.6 nm with 18, 25.6, 50 and 2 give 16.7, taken as 16; by hand 16.765."""
+    found = combined(inputs((25.0, 18), (9.7, 25.6), (2.9, 50), (16.6, 2)))
+    assert found.freedom == pytest.approx(16.765, abs=0.001)
+    assert coverage_factor(found.freedom) == coverage_factor(16)
+
+
+@pytest.mark.parametrize(
+    ("readings", "factor"), [(2, 13.968), (3, 4.527), (4, 3.307), (5, 2.869), (6, 2.649), (10, 2.320)]
+)
+def test_factors_for_95_45_percent_are_those_of_the_tables(readings: int, factor: float) -> None:
+    """JCGM 100, table G.2, column 95.45 %: printed as 13.97, 4.53, 3.31, 2.87, 2.65 and 2.32."""
+    assert coverage_factor(readings - 1) == pytest.approx(factor, abs=5e-4)
+
+
+@pytest.mark.parametrize("count", [2, 3, 5])
+def test_u_of_a_mean_of_few_readings_holds_the_truth_as_often_as_it_says(count: int) -> None:
+    """4,000 draws: 95.45 % with a standard deviation of 0.33 %; +-2 s / sqrt n would hold 70 % of them for two."""
+    draws = np.random.default_rng(17).normal(size=(4000, count))
+    figures = [figure_of("idle_current", mean_of(row), "A") for row in draws.tolist()]
+    held = sum(abs(figure.value) <= (figure.expanded_uncertainty or 0.0) for figure in figures) / len(figures)
+    assert held == pytest.approx(0.9545, abs=0.012)

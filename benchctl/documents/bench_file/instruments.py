@@ -13,8 +13,10 @@ from benchctl.documents.bench_file.multimeter import MultimeterAccuracies, Point
 from benchctl.documents.bench_file.resistors import Resistor, doubled_resistors, resistors_for
 from benchctl.documents.driver_file.common import LinkWords
 from benchctl.documents.model.accuracy import (
-    CurrentAccuracy,
     FrequencyAccuracy,
+    InputVoltageAccuracy,
+    ReadCurrentAccuracy,
+    ReadVoltageAccuracy,
     ResistanceAccuracy,
     TemperatureAccuracy,
     VoltageAccuracy,
@@ -95,6 +97,10 @@ class Generator(Instrument):
     accuracy: GeneratorAccuracies
 
 
+# What is before an oscilloscope's converter distorts by about so much near the ends of the range (common practice).
+_LEAST_LINEARITY = 1e-3
+
+
 class OscilloscopeRatings(Part):
     """What the oscilloscope can take and give."""
 
@@ -111,7 +117,7 @@ class OscilloscopeRatings(Part):
 class OscilloscopeAccuracies(Part):
     """How far the oscilloscope's readings may be off."""
 
-    voltage: VoltageAccuracy
+    voltage: InputVoltageAccuracy
 
 
 class Oscilloscope(Instrument):
@@ -119,6 +125,12 @@ class Oscilloscope(Instrument):
 
     ratings: OscilloscopeRatings
     accuracy: OscilloscopeAccuracies
+
+    @property
+    def linearity(self) -> float:
+        """How far it may be off a straight line, as a part of the range: as stated, or as is common practice."""
+        stated = self.accuracy.voltage.linearity
+        return max(0.5**self.ratings.bits, _LEAST_LINEARITY) if stated is None else stated
 
 
 class RelayBank(Instrument):
@@ -225,8 +237,8 @@ class SupplyOutput(Part):
 class SupplyAccuracies(Part):
     """How far the supply's own readings may be off."""
 
-    voltage: VoltageAccuracy
-    current: CurrentAccuracy
+    voltage: ReadVoltageAccuracy
+    current: ReadCurrentAccuracy
 
 
 class Supply(Instrument):

@@ -37,6 +37,36 @@ class CurrentAccuracy(Accuracy):
     fixed: Annotated[Amperes, bounded("A", at_least=0)] = _FIXED
 
 
+class InputVoltageAccuracy(VoltageAccuracy):
+    """Limits of error of a voltage at an oscilloscope's input."""
+
+    linearity: Tolerance | None = Field(
+        default=None,
+        description="how far it may be off a straight line, as a part of the range; counts in ratios of two readings "
+        "of one channel, such as a damping factor. Left out, it is one step of the converter, but at least 0.1 % "
+        "(common practice)",
+    )
+
+
+_RESOLUTION: Any = Field(
+    default=0.0,
+    description="step in which it shows its readings; left out, it is seen from the readings, as far as it is no more "
+    "than the limit of error",
+)
+
+
+class ReadVoltageAccuracy(VoltageAccuracy):
+    """Limits of error of a voltage that an instrument reads back."""
+
+    resolution: Annotated[Volts, bounded("V", at_least=0)] = _RESOLUTION
+
+
+class ReadCurrentAccuracy(CurrentAccuracy):
+    """Limits of error of a current that an instrument reads back."""
+
+    resolution: Annotated[Amperes, bounded("A", at_least=0)] = _RESOLUTION
+
+
 class FrequencyAccuracy(Accuracy):
     """Limits of error of a frequency."""
 

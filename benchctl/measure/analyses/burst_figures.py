@@ -143,15 +143,16 @@ def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[
         figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel),
         figure_of("output_rms", signals.on_rms(signal, rms, mean, rms_noise), "V", channel),
     ]
-    return figures + (_droop_figures(channel, table) if len(cycles) > 1 else [])
+    return figures + (_droop_figures(signals, channel, table) if len(cycles) > 1 else [])
 
 
-def _droop_figures(channel: str, table: CycleTable) -> list[Figure]:
+def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
     peaks = [cycle.peak for cycle in table.cycles]
     peak_noise = math.sqrt(sum(peak.uncertainty**2 for peak in peaks) / len(peaks))
     times_s = np.array([cycle.start_s for cycle in table.cycles])
     droop = find_droop(times_s, np.array([peak.value for peak in peaks]), peak_noise)
-    figures = [figure_of("droop", droop.ratio, "1", channel)]
+    last_over_first = signals.ratio(OUTPUT + channel, 1.0 - droop.ratio, peaks[0].value, peaks[-1].value)
+    figures = [figure_of("droop", 1.0 - last_over_first, "1", channel)]
     if droop.time_constant_s is not None:
         figures.append(figure_of("droop_time_constant", droop.time_constant_s, "s", channel))
     return figures

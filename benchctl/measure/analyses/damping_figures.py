@@ -14,6 +14,7 @@ from uncertainties import UFloat
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.signal.output_impedance import OutputImpedance, output_impedance
 from benchctl.measure.signal.record import OUTPUT, Capture
@@ -71,7 +72,9 @@ def _voltages(captures: Mapping[str, Capture], channel: str, context: DampingCon
     first, heavy, second = (_rms_v(captures[role], signal, context.frequency_hz) for role in _RECORDS)
     drift = rectangular(0.0, abs(float((first - second).nominal_value)) / 2.0)
     light = (first + second) / 2.0 + drift
-    ratio = heavy / light
+    amplitudes = math.sqrt(2.0) * light.nominal_value, math.sqrt(2.0) * heavy.nominal_value
+    traces = captures[LIGHT].trace(signal), captures[HEAVY].trace(signal)
+    ratio = on_ratio(heavy / light, amplitudes, traces, context.accuracy.get(signal, ()))
     seen = chain.on(light)
     return seen, seen * ratio
 

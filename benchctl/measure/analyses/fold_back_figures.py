@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.protection_figures import BEFORE, ProtectionContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.signals import Signals
@@ -41,17 +45,20 @@ def fold_back(captures: Mapping[str, Capture], readings: Readings, context: Fold
 
 
 def _gain_figures(before: Capture, folded: Capture, context: FoldBackContext) -> list[Figure]:
-    """Each record's scatter alone counts: one chain reads both, and its error cancels."""
-    first, last = Signals(before, {}), Signals(folded, {})
+    """Each record's scatter and the chain's linearity alone count: one chain reads both, and its gain cancels."""
     return [
-        figure_of(
-            "fold_back_gain",
-            last.rms(OUTPUT + channel, _span(folded, context)) / first.rms(OUTPUT + channel, _span(before, context)),
-            "1",
-            channel,
-        )
+        figure_of("fold_back_gain", _gain(before, folded, channel, context), "1", channel)
         for channel in folded.channels
     ]
+
+
+def _gain(before: Capture, folded: Capture, channel: str, context: FoldBackContext) -> UFloat:
+    signal = OUTPUT + channel
+    first, last = (Signals(capture, {}).rms(signal, _span(capture, context)) for capture in (before, folded))
+    amplitudes = math.sqrt(2.0) * first.nominal_value, math.sqrt(2.0) * last.nominal_value
+    return on_ratio(
+        last / first, amplitudes, (before.trace(signal), folded.trace(signal)), context.accuracy.get(signal, ())
+    )
 
 
 def _power_figures(folded: Capture, context: FoldBackContext) -> list[Figure]:

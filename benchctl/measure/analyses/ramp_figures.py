@@ -11,10 +11,11 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
+from benchctl.measure.budget.resolution import rounding_of
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.signal.supply import whole_record
-from benchctl.measure.uncertainty import ErrorOf, mean_of
+from benchctl.measure.uncertainty import Accuracies, ErrorOf, means_pooled
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,13 +38,15 @@ def ramp(captures: Mapping[str, Capture], readings: Readings, context: RampConte
         MeasurementError: the supply was never read.
     """
     together = context.readings_together
-    voltages = _means(readings.get("supply_voltage", ()), together)
-    currents = _means(readings.get("supply_current", ()), together)
-    before = _means(readings.get("supply_current_before", ()), together)
+    of_voltage = context.readings_accuracy.get("supply_voltage", ())
+    of_current = context.readings_accuracy.get("supply_current", ())
+    voltages = _means(_groups(readings, "supply_voltage", together), of_voltage)
+    ends, beginnings = (_groups(readings, name, together) for name in ("supply_current", "supply_current_before"))
+    every_current = _means([*ends, *beginnings], of_current)
+    currents, before = every_current[: len(ends)], every_current[len(ends) :]
     if not voltages or not len(voltages) == len(currents) == len(before):
         raise MeasurementError("the supply was not read at each step of its voltage")
-    voltage_chain = ErrorOf(context.readings_accuracy.get("supply_voltage", ()))
-    chain = ErrorOf(context.readings_accuracy.get("supply_current", ()))
+    voltage_chain, chain = ErrorOf(of_voltage), ErrorOf(of_current)
     rises = [chain.on(last) - chain.on(first) for first, last in zip(before, currents, strict=True)]
     figures = [
         figure_of("ramp_voltage", voltage_chain.on(voltages[-1]), "V"),
@@ -55,9 +58,16 @@ def ramp(captures: Mapping[str, Capture], readings: Readings, context: RampConte
     return figures + _offsets(captures, context)
 
 
-def _means(values: Sequence[float], together: int) -> list[UFloat]:
-    """Of readings taken together, with their scatter."""
-    return [mean_of(values[start : start + together]) for start in range(0, len(values), together)]
+def _groups(readings: Readings, name: str, together: int) -> list[Sequence[float]]:
+    """Readings that were taken together."""
+    values = readings.get(name, ())
+    return [values[start : start + together] for start in range(0, len(values), together)]
+
+
+def _means(groups: Sequence[Sequence[float]], accuracies: Accuracies) -> list[UFloat]:
+    """Of each group, with the scatter of the meter, which is the same at each step, and its rounding."""
+    means = zip(means_pooled(groups), groups, strict=True)
+    return [mean + rounding_of(group, accuracies) for mean, group in means]
 
 
 def _nominal(value: UFloat) -> float:

@@ -13,12 +13,14 @@ from benchctl.measure.analyses.supply_figures import efficiency_figures, output_
 from benchctl.measure.analyses.supply_voltages import TERMINALS, with_read_voltages
 from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.power import by_channel
+from benchctl.measure.budget.resolution import mean_as_shown
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
-from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, mean_of, measured, rectangular
+from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, measured, rectangular
 
 FIRST, LAST = "first", "last"
 _OF_SUPPLY = ("supply_voltage", "supply_current", TERMINALS)
@@ -127,10 +129,18 @@ def _drift_figures(first: Capture, last: Capture, context: SoakContext) -> list[
     """By what part the power of each channel rose; what one chain and one resistor do to both records cancels."""
     figures = []
     for channel in Signals(last, {}, context.loads).channels:
-        ratio = _rms_v(last, channel, context) / _rms_v(first, channel, context)
+        ratio = _ratio(first, last, channel, context)
         power = ratio * ratio * _resistance_ratio(context.first_loads[channel], context.loads[channel])
         figures.append(figure_of("power_drift", power - 1.0, "1", channel))
     return figures
+
+
+def _ratio(first: Capture, last: Capture, channel: str, context: SoakContext) -> UFloat:
+    """The last RMS voltage over the first."""
+    before, after = (_rms_v(capture, channel, context) for capture in (first, last))
+    amplitudes = math.sqrt(2.0) * before.nominal_value, math.sqrt(2.0) * after.nominal_value
+    traces = first.trace(OUTPUT + channel), last.trace(OUTPUT + channel)
+    return on_ratio(after / before, amplitudes, traces, context.accuracy.get(OUTPUT + channel, ()))
 
 
 def _rms_v(capture: Capture, channel: str, context: SoakContext) -> UFloat:
@@ -177,11 +187,12 @@ def _read_figures(name: str, unit: str, readings: Readings, context: SoakContext
     values = [value for value in readings.get(name, ()) if math.isfinite(value)]
     if not values:
         return []
-    chain = ErrorOf(context.readings_accuracy.get(name, ()))
-    figures = [figure_of(name, chain.on(mean_of(values)), unit)]
+    accuracies = context.readings_accuracy.get(name, ())
+    chain = ErrorOf(accuracies)
+    figures = [figure_of(name, chain.on(mean_as_shown(values, accuracies)), unit)]
     if name == "supply_current":
         edge = max(math.ceil(_END_PART * len(values)), 1)
-        drift = chain.on(mean_of(values[-edge:])) - chain.on(mean_of(values[:edge]))
+        drift = chain.on(mean_as_shown(values[-edge:], accuracies)) - chain.on(mean_as_shown(values[:edge], accuracies))
         figures.append(figure_of("supply_current_drift", drift, unit))
     return figures
 

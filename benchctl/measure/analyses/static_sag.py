@@ -16,7 +16,7 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.analyses.supply_voltages import TERMINALS
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
-from benchctl.measure.budget.signals import mean_and_scatter
+from benchctl.measure.budget.signals import mean_with_scatter
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.supply import Span, whole_record
@@ -45,9 +45,8 @@ def _by_record(driven: Capture, span: Span, rest: Capture | None, context: IdleC
 
 
 def _mean(trace: Trace, span: Span) -> UFloat:
-    value, scatter = mean_and_scatter(trace, span)
     noise = float(np.std(trace.values(span.start, span.stop)))
-    return measured(value, math.hypot(scatter, math.sqrt(alike(noise, trace.step))))
+    return mean_with_scatter(trace, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
 
 
 def _zeros(one: Trace, other: Trace, context: IdleContext) -> UFloat:

@@ -15,6 +15,7 @@ from benchctl.measure.signal.thermal import Prediction, predict_final_temperatur
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, measured
 
 TIME, HEATSINK = "time", "heatsink"
+_WORST_TIME_CONSTANT_U = 0.25  # standard, relative: a U of more than half of it would reach twice and half of it
 _FORETELLS_NOTHING_K = 20.0  # of uncertainty: from tepid to too hot to touch
 
 
@@ -63,6 +64,8 @@ def _readable(readings: Readings) -> tuple[list[float], list[float]]:
 
 
 def _time_constants(found: Prediction) -> list[Figure]:
-    """The slow stage's, which is the heatsink's own, and the fast one's, which is that of the devices, if it shows."""
+    """The slow stage's, which is the heatsink's own, and the fast one's, which is that of the devices, if it shows; as
+    far as they are known."""
     names = ("heatsink_time_constant", "heatsink_time_constant_fast")
-    return [Figure(name, tau_s, "s") for name, tau_s in zip(names, found.time_constants_s, strict=False)]
+    known = zip(names, found.time_constants_s, found.time_constants_u, strict=False)
+    return [figure_of(name, measured(tau_s, tau_s * u), "s") for name, tau_s, u in known if u < _WORST_TIME_CONSTANT_U]

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from benchctl.measure.budget.signals import mean_and_scatter
+from benchctl.measure.budget.signals import mean_with_scatter
 from benchctl.measure.budget.zero import stated_limit
+from benchctl.measure.freedom import expanded
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
 from benchctl.measure.signal.supply import Span, whole_cycles, whole_record
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracies
+from benchctl.measure.uncertainty import Accuracies
 from benchctl.quantity import render
 
 _FEWEST_CYCLES = 2.0
@@ -56,7 +57,8 @@ def _span(capture: Capture, frequency_hz: float | None) -> Span:
 
 
 def _dc(channel: str, trace: Trace, span: Span, accuracies: Accuracies) -> OutputDc:
-    value_v, scatter_v = mean_and_scatter(trace, span)
+    mean_v = mean_with_scatter(trace, span)
+    value_v, (scatter_v, _) = float(mean_v.nominal_value), expanded(mean_v)
     zero_v = stated_limit(accuracies, trace.full_scale) if trace.zero_limit is None else trace.zero_limit
     gain = sum(accuracy.reading for accuracy in accuracies)
-    return OutputDc(channel, value_v, gain * abs(value_v) + zero_v + COVERAGE_FACTOR * scatter_v)
+    return OutputDc(channel, value_v, gain * abs(value_v) + zero_v + scatter_v)

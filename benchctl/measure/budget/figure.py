@@ -10,7 +10,7 @@ from typing import Literal
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.uncertainty import COVERAGE_FACTOR
+from benchctl.measure.freedom import expanded
 
 Bound = Literal["", "at most", "at least"]
 Verdict = Literal["", "passes", "fails", "inconclusive"]
@@ -49,13 +49,14 @@ class Figure:
 
 
 def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
-    """The figure of an uncertain value, with U = 2 u."""
+    """The figure of an uncertain value, with U = k u; k is 2, and more where u was seen in few readings."""
+    uncertainty, factor = expanded(value)
     return Figure(
         name=name,
         value=float(value.nominal_value),
         unit=unit,
-        expanded_uncertainty=COVERAGE_FACTOR * float(value.std_dev),
-        coverage_factor=COVERAGE_FACTOR,
+        expanded_uncertainty=uncertainty,
+        coverage_factor=factor,
         channel=channel,
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from uncertainties import UFloat
 
 from benchctl.measure.budget.figure import Figure, figure_of
+from benchctl.measure.budget.resolution import rounding_of
 from benchctl.measure.uncertainty import Accuracy, ErrorOf, mean_of, means_together
 
 Readings = Mapping[str, Sequence[float]]
@@ -18,13 +19,15 @@ class Meters:
     """The means of `readings`, with their scatter and the meters' errors.
 
     Supply voltage and current are read in turn, so their scatter is taken together: a sinking voltage that goes with
-    a rising current changes their product less than either.
+    a rising current changes their product less than either. A supply may show them in coarse steps.
     """
 
     def __init__(self, readings: Readings, accuracy: Mapping[str, Sequence[Accuracy]]) -> None:
         means = {name: mean_of(values) for name, values in readings.items() if values}
         if _VOLTAGE in means and _CURRENT in means:
             means[_VOLTAGE], means[_CURRENT] = means_together(readings[_VOLTAGE], readings[_CURRENT])
+        for name in means.keys() & {_VOLTAGE, _CURRENT}:
+            means[name] += rounding_of(readings[name], accuracy.get(name, ()))
         self._values = {name: ErrorOf(accuracy.get(name, ())).on(mean) for name, mean in means.items()}
 
     def get(self, name: str) -> UFloat | None:

@@ -5,13 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 
+import numpy as np
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.power import load_power
 from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, extremes, mean, mean_product, mean_square
-from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, mean_of, measured
+from benchctl.measure.uncertainty import (
+    Accuracy,
+    ErrorOf,
+    LoadResistance,
+    exactly,
+    mean_of,
+    measured,
+)
 
 
 class Signals:
@@ -24,6 +33,7 @@ class Signals:
         loads: Mapping[str, LoadResistance] | None = None,
     ) -> None:
         self.capture = capture
+        self._accuracy = accuracy
         self._errors = {
             name: ErrorOf(accuracy.get(name, ()), trace.full_scale, trace.zero_limit)
             for name, trace in capture.traces.items()
@@ -62,13 +72,19 @@ class Signals:
         """The same for a true rms of `signal`, where its mean was `mean`."""
         return self._errors[signal].on_rms(measured(rms, own), mean)
 
+    def ratio(self, signal: str, ratio: UFloat, first: float, second: float) -> UFloat:
+        """A ratio of two amplitudes of `signal`, with what the linearity of its chain leaves open."""
+        trace = self.capture.trace(signal)
+        return on_ratio(ratio, (first, second), (trace, trace), self._accuracy.get(signal, ()))
+
     def mean(self, signal: str, span: Span) -> UFloat:
-        return self.on(signal, *mean_and_scatter(self.capture.trace(signal), span))
+        return self._errors[signal].on(mean_with_scatter(self.capture.trace(signal), span))
 
     def rms(self, signal: str, span: Span) -> UFloat:
         trace = self.capture.trace(signal)
         scatter = _scatter(span, lambda part: math.sqrt(mean_square(trace, part)))
-        return self.on_rms(signal, math.sqrt(mean_square(trace, span)), mean(trace, span), scatter)
+        rms = math.sqrt(mean_square(trace, span)) + scatter
+        return self._errors[signal].on_rms(rms, mean(trace, span))
 
     def extremes(self, signal: str, span: Span) -> tuple[UFloat, UFloat]:
         """Lowest and highest value within 20 kHz."""
@@ -102,16 +118,16 @@ class Signals:
         x, y = self.capture.trace(first), self.capture.trace(second)
         one, other = self._errors[first], self._errors[second]
         scatter = _scatter(span, lambda part: mean_product(x, y, part))
-        product = measured(mean_product(x, y, span), scatter)
+        product = mean_product(x, y, span) + scatter
         return one.gain * other.gain * product + one.zero * mean(y, span) + other.zero * mean(x, span)
 
 
-def mean_and_scatter(trace: Trace, span: Span) -> tuple[float, float]:
-    """The mean of a trace over a span, and its standard uncertainty from the scatter of the span's like parts."""
-    return mean(trace, span), _scatter(span, lambda part: mean(trace, part))
+def mean_with_scatter(trace: Trace, span: Span) -> UFloat:
+    """The mean of a trace over a span, uncertain by the scatter of the span's like parts."""
+    return mean(trace, span) + _scatter(span, lambda part: mean(trace, part))
 
 
-def _scatter(span: Span, of: Callable[[Span], float]) -> float:
-    """Standard uncertainty of a mean from the scatter of the span's like parts (type A); 0 where it has none."""
+def _scatter(span: Span, of: Callable[[Span], float]) -> UFloat:
+    """An error of nought, as uncertain as the scatter of the span's like parts leaves their mean (type A)."""
     parts = [of(part) for part in span.parts()]
-    return float(mean_of(parts).std_dev) if parts else 0.0
+    return mean_of(parts) - float(np.mean(parts)) if parts else exactly(0.0)

@@ -14,7 +14,7 @@ from uncertainties import UFloat
 
 from benchctl.errors import RecordTooShort, SilentRecord
 from benchctl.measure.signal.record import Samples
-from benchctl.measure.uncertainty import measured
+from benchctl.measure.uncertainty import Scatter, measured, scattered
 
 _FEWEST_CYCLES = 5  # three unknowns, and scatter to judge the fit by
 _CLEAR_FALL = 4.0  # times the scatter of a peak: less is not a droop whose shape could be told
@@ -76,10 +76,14 @@ def _refine(times_s: Samples, peaks: Samples, tau_s: float, peak_noise: float) -
         design = np.column_stack([np.ones(times_s.size), decay, fall * decay * times_s / tau_s**2])
         step = float(np.linalg.lstsq(design, peaks - end - fall * decay, rcond=None)[0][2])
         tau_s += max(step, -tau_s / 2.0)
-    variance = max(squares / (times_s.size - 3), peak_noise**2)
+    freedom = times_s.size - 3
+    is_seen = squares / freedom > peak_noise**2
+    variance = squares / freedom if is_seen else peak_noise**2
     normal = design.T @ design
     if not np.linalg.cond(normal) < 1.0 / np.finfo(np.float64).eps:
         return None
     u_s = math.sqrt(variance * float(np.linalg.inv(normal)[2, 2]))
     known = fall > 0.0 and 0.0 < u_s < _LARGEST_RELATIVE_U * tau_s
-    return measured(tau_s, u_s) if known else None
+    if not known:
+        return None
+    return tau_s + scattered(u_s, Scatter(freedom)) if is_seen else measured(tau_s, u_s)

@@ -102,10 +102,12 @@ def heating(now_c: float, ambient_c: float, heat_w: float, k_per_w: float, time_
 class Prediction(Curve):
     """A curve found from readings: now is the last of them, freed of scatter.
 
-    The final temperature has `expanded_uncertainty_k` (k = 2).
+    The final temperature has `expanded_uncertainty_k` (k = 2). `time_constants_u` are the standard uncertainties of the
+    natural logarithms of the time constants, which are about the relative ones.
     """
 
     expanded_uncertainty_k: float
+    time_constants_u: tuple[float, ...] = ()
 
     def is_good_to(self, tolerance_k: float) -> bool:
         """Whether the final temperature is known to `tolerance_k`, so that there is no need to wait for it."""
@@ -188,6 +190,24 @@ class _Curves:
     squares: Array
     covariance: Array
 
+    @property
+    def stages(self) -> int:
+        """How many stages these curves have."""
+        return 2 if self.covariance.shape[-1] == _FITTED_OF_TWO else 1
+
+    def log_tau_u(self, taus: Array, scatter: float, reach_k: float) -> tuple[float, float]:
+        """Standard uncertainties of the logarithms of both time constants: how far those of likely curves are from
+        `taus`, and how badly each curve tells its fast one."""
+        evidence = self.log_evidence(scatter, reach_k)
+        weights = np.exp(evidence - evidence.max())
+        weights /= weights.sum()
+        slow = weights @ (self.log_tau - math.log(taus[0])) ** 2
+        fast = weights @ (self.log_tau_fast - math.log(taus[1])) ** 2
+        if self.stages == 2:
+            fast_k = np.maximum(np.abs(self.coefficients[:, 2]), np.finfo(np.float64).tiny)
+            fast += weights @ np.minimum(self.covariance[:, -1, -1] * scatter**2 / fast_k**2, 1.0)
+        return math.sqrt(float(slow)), math.sqrt(float(fast))
+
     def log_evidence(self, scatter: float, reach_k: float) -> Array:
         """How much speaks for each curve: its likelihood times the share of what was possible that it leaves possible.
 
@@ -196,7 +216,7 @@ class _Curves:
         """
         fitted = self.covariance.shape[-1]
         shares = 0.5 * np.linalg.slogdet(self.covariance)[1] + fitted * math.log(scatter * _ROOT_TWO_PI / reach_k)
-        if fitted == _FITTED_OF_TWO:
+        if self.stages == 2:
             widest = math.log(_SLOWEST) - self.log_tau_fast.min()
             fast_k = np.maximum(np.abs(self.coefficients[:, 2]), scatter * np.sqrt(self.covariance[:, -1, -1]) / widest)
             shares += np.log(reach_k / (fast_k * widest))
@@ -291,11 +311,13 @@ def _summary(fits: _Fits, kinds: Sequence[_Curves], mean_c: float, span_s: float
     # The curve is the likeliest one, shifted in its slow part so that it ends where the mean over all of them does.
     amplitudes[0] += ends[best] - end
     kept = 2 if coefficients[best, 2] != 0.0 else 1
+    kind = next(curves for curves in kinds if curves.stages == kept)
     return Prediction(
         final_c=mean_c + end,
         expanded_uncertainty_k=COVERAGE_FACTOR * math.sqrt(float(weights @ ((ends - end) ** 2 + variances))),
         amplitudes_k=tuple(float(amplitude) for amplitude in amplitudes[:kept]),
         time_constants_s=tuple(float(tau) * span_s for tau in taus[:kept]),
+        time_constants_u=kind.log_tau_u(taus, scatter, fits.reach_k)[:kept],
     )
 
 

@@ -60,9 +60,10 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
 UNCERTAINTY = (
     "Uncertainty follows the GUM (JCGM 100:2008): from the limits of error that the bench file states for instruments "
     "and probes, each taken as equally likely anywhere within them, from the uncertainty of the load resistors, and "
-    "from the scatter of repeated readings. Errors of one instrument count as one, wherever its values go. Behind ± "
-    "stands the expanded uncertainty U with coverage factor k = 2, about 95 %. It is as good as the bench file: "
-    "calibration is its owner's."
+    "from the scatter of repeated readings. Errors of one instrument count as one, wherever its values go; of what its "
+    "channels may have in common the worse is taken. Behind ± stands the expanded uncertainty U for about 95 %: the "
+    "coverage factor k is 2, and more where few readings were taken (Student's t by effective degrees of freedom, "
+    "G.4). It is as good as the bench file: calibration is its owner's."
 )
 
 

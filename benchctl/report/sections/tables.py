@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import value_in_words
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 
 @dataclass(frozen=True)
@@ -58,8 +59,17 @@ def heads(*texts: str, numbers: Sequence[str] = ()) -> tuple[Head, ...]:
 
 def coverage_in_words(figures: Iterable[Figure]) -> str:
     """What stands behind ± in a table of these figures."""
-    factors = sorted({figure.coverage_factor for figure in figures if figure.coverage_factor is not None})
-    return f"±: expanded uncertainty, k = {' or '.join(f'{factor:g}' for factor in factors)}" if factors else ""
+    uncertain = [figure for figure in figures if figure.coverage_factor is not None]
+    if not uncertain:
+        return ""
+    unless = ", or as it says" if any(map(factor_in_words, uncertain)) else ""
+    return f"±: expanded uncertainty, k = {COVERAGE_FACTOR:g}{unless}"
+
+
+def factor_in_words(figure: Figure) -> str:
+    """The coverage factor of a figure whose uncertainty was seen in few readings; nothing where it is 2."""
+    factor = f"{figure.coverage_factor or COVERAGE_FACTOR:.1f}"
+    return "" if factor == f"{COVERAGE_FACTOR:.1f}" else f"k = {factor}"
 
 
 def step_in_short(label: str) -> str:
@@ -79,4 +89,5 @@ def look_of(verdict: str) -> str:
 
 def value_cell(figure: Figure) -> Cell:
     """A figure's value as its uncertainty supports it, its verdict, and its exact value for a machine."""
-    return Cell(value_in_words(figure), look_of(figure.verdict) or "number", repr(figure.value), figure.verdict)
+    said = " ".join(filter(None, [value_in_words(figure), factor_in_words(figure)]))
+    return Cell(said, look_of(figure.verdict) or "number", repr(figure.value), figure.verdict)

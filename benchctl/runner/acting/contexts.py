@@ -8,7 +8,7 @@ from typing import Any
 
 from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWiring
 from benchctl.documents.bench_file.by_hand import LoadsByHand
-from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter, RelayBank
+from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter, Oscilloscope, RelayBank
 from benchctl.documents.bench_file.multimeter import Point
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
@@ -16,21 +16,28 @@ from benchctl.measure.analyses.supply_voltages import TERMINALS
 from benchctl.measure.signal.record import SUPPLY_CURRENT
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, LoadResistance
 
+_OSCILLOSCOPE = "oscilloscope"
+
 
 def signal_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
     """Each wired signal -> the accuracies of its chain: the oscilloscope, then the probe."""
     oscilloscope = bench.instruments.oscilloscope
     if oscilloscope is None:
         return {}
-    voltage = oscilloscope.accuracy.voltage
-    return {name: _chain(voltage, wiring) for name, wiring in bench.signals.wirings()}
+    return {name: _chain(oscilloscope, wiring) for name, wiring in bench.signals.wirings()}
 
 
-def _chain(voltage: StatedAccuracy, wiring: VoltageWiring | CurrentWiring) -> tuple[Accuracy, ...]:
+def _chain(oscilloscope: Oscilloscope, wiring: VoltageWiring | CurrentWiring) -> tuple[Accuracy, ...]:
     """The fixed part is in volts at the oscilloscope's input, so the probe scales it."""
-    probe = wiring.probe
+    voltage, probe = oscilloscope.accuracy.voltage, wiring.probe
     return (
-        Accuracy(voltage.reading, voltage.range, voltage.fixed * probe.units_per_volt),
+        Accuracy(
+            voltage.reading,
+            voltage.range,
+            voltage.fixed * probe.units_per_volt,
+            linearity=oscilloscope.linearity,
+            scale=_OSCILLOSCOPE,
+        ),
         Accuracy(reading=probe.accuracy),
     )
 
@@ -52,8 +59,9 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
     supply, thermometer = bench.instruments.supply, bench.instruments.thermometer
     accuracies: dict[str, tuple[Accuracy, ...]] = {}
     if supply is not None:
-        accuracies["supply_voltage"] = (_reading(supply.accuracy.voltage, supply.main.voltage_v),)
-        accuracies["supply_current"] = (_reading(supply.accuracy.current, supply.main.current_a),)
+        voltage, current = supply.accuracy.voltage, supply.accuracy.current
+        accuracies["supply_voltage"] = (_reading(voltage, supply.main.voltage_v, voltage.resolution),)
+        accuracies["supply_current"] = (_reading(current, supply.main.current_a, current.resolution),)
     if thermometer is not None:
         for channel, _ in thermometer.channels.items():
             accuracies[channel] = (Accuracy(fixed=thermometer.accuracy.temperature.fixed),)
@@ -100,9 +108,9 @@ def zero_allowances(bench: Bench) -> dict[str, float]:
     return {} if clamp is None else {SUPPLY_CURRENT: CLAMP_ZERO * clamp.probe.rating_a}
 
 
-def _reading(accuracy: StatedAccuracy, full_scale: float) -> Accuracy:
+def _reading(accuracy: StatedAccuracy, full_scale: float, resolution: float = 0.0) -> Accuracy:
     """A supply or a generator has one range, its output's full scale, so that part is fixed."""
-    return Accuracy(reading=accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale)
+    return Accuracy(accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale, resolution=resolution)
 
 
 def load_resistances(

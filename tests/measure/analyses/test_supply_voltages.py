@@ -11,8 +11,8 @@ from benchctl.measure.budget.meters import Meters
 from benchctl.measure.uncertainty import Accuracy
 
 METERS = {
-    "supply_voltage": (Accuracy(fixed=0.02),),
-    "supply_current": (Accuracy(fixed=0.5),),
+    "supply_voltage": (Accuracy(fixed=0.02, resolution=1e-6),),
+    "supply_current": (Accuracy(fixed=0.5, resolution=1e-6),),
     "terminal_voltage": (Accuracy(fixed=0.005),),
 }
 READ = {"supply_voltage": [14.4, 14.4], "supply_current": [64.0, 64.0]}

@@ -38,6 +38,19 @@ def test_the_end_lies_within_the_stated_uncertainty_about_as_often_as_it_promise
     assert hits >= 36
 
 
+@pytest.mark.parametrize("spans", [2.0, 4.0])
+def test_the_slow_time_constant_lies_within_the_stated_uncertainty_about_as_often_as_it_promises(spans: float) -> None:
+    """As for the end; the logarithm of a time constant is known alike to both sides."""
+    random = np.random.default_rng(21)
+    scores = []
+    for _ in range(40):
+        times_s, temperatures_c, _, slow_s = _warming(random, spans)
+        found = predict_final_temperature(times_s, temperatures_c)
+        scores.append(math.log(found.time_constants_s[0] / slow_s) / found.time_constants_u[0])
+    assert sum(abs(score) <= 2.0 for score in scores) >= 36
+    assert np.std(scores) > 0.6, "and it is not wide for nothing"
+
+
 def test_the_uncertainty_narrows_as_the_curve_bends() -> None:
     random = np.random.default_rng(21)
     times_s, temperatures_c, _, slow_s = _warming(random, 4.0)
