@@ -10,6 +10,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from benchctl.documents.amplifier_file.power_side import Thump
 from benchctl.documents.model.fields import (
     ChannelName,
     PositiveHenries,
@@ -71,13 +72,15 @@ class AmplifierImperfections(Part):
     output_inductance_h: PositiveHenries | None = Field(
         default=None, description="inductance of each output, in series with its resistance"
     )
+    thump: Thump | None = Field(default=None, description="a pulse at the outputs when it unmutes or loses its supply")
 
     def bridged(self) -> AmplifierImperfections:
-        """Those of two channels bridged: twice the voltage; what is told of one channel is left out."""
+        """Those of two channels bridged: twice the voltage; what is told of one channel is left out, and so is the
+        thump, which is alike in both halves."""
         twice = ("slew_v_per_s", "output_inductance_h")
         doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
         bend = None if self.bend is None else self.bend.model_copy(update={"at_v": 2.0 * self.bend.at_v})
-        return self.model_copy(update={**doubled, "bend": bend, "inverted": (), "lag_hz": {}})
+        return self.model_copy(update={**doubled, "bend": bend, "inverted": (), "lag_hz": {}, "thump": None})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every channel that is named, and where."""

@@ -149,7 +149,11 @@ class AmplifierSimulation(Part):
     heatsink: HeatsinkSimulation | None = None
     protection: ProtectionSimulation | None = None
     turn_on_delay_s: NotNegativeSeconds | None = Field(default=None, description="how long it stays muted after waking")
-    soft_start_s: NotNegativeSeconds | None = Field(default=None, description="how long the converter takes to ramp up")
+    soft_start_s: NotNegativeSeconds | None = Field(
+        default=None,
+        description="how long the converter takes to ramp up; 0 s: only supply, leads and the rails' source resistance "
+        "limit the inrush into the reservoir",
+    )
     faults: AmplifierFaults | None = Field(default=None, description="what is wrong with it")
 
     def bridged(self, pair: tuple[str, ...], name: str, channels: int) -> AmplifierSimulation:

@@ -17,7 +17,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
 
+from benchctl.documents.amplifier_file.power_side import Thump
 from benchctl.documents.amplifier_file.simulation import ProtectionSimulation
+from benchctl.simulator.amplifier.thump import Pulse
 
 LOW_VOLTAGE_DELAY_S = 0.1
 """The terminals must stay low for this long: the dip of a burst is not a flat battery (common practice)."""
@@ -101,7 +103,12 @@ class Amplifier:
     turn_on_delay_s: float
     soft_start_s: float
     remote_threshold_v: float
+    thump: Thump | None = None
+    ramp_step_s: float = 0.0
+    """the ramp of the converter moves in such steps; it is what it is in the middle of each"""
     state: State = State.ASLEEP
+    pulse: Pulse | None = None
+    """the last thump"""
     entered_s: float = 0.0
     _starving: _Lasting = field(default_factory=lambda: _Lasting(LOW_VOLTAGE_DELAY_S))
     _offset: _Lasting = field(default_factory=lambda: _Lasting(OUTPUT_DC_DELAY_S))
@@ -117,7 +124,7 @@ class Amplifier:
             return 0.0
         if self.state is not State.WAKING or self.soft_start_s == 0:
             return 1.0
-        return min((now_s - self.entered_s) / self.soft_start_s, 1.0)
+        return min((now_s - self.entered_s + self.ramp_step_s / 2) / self.soft_start_s, 1.0)
 
     def next_change_s(self) -> float:
         """The next instant at which the state may change by itself."""
@@ -139,9 +146,19 @@ class Amplifier:
         following = self._next_state(now_s, sight)
         if following is self.state:
             return False
+        self._thump(following, now_s)
         self.state, self.entered_s = following, now_s
         self._starving.since_s = self._offset.since_s = None
         return True
+
+    def _thump(self, following: State, now_s: float) -> None:
+        """One whose protection mutes it has its relay open before anything is heard."""
+        if self.thump is None:
+            return
+        if following is State.PLAYING:
+            self.pulse = Pulse(self.thump.turn_on_v, now_s, self.thump.time_constant_s)
+        elif self.state is State.PLAYING and following in {State.ASLEEP, State.STARVED}:
+            self.pulse = Pulse(self.thump.turn_off_v, now_s, self.thump.time_constant_s)
 
     def _next_state(self, now_s: float, sight: Sight) -> State:
         if sight.remote_v < self.remote_threshold_v:

@@ -15,7 +15,7 @@ from benchctl.simulator.hardware.relays import Relays
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
 from benchctl.simulator.hardware.thermal import Sensor, ThermalChain
 from benchctl.simulator.hardware.watchdog import Watchdog
-from benchctl.simulator.model.description import BenchDescription, ResistorDescription
+from benchctl.simulator.model.description import BenchDescription, Physics, ResistorDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 
 REMOTE_INPUT_OHM = 4700.0
@@ -35,6 +35,11 @@ GAIN_STEP = 1 / 512
 
 LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 """How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
+
+RAMP_STEP = 1 / 40
+"""A converter's ramp moves in steps of so much of the time constant of its rails: the inrush is then right to 1.3 %."""
+
+SHORTEST_RAMP_STEP_S, LONGEST_RAMP_STEP_S = 5e-5, 0.002
 
 BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
@@ -320,7 +325,15 @@ def _amplifier(description: BenchDescription) -> Amplifier:
         soft_start_s=min(physics.soft_start_s, physics.turn_on_delay_s),
         # Half the stated remote voltage wakes it (common practice); any supply at all does where there is no lead.
         remote_threshold_v=max(plate.remote_turn_on_v / 2, 1.0),
+        thump=physics.imperfections.thump,
+        ramp_step_s=_ramp_step_s(physics),
     )
+
+
+def _ramp_step_s(physics: Physics) -> float:
+    """So that the current into the reservoir, C·dV/dt, is never off by more than half a step's part of it."""
+    step_s = RAMP_STEP * physics.rail_stiffness_ohm * physics.reservoir_f
+    return min(max(step_s, SHORTEST_RAMP_STEP_S), LONGEST_RAMP_STEP_S)
 
 
 def _true_resistors(description: BenchDescription, true_errors: TrueErrors) -> list[TrueResistor]:

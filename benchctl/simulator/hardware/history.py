@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from benchctl.simulator.amplifier.rails.means import RailCurve, Step
+from benchctl.simulator.amplifier.thump import Pulse
 from benchctl.simulator.generator_signal import Tone
 
 
@@ -18,6 +19,8 @@ class Stretch:
     start_s: float
     run: RailCurve
     tone: Tone
+    pulse: Pulse | None = None
+    """the thump that may still be heard"""
 
     @property
     def end_s(self) -> float:

@@ -20,6 +20,7 @@ from benchctl.simulator.amplifier.circuit import Circuit, Flows, Outputs
 from benchctl.simulator.amplifier.rails.follower import RailFollower
 from benchctl.simulator.amplifier.rails.means import RailCurve
 from benchctl.simulator.amplifier.rails.voltages import EMPTY, Rails
+from benchctl.simulator.amplifier.thump import Pulse
 from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, Signals, side_voltage_v
 from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
 from benchctl.simulator.model.description import BenchDescription
@@ -151,8 +152,12 @@ class PhysicalBench:
             run = self._follower.curve(circuit, self.rails, phase, noticed_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
-        self.history.append(Stretch(self.time_s, run, signals.tone))
+        self.history.append(Stretch(self.time_s, run, signals.tone, self._pulse()))
         self.time_s, self.rails = end_s, run.end
+
+    def _pulse(self) -> Pulse | None:
+        pulse = self.connections.amplifier.pulse
+        return None if pulse is None or pulse.over(self.time_s) else pulse
 
     def _collect_heat(self, run: RailCurve) -> None:
         """Temperatures change slowly, so heat is collected and passed on a few times a second."""
@@ -174,8 +179,9 @@ class PhysicalBench:
     def _next_look_s(self) -> float:
         """The latest time at which to look at states again."""
         amplifier = self.connections.amplifier
-        short = self.connections.main_output.timing or 0 < amplifier.ramp(self.time_s + SHORT_STEP_S) < 1
-        longest_s = SHORT_STEP_S if short else LONGEST_STEP_S
+        longest_s = SHORT_STEP_S if self.connections.main_output.timing else LONGEST_STEP_S
+        if 0 < amplifier.ramp(self.time_s) < 1:
+            longest_s = min(longest_s, amplifier.ramp_step_s)
         change_s = amplifier.next_change_s()
         bounce_s, bite_s = self.connections.relays.next_bounce_s, self.connections.watchdog.due_s
         change_s = change_s if change_s > self.time_s else math.inf

@@ -34,12 +34,14 @@ def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sample
     for span, step, part in _cuts(spans, times_s):
         stage = step.circuit.stages[channel]
         asked_v = asked.during(span, stage, times_s[part])
+        if span.pulse is not None:
+            samples[part] = span.pulse.at(times_s[part])
         if not stage.live:
             continue
         rails_v = step.rails_v(times_s[part] - span.start_s)
         headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
-        samples[part] = stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
+        samples[part] += stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
     return samples
 
 
