@@ -93,7 +93,7 @@ def noise_figures(captures: Mapping[str, Capture], _readings: Readings, context:
         raise MeasurementError("no capture of the undriven output was taken")
     figures: list[Figure] = []
     for channel in captures[NOISE].channels:
-        records = _records(captures, channel, context)
+        records = records_of(captures, channel, context)
         of_channel = _levels(channel, *records, context) + _line_figures(channel, *records, context)
         names = [captures[role].name for role, record in zip((NOISE, OFF), records, strict=True) if record]
         figures += from_capture(of_channel, *names)
@@ -102,10 +102,10 @@ def noise_figures(captures: Mapping[str, Capture], _readings: Readings, context:
 
 def strongest_lines(captures: Mapping[str, Capture], channel: str, context: NoiseContext) -> list[NamedLine]:
     """The strongest lines in the noise of a channel, with their names."""
-    return _named(*_records(captures, channel, context))[:MOST_LINES]
+    return _named(*records_of(captures, channel, context))[:MOST_LINES]
 
 
-def _records(
+def records_of(
     captures: Mapping[str, Capture], channel: str, context: NoiseContext
 ) -> tuple[NoiseRecord, NoiseRecord | None]:
     """The noise of a channel, and that of the oscilloscope alone, where it was taken alike."""

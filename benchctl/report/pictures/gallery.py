@@ -10,6 +10,7 @@ from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.cycles import cycle_pictures
 from benchctl.report.pictures.distortion import distortion_pictures
 from benchctl.report.pictures.efficiency import efficiency_pictures
+from benchctl.report.pictures.noise import noise_pictures
 from benchctl.report.pictures.power import power_pictures
 from benchctl.report.pictures.response import response_pictures
 from benchctl.report.pictures.trend import trend_pictures
@@ -47,4 +48,5 @@ def _all(run_record: RunRecord) -> Iterator[tuple[str, Iterator[Picture]]]:
     yield "efficiency", efficiency_pictures(run_record)
     yield "distortion against level", distortion_pictures(run_record)
     yield "the response", response_pictures(run_record)
+    yield "the noise", noise_pictures(run_record)
     yield "the trend", trend_pictures(run_record)
