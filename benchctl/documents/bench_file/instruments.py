@@ -38,6 +38,7 @@ from benchctl.documents.model.fields import (
     SamplesPerSecond,
     ScanChannel,
     SensorName,
+    Tolerance,
     Whole,
     YesNo,
     bounded,
@@ -81,6 +82,11 @@ class GeneratorRatings(Part):
 
     level_v: PositiveVolts = Field(description="highest level, RMS")
     frequency_hz: PositiveHertz = Field(description="highest frequency")
+    distortion: Tolerance = Field(
+        default=0.001,
+        description="distortion with noise (THD+N) of its tone at most; where the amplifier's is not clearly more, "
+        "`measure_distortion` gives a bound. Left out, 0.1 % (common practice for function generators)",
+    )
 
 
 class GeneratorAccuracies(Part):

@@ -83,6 +83,9 @@ FIGURES: Mapping[str, FigureName] = {
     "channel_balance": FigureName(
         "1", "gain of a channel over the gain of the first channel, at one frequency", "within 1 dB"
     ),
+    "gain_linearity": FigureName(
+        "1", "gain at a level over the gain at the reference level, at one frequency", "within 0.5 dB"
+    ),
     "gain_error": FigureName("1", "gain over the gain that was wanted, minus 1", "within 2 %"),
     "input_sensitivity": FigureName("V", "input level, RMS, that drives the output to rated power", "below 1 V"),
     "lower_band_edge": FigureName("Hz", "frequency below the reference at which the gain is 3 dB down", "below 20 Hz"),

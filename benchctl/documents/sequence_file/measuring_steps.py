@@ -24,7 +24,7 @@ from benchctl.documents.model.fields import (
     bounded,
     counted,
 )
-from benchctl.documents.model.level import LEVEL, DriveLevel
+from benchctl.documents.model.level import LEVEL, DriveLevel, Level
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     Driven,
@@ -63,6 +63,7 @@ NOISE_FIGURES = (
     "signal_to_noise_1w",
     "signal_to_noise_rated",
 )
+DISTORTION_FIGURES = ("thd_n", "thd", "output_rms")
 POINT_FIGURES = ("dc_voltage", "ac_voltage", "resistance", "temperature")
 
 
@@ -202,6 +203,38 @@ class MeasureNoise(Named, Driven):
     )
 
 
+class MeasureDistortion(SteppedSine):
+    """Measure distortion against frequency at a low level, 1 W where nothing else is said. A distortion that the
+    oscilloscope or the generator may have made is given as a bound."""
+
+    kind: Literal["measure_distortion"] = "measure_distortion"
+    to_hz: AudioHertz = Field(default=10e3, description="the highest frequency")
+    level: DriveLevel | None = Field(default=None, description=f"{LEVEL}; if left out, 1 W into each load")
+    expect: Annotated[Expectations, *expecting(*DISTORTION_FIGURES)] = Field(
+        default_factory=dict, description="acceptance criteria, such as `thd_n: below 0.5 %`"
+    )
+
+
+class MeasureLinearity(Named, Driven):
+    """Measure the gain at levels from far below rated power up to it, and how far it differs from the gain at a
+    reference level."""
+
+    STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
+
+    kind: Literal["measure_linearity"] = "measure_linearity"
+    lowest: DriveLevel = Field(default=Level(1e-6, "rated"), description=f"the lowest level; {LEVEL}")
+    highest: DriveLevel = Field(default=Level(1.0, "rated"), description="the highest level, written in the same ways")
+    levels: Annotated[Whole, counted(at_least=2, at_most=100, example=7)] = Field(
+        default=7, description="how many levels, with equal distances in dB"
+    )
+    reference: DriveLevel = Field(
+        default=Level(0.1, "rated"), description="the level whose gain the others are compared with, written so too"
+    )
+    expect: Annotated[Expectations, *expecting("gain_linearity")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `gain_linearity: within 0.5 dB`"
+    )
+
+
 class SetGain(Named, Driven):
     """Show each channel's gain, live, while a person turns its control to the wanted one; unattended runs refuse it."""
 
@@ -265,6 +298,8 @@ MeasuringStep = (
     | MeasureFilter
     | MeasureCrosstalk
     | MeasureDamping
+    | MeasureDistortion
+    | MeasureLinearity
     | MeasurePoints
     | SetGain
 )

@@ -15,9 +15,11 @@ from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures,
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext, crosstalk
 from benchctl.measure.analyses.damping_figures import DampingContext, damping
+from benchctl.measure.analyses.distortion_figures import DistortionContext, distortion
 from benchctl.measure.analyses.filter_figures import filter_figures
 from benchctl.measure.analyses.fold_back_figures import FoldBackContext, fold_back
 from benchctl.measure.analyses.gain_figures import GainContext, gain
+from benchctl.measure.analyses.linearity_figures import LinearityContext, linearity
 from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.analyses.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.analyses.point_figures import PointsContext, points
@@ -157,6 +159,8 @@ ANALYSES: Mapping[str, Analysis] = {
     "burst": Analysis(burst, BurstContext),
     "continuous": Analysis(continuous, ContinuousContext),
     "damping": Analysis(damping, DampingContext),
+    "distortion": Analysis(distortion, DistortionContext),
+    "linearity": Analysis(linearity, LinearityContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
     "ramp": Analysis(ramp, RampContext),

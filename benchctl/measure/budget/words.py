@@ -10,7 +10,15 @@ from benchctl.measure.budget.figure import Figure
 
 # Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
 _IN_DECIBELS = frozenset(
-    {"gain", "channel_balance", "crosstalk", "fold_back_gain", "signal_to_noise_1w", "signal_to_noise_rated"}
+    {
+        "gain",
+        "channel_balance",
+        "crosstalk",
+        "fold_back_gain",
+        "gain_linearity",
+        "signal_to_noise_1w",
+        "signal_to_noise_rated",
+    }
 )
 _AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order"})
 

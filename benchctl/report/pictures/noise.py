@@ -38,9 +38,7 @@ def _picture(entry: FiguresEntry, captures: Mapping[str, Capture], name: str) ->
     series = len(channels) * (2 if len(captures) > 1 else 1)
     with drawing(panel_in=2.8, legend_lines=lines_of(series, _COLUMNS)) as (figure, (axes,)):
         width_hz = records_of(captures, channels[0], context)[0].spectrum.line_hz
-        axes.set(
-            xscale="log", yscale="log", xlabel="frequency, Hz", ylabel=f"noise, V RMS in {render(width_hz, 'Hz')}"
-        )
+        axes.set(xscale="log", yscale="log", xlabel="frequency, Hz", ylabel=f"noise, V RMS in {render(width_hz, 'Hz')}")
         for place, channel in enumerate(channels):
             _plot(axes, captures, channel, context, place)
         _name(axes, [line for channel in channels for line in lines[channel]])

@@ -1,7 +1,8 @@
-"""Gain and phase, or crosstalk, against frequency."""
+"""Gain and phase, crosstalk, or distortion against frequency."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -17,7 +18,8 @@ from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawi
 from benchctl.report.reading.run_record import RunRecord
 
 # What is drawn against frequency, each in its own panel, in this order.
-_PANELS = ("gain", "phase", "crosstalk")
+_PANELS = ("gain", "phase", "crosstalk", "thd_n", "thd")
+_LOGARITHMIC = ("thd_n", "thd")
 _FEWEST = 3  # frequencies: the table shows fewer better
 
 
@@ -46,6 +48,8 @@ def _picture(entry: FiguresEntry, names: Sequence[str], name: str) -> Picture:
             _plot(panel, _of(entry, each))
             panel.set_ylabel(f"{each}, {unit_in_words(_of(entry, each)[0])}")
             _mark_edges(panel, entry)
+            if each in _LOGARITHMIC:
+                _by_decades(panel)
         panels[-1].set(xscale="log", xlabel="frequency, Hz")
         panels[-1].xaxis.set_major_formatter(quantities("Hz"))
         panels[-1].minorticks_off()
@@ -80,6 +84,15 @@ def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
         panel.plot(hertz, value, color=colour(place), marker=CARETDOWN, markersize=4.0, linestyle="", fillstyle="none")
 
 
+def _by_decades(panel: Axes) -> None:
+    """A logarithmic axis over whole decades."""
+    panel.set_yscale("log")
+    low, high = panel.get_ylim()
+    panel.set_ylim(10.0 ** math.floor(math.log10(low)), 10.0 ** math.ceil(math.log10(high)))
+    panel.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    panel.minorticks_off()
+
+
 def _curve(figures: Sequence[Figure]) -> tuple[Samples, Samples, Samples]:
     """Frequencies, values and uncertainties, as they are shown."""
     rows = [(figure.frequency_hz, *as_said(figure)) for figure in figures]
@@ -102,5 +115,6 @@ def _told(entry: FiguresEntry, names: Sequence[str]) -> str:
             if said:
                 sentences.append(f"{name} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
             if hidden := len(own) - len(said):
-                sentences.append(f"{name} of {channel} is no more than noise at {hidden} of {len(own)} frequencies.")
+                is_what = "is only a bound" if name in _LOGARITHMIC else "is no more than noise"
+                sentences.append(f"{name} of {channel} {is_what} at {hidden} of {len(own)} frequencies.")
     return " ".join(sentences)

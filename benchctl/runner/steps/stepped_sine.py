@@ -68,7 +68,7 @@ def sweep(
     """
     captures: dict[str, Capture] = {}
     peaks = dict(first_peaks or {})
-    with _left_as_it_was(run):
+    with left_as_it_was(run):
         for number, frequency_hz in enumerate(frequencies, start=1):
             set_frequency(run, frequency_hz)
             tone(run, level_v)
@@ -83,7 +83,7 @@ def sweep(
 
 
 @contextmanager
-def _left_as_it_was(run: Run) -> Iterator[None]:
+def left_as_it_was(run: Run) -> Iterator[None]:
     """Mute and tune the generator as it was, also where a record fails: the run goes on after that."""
     before_hz = run.conditions.frequency_hz
     try:
