@@ -77,6 +77,8 @@ _WHOLE: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     "degC": {"degC": _times(1.0)},
     "K": {"K": _times(1.0)},
     "1/K": {"ppm/K": _times(1e-6), "%/K": _times(0.01)},
+    "W/A": {"W/A": _times(1.0)},
+    "W/V": {"W/V": _times(1.0)},
     "V/A": {"V/A": _times(1.0), "mV/A": _times(1e-3)},
     "V/s": {"V/s": _times(1.0), "V/ms": _times(1e3), "V/us": _times(1e6)},
     "K/s": {"K/s": _times(1.0), "K/min": _times(1.0 / 60.0)},

@@ -29,11 +29,11 @@ from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.true_records import TrueRecords
 from benchmarks.coverage.true_values import (
     Truths,
+    above_rest_truth,
     clean_burst_truth,
     continuous_truth,
     full_burst_truth,
     idle_truth,
-    static_sag_truth,
 )
 from benchmarks.nobody import Nobody
 
@@ -141,7 +141,7 @@ def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords)
             return air | idle_truth(records["idle"], heatsink_c)
         case "continuous":
             tone = continuous_truth(records["continuous"], heatsink_c, entry.context["band_hz"])
-            return air | tone | static_sag_truth(records["rest"], records["continuous"])
+            return air | tone | above_rest_truth(records["rest"], records["continuous"])
         case "burst":
             cycles, every_s = entry.context["cycles"], entry.context["every_s"]
             clean = clean_burst_truth(records["clean"], cycles)

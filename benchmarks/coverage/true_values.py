@@ -22,6 +22,8 @@ BAND_HZ = 20e3
 HIGHEST_HARMONIC = 10
 FINE = 8192
 """Instants in one cycle: a clipped corner changes the mean square by parts in 1e8."""
+# Of a pause between bursts, its end, in which all has come to rest.
+PAUSE = 0.25
 COARSE = 50_000
 """Instants in a repetition, for values that follow the rail, which takes milliseconds."""
 
@@ -93,13 +95,24 @@ def continuous_truth(record: TrueRecord, heatsink_c: float, band_hz: float = BAN
     whole = math.floor((record.end_s - record.start_s) / period_s + 1e-6) * period_s
     supply, supply_w = _supply(record, whole)
     output_w = values["continuous_power", "total"]
-    return {**values, **supply, ("efficiency", ""): output_w / supply_w, ("heatsink_temperature", ""): heatsink_c}
+    return {
+        **values,
+        **supply,
+        ("efficiency", ""): output_w / supply_w,
+        ("watts_per_ampere", ""): output_w / supply["supply_current", ""],
+        ("heatsink_temperature", ""): heatsink_c,
+    }
 
 
-def static_sag_truth(rest: TrueRecord, driven: TrueRecord) -> Truths:
-    """How much lower the mean at the terminals is under the drive."""
-    means_v = [float(each.terminal_v(np.linspace(each.start_s, each.end_s, 4000)).mean()) for each in (rest, driven)]
-    return {("static_sag", ""): means_v[0] - means_v[1]}
+def above_rest_truth(rest: TrueRecord, driven: TrueRecord) -> Truths:
+    """How much lower the mean at the terminals is under the drive, and what the loads get of what it adds."""
+    (idle, idle_w), (supply, supply_w) = (_supply(each, each.end_s - each.start_s) for each in (rest, driven))
+    span_s = driven.end_s - driven.start_s
+    output_w = sum(_mean_square(driven, channel, span_s) * driven.load_s(channel) for channel in driven.channels)
+    return {
+        ("static_sag", ""): idle["supply_voltage", ""] - supply["supply_voltage", ""],
+        ("marginal_efficiency", ""): output_w / (supply_w - idle_w),
+    }
 
 
 def clean_burst_truth(record: TrueRecord, cycles: int) -> Truths:
@@ -127,7 +140,18 @@ def full_burst_truth(record: TrueRecord, cycles: int, every_s: float, heatsink_c
             values["droop_time_constant", channel] = _time_constant_s(record, row)
     supply, supply_w = _supply(record, every_s)
     output_w = sum(_mean_square(record, c, every_s) * record.load_s(c) for c in record.channels)
-    return {**values, **supply, ("efficiency", ""): output_w / supply_w, ("heatsink_temperature", ""): heatsink_c}
+    pause_s = PAUSE * (every_s - cycles / record.frequency_hz)
+    begins_s = record.start_s + every_s - pause_s
+    _, paused_w = _supply(record, pause_s, begins_s)
+    quiet_w = sum(_mean_square(record, c, pause_s, begins_s) * record.load_s(c) for c in record.channels)
+    return {
+        **values,
+        **supply,
+        ("efficiency", ""): output_w / supply_w,
+        ("marginal_efficiency", ""): (output_w - quiet_w) / (supply_w - paused_w),
+        ("watts_per_ampere", ""): output_w / supply["supply_current", ""],
+        ("heatsink_temperature", ""): heatsink_c,
+    }
 
 
 def _cycle(record: TrueRecord, channel: str, start_s: float, period_s: float) -> Cycle:
@@ -156,9 +180,9 @@ def _chosen(
     return {(name, channel): float(each[int(choose(each))]) for channel, each in watts.items()}  # type: ignore[call-overload]
 
 
-def _supply(record: TrueRecord, span_s: float) -> tuple[Truths, float]:
+def _supply(record: TrueRecord, span_s: float, begins_s: float | None = None) -> tuple[Truths, float]:
     """Figures of the supply at the amplifier's terminals, and its mean power."""
-    times_s = _instants(record.start_s, span_s)
+    times_s = _instants(record.start_s if begins_s is None else begins_s, span_s)
     current_a, terminal_v = record.supply_current_a(times_s), record.terminal_v(times_s)
     figures = {
         "supply_current": current_a.mean(),
@@ -171,8 +195,9 @@ def _supply(record: TrueRecord, span_s: float) -> tuple[Truths, float]:
     return {(name, ""): float(value) for name, value in figures.items()}, float(np.mean(current_a * terminal_v))
 
 
-def _mean_square(record: TrueRecord, channel: str, span_s: float) -> float:
-    return float(np.mean(record.output_v(channel, _instants(record.start_s, span_s, fine=True)) ** 2))
+def _mean_square(record: TrueRecord, channel: str, span_s: float, begins_s: float | None = None) -> float:
+    times_s = _instants(record.start_s if begins_s is None else begins_s, span_s, fine=True)
+    return float(np.mean(record.output_v(channel, times_s) ** 2))
 
 
 def _instants(start_s: float, span_s: float, *, fine: bool = False) -> Samples:

@@ -72,6 +72,13 @@ FIGURES: Mapping[str, FigureName] = {
         "included. Where nothing measures the voltage at the terminals, what the supply leads lose is included too",
         "above 50 %",
     ),
+    "marginal_efficiency": FigureName(
+        "1",
+        "energy that a drive adds at the loads over what it adds at the supply: of a steady tone above idle, of bursts "
+        "above the level between them, recharge included. The `efficiency` of short bursts tells most of their pauses",
+        "above 60 %",
+    ),
+    "watts_per_ampere": FigureName("W/A", "output power of all channels over the mean supply current", "above 8 W/A"),
     "heatsink_temperature": FigureName(
         "degC", "temperature of the heatsink when the figures were taken", "below 70 degC"
     ),

@@ -48,6 +48,8 @@ BURST_FIGURES = (
     "supply_current",
     "supply_current_peak",
     "efficiency",
+    "marginal_efficiency",
+    "watts_per_ampere",
     "heatsink_temperature",
     "ambient_temperature",
 )
@@ -68,6 +70,8 @@ CONTINUOUS_FIGURES = (
     "supply_current",
     "supply_current_peak",
     "efficiency",
+    "marginal_efficiency",
+    "watts_per_ampere",
     "heatsink_temperature",
     "ambient_temperature",
 )
@@ -77,6 +81,7 @@ SOAK_FIGURES = (
     "power_drift",
     "crest_factor",
     "efficiency",
+    "watts_per_ampere",
     "supply_current",
     "supply_current_drift",
     "supply_voltage",

@@ -9,15 +9,21 @@ import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.analyses.context import BurstContext
-from benchctl.measure.analyses.supply_figures import efficiency_figures, output_power, supply_figures
+from benchctl.measure.analyses.supply_figures import (
+    ampere_figures,
+    efficiency_figures,
+    marginal_burst_figures,
+    output_power,
+    supply_figures,
+)
 from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.bursts.burst import CycleTable, cycle_table, find_burst
 from benchctl.measure.bursts.droop import find_droop
 from benchctl.measure.signal.distortion import Distortion
-from benchctl.measure.signal.record import OUTPUT, Capture, Samples
-from benchctl.measure.signal.supply import whole_repetitions
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Samples
+from benchctl.measure.signal.supply import settled_pause, whole_repetitions
 from benchctl.measure.uncertainty import exactly
 
 Tables = Mapping[str, CycleTable]
@@ -50,7 +56,8 @@ def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
 
 
 def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
-    """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency.
+    """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency, of
+    the whole and of what the burst adds.
 
     Of bursts that begin anywhere in a cycle, nobody knows the first cycle and the last.
     """
@@ -65,8 +72,12 @@ def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
     for channel, table in tables.items():
         figures += _voltage_figures(signals, channel, table)
     span = whole_repetitions(capture, context.every_s)
-    efficiency = efficiency_figures(output_power(signals, span), signals.supply_power(span))
-    return figures + supply_figures(signals, span) + efficiency
+    output_w = output_power(signals, span)
+    current_a = signals.mean(SUPPLY_CURRENT, span) if signals.has(SUPPLY_CURRENT) else None
+    figures += supply_figures(signals, span) + efficiency_figures(output_w, signals.supply_power(span))
+    figures += ampere_figures(output_w, current_a)
+    pause = settled_pause(capture, span, context.frequency_hz, context.cycles, context.every_s)
+    return figures if pause is None else figures + marginal_burst_figures(signals, span, pause)
 
 
 def cycle_powers(capture: Capture, context: BurstContext) -> dict[str, Samples]:

@@ -27,7 +27,7 @@ from benchctl.measure.analyses.protection_figures import ProtectionContext, prot
 from benchctl.measure.analyses.ramp_figures import RampContext, ramp
 from benchctl.measure.analyses.response_figures import ResponseContext, response
 from benchctl.measure.analyses.soak_figures import SoakContext, soak
-from benchctl.measure.analyses.static_sag import static_sag
+from benchctl.measure.analyses.static_sag import REST, static_sag
 from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
 from benchctl.measure.analyses.warming import WarmingContext, warming
@@ -75,7 +75,8 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
 
     Gives burst_power_clean and thd_n at clean drive; burst_power_first, _highest, _lowest, _last, output_peak,
     output_rms, droop, droop_time_constant, supply_current, supply_current_peak, supply_voltage,
-    supply_voltage_lowest, supply_voltage_sag and efficiency at full drive; heatsink_temperature, ambient_temperature.
+    supply_voltage_lowest, supply_voltage_sag, efficiency, marginal_efficiency and watts_per_ampere at full drive;
+    heatsink_temperature, ambient_temperature.
 
     Raises:
         MeasurementError: a record cannot give its figures, or there is none.
@@ -103,7 +104,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
 
     Gives continuous_power per channel and total, output_rms, output_peak, crest_factor, thd_n and thd per channel,
     supply_current, supply_current_peak, supply_voltage, supply_output_voltage, supply_voltage_lowest,
-    supply_voltage_sag, static_sag, efficiency, heatsink_temperature, ambient_temperature.
+    supply_voltage_sag, static_sag, efficiency, marginal_efficiency, watts_per_ampere, heatsink_temperature,
+    ambient_temperature.
 
     Raises:
         MeasurementError: the record cannot give its figures, or there is none.
@@ -112,7 +114,7 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
     tone = captures["continuous"]
-    figures = with_level_doubt(tone_figures(tone, meters, context), context.level_u)
+    figures = with_level_doubt(tone_figures(tone, meters, context, captures.get(REST)), context.level_u)
     figures += static_sag(tone, whole_cycles(tone, context.frequency_hz), captures, readings, context)
     figures += meters.temperatures()
     bounded = with_bounds(figures, context.at_least, context.loads)

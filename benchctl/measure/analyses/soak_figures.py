@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.analyses.supply_figures import efficiency_figures, output_power
+from benchctl.measure.analyses.supply_figures import ampere_figures, efficiency_figures, output_power
 from benchctl.measure.analyses.supply_voltages import TERMINALS, with_read_voltages
 from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
@@ -85,7 +85,10 @@ def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
     shares = by_channel(powers, is_every_load=signals.has_every_load)
     figures = [figure_of("average_power", power, "W", channel) for channel, power in shares.items()]
-    figures += efficiency_figures(output_power(signals, span), signals.supply_power(span))
+    output_w = output_power(signals, span)
+    figures += efficiency_figures(output_w, signals.supply_power(span))
+    if signals.has(SUPPLY_CURRENT):
+        figures += ampere_figures(output_w, signals.mean(SUPPLY_CURRENT, span))
     return figures if context.every_s is None else figures + _crest_figures(signals, span)
 
 

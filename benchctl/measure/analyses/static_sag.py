@@ -16,11 +16,11 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.analyses.supply_voltages import TERMINALS
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
-from benchctl.measure.budget.signals import mean_with_scatter
-from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture, Trace
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.supply import Span, whole_record
-from benchctl.measure.uncertainty import ErrorOf, exactly, mean_of, measured, rectangular
+from benchctl.measure.uncertainty import ErrorOf, mean_of, measured
 
 REST = "rest"  # the record of the terminals before the drive
 AT_REST = "_at_rest"  # what a reading of before the drive has at the end of its name
@@ -38,24 +38,15 @@ def static_sag(
 def _by_record(driven: Capture, span: Span, rest: Capture | None, context: IdleContext) -> Iterator[Figure]:
     if rest is None or SUPPLY_VOLTAGE not in rest.traces or SUPPLY_VOLTAGE not in driven.traces:
         return
-    before, after = rest.trace(SUPPLY_VOLTAGE), driven.trace(SUPPLY_VOLTAGE)
-    difference = _mean(before, whole_record(rest)) - _mean(after, span) + _zeros(before, after, context)
-    gain = ErrorOf(context.accuracy.get(SUPPLY_VOLTAGE, ())).gain
-    yield from from_capture([figure_of("static_sag", difference * gain, "V")], rest.name, driven.name)
+    after = Signals(driven, context.accuracy)
+    difference = _mean(after.at_another_time(rest), whole_record(rest)) - _mean(after, span)
+    yield from from_capture([figure_of("static_sag", difference, "V")], rest.name, driven.name)
 
 
-def _mean(trace: Trace, span: Span) -> UFloat:
+def _mean(signals: Signals, span: Span) -> UFloat:
+    trace = signals.capture.trace(SUPPLY_VOLTAGE)
     noise = float(np.std(trace.values(span.start, span.stop)))
-    return mean_with_scatter(trace, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
-
-
-def _zeros(one: Trace, other: Trace, context: IdleContext) -> UFloat:
-    """Two ranges have two errors of zero."""
-    if one.full_scale == other.full_scale:
-        return exactly(0.0)
-    accuracies = context.accuracy.get(SUPPLY_VOLTAGE, ())
-    limits = [accuracy.zero_limit(trace.full_scale) for accuracy in accuracies for trace in (one, other)]
-    return sum((rectangular(0.0, limit) for limit in limits), exactly(0.0))
+    return signals.mean(SUPPLY_VOLTAGE, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
 
 
 def _by_readings(readings: Readings, context: IdleContext) -> Iterator[Figure]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.signals import Signals
-from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from benchctl.measure.signal.supply import Span
+from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.supply import Span, whole_record
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 
 
 def supply_figures(signals: Signals, span: Span, read_a: UFloat | None = None) -> list[Figure]:
@@ -36,6 +41,57 @@ def efficiency_figures(output_w: UFloat | None, supply_w: UFloat | None) -> list
     if output_w is None or supply_w is None:
         return []
     return [figure_of("efficiency", output_w / supply_w, "1")]
+
+
+def marginal_figures(output_w: UFloat | None, signals: Signals, span: Span, rest: Capture | None) -> list[Figure]:
+    """Energy of a steady drive into the loads over what the supply gives beyond its power at rest, by a record `rest`
+    of the undriven amplifier. None where a part of that was not captured.
+    """
+    supply_w = signals.supply_power(span)
+    if output_w is None or supply_w is None or rest is None:
+        return []
+    undriven, whole = signals.at_another_time(rest), whole_record(rest)
+    at_rest_w = undriven.supply_power(whole)
+    if at_rest_w is None:
+        return []
+    return _marginal(output_w, supply_w - at_rest_w + _hidden_by_steps(undriven, whole))
+
+
+def marginal_burst_figures(signals: Signals, span: Span, pause: Span) -> list[Figure]:
+    """What a burst adds at the loads over what it adds at the supply, its recharge included: both over whole
+    repetitions, less what goes on in the `pause`, a part of the same record in which all has come to rest.
+
+    What is alike in burst and pause cancels: errors of zero, and the power of the level between bursts.
+    """
+    supply_w, output_w = signals.supply_power(span), output_power(signals, span)
+    paused_w, quiet_w = signals.supply_power(pause), output_power(signals, pause)
+    if supply_w is None or output_w is None or paused_w is None or quiet_w is None:
+        return []
+    # Steps hide the same of the pause in both; of the rest of the span they may hide something else.
+    hidden_w = _hidden_by_steps(signals, pause) * (1.0 - pause.samples / span.samples)
+    return _marginal(output_w - quiet_w, supply_w - paused_w + hidden_w)
+
+
+def _hidden_by_steps(signals: Signals, span: Span) -> UFloat:
+    """Nothing, with what a converter's steps may hide of the power of an even current."""
+    trace = signals.capture.trace(SUPPLY_CURRENT)
+    hidden_a = math.sqrt(alike(float(np.std(trace.values(span.start, span.stop))), trace.step))
+    voltage_v = float(signals.mean(SUPPLY_VOLTAGE, span).nominal_value)
+    return measured(0.0, abs(voltage_v) * hidden_a)
+
+
+def _marginal(output_w: UFloat, supply_w: UFloat) -> list[Figure]:
+    """None where the supply gives no more than can be told from nothing."""
+    if supply_w.nominal_value <= COVERAGE_FACTOR * supply_w.std_dev:
+        return []
+    return [figure_of("marginal_efficiency", output_w / supply_w, "1")]
+
+
+def ampere_figures(output_w: UFloat | None, supply_a: UFloat | None) -> list[Figure]:
+    """Output power of all channels over the mean supply current."""
+    if output_w is None or supply_a is None or supply_a.nominal_value <= COVERAGE_FACTOR * supply_a.std_dev:
+        return []
+    return [figure_of("watts_per_ampere", output_w / supply_a, "W/A")]
 
 
 def output_power(signals: Signals, span: Span) -> UFloat | None:

@@ -9,7 +9,12 @@ from uncertainties import UFloat
 
 from benchctl.measure.analyses.burst_figures import distortion_figure
 from benchctl.measure.analyses.context import ContinuousContext, IdleContext
-from benchctl.measure.analyses.supply_figures import efficiency_figures, supply_figures
+from benchctl.measure.analyses.supply_figures import (
+    ampere_figures,
+    efficiency_figures,
+    marginal_figures,
+    supply_figures,
+)
 from benchctl.measure.analyses.supply_voltages import terminal_voltage, with_read_voltages
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Meters
@@ -23,8 +28,11 @@ from benchctl.measure.signal.supply import Span, whole_cycles
 _ABOVE_NOISE = 20.0  # times the mean power of its lines: of a hundred million, noise makes less than one so strong
 
 
-def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -> list[Figure]:
-    """Power, voltages and distortion at each channel, supply draw and efficiency.
+def tone_figures(
+    capture: Capture, meters: Meters, context: ContinuousContext, rest: Capture | None = None
+) -> list[Figure]:
+    """Power, voltages and distortion at each channel, supply draw and efficiency; with a record of the supply at
+    `rest`, also of what the tone draws beyond that.
 
     The supply's current is the same all along its leads: where it was both captured and read back, the surer one is
     the figure, and its peak is that and what the record rises above its own mean. Its voltage is not: what the supply
@@ -39,6 +47,9 @@ def tone_figures(capture: Capture, meters: Meters, context: ContinuousContext) -
         figures += _channel_figures(signals, span, channel, context)
     output_w = sum(powers.values()) if signals.has_every_load else None
     figures += efficiency_figures(output_w, supply_power(signals, meters, span, context))
+    figures += marginal_figures(output_w, signals, span, rest) + ampere_figures(
+        output_w, _surer(_mean(signals, SUPPLY_CURRENT, span), meters.get("supply_current"))
+    )
     figures += supply_figures(signals, span, _surer_reading(signals, meters, span))
     surer = _with_surer_current(from_capture(figures, capture.name), meters)
     return with_read_voltages(surer, meters, context)

@@ -40,6 +40,17 @@ class Signals:
         }
         self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
 
+    def at_another_time(self, capture: Capture) -> Signals:
+        """Another record of the same chains: an error of gain is one and the same in both, and so is one of zero where
+        the range is the same."""
+        other = Signals(capture, self._accuracy)
+        for name in other._errors.keys() & self._errors.keys():
+            here, there = self.capture.traces[name], capture.traces[name]
+            other._errors[name].gain = self._errors[name].gain
+            if (here.full_scale, here.zero_limit) == (there.full_scale, there.zero_limit):
+                other._errors[name].zero = self._errors[name].zero
+        return other
+
     @property
     def channels(self) -> tuple[str, ...]:
         """The channels that have both a record and a load.

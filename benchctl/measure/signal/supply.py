@@ -18,6 +18,9 @@ _CHUNK = 1 << 16  # samples turned into float64 at a time, so that a long record
 _PEAK_BAND_HZ = 20e3
 _NOISE_SAMPLES = 1 << 15  # enough to know the noise, which is alike all along a record, to half a per cent
 _PARTS = 8  # a steady record is cut into so many like parts, whose scatter tells how well its mean is known
+_RECHARGED_S = 0.1  # of common practice reservoirs and supplies recover in tens of milliseconds
+_MAINS_S = 0.1  # five periods of 50 Hz and six of 60 Hz
+_FEWEST_PAUSED = 256  # samples that tell a mean
 _FEWEST_PARTS = 4  # fewer say too little of their scatter
 
 
@@ -67,6 +70,20 @@ def whole_cycles(capture: Capture, frequency_hz: float) -> Span:
     if cycles < _PARTS * _PARTS:
         return Span(0, _samples_of(capture, cycles / frequency_hz))
     return Span(0, _samples_of(capture, cycles // _PARTS * _PARTS / frequency_hz), _PARTS)
+
+
+def settled_pause(capture: Capture, span: Span, frequency_hz: float, cycles: int, every_s: float) -> Span | None:
+    """The last part of the pause between two bursts, at the end of the span: whole cycles, and whole periods of 50 and
+    of 60 Hz where it is long enough; None where the supply has not had time to recharge the amplifier before."""
+    settled_s = (every_s - cycles / frequency_hz) - _RECHARGED_S
+    lasts_s = settled_s / 2.0
+    if lasts_s >= _MAINS_S:
+        lasts_s = math.floor(lasts_s / _MAINS_S) * _MAINS_S
+    whole_s = math.floor(lasts_s * frequency_hz + 1e-6) / frequency_hz
+    samples = _samples_of(capture, max(whole_s, 0.0))
+    if samples < _FEWEST_PAUSED:
+        return None
+    return Span(span.stop - samples, span.stop, _PARTS)
 
 
 def whole_record(capture: Capture) -> Span:

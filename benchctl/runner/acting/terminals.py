@@ -160,17 +160,26 @@ def terminal_readings(run: Run) -> dict[str, list[float]]:
     return {} if point is None else {TERMINALS: [run.bench.multimeter.measure(point) for _ in range(READINGS)]}
 
 
-def at_rest(run: Run) -> tuple[dict[str, Capture], dict[str, list[float]]]:
-    """What measures at the terminals, before a drive: the record and the readings that the static sag is told from."""
+def readings_at_rest(run: Run) -> dict[str, list[float]]:
+    """What is read at the terminals before a drive, by the names of readings that are taken then."""
+    if terminal_point(run.files.bench) is None and not _senses(run):
+        return {}
     mute(run)
     run.wait(REST_S)
     readings = terminal_readings(run)
     if _senses(run):
         readings["supply_voltage"] = [run.read("supply_voltage") for _ in range(READINGS)]
-    captures: dict[str, Capture] = {}
-    if run.bench.has("oscilloscope") and (signals := record_taking.supply_signals(run)):
-        captures[REST] = record_taking.take(run, "rest", record_taking.idle_record(), 0.0, signals)
-    return captures, {name + AT_REST: values for name, values in readings.items()}
+    return {name + AT_REST: values for name, values in readings.items()}
+
+
+def record_at_rest(run: Run) -> dict[str, Capture]:
+    """A record of the supply while nothing drives the amplifier; none where the oscilloscope does not see its
+    voltage."""
+    if not run.bench.has("oscilloscope") or SUPPLY_VOLTAGE not in (signals := record_taking.supply_signals(run)):
+        return {}
+    mute(run)
+    run.wait(REST_S)
+    return {REST: record_taking.take(run, "rest", record_taking.idle_record(), 0.0, signals)}
 
 
 def _refuse_too_far(run: Run, wanted_v: float, voltage_v: float, trimming: Trimming, seen: Sight) -> None:
@@ -211,9 +220,10 @@ def measures_there(bench: Bench) -> bool:
 
 
 def worst_case_at_rest(state: ExpectedState) -> float:
-    """How long it takes, s, to measure the terminals before a drive."""
-    readings_s = state.pace.ask_s("multimeter", READINGS) + state.pace.supply_s(0.0, READINGS)
-    return REST_S + record_taking.IDLE_SPAN_S + state.asking_s(with_supply=True) + readings_s
+    """How long it takes, s, to record the supply before a drive."""
+    if state.bench.signals.supply_voltage is None:
+        return 0.0
+    return REST_S + record_taking.IDLE_SPAN_S + state.asking_s(with_supply=True) + state.pace.switch_s
 
 
 def worst_case_settling(state: ExpectedState) -> float:

@@ -17,7 +17,7 @@ from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
 from benchctl.runner.acting.run import Run
-from benchctl.runner.acting.terminals import at_rest, terminal_readings, worst_case_at_rest
+from benchctl.runner.acting.terminals import readings_at_rest, record_at_rest, terminal_readings, worst_case_at_rest
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.find_clean_level import SETTLE_S, refuse_coarse_tone, steady_context
@@ -71,12 +71,12 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     before_power(run, level_v)
     watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
-    rest, readings_at_rest = at_rest(run)
+    rest, read_at_rest = record_at_rest(run), readings_at_rest(run)
     tone(run, level_v, drive)
     run.wait(SETTLE_S)
     readings = steady.hold(step.for_s)
     capture = steady.take("continuous")
-    readings |= readings_at_rest | terminal_readings(run) | run.temperatures()
+    readings |= read_at_rest | terminal_readings(run) | run.temperatures()
     found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
     context = steady_context(run, load_ohm, frequency_hz, found)  # the loads as warm as they are now
     mute(run)
