@@ -68,6 +68,7 @@ _VOLTAGES = frozenset(
         "static_sag",
         "idle_power",
         "efficiency",
+        "marginal_efficiency",
         "ramp_voltage",
         "protection_supply_voltage",
     }

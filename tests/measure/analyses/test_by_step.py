@@ -90,7 +90,7 @@ def test_a_burst_gives_the_figures_of_both_drives(burst_record: Record, supply: 
         *(("thd_n", channel, "c.npz") for channel in each),
         *((name, channel, "f.npz") for name in powers for channel in whole),
         *((name, channel, "f.npz") for name in voltages for channel in each),
-        *((name, "", "f.npz") for name in [*draw, "efficiency"]),
+        *((name, "", "f.npz") for name in [*draw, "efficiency", "watts_per_ampere"]),
         ("heatsink_temperature", "", ""),
     }
     assert {figure.burst_cycles for figure in figures} == {8}
