@@ -1,4 +1,4 @@
-"""The function generator: a sine, or bursts of it with a low level or silence between them."""
+"""The function generator: a sine, bursts of it with a low level or silence between, a square wave, or two tones."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from dataclasses import replace
 from typing import Any
 
 from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.driver_file.language.commands import Command
 from benchctl.documents.driver_file.language.templates import Template, Value
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.bursts.table import USUAL_POINTS, points_of, samples_of, written
+from benchctl.instruments.bursts.two_tones import TwoTones
 from benchctl.instruments.role import Role
 from benchctl.instruments.safe_part import SafePart
 from benchctl.instruments.session import Session
@@ -39,6 +41,7 @@ class Generator(Role):
         self._outputs = tuple(sorted(self._inputs.values())) or (1,)
         self._driving = self._outputs
         self._tables: dict[int, str] = {}
+        self._to_sine: tuple[Command, ...] = ()
 
     @property
     def rests_are_silent(self) -> bool:
@@ -175,6 +178,51 @@ class Generator(Role):
         """Go back to a steady sine; the outputs are off meanwhile, for its level may be that of the bursts."""
         for output in self._outputs:
             self._say(self._words.burst_off, output=output)
+
+    def start_square(self, level_v: float) -> float:
+        """A square wave instead of the sine, at the frequency that is set; the outputs are off meanwhile.
+
+        Args:
+            level_v: V RMS of the sine with the same peak.
+
+        Returns:
+            the level that is set, by the steps of the generator's level.
+        """
+        set_v = self.settable(level_v)
+        shown_v = set_v * self._driver.display_share
+        self._to_sine = (self._words.square_off,)
+        with self._changing(*(self._of(_LEVEL, output) for output in self._outputs)):
+            for output in self._outputs:
+                self._say(self._words.square_on, level_v=shown_v, square_v=math.sqrt(2.0) * shown_v, output=output)
+        return set_v
+
+    def start_two_tones(self, tones: TwoTones) -> TwoTones:
+        """Two tones instead of the sine; the outputs are off meanwhile.
+
+        Returns:
+            the tones as they are played, by the steps of the generator's level.
+        """
+        played = replace(tones, level_v=self.settable(tones.level_v))
+        shown = replace(played, level_v=played.level_v * self._driver.display_share)
+        values: dict[str, Value] = dict(shown.values())
+        if "table" in self._words.two_tones_on.uses:
+            points = self.table_points(tones.high_hz, 1.0 / tones.common_hz)
+            values["table"] = written(shown.samples(points), self._driver.table)
+            values |= {"table_points": points, "table_rate_hz": points * tones.common_hz}
+        with self._changing(*(self._of(what, output) for what in (_LEVEL, _FREQUENCY) for output in self._outputs)):
+            self._tables.clear()
+            self._to_sine = (self._words.two_tones_off,)
+            for output in self._outputs:
+                self._say(self._words.two_tones_on, output=output, **values)
+        return played
+
+    def stop_other_waves(self) -> None:
+        """Go back to the sine from what was started last; the outputs are off meanwhile, and level and frequency are to
+        be set again."""
+        for words in self._to_sine:
+            for output in self._outputs:
+                self._say(words, output=output)
+        self._to_sine = ()
 
     def output_on(self) -> None:
         """Connect the output and confirm that it is on."""

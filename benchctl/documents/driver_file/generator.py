@@ -42,6 +42,21 @@ _IN_BURSTS: Mapping[str, Kind] = {
     "table_points": WHOLE,
     **OUTPUT,
 }
+# What says the level of a square wave: its own, or that of the sine with the same peak.
+_SQUARE_LEVELS: Mapping[str, Kind] = {"square_v": REAL, "level_v": REAL}
+# What two tones are made of -> the values that say it; of each, one must be used. `table` holds both tones.
+TWO_TONE_VALUES: Mapping[str, Mapping[str, Kind]] = {
+    "level": {"level_v": REAL, "low_tone_v": REAL},
+    "lower tone": {"low_tone_hz": REAL, "table": TABLE},
+    "higher tone": {"high_tone_hz": REAL, "table": TABLE},
+    "level of the higher tone": {"high_tone_v": REAL, "high_tone_percent": REAL, "table": TABLE},
+    "rate of the table": {"table_rate_hz": REAL, "table_hz": REAL, "low_tone_hz": REAL},
+}
+_IN_TWO_TONES: Mapping[str, Kind] = {
+    **{name: kind for group in TWO_TONE_VALUES.values() for name, kind in group.items()},
+    "table_points": WHOLE,
+    **OUTPUT,
+}
 # How a period is written -> the unit of the answer. A level is another matter: that what reads back is in the unit of
 # the setting must be said, so that a level that is sent in the wrong unit shows in what reads back.
 _PERIODS: Mapping[str, str] = {"period_s": "s a cycle", "period_ms": "ms a cycle", "period_us": "us a cycle"}
@@ -82,6 +97,25 @@ class GeneratorCommands(CommonCommands):
     )
     burst_off: Annotated[Command, *offering(optional=OUTPUT, may_lack=True)] = Field(
         description="back to a steady tone, while the output is off"
+    )
+    square_on: Annotated[Command, *offering(optional={**_SQUARE_LEVELS, **OUTPUT}, may_lack=True)] = Field(
+        default=Command(),
+        description="a square wave of the frequency that is set instead of the sine, while the output is off. It uses "
+        "`{square_v}`, the level in V RMS of the square wave, which is its peak; or `{level_v}`, that of the sine with "
+        "the same peak. Leave it out if there is none",
+    )
+    square_off: Annotated[Command, *offering(optional=OUTPUT, may_lack=True)] = Field(
+        default=Command(), description="back to the sine, while the output is off"
+    )
+    two_tones_on: Annotated[Command, *offering(optional=_IN_TWO_TONES, may_lack=True)] = Field(
+        default=Command(),
+        description="two tones at once instead of the sine, while the output is off. `{level_v}` is the level of the "
+        "sine with the same peak as both together, `{low_tone_v}` and `{high_tone_v}` are V RMS of each tone; "
+        "`{high_tone_percent}` is the higher tone as a part of the lower. `{table}` is a common period of both, its "
+        "peak that of both together, played `{table_hz}` times a second. Leave it out if there is none",
+    )
+    two_tones_off: Annotated[Command, *offering(optional=OUTPUT, may_lack=True)] = Field(
+        default=Command(), description="back to the sine, while the output is off"
     )
     output_on: _OfOutput = Field(description="connect the output")
     output_off: _OfOutput = Field(description="disconnect the output")
@@ -193,6 +227,27 @@ class GeneratorDriver(DriverFile):
     def problems(self) -> Iterator[PathProblem]:
         yield from switching_problems(self, "output_on")
         yield from self._burst_problems()
+        yield from self._square_problems()
+        yield from self._two_tone_problems()
+
+    def _square_problems(self) -> Iterator[PathProblem]:
+        words = self.commands
+        if words.square_on and words.square_on.uses.isdisjoint(_SQUARE_LEVELS):
+            names = " or ".join(f"'{{{name}}}'" for name in _SQUARE_LEVELS)
+            yield PathProblem(("commands", "square_on"), f"no value for the level is used; use {names}")
+        yield from self._both_ways("square_on", "square_off", "a square wave")
+
+    def _two_tone_problems(self) -> Iterator[PathProblem]:
+        words = self.commands
+        for what, values in TWO_TONE_VALUES.items():
+            if words.two_tones_on and words.two_tones_on.uses.isdisjoint(values):
+                names = ", ".join(f"'{{{name}}}'" for name in values)
+                yield PathProblem(("commands", "two_tones_on"), f"no value for the {what} is used; use one of {names}")
+        yield from self._both_ways("two_tones_on", "two_tones_off", "two tones")
+
+    def _both_ways(self, on: str, off: str, what: str) -> Iterator[PathProblem]:
+        if getattr(self.commands, on) and not getattr(self.commands, off):
+            yield PathProblem(("commands", off), f"{what} must give way to the sine again; give this command")
 
     def _burst_problems(self) -> Iterator[PathProblem]:
         commands, at = self.commands, ("commands", "burst_on")

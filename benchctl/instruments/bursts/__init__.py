@@ -1,1 +1,1 @@
-"""Bursts as a generator is told of them."""
+"""Bursts, and pairs of tones, as a generator is told of them."""

@@ -1,4 +1,4 @@
-"""A burst and its rest as one table of samples, as a generator plays it again and again."""
+"""A burst and its rest, or a period of two tones, as one table of samples, as a generator plays it again and again."""
 
 from __future__ import annotations
 

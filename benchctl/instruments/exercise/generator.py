@@ -7,6 +7,7 @@ from typing import Any
 
 from benchctl.documents.bench_file.bench import InputsByGenerator
 from benchctl.instruments.bursts.burst import Burst
+from benchctl.instruments.bursts.two_tones import TwoTones
 from benchctl.instruments.exercise.exercise import Exercise, Plan
 from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.settings import SettingTrial
@@ -17,6 +18,7 @@ from benchctl.instruments.generator import FREQUENCY_TOLERANCE, LEVEL_TOLERANCE,
 LEVELS_V = (0.1, 0.05)
 ON_AT_V = 0.01
 FREQUENCIES_HZ = (1500.0, 1000.0)
+TWO_TONES = TwoTones(low_hz=60.0, high_hz=7000.0, high_share=0.2, level_v=0.05)
 BURST = Burst(frequency_hz=1000.0, cycles=8, level_v=0.1, low_level_v=0.01, every_s=0.5)
 
 
@@ -62,6 +64,7 @@ class GeneratorExercise(Exercise):
             self._frequency(output)
             self._level(output, LEVELS_V)
         self._bursts()
+        self._other_waves()
         if not self._energises:
             self.not_energised("output_on")
         elif self.talk.findings.has_failed("set_level", "get_level"):
@@ -121,6 +124,20 @@ class GeneratorExercise(Exercise):
             talk.note("burst_off", Verdict.WRONG, text, suspects=["burst_on"])
         elif got is not None:
             talk.note("burst_off", Verdict.WORKS)
+
+    def _other_waves(self) -> None:
+        """A square wave and two tones, and back to the sine; nothing confirms them but that no error comes of them."""
+        talk = self.talk
+        for on, off, start in (
+            ("square_on", "square_off", partial(self._generator.start_square, LEVELS_V[1])),
+            ("two_tones_on", "two_tones_off", partial(self._generator.start_two_tones, TWO_TONES)),
+        ):
+            if not talk.has(on):
+                continue
+            if talk.attempt(on, start) is not None:
+                talk.note(on, Verdict.ACCEPTED, "there is nothing to confirm it with")
+            for output in self._outputs:
+                self.accepted(off, output=output)
 
     def _switch(self, output: int) -> SwitchTrial:
         what = "its output" if len(self._outputs) == 1 else f"output {output}"

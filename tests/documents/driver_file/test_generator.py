@@ -38,11 +38,30 @@ def driver(form: str, edits: dict[str, str] | None = None) -> GeneratorDriver:
         ("cycles_and_period", 'burst_off: "SOUR1:BURS:STAT OFF"', "burst_off: none", "bursts that begin must also end"),
         ("table_as_block", "highest: 32767", "highest: 40000", "int16 holds numbers from -32768 to 32767"),
         ("table_as_block", "highest: 32767", "highest: -32768", "it is more than 'lowest'"),
-        ("table_as_block", "{table}", "{table:d}", "'{table}' takes no format"),
+        ("table_as_block", "burst,{table}", "burst,{table:d}", "'{table}' takes no format"),
         ("key_value_list", "{WVTP: SINE, OFST: 0V, PHSE: 0}", "{OFST: [[0]]}", "the right answer is a text"),
     ],
 )
 def test_what_would_be_lost_of_a_burst_is_refused(
+    form: str, old: str, new: str, message: str, problems_of: ProblemsOf
+) -> None:
+    told = problems_of(driver_text(form, {old: new}), "driver")
+    assert len(told) == 1
+    assert message in told[0]
+
+
+@pytest.mark.parametrize(
+    ("form", "old", "new", "message"),
+    [
+        ("cycles_and_period", '", "SOUR1:VOLT {square_v:.6f}"]', '"]', "use '{square_v}' or '{level_v}'"),
+        ("cycles_and_period", 'square_off: "SOUR1:FUNC SIN"', "square_off: none", "a square wave must give way to the"),
+        ("cycles_and_period", "FREQ {high_tone_hz:.6f}", "FREQ 7000", "no value for the higher tone is used"),
+        ("cycles_and_period", "AMPL {high_tone_percent:.4f}", "AMPL 25", "the level of the higher tone is used"),
+        ("cycles_and_period", 'two_tones_off: "SOUR1:SUM:STAT OFF"', "two_tones_off: none", "two tones must give way"),
+        ("table_as_block", 'SRAT {table_rate_hz:.6f}"\n    - "SOUR1:FUNC ARB"\n  two', 'SRAT 1e6"\n  two', "rate of"),
+    ],
+)
+def test_what_would_be_lost_of_other_waves_is_refused(
     form: str, old: str, new: str, message: str, problems_of: ProblemsOf
 ) -> None:
     told = problems_of(driver_text(form, {old: new}), "driver")

@@ -38,7 +38,14 @@ _LEVELS: Mapping[str, Callable[[float], float]] = {
     "_mvpp": lambda rms: 2e3 * math.sqrt(2) * rms,
     "_dbv": lambda rms: 20 * math.log10(rms) if rms > 0 else math.nan,
 }
-LEVELS = ("level_v", "low_level_v", "mean_level_v", "sum_level_v")
+LEVELS = ("level_v", "low_level_v", "mean_level_v", "sum_level_v", "low_tone_v", "high_tone_v")
+# Of a square wave's level in V rms, which is its peak.
+_SQUARE_LEVELS: Mapping[str, Callable[[float], float]] = {
+    "_mv": lambda rms: 1e3 * rms,
+    "_vpp": lambda rms: 2.0 * rms,
+    "_mvpp": lambda rms: 2e3 * rms,
+}
+SQUARE_LEVEL = "square_v"
 # Numbers that an instrument may know by letters: 1 is A.
 _LETTERED = ("output", "channel", "relay")
 
@@ -65,9 +72,9 @@ def spellings(offered: Mapping[str, Kind]) -> dict[str, Spelling]:
 
 def _ways_to_write(base: str, kind: Kind) -> list[tuple[str, Spelling]]:
     ways = [(base, Spelling(base, kind))]
-    if base in LEVELS:
-        stem = base.removesuffix("_v")
-        ways += [(stem + ending, Spelling(base, REAL, convert)) for ending, convert in _LEVELS.items()]
+    if base in LEVELS or base == SQUARE_LEVEL:
+        stem, levels = base.removesuffix("_v"), _LEVELS if base in LEVELS else _SQUARE_LEVELS
+        ways += [(stem + ending, Spelling(base, REAL, convert)) for ending, convert in levels.items()]
     elif kind == REAL:
         ways += [(name, Spelling(base, REAL, convert)) for name, convert in _in_other_units(base)]
     elif base in _LETTERED:
