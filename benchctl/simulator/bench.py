@@ -139,6 +139,16 @@ class SimulatedBench:
         with self._brought_up_to_now() as connections:
             connections.touched = point
 
+    def series(self, resistor_ohm: float | None) -> None:
+        """As a hand would: put a resistor in series with each driven input, or take it out."""
+        with self._brought_up_to_now() as connections:
+            connections.put_in_series(resistor_ohm)
+
+    def capacitor(self, capacitance_f: float | None) -> None:
+        """As a hand would: connect a capacitor beside each load, or take it off."""
+        with self._brought_up_to_now() as connections:
+            connections.beside_load_f = capacitance_f or 0.0
+
     @contextmanager
     def _brought_up_to_now(self) -> Iterator[Connections]:
         """Inside the block, everything that clients have sent is done, and nothing more is done meanwhile."""

@@ -23,6 +23,7 @@ from benchctl.documents.model.fields import (
     OutputName,
     Pair,
     PositiveAmperes,
+    PositiveHertz,
     PositiveNumber,
     PositiveVolts,
     RelayNumber,
@@ -44,6 +45,9 @@ class _VoltageProbe(Part):
     ratio: PositiveNumber = Field(description="volts at the tip for one volt at the oscilloscope; 1 for a plain lead")
     rating_v: PositiveVolts = Field(description="highest voltage at the tip, peak")
     accuracy: Tolerance = Field(description="accuracy of its ratio")
+    bandwidth_hz: PositiveHertz | None = Field(
+        default=None, description="frequency at which it shows 3 dB less, by its data sheet"
+    )
 
     @property
     def units_per_volt(self) -> float:

@@ -33,6 +33,7 @@ from benchctl.documents.model.fields import (
     PositiveAmperes,
     PositiveHertz,
     PositiveOhms,
+    PositiveSeconds,
     PositiveVolts,
     PositiveWatts,
     SamplesPerSecond,
@@ -87,6 +88,11 @@ class GeneratorRatings(Part):
         description="distortion with noise (THD+N) of its tone at most; where the amplifier's is not clearly more, "
         "`measure_distortion` gives a bound. Left out, 0.1 % (common practice for function generators)",
     )
+    square_rise_s: PositiveSeconds | None = Field(
+        default=None,
+        description="rise time of its square wave, 10 % to 90 %, by its data sheet; without it an amplifier's rise "
+        "time is only known as a bound",
+    )
 
 
 class GeneratorAccuracies(Part):
@@ -118,6 +124,16 @@ class OscilloscopeRatings(Part):
         description="highest sample rate with all channels on"
     )
     input_v: PositiveVolts = Field(description="highest voltage at an input, peak")
+    bandwidth_hz: PositiveHertz | None = Field(
+        default=None,
+        description="frequency at which it shows 3 dB less; without it an amplifier's rise time is only known as a "
+        "bound",
+    )
+    skew_s: PositiveSeconds = Field(
+        default=100e-9,
+        description="largest difference between the delays of two channels, probes included; if left out, 100 ns, as "
+        "of probes of unlike kinds",
+    )
 
 
 class OscilloscopeAccuracies(Part):

@@ -112,6 +112,54 @@ FIGURES: Mapping[str, FigureName] = {
     "high_pass_order": FigureName("", "order of a high-pass filter, given only where its slope is clear", "above 1"),
     "output_impedance": FigureName("ohm", "impedance at the output's terminals", "below 100 mohm"),
     "damping_factor": FigureName("", "the load's resistance over the output impedance", "above 100"),
+    "polarity": FigureName(
+        "", "1 where an output follows the generator, -1 where it is inverted, from its phase near 1 kHz", "above 0"
+    ),
+    "channel_phase": FigureName("rad", "phase of an output against the first one, at one frequency", "within 5 deg"),
+    "rise_time": FigureName(
+        "s",
+        "time from 10 % to 90 % of the slower edge of a square wave, at the small level; the instruments' own rise "
+        "time is taken off in squares",
+        "below 10 us",
+    ),
+    "slew_rate": FigureName(
+        "V/s",
+        "0.8 of the step of a square wave over the time from 10 % to 90 %; a value only where that time is longer than "
+        "at the small level, else at least what was seen",
+        "above 5 V/us",
+    ),
+    "overshoot": FigureName("1", "peak of an edge above the settled top, over the step from top to top", "below 10 %"),
+    "tilt": FigureName(
+        "1", "what the top of a square wave sinks by, over the mean of its first and its last value", "below 10 %"
+    ),
+    "overshoot_with_capacitor": FigureName(
+        "1", "the same overshoot with a capacitor beside the load, at the small level", "below 50 %"
+    ),
+    "ringing_frequency": FigureName("Hz", "frequency at which the output rings then", "above 50 kHz"),
+    "modulation_distortion_2": FigureName(
+        "1",
+        "of a low tone and a high one of a quarter of it (SMPTE): both sidebands of second order added arithmetically, "
+        "over the output at the high tone (IEC 60268-3, 14.12.7)",
+        "below 1 %",
+    ),
+    "modulation_distortion_3": FigureName("1", "the same of both sidebands of third order", "below 1 %"),
+    "modulation_distortion_rss": FigureName(
+        "1",
+        "root-sum-square of these four sidebands over the output at the high tone: a smaller number than the "
+        "arithmetic sums",
+        "below 0.5 %",
+    ),
+    "difference_distortion_2": FigureName(
+        "1",
+        "of two equal tones (CCIF): the product at their difference, over the sum of both tones (IEC 60268-3, 14.12.8)",
+        "below 0.5 %",
+    ),
+    "difference_distortion_3": FigureName(
+        "1", "the same of the two products of third order beside the tones, added arithmetically", "below 0.5 %"
+    ),
+    "input_impedance": FigureName(
+        "ohm", "impedance of an input, from a resistor in series with it, at one frequency", "above 8 kohm"
+    ),
     "output_noise": FigureName("V", "noise of the undriven amplifier, 20 Hz to 20 kHz", "below 1 mV"),
     "output_noise_a_weighted": FigureName("V", "noise of the undriven amplifier, A-weighted", "below 500 uV"),
     "noise_line": FigureName(

@@ -167,12 +167,26 @@ class MeasureDamping(Named, Driven):
         default=None,
         description=f"{LEVEL}; if left out, 10 dB below rated power into the lowest load",
     )
+    from_hz: AudioHertz | None = Field(
+        default=None,
+        description="the lowest of several frequencies; with it, the size of a complex impedance is measured at each, "
+        "an inductance included. If left out, only the frequency that is set is measured",
+    )
+    to_hz: AudioHertz | None = Field(default=None, description="the highest of them")
+    per_octave: FrequenciesAnOctave = Field(
+        default=3, description="how many of them an octave, at the exact frequencies of IEC 61260 about 1 kHz"
+    )
     expect: Annotated[Expectations, *expecting(*DAMPING_FIGURES)] = Field(
         default_factory=dict, description="acceptance criteria, such as `damping_factor: above 100`"
     )
 
     def problems(self) -> Iterator[PathProblem]:
         yield from doubled(self.loads_ohm, "loads")
+        if (self.from_hz is None) != (self.to_hz is None):
+            missing = "from" if self.from_hz is None else "to"
+            yield PathProblem((), f"several frequencies have a lowest and a highest one; '{missing}' is missing")
+        elif self.from_hz is not None and self.to_hz is not None and self.to_hz <= self.from_hz:
+            yield PathProblem(("to",), "the highest frequency must lie above the lowest")
 
 
 class MeasureDc(Named):

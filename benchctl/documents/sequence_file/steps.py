@@ -28,6 +28,7 @@ from benchctl.documents.model.model_base import Part, PathProblem, Reading, doub
 from benchctl.documents.sequence_file.bench_steps import BenchStep, RampSupply
 from benchctl.documents.sequence_file.measuring_steps import MeasuringStep
 from benchctl.documents.sequence_file.power_steps import PowerStep
+from benchctl.documents.sequence_file.signal_steps import SignalStep
 from benchctl.documents.sequence_file.step_base import (
     StepBase,
 )
@@ -172,11 +173,17 @@ class Sweep(StepBase):
 
 _Steering = Require | Note | Prompt | Repeat | When | Sweep
 # Those that leave figures; a record that can give none is told, and the run goes on.
-MEASURING: tuple[type[StepBase], ...] = (*get_args(PowerStep), *get_args(MeasuringStep), RampSupply)
+MEASURING: tuple[type[StepBase], ...] = (
+    *get_args(PowerStep),
+    *get_args(MeasuringStep),
+    *get_args(SignalStep),
+    RampSupply,
+)
 STEP_CLASSES: tuple[type[StepBase], ...] = (
     *get_args(BenchStep),
     *get_args(PowerStep),
     *get_args(MeasuringStep),
+    *get_args(SignalStep),
     *get_args(_Steering),
 )
 KINDS: tuple[str, ...] = tuple(step.model_fields["kind"].default for step in STEP_CLASSES)
@@ -191,7 +198,7 @@ def _read_step(value: Any, info: ValidationInfo) -> Any:
 
 Step = Annotated[
     Annotated[
-        BenchStep | PowerStep | MeasuringStep | _Steering,
+        BenchStep | PowerStep | MeasuringStep | SignalStep | _Steering,
         Field(discriminator="kind"),
     ],
     BeforeValidator(_read_step),

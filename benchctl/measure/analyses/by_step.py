@@ -15,18 +15,23 @@ from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures,
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext, crosstalk
 from benchctl.measure.analyses.damping_figures import DampingContext, damping
+from benchctl.measure.analyses.damping_sweep_figures import DampingSweepContext, damping_sweep
 from benchctl.measure.analyses.distortion_figures import DistortionContext, distortion
 from benchctl.measure.analyses.filter_figures import filter_figures
 from benchctl.measure.analyses.fold_back_figures import FoldBackContext, fold_back
 from benchctl.measure.analyses.gain_figures import GainContext, gain
+from benchctl.measure.analyses.input_impedance_figures import InputImpedanceContext, input_impedance
+from benchctl.measure.analyses.intermodulation_figures import IntermodulationContext, intermodulation
 from benchctl.measure.analyses.linearity_figures import LinearityContext, linearity
 from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.analyses.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.analyses.point_figures import PointsContext, points
+from benchctl.measure.analyses.polarity_figures import PolarityContext, polarity
 from benchctl.measure.analyses.protection_figures import ProtectionContext, protection
 from benchctl.measure.analyses.ramp_figures import RampContext, ramp
 from benchctl.measure.analyses.response_figures import ResponseContext, response
 from benchctl.measure.analyses.soak_figures import SoakContext, soak
+from benchctl.measure.analyses.square_figures import SquareContext, square
 from benchctl.measure.analyses.static_sag import REST, static_sag
 from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
@@ -163,6 +168,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "damping": Analysis(damping, DampingContext),
     "distortion": Analysis(distortion, DistortionContext),
     "linearity": Analysis(linearity, LinearityContext),
+    "damping_sweep": Analysis(damping_sweep, DampingSweepContext),
     "noise": Analysis(noise_figures, NoiseContext),
     "response": Analysis(response, ResponseContext),
     "ramp": Analysis(ramp, RampContext),
@@ -175,4 +181,8 @@ ANALYSES: Mapping[str, Analysis] = {
     "fold_back": Analysis(fold_back, FoldBackContext),
     "points": Analysis(points, PointsContext),
     "look": Analysis(look, LookContext),
+    "polarity": Analysis(polarity, PolarityContext),
+    "square": Analysis(square, SquareContext),
+    "intermodulation": Analysis(intermodulation, IntermodulationContext),
+    "input_impedance": Analysis(input_impedance, InputImpedanceContext),
 }

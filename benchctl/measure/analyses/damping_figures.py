@@ -19,10 +19,10 @@ from benchctl.measure.budget.meters import Readings
 from benchctl.measure.signal.output_impedance import OutputImpedance, output_impedance
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.signal.sine import fit_sine
-from benchctl.measure.uncertainty import ErrorOf, LoadResistance, measured, rectangular
+from benchctl.measure.uncertainty import Accuracies, ErrorOf, LoadResistance, measured, rectangular
 
 LIGHT, HEAVY, LIGHT_AGAIN = "light", "heavy", "light again"
-_RECORDS = (LIGHT, HEAVY, LIGHT_AGAIN)
+RECORDS = (LIGHT, HEAVY, LIGHT_AGAIN)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,37 +44,39 @@ def damping(captures: Mapping[str, Capture], _readings: Readings, context: Dampi
     Raises:
         MeasurementError: a record is missing, or the voltages contradict each other.
     """
-    if not set(_RECORDS) <= set(captures):
+    if not set(RECORDS) <= set(captures):
         raise MeasurementError("output impedance needs a record with the lighter load before and after the heavier")
     loaded = context.heavy.keys() & (context.light or context.heavy).keys()
     channels = [channel for channel in captures[HEAVY].channels if channel in loaded]
     if not channels:
         raise MeasurementError("no channel has both loads")
     figures = [figure for channel in channels for figure in _of_channel(captures, channel, context)]
-    return from_capture(figures, *(captures[role].name for role in _RECORDS))
+    return from_capture(figures, *(captures[role].name for role in RECORDS))
 
 
 def _of_channel(captures: Mapping[str, Capture], channel: str, context: DampingContext) -> list[Figure]:
     light, heavy = context.light.get(channel), context.heavy[channel]
-    light_v, heavy_v = _voltages(captures, channel, context)
+    light_v, heavy_v = voltages(captures, channel, context.frequency_hz, context.accuracy)
     light_ohm = math.inf if light is None else light.resistance()
     found = output_impedance(light_v, light_ohm, heavy_v, heavy.resistance())
     factors = [_damping_factor(found, load.nominal_ohm, channel) for load in (light, heavy) if load is not None]
     return [_impedance(found, channel), *factors]
 
 
-def _voltages(captures: Mapping[str, Capture], channel: str, context: DampingContext) -> tuple[UFloat, UFloat]:
+def voltages(
+    captures: Mapping[str, Capture], channel: str, frequency_hz: float, accuracy: Mapping[str, Accuracies]
+) -> tuple[UFloat, UFloat]:
     """RMS with the lighter and with the heavier load. One chain of instruments reads both, so its error is one."""
     signal = OUTPUT + channel
     # The range is the same for all three, so an error that goes with it is the same as well.
-    full_scale = max(captures[role].trace(signal).full_scale for role in _RECORDS)
-    chain = ErrorOf(context.accuracy.get(signal, ()), full_scale)
-    first, heavy, second = (_rms_v(captures[role], signal, context.frequency_hz) for role in _RECORDS)
+    full_scale = max(captures[role].trace(signal).full_scale for role in RECORDS)
+    chain = ErrorOf(accuracy.get(signal, ()), full_scale)
+    first, heavy, second = (_rms_v(captures[role], signal, frequency_hz) for role in RECORDS)
     drift = rectangular(0.0, abs(float((first - second).nominal_value)) / 2.0)
     light = (first + second) / 2.0 + drift
     amplitudes = math.sqrt(2.0) * light.nominal_value, math.sqrt(2.0) * heavy.nominal_value
     traces = captures[LIGHT].trace(signal), captures[HEAVY].trace(signal)
-    ratio = on_ratio(heavy / light, amplitudes, traces, context.accuracy.get(signal, ()))
+    ratio = on_ratio(heavy / light, amplitudes, traces, accuracy.get(signal, ()))
     seen = chain.on(light)
     return seen, seen * ratio
 

@@ -97,16 +97,17 @@ def response(captures: Mapping[str, Capture], _readings: Readings, context: Resp
     return figures
 
 
-def swept(captures: Mapping[str, Capture], context: ResponseContext) -> dict[str, list[Point]]:
+def swept(captures: Mapping[str, Capture], context: ResponseContext, fewest: int = 2) -> dict[str, list[Point]]:
     """Each channel -> its points at rising frequencies.
 
     Raises:
         SilentRecord: every output is silent.
-        MeasurementError: a record is missing, or there are fewer than two.
+        MeasurementError: a record is missing, or there are fewer than `fewest`.
     """
     roles = sorted(context.tones_hz, key=lambda role: context.tones_hz[role])
-    if len(roles) < 2 or not set(roles) <= set(captures):
-        raise MeasurementError("a response needs a record at each of two or more frequencies")
+    if len(roles) < fewest or not set(roles) <= set(captures):
+        number = "two or more frequencies" if fewest > 1 else "the frequencies"
+        raise MeasurementError(f"a response needs a record at each of {number}")
     source = ErrorOf(context.level_accuracy).on(context.level_v)
     by_channel: dict[str, list[Point]] = {}
     for role in roles:

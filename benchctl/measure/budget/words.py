@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from uncertainties import ufloat
 
@@ -20,7 +21,14 @@ _IN_DECIBELS = frozenset(
         "signal_to_noise_rated",
     }
 )
-_AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order"})
+_AS_NUMBERS = frozenset({"crest_factor", "damping_factor", "low_pass_order", "high_pass_order", "polarity"})
+# Figures that the trade says with a prefix -> what one of its units is.
+_WITH_PREFIX: Mapping[str, tuple[str, float]] = {
+    "rise_time": ("us", 1e-6),
+    "slew_rate": ("V/us", 1e6),
+    "input_impedance": ("kohm", 1e3),
+    "ringing_frequency": ("kHz", 1e3),
+}
 
 
 def value_in_words(figure: Figure) -> str:
@@ -44,7 +52,7 @@ def unit_in_words(figure: Figure) -> str:
     if figure.unit == "rad":
         return "deg"
     if figure.unit != "1":
-        return figure.unit
+        return _WITH_PREFIX.get(figure.name, (figure.unit, 1.0))[0]
     if figure.name in _IN_DECIBELS:
         return "dB"
     return "" if figure.name in _AS_NUMBERS else "%"
@@ -61,7 +69,8 @@ def as_said(figure: Figure) -> tuple[float, float]:
         case "dB" if value > 0:
             return 20.0 * math.log10(value), 20.0 / math.log(10.0) * uncertainty / value
         case _:
-            return value, uncertainty
+            _, one = _WITH_PREFIX.get(figure.name, ("", 1.0))
+            return value / one, uncertainty / one
 
 
 def burst_in_words(cycles: int) -> str:

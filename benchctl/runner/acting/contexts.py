@@ -12,8 +12,9 @@ from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter
 from benchctl.documents.bench_file.multimeter import Point
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
+from benchctl.measure.analyses.square_figures import RISE_TIMES_BANDWIDTH
 from benchctl.measure.analyses.supply_voltages import TERMINALS
-from benchctl.measure.signal.record import SUPPLY_CURRENT
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, LoadResistance
 
 _OSCILLOSCOPE = "oscilloscope"
@@ -96,6 +97,27 @@ def _at_point(multimeter: Multimeter, point: Point) -> Accuracy:
     if isinstance(stated, StatedAccuracy):
         return _reading(stated, point.full_scale)
     return Accuracy(fixed=stated.fixed if stated is not None else 0.0)
+
+
+def skew_s(bench: Bench) -> float:
+    """The largest difference between the delays of two channels of the oscilloscope."""
+    oscilloscope = bench.instruments.oscilloscope
+    return 0.0 if oscilloscope is None else oscilloscope.ratings.skew_s
+
+
+def own_rise_times_s(bench: Bench) -> dict[str, float]:
+    """Each output, as a signal -> the rise time of generator, oscilloscope and probe together, which add in squares;
+    outputs of which one of them is not given are left out."""
+    generator, oscilloscope = bench.instruments.generator, bench.instruments.oscilloscope
+    if generator is None or oscilloscope is None or generator.ratings.square_rise_s is None:
+        return {}
+    found = {}
+    for channel, wiring in bench.signals.outputs.items():
+        bandwidths_hz = (oscilloscope.ratings.bandwidth_hz, wiring.probe.bandwidth_hz)
+        if all(bandwidths_hz):
+            parts = [RISE_TIMES_BANDWIDTH / each for each in bandwidths_hz if each]
+            found[OUTPUT + channel] = math.hypot(generator.ratings.square_rise_s, *parts)
+    return found
 
 
 # A clamp's zero drifts by so much of its rating from one hour to the next (common practice for Hall sensors).

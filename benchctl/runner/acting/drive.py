@@ -6,6 +6,7 @@ import math
 
 from benchctl.errors import MeasurementError
 from benchctl.instruments.bursts.burst import Burst
+from benchctl.instruments.bursts.two_tones import TwoTones
 from benchctl.measure.conditions import Drive
 from benchctl.quantity import render
 from benchctl.runner.acting.rhythm import Rhythm
@@ -76,6 +77,40 @@ def _in_words(run: Run, played: Burst, asked: Burst) -> str:
     if run.bench.generator.needs_triggers:
         said.append("begun by the run")
     return ", ".join([f"bursts every {render(played.every_s, 's')}", *said]) if said else ""
+
+
+def square_wave(run: Run, level_v: float) -> None:
+    """A square wave into the amplifier, with the peak of the sine at `level_v` V rms; it is set while the output is
+    off."""
+    generator = run.bench.generator
+    if run.conditions.drive != "undriven":
+        mute(run)
+    set_v = generator.start_square(level_v)
+    generator.output_on()
+    run.set_to_drive(set_v, "set", bursts="square wave")
+
+
+def two_tones(run: Run, tones: TwoTones) -> None:
+    """Two tones into the amplifier; they are set while the output is off."""
+    generator = run.bench.generator
+    if run.conditions.drive != "undriven":
+        mute(run)
+    played = generator.start_two_tones(tones)
+    generator.output_on()
+    run.set_to(frequency_hz=None)
+    both = f"{render(tones.low_hz, 'Hz')} and {render(tones.high_hz, 'Hz')} together"
+    run.set_to_drive(played.level_v, "set", bursts=both)
+
+
+def back_to_sine(run: Run, frequency_hz: float | None) -> None:
+    """After a square wave or two tones: mute, the sine again, and the frequency that was set before."""
+    mute(run)
+    generator = run.bench.generator
+    generator.stop_other_waves()
+    if frequency_hz is None:
+        run.set_to(frequency_hz=None)
+    else:
+        set_frequency(run, frequency_hz)
 
 
 def note_rhythm(run: Run) -> None:

@@ -88,6 +88,12 @@ class Hands(Protocol):
     def touch(self, point: str) -> None:
         """The multimeter's leads to this point."""
 
+    def series(self, resistor_ohm: float | None) -> None:
+        """A resistor in series with each input that is driven; None: no longer."""
+
+    def capacitor(self, capacitance_f: float | None) -> None:
+        """A capacitor beside each load; None: no longer."""
+
 
 class OwnHands:
     """The person who was asked does it."""
@@ -105,6 +111,12 @@ class OwnHands:
         """Done when the person says so."""
 
     def touch(self, point: str) -> None:
+        """Done when the person says so."""
+
+    def series(self, resistor_ohm: float | None) -> None:
+        """Done when the person says so."""
+
+    def capacitor(self, capacitance_f: float | None) -> None:
         """Done when the person says so."""
 
 

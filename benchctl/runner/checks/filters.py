@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.bench_steps import Set
-from benchctl.documents.sequence_file.measuring_steps import SteppedSine
+from benchctl.documents.sequence_file.measuring_steps import MeasureDamping, SteppedSine
+from benchctl.documents.sequence_file.signal_steps import MeasureIntermodulation, MeasurePolarity, MeasureSquare
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.steps.measure_damping import frequencies_hz as stepped_in_damping_hz
 from benchctl.runner.steps.stepped_sine import frequencies_hz
 
 # Common practice: a thousandth of the output is less than the noise of an 8-bit oscilloscope, or than the carrier's
@@ -46,9 +48,19 @@ def notes_of(step: StepBase, state: ExpectedState) -> Iterator[str]:
 
 
 def _frequencies_hz(step: StepBase, state: ExpectedState) -> Sequence[float]:
-    """The frequencies that a step must see at the outputs."""
-    if isinstance(step, SteppedSine):
-        return frequencies_hz(step)
+    """The frequencies of which a step must see one at the outputs; of a square wave and of two tones, the one that is
+    least likely to be seen."""
+    match step:
+        case SteppedSine():
+            return frequencies_hz(step)
+        case MeasurePolarity():
+            return step.frequencies_hz
+        case MeasureSquare():
+            return [max(step.frequencies_hz)]
+        case MeasureIntermodulation():
+            return [max(step.pair_hz, key=lambda tone_hz: -_left_db(state.amplifier, tone_hz))]
+        case MeasureDamping() if step.from_hz is not None:
+            return stepped_in_damping_hz(step)
     needs_one = "frequency" in step.STATE and not isinstance(step, Set)
     return [state.frequency_hz] if needs_one and state.frequency_hz is not None else []
 

@@ -12,6 +12,8 @@ from benchctl.runner.expected.state import ExpectedState
 # Attribute of a step -> the role that sets it, and the setting.
 _SET_BY: Mapping[str, tuple[str, str]] = {
     "frequency_hz": ("generator", "frequency"),
+    "frequencies_hz": ("generator", "frequency"),
+    "pair_hz": ("generator", "frequency"),
     "from_hz": ("generator", "frequency"),
     "to_hz": ("generator", "frequency"),
     "to_v": ("generator", "level"),

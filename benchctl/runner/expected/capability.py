@@ -57,6 +57,7 @@ class Capability:
     supply_v: float
     assumptions: Assumptions
     driven: int | None = None
+    is_square: bool = False
 
     @property
     def channels(self) -> int:
@@ -99,19 +100,24 @@ class Capability:
 
     def given_w(self, asked_w: float) -> float:
         """The output power for a sine that would have `asked_w` without clipping."""
-        return min(asked_w, 2.0 * self.full_w * _clipped(self._drive(asked_w)).square)
+        unclipped_w = 2.0 * asked_w if self.is_square else asked_w
+        return min(unclipped_w, 2.0 * self.full_w * self._means(asked_w).square)
 
     def supply_w(self, asked_w: float) -> float:
         """The supply's power, beyond that at idle, for a sine that would have so much power in each load."""
         channels = self.channels
         if self.amplifier.amplifier_class == "D":
             return channels * self.given_w(asked_w) / self.assumptions.switching
-        current = _clipped(self._drive(asked_w)).absolute * math.pi / 2.0
+        current = self._means(asked_w).absolute * math.pi / 2.0
         return channels * self.full_w * current / self.assumptions.linear
 
     def supply_a(self, asked_w: float) -> float:
         """The supply's current then, idle current included."""
         return self.supply_w(asked_w) / self.supply_v + idle_a(self.amplifier, self.supply_v)
+
+    def _means(self, asked_w: float) -> _Means:
+        drive = self._drive(asked_w)
+        return _Means(min(drive, 1.0), min(drive, 1.0) ** 2) if self.is_square else _clipped(drive)
 
     def _drive(self, asked_w: float) -> float:
         """The amplitude that is asked for, over the highest that is not clipped."""

@@ -22,6 +22,9 @@ from benchctl.runner.expected.pace import Pace
 from benchctl.runner.expected.supply_draw import RESERVOIR_S, Bursts, SupplyDraw, draw_of, together
 from benchctl.runner.expected.worst_case import Power, WorstCase
 
+# The edges of a square wave shoot over by as much as half of the peak in a stage that is hardly damped (a second-order
+# response of damping 0.2, whose step shoots over by 53 % of the step from zero).
+MOST_OVERSHOOT = 1.0
 # Nobody has read a thermometer yet.
 AMBIENT_C = 25.0
 
@@ -57,6 +60,7 @@ class ExpectedState:
     driven: tuple[str, ...] = ()
     clean_levels: set[tuple[float | None, float | None, tuple[str, ...]]] = field(default_factory=set)
     seen: tuple[str, ...] = ()
+    is_square: bool = False
     unattended: bool = False
     pace: Pace = field(default_factory=Pace)
     heatsink_c: float = AMBIENT_C
@@ -133,6 +137,12 @@ class ExpectedState:
         draw = draw_of(expected, self._asked_w(level, expected), for_s, bursts)
         return self._power(self._asked_w(level, most), draw, bursts)
 
+    def square_wave(self, level: Level, *, for_s: float) -> Power:
+        """A steady square wave with the peak of the sine at a level."""
+        power = replace(self, is_square=True).tone(level, for_s=for_s)
+        power["output_peak_v"] *= 1.0 + MOST_OVERSHOOT
+        return power
+
     def _asked_w(self, level: Level, amplifier: Capability) -> float:
         """The power that a level asks for in each load. The clean level counts as that of full power."""
         match level.of:
@@ -182,7 +192,8 @@ class ExpectedState:
         """Into the load that is set; if none is set, which is a hazard of its own, into a rated one."""
         load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
         supply_v = self.supply_v or self.amplifier.supply.nominal_v
-        return Capability(self.amplifier, load_ohm, supply_v, assumptions, driven=len(self.driven))
+        driven = len(self.driven)
+        return Capability(self.amplifier, load_ohm, supply_v, assumptions, driven=driven, is_square=self.is_square)
 
     def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
         """The power into one load. If bursts follow each other, the load is heated by the mean, and the supply carries

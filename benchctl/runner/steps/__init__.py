@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents.sequence_file import bench_steps, measuring_steps, power_steps, steps
+from benchctl.documents.sequence_file import bench_steps, measuring_steps, power_steps, signal_steps, steps
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -25,10 +25,14 @@ from benchctl.runner.steps import (
     measure_dc,
     measure_distortion,
     measure_idle,
+    measure_input_impedance,
+    measure_intermodulation,
     measure_linearity,
     measure_noise,
     measure_points,
+    measure_polarity,
     measure_response,
+    measure_square,
     move_probe,
     note_and_prompt,
     power,
@@ -71,6 +75,10 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     measuring_steps.MeasureFilter: Actions(measure_response.perform_filter, measure_response.worst_case),
     measuring_steps.MeasureResponse: Actions(measure_response.perform_response, measure_response.worst_case),
     bench_steps.DriveByHand: Actions(drive_by_hand.perform, drive_by_hand.worst_case),
+    signal_steps.MeasurePolarity: Actions(measure_polarity.perform, measure_polarity.worst_case),
+    signal_steps.MeasureSquare: Actions(measure_square.perform, measure_square.worst_case),
+    signal_steps.MeasureIntermodulation: Actions(measure_intermodulation.perform, measure_intermodulation.worst_case),
+    signal_steps.MeasureInputImpedance: Actions(measure_input_impedance.perform, measure_input_impedance.worst_case),
     bench_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.worst_case),
     measuring_steps.SetGain: Actions(set_gain.perform, set_gain.worst_case),
     power_steps.Soak: Actions(soak.perform, soak.worst_case),

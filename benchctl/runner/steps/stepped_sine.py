@@ -55,15 +55,19 @@ def role_of(frequency_hz: float) -> str:
     return f"{frequency_hz:.6g} Hz"
 
 
-def sweep(
+def sweep(  # noqa: PLR0917 - what a sweep is made of
     run: Run,
     frequencies: Sequence[float],
     level_v: float,
     signals: Sequence[str],
     first_peaks: Mapping[str, float] | None = None,
+    shortest_s: float = SHORTEST_S,
+    called: str = "",
 ) -> dict[str, Capture]:
     """A record of `signals` at each frequency, by role; the generator is left muted and tuned as it was.
 
+    `called`: what the records are called, instead of the step's kind. `shortest_s`: of a record; of the same number of
+    samples a shorter one is finer, and so is its phase.
     `first_peaks`: signal -> the peak to expect of it at the first frequency, where it is not that of the nominal gain.
     """
     captures: dict[str, Capture] = {}
@@ -73,8 +77,8 @@ def sweep(
             set_frequency(run, frequency_hz)
             tone(run, level_v)
             run.wait(_settle_s(frequency_hz))
-            name = f"{run.planned.step.kind} {role_of(frequency_hz)}"
-            capture = record_taking.take(run, name, _record(frequency_hz), level_v, signals, peaks)
+            name = f"{called or run.planned.step.kind} {role_of(frequency_hz)}"
+            capture = record_taking.take(run, name, _record(frequency_hz, shortest_s), level_v, signals, peaks)
             captures[role_of(frequency_hz)] = capture
             # A filter's next gain is near this one, however far from the nominal one.
             peaks = {signal: float(np.max(np.abs(trace.values()))) for signal, trace in capture.traces.items()}
@@ -111,8 +115,8 @@ def _settle_s(frequency_hz: float) -> float:
     return max(SETTLE_CYCLES / frequency_hz, SHORTEST_SETTLE_S)
 
 
-def _record(frequency_hz: float) -> Record:
-    cycles = max(CYCLES, math.ceil(SHORTEST_S * frequency_hz))
+def _record(frequency_hz: float, shortest_s: float = SHORTEST_S) -> Record:
+    cycles = max(CYCLES, math.ceil(shortest_s * frequency_hz))
     return Record(cycles / frequency_hz, 0.0, SAMPLES)
 
 

@@ -99,6 +99,8 @@ class Connections:
         """channel -> the resistor that is in series with its input; none in most"""
         self.touched: str | None = None
         """the point that a person has put the multimeter's leads onto"""
+        self.beside_load_f = 0.0
+        """what a person has connected beside each load"""
         self._joint_open = False
         self._conductances_s = self._seen_conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
@@ -191,6 +193,10 @@ class Connections:
         """Let the contacts of relays move that were told to, or that bounce."""
         for relay in self.relays.bounce(now_s):
             self._follow_contact(relay)
+
+    def put_in_series(self, resistor_ohm: float | None) -> None:
+        """A resistor of its own in series with each input that the generator feeds; None: no longer."""
+        self.series_ohm = {} if resistor_ohm is None else dict.fromkeys(self._plugged, resistor_ohm)
 
     def plug(self, channels: Iterable[str]) -> None:
         """Put the generator's plugs into these inputs, and a shorting plug into every other."""

@@ -9,10 +9,12 @@ from benchctl.documents.bench_file.bench import Bench, InputsByGenerator
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.sequence_file.power_steps import MeasureBurst, Soak
+from benchctl.documents.sequence_file.signal_steps import MeasureIntermodulation, MeasureSquare
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.errors import MeasurementError
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.bursts.table import FEWEST_POINTS_A_CYCLE, is_fine_enough
+from benchctl.instruments.bursts.two_tones import TwoTones
 from benchctl.instruments.generator import table_points
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
@@ -87,10 +89,11 @@ def _supply_confirms(bench: Bench) -> bool:
 
 
 def hazards_of_step(step: StepBase, state: ExpectedState) -> Iterator[str]:
-    """Bursts that the generator cannot play."""
+    """Bursts and other waves that the generator cannot play."""
     driver = generator_driver(state.bench)
     if driver is None:
         return
+    yield from _other_waves(step, driver)
     for burst in _bursts(step, state):
         if not driver.commands.has_bursts:
             yield (
@@ -100,6 +103,33 @@ def hazards_of_step(step: StepBase, state: ExpectedState) -> Iterator[str]:
             return
         yield from _of_burst(driver, burst)
         yield from _too_fast(driver, burst, state.pace.ask_s("generator"))
+
+
+def _other_waves(step: StepBase, driver: GeneratorDriver) -> Iterator[str]:
+    words = driver.commands
+    if isinstance(step, MeasureSquare) and not words.square_on:
+        yield (
+            f"the generator has no square wave: {driver.source.name} has no 'square_on'; "
+            "leave this step out, or use another generator"
+        )
+    if isinstance(step, MeasureIntermodulation) and not words.two_tones_on:
+        yield (
+            f"the generator cannot play two tones at once: {driver.source.name} has no 'two_tones_on'; "
+            "leave this step out, or use another generator"
+        )
+    elif isinstance(step, MeasureIntermodulation) and "table" in words.two_tones_on.uses:
+        yield from _too_coarse_for_two(step, driver)
+
+
+def _too_coarse_for_two(step: MeasureIntermodulation, driver: GeneratorDriver) -> Iterator[str]:
+    tones = TwoTones(*step.pair_hz, high_share=0.5, level_v=1.0)
+    points = table_points(driver, tones.high_hz, 1.0 / tones.common_hz)
+    if not is_fine_enough(points, tones.high_hz, 1.0 / tones.common_hz):
+        both = f"{render(tones.low_hz, 'Hz')} and {render(tones.high_hz, 'Hz')}"
+        yield (
+            f"a common period of {both} lasts {render(1.0 / tones.common_hz, 's')}, and a table of {points} samples is "
+            "too coarse for it; take tones with a larger common divisor"
+        )
 
 
 def notes_of_step(step: StepBase, state: ExpectedState) -> Iterator[str]:

@@ -153,3 +153,28 @@ def test_a_generator_without_a_sync_output_is_refused_for_records_wait_for_it(tm
     these = files(tmp_path, "cycles_and_period", {"low_level: none": "low_level: none\nsync: none"})
     (hazard,) = checked(these).hazards
     assert "no sync output" in hazard
+
+
+@pytest.mark.parametrize(
+    ("step", "words"),
+    [
+        ("measure_square", "own.yaml has no 'square_on'; leave this step out"),
+        ("measure_intermodulation", "own.yaml has no 'two_tones_on'; leave this step out"),
+    ],
+)
+def test_a_wave_that_the_generator_lacks_is_refused_with_the_word_that_is_missing(
+    tmp_path: Path, step: str, words: str
+) -> None:
+    lacks = {
+        '  square_on: ["C{output}:BSWV WVTP,SQUARE", "C{output}:BSWV AMP,{square_vpp:.6f}"]\n': "",
+        '  square_off: "C{output}:BSWV WVTP,SINE"\n': "",
+    }
+    found = checked(files(tmp_path, "key_value_list", lacks, AT_1_KHZ, step, "measure_polarity"))
+    assert [hazard for hazard in found.hazards if words in hazard]
+    assert not [hazard for hazard in found.hazards if "measure_polarity" in hazard]
+
+
+def test_two_tones_without_a_common_period_that_fits_a_table_are_refused(tmp_path: Path) -> None:
+    step = "measure_intermodulation: {tones: [60.1 Hz, 7 kHz]}"
+    found = checked(files(tmp_path, "table_as_text", None, AT_1_KHZ, step))
+    assert any("a common period of 60.1 Hz and 7 kHz lasts 10 s" in hazard for hazard in found.hazards)

@@ -1,0 +1,1 @@
+"""Square waves and pairs of tones in one record."""

@@ -1,0 +1,156 @@
+"""measure_square: a square wave at a small level and at the asked one, and with a capacitor beside the load."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+from benchctl.documents.sequence_file.signal_steps import MeasureSquare
+from benchctl.documents.text.words import outputs_in_words
+from benchctl.errors import MeasurementError
+from benchctl.instruments.oscilloscope.record import Record
+from benchctl.measure.analyses.square_figures import CAPACITIVE, LARGE, SMALL, SquareContext, role_of
+from benchctl.measure.shapes.square import square_wave as shape_of
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.quantity import render
+from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.agreement import before_power, worst_case_look
+from benchctl.runner.acting.contexts import own_rise_times_s
+from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, square_wave
+from benchctl.runner.acting.inputs import feed, worst_case_feed
+from benchctl.runner.acting.levels import gain_of, level_in_v
+from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.levels import QUIET
+from benchctl.runner.expected.state import ExpectedState
+from benchctl.runner.expected.worst_case import WorstCase
+from benchctl.runner.steps.find_clean_level import SETTLE_S
+
+# The small level: a tenth of the voltage, where no stage slews.
+SMALL_PART = 0.1
+# Whole periods, so that the mean of the record is its dc; edges at its ends do not count.
+PERIODS = 3
+SAMPLES = 50_000
+# Half a period must have so many samples to show a top (`measure/shapes/square.py`).
+FEWEST_A_PERIOD = 80
+# A square wave so many times as high as asked, at the small level, is not played at the large one.
+MOST_OVER_ASKED = 1.5
+
+
+def perform(step: MeasureSquare, run: Run) -> None:
+    """Small, then large at each frequency; then small again with the capacitor; then the sine as it was."""
+    feed(run)
+    load_ohm, before_hz = connected_load_ohm(run), run.conditions.frequency_hz
+    level_v = level_in_v(run, step.level or QUIET, load_ohm)
+    before_power(run, level_v)
+    captures: dict[str, Capture] = {}
+    try:
+        for frequency_hz in step.frequencies_hz:
+            captures |= _small_and_large(run, frequency_hz, level_v)
+        if step.capacitor_f is not None:
+            captures |= _with_capacitor(step, run, step.capacitor_f, level_v)
+    except MeasurementError:  # the run goes on after that
+        back_to_sine(run, before_hz)
+        raise
+    back_to_sine(run, before_hz)
+    own_s = own_rise_times_s(run.files.bench)
+    context = SquareContext(
+        waves_hz=dict(_waves(step)), own_rise_s=own_s, unknown=UNKNOWN if not own_s else "", **run.accuracies()
+    )
+    run.analyse("square", captures, {}, context, step.expect)
+
+
+UNKNOWN = (
+    "give 'bandwidth' of oscilloscope and probe and 'square_rise' of the generator in the bench file, by their data "
+    "sheets"
+)
+
+
+def _waves(step: MeasureSquare) -> Iterator[tuple[str, float]]:
+    kinds = (SMALL, LARGE) if step.capacitor_f is None else (SMALL, LARGE, CAPACITIVE)
+    for frequency_hz in step.frequencies_hz:
+        for kind in kinds:
+            yield role_of(kind, frequency_hz), frequency_hz
+
+
+def _small_and_large(run: Run, frequency_hz: float, level_v: float) -> Mapping[str, Capture]:
+    small = _take(run, SMALL, frequency_hz, SMALL_PART * level_v)
+    _refuse_higher_than_asked(run, small, frequency_hz, SMALL_PART * level_v)
+    large = _take(run, LARGE, frequency_hz, level_v)
+    return {role_of(SMALL, frequency_hz): small, role_of(LARGE, frequency_hz): large}
+
+
+def _take(run: Run, kind: str, frequency_hz: float, level_v: float) -> Capture:
+    set_level_v = run.bench.generator.settable(level_v)
+    if run.conditions.frequency_hz != frequency_hz:
+        back_to_sine(run, frequency_hz)
+    square_wave(run, set_level_v)
+    run.wait(SETTLE_S)
+    name = f"square {role_of(kind, frequency_hz)}"
+    return record_taking.take(run, name, _record(frequency_hz), set_level_v, record_taking.driven_outputs(run))
+
+
+def _record(frequency_hz: float) -> Record:
+    return Record(PERIODS / frequency_hz, 0.0, SAMPLES)
+
+
+def _refuse_higher_than_asked(run: Run, capture: Capture, frequency_hz: float, level_v: float) -> None:
+    """Generators differ in what a level means of a square wave.
+
+    Raises:
+        MeasurementError: it came out far higher than it was asked for.
+    """
+    asked_v = 2.0 * math.sqrt(2.0) * level_v * gain_of(run)
+    for channel in capture.channels:
+        wave = shape_of(capture.trace(OUTPUT + channel).values(), capture.interval_s, frequency_hz)
+        step_v = wave.slowest.step
+        if step_v > MOST_OVER_ASKED * asked_v:
+            raise MeasurementError(
+                f"the square wave at output {channel} is {render(step_v, 'V')} peak to peak and was to be "
+                f"{render(asked_v, 'V')}, so it is not played at the full level; see 'square_on' in the generator's "
+                "driver file: which unit is the level of a square wave in?"
+            )
+
+
+def _with_capacitor(step: MeasureSquare, run: Run, capacitor_f: float, level_v: float) -> Mapping[str, Capture]:
+    _ask(run, capacitor_f)
+    taken: dict[str, Capture] = {}
+    try:
+        for frequency_hz in step.frequencies_hz:
+            taken[role_of(CAPACITIVE, frequency_hz)] = _take(run, CAPACITIVE, frequency_hz, SMALL_PART * level_v)
+    except MeasurementError:  # the run goes on after that, without the capacitor
+        _ask(run, None)
+        raise
+    _ask(run, None)
+    return taken
+
+
+def _ask(run: Run, capacitor_f: float | None) -> None:
+    """Hands are at the outputs: nothing drives the amplifier."""
+    back_to_sine(run, run.conditions.frequency_hz)
+    outputs = outputs_in_words(run.fed)
+    if capacitor_f is None:
+        request = f"Take the capacitor off {outputs} again"
+    else:
+        request = f"Connect {render(capacitor_f, 'F')} beside the load at {outputs}, by short leads"
+    run.observer.hands_needed(f"{request}. The amplifier is on, without a signal")
+    run.hands.capacitor(capacitor_f)
+    run.recorder.hands(request, {})
+
+
+def worst_case(step: MeasureSquare, state: ExpectedState) -> WorstCase:
+    worst_case_feed(state, None)
+    if state.unattended and step.capacitor_f is not None:
+        state.hazard(
+            "a person connects a capacitor beside the loads, and nobody is present in an unattended run; "
+            "be present, or leave 'capacitor' out"
+        )
+    state.level = None
+    highest_hz = max(step.frequencies_hz)
+    refuse_coarse_record(state, _record(highest_hz), FEWEST_A_PERIOD / 2.0 * highest_hz, "take a lower frequency")
+    asking_s = state.pace.switch_s + state.pace.set_s + state.asking_s() + record_taking.FETCH_S
+    kinds = 2 if step.capacitor_f is None else 3
+    lasts_s = sum(record_taking.lasts_s(_record(each), state.bench) for each in step.frequencies_hz)
+    duration_s = kinds * (lasts_s + len(step.frequencies_hz) * (SETTLE_S + asking_s))
+    power = state.square_wave(step.level or QUIET, for_s=duration_s)
+    return WorstCase(duration_s=duration_s + worst_case_look(state), **power)
