@@ -111,6 +111,7 @@ class Session:
         self._report: Report = _untold
         self._verify: Callable[[], bool] = _asks_nothing
         self._is_verifying = False
+        self._placed = _Placed(name, address)
         self._talk = Turn(None if owed is None else sleep)
         self._connection = Connection(name, address, opener, settings, questions, self._timeout_s)
         self._urgent = UrgentTalk(name, self._connection, self._talk, self._timeout_s)
@@ -124,7 +125,7 @@ class Session:
 
     def say_hello(self) -> str:
         """Connect, and return the answer to *IDN?. This does not disturb another user of the instrument."""
-        with self._talk.taken(), self._placed():
+        with self._talk.taken(), self._placed:
             try:
                 self._connection.connect(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:  # something is there: ask again, as usual
@@ -136,7 +137,7 @@ class Session:
         """Connect, if not yet connected, and return the answer to *IDN?. From now on a power cycle is noticed."""
         if not self._connection.is_open:
             self.say_hello()
-        with self._talk.taken(), self._placed():
+        with self._talk.taken(), self._placed:
             try:
                 self._connection.meet(self._interlock.check)
             except (NoAnswer, ConnectionLost, GarbledAnswer) as error:
@@ -321,7 +322,7 @@ class Session:
 
     def command_urgently(self, text: str) -> None:
         """Write in spite of the interlock and of another thread's waiting read; if the link is dead, on a new one."""
-        with self._placed():
+        with self._placed:
             self._urgent.command(text)
 
     def command_quietly(self, text: str) -> None:
@@ -333,7 +334,7 @@ class Session:
 
         If an answer may still come, or the link is dead, the question is asked over a new link.
         """
-        with self._placed():
+        with self._placed:
             return self._urgent.ask(text)
 
     def look_for_power_cycle(self) -> None:
@@ -342,7 +343,7 @@ class Session:
         Raises:
             InstrumentError: it does not answer because it is off or starting.
         """
-        with self._talk.taken(), self._placed():
+        with self._talk.taken(), self._placed:
             self._connection.leave(is_left=False)
             self._connection.reopen(never)
 
@@ -359,30 +360,38 @@ class Session:
     ) -> _T:
         """Send a message and read what it is answered. Repeat it if the link fails or if what comes is garbled, where
         `may_garble` says so; a command may always be repeated."""
-        gate = self._interlock_and_settings
-        forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
-        with self._talk.taken(), self._placed(), self._paced(is_question=is_question):
+        with self._talk.taken(), self._placed:
+            began_s = self._from_when_it_may_be_asked() if is_question else 0.0
             try:
-                for _ in range(ATTEMPTS - 1):
-                    try:
-                        return self._attempt(text, read, timeout_s, gate, is_question=is_question)
-                    except forgiven as error:
-                        self._tell(text, error.message)
-                return self._attempt(text, read, timeout_s, gate, is_question=is_question)
+                answer = self._attempts(text, read, timeout_s, may_garble=may_garble, is_question=is_question)
             finally:
                 if self._owed is not None and (owed_s := self._owed()):
                     self.rest(owed_s)
+            if is_question:
+                self._note_pace(began_s)
+            return answer
 
-    @contextmanager
-    def _paced(self, *, is_question: bool) -> Iterator[None]:
-        """Ask no sooner than the instrument may be asked, and note how long its answer takes."""
-        if is_question and (early_s := self._may_ask_s - self._now()) > 0.0:
+    def _from_when_it_may_be_asked(self) -> float:
+        """Wait until the instrument may be asked again; returns the time then."""
+        if (early_s := self._may_ask_s - self._now()) > 0.0:
             self.rest(early_s)
-        began_s = self._now()
-        yield
-        if is_question:
-            self._may_ask_s = began_s + self._ask_every_s
-            self.pace.note(self._now() - began_s)
+        return self._now()
+
+    def _note_pace(self, began_s: float) -> None:
+        self._may_ask_s = began_s + self._ask_every_s
+        self.pace.note(self._now() - began_s)
+
+    def _attempts(
+        self, text: str, read: Callable[[float, Gate], _T], timeout_s: float, *, may_garble: bool, is_question: bool
+    ) -> _T:
+        gate = self._interlock_and_settings
+        forgiven = (LinkError, GarbledAnswer) if may_garble or not is_question else LinkError
+        for _ in range(ATTEMPTS - 1):
+            try:
+                return self._attempt(text, read, timeout_s, gate, is_question=is_question)
+            except forgiven as error:
+                self._tell(text, error.message)
+        return self._attempt(text, read, timeout_s, gate, is_question=is_question)
 
     def _tell(self, text: str, reason: str) -> None:
         _traffic.debug("%s: %s; clearing the link and asking again", self.name, reason)
@@ -432,14 +441,19 @@ class Session:
             self._connection.has_restarted = True
             raise SettingsLost("its link was lost, and it can be asked nothing that tells whether it kept its settings")
 
-    # -- words -------------------------------------------------------------------------------------------------
 
-    @contextmanager
-    def _placed(self) -> Iterator[None]:
-        """Add this instrument's name and address to an error that has none."""
-        try:
-            yield
-        except InstrumentError as error:
-            if error.instrument:
-                raise
-            raise type(error)(error.message, instrument=self.name, address=self.address, advice=error.advice) from error
+class _Placed:
+    """While the block lasts, an error that names no instrument gets this one's name and address."""
+
+    def __init__(self, name: str, address: str) -> None:
+        self._name = name
+        self._address = address
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, _kind: object, error: BaseException | None, _traceback: object) -> None:
+        if isinstance(error, InstrumentError) and not error.instrument:
+            raise type(error)(
+                error.message, instrument=self._name, address=self._address, advice=error.advice
+            ) from error

@@ -44,14 +44,15 @@ class Turn:
         """Whether the thread that has the turn sends nothing just now: it lets the instrument be quiet."""
         return self._rests
 
-    @contextmanager
-    def taken(self) -> Iterator[None]:
-        """Have the turn while the block lasts."""
+    def taken(self) -> Turn:
+        """Have the turn while the block lasts: `with turn.taken():`."""
+        return self
+
+    def __enter__(self) -> None:
         self._acquire()
-        try:
-            yield
-        finally:
-            self._release()
+
+    def __exit__(self, *_: object) -> None:
+        self._release()
 
     @contextmanager
     def resting(self) -> Iterator[None]:

@@ -78,7 +78,7 @@ class MessageReader:
         Raises:
             OverlongMessageError: once for each message that went over the bound.
         """
-        if self._discarding and not self._discard():
+        if not self._buffer or (self._discarding and not self._discard()):
             return None
         end = self._find_end()
         if end is None and self._ends:

@@ -12,6 +12,7 @@ import re
 import string
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 from benchctl.documents.driver_file.language.values import (
@@ -107,12 +108,12 @@ class Template:
         """Whether the instrument answers."""
         return "?" in self.text
 
-    @property
+    @cached_property
     def uses(self) -> frozenset[str]:
         """The values that it takes, by their own names."""
         return frozenset(spelling.base for spelling in self.takes.values())
 
-    @property
+    @cached_property
     def holds_table(self) -> bool:
         """Whether it takes samples."""
         return any(spelling.kind == TABLE for spelling in self.takes.values())
