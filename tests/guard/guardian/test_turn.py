@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import subprocess
@@ -135,6 +136,16 @@ def test_a_file_that_holds_nonsense_keeps_nobody_from_acting(turn: MakeTurn, pat
     for nonsense in (b"[", b"[1]", b"\xff" * 9000):
         path.write_bytes(nonsense)
         assert turn().act_once(REASON, lambda: True) is True
+
+
+def test_a_file_that_cannot_be_read_keeps_nobody_from_acting(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Unreadable(io.FileIO):
+        def read(self, *_: object) -> bytes:
+            raise OSError("input/output error")
+
+    monkeypatch.setattr(Path, "open", lambda each, *_, **__: Unreadable(each, "r+b"))
+    with Turn(path) as turn:
+        assert turn.act_once(REASON, lambda: True) is True
 
 
 def test_what_is_left_of_a_longer_word_does_not_make_the_next_one_unreadable(turn: MakeTurn, path: Path) -> None:
