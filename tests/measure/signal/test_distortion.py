@@ -136,6 +136,32 @@ def test_the_true_rms_of_a_tone_holds_all_of_it() -> None:
     assert tone_spectrum(record, INTERVAL_S, 1000.0).rms == pytest.approx(math.sqrt(0.5 + 0.125 + 0.0625))
 
 
+def largest_prime_factor(number: int) -> int:
+    factor = 2
+    while factor * factor <= number:
+        if number % factor:
+            factor += 1
+        else:
+            number //= factor
+    return number
+
+
+# A generator is some parts in a million off, so a million samples are not a whole number of cycles.
+@pytest.mark.parametrize("off_ppm", [-83.0, -21.0, 4.0, 67.0])
+def test_a_spectrum_is_taken_of_whole_cycles_whose_number_of_samples_has_small_factors(off_ppm: float) -> None:
+    """The work of an FFT goes with the sum of the prime factors of its length (Cooley and Tukey, 1965)."""
+    frequency_hz = 1000.0 * (1.0 + off_ppm * 1e-6)
+    times_s = np.arange(1_000_000) * INTERVAL_S
+    record = np.sin(2.0 * np.pi * frequency_hz * times_s) + 0.01 * np.cos(6.0 * np.pi * frequency_hz * times_s)
+    found = tone_spectrum(record, INTERVAL_S, 1000.0)
+    samples = found.residual.size
+    cycles = samples * INTERVAL_S * frequency_hz
+    assert samples >= 0.979 * record.size
+    assert abs(cycles - round(cycles)) <= 0.5 * INTERVAL_S * frequency_hz + 1e-9
+    assert largest_prime_factor(samples) < 1000, "of a number of this size it is some hundred thousand as a rule"
+    assert harmonic_distortion(found).ratio == pytest.approx(0.01, rel=1e-4)
+
+
 def test_fewer_than_two_cycles_are_refused() -> None:
     with pytest.raises(RecordTooShort, match="two are needed"):
         thd_n(tone()[:1900], INTERVAL_S, 1000.0)
