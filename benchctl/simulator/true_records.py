@@ -93,9 +93,9 @@ class TrueRecords:
         if record is None or (self._records and self._records[-1].record is record):
             return
         self._finished_s.append(to_s)
-        plate, bench = self._physical_bench.description.plate, self._physical_bench.description.bench
-        conductances_s = self._physical_bench.connections.loads.conductances_s()
-        self._records.append(TrueRecord(record, plate.channels, conductances_s, bench.supply_lead_ohm))
+        channels, connections = self._physical_bench.description.plate.channels, self._physical_bench.connections
+        conductances_s, lead_ohm = connections.loads.conductances_s(), connections.main_output.lead_ohm
+        self._records.append(TrueRecord(record, channels, conductances_s, lead_ohm))
 
     def record_at(self, time_s: float) -> TrueRecord:
         """The last record that was finished by `time_s`; LookupError where there is none."""

@@ -72,6 +72,9 @@ class AmplifierImperfections(Part):
     output_inductance_h: PositiveHenries | None = Field(
         default=None, description="inductance of each output, in series with its resistance"
     )
+    supply_leaks: Annotated[Ratio, bounded("1", at_least=0, below=1)] = Field(
+        default=0.001, description="part of a tone on the supply that reaches every output, such as `-60 dB`"
+    )
     thump: Thump | None = Field(default=None, description="a pulse at the outputs when it unmutes or loses its supply")
 
     def bridged(self) -> AmplifierImperfections:

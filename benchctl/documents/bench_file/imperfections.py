@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
+from benchctl.documents.bench_file.supply_imperfections import SupplyImperfections
 from benchctl.documents.model.model_base import Part
 
 
@@ -20,10 +21,6 @@ class OscilloscopeImperfections(Part):
 
 class MainsImperfections(Part):
     """What the mains of the workshop leaves in the signals."""
-
-
-class SupplyImperfections(Part):
-    """What is not ideal about the supply and its leads."""
 
 
 class Imperfections(Part):

@@ -79,6 +79,7 @@ class Assembly:
             bias_knee_v=STARVED_BIAS * physics.rail_v,
             bleeder_ohm=BLEEDER_OHM,
             frequency_hz=now.tone.frequency_hz,
+            supply_leaks=physics.imperfections.supply_leaks,
         )
 
     def _bias_a(self, temperature_c: float) -> float:

@@ -67,6 +67,8 @@ class Circuit:
     bias_knee_v: float
     """below this rail the bias current falls in proportion"""
     bleeder_ohm: float
+    supply_leaks: float = 0.0
+    """part of the supply's whine that reaches every output"""
     frequency_hz: float = math.inf
     """of the tone; infinite: its ripple is left out"""
 
@@ -127,7 +129,10 @@ class Circuit:
         )
 
     def supply_v(self, draw: ConverterDraw) -> float:
-        """At the supply's own terminals, before the lead."""
+        """As the supply measures it: at its own terminals before the lead, or where it senses."""
+        return draw.terminal_v if self.source.sensed else self._output_v(draw)
+
+    def _output_v(self, draw: ConverterDraw) -> float:
         return draw.terminal_v + draw.supply_a * self.source.lead_ohm
 
     def flows(self, rail_v: float) -> Flows:
@@ -138,7 +143,7 @@ class Circuit:
         small_a = min(self.converter.small_stages_a, draw.supply_a)
         open_w = self.converter.open_rail_v(draw.terminal_v) * draw.charge_a
         return Flows(
-            supply=self.supply_v(draw) * draw.supply_a,
+            supply=self._output_v(draw) * draw.supply_a,
             lead=self.source.lead_ohm * draw.supply_a**2,
             small_stages=draw.terminal_v * small_a,
             conversion=open_w * (1 / self.converter.efficiency - 1),

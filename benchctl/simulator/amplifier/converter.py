@@ -14,12 +14,29 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 
+class Whine(NamedTuple):
+    """A tone on a supply's output."""
+
+    amplitude_v: float
+    frequency_hz: float
+
+
 class Source(NamedTuple):
-    """A supply output and its lead: an ideal voltage up to a current limit, then a constant current."""
+    """A supply output and its lead: a voltage behind resistances up to a current limit, then a constant current."""
 
     voltage_v: float
     limit_a: float
     lead_ohm: float
+    inner_ohm: float = 0.0
+    """of the supply itself"""
+    sensed: bool = False
+    """it holds its voltage at the amplifier's terminals, so that the lead drops nothing of it"""
+    whine: Whine | None = None
+
+    @property
+    def path_ohm(self) -> float:
+        """What the current lowers the voltage at the amplifier's terminals by, for each ampere."""
+        return self.inner_ohm + (0.0 if self.sensed else self.lead_ohm)
 
 
 OFF = Source(voltage_v=0.0, limit_a=0.0, lead_ohm=0.0)
@@ -64,7 +81,7 @@ class Converter:
             draw = self._regulated(source, rail_v) or self._unregulated(source, rail_v)
             if draw.charge_a >= 0:
                 return draw
-        return ConverterDraw(source.voltage_v - source.lead_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
+        return ConverterDraw(source.voltage_v - source.path_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
 
     def _regulated(self, source: Source, rail_v: float) -> ConverterDraw | None:
         """The solution with E held; None if the highest ratio cannot hold it.
@@ -74,9 +91,9 @@ class Converter:
         if math.isinf(self.regulated_v):
             return None
         charge_a = (self.regulated_v - rail_v) / self.stiffness_ohm
-        unloaded_v = source.voltage_v - source.lead_ohm * self.small_stages_a
+        unloaded_v = source.voltage_v - source.path_ohm * self.small_stages_a
         taken_w = self.regulated_v * max(charge_a, 0.0) / self.efficiency
-        root = unloaded_v**2 - 4 * source.lead_ohm * taken_w
+        root = unloaded_v**2 - 4 * source.path_ohm * taken_w
         terminal_v = (unloaded_v + math.sqrt(root)) / 2 if root >= 0 else 0.0
         if terminal_v <= 0 or self.ratio * terminal_v < self.regulated_v:
             return None
@@ -84,8 +101,8 @@ class Converter:
 
     def _unregulated(self, source: Source, rail_v: float) -> ConverterDraw:
         """U = Us - Rl·(n·i/η + I0) and i = (n·U - V)/R, solved for U."""
-        reflected = source.lead_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
-        terminal_v = (source.voltage_v + reflected * rail_v - source.lead_ohm * self.small_stages_a) / (
+        reflected = source.path_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
+        terminal_v = (source.voltage_v + reflected * rail_v - source.path_ohm * self.small_stages_a) / (
             1 + reflected * self.ratio
         )
         charge_a = (self.ratio * terminal_v - rail_v) / self.stiffness_ohm

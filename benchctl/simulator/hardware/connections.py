@@ -9,6 +9,7 @@ from typing import NamedTuple
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
+from benchctl.simulator.amplifier.converter import Whine
 from benchctl.simulator.generator_signal import SOURCE_OHM, GeneratorSignal, Tone
 from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 from benchctl.simulator.hardware.relays import Relays
@@ -40,6 +41,12 @@ RAMP_STEP = 1 / 40
 """A converter's ramp moves in steps of so much of the time constant of its rails: the inrush is then right to 1.3 %."""
 
 SHORTEST_RAMP_STEP_S, LONGEST_RAMP_STEP_S = 5e-5, 0.002
+
+COPPER_PER_K, COPPER_STATED_C = 0.00393, 20.0
+"""Annealed copper, IEC 60028."""
+
+LEAD_STEP_K = 0.5
+"""The supply's leads warm in such steps, a fifth of a per cent of their resistance, so that circuits repeat."""
 
 BIAS_STEP_K = 0.1
 """Bias follows the temperature of the devices in such steps, for the same reason."""
@@ -83,6 +90,7 @@ class Connections:
         self._stuck_c: dict[str, float] = {}
         self.amplifier = _amplifier(description)
         heatsink = self.physics.heatsink
+        self._lead_c = self._warm_leads()
         self.heatsink = ThermalChain(
             [heatsink.junction_k_per_w, heatsink.ambient_k_per_w],
             [heatsink.junction_capacity_j_per_k, heatsink.capacity_j_per_k],
@@ -125,8 +133,19 @@ class Connections:
         """Of the heatsink itself, whatever its sensor shows."""
         return self.heatsink.temperatures_c[1]
 
-    def warm(self, seconds: float, heatsink_w: float, loads_w: Sequence[float]) -> None:
+    def _warm_leads(self) -> ThermalChain | None:
+        """The supply's leads where they warm; their resistance is stated for 20 degC."""
+        leads = self.description.bench.imperfections.supply.warm_leads
+        if leads is None:
+            return None
+        return ThermalChain([leads.rise_k_per_w], [leads.time_constant_s / leads.rise_k_per_w], self.ambient_c)
+
+    def warm(self, seconds: float, heatsink_w: float, loads_w: Sequence[float], lead_w: float) -> None:
         """Give the heat of some time to what it warms, and let the sensors follow."""
+        if self._lead_c is not None:
+            self._lead_c.advance(seconds, lead_w)
+            rise_k = round(self._lead_c.temperatures_c[0] / LEAD_STEP_K) * LEAD_STEP_K - COPPER_STATED_C
+            self._main.lead_ohm = self.description.bench.supply_lead_ohm * (1 + COPPER_PER_K * rise_k)
         self.heatsink.advance(seconds, heatsink_w)
         self.loads.advance(seconds, loads_w)
         for place, sensor in self._sensors.items():
@@ -310,11 +329,26 @@ def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutp
         return {1: battery}, {MAIN: battery}
     slew = description.bench.supply_slew
     outputs = {
-        each.name: SupplyOutput(lead_ohm if each.name == MAIN else 0.0, slew) for each in description.supply.outputs
+        each.name: _main_output(description) if each.name == MAIN else SupplyOutput(0.0, slew)
+        for each in description.supply.outputs
     }
     if MAIN not in outputs:
         raise ValueError("no output of the supply is called 'main'; it is the one that feeds the amplifier")
     return {each.number: outputs[each.name] for each in description.supply.outputs}, outputs
+
+
+def _main_output(description: BenchDescription) -> SupplyOutput:
+    """The output that feeds the amplifier, with all that is not ideal about it."""
+    bench, imperfect = description.bench, description.bench.imperfections.supply
+    whine = imperfect.whine
+    return SupplyOutput(
+        bench.supply_lead_ohm,
+        bench.supply_slew,
+        inner_ohm=imperfect.output_resistance_ohm,
+        recovery=imperfect.recovery,
+        open_sense_v=imperfect.open_sense_v or 0.0,
+        whine=None if whine is None else Whine(math.sqrt(2) * whine.level_v, whine.frequency_hz),
+    )
 
 
 def side_voltage_v(output: SupplyOutput) -> float:

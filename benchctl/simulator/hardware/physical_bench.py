@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import Circuit, Flows, Outputs
-from benchctl.simulator.amplifier.rails.follower import RailFollower
+from benchctl.simulator.amplifier.rails.follower import RailFollower, swings
 from benchctl.simulator.amplifier.rails.means import RailCurve
 from benchctl.simulator.amplifier.rails.voltages import EMPTY, Rails
 from benchctl.simulator.amplifier.thump import Pulse
+from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, Signals, side_voltage_v
 from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
 from benchctl.simulator.model.description import BenchDescription
@@ -74,6 +75,7 @@ class _Terminals(NamedTuple):
     circuit: Circuit
     rail_v: float
     supply: SupplyMeans
+    terminal_v: float
     outputs: Outputs
 
 
@@ -90,7 +92,7 @@ class PhysicalBench:
         self.meters = Meters()
         self.history = History()
         self._watchers: list[Watcher] = []
-        self._heat_seconds = self._heatsink_w = 0.0
+        self._heat_seconds = self._heatsink_w = self._lead_w = 0.0
         self._slew_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._follower = RailFollower()
@@ -138,22 +140,39 @@ class PhysicalBench:
         if seen is None or seen.circuit is not circuit or seen.rail_v != self.rail_v:
             draw = circuit.converter.draw(circuit.source, self.rail_v)
             supply = SupplyMeans(circuit.supply_v(draw), draw.supply_a)
-            seen = self._seen = _Terminals(circuit, self.rail_v, supply, circuit.outputs(self.rail_v))
+            outputs = circuit.outputs(self.rail_v)
+            seen = self._seen = _Terminals(circuit, self.rail_v, supply, draw.terminal_v, outputs)
         return seen
 
     def _step(self, now_s: float, circuit: Circuit, signals: Signals) -> None:
+        output, tone = self.connections.main_output, signals.tone
         end_s = min(now_s, signals.until_s, self._next_look_s())
-        tone = signals.tone
-        phase = (self.time_s - tone.origin_s) * tone.frequency_hz
-        run = self._follower.curve(circuit, self.rails, phase, end_s - self.time_s)
-        noticed_s = run.departs_s(self._noticeable)
-        if noticed_s is not None and noticed_s < run.seconds:
-            end_s = self.time_s + noticed_s
-            run = self._follower.curve(circuit, self.rails, phase, noticed_s)
+        if output.recovery is not None and not swings(circuit):
+            end_s = min(end_s, self.time_s + output.holds_s(self._terminals(circuit).supply.current_a))
+        run = self._curve(circuit, tone, end_s - self.time_s)
+        for sooner_s in (run.departs_s(self._noticeable), self._recovers_s(circuit, run, tone)):
+            if sooner_s is not None and sooner_s < run.seconds:
+                end_s = self.time_s + sooner_s
+                run = self._curve(circuit, tone, sooner_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
-        self.history.append(Stretch(self.time_s, run, signals.tone, self._pulse()))
+        if output.recovery is not None:
+            output.recover(run.seconds, run.mean_supply_a)
+        self.history.append(Stretch(self.time_s, run, tone, self._pulse()))
         self.time_s, self.rails = end_s, run.end
+
+    def _curve(self, circuit: Circuit, tone: Tone, seconds: float) -> RailCurve:
+        """The rails for some time from now on."""
+        return self._follower.curve(circuit, self.rails, (self.time_s - tone.origin_s) * tone.frequency_hz, seconds)
+
+    def _recovers_s(self, circuit: Circuit, run: RailCurve, tone: Tone) -> float | None:
+        """How long the voltage of a supply that has to recover counts as constant: whole cycles where they swing."""
+        output = self.connections.main_output
+        if output.recovery is None:
+            return None
+        if swings(circuit):
+            return max(output.holds_s(run.mean_supply_a), 1 / tone.frequency_hz)
+        return min(output.holds_s(run.mean_supply_a), output.holds_s(run.end_supply_a))
 
     def _pulse(self) -> Pulse | None:
         pulse = self.connections.amplifier.pulse
@@ -164,10 +183,11 @@ class PhysicalBench:
         seconds = self._heat_seconds + run.seconds
         old, new = self._heat_seconds / seconds, run.seconds / seconds
         self._heatsink_w = old * self._heatsink_w + new * run.flows.heatsink
+        self._lead_w = old * self._lead_w + new * run.flows.lead
         self._loads_w = [old * a + new * b for a, b in zip(self._loads_w, run.flows.loads, strict=True)]
         self._heat_seconds = seconds
         if seconds >= HEATING_STEP_S:
-            self.connections.warm(seconds, self._heatsink_w, self._loads_w)
+            self.connections.warm(seconds, self._heatsink_w, self._loads_w, self._lead_w)
             self._heat_seconds = 0.0
 
     def _noticeable(self, terminal_v: Samples, supply_a: Samples) -> NDArray[np.int64]:
@@ -198,8 +218,7 @@ class PhysicalBench:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)
         signals = connections.signals_at(self.time_s)
         circuit = connections.circuit(signals, self.time_s)
-        _, _, supply, outputs = self._terminals(circuit)
+        _, _, supply, terminal_v, outputs = self._terminals(circuit)
         tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
-        terminal_v = supply.voltage_v - supply.current_a * circuit.source.lead_ohm
         changed = connections.look(self.time_s, terminal_v, outputs)
         return (connections.circuit(signals, self.time_s) if tripped or changed else circuit), signals

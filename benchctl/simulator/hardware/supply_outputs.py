@@ -11,7 +11,8 @@ import math
 from dataclasses import dataclass, field
 
 from benchctl.documents.bench_file.simulation import SupplySlew
-from benchctl.simulator.amplifier.converter import OFF, Source
+from benchctl.documents.bench_file.supply_imperfections import Recovery
+from benchctl.simulator.amplifier.converter import OFF, Source, Whine
 
 OVERCURRENT_DELAY_S = 0.01
 """Unless set otherwise, a current must stay above the protection level for this long before it trips, so that a single
@@ -19,6 +20,12 @@ peak does not."""
 
 SLEW_STEP_V = 0.1
 """While it moves, the voltage is constant over steps of this size: a hundredth of a vehicle's voltage."""
+
+RECOVERED_V = 2e-3
+"""A voltage that has to recover by less than this counts as recovered, and moves in steps of it meanwhile."""
+
+MOST_STEPS = 16.0
+"""In a time constant."""
 
 THERE_V = 1e-6
 SHORTEST_STEP_S = 1e-5
@@ -31,6 +38,12 @@ class SupplyOutput:
 
     lead_ohm: float
     slew: SupplySlew = field(default_factory=SupplySlew)
+    inner_ohm: float = 0.0
+    """output resistance at constant voltage"""
+    recovery: Recovery | None = None
+    open_sense_v: float = 0.0
+    """how far it rises with remote sense on, because its sense leads are open; 0 where they are not"""
+    whine: Whine | None = None
     on: bool = False
     stuck: bool = False
     """a fault: once on, it stays on unless a protection trips"""
@@ -50,6 +63,8 @@ class SupplyOutput:
     """when it was last set or switched; no read-back averages over an earlier time"""
     present_v: float = field(init=False)
     """its voltage on the way to the setting, unless its current is limited"""
+    _settled_a: float = 0.0
+    """the current that the regulation has caught up with"""
     _moved_s: float = 0.0
     _drawn_a: float = 0.0
     _above_since_s: float | None = None
@@ -83,8 +98,27 @@ class SupplyOutput:
 
     def source(self) -> Source:
         """The source as the load sees it."""
-        lead_ohm = 0.0 if self.remote_sense else self.lead_ohm
-        return Source(self.present_v, self.limit_a, lead_ohm) if self.present_v else OFF
+        if not self.present_v:
+            return OFF
+        dip_ohm = self.recovery.dip_ohm if self.recovery else 0.0
+        recovered_v = round(dip_ohm * self._settled_a / RECOVERED_V) * RECOVERED_V
+        misled_v = self.open_sense_v if self.remote_sense else 0.0
+        sensed = self.remote_sense and not misled_v
+        voltage_v, inner_ohm = self.present_v + recovered_v + misled_v, self.inner_ohm + dip_ohm
+        return Source(voltage_v, self.limit_a, self.lead_ohm, inner_ohm, sensed, self.whine)
+
+    def holds_s(self, current_a: float) -> float:
+        """How long its voltage counts as constant while a current flows: until it has recovered by a step."""
+        if self.recovery is None:
+            return math.inf
+        steps = abs(current_a - self._settled_a) * self.recovery.dip_ohm / RECOVERED_V
+        return self.recovery.time_constant_s / min(steps, MOST_STEPS) if steps > 1 else math.inf
+
+    def recover(self, seconds: float, current_a: float) -> None:
+        """Let the regulation catch up with a mean current for some time."""
+        if self.recovery is not None:
+            left = math.exp(-seconds / self.recovery.time_constant_s)
+            self._settled_a = current_a + (self._settled_a - current_a) * left
 
     def move(self, now_s: float) -> float:
         """Move the voltage one step; returns when to move it again, infinity once it is there."""

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from benchctl.simulator.amplifier.converter import Source
 from benchctl.simulator.amplifier.filters import Filter, Phasor, Ringing
 from benchctl.simulator.amplifier.output_stage import OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.rails.means import Step
@@ -42,6 +43,7 @@ def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sample
         headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
         samples[part] += stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
+        samples[part] += step.circuit.supply_leaks * _whine_v(step.circuit.source, times_s[part])
     return samples
 
 
@@ -79,6 +81,13 @@ def _residue_v(stage: OutputStage, times_s: Samples) -> Samples | float:
     return np.asarray(math.sqrt(2) * losses.ripple_v * np.sin(2 * np.pi * losses.carrier_hz * times_s))
 
 
+def _whine_v(source: Source, times_s: Samples) -> Samples | float:
+    """The tone on the supply, at the amplifier's terminals."""
+    if source.whine is None:
+        return 0.0
+    return np.asarray(source.whine.amplitude_v * np.sin(2 * np.pi * source.whine.frequency_hz * times_s))
+
+
 def supply_current_a(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """What the amplifier draws: within the cycle where its rails are followed there, else averaged over a cycle."""
     return _terminals(spans, times_s)[1]
@@ -94,6 +103,7 @@ def _terminals(spans: Sequence[Stretch], times_s: Samples) -> tuple[Samples, Sam
     voltage_v, current_a = np.zeros_like(times_s), np.zeros_like(times_s)
     for span, step, part in _cuts(spans, times_s):
         voltage_v[part], current_a[part] = step.terminals(times_s[part] - span.start_s)
+        voltage_v[part] += _whine_v(step.circuit.source, times_s[part])
     return voltage_v, current_a
 
 

@@ -48,7 +48,7 @@ def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
     """A converter that is off takes nothing; the supply may still be unable to feed the small stages."""
     small_a = converter.small_stages_a
     starved = small_a > source.limit_a
-    terminal_v = 0.0 if starved else source.voltage_v - source.lead_ohm * small_a
+    terminal_v = 0.0 if starved else source.voltage_v - source.path_ohm * small_a
     nothing = np.zeros_like(behind_v)
     flat = np.ones(behind_v.shape[1])
     return Charging(terminal_v * flat, min(small_a, source.limit_a) * flat, nothing, nothing)
@@ -65,8 +65,8 @@ def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples
 
 def _unregulated(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
     """U = Us - Rl·(n·Σi/η + I0) and i = (n·U - V)/R for every rail whose diode conducts, solved for U."""
-    unloaded_v = source.voltage_v - source.lead_ohm * converter.small_stages_a
-    reflected = source.lead_ohm * converter.ratio / converter.efficiency
+    unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
+    reflected = source.path_ohm * converter.ratio / converter.efficiency
     conducts = np.ones(behind_v.shape, dtype=np.bool_)
     while True:
         paths_s = conducts / ohms
@@ -86,8 +86,8 @@ def _regulated(converter: Converter, source: Source, behind_v: Samples, ohms: Sa
     held_v = converter.regulated_v
     charge_a = np.maximum((held_v - behind_v) / ohms, 0.0)
     taken_w = held_v * charge_a.sum(axis=0) / converter.efficiency
-    unloaded_v = source.voltage_v - source.lead_ohm * converter.small_stages_a
-    root = unloaded_v**2 - 4 * source.lead_ohm * taken_w
+    unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
+    root = unloaded_v**2 - 4 * source.path_ohm * taken_w
     terminal_v = np.where(root >= 0, (unloaded_v + np.sqrt(np.maximum(root, 0.0))) / 2, 0.0)
     supply_a = taken_w / np.maximum(terminal_v, 1e-9) + converter.small_stages_a
     return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / ohms)

@@ -96,7 +96,7 @@ class RailFollower:
             return step_rail(circuit, rails.mean_v, from_s, to_s)
         period_s = 1 / circuit.frequency_hz
         turned = (phase + from_s * circuit.frequency_hz) % 1.0
-        if _swings(circuit):
+        if swings(circuit):
             cycle = self._cycle(circuit, rails, worth=to_s - from_s > period_s)
             if cycle is not None and _near(cycle.rails_at(turned * period_s), rails):
                 return TracedStep(from_s, to_s, cycle, turned * period_s, repeats=True, circuit=circuit)
@@ -136,14 +136,14 @@ class RailFollower:
             return TracedStep(from_s, end_s, trace, 0.0, repeats=False, circuit=circuit)
 
 
-def _swings(circuit: Circuit) -> bool:
+def swings(circuit: Circuit) -> bool:
     """Whether the ripple of this circuit's rails counts."""
     return circuit.frequency_hz * circuit.time_constant_s < SLOWEST_CYCLES and circuit.ripple_v > LEAST_RIPPLE_V
 
 
 def _within_cycle(circuit: Circuit, rails: Rails) -> bool:
     """Also while two rails are still further apart than their ripple, after a low tone."""
-    return _swings(circuit) or (circuit.rails_apart and rails.apart_v > max(LEAST_RIPPLE_V, circuit.ripple_v))
+    return swings(circuit) or (circuit.rails_apart and rails.apart_v > max(LEAST_RIPPLE_V, circuit.ripple_v))
 
 
 def _pace_s(circuit: Circuit) -> float:

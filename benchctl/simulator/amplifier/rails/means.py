@@ -180,6 +180,16 @@ class RailCurve:
         """The rails when it ends."""
         return self.steps[-1].end
 
+    @property
+    def mean_supply_a(self) -> float:
+        """Mean current of the supply."""
+        return sum(step.supply_sums(step.start_s, step.end_s)[1] for step in self.steps) / self.seconds
+
+    @property
+    def end_supply_a(self) -> float:
+        """Current of the supply when it ends."""
+        return float(self.steps[-1].terminals(np.asarray([self.seconds]))[1][0])
+
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not."""
         for step in self.steps:

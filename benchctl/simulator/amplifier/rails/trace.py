@@ -110,13 +110,14 @@ def _slopes(circuit: Circuit, reservoirs: Reservoirs, demand: Demand, rails_v: S
 def _powers(
     circuit: Circuit, reservoirs: Reservoirs, demand: Demand, charging: Charging, rails_v: Samples
 ) -> list[Samples]:
-    """In the order of `Flows`, then what the supply's own terminals show: volts, amperes."""
+    """In the order of `Flows`, then what the supply measures: volts, amperes."""
     converter, supply_a = circuit.converter, charging.supply_a
-    supply_v = charging.terminal_v + circuit.source.lead_ohm * supply_a
+    output_v = charging.terminal_v + circuit.source.lead_ohm * supply_a
+    seen_v = charging.terminal_v if circuit.source.sensed else output_v
     open_v = np.minimum(converter.ratio * charging.terminal_v, converter.regulated_v)
     stages_w, outputs_w, bleeder_w, loads_w = demand.flows(rails_v)
     return [
-        supply_v * supply_a,
+        output_v * supply_a,
         circuit.source.lead_ohm * supply_a**2,
         charging.terminal_v * np.minimum(converter.small_stages_a, supply_a),
         open_v * charging.charge_a.sum(axis=0) * (1 / converter.efficiency - 1),
@@ -125,7 +126,7 @@ def _powers(
         outputs_w,
         bleeder_w,
         *loads_w,
-        supply_v,
+        seen_v,
         supply_a,
     ]
 

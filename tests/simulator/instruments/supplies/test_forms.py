@@ -173,7 +173,7 @@ def test_remote_sense_is_chosen_while_the_output_is_off() -> None:
     assert corner.talk.ask("VOLT:SENS? (@1)") == "EXT"
     corner.talk.tell("OUTP ON,(@1)", "VOLT:SENS INT,(@1)")
     assert corner.talk.errors() == [-221]
-    assert corner.bench.connections.main_output.source().lead_ohm == 0.0, "the voltage is held behind the lead"
+    assert corner.bench.connections.main_output.source().path_ohm == 0.0, "the voltage is held behind the lead"
 
 
 def test_zero_may_mean_on() -> None:
