@@ -34,10 +34,6 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("supply_voltage", "supply_output_voltage"),
         ),
         Change(
-            "what a drive costs above the pause, and what is held through a long tone, are figures",
-            ("marginal_efficiency", "watts_per_ampere", "held_power", "held_thd_n", "held_supply_voltage"),
-        ),
-        Change(
             "the oscilloscope's own noise is subtracted from that of the amplifier, or makes it a bound",
             ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated"),
         ),
@@ -69,6 +65,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "the whole cycles of a record that a steady tone is measured in are up to a fiftieth fewer, where their "
             "spectrum is then computed much faster",
             ("continuous_power", "output_rms", "crest_factor", "thd", "thd_n", "efficiency"),
+        ),
+        Change(
+            "the crest factor of bursts in a long drive is taken from the samples, not from means over 25 us",
+            ("crest_factor",),
         ),
     ),
 }

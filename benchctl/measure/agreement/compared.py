@@ -71,7 +71,7 @@ def _settled(readings: Readings) -> Readings:
 
 def _burst(captures: Captures, _readings: Readings, context: BurstContext) -> Iterator[Comparison]:
     """Over whole repetitions, as efficiency is; the supply's readings come and go with the bursts."""
-    for capture in captures.values():
+    for capture in (captures[role] for role in ("clean", "full") if role in captures):
         span = whole_repetitions(capture, context.every_s)
         signals = Signals(capture, context.accuracy, context.loads)
         yield from power_comparison(output_power(signals, span), signals.supply_power(span))

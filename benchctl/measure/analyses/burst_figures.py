@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 from uncertainties import UFloat
@@ -21,6 +21,8 @@ from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.bursts.burst import CycleTable, cycle_table, find_burst
 from benchctl.measure.bursts.droop import find_droop
+from benchctl.measure.carrier.folding import Unfolded, is_fine, unfolded
+from benchctl.measure.carrier.low_pass import low_passed
 from benchctl.measure.signal.distortion import Distortion
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Samples
 from benchctl.measure.signal.supply import settled_pause, whole_repetitions
@@ -31,7 +33,9 @@ _Choice = Callable[[Samples], int]
 
 
 def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTable]:
-    """Channel -> its cycles, for every channel that has a load and a record."""
+    """Channel -> its cycles, for every channel that has a load and a record; of a class D amplifier without its
+    carrier."""
+    capture = low_passed(capture, context.low_pass_hz)
     tables = {}
     for channel in Signals(capture, {}, context.loads).channels:
         signal = OUTPUT + channel
@@ -47,30 +51,45 @@ def burst_tables(capture: Capture, context: BurstContext) -> dict[str, CycleTabl
     return tables
 
 
-def clean_figures(capture: Capture, context: BurstContext) -> list[Figure]:
-    """burst_power_clean: the lowest whole cycle; thd_n: the worst."""
-    tables = burst_tables(capture, context)
-    powers = _CyclePowers(Signals(capture, context.accuracy, context.loads), tables)
-    distortions = [distortion_figure("thd_n", table.worst.thd_n, channel) for channel, table in tables.items()]
-    return powers.figures("burst_power_clean", _lowest) + distortions
+def clean_figures(capture: Capture, context: BurstContext, fine: Capture | None = None) -> list[Figure]:
+    """burst_power_clean: the lowest whole cycle; thd_n: the worst.
+
+    `fine`: a record of one burst of the same train, which shows a carrier that the whole repetition is too coarse for.
+    """
+    tables = burst_tables(fine or capture, context)
+    powers = _CyclePowers(Signals(fine or capture, context.accuracy, context.loads), tables)
+    return [*powers.figures("burst_power_clean", _lowest), *_worst_distortions(tables, capture, context, fine)]
 
 
-def full_figures(capture: Capture, context: BurstContext) -> list[Figure]:
+def _worst_distortions(
+    tables: Tables, capture: Capture, context: BurstContext, fine: Capture | None
+) -> Iterator[Figure]:
+    interval_s = (fine or capture).interval_s
+    is_sure = context.low_pass_hz is None or is_fine(interval_s)
+    checks = burst_tables(capture, context) if fine is not None and not is_sure else {}
+    for channel, table in tables.items():
+        check = (checks[channel].worst.thd_n, capture.interval_s) if channel in checks else None
+        thd_n = table.worst.thd_n
+        seen = Unfolded(thd_n) if is_sure else unfolded(thd_n, interval_s, check)
+        yield distortion_figure("thd_n", seen.distortion, channel, seen.doubt)
+
+
+def full_figures(capture: Capture, context: BurstContext, fine: Capture | None = None) -> list[Figure]:
     """burst_power_first, _highest, _lowest, _last; peak, rms and droop at the output; supply draw and efficiency, of
     the whole and of what the burst adds.
 
-    Of bursts that begin anywhere in a cycle, nobody knows the first cycle and the last.
+    Of bursts that begin anywhere in a cycle, nobody knows the first cycle and the last. `fine`: as of clean drive.
     """
-    tables = burst_tables(capture, context)
-    signals = Signals(capture, context.accuracy, context.loads)
-    powers = _CyclePowers(signals, tables)
+    tables = burst_tables(fine or capture, context)
+    signals = Signals(low_passed(capture, context.low_pass_hz), context.accuracy, context.loads)
+    powers = _CyclePowers(Signals(fine or capture, context.accuracy, context.loads), tables)
     figures: list[Figure] = []
     for name, choose in _CHOICES.items():
         if context.phase_is_free and name in {"first", "last"}:
             continue
         figures += powers.figures(f"burst_power_{name}", choose)
     for channel, table in tables.items():
-        figures += _voltage_figures(signals, channel, table)
+        figures += _voltage_figures(Signals(fine or capture, context.accuracy), channel, table)
     span = whole_repetitions(capture, context.every_s)
     output_w = output_power(signals, span)
     current_a = signals.mean(SUPPLY_CURRENT, span) if signals.has(SUPPLY_CURRENT) else None
@@ -169,8 +188,8 @@ def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Fi
     return figures
 
 
-def distortion_figure(name: str, distortion: Distortion, channel: str) -> Figure:
-    """A distortion figure: a bound where the record's own floor is too near."""
-    if distortion.is_bound:
-        return Figure(name, distortion.at_most, "1", channel=channel, bound="at most")
+def distortion_figure(name: str, distortion: Distortion, channel: str, doubt: str = "") -> Figure:
+    """A distortion figure: a bound where the record's own floor is too near, or where there is a doubt."""
+    if distortion.is_bound or doubt:
+        return Figure(name, distortion.at_most, "1", channel=channel, bound="at most", bound_reason=doubt)
     return figure_of(name, distortion.uncertain(), "1", channel)

@@ -76,7 +76,8 @@ def _captured_at_rest(capture: Capture, context: IdleContext) -> list[Figure]:
 
 
 def burst(captures: Captures, readings: Readings, context: BurstContext) -> list[Figure]:
-    """Captures "clean" and "full", either of which may be absent; readings heatsink, ambient.
+    """Captures "clean" and "full", either of which may be absent, and of a class D amplifier "clean fine" and "full
+    fine", each of one burst; readings heatsink, ambient.
 
     Gives burst_power_clean and thd_n at clean drive; burst_power_first, _highest, _lowest, _last, output_peak,
     output_rms, droop, droop_time_constant, supply_current, supply_current_peak, supply_voltage,
@@ -88,14 +89,17 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
     """
     figures: list[Figure] = []
     if "clean" in captures:
-        clean = with_level_doubt(clean_figures(captures["clean"], context), context.level_u)
+        records = [captures[role] for role in ("clean", "clean fine") if role in captures]
+        clean = with_level_doubt(clean_figures(captures["clean"], context, captures.get("clean fine")), context.level_u)
         clean = with_bounds(clean, context.at_least, context.loads)
         clean = with_halves(clean, "burst_power_clean", context.halves, context.loads)
-        figures += from_capture(clean, captures["clean"].name)
+        figures += from_capture(clean, *(record.name for record in records))
     if "full" in captures:
-        full = with_level_doubt(full_figures(captures["full"], context), context.level_u_full)
+        records = [captures[role] for role in ("full", "full fine") if role in captures]
+        full = full_figures(captures["full"], context, captures.get("full fine"))
+        full = with_level_doubt(full, context.level_u_full)
         full = with_bounds(full, context.at_least_full, context.loads)
-        figures += from_capture(full, captures["full"].name)
+        figures += from_capture(full, *(record.name for record in records))
     if not figures:
         raise MeasurementError("a burst has neither a capture at clean drive nor one at full drive")
     figures += Meters(readings, context.readings_accuracy).temperatures()
@@ -103,13 +107,14 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
 
 
 def continuous(captures: Captures, readings: Readings, context: ContinuousContext) -> list[Figure]:
-    """Captures "continuous", and "rest" where one of the supply was taken before the tone; readings supply_current,
-    supply_voltage, terminal_voltage, the last two also with `_at_rest` at the end, heatsink, ambient, each as far as
-    there is any.
+    """Captures "continuous", "check" where a carrier may be folded into that, and "rest" where one of the supply was
+    taken before the tone; readings supply_current, supply_voltage, terminal_voltage, the last two also with `_at_rest`
+    at the end, heatsink, ambient, each as far as there is any.
 
-    Gives continuous_power per channel and total, output_rms, output_peak, crest_factor, thd_n and thd per channel,
-    supply_current, supply_current_peak, supply_voltage, supply_output_voltage, supply_voltage_lowest,
-    supply_voltage_sag, static_sag, efficiency, marginal_efficiency, watts_per_ampere, heatsink_temperature,
+    Gives continuous_power per channel and total, output_rms, output_peak, crest_factor, thd_n and thd per channel, of a
+    class D amplifier carrier_residue and carrier_frequency, supply_current, supply_current_peak, supply_voltage,
+    supply_output_voltage, supply_voltage_lowest, supply_voltage_sag, static_sag, efficiency, marginal_efficiency,
+    watts_per_ampere, heatsink_temperature,
     ambient_temperature.
 
     Raises:
@@ -119,7 +124,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
     tone = captures["continuous"]
-    figures = with_level_doubt(tone_figures(tone, meters, context, captures.get(REST)), context.level_u)
+    figures = tone_figures(tone, meters, context, captures.get(REST), captures.get("check"))
+    figures = with_level_doubt(figures, context.level_u)
     figures += static_sag(tone, whole_cycles(tone, context.frequency_hz), captures, readings, context)
     figures += meters.temperatures()
     bounded = with_bounds(figures, context.at_least, context.loads)

@@ -42,7 +42,8 @@ class ContinuousContext(IdleContext):
     `halves`: channel that is a bridged pair -> its two outputs.
     `at_least`: channel -> why it did not reach the distortion bound at the level that a search found, which makes its
     power a bound. `level_u`: how well that level is known, as a relative standard uncertainty; 0 of a level that was
-    set.
+    set. `low_pass_hz`: up to where the outputs of a class D amplifier count, whose carrier is a figure of its own; None
+    of other amplifiers.
     """
 
     frequency_hz: float
@@ -50,6 +51,7 @@ class ContinuousContext(IdleContext):
     band_hz: float = BAND_HZ
     at_least: Mapping[str, str] = field(default_factory=dict)
     level_u: float = 0.0
+    low_pass_hz: float | None = None
     halves: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.analyses.held_figures import held_figures
 from benchctl.measure.analyses.supply_figures import ampere_figures, efficiency_figures, output_power
 from benchctl.measure.analyses.supply_voltages import TERMINALS, with_read_voltages
 from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
@@ -19,13 +18,15 @@ from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.resolution import mean_as_shown
 from benchctl.measure.budget.signals import Signals
-from benchctl.measure.signal.distortion import BAND_HZ
-from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.carrier.low_pass import low_passed
+from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, sample_noise
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
 from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, measured, rectangular
 
 FIRST, LAST = "first", "last"
 _OF_SUPPLY = ("supply_voltage", "supply_current", TERMINALS)
+_NOISE_SAMPLES = 1 << 15  # enough to know the noise of a sample, which is alike all along a record
 _END_PART = 0.1  # of the readings at either end, whose means tell a drift
 _UNKNOWN_RISE_K = 150.0  # as for a load resistor whose temperature nobody measured
 
@@ -35,30 +36,30 @@ class SoakContext(WarmingContext):
     """A tone of `frequency_hz`, or bursts of it that repeat every `every_s`.
 
     `first_loads`, `loads`: amplifier channel -> load, as warm as it was at the beginning and at the end. `fuse_a`: the
-    rating of the fuse in the supply lead. `heatsink_k_per_w`, `heatsink_time_constant_s`: what the amplifier file says
-    of the heatsink. `is_cut_short`: it ended before its time because nothing watched the heatsink.
+    rating of the fuse in the supply lead. `low_pass_hz`: as of a steady tone. `heatsink_k_per_w`,
+    `heatsink_time_constant_s`: what the amplifier file says of the heatsink. `is_cut_short`: it ended before its time
+    because nothing watched the heatsink.
     """
 
     frequency_hz: float
     first_loads: Mapping[str, LoadResistance]
     loads: Mapping[str, LoadResistance]
     every_s: float | None = None
+    low_pass_hz: float | None = None
     fuse_a: float | None = None
     heatsink_k_per_w: float | None = None
     heatsink_time_constant_s: float = 500.0
     is_cut_short: bool = False
-    band_hz: float = BAND_HZ
 
 
 def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
-    """Captures "first" and "last", the latter absent where the amplifier fell silent before, and of a steady tone those
-    between them, by any name; readings time, heatsink, supply_current and supply_voltage, taken together, and ambient.
+    """Captures "first" and "last", the latter absent where the amplifier fell silent before; readings time, heatsink,
+    supply_current and supply_voltage, taken together.
 
-    Gives soak_time, of a steady tone held_power and held_thd_n per channel and held_supply_voltage, average_power per
-    channel and total, power_drift per channel, efficiency, watts_per_ampere, supply_current, supply_current_drift,
-    supply_voltage, supply_output_voltage, fuse_load (rms current over the fuse's rating), heatsink_temperature,
-    final_heatsink_temperature, heatsink_time_constant and ambient_temperature, the lowest, as far as there is what they
-    need; under bursts also crest_factor per channel.
+    Gives soak_time, average_power per channel and total, power_drift per channel, efficiency, supply_current,
+    supply_current_drift, supply_voltage, supply_output_voltage, fuse_load (rms current over the fuse's rating),
+    heatsink_temperature, final_heatsink_temperature and heatsink_time_constant, as far as there is what they need;
+    under bursts also crest_factor per channel.
 
     Raises:
         MeasurementError: there is no record, or there are no readings.
@@ -71,34 +72,9 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     if LAST in captures:
         both = (captures[FIRST].name, end.name)
         figures += from_capture(_drift_figures(captures[FIRST], end, context), *both)
-    if context.every_s is None:
-        loads = {name: _through(context.first_loads[name], load) for name, load in context.loads.items()}
-        held = captures.values()
-        figures += held_figures(held, context.frequency_hz, context.accuracy, loads, context.band_hz)
     figures += _supply_figures(captures, readings, context)
     figures += _fuse_figures(end, context)
-    return figures + _thermal_figures(captures, readings, context) + _coldest_air(readings, context)
-
-
-def _through(first: LoadResistance, last: LoadResistance) -> LoadResistance:
-    """A resistor all through the drive: as warm as at its beginning, at its end or between them."""
-    if first.temperature_c is None or last.temperature_c is None:
-        return last
-    middle_c, half_k = (
-        (first.temperature_c + last.temperature_c) / 2.0,
-        abs(last.temperature_c - first.temperature_c) / 2.0,
-    )
-    spread_k = math.hypot(last.temperature_uncertainty_k, half_k / math.sqrt(3.0))
-    return replace(last, temperature_c=middle_c, temperature_uncertainty_k=spread_k)
-
-
-def _coldest_air(readings: Readings, context: SoakContext) -> list[Figure]:
-    """The lowest reading of the air around the bench, which rules ask to be warm enough all the time."""
-    values = [value for value in readings.get("ambient", ()) if math.isfinite(value)]
-    if not values:
-        return []
-    chain = ErrorOf(context.readings_accuracy.get("ambient", ()))
-    return [figure_of("ambient_temperature", chain.on(min(values)), "degC")]
+    return figures + _thermal_figures(captures, readings, context)
 
 
 def _lasted(seconds: float, *, is_cut_short: bool) -> Figure:
@@ -110,7 +86,8 @@ def _lasted(seconds: float, *, is_cut_short: bool) -> Figure:
 
 def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     loads = context.loads
-    signals, span = Signals(capture, context.accuracy, loads), span_of(capture, context)
+    heard = low_passed(capture, context.low_pass_hz)
+    signals, span = Signals(heard, context.accuracy, loads), span_of(capture, context)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
     shares = by_channel(powers, is_every_load=signals.has_every_load)
     figures = [figure_of("average_power", power, "W", channel) for channel, power in shares.items()]
@@ -118,18 +95,34 @@ def _power_figures(capture: Capture, context: SoakContext) -> list[Figure]:
     figures += efficiency_figures(output_w, signals.supply_power(span))
     if signals.has(SUPPLY_CURRENT):
         figures += ampere_figures(output_w, signals.mean(SUPPLY_CURRENT, span))
-    return figures if context.every_s is None else figures + _crest_figures(signals, span)
+    return figures if context.every_s is None else figures + _crest_figures(signals, span, context.frequency_hz)
 
 
-def _crest_figures(signals: Signals, span: Span) -> list[Figure]:
-    """Peak over RMS of each output; what the chain does to both cancels but for its zero."""
+def _crest_figures(signals: Signals, span: Span, frequency_hz: float) -> list[Figure]:
+    """Peak over RMS of each output, from its samples; what the chain does to both cancels but for its zero."""
     figures = []
     for channel in signals.channels:
-        lowest, highest = signals.extremes(OUTPUT + channel, span)
+        signal = OUTPUT + channel
+        rms = signals.rms(signal, span)
+        missed = math.sqrt(2.0) * float(rms.nominal_value) * _missed_part(signals.capture, frequency_hz)
+        half = _half_span(signals.capture.trace(signal), span, missed)
         figures.append(
-            figure_of("crest_factor", (highest - lowest) / 2.0 / signals.rms(OUTPUT + channel, span), "1", channel)
+            figure_of("crest_factor", signals.on_difference(signal, half.value, half.uncertainty) / rms, "1", channel)
         )
     return figures
+
+
+def _missed_part(capture: Capture, frequency_hz: float) -> float:
+    """By what part samples may miss the top of a sine at most: 1 - cos(pi f T), T being the interval."""
+    return 1.0 - math.cos(math.pi * frequency_hz * capture.interval_s)
+
+
+def _half_span(trace: Trace, span: Span, missed: float) -> Peak:
+    """Half of peak to peak; samples may miss either peak by so much."""
+    values = trace.values(span.start, span.stop)
+    lowest, highest = lowest_and_highest(values, Blur.of_samples(sample_noise(values[:_NOISE_SAMPLES]), trace.step))
+    by = missed_by_samples(missed)
+    return half_span(lowest, highest).moved(by.value, by.uncertainty)
 
 
 def burst_duty(crest_factor: float, low_level_ratio: float) -> float:

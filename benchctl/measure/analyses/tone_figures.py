@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 from uncertainties import UFloat
@@ -20,31 +21,42 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Meters
 from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.signals import Signals
+from benchctl.measure.carrier.folding import Unfolded, unfolded
+from benchctl.measure.carrier.low_pass import low_passed
+from benchctl.measure.carrier.residue import residue
 from benchctl.measure.signal.distortion import ToneSpectrum, harmonic_distortion, noise_and_distortion, tone_spectrum
-from benchctl.measure.signal.peaks import Blur, half_span, lowest_and_highest, missed_by_samples, outermost
-from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
+from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, outermost
+from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, whole_cycles
 
 _ABOVE_NOISE = 20.0  # times the mean power of its lines: of a hundred million, noise makes less than one so strong
 
 
 def tone_figures(
-    capture: Capture, meters: Meters, context: ContinuousContext, rest: Capture | None = None
+    capture: Capture,
+    meters: Meters,
+    context: ContinuousContext,
+    rest: Capture | None = None,
+    check: Capture | None = None,
 ) -> list[Figure]:
     """Power, voltages and distortion at each channel, supply draw and efficiency; with a record of the supply at
-    `rest`, also of what the tone draws beyond that.
+    `rest`, also of what the tone draws beyond that. `check` is a record at another sample rate, where a carrier may be
+    folded into the first.
 
     The supply's current is the same all along its leads: where it was both captured and read back, the surer one is
     the figure, and its peak is that and what the record rises above its own mean. Its voltage is not: what the supply
     reads at its own output is a figure of its own.
     """
-    signals = Signals(capture, context.accuracy, context.loads)
+    signals = Signals(low_passed(capture, context.low_pass_hz), context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
     shares = by_channel(powers, is_every_load=signals.has_every_load)
     figures = [figure_of("continuous_power", power, "W", channel) for channel, power in shares.items()]
     for channel in signals.channels:
-        figures += _channel_figures(signals, span, channel, context)
+        tone = _tone(capture, channel, context)
+        figures += _voltage_figures(signals, span, channel, tone, context)
+        figures += _distortion_figures(capture, channel, tone, context, check)
+        figures += [] if context.low_pass_hz is None else _carrier_figures(signals, channel, tone, context)
     output_w = sum(powers.values()) if signals.has_every_load else None
     figures += efficiency_figures(output_w, supply_power(signals, meters, span, context))
     figures += marginal_figures(output_w, signals, span, rest) + ampere_figures(
@@ -55,26 +67,63 @@ def tone_figures(
     return with_read_voltages(surer, meters, context)
 
 
-def _channel_figures(signals: Signals, span: Span, channel: str, context: ContinuousContext) -> list[Figure]:
+def _tone(capture: Capture, channel: str, context: ContinuousContext) -> ToneSpectrum:
+    return tone_spectrum(capture.trace(OUTPUT + channel).values(), capture.interval_s, context.frequency_hz)
+
+
+def _voltage_figures(
+    signals: Signals, span: Span, channel: str, tone: ToneSpectrum, context: ContinuousContext
+) -> Iterator[Figure]:
     """The crest factor is that of half of peak to peak, which an error of zero does not move."""
     signal = OUTPUT + channel
-    trace = signals.capture.trace(signal)
-    values = trace.values()
-    tone = tone_spectrum(values, signals.capture.interval_s, context.frequency_hz)
     rms = signals.rms(signal, span)
-    missed = missed_by_samples(_most_missed(tone, context.band_hz))
-    lowest, highest = lowest_and_highest(values, Blur.of_samples(_sample_noise(tone), trace.step))
-    ends = lowest.moved(-missed.value, missed.uncertainty), highest.moved(missed.value, missed.uncertainty)
+    ends = _ends(signals.capture.trace(signal), tone, context)
     peak, half = outermost(*ends), half_span(*ends)
-    figures = [
-        figure_of("output_rms", rms, "V", channel),
-        figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel),
-        figure_of("crest_factor", signals.on_difference(signal, half.value, half.uncertainty) / rms, "1", channel),
-        distortion_figure("thd_n", noise_and_distortion(tone, context.band_hz, trace.step), channel),
-    ]
+    yield figure_of("output_rms", rms, "V", channel)
+    yield figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel)
+    yield figure_of("crest_factor", signals.on_difference(signal, half.value, half.uncertainty) / rms, "1", channel)
+
+
+def _ends(trace: Trace, tone: ToneSpectrum, context: ContinuousContext) -> tuple[Peak, Peak]:
+    """The lowest and the highest value; of a record without its carrier no ripple rides on them, and little noise."""
+    noise = _sample_noise(tone)
+    if trace.within is not None:
+        blur = Blur.of_means(noise, trace.step, max(round(tone.nyquist_hz / context.band_hz), 1))
+        return lowest_and_highest(trace.within, blur)
+    missed = missed_by_samples(_most_missed(tone, context.band_hz))
+    lowest, highest = lowest_and_highest(trace.values(), Blur.of_samples(noise, trace.step))
+    return lowest.moved(-missed.value, missed.uncertainty), highest.moved(missed.value, missed.uncertainty)
+
+
+def _distortion_figures(
+    capture: Capture, channel: str, tone: ToneSpectrum, context: ContinuousContext, check: Capture | None
+) -> Iterator[Figure]:
+    step = capture.trace(OUTPUT + channel).step
+    thd_n = noise_and_distortion(tone, context.band_hz, step)
+    seen = Unfolded(thd_n) if context.low_pass_hz is None else unfolded(thd_n, capture.interval_s, None)
+    if check is not None and seen.doubt:
+        other = noise_and_distortion(
+            _tone(check, channel, context), context.band_hz, check.trace(OUTPUT + channel).step
+        )
+        seen = unfolded(thd_n, capture.interval_s, (other, check.interval_s))
+    yield distortion_figure("thd_n", seen.distortion, channel, seen.doubt)
     if 2.0 * tone.fit.frequency_hz <= context.band_hz:  # above it no harmonic lies within the band
-        figures.append(distortion_figure("thd", harmonic_distortion(tone, context.band_hz, trace.step), channel))
-    return figures
+        yield distortion_figure("thd", harmonic_distortion(tone, context.band_hz, step), channel)
+
+
+def _carrier_figures(
+    signals: Signals, channel: str, tone: ToneSpectrum, context: ContinuousContext
+) -> Iterator[Figure]:
+    found = residue(tone, context.band_hz)
+    if found is None:
+        return
+    rms_v = signals.on_rms(OUTPUT + channel, found.rms_v.nominal_value, 0.0, found.rms_v.std_dev)
+    if found.is_bound:
+        yield Figure("carrier_residue", float(rms_v.nominal_value), "V", channel=channel, bound="at most")
+        return
+    yield figure_of("carrier_residue", rms_v, "V", channel)
+    if found.frequency_hz is not None:
+        yield figure_of("carrier_frequency", found.frequency_hz, "Hz", channel)
 
 
 def _sample_noise(tone: ToneSpectrum) -> float:

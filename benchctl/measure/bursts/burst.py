@@ -94,10 +94,18 @@ def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BA
     part = _band_part(burst.frequency_hz, capture.interval_s, highest)
     scatter = _scatter_rms(trace, capture, burst, fit, highest)
     noise_rms = max(scatter, trace.step * math.sqrt(part / 12.0))
-    reader = _CycleReader(fit, Blur.of_samples(scatter / math.sqrt(part), trace.step), noise_rms, highest - 1)
+    reader = _CycleReader(fit, _blur(trace, scatter, part), noise_rms, highest - 1)
     starts_s = (burst.start_s + number / burst.frequency_hz for number in count())
     cycles = tuple(cycle for rows in cut for cycle in reader.read(rows, starts_s, signal))
     return CycleTable(cycles, burst.frequency_hz, noise_rms)
+
+
+def _blur(trace: Trace, scatter: float, part: float) -> Blur:
+    """What hides the peaks: noise of a sample, of which a low-pass leaves what a mean over so many samples does."""
+    noise = scatter / math.sqrt(part)
+    if trace.within is None:
+        return Blur.of_samples(noise, trace.step)
+    return Blur.of_means(noise, trace.step, max(round(1.0 / part), 1))
 
 
 @dataclass(frozen=True)

@@ -46,6 +46,8 @@ class Trace:
     high_code: int
     zero: float = 0.0
     zero_limit: float | None = None
+    within: Samples | None = None
+    """the values within a band, shape of `codes`, where a low-pass has taken off what lies above it"""
 
     @property
     def value_of_code_0(self) -> float:
@@ -82,10 +84,17 @@ class Trace:
         return max(common & -common, 1) * abs(self.scale)
 
     def values(self, start: int = 0, stop: int | None = None) -> Samples:
-        """The samples `start` to `stop` in `unit`, shape (n,)."""
+        """The samples `start` to `stop` in `unit`, shape (n,): within the band, where there is one."""
+        if self.within is not None:
+            return self.within[start:stop]
         part = np.multiply(self.codes[start:stop], self.scale, dtype=np.float64)
         part += self.value_of_code_0
         return part
+
+    def part(self, start: int, stop: int) -> Trace:
+        """The samples `start` to `stop` as a trace; nothing is copied."""
+        within = None if self.within is None else self.within[start:stop]
+        return replace(self, codes=self.codes[start:stop], within=within)
 
 
 @dataclass(frozen=True)
@@ -159,7 +168,7 @@ class Capture:
                 f"{t0_s:.6g} s to {t1_s:.6g} s is not inside capture '{self.name}', "
                 f"{self.start_s:.6g} s to {self.start_s + self.duration_s:.6g} s"
             )
-        cut = {name: replace(trace, codes=trace.codes[first:stop]) for name, trace in self.traces.items()}
+        cut = {name: trace.part(first, stop) for name, trace in self.traces.items()}
         return replace(self, start_s=self.start_s + first * self.interval_s, traces=cut)
 
 

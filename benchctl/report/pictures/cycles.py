@@ -40,7 +40,11 @@ def _cycles(entry: FiguresEntry | None) -> int:
 def _picture(run_record: RunRecord, entry: FiguresEntry, name: str) -> Picture:
     context = context_of(entry)
     records = {drive: capture_of(run_record.folder, file) for drive, file in entry.captures.items()}
-    powers = {drive: cycle_powers(records[drive], context) for drive in ("full", "clean") if drive in records}
+    powers = {
+        drive: cycle_powers(records.get(f"{drive} fine", records[drive]), context)
+        for drive in ("full", "clean")
+        if drive in records
+    }
     at = Conditions(entry.conditions.load_ohm, entry.conditions.frequency_hz)
     burst = f"a burst of {burst_in_words(context.cycles)} into {at}"
     alt = f"Power against the number of the cycle in {burst}. {_told(entry.figures)}"

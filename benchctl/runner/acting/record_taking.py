@@ -13,6 +13,7 @@ from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.oscilloscope.timing import Ratings, Setup, setup_for
 from benchctl.measure.budget.dc import OutputDc, output_dc, worst_dc
 from benchctl.measure.budget.zero import subtracted
+from benchctl.measure.carrier.folding import is_fine
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.runner.acting.drive import note_rhythm
 from benchctl.runner.acting.run import Run
@@ -23,8 +24,15 @@ SAMPLE_RATE_HZ = 500e3
 # samples a cycle that was 2 % of the distortion at the clean level; the harmonics of a corner fall with the square of
 # their order.
 SAMPLES_A_CYCLE = 400
+# Of class D: fine enough that a carrier is seen where it is, and not folded into the band.
+CARRIER_SAMPLE_RATE_HZ = 2.5e6
 # A record of several repetitions need only hold the band: whole repetitions are long.
 LONG_SAMPLE_RATE_HZ = 200e3
+# But the peaks of its bursts are to be seen, which samples miss by 0.2 % at most then: 1 - cos(pi / 50).
+LONG_SAMPLES_A_CYCLE = 50
+# A record that tells whether a carrier is folded into another one: as short, and so as fine, as distortion allows.
+CHECK_CYCLES = 4
+SHORTEST_CHECK_S = 0.005
 # A steady record: enough cycles for a fit and for noise, and long enough for a slow supply's ripple.
 STEADY_CYCLES = 40
 SHORTEST_STEADY_S = 0.02
@@ -43,22 +51,29 @@ QUIET_PEAK_V = 0.1
 QUIET_PEAK_OF_CLASS_D_V = 0.5
 
 
-def steady_record(frequency_hz: float) -> Record:
-    """A steady tone."""
-    rate_hz = max(SAMPLE_RATE_HZ, SAMPLES_A_CYCLE * frequency_hz)
+def steady_record(frequency_hz: float, *, switching: bool = False) -> Record:
+    """A steady tone; `switching`: of a class D amplifier, whose distortion is asked for."""
+    rate_hz = max(_fine_rate_hz(switching=switching), SAMPLES_A_CYCLE * frequency_hz)
     return _record(max(STEADY_CYCLES / frequency_hz, SHORTEST_STEADY_S), 0.0, rate_hz)
 
 
-def burst_record(frequency_hz: float, cycles: int, every_s: float) -> Record:
-    """One burst with a little rest on both sides."""
+def check_record(frequency_hz: float) -> Record:
+    """A steady tone of a class D amplifier once more, at another sample rate."""
+    return _record(max(CHECK_CYCLES / frequency_hz, SHORTEST_CHECK_S), 0.0, CARRIER_SAMPLE_RATE_HZ)
+
+
+def burst_record(frequency_hz: float, cycles: int, every_s: float, *, switching: bool = False) -> Record:
+    """One burst with a little rest on both sides; `switching`: as of a steady tone."""
     margin_s = max(MARGIN_S, 3.0 / frequency_hz)
-    return _record(cycles / frequency_hz + 2 * margin_s, margin_s, SAMPLE_RATE_HZ, trigger_every_s=every_s)
+    rate_hz = _fine_rate_hz(switching=switching)
+    return _record(cycles / frequency_hz + 2 * margin_s, margin_s, rate_hz, trigger_every_s=every_s)
 
 
 def repetition_record(frequency_hz: float, every_s: float) -> Record:
     """A whole repetition of bursts, and a margin on both sides."""
     margin_s = max(MARGIN_S, 3.0 / frequency_hz)
-    return _record(every_s + 2 * margin_s, margin_s, LONG_SAMPLE_RATE_HZ, trigger_every_s=every_s)
+    rate_hz = max(LONG_SAMPLE_RATE_HZ, LONG_SAMPLES_A_CYCLE * frequency_hz)
+    return _record(every_s + 2 * margin_s, margin_s, rate_hz, trigger_every_s=every_s)
 
 
 def idle_record() -> Record:
@@ -70,6 +85,20 @@ def _record(
     span_s: float, pretrigger_s: float, rate_hz: float, *, triggered: bool = True, trigger_every_s: float = 0.0
 ) -> Record:
     return Record(span_s, pretrigger_s, math.ceil(span_s * rate_hz), triggered, trigger_every_s)
+
+
+def _fine_rate_hz(*, switching: bool) -> float:
+    return CARRIER_SAMPLE_RATE_HZ if switching else SAMPLE_RATE_HZ
+
+
+def is_switching(amplifier: Amplifier) -> bool:
+    """Whether its output stages leave a carrier."""
+    return amplifier.amplifier_class == "D"
+
+
+def may_fold(run: Run, capture: Capture) -> bool:
+    """Whether a carrier may lie within the band of a record without being there."""
+    return is_switching(run.files.amplifier) and not is_fine(capture.interval_s)
 
 
 def outputs(run: Run) -> list[str]:
@@ -169,7 +198,7 @@ def longest_samples(bench: Bench) -> int | None:
 
 def quiet_peak_v(amplifier: Amplifier) -> float:
     """What a quiet output may show at most."""
-    return QUIET_PEAK_OF_CLASS_D_V if amplifier.amplifier_class == "D" else QUIET_PEAK_V
+    return QUIET_PEAK_OF_CLASS_D_V if is_switching(amplifier) else QUIET_PEAK_V
 
 
 def _expected(run: Run, level_v: float) -> Mapping[str, float]:

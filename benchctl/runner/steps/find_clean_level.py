@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 
 from benchctl.archive.journal.events import CLEAN_LEVEL
+from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel
 from benchctl.instruments.oscilloscope.acquiring import POLL_S
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.by_step import steady_tones
 from benchctl.measure.analyses.context import ContinuousContext
-from benchctl.measure.signal.distortion import BAND_HZ
+from benchctl.measure.signal.distortion import BAND_HZ, Heard
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
@@ -29,6 +32,8 @@ SETTLE_S = 0.15
 REST_S = 0.2
 # So many of a search's exposures are near full power.
 FULL_POWER_EXPOSURES = 6
+# Of a class D amplifier, distortion above this part of the bound is looked at twice where a carrier may have made it.
+_CHECKED_FROM = 0.5
 # A clipped sine has its first odd harmonics at three and five times its frequency.
 HARMONICS_SEEN = 5
 
@@ -46,12 +51,17 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     def expose(level_v: float) -> Exposure:
         tone(run, level_v, "tried")
         run.wait(SETTLE_S)
-        record = record_taking.steady_record(frequency_hz)
+        record = tone_record(run.files.amplifier, frequency_hz)
         capture = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
         watch.check(capture, level_v)
+        heard = steady_tones(capture, context)
+        if record_taking.may_fold(run, capture) and worst_of(heard) > _CHECKED_FROM * step.thd_n:
+            record = record_taking.check_record(frequency_hz)
+            check = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
+            heard = less_folded(heard, steady_tones(check, context))
         mute(run)
         run.wait(REST_S)
-        return Exposure.of(steady_tones(capture, context), level_v)
+        return Exposure.of(heard, level_v)
 
     search = search_from(run, step, step.from_v, expected_v=expected_level_v(run, load_ohm))
     outcome = run_search(run, search, expose, "clean steady level")
@@ -73,6 +83,7 @@ def steady_context(
         frequency_hz=frequency_hz,
         loads=run.loads(load_ohm),
         band_hz=distortion_band_hz(frequency_hz),
+        low_pass_hz=low_pass_hz(run.files.amplifier, frequency_hz),
         at_least={} if found is None else dict(found.at_least),
         level_u=0.0 if found is None else found.level_u,
         halves=run.halves,
@@ -85,6 +96,26 @@ def distortion_band_hz(frequency_hz: float) -> float:
     return max(BAND_HZ, HARMONICS_SEEN * frequency_hz)
 
 
+def low_pass_hz(amplifier: Amplifier, frequency_hz: float) -> float | None:
+    """The edge of what counts at the outputs: of class D the band in which distortion is looked for, of others all."""
+    return distortion_band_hz(frequency_hz) if record_taking.is_switching(amplifier) else None
+
+
+def tone_record(amplifier: Amplifier, frequency_hz: float) -> Record:
+    """A record of a steady tone that shows its distortion."""
+    return record_taking.steady_record(frequency_hz, switching=record_taking.is_switching(amplifier))
+
+
+def worst_of(heard: Mapping[str, Heard]) -> float:
+    """The highest distortion of any channel, as a ratio."""
+    return max(one.distortion.ratio for one in heard.values())
+
+
+def less_folded(heard: Mapping[str, Heard], check: Mapping[str, Heard]) -> dict[str, Heard]:
+    """Of two records at different sample rates, each channel's with less distortion: a carrier only adds."""
+    return {channel: min(one, check[channel], key=lambda each: each.distortion.ratio) for channel, one in heard.items()}
+
+
 def expected_level_v(run: Run, load_ohm: float) -> float | None:
     """The level that gives rated power, where the plate has a rating for this load; a guess, no more."""
     return rated_level_v(run.files.amplifier, load_ohm)
@@ -94,7 +125,7 @@ def refuse_coarse_tone(state: ExpectedState, frequency_hz: float) -> None:
     """Note a hazard where the oscilloscope cannot show the distortion of a steady tone."""
     lowest_hz = record_taking.STEADY_CYCLES / longest_record_s(state, BAND_HZ)
     instead = f"use a frequency of {render(lowest_hz, 'Hz', digits=2)} or more" if frequency_hz < lowest_hz else ""
-    record = record_taking.steady_record(frequency_hz)
+    record = tone_record(state.amplifier, frequency_hz)
     refuse_coarse_record(state, record, distortion_band_hz(frequency_hz), instead or "use a lower frequency")
 
 
@@ -104,7 +135,7 @@ def worst_case(step: FindCleanLevel, state: ExpectedState) -> WorstCase:
     state.will_find_clean_level()
     warn_of_short_search(step, state)
     frequency_hz = state.frequency_hz or 1e3
-    record = record_taking.steady_record(frequency_hz)
+    record = tone_record(state.amplifier, frequency_hz)
     refuse_coarse_tone(state, frequency_hz)
     lasts_s = record_taking.lasts_s(record, state.bench)
     each_s = SETTLE_S + lasts_s + 2 * POLL_S + state.pace.switch_s + state.asking_s()

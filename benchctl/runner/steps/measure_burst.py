@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
 from benchctl.errors import MeasurementError
 from benchctl.instruments.bursts.burst import Burst
@@ -28,7 +29,7 @@ from benchctl.runner.expected.rests import phase_is_free, rest_ratio
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.supply_draw import Bursts, burst_too_long_in_words
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v
+from benchctl.runner.steps.find_clean_level import distortion_band_hz, expected_level_v, low_pass_hz
 from benchctl.runner.steps.search import (
     NEAR_FULL_EXPOSURES,
     Exposure,
@@ -62,12 +63,12 @@ class _Measurement:
         expected_v = expected_level_v(run, self.load_ohm)
         search = search_from(run, step, step.from_v, expected_v=expected_v)
         clean = run_search(run, search, self._expose(worst_cycles), f"clean level, {self.cycles} cycles")
-        captures = {"clean": self._final("clean", clean.level_v)}
+        captures = self._final("clean", clean.level_v)
         full = self._full_level(clean)
         if full.level_v == clean.level_v:
-            captures["full"] = captures["clean"]
+            captures |= {role.replace("clean", "full"): capture for role, capture in captures.items()}
         else:
-            captures["full"] = self._final("full", full.level_v)
+            captures |= self._final("full", full.level_v)
         context = replace(
             self._context(),
             at_least=dict(clean.at_least),
@@ -85,37 +86,50 @@ class _Measurement:
         return run_search(self.run, search, self._expose(first_cycles), f"full level, {self.cycles} cycles")
 
     def _expose(self, metric: _Metric) -> Callable[[float], Exposure]:
-        record = record_taking.burst_record(self.frequency_hz, self.cycles, self.step.every_s)
         context = self._context()
 
         def expose(level_v: float) -> Exposure:
-            capture = self._take("tried", record, level_v, record_taking.driven_outputs(self.run), repetitions=0)
+            capture = self._take("tried", level_v)["tried"]
             return Exposure.of(metric(capture, context), level_v)
 
         return expose
 
-    def _final(self, drive: Literal["clean", "full"], level_v: float) -> Capture:
-        """A whole repetition with the supply's signals."""
-        signals = [*record_taking.driven_outputs(self.run), *record_taking.supply_signals(self.run)]
-        record = record_taking.repetition_record(self.frequency_hz, self.step.every_s)
-        return self._take(drive, record, level_v, signals, repetitions=REPETITIONS_BEFORE)
+    def _final(self, drive: Literal["clean", "full"], level_v: float) -> dict[str, Capture]:
+        """By role: a whole repetition with the supply's signals and, of a class D amplifier, one burst as fine as its
+        carrier asks for."""
+        return self._take(drive, level_v, repetitions=REPETITIONS_BEFORE)
 
-    def _take(self, drive: Drive, record: Record, level_v: float, signals: list[str], *, repetitions: int) -> Capture:
+    def _take(self, drive: Drive, level_v: float, *, repetitions: int = 0) -> dict[str, Capture]:
         run, step = self.run, self.step
         level_v = run.bench.generator.settable(level_v)
         burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
-        name = "search" if drive == "tried" else f"burst-{self.cycles}-{drive}"
         start_burst(run, burst, drive)
         run.wait(repetitions * step.every_s)
         try:
-            capture = record_taking.take(run, name, record, level_v, signals)
+            captures = {role: self._record(role, level_v) for role in self._roles(drive)}
             if drive == "tried":  # a record of another length has another RMS at the same gain
-                self.watch.check(capture, level_v)
+                self.watch.check(captures[drive], level_v)
         except MeasurementError:  # the run goes on, and the next step wants a steady tone
             stop_burst(run)
             raise
         stop_burst(run)
-        return capture
+        return captures
+
+    def _roles(self, drive: Drive) -> list[str]:
+        is_fine_too = drive != "tried" and record_taking.is_switching(self.run.files.amplifier)
+        return [drive, f"{drive} fine"] if is_fine_too else [drive]
+
+    def _record(self, role: str, level_v: float) -> Capture:
+        """Of a role: "clean" and "full" hold a whole repetition and the supply, the others one burst."""
+        run, step = self.run, self.step
+        signals = record_taking.driven_outputs(run)
+        if role in ("clean", "full"):
+            signals += record_taking.supply_signals(run)
+            record = record_taking.repetition_record(self.frequency_hz, step.every_s)
+        else:
+            record = one_burst(run.files.amplifier, step, self.frequency_hz, self.cycles)
+        name = "search" if role == "tried" else f"burst-{self.cycles}-{role.replace(' ', '-')}"
+        return record_taking.take(run, name, record, level_v, signals)
 
     def _context(self) -> BurstContext:
         return BurstContext(
@@ -127,6 +141,7 @@ class _Measurement:
             phase_is_free=phase_is_free(self.run.files.bench),
             thd_n=self.step.thd_n,
             band_hz=distortion_band_hz(self.frequency_hz),
+            low_pass_hz=low_pass_hz(self.run.files.amplifier, self.frequency_hz),
             halves=self.run.halves,
             **self.run.accuracies(),
         )
@@ -145,6 +160,12 @@ def perform(step: MeasureBurst, run: Run) -> None:
         _Measurement(step, run, cycles, load_ohm, frequency_hz, watch).perform()
 
 
+def one_burst(amplifier: Amplifier, step: MeasureBurst, frequency_hz: float, cycles: int) -> Record:
+    """A record of one burst that shows its distortion."""
+    switching = record_taking.is_switching(amplifier)
+    return record_taking.burst_record(frequency_hz, cycles, step.every_s, switching=switching)
+
+
 def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, step.driven)
     state.level = None
@@ -161,14 +182,18 @@ def worst_case(step: MeasureBurst, state: ExpectedState) -> WorstCase:
             exposures, finals = exposures + FULL_EXPOSURES, 2
         _refuse_coarse_records(step, state, frequency_hz, cycles)
         asking_s = state.pace.switch_s + state.asking_s()
-        record = record_taking.burst_record(frequency_hz, cycles, step.every_s)
+        record = one_burst(state.amplifier, step, frequency_hz, cycles)
         record_s = record_taking.lasts_s(record, state.bench) + asking_s
         # Each exposure waits for the next burst, a final record for one more than it repeats before, and one it holds.
         duration_s += exposures * (step.every_s + record_s + 2.5 * state.pace.set_s)
         duration_s += finals * ((REPETITIONS_BEFORE + 2) * step.every_s + state.asking_s(with_supply=True))
+        fines = finals if record_taking.is_switching(state.amplifier) else 0
+        duration_s += fines * (step.every_s + record_s)
         duration_s += state.temperatures_s(heatsink=1, load=finals + 1, ambient=1)
         burst_s += exposures * length_s
-        near_full = NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2)
+        near_full = (
+            NEAR_FULL_EXPOSURES + (FULL_EXPOSURES if cycles > 1 else 0) + finals * (REPETITIONS_BEFORE + 2) + fines
+        )
         bursts = Bursts(min(length_s / step.every_s, 1.0), rest_ratio(state.bench, step.low_level_ratio), length_s)
         trains.append((bursts, near_full * (step.every_s + asking_s)))
     return WorstCase(duration_s=duration_s, **state.full_bursts(for_s=burst_s, trains=trains))

@@ -20,7 +20,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.terminals import readings_at_rest, record_at_rest, terminal_readings, worst_case_at_rest
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.find_clean_level import SETTLE_S, refuse_coarse_tone, steady_context
+from benchctl.runner.steps.find_clean_level import SETTLE_S, refuse_coarse_tone, steady_context, tone_record
 
 SAMPLE_EVERY_S = 0.25
 # A tone that lasts so long may heat the amplifier until it protects itself; then there must be a record from before.
@@ -40,9 +40,19 @@ class _Tone:
         """A record of outputs and supply; ProtectionNoticed or RequirementFailed where the outputs are gone."""
         run = self.run
         signals = [*record_taking.driven_outputs(run), *record_taking.supply_signals(run)]
-        taken = record_taking.take(run, name, record_taking.steady_record(self.frequency_hz), self.level_v, signals)
+        record = tone_record(run.files.amplifier, self.frequency_hz)
+        taken = record_taking.take(run, name, record, self.level_v, signals)
         self.watch.check(taken, self.level_v)
         return taken
+
+    def checked(self, taken: Capture) -> dict[str, Capture]:
+        """The record, and where a carrier may be folded into it another one at another sample rate."""
+        run = self.run
+        captures = {"continuous": taken}
+        if record_taking.may_fold(run, taken):
+            signals, record = record_taking.driven_outputs(run), record_taking.check_record(self.frequency_hz)
+            captures["check"] = record_taking.take(run, "continuous-check", record, self.level_v, signals)
+        return captures
 
     def hold(self, for_s: float) -> dict[str, list[float]]:
         """Let it last, and read the supply meanwhile."""
@@ -75,13 +85,13 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     tone(run, level_v, drive)
     run.wait(SETTLE_S)
     readings = steady.hold(step.for_s)
-    capture = steady.take("continuous")
+    captures = rest | steady.checked(steady.take("continuous"))
     readings |= read_at_rest | terminal_readings(run) | run.temperatures()
     found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
     context = steady_context(run, load_ohm, frequency_hz, found)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect
-    run.analyse("continuous", {**rest, "continuous": capture}, readings, context, criteria)
+    run.analyse("continuous", captures, readings, context, criteria)
 
 
 def _level_and_drive(step: MeasureContinuous, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
@@ -120,7 +130,7 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     if level is None:
         state.needs_clean_level("give a level")
     refuse_coarse_tone(state, state.frequency_hz or 1000.0)
-    record = record_taking.steady_record(state.frequency_hz or 1000.0)
+    record = tone_record(state.amplifier, state.frequency_hz or 1000.0)
     asking_s = state.pace.switch_s + state.asking_s(with_supply=True)
     lasts_s = record_taking.lasts_s(record, state.bench)
     for_s = SETTLE_S + step.for_s + lasts_s + record_taking.FETCH_S + asking_s
