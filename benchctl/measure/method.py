@@ -34,6 +34,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("supply_voltage", "supply_output_voltage"),
         ),
         Change(
+            "what a drive costs above the pause, and what is held through a long tone, are figures",
+            ("marginal_efficiency", "watts_per_ampere", "held_power", "held_thd_n", "held_supply_voltage"),
+        ),
+        Change(
             "the oscilloscope's own noise is subtracted from that of the amplifier, or makes it a bound",
             ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated"),
         ),

@@ -40,6 +40,9 @@ SWITCHING_PART = 0.015
 RIPPLE_V = 0.2
 CARRIER_HZ = 263e3
 """class D amplifiers for vehicles switch at 60 to 400 kHz (common practice)"""
+NOISE_V = 0.0003
+NOISE_BANDWIDTH_HZ = 50e3
+"""amplifiers for vehicles go to some tens of kilohertz (common practice)"""
 SHORT_OVER_RATED = 2.5
 """peak output current at which the protection acts, over the highest at rated power"""
 
@@ -107,7 +110,8 @@ def _guesses(plate: Plate) -> dict[str, Any]:
         "filters": (),
         "housekeeping_w": HOUSEKEEPING_W,
         "standby_current_a": 0.004,
-        "noise_v": 0.0003,
+        "noise_v": NOISE_V,
+        "noise_bandwidth_hz": NOISE_BANDWIDTH_HZ,
         "offset_v": {channel: 0.005 * (-1) ** index for index, channel in enumerate(plate.channels)},
         "heatsink": _heatsink(plate),
         "protection": _protection(plate),

@@ -82,7 +82,7 @@ def mark_in_words(simulation: Simulation) -> str:
 def _ending(outcome: Outcome) -> str:
     error = outcome.error
     if error is None:
-        return f"Finished: {_verdicts(outcome)}.{_inconclusive(outcome)}"
+        return f"Finished: {_verdicts(outcome)}.{_failed(outcome)}{_inconclusive(outcome)}"
     match error:
         case LimitTripped():
             return f"Stopped by a limit: {error}."
@@ -90,6 +90,15 @@ def _ending(outcome: Outcome) -> str:
             return f"Ended: {error}."
         case _:
             return f"Failed: {error}. {error.advice}".rstrip()
+
+
+def _failed(outcome: Outcome) -> str:
+    """Which figures fail; if there are many, the first few."""
+    found = list(dict.fromkeys(figure.name for figure in outcome.figures if figure.verdict == "fails"))
+    if not found:
+        return ""
+    more = f" and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
+    return f" Failed: {', '.join(found[:_MOST_NAMED])}{more}."
 
 
 def _inconclusive(outcome: Outcome) -> str:

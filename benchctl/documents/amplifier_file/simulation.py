@@ -133,7 +133,14 @@ class AmplifierSimulation(Part):
         default=None, description="power that it always takes, at the nominal supply"
     )
     standby_current_a: NotNegativeAmperes | None = Field(default=None, description="current that it takes while asleep")
-    noise_v: NotNegativeVolts | None = Field(default=None, description="noise at the output, RMS")
+    noise_v: NotNegativeVolts | None = Field(
+        default=None,
+        description="noise at the output, RMS from 20 Hz to 20 kHz; it is white, so a band has as much of it as it is "
+        "wide",
+    )
+    noise_bandwidth_hz: PositiveHertz | None = Field(
+        default=None, description="frequency up to which the output has noise, with the same density"
+    )
     crosstalk: Annotated[Ratio, bounded("1", at_least=0, below=1)] | None = Field(
         default=None, description="part of a driven input's signal that reaches an undriven one"
     )

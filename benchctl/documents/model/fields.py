@@ -227,6 +227,7 @@ Gain = Annotated[
     bounded("", at_least=1e-3, at_most=1e6),
 ]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number", "examples": [10]})]
+NotNegativeNumber = Annotated[Number, bounded("", at_least=0)]
 PositiveNumber = Annotated[Number, bounded("", above=0)]
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 

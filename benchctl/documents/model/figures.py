@@ -91,7 +91,9 @@ FIGURES: Mapping[str, FigureName] = {
         "degC", "temperature of the heatsink when the figures were taken", "below 70 degC"
     ),
     "ambient_temperature": FigureName(
-        "degC", "temperature of the air around the bench when the figures were taken", "above 25 degC"
+        "degC",
+        "temperature of the air around the bench; of a long drive the lowest",
+        "above 25 degC",
     ),
     "gain": FigureName("1", "output over input at one frequency", "above 29 dB"),
     "phase": FigureName("rad", "phase of the output against the input at one frequency", "within 10 deg"),
@@ -186,6 +188,13 @@ FIGURES: Mapping[str, FigureName] = {
     "idle_current_rise": FigureName("A", "largest rise of the current while a voltage was held", "below 100 mA"),
     "soak_time": FigureName("s", "how long a long drive lasted", "above 59 min"),
     "average_power": FigureName("W", "mean power of a long drive over whole repetitions", "above 40 W"),
+    "held_power": FigureName(
+        "W", "lowest power of a long tone, in any of the records taken all through it", "above 150 W"
+    ),
+    "held_thd_n": FigureName("1", "highest distortion with noise of a long tone, in any of those records", "below 1 %"),
+    "held_supply_voltage": FigureName(
+        "V", "lowest mean voltage at the amplifier's supply terminals, in any of those records", "above 14 V"
+    ),
     "power_drift": FigureName("1", "change of that power from the beginning to the end, relative", "within 5 %"),
     "supply_current_drift": FigureName("A", "change of the supply current from the beginning to the end", "within 1 A"),
     "fuse_load": FigureName("1", "RMS supply current over the rating of the amplifier's fuse", "below 80 %"),

@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
-from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, bounded
+from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, YesNo, bounded
 from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
@@ -79,6 +79,9 @@ CONTINUOUS_FIGURES = (
 )
 SOAK_FIGURES = (
     "soak_time",
+    "held_power",
+    "held_thd_n",
+    "held_supply_voltage",
     "average_power",
     "power_drift",
     "crest_factor",
@@ -187,6 +190,12 @@ class Soak(Named, _Powered):
         "K`; if left out, the whole time is used",
     )
     level: DriveLevel | None = Field(default=None, description=f"{LEVEL}; if left out, the last clean level")
+    adjust: YesNo = Field(
+        default=False,
+        description="whether to set the level again once the amplifier plays, by 1 dB at most, so that every channel "
+        "surely gives the power that `level` asks for. Of rated power or more, `held_power` and `held_thd_n` are then "
+        "judged against the plate",
+    )
     heatsink: BelowCelsius | None = Field(
         default=None,
         description="what the heatsink must stay, such as `below 80 degC`; the drive ends early when it does not",
@@ -221,7 +230,16 @@ class Soak(Named, _Powered):
         default_factory=dict, description="acceptance criteria, such as `final_heatsink_temperature: below 80 degC`"
     )
 
+    @property
+    def is_steady(self) -> bool:
+        """Whether it drives with a tone, and not with bursts."""
+        return self.cycles is None and self.crest_factor_ratio is None
+
     def problems(self) -> Iterator[PathProblem]:
+        if self.adjust and (not self.is_steady or self.level is None or self.level.of not in {"watts", "rated"}):
+            yield PathProblem(
+                ("adjust",), "only the power of a steady tone can be reached; give a level such as '100 % rated'"
+            )
         if self.cycles is not None and self.crest_factor_ratio is not None:
             yield PathProblem(
                 ("crest_factor",), "cycles and crest_factor both say how long a burst is; give one of them"

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.held_figures import held_figures
 from benchctl.measure.analyses.supply_figures import ampere_figures, efficiency_figures, output_power
 from benchctl.measure.analyses.supply_voltages import TERMINALS, with_read_voltages
 from benchctl.measure.analyses.warming import TIME, WarmingContext, warming
@@ -19,6 +20,7 @@ from benchctl.measure.budget.power import by_channel
 from benchctl.measure.budget.resolution import mean_as_shown
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.carrier.low_pass import low_passed
+from benchctl.measure.signal.distortion import BAND_HZ
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, sample_noise
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
@@ -50,16 +52,18 @@ class SoakContext(WarmingContext):
     heatsink_k_per_w: float | None = None
     heatsink_time_constant_s: float = 500.0
     is_cut_short: bool = False
+    band_hz: float = BAND_HZ
 
 
 def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:
-    """Captures "first" and "last", the latter absent where the amplifier fell silent before; readings time, heatsink,
-    supply_current and supply_voltage, taken together.
+    """Captures "first" and "last", the latter absent where the amplifier fell silent before, and of a steady tone those
+    between them, by any name; readings time, heatsink, supply_current and supply_voltage, taken together, and ambient.
 
-    Gives soak_time, average_power per channel and total, power_drift per channel, efficiency, supply_current,
-    supply_current_drift, supply_voltage, supply_output_voltage, fuse_load (rms current over the fuse's rating),
-    heatsink_temperature, final_heatsink_temperature and heatsink_time_constant, as far as there is what they need;
-    under bursts also crest_factor per channel.
+    Gives soak_time, of a steady tone held_power and held_thd_n per channel and held_supply_voltage, average_power per
+    channel and total, power_drift per channel, efficiency, watts_per_ampere, supply_current, supply_current_drift,
+    supply_voltage, supply_output_voltage, fuse_load (rms current over the fuse's rating), heatsink_temperature,
+    final_heatsink_temperature, heatsink_time_constant and ambient_temperature, the lowest, as far as there is what they
+    need; under bursts also crest_factor per channel.
 
     Raises:
         MeasurementError: there is no record, or there are no readings.
@@ -72,9 +76,34 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     if LAST in captures:
         both = (captures[FIRST].name, end.name)
         figures += from_capture(_drift_figures(captures[FIRST], end, context), *both)
+    if context.every_s is None:
+        loads = {name: _through(context.first_loads[name], load) for name, load in context.loads.items()}
+        held = captures.values()
+        figures += held_figures(held, context.frequency_hz, context.accuracy, loads, context.band_hz)
     figures += _supply_figures(captures, readings, context)
     figures += _fuse_figures(end, context)
-    return figures + _thermal_figures(captures, readings, context)
+    return figures + _thermal_figures(captures, readings, context) + _coldest_air(readings, context)
+
+
+def _through(first: LoadResistance, last: LoadResistance) -> LoadResistance:
+    """A resistor all through the drive: as warm as at its beginning, at its end or between them."""
+    if first.temperature_c is None or last.temperature_c is None:
+        return last
+    middle_c, half_k = (
+        (first.temperature_c + last.temperature_c) / 2.0,
+        abs(last.temperature_c - first.temperature_c) / 2.0,
+    )
+    spread_k = math.hypot(last.temperature_uncertainty_k, half_k / math.sqrt(3.0))
+    return replace(last, temperature_c=middle_c, temperature_uncertainty_k=spread_k)
+
+
+def _coldest_air(readings: Readings, context: SoakContext) -> list[Figure]:
+    """The lowest reading of the air around the bench, which rules ask to be warm enough all the time."""
+    values = [value for value in readings.get("ambient", ()) if math.isfinite(value)]
+    if not values:
+        return []
+    chain = ErrorOf(context.readings_accuracy.get("ambient", ()))
+    return [figure_of("ambient_temperature", chain.on(min(values)), "degC")]
 
 
 def _lasted(seconds: float, *, is_cut_short: bool) -> Figure:

@@ -51,9 +51,13 @@ class NoiseRecord:
     @cached_property
     def steps_moved(self) -> float:
         """Noise of a sample, with that of rounding, in steps of the converter: by third differences, in which hum does
-        not show, and which are sqrt(1 + 9 + 9 + 1) times as large. One sample in a step of its own may be missed."""
+        not show, and which are sqrt(1 + 9 + 9 + 1) times as large. One sample in a step of its own may be missed.
+
+        Noise that ends far below half the sample rate hardly shows in differences, so what the band alone has of it
+        counts too, without its lines."""
         differences = np.diff(self.trace.codes.astype(np.float64), 3) * abs(self.trace.scale) / self.step
-        return math.sqrt(max(float(np.mean(differences**2)) / 20.0, 1.0 / differences.size))
+        quick = max(float(np.mean(differences**2)) / 20.0, 1.0 / differences.size)
+        return math.sqrt(max(quick, float(np.sum(self.spectrum.floor)) / self.step**2))
 
     @property
     def is_fine(self) -> bool:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
+from benchctl.documents.model.criteria import Criterion
+from benchctl.documents.model.limits import AMBIENT
 from benchctl.documents.sequence_file.power_steps import Soak
 from benchctl.errors import MeasurementError, ProtectionNoticed
-from benchctl.instruments.bursts.burst import Burst
-from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.soak_figures import FIRST, LAST, SoakContext, burst_duty
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
-from benchctl.runner.acting.drive import load_and_frequency, mute, start_burst, stop_burst, tone
+from benchctl.runner.acting.drive import load_and_frequency
 from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION_K, HeatingTrend, left_in_words
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
@@ -27,7 +27,8 @@ from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.expected.supply_draw import Bursts, SupplyDraw, burst_too_long_in_words
 from benchctl.runner.expected.worst_case import Power, WorstCase
-from benchctl.runner.steps.find_clean_level import SETTLE_S, low_pass_hz
+from benchctl.runner.steps.find_clean_level import distortion_band_hz, low_pass_hz
+from benchctl.runner.steps.soak_drive import MOST_RAISED, SoakDrive, record_of
 
 # However long a soak is, more readings than this tell nothing new.
 MOST_READINGS = 1200
@@ -35,73 +36,31 @@ MOST_READINGS = 1200
 SHORTEST_WAIT_S = 1e-3
 # So often a record tells whether the outputs are still there, and what they give.
 CHECK_EVERY_S = 30.0
+# Of a steady tone about so many of these records are kept, so that its figures hold all through it.
+MOST_KEPT = 10
 # Readings of the supply fall on ever other parts of a burst's repetition: the golden section is not a multiple of any.
 OFF_BEAT = 0.381966
 # A soak that may end early does not before the heatsink has been seen for a minute.
 SHORTEST_S = 60.0
-# The bursts' recharge has become a steady one.
-BURSTS_BEFORE = 2
-
-
-@dataclass
-class _Drive:
-    """The soak's signal: a tone, or bursts."""
-
-    step: Soak
-    run: Run
-    load_ohm: float
-    frequency_hz: float
-    level_v: float
-    drive: Drive
-    cycles: int | None
-
-    @property
-    def every_s(self) -> float | None:
-        """From burst to burst; None for a steady tone."""
-        return self.step.every_s if self.cycles is not None else None
-
-    def start(self) -> None:
-        step, level_v = self.step, self.level_v
-        if self.cycles is None:
-            tone(self.run, level_v, self.drive)
-            self.run.wait(SETTLE_S)
-            return
-        low_v = level_v * step.low_level_ratio
-        burst = Burst(self.frequency_hz, self.cycles, level_v, low_v, step.every_s)
-        start_burst(self.run, burst, self.drive)
-        self.run.wait(BURSTS_BEFORE * step.every_s)
-
-    def stop(self) -> None:
-        if self.cycles is None:
-            mute(self.run)
-        else:
-            stop_burst(self.run)
-
-    def take(self, name: str, *, with_supply: bool = True) -> Capture:
-        """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
-        signals = record_taking.driven_outputs(self.run)
-        signals += record_taking.supply_signals(self.run) if with_supply else []
-        record = _record(self.frequency_hz, self.every_s)
-        return record_taking.take(self.run, f"soak {name}", record, self.level_v, signals)
-
-
-def _record(frequency_hz: float, every_s: float | None) -> Record:
-    """Of a steady tone, or of bursts that repeat."""
-    if every_s is None:
-        return record_taking.steady_record(frequency_hz)
-    return record_taking.repetition_record(frequency_hz, every_s)
 
 
 @dataclass
 class _Soaking:
     """One soak: its drive, and what was recorded and read meanwhile."""
 
-    drive: _Drive
+    drive: SoakDrive
     watch: ProtectionWatch
     warming: HeatingTrend
     supply: dict[str, list[float]] = field(default_factory=lambda: {"supply_current": [], "supply_voltage": []})
     captures: dict[str, Capture] = field(default_factory=dict)
+    ambient: list[float] = field(default_factory=list)
     next_check_s: float = CHECK_EVERY_S
+    next_kept_s: float = CHECK_EVERY_S
+
+    @property
+    def readings(self) -> dict[str, list[float]]:
+        """Everything that was read, by name."""
+        return self.warming.readings | self.supply | {"ambient": self.ambient}
 
     def perform(self) -> None:
         """Drive until the time is over, the end is known, or the amplifier falls silent; that is a result too.
@@ -110,6 +69,7 @@ class _Soaking:
             RequirementFailed: it fell silent, and the sequence asks for the run to end then.
         """
         self.drive.start()
+        self.drive.adjust()
         self._record(FIRST)
         try:
             self._wait()
@@ -128,6 +88,7 @@ class _Soaking:
         capture = self.drive.take(role)
         self.watch.check(capture, self.drive.level_v)
         self.captures[role] = capture
+        self.ambient += self.drive.run.read_if_any(AMBIENT)
 
     def _wait(self) -> None:
         run, for_s = self.drive.run, self._for_s()
@@ -159,7 +120,11 @@ class _Soaking:
         """Whether the heatsink is as warm as it may be, or where it ends is known well enough."""
         wanted = self.drive.step.heatsink
         if wanted is not None and not wanted.holds(temperature_c):
-            self.drive.run.note(f"the heatsink is at {temperature_c:.1f} degC, where the drive is to end")
+            run, lasted, meant = self.drive.run, self.warming.elapsed_s / 60.0, self.drive.step.for_s / 60.0
+            run.note(
+                f"the drive ends after {render(lasted, 'min', digits=3)} of {render(meant, 'min', digits=3)}: the "
+                f"heatsink is at {temperature_c:.1f} degC and is to stay {wanted}"
+            )
             return True
         return self.warming.look() and self._is_known()
 
@@ -168,7 +133,11 @@ class _Soaking:
         has_fallen = self.drive.every_s is None and self.watch.has_fallen(self.supply["supply_current"][-1])
         if has_fallen or self.warming.elapsed_s >= self.next_check_s:
             self.next_check_s = self.warming.elapsed_s + CHECK_EVERY_S
-            self.watch.check(self.drive.take("check", with_supply=False), self.drive.level_v)
+            if self.drive.every_s is None and self.warming.elapsed_s >= self.next_kept_s:
+                self.next_kept_s = self.warming.elapsed_s + max(CHECK_EVERY_S, self._for_s() / MOST_KEPT)
+                self._record(f"at {render(self.warming.elapsed_s, 's', digits=3)}")
+            else:
+                self.watch.check(self.drive.take("check", with_supply=False), self.drive.level_v)
 
     def _is_known(self) -> bool:
         until, prediction = self.drive.step.until, self.warming.prediction
@@ -188,7 +157,7 @@ def perform(step: Soak, run: Run) -> None:
     load_ohm, frequency_hz = load_and_frequency(run)
     level = _level_and_drive(step, run, load_ohm, frequency_hz)
     cycles = cycles_of(step, frequency_hz, rest_ratio(run.files.bench, step.low_level_ratio))
-    drive = _Drive(step, run, load_ohm, frequency_hz, *level, cycles)
+    drive = SoakDrive(step, run, load_ohm, frequency_hz, *level, cycles)
     before_power(run, drive.level_v)
     ends_run = step.on_protection == "end the run"
     first_loads = run.loads(load_ohm)
@@ -206,9 +175,27 @@ def perform(step: Soak, run: Run) -> None:
         heatsink_time_constant_s=run.files.amplifier.heatsink.time_constant_s,
         resolution_k=RESOLUTION_K,
         is_cut_short=stated_s is not None and stated_s < step.for_s,
+        band_hz=distortion_band_hz(frequency_hz),
         **run.accuracies(),
     )
-    run.analyse("soak", soaking.captures, soaking.warming.readings | soaking.supply, context, step.expect)
+    run.analyse("soak", soaking.captures, soaking.readings, context, _criteria(step, run, load_ohm))
+
+
+def _criteria(step: Soak, run: Run, load_ohm: float) -> Mapping[str, Criterion]:
+    """The step's own criteria, and under them the plate's: power and distortion that were held at rated power or more,
+    with all channels driven at the nominal supply voltage."""
+    if "ambient_temperature" in step.expect and not run.can_read(AMBIENT):
+        run.note(f"nothing measures the air around the bench, which is to be {step.expect['ambient_temperature']}")
+    rating, amplifier = run.files.amplifier.rating(load_ohm), run.files.amplifier
+    if not step.adjust or step.level is None or step.level.of != "rated" or step.level.value < 1.0 or rating is None:
+        return step.expect
+    if run.fed != tuple(amplifier.channels) or run.conditions.supply_set_v != amplifier.supply.nominal_v:
+        return step.expect
+    plate = {
+        "held_power": Criterion(relation="above", bound=rating.power_w, unit="W"),
+        "held_thd_n": Criterion(relation="below", bound=rating.thd_n, unit="1"),
+    }
+    return {**plate, **step.expect}
 
 
 def cycles_of(step: Soak, frequency_hz: float, rest: float) -> int | None:
@@ -242,7 +229,7 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     if step.level is None:
         state.needs_clean_level("give a level")
     bursts = _foreseen_bursts(step, frequency_hz, state)
-    refuse_coarse_record(state, _record(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
+    refuse_coarse_record(state, record_of(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
     asking_s = _asking_s(state)
     power = _power(step, state, step.for_s + asking_s, bursts)
     look_s = worst_case_look(state) + asking_s
@@ -262,13 +249,15 @@ def _asking_s(state: ExpectedState) -> float:
     """What questions to slow instruments add: the drive, the records at both ends, and the last check and readings."""
     readings_s = state.pace.ask_s("supply", 2.0) + state.pace.ask_s("thermometer")
     records_s = 2.0 * state.asking_s(with_supply=True) + state.asking_s()
-    return state.pace.set_s + state.pace.switch_s + records_s + readings_s
+    return state.pace.set_s + state.pace.switch_s + records_s + readings_s + state.temperatures_s(ambient=2)
 
 
 def _power(step: Soak, state: ExpectedState, for_s: float, bursts: Bursts | None) -> Power:
     if step.level is None:
         return state.full_power(for_s=for_s, bursts=bursts)
-    return state.tone(step.level, for_s=for_s, bursts=bursts)
+    # What it is raised by is a ratio of voltages, and this level one of powers.
+    level = replace(step.level, value=step.level.value * MOST_RAISED**2) if step.adjust else step.level
+    return state.tone(level, for_s=for_s, bursts=bursts)
 
 
 def _stated_s(step: Soak, state: ExpectedState, draw: SupplyDraw) -> float | None:

@@ -96,6 +96,8 @@ class Physics:
     housekeeping_w: float
     standby_current_a: float
     noise_v: float
+    """RMS from 20 Hz to 20 kHz"""
+    noise_bandwidth_hz: float
     offset_v: Mapping[str, float]
     heatsink: HeatsinkSimulation
     protection: ProtectionSimulation
@@ -154,8 +156,6 @@ class OscilloscopeDescription:
     sample_rate: float = 50e6
     input_v: float = 300.0
     channels: int = 4
-    noise_lsb: float = 0.4
-    """RMS, in steps of the converter"""
     external_trigger: bool = True
     """whether the generator's sync output is wired to the external trigger"""
     simulated: OscilloscopeSimulation = field(default_factory=OscilloscopeSimulation)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from benchctl.measure.noise.own import Level, NoiseRecord, amplifiers_noise, most_noise
 from tests.measure.conftest import digitise
@@ -54,6 +55,20 @@ def test_a_dead_amplifier_has_no_noise_but_a_bound_that_is_not_nothing(own_steps
 def test_the_bound_of_a_dead_amplifier_is_far_below_the_oscilloscopes_own_noise() -> None:
     """The difference of two like squares is known to a tenth and better, so its root to a third."""
     assert all(level.volts < 0.4 * 2.0 * STEP_V * IN_BAND for level in levels(0.0, 2.0 * STEP_V, times=15))
+
+
+def test_noise_that_ends_far_below_half_the_sample_rate_is_known_as_well() -> None:
+    """Three steps up to a tenth of half the rate (a Butterworth filter of scipy's): its differences are less than a
+    rounding, but the band shows it."""
+    rng = np.random.default_rng(4)
+    slow = signal.sosfilt(signal.butter(8, 0.1, output="sos"), rng.normal(0.0, 1.0, 250_000))
+    values = 3.0 * STEP_V * slow / np.std(slow)
+    fast = NoiseRecord(digitise(values, 0.02, bits=8), 1.0 / 500e3, 8)
+    quiet = NoiseRecord(digitise(rng.normal(0.0, 0.7 * STEP_V, 250_000), 0.02, bits=8), 1.0 / 500e3, 8)
+    level = amplifiers_noise(fast, quiet, np.ones_like(fast.spectrum.frequencies_hz))
+    assert not level.is_bound
+    # Of the noise up to 25 kHz the band has 20 kHz and what lies below 20 Hz not.
+    assert level.volts == pytest.approx(3.0 * STEP_V * math.sqrt(19.98e3 / 25e3), rel=0.03)
 
 
 @pytest.mark.parametrize("steps", [0.1, 0.2, 0.3, 0.45])

@@ -194,3 +194,50 @@ def test_the_gain_it_folded_back_to_is_that_of_its_temperature(folding: Measured
     true = 1.0 - 0.05 * (temperature_c - 35.0)
     assert power == pytest.approx(45.0 * true**2, rel=0.1)
     assert true * 0.9 < gain < 0.9
+
+
+# -- what is held all through a tone ---------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def held(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    """Half of rated power by the plate's gain, which the amplifier has half a decibel less of."""
+    step = "soak: {for: 100 s, level: 50 % rated, adjust: yes, expect: {ambient_temperature: above 25 degC}}"
+    return measured(tmp_path_factory.mktemp("run"), step, amplifier={"  gain: 31.9 ": "  gain: 29.9 "})
+
+
+def test_an_adjusted_level_surely_gives_the_power_that_is_asked_for(held: Measured) -> None:
+    """75 W, the uncertainty included, of the channel that gives least, and little more."""
+    least = min(held.figures("held_power"), key=lambda figure: figure.value)
+    surely_w = least.value - (least.expanded_uncertainty or 0.0)
+    assert 75.0 <= surely_w <= 75.0 * 1.01
+
+
+def test_records_are_kept_all_through_a_tone_its_end_included(held: Measured) -> None:
+    kept = [event["file"] for event in held.events if event["event"] == "capture" and "soak" in event["file"]]
+    assert len(kept) == 5  # the first, three each half minute, the last
+    assert held.verification.agrees
+
+
+def test_the_coldest_air_of_the_drive_is_held_against_what_is_asked(held: Measured) -> None:
+    """The workshop has 23 degC."""
+    air = held.figure("ambient_temperature")
+    assert within_uncertainty(air, AMBIENT_C)
+    assert air.verdict == "fails"
+
+
+def test_a_level_is_raised_by_a_decibel_at_most_and_the_plate_then_says_that_it_fails(tmp_path: Path) -> None:
+    """A gain control 3 dB down: what is held is 2 dB below the rating."""
+    weak = measured(
+        tmp_path, "soak: {for: 5 s, level: 100 % rated, adjust: yes}", amplifier={"  gain: 31.9 ": "  gain: 22.4 "}
+    )
+    assert weak.figure("held_power", "A").verdict == "fails"
+    assert weak.figure("held_power", "A").value == pytest.approx(150.0 / 10**0.2, rel=0.03)
+    assert weak.figure("held_thd_n", "A").verdict == "passes"
+
+
+def test_air_that_nothing_measures_is_said_where_it_is_asked_for(tmp_path: Path) -> None:
+    step = "soak: {for: 2 s, level: 10 % rated, expect: {ambient_temperature: above 25 degC}}"
+    silent = measured(tmp_path, step, bench={"channels: {heatsink: 101, ambient: 102,": "channels: {heatsink: 101,"})
+    assert any("nothing measures the air around the bench, which is to be above 25 degC" in n for n in silent.notes)
+    assert not silent.figures("ambient_temperature")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
 from benchctl.simulator.model.true_errors import TrueError
 
 VERTICAL = Vertical(volts_per_division=0.5)
@@ -20,7 +22,7 @@ def digitiser(bits: int = 8, noise_lsb: float = 0.0, error: TrueError | None = N
 @pytest.mark.parametrize("bits", [8, 10, 12])
 def test_the_whole_screen_is_the_whole_converter(bits: int) -> None:
     """8 divisions of 0.5 V behind a 1:10 probe: -20 V to 20 V."""
-    codes = digitiser(bits).codes(np.array([-30.0, -20.0, 0.0, 19.999, 30.0]), VERTICAL, 0.0, CHANCE)
+    codes = digitiser(bits).codes(np.array([-30.0, -20.0, 0.0, 19.999, 30.0]), VERTICAL, CHANCE)
     assert codes.tolist() == [-(2 ** (bits - 1)), -(2 ** (bits - 1)), 0, 2 ** (bits - 1) - 1, 2 ** (bits - 1) - 1]
 
 
@@ -28,18 +30,34 @@ def test_the_whole_screen_is_the_whole_converter(bits: int) -> None:
 def test_an_ideal_converter_has_the_noise_of_its_steps(bits: int) -> None:
     """LSB/sqrt(12) (IEEE 1241); a sine that fills the screen."""
     volts = 19.9 * np.sin(np.linspace(0, 200 * np.pi, 100_003))
-    codes = digitiser(bits).codes(volts, VERTICAL, 0.0, CHANCE)
+    codes = digitiser(bits).codes(volts, VERTICAL, CHANCE)
     error = codes - volts * 0.1 / digitiser(bits).step_v(VERTICAL)
     assert error.std() == pytest.approx(12**-0.5, rel=0.02)
 
 
-def test_noise_of_the_signal_and_of_the_converter_add_in_squares() -> None:
-    """3 steps and 4 steps give 5; quantising adds a twelfth in squares."""
+def test_noise_of_the_signal_the_input_and_the_converter_add_in_squares() -> None:
+    """3, 4 and 12 steps give 13; quantising adds a twelfth in squares."""
     step_v = digitiser(8).step_v(VERTICAL)
-    codes = digitiser(8, noise_lsb=3.0).codes(np.zeros(200_000), VERTICAL, 4 * step_v / 0.1, CHANCE)
-    assert codes.std() == pytest.approx((25 + 1 / 12) ** 0.5, rel=0.01)
+    noisy = replace(digitiser(8, noise_lsb=3.0), own_noise=OwnNoise(floor_v=4 * step_v))
+    codes = noisy.codes(12 * step_v / 0.1 * CHANCE.standard_normal(200_000), VERTICAL, CHANCE)
+    assert codes.std() == pytest.approx((169 + 1 / 12) ** 0.5, rel=0.01)
+
+
+def test_an_input_has_a_floor_of_noise_and_a_share_of_its_range() -> None:
+    """3 mV and 0.1 % of 4 V are 5 mV; on the finest range the floor is left."""
+    own = OwnNoise(floor_v=3e-3, of_range=1e-3)
+    assert (own.rms_v(4.0), own.rms_v(1e-3)) == (pytest.approx(5e-3), pytest.approx(3e-3, rel=1e-6))
+
+
+def test_a_quiet_converter_keeps_a_steady_voltage_on_one_step() -> None:
+    """A voltage 0.3 of a step above a code: with 0.05 steps of noise (4 sigma from the edge) the record is one number;
+    with 0.5 steps its mean finds the 0.3 again (dither, IEEE 1241)."""
+    volts = np.full(100_000, 7.3 * digitiser(8).step_v(VERTICAL) / 0.1)
+    quiet, dithered = (digitiser(8, noise_lsb=each).codes(volts, VERTICAL, CHANCE) for each in (0.04, 0.5))
+    assert (quiet.min(), quiet.max()) == (7, 7)
+    assert dithered.mean() == pytest.approx(7.3, abs=0.02)
 
 
 def test_gain_and_offset_errors_shift_what_is_indicated() -> None:
-    codes = digitiser(12, error=TrueError(gain=0.01, offset=0.1)).codes(np.array([10.0]), VERTICAL, 0.0, CHANCE)
+    codes = digitiser(12, error=TrueError(gain=0.01, offset=0.1)).codes(np.array([10.0]), VERTICAL, CHANCE)
     assert codes[0] * digitiser(12).step_v(VERTICAL) == pytest.approx(10 * 0.1 * 1.01 + 0.1, abs=1e-3)

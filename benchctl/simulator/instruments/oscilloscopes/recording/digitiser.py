@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +30,20 @@ class Vertical:
         return DIVISIONS * self.volts_per_division
 
 
+class OwnNoise(NamedTuple):
+    """RMS of what an input adds to its signal, at the input: a floor and a part of the range, in squares."""
+
+    floor_v: float = 0.0
+    of_range: float = 0.0
+
+    def rms_v(self, full_scale_v: float) -> float:
+        """On one range."""
+        return math.hypot(self.floor_v, self.of_range * full_scale_v)
+
+
+QUIET = OwnNoise()
+
+
 @dataclass(frozen=True)
 class Digitiser:
     """Turns what happens at a probe's tip into codes, -2^(bits-1) to 2^(bits-1) - 1, 0 in the middle of the screen."""
@@ -40,20 +56,20 @@ class Digitiser:
     range_error: Callable[[float], float]
     """full scale in V -> offset in parts of it: another on each range, for each sets the input's amplifier otherwise"""
     noise_lsb: float
+    """of the converter itself, RMS in steps; with less than about a third flat tops do not move from step to step"""
+    own_noise: OwnNoise = QUIET
 
     def step_v(self, vertical: Vertical) -> float:
         """Volts at the input for one code."""
         return float(vertical.full_scale_v / 2**self.bits)
 
-    def codes(
-        self, signal: NDArray[np.float64], vertical: Vertical, signal_noise: float, chance: np.random.Generator
-    ) -> NDArray[np.int32]:
-        """Digitise `signal` (at the tip); `signal_noise` is the RMS of the noise that the signal itself carries."""
+    def codes(self, signal: NDArray[np.float64], vertical: Vertical, chance: np.random.Generator) -> NDArray[np.int32]:
+        """Digitise `signal` (at the tip)."""
         step_v = self.step_v(vertical)
         indicated_v = signal * (self.volts_per_unit * (1 + self.error.gain))
         full_scale_v = vertical.full_scale_v
         indicated_v += self.error.offset + self.range_error(full_scale_v) * full_scale_v - vertical.centre_v
-        noise_lsb = np.hypot(self.noise_lsb, signal_noise * self.volts_per_unit / step_v)
+        noise_lsb = np.hypot(self.noise_lsb, self.own_noise.rms_v(full_scale_v) / step_v)
         codes = indicated_v / step_v
         if noise_lsb > 0:
             codes += chance.standard_normal(len(signal)) * noise_lsb

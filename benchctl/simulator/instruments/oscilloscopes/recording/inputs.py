@@ -7,12 +7,14 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from benchctl.documents.bench_file.imperfections import OscilloscopeImperfections
 from benchctl.simulator.hardware import waveforms
 from benchctl.simulator.hardware.history import Stretch
+from benchctl.simulator.hardware.noise import density_of, noise_v
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL, Record, Trigger
-from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
 from benchctl.simulator.model.description import OscilloscopeDescription, ScopeChannel, Spec
 from benchctl.simulator.model.true_errors import TrueError
 
@@ -57,8 +59,9 @@ class Inputs:
         """What an input's converter made of a record; the same each time it is asked for."""
         signal = self._signal(number, record.spans, record.times_s())
         chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
-        codes = self._digitisers[number].codes(signal, vertical, self._signal_noise(number, record), chance)
-        return np.asarray(codes, dtype=np.int32)
+        if self._sees_noise(number, record):
+            signal = signal + self._noise_v(record, chance)
+        return np.asarray(self._digitisers[number].codes(signal, vertical, chance), dtype=np.int32)
 
     def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """The first edge between two times, or infinity."""
@@ -98,11 +101,15 @@ class Inputs:
         factor = self._physical_bench.connections.factor("oscilloscope", wired.signal)
         return self._waveforms[wired.signal](spans, times_s) * factor
 
-    def _signal_noise(self, number: int, record: Record) -> float:
+    def _sees_noise(self, number: int, record: Record) -> bool:
         wired = self._wired.get(number)
-        if wired is None or not wired.signal.startswith("output ") or not waveforms.is_live(record.spans):
-            return 0.0
-        return self._physical_bench.connections.physics.noise_v
+        return wired is not None and wired.signal.startswith("output ") and waveforms.is_live(record.spans)
+
+    def _noise_v(self, record: Record, chance: np.random.Generator) -> Samples:
+        """Of the amplifier, at an output."""
+        physics, timing = self._physical_bench.connections.physics, record.timing
+        density = density_of(physics.noise_v)
+        return noise_v(chance, timing.samples, 1 / timing.interval_s, density, physics.noise_bandwidth_hz)
 
     def _waveform(self, channel: ScopeChannel) -> Waveform:
         if channel.signal.startswith("output "):
@@ -117,6 +124,7 @@ class Inputs:
 
     def _digitiser(self, number: int) -> Digitiser:
         description, true_errors = self._description, self._physical_bench.true_errors
+        imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
         own = true_errors.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
         wired = self._wired.get(number)
         volts_per_unit = 1.0
@@ -130,5 +138,12 @@ class Inputs:
             range_error=lambda full_scale_v: (
                 true_errors.part(f"oscilloscope {number}", f"{full_scale_v:.6g} V") * description.voltage.range
             ),
-            noise_lsb=description.noise_lsb,
+            noise_lsb=imperfections.converter_noise,
+            own_noise=_own_noise(imperfections),
         )
+
+
+def _own_noise(of: OscilloscopeImperfections) -> OwnNoise:
+    """White, so that a bandwidth limit leaves the root of its share; all of it is folded into any record."""
+    left = math.sqrt(min((of.bandwidth_limit_hz or of.bandwidth_hz) / of.bandwidth_hz, 1.0))
+    return OwnNoise(of.noise_floor_v * left, of.noise_of_range * left)
