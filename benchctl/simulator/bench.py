@@ -147,7 +147,7 @@ class SimulatedBench:
     def capacitor(self, capacitance_f: float | None) -> None:
         """As a hand would: connect a capacitor beside each load, or take it off."""
         with self._brought_up_to_now() as connections:
-            connections.beside_load_f = capacitance_f or 0.0
+            connections.put_beside_loads(capacitance_f)
 
     @contextmanager
     def _brought_up_to_now(self) -> Iterator[Connections]:

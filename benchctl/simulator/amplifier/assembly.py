@@ -57,12 +57,14 @@ class _Asked(NamedTuple):
 
 class Assembly:
     """One amplifier, ready to be put under any conditions; `controls`: channel -> the factor that its gain control puts
-    on its gain."""
+    on its gain; `capacitor_f` is beside each load."""
 
-    def __init__(self, physics: Physics, plate: Plate, controls: Mapping[str, float]) -> None:
+    def __init__(self, physics: Physics, plate: Plate, controls: Mapping[str, float], capacitor_f: float = 0.0) -> None:
         self._physics = physics
         self._plate = plate
-        self._channels = tuple(output_of(physics, plate, channel, controls[channel]) for channel in plate.channels)
+        self._channels = tuple(
+            output_of(physics, plate, channel, controls[channel], capacitor_f) for channel in plate.channels
+        )
         self._asked: _Asked | None = None
         self._stages: tuple[OutputStage, ...] = ()
 

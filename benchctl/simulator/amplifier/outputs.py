@@ -12,7 +12,7 @@ from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.simulator.amplifier.filters import Filter, filter_of
 from benchctl.simulator.amplifier.output_stage import Filtered, Losses, OutputStage, SwitchingStage
-from benchctl.simulator.amplifier.sections import Section, inductance, sections_of
+from benchctl.simulator.amplifier.sections import Section, inductance, sections_of, with_capacitor
 from benchctl.simulator.amplifier.slewing import slewed
 from benchctl.simulator.amplifier.transfer import Bend, Transfer
 from benchctl.simulator.generator_signal import Tone
@@ -43,6 +43,8 @@ class Output:
     """of the whole output"""
     inductance_h: float = 0.0
     """of the whole output"""
+    capacitor_f: float = 0.0
+    """beside the load; it counts where there is an inductance to ring with, and its current is not counted"""
     channel: str = ""
     _bands: dict[float, Filter | None] = field(default_factory=dict)
 
@@ -79,9 +81,14 @@ class Output:
         if loaded_s not in self._bands:
             if len(self._bands) >= BANDS_KEPT:
                 self._bands.clear()
-            coil = (inductance(self.inductance_h, self.output_ohm, loaded_s),) if loaded_s else ()
+            coil = self._coil(loaded_s)
             self._bands[loaded_s] = filter_of(self.filters, self.channel, (*self.sections, *coil))
         return self._bands[loaded_s]
+
+    def _coil(self, loaded_s: float) -> tuple[Section, ...]:
+        if self.inductance_h and self.capacitor_f:
+            return (with_capacitor(self.inductance_h, self.output_ohm, loaded_s, self.capacitor_f),)
+        return (inductance(self.inductance_h, self.output_ohm, loaded_s),) if loaded_s else ()
 
     def _asked(self, tone: Tone, drive_v: float, band: Filter | None) -> dict[str, Any]:
         """What one half is asked for when `drive_v` goes into its filters."""
@@ -116,8 +123,8 @@ def _through(band: Filter, wave: Wave, frequency_hz: float) -> Wave:
     return wave.through(band.responses, frequency_hz)
 
 
-def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0) -> Output:
-    """The output of one channel; its gain control multiplies the stated gain."""
+def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0, capacitor_f: float = 0.0) -> Output:
+    """The output of one channel, with a capacitor beside its load; its gain control multiplies the stated gain."""
     faults, imperfections = physics.faults, physics.imperfections
     opened = faults.open_device
     missing = opened.half if opened is not None and opened.channel == channel else None
@@ -135,6 +142,7 @@ def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0
         limiter_v=physics.limiter_v,
         slew_v_per_s=imperfections.slew_v_per_s or math.inf,
         inductance_h=imperfections.output_inductance_h or 0.0,
+        capacitor_f=capacitor_f,
         channel=channel,
     )
 

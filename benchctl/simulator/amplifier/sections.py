@@ -71,6 +71,15 @@ def inductance(inductance_h: float, output_ohm: float, conductance_s: float) -> 
     return Section(np.array([-omega], dtype=np.complex128), lambda at: np.full_like(at, omega), 0.0)
 
 
+def with_capacitor(inductance_h: float, output_ohm: float, conductance_s: float, capacitor_f: float) -> Section:
+    """The same with a capacitor beside the load, over what the resistances alone leave: (1 + R·G) over
+    L·C·s² + (R·C + L·G)·s + 1 + R·G (voltage divider)."""
+    ends = 1 + output_ohm * conductance_s
+    omega = math.sqrt(ends / (inductance_h * capacitor_f))
+    damping = (output_ohm * capacitor_f + inductance_h * conductance_s) / (2 * ends) * omega
+    return second_order(OutputFilter(corner_hz=omega / (2 * math.pi), damping=damping))
+
+
 INVERTER = Section(np.array([], dtype=np.complex128), lambda at: np.full_like(at, -1.0), -1.0)
 
 

@@ -107,7 +107,7 @@ class Connections:
         """channel -> the resistor that is in series with its input; none in most"""
         self.touched: str | None = None
         """the point that a person has put the multimeter's leads onto"""
-        self.beside_load_f = 0.0
+        self._capacitor_f = 0.0
         """what a person has connected beside each load"""
         self._joint_open = False
         self._conductances_s = self._seen_conductances_s = self.loads.conductances_s()
@@ -228,7 +228,15 @@ class Connections:
     def turn(self, channel: str, factor: float) -> None:
         """Turn a channel's gain control, so that its gain becomes so many times what it is; at its ends it stops."""
         self._controls[channel] = min(max(self._controls[channel] * factor, LOWEST_CONTROL), HIGHEST_CONTROL)
-        self._assembly = Assembly(self.physics, self.description.plate, self._controls)
+        self._assemble()
+
+    def put_beside_loads(self, capacitor_f: float | None) -> None:
+        """A capacitor beside each load; None: no longer."""
+        self._capacitor_f = capacitor_f or 0.0
+        self._assemble()
+
+    def _assemble(self) -> None:
+        self._assembly = Assembly(self.physics, self.description.plate, self._controls, self._capacitor_f)
         self._circuits.clear()
 
     def circuit(self, signals: Signals, now_s: float) -> Circuit:

@@ -9,7 +9,7 @@ import pytest
 
 from benchctl.runner.expected.capability import MOST, Capability
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
-from tests.runner.rig import amplifier_file
+from tests.runner.rig import Rig, amplifier_file
 
 # Damping 0.4 at 50 kHz: overshoot 25.3827 %, rise time 1.4635 / w = 4.658 us; a coupling at 5 Hz tilts 1 kHz by
 # 1.5708 % of the mean top (closed forms of tests/standards/test_std_square.py).
@@ -68,6 +68,27 @@ def test_a_slew_rate_is_told_from_a_bandwidth(tmp_path: Path) -> None:
         figure = found.figure("slew_rate", channel)
         assert not figure.bound
         assert within_uncertainty(figure, 1e6)
+
+
+def test_a_capacitor_beside_the_load_makes_an_output_with_a_coil_ring(tmp_path: Path) -> None:
+    """2 uH, 2.2 uF, 4 ohm and 20 mohm: natural frequency 76.1 kHz, damping 0.129 (voltage divider), so that it rings at
+    w sqrt(1 - z^2), 75.4 kHz, and shoots over by exp(-pi z / sqrt(1 - z^2)), 66.5 %."""
+    coil = {"  gain: 31.9 ": "  imperfections: {output_inductance: 2 uH}\n  gain: 31.9 "}
+    step = "measure_square: {frequencies: [1 kHz], capacitor: 2.2 uF}"
+    found = measured(tmp_path, step, amplifier=coil, disturb=with_hands)
+    overshoot, ringing = found.figure("overshoot_with_capacitor", "A"), found.figure("ringing_frequency", "A")
+    assert overshoot.value == pytest.approx(0.665, abs=0.01)
+    assert within_uncertainty(ringing, 75.4e3)
+    assert found.figure("overshoot", "A").bound == "at most"
+    assert [text.split(".")[0] for text in found.requests if "apacitor" in text or "Connect 2" in text] == [
+        "Connect 2",
+        "Take the capacitor off outputs A and B again",
+    ]
+
+
+def with_hands(rig: Rig) -> None:
+    """The simulated bench does what a person is asked for."""
+    rig.run.hands = rig.simulated
 
 
 def test_the_worst_case_counts_twice_the_power_of_the_sine_and_more_current() -> None:
