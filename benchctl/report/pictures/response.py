@@ -1,4 +1,4 @@
-"""Gain and phase, crosstalk, or distortion against frequency."""
+"""Gain and phase, crosstalk, distortion, or output impedance against frequency."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawi
 from benchctl.report.reading.run_record import RunRecord
 
 # What is drawn against frequency, each in its own panel, in this order.
-_PANELS = ("gain", "phase", "crosstalk", "thd_n", "thd")
-_LOGARITHMIC = ("thd_n", "thd")
+_PANELS = ("gain", "phase", "crosstalk", "thd_n", "thd", "output_impedance")
+_LOGARITHMIC = ("thd_n", "thd", "output_impedance")
 _FEWEST = 3  # frequencies: the table shows fewer better
 
 
