@@ -66,6 +66,19 @@ def test_eight_bits_show_the_same_within_their_uncertainty() -> None:
         assert abs(figure.value - truth) < (figure.expanded_uncertainty or 0.0)
 
 
+@pytest.mark.parametrize(
+    ("method", "parts", "times"), [("modulation", (0.8, 0.2), 4.0), ("difference", (0.5, 0.5), 0.75)]
+)
+def test_what_a_bend_makes_of_two_tones_is_bounded_by_what_it_makes_of_a_sine(
+    method: Method, parts: tuple[float, float], times: float
+) -> None:
+    """Of a sine of peak 1 the bend makes h2 = 0.02 / 1.009 and h3 = 0.003 / 1.009 (angle sums)."""
+    tones_hz = (60.0, 7000.0) if method == "modulation" else (19e3, 20e3)
+    figures = figures_of(method, tones_hz, parts)
+    assert figures[f"{method}_distortion_2"].value < times * 0.02 / 1.009
+    assert figures[f"{method}_distortion_3"].value < times * 0.003 / 1.009 * 1.01
+
+
 @pytest.mark.parametrize(("share", "rms"), [(0.2, 0.824621), (0.5, 0.707107)])
 def test_two_tones_have_the_peak_of_the_sine_and_less_of_its_power(share: float, rms: float) -> None:
     """rms over that of the sine: sqrt(0.8^2 + 0.2^2) = 0.824621 at 4 to 1, sqrt(1/2) at 1 to 1."""

@@ -52,7 +52,7 @@ def two_tones(
     _check(record.size, interval_s, wanted)
     clock = _clock(record, interval_s, tones_hz)
     at = [clock * frequency for frequency in wanted]
-    first, second, *products = (abs(each) for each in _fitted(record, interval_s, at))
+    first, second, *products = (float(abs(each)) for each in _fitted(record, interval_s, at))
     floor = _floor(record, interval_s, at)
     if min(first, second) <= 3.0 * floor:
         raise SilentRecord("one of the two tones is no more than noise")

@@ -61,7 +61,13 @@ def _analyse(step: MeasureIntermodulation, run: Run, capture: Capture) -> None:
     """While no single frequency is set: the figures hold at none."""
     for text in definitions_in_words(step.method):
         run.note(text)
-    context = IntermodulationContext(method=step.method, tones_hz=step.pair_hz, **run.accuracies())
+    generator = run.files.bench.instruments.generator
+    context = IntermodulationContext(
+        method=step.method,
+        tones_hz=step.pair_hz,
+        generator_distortion=0.0 if generator is None else generator.ratings.distortion,
+        **run.accuracies(),
+    )
     run.analyse("intermodulation", {INTERMODULATION: capture}, {}, context, step.expect)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,11 @@ from tests.runner.measured import Measured, measured
 
 # y = x + 0.04 x^2 + 0.012 x^3 at a peak of 10 V: tones of 8 and 2 V, or of 5 and 5 V.
 BENT = {"  gain: 31.9 ": "  imperfections: {bend: {at: 10 V, second: 4 %, third: 1.2 %}}\n  gain: 31.9 "}
+# A generator and an oscilloscope whose own distortion does not count.
+PURE = {
+    "ratings: {level: 7 V, frequency: 1 MHz}": "ratings: {level: 7 V, frequency: 1 MHz, distortion: 0.001 %}",
+    "voltage: {reading: 0.5 %, range: 0.1 %}": "voltage: {reading: 0.5 %, range: 0.1 %, linearity: 0.001 %}",
+}
 # 10 V of peak at the nominal gain of 31.62; the true one is 31.9.
 LEVEL = "223.6 mV"
 
@@ -22,6 +28,7 @@ def bent(tmp_path_factory: pytest.TempPathFactory) -> Measured:
         f"measure_intermodulation: {{method: difference, level: {LEVEL}}}",
         "measure_continuous: {level: 200 mV, for: 1 s}",
         amplifier=BENT,
+        bench=PURE,
     )
 
 
@@ -46,6 +53,15 @@ def test_difference_frequency_distortion_is_that_of_the_polynomial(bent: Measure
     assert bent.figure("difference_distortion_3", "A").value == pytest.approx(
         0.75 * 0.012 * tone**2 / carrier, rel=0.02
     )
+
+
+def test_what_the_bench_may_make_by_itself_leaves_a_bound(tmp_path: Path) -> None:
+    """0.1 % of the generator and 0.1 % of the range of the oscilloscope: up to four times that of the sine's."""
+    run = measured(tmp_path, f"measure_intermodulation: {{level: {LEVEL}}}", amplifier=BENT)
+    figure = run.figure("modulation_distortion_3", "A")
+    assert figure.bound == "at most"
+    assert "generator and oscilloscope may have much of it" in figure.bound_reason
+    assert figure.value > 0.0116 + 4 * 0.001  # 3/2 a3 A1^2, A1 = 0.8 of the peak, and what the generator alone makes
 
 
 def test_the_definition_is_on_record_with_the_figures(bent: Measured) -> None:
