@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
 from benchctl.documents.bench_file.sight import View, seen_outputs, sees_outputs_together, views
+from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, Hold, MoveProbe, Set, Settle
@@ -25,7 +26,7 @@ from benchctl.documents.sequence_file.measuring_steps import (
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.documents.sequence_file.step_base import StepBase
-from benchctl.documents.sequence_file.steps import AmplifierTraits, Repeat, Sweep, When
+from benchctl.documents.sequence_file.steps import AmplifierTraits, BenchTraits, Repeat, Sweep, When
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.quantity import render
 
@@ -267,9 +268,7 @@ class _Expansion:
     def _conditional(self, when: When, number: str, point: str, only_if: OnlyIf) -> Iterator[Branch]:
         if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
             return
-        if when.bench is not None and not sees_outputs_together(self.bench, self.amplifier):
-            return  # what is asked of the bench there, inputs that are driven alone, is for comparing two outputs
-        if when.bench is not None and not _drives_alone(self.bench, self.amplifier, when.bench.inputs):
+        if when.bench is not None and not _is_such_bench(self.bench, self.amplifier, when.bench):
             return
         own = (*only_if, when.criteria) if when.criteria else only_if
         parts = tuple(self.of(when.steps, f"{number}.", point, own))
@@ -303,6 +302,24 @@ def _is_such(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
     right_class = traits.amplifier_class in (None, amplifier.amplifier_class)
     right_count = traits.channels is None or traits.channels.holds(len(amplifier.channels))
     return right_class and right_count and traits.outputs in (None, amplifier.outputs)
+
+
+def _is_such_bench(bench: Bench, amplifier: Amplifier, traits: BenchTraits) -> bool:
+    if traits.generator is not None and not _plays(bench, traits.generator):
+        return False
+    if traits.inputs is None:
+        return True
+    # Inputs are driven alone to compare two outputs, which must be seen at once.
+    return sees_outputs_together(bench, amplifier) and _drives_alone(bench, amplifier, traits.inputs)
+
+
+def _plays(bench: Bench, what: str) -> bool:
+    """Whether the generator's driver file has the words for it."""
+    driver = bench.drivers.get("generator")
+    if not isinstance(driver, GeneratorDriver):
+        return False
+    words = driver.commands
+    return bool(words.square_on if what == "square waves" else words.two_tones_on)
 
 
 def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:

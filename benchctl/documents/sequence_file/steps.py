@@ -96,9 +96,17 @@ class AmplifierTraits(Part):
 class BenchTraits(Part):
     """What a bench file must say for steps to be performed."""
 
-    inputs: Literal["relay", "generator", "hand", "either"] = Field(
-        description="how each input of the amplifier can be driven alone; `either` means in any of these ways"
+    inputs: Literal["relay", "generator", "hand", "either"] | None = Field(
+        default=None,
+        description="how each input of the amplifier can be driven alone; `either` means in any of these ways",
     )
+    generator: Literal["square waves", "two tones"] | None = Field(
+        default=None, description="what the generator must be able to play, by its driver file"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.inputs is None and self.generator is None:
+            yield PathProblem((), "nothing is asked of the bench; give inputs or generator")
 
 
 class When(StepBase):

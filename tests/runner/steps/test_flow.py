@@ -9,6 +9,7 @@ import pytest
 from benchctl.documents.reader import load_amplifier, load_sequence
 from benchctl.errors import DocumentError
 from benchctl.runner.plan import PlannedStep, expand
+from tests.runner.generator_forms import with_generator
 from tests.runner.rig import Edits, bench_file, with_inputs
 
 HX2150 = load_amplifier("hx2150")
@@ -65,6 +66,21 @@ def test_a_condition_may_ask_how_each_input_is_driven_alone(
     assert bool(planned) is (asked in enough_for)
 
 
+@pytest.mark.parametrize(
+    ("form", "plays"),
+    [
+        ("key_value_list", {"square waves"}),
+        ("table_as_text", {"square waves", "two tones"}),
+        ("bus_trigger", {"square waves", "two tones"}),
+    ],
+)
+@pytest.mark.parametrize("asked", ["square waves", "two tones"])
+def test_a_condition_may_ask_what_the_generator_plays(tmp_path: Path, asked: str, form: str, plays: set[str]) -> None:
+    """So the other steps go on where it has no two tones."""
+    steps = f"  - when: {{bench: {{generator: {asked}}}}}\n    steps: [{{hold: {{for: 1 s}}}}]\n"
+    assert bool(plan(tmp_path, steps, with_generator(form))) is (asked in plays)
+
+
 def test_conditions_on_figures_add_up(tmp_path: Path) -> None:
     text = (
         "  - when: {idle_current: below 3 A}\n    steps:\n"
@@ -84,7 +100,7 @@ def test_a_note_may_be_written_short(tmp_path: Path) -> None:
     [
         ("  - when: {}\n    steps: [power_off]\n", "no condition"),
         ("  - when: {amplifier: {}}\n    steps: [power_off]\n", "nothing is asked of the amplifier"),
-        ("  - when: {bench: {}}\n    steps: [power_off]\n", "'inputs' is missing"),
+        ("  - when: {bench: {}}\n    steps: [power_off]\n", "nothing is asked of the bench"),
         ("  - when: {bench: {inputs: magic}}\n    steps: [power_off]\n", "'magic'"),
         ("  - when: {amplifier: {channels: 2}}\n    steps: [power_off]\n", "does not begin with above or below"),
         ("  - when: {idle_curent: below 3 A}\n    steps: [power_off]\n", "did you mean 'idle_current'"),
