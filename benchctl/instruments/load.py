@@ -100,6 +100,13 @@ class RelayBank(Load):
             self._close(wanted)
             self._check_closed(self._load_relays, set(wanted))
 
+    def connect_alone(self, relay: int) -> None:
+        """Connect the resistor of one relay and no other, and confirm it."""
+        with self._switching(self._load_relays):
+            self._open(self._load_relays)
+            self._close((relay,))
+            self._check_closed(self._load_relays, {relay})
+
     def _open(self, relays: Sequence[int]) -> None:
         if relays:
             self._send_all(self.words.opening(relays, self._told))

@@ -183,6 +183,46 @@ class SensorStuck(FaultBase):
     sensor: SensorName = Field(default="heatsink", description="name of the sensor")
 
 
+class SensorFellOff(FaultBase):
+    """A temperature sensor lies on the bench, and shows the air."""
+
+    kind: Literal["sensor fell off"] = Field(description="a temperature sensor shows the air")
+    instrument: Literal["thermometer"] = Field(default="thermometer", description="whose sensor it is")
+    sensor: SensorName = Field(default="heatsink", description="name of the sensor")
+
+
+class Swapped(FaultBase):
+    """Two connections changed places: probes, plugs, relays or sensors."""
+
+    kind: Literal["swapped"] = Field(description="two connections changed places")
+    instrument: Literal["generator", "oscilloscope", "load", "thermometer"] = Field(description="whose connections")
+    between: tuple[Line, ...] = Field(
+        min_length=2,
+        max_length=2,
+        description="the two: of the generator, inputs such as `[A, B]`; of the oscilloscope, signals "
+        "such as `[output A, output B]`; numbers of the load's relays; sensors of the thermometer",
+        examples=[["output A", "output B"]],
+    )
+
+
+class OffBy(FaultBase):
+    """The oscilloscope shows a constant beside a signal, as of a clamp that was not zeroed."""
+
+    kind: Literal["off by"] = Field(description="the oscilloscope shows a constant beside a signal")
+    instrument: Literal["oscilloscope"] = Field(default="oscilloscope", description="whose signal it is")
+    of: Line = Field(description="the signal, such as `supply current`", examples=["supply current"])
+    by: Annotated[Number, bounded("", at_least=-1000, at_most=1000)] = Field(
+        description="how much, in V or A of the signal"
+    )
+
+
+class NoTrigger(FaultBase):
+    """The generator's sync output does not reach the oscilloscope."""
+
+    kind: Literal["no trigger"] = Field(description="the generator's sync output does not reach the oscilloscope")
+    instrument: Literal["oscilloscope"] = Field(default="oscilloscope", description="which trigger it is")
+
+
 class ClockJump(FaultBase):
     """Time passes on the bench that the run's clock knows nothing of, as if the computer had slept; or stands still.
 
@@ -208,6 +248,10 @@ BenchFault = Annotated[
     | SupplyDrift
     | WrongByFactor
     | OneChannelForAll
+    | SensorFellOff
+    | Swapped
+    | OffBy
+    | NoTrigger
     | ClockJump,
     Field(discriminator="kind"),
 ]
@@ -242,7 +286,7 @@ def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Coll
         case RelayStuck(relay=relay) if relay not in (relays := _relays(instruments, other_relays)):
             there_are = f"there are {', '.join(map(str, relays))}" if relays else "the load has none"
             return "relay", f"the bench has no relay {relay}; {there_are}"
-        case SensorOpen(sensor=sensor) | SensorStuck(sensor=sensor) if thermometer:
+        case SensorOpen(sensor=sensor) | SensorStuck(sensor=sensor) | SensorFellOff(sensor=sensor) if thermometer:
             positions = [name for name, _ in thermometer.channels.items()]
             if sensor not in positions:
                 return "sensor", f"the thermometer has no channel '{sensor}'; there are {', '.join(positions)}"
@@ -251,6 +295,8 @@ def _missing_part(fault: FaultBase, instruments: Instruments, other_relays: Coll
 
 def _missing_quantity(fault: FaultBase, instruments: Instruments, signals: Collection[str]) -> tuple[str, str] | None:
     """The key and what to say where an instrument has no such quantity to be wrong of."""
+    if isinstance(fault, OffBy) and fault.of not in signals:
+        return "of", f"the oscilloscope shows no '{fault.of}' on this bench; there are {', '.join(signals)}"
     if not isinstance(fault, WrongByFactor):
         return None
     thermometer = instruments.thermometer

@@ -50,6 +50,8 @@ HEATING_FIGURES = (
     "heatsink_time_constant",
     "heatsink_time_constant_fast",
 )
+# Four times that is still a watt: a generator may give twice what it is set to.
+HIGHEST_CHECK_W = 0.25
 RAMP_FIGURES = ("ramp_voltage", "ramp_current", "idle_current", "idle_current_rise", "dc_offset")
 
 
@@ -281,6 +283,35 @@ class DriveByHand(StepBase):
         yield from doubled(self.frequencies_hz, "frequencies")
 
 
+class CheckBench(StepBase):
+    """Check the bench with itself before an amplifier pays for a mistake in its wiring: zeros, sensors, supply, which
+    input answers at which output, and each relay of the load. The amplifier is switched on under a low current limit
+    and driven with a fraction of a watt. Everything that is found is told; the run then ends."""
+
+    ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply")
+
+    kind: Literal["check_bench"] = "check_bench"
+    voltage_v: PositiveVolts = Field(description="voltage of the main supply output")
+    current_limit_a: PositiveAmperes = Field(
+        description="current limit of the main supply output, a little above what the check draws", examples=["5 A"]
+    )
+    frequency_hz: AudioHertz = Field(
+        default=1000.0, description="frequency of the tone; one that the amplifier's filters pass"
+    )
+    level: DriveLevel = Field(
+        default=Level(0.2, "watts"),
+        description="level of the tone, such as `200 mW`; a load setting that is wrong makes four times that",
+        json_schema_extra={"default": "200 mW"},
+    )
+    warm_s: PositiveSeconds = Field(
+        default=60.0, description="how long the amplifier idles while the temperature sensors are watched"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.level.of != "watts" or self.level.value > HIGHEST_CHECK_W:
+            yield PathProblem(("level",), f"give a power of at most {HIGHEST_CHECK_W:g} W: the check must be harmless")
+
+
 class MoveProbe(StepBase):
     """Have a person move the probes to other outputs. Nobody writes it: the plan has it where one probe must serve
     several outputs."""
@@ -289,4 +320,4 @@ class MoveProbe(StepBase):
     outputs: tuple[str, ...]
 
 
-BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | DriveByHand | PowerOff
+BenchStep = PowerOn | Set | Hold | Cool | Settle | RampSupply | DriveByHand | CheckBench | PowerOff

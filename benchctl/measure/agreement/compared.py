@@ -6,6 +6,12 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.agreement.bench_check import (
+    cold_comparisons,
+    path_comparisons,
+    relay_comparisons,
+    warming_comparisons,
+)
 from benchctl.measure.agreement.comparison import Comparison
 from benchctl.measure.agreement.outputs import output_comparisons, records_comparisons
 from benchctl.measure.agreement.physics import heat_comparison, power_comparison
@@ -94,4 +100,8 @@ _COMPARED: Mapping[str, Compare] = {
     "continuous": _continuous,
     "burst": _burst,
     "soak": _soak,
+    "check_cold": cold_comparisons,
+    "check_warming": warming_comparisons,
+    "check_paths": path_comparisons,
+    "check_relays": relay_comparisons,
 }

@@ -8,6 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
+from benchctl.measure.agreement.causes import cause_of_ratio
 from benchctl.measure.agreement.comparison import Comparison, Sight
 from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, RECORDS
 from benchctl.measure.analyses.look_context import LookContext
@@ -26,9 +27,7 @@ _CHECK_RECORDS = (
 _FEWEST_CODES = 16
 
 _CHECK_OUTPUT = (
-    "Check the ratio of the probe, here and in the bench file; the generator's setting for its load (50 ohm or high "
-    "impedance); and whether the gain control is at the position that the amplifier file's gain belongs to. If a "
-    "channel is dead, leave it out of the amplifier file's channels"
+    "The sequence bench_check tells more. If a channel is dead, leave it out of the amplifier file's channels"
 )
 
 
@@ -43,9 +42,14 @@ def output_comparisons(captures: Mapping[str, Capture], context: LookContext) ->
     gain_db = f"{20.0 * math.log10(context.gain):.3g} dB"
     who = f"{render(context.level_v, 'V', digits=3)} of the generator and {gain_db} of gain make"
     made = Sight(who, context.gain * context.level_v, u_v)
+    nearest: dict[str, Sight] = {}
     for channel in next(iter(tones.values())).channels:
         seen = [_seen(capture, channel, context.tones_hz[role], context) for role, capture in tones.items()]
-        yield _output(channel, min(seen, key=lambda sight: _apart(sight, made)), made)
+        nearest[channel] = min(seen, key=lambda sight: _apart(sight, made))
+    for channel, sight in nearest.items():
+        others = [each.value / made.value for name, each in nearest.items() if name != channel]
+        cause = cause_of_ratio(sight.value / made.value, context.ratios.get(channel, 1.0), others)
+        yield _output(channel, sight, made, f"{cause}. {_CHECK_OUTPUT}")
 
 
 def _seen(capture: Capture, channel: str, frequency_hz: float, context: LookContext) -> Sight:
@@ -60,10 +64,10 @@ def _apart(seen: Sight, made: Sight) -> float:
     return abs(math.log(max(seen.value, 1e-12) / made.value))
 
 
-def _output(channel: str, seen: Sight, made: Sight) -> Comparison:
+def _output(channel: str, seen: Sight, made: Sight, check: str) -> Comparison:
     room = seen.uncertainty + made.uncertainty
     least, most = made.value / GAIN_WITHIN - made.value - room, made.value * GAIN_WITHIN - made.value + room
-    return Comparison(OUTPUT_VOLTAGE, "V", seen, made, least, most, _CHECK_OUTPUT, channel)
+    return Comparison(OUTPUT_VOLTAGE, "V", seen, made, least, most, check, channel)
 
 
 def records_comparisons(captures: Mapping[str, Capture]) -> Iterator[Comparison]:

@@ -11,6 +11,12 @@ OUTPUT_VOLTAGE = "output voltage"
 POWER = "power"
 RECORDS = "records"
 HEATSINK = "heatsink temperature"
+ZERO = "zero"
+INPUT_NOISE = "noise of an input"
+POLARITY = "polarity"
+PATH = "signal path"
+LOAD = "load"
+TRIGGER = "trigger"
 
 _OUTPUT_POWERS = frozenset(
     {
@@ -94,4 +100,10 @@ RELIES_ON: Mapping[str, frozenset[str] | None] = {
     POWER: _OUTPUT_POWERS | _OUTPUT_VOLTAGES | _CURRENTS | _VOLTAGES,
     RECORDS: None,
     HEATSINK: _TEMPERATURES,
+    ZERO: _CURRENTS | {"dc_offset"},
+    INPUT_NOISE: _OUTPUT_VOLTAGES,
+    POLARITY: frozenset(),
+    PATH: _OUTPUT_POWERS | _OUTPUT_VOLTAGES | {"efficiency"},
+    TRIGGER: frozenset(),
+    LOAD: _OUTPUT_POWERS | {"efficiency"},
 }

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.analyses.bench_check_context import ColdContext, PathsContext, RelaysContext, WarmingCheckContext
 from benchctl.measure.analyses.bridge_figures import with_halves
 from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
@@ -132,8 +133,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
     return with_halves(bounded, "continuous_power", context.halves, context.loads)
 
 
-def look(_captures: Captures, _readings: Readings, _context: LookContext) -> list[Figure]:
-    """No figures: what is seen before the amplifier is driven hard is only compared."""
+def look(_captures: Captures, _readings: Readings, _context: IdleContext) -> list[Figure]:
+    """No figures: what is seen before the amplifier is driven hard, or in a check of the bench, is only compared."""
     return []
 
 
@@ -191,4 +192,8 @@ ANALYSES: Mapping[str, Analysis] = {
     "square": Analysis(square, SquareContext),
     "intermodulation": Analysis(intermodulation, IntermodulationContext),
     "input_impedance": Analysis(input_impedance, InputImpedanceContext),
+    "check_cold": Analysis(look, ColdContext),
+    "check_warming": Analysis(look, WarmingCheckContext),
+    "check_paths": Analysis(look, PathsContext),
+    "check_relays": Analysis(look, RelaysContext),
 }

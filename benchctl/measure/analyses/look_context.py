@@ -14,9 +14,10 @@ class LookContext(IdleContext):
     RMS.
 
     `gain`: volts at the output for a volt of the generator, as the amplifier file has it; None where a hand has moved
-    the controls since.
+    the controls since. `ratios`: channel -> the ratio of the probe at its output.
     """
 
     tones_hz: Mapping[str, float] = field(default_factory=dict)
     level_v: float | None = None
     gain: float | None = None
+    ratios: Mapping[str, float] = field(default_factory=dict)

@@ -101,6 +101,7 @@ def _context(run: Run, tones_hz: Mapping[str, float], level_v: float) -> LookCon
         tones_hz=dict(tones_hz),
         level_v=level_v,
         gain=None if _controls_were_turned(run) else run.files.amplifier.gain_ratio,
+        ratios={name: wiring.probe.ratio for name, wiring in run.files.bench.signals.outputs.items()},
         **run.accuracies(),
     )
 

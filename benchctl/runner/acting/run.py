@@ -177,7 +177,7 @@ class Run:
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
     `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
     cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output. `desk`: where a
-    person presses keys, if one does.
+    person presses keys, if one does. `tells_all`: contradictions are collected, and the run goes on for now.
     """
 
     files: Files
@@ -208,6 +208,7 @@ class Run:
     rhythm: Rhythm | None = None
     trimming: Trimming | None = None
     desk: Desk | None = None
+    tells_all: bool = False
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -368,11 +369,13 @@ class Run:
 
     def _contradicted(self, wrong: Sequence[Comparison], *, at_low_power: bool) -> None:
         """From now on figures that depend on it get no verdict, and no step drives the amplifier hard."""
+        already = {(each.quantity, each.channel, each.check) for each in self.contradictions}
         self.contradictions += wrong
         first = self.measured_before
         self.measured[first:] = doubted(self.measured[first:], wrong)
         for comparison in wrong:
-            self.note(str(comparison))
+            if (comparison.quantity, comparison.channel, comparison.check) not in already:
+                self.note(str(comparison))
         if at_low_power:
             self.check_agreement()
 
@@ -382,7 +385,7 @@ class Run:
         Raises:
             InstrumentsDisagree: one does.
         """
-        if self.contradictions:
+        if self.contradictions and not self.tells_all:
             facts = dict.fromkeys(comparison.fact for comparison in self.contradictions)
             checks = dict.fromkeys(comparison.check for comparison in self.contradictions)
             raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")

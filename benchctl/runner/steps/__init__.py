@@ -16,6 +16,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps import (
+    check_bench,
     drive_by_hand,
     find_clean_level,
     measure_burst,
@@ -74,6 +75,7 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     measuring_steps.MeasurePoints: Actions(measure_points.perform, measure_points.worst_case),
     measuring_steps.MeasureFilter: Actions(measure_response.perform_filter, measure_response.worst_case),
     measuring_steps.MeasureResponse: Actions(measure_response.perform_response, measure_response.worst_case),
+    bench_steps.CheckBench: Actions(check_bench.perform, check_bench.worst_case),
     bench_steps.DriveByHand: Actions(drive_by_hand.perform, drive_by_hand.worst_case),
     signal_steps.MeasurePolarity: Actions(measure_polarity.perform, measure_polarity.worst_case),
     signal_steps.MeasureSquare: Actions(measure_square.perform, measure_square.worst_case),

@@ -14,12 +14,16 @@ from benchctl.documents.bench_file.faults import (
     ClockJump,
     ExchangeFault,
     FaultBase,
+    NoTrigger,
+    OffBy,
     OneChannelForAll,
     OutputStuck,
     RelayStuck,
+    SensorFellOff,
     SensorOpen,
     SensorStuck,
     SupplyDrift,
+    Swapped,
     WrongByFactor,
 )
 from benchctl.simulator.hardware.connections import Connections
@@ -148,6 +152,12 @@ class FaultDesk:
         connections.wrong = {
             (fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)
         }
+        connections.offsets = {fault.of: fault.by for fault in on if isinstance(fault, OffBy)}
+        connections.fallen_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorFellOff))
+        connections.has_trigger = not any(isinstance(fault, NoTrigger) for fault in on)
+        connections.swap(
+            [(fault.instrument, fault.between[0], fault.between[1]) for fault in on if isinstance(fault, Swapped)]
+        )
         connections.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
         connections.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
 

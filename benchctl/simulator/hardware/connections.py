@@ -87,6 +87,13 @@ class Connections:
         """a fault: instrument and what it shows -> times what is true"""
         self.one_channel: int | None = None
         """a fault: the oscilloscope's channel whose record is given for every other"""
+        self.offsets: Mapping[str, float] = {}
+        """a fault: signal of the oscilloscope -> what it shows beside the signal"""
+        self.fallen_sensors: frozenset[str] = frozenset()
+        """a fault: these lie on the bench"""
+        self.has_trigger = True
+        """False, a fault: the generator's sync output does not reach the oscilloscope"""
+        self._swapped: dict[tuple[str, str], str] = {}
         self._stuck_c: dict[str, float] = {}
         self.amplifier = _amplifier(description)
         heatsink = self.physics.heatsink
@@ -167,14 +174,26 @@ class Connections:
 
     def sensor_c(self, place: str) -> float | None:
         """What the sensor of a place has; None where there is none or where it came off."""
-        sensor = self._sensors.get(place)
+        sensor = self._sensors.get(self.truly("thermometer", place))
         if sensor is None or place in self.open_sensors:
             return None
+        if place in self.fallen_sensors:
+            return self.ambient_c
         return self._stuck_c.get(place, sensor.temperature_c) * self.factor("thermometer", place)
 
     def factor(self, instrument: str, what: str) -> float:
         """Of what an instrument shows: 1, unless a fault makes it wrong."""
         return self.wrong.get((instrument, what), 1.0)
+
+    def swap(self, pairs: Iterable[tuple[str, str, str]]) -> None:
+        """Let connections change places: of an instrument, the one and the other; all others are as they should be."""
+        self._swapped = {}
+        for instrument, one, other in pairs:
+            self._swapped[instrument, one], self._swapped[instrument, other] = other, one
+
+    def truly(self, instrument: str, what: str) -> str:
+        """What a connection of an instrument is in fact."""
+        return self._swapped.get((instrument, what), what)
 
     def stick_sensors(self, places: Iterable[str]) -> None:
         """These go on showing what they show now, or showed when they got stuck; the others do not."""
@@ -306,6 +325,9 @@ class Connections:
         return tuple(sorted((channel, input_ohm * path_s * of_output) for channel, path_s in paths_s.items()))
 
     def _driven_channels(self, signals: Signals) -> frozenset[str]:
+        return frozenset(self.truly("generator", channel) for channel in self._fed_channels(signals))
+
+    def _fed_channels(self, signals: Signals) -> frozenset[str]:
         """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the
         generator gives anything."""
         if signals.amplitudes_v:
@@ -324,7 +346,7 @@ class Connections:
         return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
 
     def _follow_contact(self, relay: int) -> None:
-        resistor = self.loads.by_relay(relay)
+        resistor = self.loads.by_relay(int(self.truly("load", str(relay))))
         if resistor is not None:
             self.loads.connect(resistor, connected=relay in self.relays.made)
 

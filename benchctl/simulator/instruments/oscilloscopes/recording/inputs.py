@@ -67,14 +67,16 @@ class Inputs:
         """The first edge between two times, or infinity."""
         wired = self._wired.get(trigger.source)
         if trigger.source == EXTERNAL:
-            if not self._description.external_trigger:
-                return math.inf
-            return self._physical_bench.connections.drive.next_sync(from_s, rising=trigger.rising)
+            return self._next_sync(trigger, from_s) if self._description.external_trigger else math.inf
         if wired is None:
             return math.inf
         if wired.signal == "sync":
-            return self._physical_bench.connections.drive.next_sync(from_s, rising=trigger.rising)
+            return self._next_sync(trigger, from_s)
         return self._search(trigger, from_s, to_s, interval_s)
+
+    def _next_sync(self, trigger: Trigger, from_s: float) -> float:
+        connections = self._physical_bench.connections
+        return connections.drive.next_sync(from_s, rising=trigger.rising) if connections.has_trigger else math.inf
 
     def _search(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """Sample the channel until it crosses the level."""
@@ -98,8 +100,10 @@ class Inputs:
         wired = self._wired_now(number)
         if wired is None or not spans:
             return np.zeros_like(times_s)
-        factor = self._physical_bench.connections.factor("oscilloscope", wired.signal)
-        return self._waveforms[wired.signal](spans, times_s) * factor
+        connections = self._physical_bench.connections
+        waveform = self._waveforms[connections.truly("oscilloscope", wired.signal)]
+        factor, offset = connections.factor("oscilloscope", wired.signal), connections.offsets.get(wired.signal, 0.0)
+        return waveform(spans, times_s) * factor + offset
 
     def _sees_noise(self, number: int, record: Record) -> bool:
         wired = self._wired.get(number)
