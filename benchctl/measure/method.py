@@ -42,6 +42,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("output_noise", "output_noise_a_weighted", "signal_to_noise_1w", "signal_to_noise_rated"),
         ),
         Change(
+            "a sag of no more than noise and steps is a bound; before it the voltage may fall from a corner",
+            ("supply_voltage_sag", "supply_voltage_lowest", "supply_current_peak"),
+        ),
+        Change(
             "U follows Student's t where few readings were taken; what channels may have in common counts in totals"
         ),
         Change(

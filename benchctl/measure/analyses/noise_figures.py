@@ -11,7 +11,7 @@ import numpy as np
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
-from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.figure import Figure, as_bound, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.noise.lines import Line, lines_of, mains_hz, name_of, seen_there
 from benchctl.measure.noise.own import Level, NoiseRecord, amplifiers_noise
@@ -139,13 +139,7 @@ def _levels(channel: str, record: NoiseRecord, off: NoiseRecord | None, context:
 
 
 def _bounded(figure: Figure, bound: Literal["at most", "at least"], level: Level) -> Figure:
-    if not level.is_bound:
-        return figure
-    uncertainty = figure.expanded_uncertainty or 0.0
-    value = figure.value + uncertainty if bound == "at most" else figure.value - uncertainty
-    return replace(
-        figure, value=value, expanded_uncertainty=None, coverage_factor=None, bound=bound, bound_reason=level.reason
-    )
+    return as_bound(figure, bound, level.reason) if level.is_bound else figure
 
 
 def _line_figures(channel: str, record: NoiseRecord, off: NoiseRecord | None, context: NoiseContext) -> list[Figure]:

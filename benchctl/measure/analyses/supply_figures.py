@@ -7,7 +7,7 @@ import math
 import numpy as np
 from uncertainties import UFloat
 
-from benchctl.measure.budget.figure import Figure, figure_of
+from benchctl.measure.budget.figure import Figure, as_bound, figure_of
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.rounding import alike
@@ -20,7 +20,8 @@ def supply_figures(signals: Signals, span: Span, read_a: UFloat | None = None) -
 
     Where another instrument knows the mean current better (`read_a`), the peak is that mean and what the record rises
     above its own: of two instruments, the peak of one may well be less than the mean of the other. The sag is from the
-    highest to the lowest voltage, of the same probe: its error cancels but for the step.
+    highest to the lowest voltage, of the same probe: its error cancels but for the step. A sag that is no more than the
+    oscilloscope's noise and steps may make of a steady voltage is a bound.
     """
     figures = []
     if signals.has(SUPPLY_CURRENT):
@@ -32,8 +33,15 @@ def supply_figures(signals: Signals, span: Span, read_a: UFloat | None = None) -
         lowest, highest = signals.extremes(SUPPLY_VOLTAGE, span)
         figures.append(figure_of("supply_voltage", signals.mean(SUPPLY_VOLTAGE, span), "V"))
         figures.append(figure_of("supply_voltage_lowest", lowest, "V"))
-        figures.append(figure_of("supply_voltage_sag", highest - lowest, "V"))
+        figures.append(_sag(highest - lowest))
     return figures
+
+
+def _sag(sag_v: UFloat) -> Figure:
+    figure = figure_of("supply_voltage_sag", sag_v, "V")
+    if figure.value > (figure.expanded_uncertainty or 0.0):
+        return figure
+    return as_bound(figure, "at most", "it is no more than the noise and the steps of the oscilloscope")
 
 
 def efficiency_figures(output_w: UFloat | None, supply_w: UFloat | None) -> list[Figure]:

@@ -7,9 +7,8 @@ A channel whose own distortion stayed below the bound has not shown what it can 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, as_bound
 from benchctl.measure.budget.power import TOTAL
 
 # They rise with the drive until a channel is at its limit.
@@ -53,7 +52,4 @@ def _with_bound(figure: Figure, reason: str) -> Figure:
     """The low end of its interval: no less was there, whatever the instruments' errors."""
     if not reason or figure.bound:
         return figure
-    low = figure.value - (figure.expanded_uncertainty or 0.0)
-    return replace(
-        figure, value=low, expanded_uncertainty=None, coverage_factor=None, bound="at least", bound_reason=reason
-    )
+    return as_bound(figure, "at least", reason)

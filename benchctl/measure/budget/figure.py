@@ -61,6 +61,13 @@ def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
     )
 
 
+def as_bound(figure: Figure, bound: Literal["at most", "at least"], reason: str) -> Figure:
+    """The figure as no more than the end of its interval, with the reason why no more is known."""
+    expanded = figure.expanded_uncertainty or 0.0
+    end = figure.value + expanded if bound == "at most" else figure.value - expanded
+    return replace(figure, value=end, expanded_uncertainty=None, coverage_factor=None, bound=bound, bound_reason=reason)
+
+
 @dataclass(frozen=True)
 class Requirement:
     """What a figure must meet: below, above, or within (its absolute value not above) a number in the figure's unit."""

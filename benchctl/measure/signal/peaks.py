@@ -19,6 +19,7 @@ _NEAR = 4.0  # standard deviations below the highest sample within which others 
 # A round top rises by less than a level one of as many samples near its highest, by up to a fifth (tried with sines,
 # clipped sines and exponential dips); few tops are as round as that.
 _ROUND, _ROUND_DOUBT = 0.93, 0.15
+_ABOVE_THE_MEAN = 0.56  # exp(-0.577): how many are expected above the mean of the highest of many (Gumbel)
 _CENTRAL = 0.95
 # The mean square of the central 95 % of normal values: 1 - 2 z phi(z) / 0.95 with z = 1.96.
 _CENTRAL_SQUARE = 1.0 - 2.0 * _NORMAL.inv_cdf(0.975) * _NORMAL.pdf(_NORMAL.inv_cdf(0.975)) / _CENTRAL
@@ -38,10 +39,13 @@ class Peak:
 
 @dataclass(frozen=True)
 class Blur:
-    """What hides a peak: normal noise of `noise` rms, and rounding to steps, whose rms is `rounding`."""
+    """What hides a peak: normal noise of `noise` rms, and rounding to steps, whose rms is `rounding`. The peak may be
+    the `corner` of a steady fall, as of a supply that sinks from its highest voltage at once; else it is round or
+    level."""
 
     noise: float
     rounding: float = 0.0
+    corner: bool = False
 
     @classmethod
     def of_samples(cls, noise: float, step: float) -> Blur:
@@ -65,6 +69,8 @@ def highest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
     reach = _NEAR * blur.noise + math.sqrt(3.0) * blur.rounding  # half a step of rounding
     near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1)
     rises, scatters = _rise_and_scatter(near.astype(np.float64))
+    if blur.corner:
+        rises, scatters = _with_corners(near.astype(np.float64), rises, scatters)
     values = tops - blur.noise * rises
     uncertainties = np.hypot(blur.noise * scatters, blur.rounding)
     return [Peak(*pair) for pair in zip(values.tolist(), uncertainties.tolist(), strict=True)]
@@ -117,6 +123,33 @@ def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples]:
     counts, rises, scatters = _level_tops()
     logarithm = np.log(near)
     return np.interp(logarithm, counts, rises), np.interp(logarithm, counts, scatters)
+
+
+def _with_corners(near: Samples, rises: Samples, scatters: Samples) -> tuple[Samples, Samples]:
+    """The same where the top may as well be a corner: any rise between that of a level top and that of a corner."""
+    counts, corners = _corners()
+    of_corner = np.interp(np.log(near), counts, corners)
+    of_level = rises / _ROUND
+    own = np.maximum(scatters, 1.0 / np.sqrt(1.0 + of_corner + 0.7 * of_corner**2))  # the latter tried, to a tenth
+    return (of_level + of_corner) / 2.0, np.hypot(own, (of_level - of_corner) / math.sqrt(12.0))
+
+
+@cache
+def _corners() -> tuple[Samples, Samples]:
+    """For corners that fall by one standard deviation of the noise in 0.1 to 1e7 samples: logarithm of how many are
+    expected near the highest, and its rise.
+
+    Of p samples a standard deviation, p (phi(m) - m Q(m)) are expected above m, Q being the normal tail; the mean of
+    the highest is where that is exp(-0.577). It is no less than the first sample, which is at the corner, on average.
+    """
+    rises = np.linspace(4.5, 0.0, 91)
+    rates = np.array([_ABOVE_THE_MEAN / _expected_above(rise) for rise in rises])
+    near = np.array([rate * _expected_above(rise - _NEAR) for rate, rise in zip(rates, rises, strict=True)])
+    return np.log(np.maximum(near, 1.0))[::-1], rises[::-1]
+
+
+def _expected_above(rise: float) -> float:
+    return _NORMAL.pdf(rise) - rise * _NORMAL.cdf(-rise)
 
 
 @cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -119,7 +119,10 @@ def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[Peak, Peak]:
     """Lowest and highest mean over half a period of 20 kHz, so that the noise of a single sample is not a peak."""
     block = max(round(0.5 / (_PEAK_BAND_HZ * interval_s)), 1)
     noise = sample_noise(trace.values(span.start, min(span.stop, span.start + _NOISE_SAMPLES)))
-    return lowest_and_highest(_block_means(trace, span, block), Blur.of_means(noise, trace.step, block))
+    blur = Blur.of_means(noise, trace.step, block)
+    # Rounding that comes alike goes up and down like a sine with the voltage, and the highest is one of its tops.
+    blur = replace(blur, rounding=math.sqrt(2.0) * blur.rounding, corner=True)
+    return lowest_and_highest(_block_means(trace, span, block), blur)
 
 
 def _block_means(trace: Trace, span: Span, block: int) -> Samples:

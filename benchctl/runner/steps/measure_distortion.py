@@ -58,7 +58,7 @@ def _take(run: Run, role: str, frequency_hz: float, level_v: float) -> Capture:
 def own_distortions(bench: Bench) -> tuple[float, float]:
     """What the generator may distort, and by what part of its range the oscilloscope may be off a straight line."""
     generator, oscilloscope = bench.instruments.generator, bench.instruments.oscilloscope
-    linearity = max(0.5**oscilloscope.ratings.bits, 1e-3) if oscilloscope is not None else 0.0
+    linearity = oscilloscope.linearity if oscilloscope is not None else 0.0
     return generator.ratings.distortion if generator is not None else 0.0, linearity
 
 

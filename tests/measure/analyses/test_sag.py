@@ -1,0 +1,49 @@
+"""The sag of a supply voltage that a coarse converter shows: inside its uncertainty, or a bound."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchctl.measure.analyses.supply_figures import supply_figures
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import Capture
+from benchctl.measure.signal.supply import Span
+from tests.measure.conftest import Samples, digitise
+
+RATE_HZ = 500e3
+SAMPLES = 10_000
+STEP_V = 20.0 / 256.0
+TIMES_S = np.arange(SAMPLES) / RATE_HZ
+
+
+def sag_of(voltage_v: Samples, noise_steps: float, seed: int) -> Figure:
+    """Of a voltage anywhere between two steps of eight bits over 20 V."""
+    rng = np.random.default_rng(seed)
+    values = voltage_v + 4.4 + rng.uniform(-0.5, 0.5) * STEP_V + rng.normal(0.0, noise_steps * STEP_V, SAMPLES)
+    capture = Capture("c", 0.0, 1.0 / RATE_HZ, {"supply voltage": digitise(values, 20.0, bits=8)}, 0.0)
+    figures = supply_figures(Signals(capture, {}), Span(0, SAMPLES, 8))
+    return next(figure for figure in figures if figure.name == "supply_voltage_sag")
+
+
+@pytest.mark.parametrize("noise_steps", [0.02, 0.3, 1.0, 3.0])
+def test_a_steady_voltage_has_no_sag_but_a_bound(noise_steps: float) -> None:
+    """One draw in forty may lie above its uncertainty by chance."""
+    figures = [sag_of(np.zeros(SAMPLES), noise_steps, seed) for seed in range(20)]
+    assert sum(figure.bound == "at most" for figure in figures) >= 18
+    assert all(figure.value > 0.0 for figure in figures)
+
+
+@pytest.mark.parametrize("noise_steps", [0.5, 1.0, 3.0])
+@pytest.mark.parametrize("steps", [3.0, 10.0])
+def test_a_supply_that_sinks_at_once_from_its_highest_voltage_is_not_taken_for_a_level_one(
+    steps: float, noise_steps: float
+) -> None:
+    """An exponential fall of so many steps, with a time constant of 4 ms over 20 ms. Of forty draws 38 are expected
+    inside, and fewer than 35 once in seventy (binomial)."""
+    fall = -steps * STEP_V * (1.0 - np.exp(-TIMES_S / 4e-3)) / (1.0 - np.exp(-5.0))
+    figures = [sag_of(fall, noise_steps, seed) for seed in range(40)]
+    missed = [abs(figure.value - steps * STEP_V) - (figure.expanded_uncertainty or 0.0) for figure in figures]
+    # Means over 24 us leave out as much of the fall as happens in half of that, 0.003 of it.
+    assert sum(over < 0.003 * steps * STEP_V for over in missed) >= 35
