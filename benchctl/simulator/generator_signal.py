@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import NamedTuple
 
-from benchctl.simulator.wave import Wave
+from benchctl.simulator.wave import Wave, distorted
 
 SOURCE_OHM = 50.0
 """Output resistance of a function generator (common practice)."""
@@ -59,6 +59,10 @@ class GeneratorSignal:
     """an instant at which the constant tone crossed zero upwards"""
     offset_v: float = 0.0
     """dc under every tone while the output is on"""
+    harmonics: tuple[float, float] = (0.0, 0.0)
+    """second and third, that the generator adds to every tone, over the tone"""
+    own_offset_v: float = 0.0
+    """dc that it adds to every setting"""
     levels_v: tuple[float, ...] = field(default=())
     """RMS, of the list"""
     dwells_s: tuple[float, ...] = field(default=())
@@ -143,7 +147,9 @@ class GeneratorSignal:
     ) -> Tone:
         if not self.output_on:
             return Tone(0.0, frequency_hz, origin_s, sync_s, 0.0, sync_from_s)
-        return Tone(level_v * math.sqrt(2), frequency_hz, origin_s, sync_s, self.offset_v, sync_from_s, self.wave)
+        offset_v = self.offset_v + self.own_offset_v
+        wave = distorted(self.wave, *self.harmonics) if any(self.harmonics) else self.wave
+        return Tone(level_v * math.sqrt(2), frequency_hz, origin_s, sync_s, offset_v, sync_from_s, wave)
 
     def _period_s(self) -> float:
         return self._ends_s[-1]

@@ -146,6 +146,19 @@ def square() -> Wave:
     return Wave(multiples, phasors, np.clip(triangle / (EDGE / 2), -1.0, 1.0))
 
 
+@lru_cache(maxsize=32)
+def distorted(wave: Wave | None, second: float, third: float) -> Wave:
+    """A wave (a sine where it is None) behind a bend that adds these harmonics to a sine of amplitude 1, all in phase.
+
+    cos 2x = 1 - 2·sin²x and sin 3x = 3·sin x - 4·sin³x (textbook); dc and the change of the tone itself are left out.
+    """
+    if wave is None:
+        return Wave.of_partials((Partial(1, 1.0), Partial(2, second, math.pi / 2), Partial(3, third)))
+    cycle = wave.cycle
+    bent = -second * 2 * (cycle**2 - np.mean(cycle**2)) + third * (3 * cycle - 4 * cycle**3)
+    return Wave.of_samples(cycle + bent)
+
+
 @lru_cache(maxsize=64)
 def two_tones(first: int, second: int, part: float) -> Wave:
     """A sine of amplitude 1 at one multiple of the cycle's frequency, and one of amplitude `part` at another."""

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from benchctl.simulator.amplifier.amplifier import State
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import OFF, Converter, Source
+from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
 from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.outputs import output_of
 from benchctl.simulator.generator_signal import Tone
@@ -40,6 +41,8 @@ class OperatingPoint(NamedTuple):
     """channel -> the amplitude at its input, where each channel has its own generator output"""
     input_parts: tuple[tuple[str, float], ...] = ()
     """channel -> what is left of the generator's open voltage at its input, where the inputs load it"""
+    cables: tuple[tuple[str, Cable], ...] = ()
+    """channel -> what its input's cable hangs on, where anything disturbs"""
 
 
 class _Asked(NamedTuple):
@@ -52,6 +55,7 @@ class _Asked(NamedTuple):
     driven: frozenset[str]
     amplitudes_v: tuple[tuple[str, float], ...]
     input_parts: tuple[tuple[str, float], ...]
+    cables: tuple[tuple[str, Cable], ...]
     conductances_s: tuple[float, ...]
 
 
@@ -59,8 +63,16 @@ class Assembly:
     """One amplifier, ready to be put under any conditions; `controls`: channel -> the factor that its gain control puts
     on its gain; `capacitor_f` is beside each load."""
 
-    def __init__(self, physics: Physics, plate: Plate, controls: Mapping[str, float], capacitor_f: float = 0.0) -> None:
+    def __init__(
+        self,
+        physics: Physics,
+        plate: Plate,
+        controls: Mapping[str, float],
+        surroundings: Surroundings,
+        capacitor_f: float = 0.0,
+    ) -> None:
         self._physics = physics
+        self._surroundings = surroundings
         self._plate = plate
         self._channels = tuple(
             output_of(physics, plate, channel, controls[channel], capacitor_f) for channel in plate.channels
@@ -113,6 +125,7 @@ class Assembly:
             now.driven,
             now.amplitudes_v,
             now.input_parts,
+            now.cables,
             conductances_s,
         )
         if asked != self._asked:
@@ -123,7 +136,7 @@ class Assembly:
         joint = self._physics.faults.dry_joint
         silent = joint.channel if joint is not None and asked.joint_open else None
         names = self._plate.channels
-        return tuple(
+        stages = tuple(
             output.stage(
                 self._input_tone(name, asked),
                 conductance_s,
@@ -132,6 +145,17 @@ class Assembly:
             )
             for name, output, conductance_s in zip(names, self._channels, asked.conductances_s, strict=True)
         )
+        if asked.cables:
+            self._disturb(stages, asked)
+        return stages
+
+    def _disturb(self, stages: Sequence[OutputStage], asked: _Asked) -> None:
+        cables, mains_hz = dict(asked.cables), self._surroundings.hum.frequency_hz
+        for name, stage, output, load_s in zip(
+            self._plate.channels, stages, self._channels, asked.conductances_s, strict=True
+        ):
+            gain = output.gain_for_hum(asked.gain_left, load_s, mains_hz)
+            stage.disturbance = self._surroundings.of(cables[name], gain, stage.halves)
 
     def _input_tone(self, channel: str, asked: _Asked) -> Tone:
         """At a channel's input: the generator's, or what leaks from the inputs that it feeds."""

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.clipping import SILENT, CycleMeans
+from benchctl.simulator.amplifier.disturbance import Disturbance
 from benchctl.simulator.amplifier.filters import Filter
 from benchctl.simulator.amplifier.transfer import HARD, Transfer
 from benchctl.simulator.wave import Samples, Wave
@@ -113,6 +114,7 @@ class OutputStage:
         self.halves = halves
         self.filtered = filtered
         self.wave = wave
+        self.disturbance: Disturbance | None = None
         self.share = 1 / (1 + output_ohm * conductance_s)
         """volts at the terminal for a volt inside"""
         self.path_s = conductance_s * self.share

@@ -69,6 +69,11 @@ class Output:
             halves=self.halves,
         )
 
+    def gain_for_hum(self, gain_left: float, conductance_s: float, frequency_hz: float) -> float:
+        """Of the whole output, at the frequency of the mains."""
+        band = self._band(conductance_s)
+        return self.gain * gain_left * (abs(band.response(frequency_hz)) if band else 1.0)
+
     def _held_v(self, wave: Wave | None) -> float:
         """The amplitude at which the limiter holds the tone."""
         return (

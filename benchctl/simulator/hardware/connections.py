@@ -10,6 +10,7 @@ from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
 from benchctl.simulator.amplifier.converter import Whine
+from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
 from benchctl.simulator.generator_signal import SOURCE_OHM, GeneratorSignal, Tone
 from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
 from benchctl.simulator.hardware.relays import Relays
@@ -106,7 +107,14 @@ class Connections:
         places = description.thermometer.channels.values() if description.thermometer is not None else ()
         self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
         self._controls = dict.fromkeys(description.plate.channels, 1.0)
-        self._assembly = Assembly(self.physics, description.plate, self._controls)
+        imperfect = description.bench.imperfections
+        self.surroundings = Surroundings(imperfect.mains, imperfect.generator)
+        for drive in (self.drive, self.second_drive):
+            drive.harmonics = (imperfect.generator.second_harmonic, imperfect.generator.third_harmonic)
+            drive.own_offset_v = imperfect.generator.offset_v
+        self._capacitor_f = 0.0
+        """what a person has connected beside each load"""
+        self._assembly = self._assembled()
         self._plugged = frozenset(description.plate.channels)
         self.probed: frozenset[str] | None = None
         """the outputs that a person has put probes onto; None where no probe is moved"""
@@ -114,8 +122,6 @@ class Connections:
         """channel -> the resistor that is in series with its input; none in most"""
         self.touched: str | None = None
         """the point that a person has put the multimeter's leads onto"""
-        self._capacitor_f = 0.0
-        """what a person has connected beside each load"""
         self._joint_open = False
         self._conductances_s = self._seen_conductances_s = self.loads.conductances_s()
         self._circuits: dict[OperatingPoint, Circuit] = {}
@@ -255,8 +261,12 @@ class Connections:
         self._assemble()
 
     def _assemble(self) -> None:
-        self._assembly = Assembly(self.physics, self.description.plate, self._controls, self._capacitor_f)
+        self._assembly = self._assembled()
         self._circuits.clear()
+
+    def _assembled(self) -> Assembly:
+        plate, surroundings = self.description.plate, self.surroundings
+        return Assembly(self.physics, plate, self._controls, surroundings, self._capacitor_f)
 
     def circuit(self, signals: Signals, now_s: float) -> Circuit:
         """What all of it makes together at this instant.
@@ -310,6 +320,7 @@ class Connections:
             driven=self._driven_channels(signals),
             amplitudes_v=signals.amplitudes_v,
             input_parts=self._input_parts(),
+            cables=self._cables() if self.surroundings.disturb else (),
         )
 
     def _input_parts(self) -> tuple[tuple[str, float], ...]:
@@ -324,6 +335,18 @@ class Connections:
         of_output = 1 / (1 + SOURCE_OHM * sum(paths_s.values()))
         return tuple(sorted((channel, input_ohm * path_s * of_output) for channel, path_s in paths_s.items()))
 
+    def _cables(self) -> tuple[tuple[str, Cable], ...]:
+        """What the cable of each input hangs on."""
+        outputs, connected = self.description.generator_outputs, self._connected_channels()
+
+        def cable(channel: str) -> Cable:
+            if channel not in connected:
+                return "closed"
+            drive = self.second_drive if outputs.get(channel) == 2 else self.drive
+            return "fed" if drive.output_on else "open"
+
+        return tuple((channel, cable(channel)) for channel in self.description.plate.channels)
+
     def _driven_channels(self, signals: Signals) -> frozenset[str]:
         return frozenset(self.truly("generator", channel) for channel in self._fed_channels(signals))
 
@@ -332,6 +355,10 @@ class Connections:
         generator gives anything."""
         if signals.amplitudes_v:
             return frozenset(channel for channel, volts in signals.amplitudes_v if volts > 0.0)
+        return self._connected_channels()
+
+    def _connected_channels(self) -> frozenset[str]:
+        """Those whose inputs have the cable of the generator, switched on or not."""
         relays = self.description.input_relays
         if not relays:
             return self._plugged

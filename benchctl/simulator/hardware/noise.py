@@ -26,7 +26,7 @@ def noise_v(chance: np.random.Generator, count: int, rate_hz: float, density: fl
     """
     if bandwidth_hz >= rate_hz / 2:
         return np.asarray(chance.standard_normal(count) * density * math.sqrt(bandwidth_hz), dtype=np.float64)
-    points = _fast_length(count)
+    points = fast_length(count)
     lines = int(bandwidth_hz * points / rate_hz)
     spectrum = np.zeros(points // 2 + 1, dtype=np.complex128)
     # Each line has the power of its share of the band: density²·rate/points.
@@ -35,7 +35,7 @@ def noise_v(chance: np.random.Generator, count: int, rate_hz: float, density: fl
     return np.asarray(np.fft.irfft(spectrum, points)[:count], dtype=np.float64)
 
 
-def _fast_length(count: int) -> int:
+def fast_length(count: int) -> int:
     """The next length for which the transform is fast, an even one with factors 2, 3 and 5 only; longer than `count`,
     so that the end of a record does not go on where it began."""
     power = 1 << count.bit_length()

@@ -6,14 +6,14 @@ Each sample follows from the rail at its instant, so a burst's later cycles are 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.converter import Source
 from benchctl.simulator.amplifier.filters import Filter, Phasor, Ringing
-from benchctl.simulator.amplifier.output_stage import OutputStage, SwitchingStage
+from benchctl.simulator.amplifier.output_stage import Losses, OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.rails.means import Step
 from benchctl.simulator.hardware.history import Stretch
 
@@ -24,7 +24,26 @@ SYNC_V = 5.0
 
 
 def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Samples:
-    """The voltage across the load of one amplifier channel (by its place in the amplifier's list).
+    """The voltage across the load of one amplifier channel (by its place in the amplifier's list), with all that is in
+    it."""
+    return audible_v(spans, times_s, channel) + carrier_v(spans, times_s, channel)
+
+
+def carrier_v(
+    spans: Sequence[Stretch], times_s: Samples, channel: int, passes: Callable[[float], float] = lambda _: 1.0
+) -> Samples:
+    """What of it is left of a class D carrier, behind something that passes so much of each frequency."""
+    samples = np.zeros_like(times_s)
+    for _, step, part in _cuts(spans, times_s):
+        stage = step.circuit.stages[channel]
+        if stage.live and isinstance(stage, SwitchingStage) and stage.losses.ripple_v:
+            residue_v = _residue_v(stage.losses, times_s[part])
+            samples[part] = stage.halves * passes(stage.losses.carrier_hz) * residue_v
+    return samples
+
+
+def audible_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Samples:
+    """All of it but the carrier.
 
     Filters ring after a change of tone; the tone before the first span is taken as steady. The rails, whose circuits
     are averages over a cycle, follow the level at once: a burst through a filter near its corner loads them as if it
@@ -39,10 +58,14 @@ def output_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sample
             samples[part] = span.pulse.at(times_s[part])
         if not stage.live:
             continue
+        if stage.disturbance is not None:
+            hum = stage.disturbance.hum.at(times_s[part])
+            asked_v = asked_v + stage.disturbance.asked_v * hum
+            samples[part] += stage.disturbance.output_v * hum
         rails_v = step.rails_v(times_s[part] - span.start_s)
         headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
-        samples[part] += stage.halves * (stage.share * inside_v + _residue_v(stage, times_s[part]))
+        samples[part] += stage.halves * stage.share * inside_v
         samples[part] += step.circuit.supply_leaks * _whine_v(step.circuit.source, times_s[part])
     return samples
 
@@ -73,11 +96,8 @@ class _Asked:
         return self._ringing
 
 
-def _residue_v(stage: OutputStage, times_s: Samples) -> Samples | float:
+def _residue_v(losses: Losses, times_s: Samples) -> Samples:
     """The carrier of a class D stage that is left after the output filter of one half."""
-    if not isinstance(stage, SwitchingStage) or stage.losses.ripple_v == 0:
-        return 0.0
-    losses = stage.losses
     return np.asarray(math.sqrt(2) * losses.ripple_v * np.sin(2 * np.pi * losses.carrier_hz * times_s))
 
 

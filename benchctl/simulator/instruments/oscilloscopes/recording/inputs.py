@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 
-from benchctl.documents.bench_file.imperfections import OscilloscopeImperfections
+from benchctl.documents.bench_file.imperfections import MainsImperfections, OscilloscopeImperfections
 from benchctl.simulator.hardware import waveforms
+from benchctl.simulator.hardware.connections import Connections
 from benchctl.simulator.hardware.history import Stretch
 from benchctl.simulator.hardware.noise import density_of, noise_v
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL, Record, Trigger
 from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.front_end import FrontEnd, passed, through_one_pole
 from benchctl.simulator.model.description import OscilloscopeDescription, ScopeChannel, Spec
 from benchctl.simulator.model.true_errors import TrueError
 
@@ -32,6 +35,8 @@ class Inputs:
 
     def __init__(self, physical_bench: PhysicalBench, description: OscilloscopeDescription) -> None:
         self._physical_bench = physical_bench
+        bench = physical_bench.description.bench
+        self._front_end = FrontEnd(bench.imperfections.oscilloscope, physical_bench.true_errors, bench.ambient_c)
         self._description = description
         self._wired = {channel.number: channel for channel in reversed(description.wiring)}
         self._waveforms = {channel.signal: self._waveform(channel) for channel in description.wiring}
@@ -57,11 +62,48 @@ class Inputs:
 
     def codes(self, number: int, record: Record, vertical: Vertical) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
         """What an input's converter made of a record; the same each time it is asked for."""
-        signal = self._signal(number, record.spans, record.times_s())
         chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
-        if self._sees_noise(number, record):
-            signal = signal + self._noise_v(record, chance)
-        return np.asarray(self._digitisers[number].codes(signal, vertical, chance), dtype=np.int32)
+        digitiser = self._digitisers[number]
+        signal = self._probed(number, record, chance)
+        if self._front_end.crosstalk:
+            signal = signal + self._front_end.crosstalk / digitiser.volts_per_unit * self._others_v(number, record)
+        gain = self._front_end.gain(number, vertical.full_scale_v, record.start_s)
+        if gain != 1.0:
+            signal = signal * gain
+        return np.asarray(digitiser.codes(signal, vertical, chance), dtype=np.int32)
+
+    def _probed(self, number: int, record: Record, chance: np.random.Generator | None = None) -> Samples:
+        """What a probe gives of its signal, in volts or amperes at its tip; with noise where there is a chance."""
+        times_s = record.times_s()
+        if late_s := self._front_end.late_s(number, record.number):
+            times_s += late_s
+        wired = self._wired_now(number)
+        if wired is None or not record.spans:
+            return np.zeros_like(times_s)
+        truly = self._connections.truly("oscilloscope", wired.signal)
+        limit_hz = self._front_end.bandwidth_hz(truly)
+        signal = self._waveforms[truly](record.spans, times_s)
+        if truly not in ("sync", "supply current") and self._mains.at_probes_v:
+            signal = signal + self._mains.at_probes_v * self._connections.surroundings.hum.at(times_s)
+        if chance is not None and self._sees_noise(truly, record):
+            signal = signal + self._noise_v(record, truly, chance)
+        signal = through_one_pole(signal, record.timing.interval_s, limit_hz)
+        signal = signal + self._carrier_v(truly, record.spans, times_s, limit_hz)
+        return self._with_faults(wired, signal)
+
+    def _carrier_v(
+        self, signal: str, spans: Sequence[Stretch], times_s: Samples, limit_hz: float = math.inf
+    ) -> Samples | float:
+        """What a probe gives of a class D carrier."""
+        if not signal.startswith("output ") or not self._physical_bench.description.plate.switching:
+            return 0.0
+        return waveforms.carrier_v(spans, times_s, self._place(signal), partial(passed, limit_hz))
+
+    def _others_v(self, number: int, record: Record) -> Samples:
+        """The voltages at all other inputs together."""
+        others = (each for each in self._digitisers if each != number and self._wired_now(each) is not None)
+        volts = [self._digitisers[each].volts_per_unit * self._probed(each, record) for each in others]
+        return np.sum(volts, axis=0) if volts else np.zeros(record.timing.samples)
 
     def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """The first edge between two times, or infinity."""
@@ -96,29 +138,47 @@ class Inputs:
             start_s = end_s
         return math.inf
 
+    @property
+    def _connections(self) -> Connections:
+        return self._physical_bench.connections
+
+    @property
+    def _mains(self) -> MainsImperfections:
+        return self._physical_bench.description.bench.imperfections.mains
+
+    def _place(self, signal: str) -> int:
+        """Of an output among the amplifier's channels."""
+        return self._physical_bench.description.plate.channels.index(signal.removeprefix("output "))
+
     def _signal(self, number: int, spans: Sequence[Stretch], times_s: Samples) -> Samples:
+        """What a trigger finds its edge in."""
         wired = self._wired_now(number)
         if wired is None or not spans:
             return np.zeros_like(times_s)
-        connections = self._physical_bench.connections
-        waveform = self._waveforms[connections.truly("oscilloscope", wired.signal)]
-        factor, offset = connections.factor("oscilloscope", wired.signal), connections.offsets.get(wired.signal, 0.0)
-        return waveform(spans, times_s) * factor + offset
+        truly = self._connections.truly("oscilloscope", wired.signal)
+        seen = self._waveforms[truly](spans, times_s) + self._carrier_v(truly, spans, times_s)
+        return np.asarray(self._with_faults(wired, seen), dtype=np.float64)
 
-    def _sees_noise(self, number: int, record: Record) -> bool:
-        wired = self._wired.get(number)
-        return wired is not None and wired.signal.startswith("output ") and waveforms.is_live(record.spans)
+    def _with_faults(self, wired: ScopeChannel, seen: Samples) -> Samples:
+        """What faults of the bench make of it."""
+        connections = self._connections
+        return seen * connections.factor("oscilloscope", wired.signal) + connections.offsets.get(wired.signal, 0.0)
 
-    def _noise_v(self, record: Record, chance: np.random.Generator) -> Samples:
-        """Of the amplifier, at an output."""
-        physics, timing = self._physical_bench.connections.physics, record.timing
-        density = density_of(physics.noise_v)
+    def _sees_noise(self, truly: str, record: Record) -> bool:
+        return truly.startswith("output ") and waveforms.is_live(record.spans)
+
+    def _noise_v(self, record: Record, signal: str, chance: np.random.Generator) -> Samples:
+        """Of the amplifier and the generator before it, at an output."""
+        physics, timing = self._connections.physics, record.timing
+        stage = record.spans[-1].run.steps[-1].circuit.stages[self._place(signal)]
+        before_v = stage.disturbance.noise_v if stage.disturbance is not None else 0.0
+        density = density_of(math.hypot(physics.noise_v, before_v))
         return noise_v(chance, timing.samples, 1 / timing.interval_s, density, physics.noise_bandwidth_hz)
 
     def _waveform(self, channel: ScopeChannel) -> Waveform:
         if channel.signal.startswith("output "):
-            place = self._physical_bench.description.plate.channels.index(channel.signal.removeprefix("output "))
-            return lambda spans, times_s: waveforms.output_v(spans, times_s, place)
+            place = self._place(channel.signal)
+            return lambda spans, times_s: waveforms.audible_v(spans, times_s, place)
         named: dict[str, Waveform] = {
             "supply current": waveforms.supply_current_a,
             "supply voltage": waveforms.terminal_v,
