@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from benchctl.measure.search.clean_level import CleanLevelSearch
-from benchctl.measure.search.outcome import Found
+from benchctl.measure.search.outcome import Found, NeverClean
 from benchctl.measure.search.tried_level import TriedLevel
 from benchctl.quantity import render
 
@@ -25,8 +25,10 @@ class Plate(NamedTuple):
 
 
 def remarks_of(search: CleanLevelSearch, plate: Plate | None) -> Iterator[str]:
-    """One sentence each, in the order of the levels."""
-    yield from _of_other_distortion(search)
+    """One sentence each, in the order of the levels; none where distortion exceeds the bound at every level, which the
+    search itself says."""
+    if not isinstance(search.outcome, NeverClean):
+        yield from _of_other_distortion(search)
     if isinstance(search.outcome, Found):
         yield from _of_low_result(search, search.outcome, plate)
 
