@@ -79,7 +79,9 @@ def soak(captures: Mapping[str, Capture], readings: Readings, context: SoakConte
     if context.every_s is None:
         loads = {name: _through(context.first_loads[name], load) for name, load in context.loads.items()}
         held = captures.values()
-        figures += held_figures(held, context.frequency_hz, context.accuracy, loads, context.band_hz)
+        switching = context.low_pass_hz is not None
+        chains = context.accuracy
+        figures += held_figures(held, context.frequency_hz, chains, loads, context.band_hz, switching=switching)
     figures += _supply_figures(captures, readings, context)
     figures += _fuse_figures(end, context)
     return figures + _thermal_figures(captures, readings, context) + _coldest_air(readings, context)

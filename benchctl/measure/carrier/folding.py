@@ -45,7 +45,7 @@ def unfolded(one: Distortion, interval_s: float, check: tuple[Distortion, float]
     """What a record says, and another of the same tone: its distortion and its interval, in s."""
     if is_fine(interval_s):
         return Unfolded(one)
-    doubt = _doubt(interval_s)
+    doubt = doubt_of(interval_s)
     if check is None:
         return Unfolded(one, doubt)
     other, other_s = check
@@ -54,7 +54,8 @@ def unfolded(one: Distortion, interval_s: float, check: tuple[Distortion, float]
     return Unfolded(other if is_fine(other_s) else least, "" if is_sure else doubt)
 
 
-def _doubt(interval_s: float) -> str:
+def doubt_of(interval_s: float) -> str:
+    """Why distortion in a record of this interval is at most so much."""
     return (
         f"a record of {render(1.0 / interval_s, 'Sa/s', digits=2)} may show the carrier of a class D amplifier within "
         "the band, where it adds to distortion; an oscilloscope with more memory can tell"

@@ -28,6 +28,8 @@ SAMPLES_A_CYCLE = 400
 CARRIER_SAMPLE_RATE_HZ = 2.5e6
 # A record of several repetitions need only hold the band: whole repetitions are long.
 LONG_SAMPLE_RATE_HZ = 200e3
+# Of class D: carriers are far from this rate and its multiples (below 0.9 MHz, common practice).
+LONG_CARRIER_SAMPLE_RATE_HZ = 1e6
 # But the peaks of its bursts are to be seen, which samples miss by 0.2 % at most then: 1 - cos(pi / 50).
 LONG_SAMPLES_A_CYCLE = 50
 # A record that tells whether a carrier is folded into another one: as short, and so as fine, as distortion allows.
@@ -69,10 +71,12 @@ def burst_record(frequency_hz: float, cycles: int, every_s: float, *, switching:
     return _record(cycles / frequency_hz + 2 * margin_s, margin_s, rate_hz, trigger_every_s=every_s)
 
 
-def repetition_record(frequency_hz: float, every_s: float) -> Record:
-    """A whole repetition of bursts, and a margin on both sides."""
+def repetition_record(frequency_hz: float, every_s: float, *, switching: bool = False) -> Record:
+    """A whole repetition of bursts, and a margin on both sides; `switching`: as of a steady tone, as far as a memory of
+    common size goes."""
     margin_s = max(MARGIN_S, 3.0 / frequency_hz)
-    rate_hz = max(LONG_SAMPLE_RATE_HZ, LONG_SAMPLES_A_CYCLE * frequency_hz)
+    least_hz = LONG_CARRIER_SAMPLE_RATE_HZ if switching else LONG_SAMPLE_RATE_HZ
+    rate_hz = max(least_hz, LONG_SAMPLES_A_CYCLE * frequency_hz)
     return _record(every_s + 2 * margin_s, margin_s, rate_hz, trigger_every_s=every_s)
 
 

@@ -90,12 +90,13 @@ class SoakDrive:
         """A record of the outputs, and of the supply, of whole cycles or whole repetitions."""
         signals = record_taking.driven_outputs(self.run)
         signals += record_taking.supply_signals(self.run) if with_supply else []
-        record = record_of(self.frequency_hz, self.every_s)
+        switching = with_supply and record_taking.is_switching(self.run.files.amplifier)
+        record = record_of(self.frequency_hz, self.every_s, switching=switching)
         return record_taking.take(self.run, f"soak {name}", record, self.level_v, signals)
 
 
-def record_of(frequency_hz: float, every_s: float | None) -> Record:
-    """Of a steady tone, or of bursts that repeat."""
+def record_of(frequency_hz: float, every_s: float | None, *, switching: bool = False) -> Record:
+    """Of a steady tone, or of bursts that repeat; `switching`: where a carrier must not be folded into the figures."""
     if every_s is None:
-        return record_taking.steady_record(frequency_hz)
-    return record_taking.repetition_record(frequency_hz, every_s)
+        return record_taking.steady_record(frequency_hz, switching=switching)
+    return record_taking.repetition_record(frequency_hz, every_s, switching=switching)
