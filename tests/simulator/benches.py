@@ -90,5 +90,8 @@ def awake(
 
 def accounted_j(physical_bench: PhysicalBench) -> float:
     """Where all the energy from the supply went: heat in lead, heatsink and loads, and what the reservoir holds."""
-    reservoir_j = 0.5 * physical_bench.connections.physics.reservoir_f * physical_bench.rail_v**2
+    weak = physical_bench.connections.physics.faults.weak_rail
+    parts = [1.0 if weak is None or weak.rail != rail else weak.capacitance for rail in ("plus", "minus")]
+    squares_v2 = sum(part * volts**2 for part, volts in zip(parts, physical_bench.rails, strict=True))
+    reservoir_j = 0.5 * physical_bench.connections.physics.reservoir_f / 2 * squares_v2
     return physical_bench.meters.lead + physical_bench.meters.heatsink + physical_bench.meters.loads + reservoir_j

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice
+from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice, WeakRail
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, ProtectionSimulation
 from benchctl.simulator.model.description import BenchDescription
@@ -25,6 +25,7 @@ FAULTS = AmplifierFaults(
     gain_mismatch={"B": 0.8},
     dry_joint=DryJoint(channel="B", opens_c=40.0, closes_c=35.0),
 )
+WEAK_RAIL = AmplifierFaults(weak_rail=WeakRail(rail="minus", capacitance=0.1, voltage=0.95))
 # Dc of half a wave would silence the faulty one at once.
 PATIENT = ProtectionSimulation(output_dc_v=100.0)
 
@@ -36,10 +37,12 @@ SIMULATIONS = {
     "class AB filtered": AmplifierSimulation(filters=FILTERS),
     "class AB drifting": AmplifierSimulation(bias_drift_per_k=0.01),
     "class AB faulty": AmplifierSimulation(faults=FAULTS, protection=PATIENT),
+    "class AB weak rail": AmplifierSimulation(reservoir_esr_ohm=0.03, faults=WEAK_RAIL, protection=PATIENT),
     "class AB bridged": AmplifierSimulation(),
     "class D": AmplifierSimulation(),
     "class D regulated, soft": AmplifierSimulation(rails="regulated", soft_knee=0.1),
     "class D bridged": AmplifierSimulation(),
+    "class D weak rail": AmplifierSimulation(faults=WEAK_RAIL),
     "folding back": AmplifierSimulation(protection=ProtectionSimulation(fold_back_c=30.0)),
 }
 MODELS = tuple(SIMULATIONS)

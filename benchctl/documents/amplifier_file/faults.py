@@ -30,12 +30,29 @@ class DryJoint(Part):
             yield PathProblem(("closes",), "it must close at a lower temperature than it opens at")
 
 
+class WeakRail(Part):
+    """One of the two rails is not like the other: a dry reservoir capacitor, or a winding or diode of its own."""
+
+    rail: Literal["plus", "minus"] = Field(description="which of the two")
+    capacitance: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(
+        default=1.0, description="what is left of its reservoir's capacitance, such as `5 %` of a dead capacitor"
+    )
+    voltage: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(
+        default=1.0, description="its unloaded voltage, as a part of the other's"
+    )
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.capacitance == self.voltage == 1.0:
+            yield PathProblem((), "give 'capacitance' or 'voltage', or leave it out")
+
+
 class AmplifierFaults(Part):
     """Any number of faults at once; what is left out is sound."""
 
     aged_reservoir: Annotated[Ratio, bounded("1", above=0, at_most=1)] | None = Field(
         default=None, description="what is left of the reservoir's capacitance"
     )
+    weak_rail: WeakRail | None = Field(default=None, description="a rail that is not like the other")
     open_device: OpenDevice | None = Field(default=None, description="an output device that is open")
     bias_too_high: PositiveNumber | None = Field(
         default=None, description="factor by which the bias is too high", examples=[4]

@@ -91,6 +91,9 @@ class AmplifierSimulation(Part):
     reservoir_f: PositiveFarads | None = Field(
         default=None, description="capacitance of the rails, taken as one; each of the two has half"
     )
+    reservoir_esr_ohm: NotNegativeOhms | None = Field(
+        default=None, description="series resistance of the reservoir, of the rails taken as one; if left out, none"
+    )
     saturation_v: NotNegativeVolts | None = Field(
         default=None, description="voltage that the output stage needs between rail and output"
     )

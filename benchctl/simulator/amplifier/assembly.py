@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from benchctl.documents.amplifier_file.faults import WeakRail
 from benchctl.simulator.amplifier.amplifier import State
-from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.circuit import EVEN, Circuit, Sides
 from benchctl.simulator.amplifier.converter import OFF, Converter, Source
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
 from benchctl.simulator.amplifier.output_stage import OutputStage
@@ -77,6 +78,7 @@ class Assembly:
         self._channels = tuple(
             output_of(physics, plate, channel, controls[channel], capacitor_f) for channel in plate.channels
         )
+        self._sides = _sides(physics.faults.weak_rail)
         self._asked: _Asked | None = None
         self._stages: tuple[OutputStage, ...] = ()
 
@@ -93,6 +95,8 @@ class Assembly:
             bias_knee_v=STARVED_BIAS * physics.rail_v,
             bleeder_ohm=BLEEDER_OHM,
             frequency_hz=now.tone.frequency_hz,
+            esr_ohm=physics.reservoir_esr_ohm,
+            sides=self._sides,
             supply_leaks=physics.imperfections.supply_leaks,
         )
 
@@ -165,3 +169,12 @@ class Assembly:
             return asked.tone._replace(amplitude_v=part * amplitude_v, offset_v=part * asked.tone.offset_v)
         leaks = self._physics.crosstalk if asked.driven else 0.0
         return asked.tone._replace(amplitude_v=leaks * asked.tone.amplitude_v, offset_v=0.0)
+
+
+def _sides(weak: WeakRail | None) -> Sides:
+    """What the rails have of what they should have."""
+    if weak is None:
+        return EVEN
+    if weak.rail == "plus":
+        return Sides((weak.capacitance, 1.0), (weak.voltage, 1.0))
+    return Sides((1.0, weak.capacitance), (1.0, weak.voltage))

@@ -15,6 +15,16 @@ from benchctl.simulator.amplifier.converter import Converter, ConverterDraw, Sou
 from benchctl.simulator.amplifier.output_stage import OutputStage
 
 
+class Sides(NamedTuple):
+    """What each rail has of what it should have, the plus rail first."""
+
+    capacitance: tuple[float, float] = (1.0, 1.0)
+    voltage: tuple[float, float] = (1.0, 1.0)
+
+
+EVEN = Sides()
+
+
 class Flows(NamedTuple):
     """Power in W, each item from its own formula; the supply gives their sum minus what the reservoir loses."""
 
@@ -23,6 +33,7 @@ class Flows(NamedTuple):
     small_stages: float
     conversion: float
     stiffness: float
+    esr: float
     stages: float
     output_resistance: float
     bleeder: float
@@ -31,7 +42,7 @@ class Flows(NamedTuple):
     @property
     def heatsink(self) -> float:
         """The power that warms the amplifier."""
-        inside = self.small_stages + self.conversion + self.stiffness
+        inside = self.small_stages + self.conversion + self.stiffness + self.esr
         return inside + self.stages + self.output_resistance + self.bleeder
 
 
@@ -67,6 +78,9 @@ class Circuit:
     bias_knee_v: float
     """below this rail the bias current falls in proportion"""
     bleeder_ohm: float
+    esr_ohm: float = 0.0
+    """of the reservoir; where only means are followed it carries no ripple and does not count"""
+    sides: Sides = EVEN
     supply_leaks: float = 0.0
     """part of the supply's whine that reaches every output"""
     frequency_hz: float = math.inf
@@ -74,8 +88,8 @@ class Circuit:
 
     @property
     def rails_apart(self) -> bool:
-        """Whether a stage loads one rail in one half of the cycle and the other in the other half."""
-        return any(stage.one_sided for stage in self.stages)
+        """Whether the rails differ, or a stage loads one in one half of the cycle and the other in the other half."""
+        return self.sides != EVEN or any(stage.one_sided for stage in self.stages)
 
     @property
     def time_constant_s(self) -> float:
@@ -84,13 +98,26 @@ class Circuit:
 
     @property
     def ripple_v(self) -> float:
-        """No rail swings by more than this within a cycle: its charge, or its source resistance, sets a bound.
+        """No sound rail swings by more than this within a cycle: its charge, or its source resistance, sets a bound.
 
         A half wave of peak I carries I/(πf); one rail of two has half the capacitance and twice the resistance.
         """
+        swing_ohm = 1 / (math.pi * self.frequency_hz * self.reservoir_f)
+        return self._swing_v(min(swing_ohm, self.converter.stiffness_ohm))
+
+    @property
+    def esr_v(self) -> float:
+        """What the series resistance of the reservoir adds to it at most."""
+        return self._swing_v(self.esr_ohm)
+
+    @property
+    def drop_v(self) -> float:
+        """What the tone's current drops in the source resistance at its peak."""
+        return self._swing_v(self.converter.stiffness_ohm)
+
+    def _swing_v(self, ohm: float) -> float:
         peak_a = sum(stage.halves * stage.peak_v * stage.path_s for stage in self.stages)
-        share = 2.0 if self.rails_apart else 1.0
-        return share * peak_a * min(1 / (math.pi * self.frequency_hz * self.reservoir_f), self.converter.stiffness_ohm)
+        return (2.0 if self.rails_apart else 1.0) * peak_a * ohm
 
     def limit_v(self, rail_v: float) -> float:
         """Headroom of a stage's half, at which a linear stage clips."""
@@ -148,6 +175,7 @@ class Circuit:
             small_stages=draw.terminal_v * small_a,
             conversion=open_w * (1 / self.converter.efficiency - 1),
             stiffness=self.converter.stiffness_ohm * draw.charge_a**2,
+            esr=0.0,
             stages=rail_v * self._bias(rail_v)[0] + sum(stage.stage_w for stage in stages),
             output_resistance=sum(stage.output_w for stage in stages),
             bleeder=rail_v**2 / self.bleeder_ohm,

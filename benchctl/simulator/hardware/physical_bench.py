@@ -16,9 +16,10 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.simulator.amplifier.circuit import Circuit, Flows, Outputs
+from benchctl.simulator.amplifier.circuit import EVEN, Circuit, Flows, Outputs
 from benchctl.simulator.amplifier.rails.follower import RailFollower, swings
 from benchctl.simulator.amplifier.rails.means import RailCurve
+from benchctl.simulator.amplifier.rails.network import draw_at
 from benchctl.simulator.amplifier.rails.voltages import EMPTY, Rails
 from benchctl.simulator.amplifier.thump import Pulse
 from benchctl.simulator.generator_signal import Tone
@@ -138,7 +139,8 @@ class PhysicalBench:
         """Kept, because circuit and rail stay the same from look to look while the bench is at rest."""
         seen = self._seen
         if seen is None or seen.circuit is not circuit or seen.rail_v != self.rail_v:
-            draw = circuit.converter.draw(circuit.source, self.rail_v)
+            even = circuit.sides == EVEN
+            draw = circuit.converter.draw(circuit.source, self.rail_v) if even else draw_at(circuit, self.rails)
             supply = SupplyMeans(circuit.supply_v(draw), draw.supply_a)
             outputs = circuit.outputs(self.rail_v)
             seen = self._seen = _Terminals(circuit, self.rail_v, supply, draw.terminal_v, outputs)

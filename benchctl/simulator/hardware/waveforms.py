@@ -108,6 +108,14 @@ def _whine_v(source: Source, times_s: Samples) -> Samples | float:
     return np.asarray(source.whine.amplitude_v * np.sin(2 * np.pi * source.whine.frequency_hz * times_s))
 
 
+def rails_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
+    """Both rails, in two rows, each counted from the middle."""
+    samples = np.zeros((2, len(times_s)))
+    for span, step, part in _cuts(spans, times_s):
+        samples[:, part] = step.rails_v(times_s[part] - span.start_s)
+    return samples
+
+
 def supply_current_a(spans: Sequence[Stretch], times_s: Samples) -> Samples:
     """What the amplifier draws: within the cycle where its rails are followed there, else averaged over a cycle."""
     return _terminals(spans, times_s)[1]

@@ -106,6 +106,8 @@ class Physics:
     faults: AmplifierFaults
     crosstalk: float = 0.0
     """part of a driven input's signal that reaches the inputs that are not driven"""
+    reservoir_esr_ohm: float = 0.0
+    """series resistance, both rails taken as one"""
     limiter_v: float = math.inf
     """RMS that no output exceeds before clipping; infinite: there is no limiter"""
     imperfections: AmplifierImperfections = field(default_factory=AmplifierImperfections)

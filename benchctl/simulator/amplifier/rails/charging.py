@@ -33,15 +33,23 @@ class Charging:
     slope_s: Samples
 
 
-def charge(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
-    """With `behind_v` behind the resistances `ohms` of the rails (a column)."""
+@dataclass(frozen=True, slots=True)
+class Windings:
+    """What charges each rail (a column): its part of the converter's voltage, and the resistance that it is behind."""
+
+    part: Samples
+    ohm: Samples
+
+
+def charge(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
+    """With `behind_v` behind the resistances of the rails."""
     if converter.ratio <= 0:
         return _idle(converter, source, behind_v)
-    drawn = _at_constant_voltage(converter, source, behind_v, ohms)
+    drawn = _at_constant_voltage(converter, source, behind_v, windings)
     limited = drawn.supply_a > source.limit_a
     if not limited.any():
         return drawn
-    return _mixed(limited, _at_constant_current(converter, source, behind_v, ohms), drawn)
+    return _mixed(limited, _at_constant_current(converter, source, behind_v, windings), drawn)
 
 
 def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
@@ -54,63 +62,64 @@ def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
     return Charging(terminal_v * flat, min(small_a, source.limit_a) * flat, nothing, nothing)
 
 
-def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
-    unregulated = _unregulated(converter, source, behind_v, ohms)
+def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
+    unregulated = _unregulated(converter, source, behind_v, windings)
     if math.isinf(converter.regulated_v):
         return unregulated
-    regulated = _regulated(converter, source, behind_v, ohms)
+    regulated = _regulated(converter, source, behind_v, windings)
     holds = converter.ratio * regulated.terminal_v >= converter.regulated_v
     return _mixed(holds, regulated, unregulated)
 
 
-def _unregulated(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
-    """U = Us - Rl·(n·Σi/η + I0) and i = (n·U - V)/R for every rail whose diode conducts, solved for U."""
+def _unregulated(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
+    """U = Us - Rl·(sum of n·i/η + I0) and i = (n·U - V)/R for every rail whose diode conducts, solved for U."""
+    ratios = converter.ratio * windings.part
     unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
-    reflected = source.path_ohm * converter.ratio / converter.efficiency
+    reflected = source.path_ohm / converter.efficiency * ratios
     conducts = np.ones(behind_v.shape, dtype=np.bool_)
     while True:
-        paths_s = conducts / ohms
-        loaded = 1 + reflected * converter.ratio * paths_s.sum(axis=0)
-        terminal_v = (unloaded_v + reflected * (paths_s * behind_v).sum(axis=0)) / loaded
-        charge_a = (converter.ratio * terminal_v - behind_v) * paths_s
+        paths_s = conducts / windings.ohm
+        loaded = 1 + (reflected * ratios * paths_s).sum(axis=0)
+        terminal_v = (unloaded_v + (reflected * paths_s * behind_v).sum(axis=0)) / loaded
+        charge_a = (ratios * terminal_v - behind_v) * paths_s
         if not (charge_a < 0).any():
             break
         conducts &= charge_a >= 0
-    supply_a = converter.ratio * charge_a.sum(axis=0) / converter.efficiency + converter.small_stages_a
-    slope_s = paths_s * (1 - reflected * converter.ratio * paths_s / loaded)
-    return Charging(terminal_v, supply_a, charge_a, slope_s)
+    supply_a = (ratios * charge_a).sum(axis=0) / converter.efficiency + converter.small_stages_a
+    return Charging(terminal_v, supply_a, charge_a, paths_s * (1 - reflected * ratios * paths_s / loaded))
 
 
-def _regulated(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+def _regulated(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
     """With E held; terminals of 0 V where it cannot be."""
-    held_v = converter.regulated_v
-    charge_a = np.maximum((held_v - behind_v) / ohms, 0.0)
-    taken_w = held_v * charge_a.sum(axis=0) / converter.efficiency
+    held_v = converter.regulated_v * windings.part
+    charge_a = np.maximum((held_v - behind_v) / windings.ohm, 0.0)
+    taken_w = (held_v * charge_a).sum(axis=0) / converter.efficiency
     unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
     root = unloaded_v**2 - 4 * source.path_ohm * taken_w
     terminal_v = np.where(root >= 0, (unloaded_v + np.sqrt(np.maximum(root, 0.0))) / 2, 0.0)
     supply_a = taken_w / np.maximum(terminal_v, 1e-9) + converter.small_stages_a
-    return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / ohms)
+    return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / windings.ohm)
 
 
-def _at_constant_current(converter: Converter, source: Source, behind_v: Samples, ohms: Samples) -> Charging:
+def _at_constant_current(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
     """The rails share what the supply still gives: the lower ones get all that reaches them."""
     flat = np.ones(behind_v.shape[1])
     left_a = source.limit_a - converter.small_stages_a
     if left_a <= 0:
         nothing = np.zeros_like(behind_v)
         return Charging(0.0 * flat, source.limit_a * flat, nothing, nothing)
-    given_a = left_a * converter.efficiency / converter.ratio
+    ratios = converter.ratio * windings.part
     conducts = np.ones(behind_v.shape, dtype=np.bool_)
     while True:
-        paths_s = conducts / ohms
-        all_s = paths_s.sum(axis=0)
-        open_v = (given_a + (paths_s * behind_v).sum(axis=0)) / all_s
-        charge_a = (open_v - behind_v) * paths_s
+        paths_s = conducts / windings.ohm
+        loaded_s = (ratios**2 * paths_s).sum(axis=0)
+        terminal_v = (left_a * converter.efficiency + (ratios * paths_s * behind_v).sum(axis=0)) / loaded_s
+        charge_a = (ratios * terminal_v - behind_v) * paths_s
         if not (charge_a < 0).any():
             break
         conducts &= charge_a >= 0
-    return Charging(open_v / converter.ratio, source.limit_a * flat, charge_a, paths_s * (1 - paths_s / all_s))
+    slope_s = paths_s * (1 - ratios**2 * paths_s / loaded_s)
+    return Charging(terminal_v, source.limit_a * flat, charge_a, slope_s)
 
 
 def _mixed(first: NDArray[np.bool_], yes: Charging, no: Charging) -> Charging:

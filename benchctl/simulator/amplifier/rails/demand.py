@@ -16,8 +16,10 @@ Samples = NDArray[np.float64]
 class Reservoirs:
     """The rails that are followed, one in a row: two where they are loaded in turn, else both as one."""
 
+    voltage_part: Samples
     source_ohm: Samples
     capacitance_f: Samples
+    esr_ohm: Samples
     bleeder_ohm: Samples
 
     @property
@@ -30,8 +32,13 @@ def reservoirs_of(circuit: Circuit) -> Reservoirs:
     """A rail of two has twice the resistance and half the capacitance of both as one."""
     rails = 2 if circuit.rails_apart else 1
     column = np.full((rails, 1), float(rails))
+    capacitance, voltage = (np.asarray(part)[:rails, None] for part in circuit.sides)
     return Reservoirs(
-        column * circuit.converter.stiffness_ohm, circuit.reservoir_f / column, column * circuit.bleeder_ohm
+        voltage_part=voltage,
+        source_ohm=column * circuit.converter.stiffness_ohm,
+        capacitance_f=capacitance * circuit.reservoir_f / column,
+        esr_ohm=column * circuit.esr_ohm,
+        bleeder_ohm=column * circuit.bleeder_ohm,
     )
 
 

@@ -16,7 +16,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.circuit import EVEN, Circuit
 from benchctl.simulator.amplifier.rails.means import RailCurve, Step, curve_of, step_rail
 from benchctl.simulator.amplifier.rails.solution import Unsolved
 from benchctl.simulator.amplifier.rails.trace import Trace, TracedStep, steady, window
@@ -36,6 +36,9 @@ REPEATS_V = 2e-4
 POINTS = 128
 """In a cycle; twice as many in the steady state, and more where a tone is more than one sine."""
 
+FAST_POINTS = 32
+"""In a cycle that is so short that only series resistance, or rails that differ, make it worth following."""
+
 POINTS_PER_SINE = 16
 """In a cycle of the highest of a few sines."""
 
@@ -44,6 +47,9 @@ MOST_POINTS = 4096
 FEWEST_POINTS = 8
 IN_TIME_CONSTANT = 64
 """Points in a time constant, where no tone sets the pace."""
+
+SETTLED = 10.0
+"""Time constants after which rails without a tone have settled."""
 
 WINDOW = 4.0
 """Time constants of the rails that are solved at once, or a cycle if that is longer."""
@@ -98,7 +104,7 @@ class RailFollower:
         turned = (phase + from_s * circuit.frequency_hz) % 1.0
         if swings(circuit):
             cycle = self._cycle(circuit, rails, worth=to_s - from_s > period_s)
-            if cycle is not None and _near(cycle.rails_at(turned * period_s), rails):
+            if cycle is not None and _near(cycle.reservoirs_at(turned * period_s), rails):
                 return TracedStep(from_s, to_s, cycle, turned * period_s, repeats=True, circuit=circuit)
         return self._window(circuit, rails, turned, from_s, to_s)
 
@@ -111,19 +117,18 @@ class RailFollower:
     def _steady(self, circuit: Circuit, near: Rails) -> Trace | None:
         """Found from the cycle that was found last: levels and loads mostly change little."""
         last_v = self._last_cycle_v
-        points = 2 * _points(circuit) + 1
+        points = 2 * max(_points(circuit), POINTS) + 1
         like = last_v is not None and last_v.shape == (2 if circuit.rails_apart else 1, points)
         try:
             cycle = steady(circuit, last_v if last_v is not None and like else near, points)
         except Unsolved:
             return None
-        self._last_cycle_v = cycle.rails_v
+        self._last_cycle_v = cycle.reservoirs_v
         return cycle
 
     def _window(self, circuit: Circuit, rails: Rails, phase: float, from_s: float, to_s: float) -> TracedStep:
         """As long a time as can be solved at once."""
-        pace_s = _pace_s(circuit)
-        seconds = min(to_s - from_s, max(WINDOW * circuit.time_constant_s, _points(circuit) * pace_s))
+        seconds, pace_s = _stretch_s(circuit, from_s, to_s)
         while True:
             points = max(math.ceil(seconds / pace_s), FEWEST_POINTS) + 1
             try:
@@ -137,8 +142,11 @@ class RailFollower:
 
 
 def swings(circuit: Circuit) -> bool:
-    """Whether the ripple of this circuit's rails counts."""
-    return circuit.frequency_hz * circuit.time_constant_s < SLOWEST_CYCLES and circuit.ripple_v > LEAST_RIPPLE_V
+    """Whether the ripple of this circuit's rails counts; rails that differ are always followed as what they are."""
+    if circuit.sides != EVEN:
+        return True
+    slow = circuit.frequency_hz * circuit.time_constant_s < SLOWEST_CYCLES
+    return (slow and circuit.ripple_v > LEAST_RIPPLE_V) or circuit.esr_v > LEAST_RIPPLE_V
 
 
 def _within_cycle(circuit: Circuit, rails: Rails) -> bool:
@@ -146,17 +154,23 @@ def _within_cycle(circuit: Circuit, rails: Rails) -> bool:
     return swings(circuit) or (circuit.rails_apart and rails.apart_v > max(LEAST_RIPPLE_V, circuit.ripple_v))
 
 
-def _pace_s(circuit: Circuit) -> float:
-    """The time between two points."""
-    resting_s = circuit.time_constant_s / IN_TIME_CONSTANT
-    return 1 / (circuit.frequency_hz * _points(circuit)) if circuit.ripple_v > LEAST_RIPPLE_V else resting_s
+def _stretch_s(circuit: Circuit, from_s: float, to_s: float) -> tuple[float, float]:
+    """How long a time is solved at once, and the time between two points of it."""
+    left_s, tau_s = to_s - from_s, circuit.time_constant_s
+    if circuit.drop_v > LEAST_RIPPLE_V:
+        pace_s = 1 / (circuit.frequency_hz * _points(circuit))
+        return min(left_s, max(WINDOW * tau_s, _points(circuit) * pace_s)), pace_s
+    if from_s == 0:
+        return min(left_s, SETTLED * tau_s), tau_s / IN_TIME_CONSTANT
+    return left_s, left_s / POINTS  # nothing moves any more but what bleeds away
 
 
 def _points(circuit: Circuit) -> int:
     """In a cycle."""
     waves = [stage.wave for stage in circuit.stages if stage.wave is not None]
     highest = max([int(wave.multiples.max(initial=1)) for wave in waves], default=1)
-    return min(max(POINTS, POINTS_PER_SINE * highest), MOST_POINTS)
+    slow = circuit.frequency_hz * circuit.time_constant_s < SLOWEST_CYCLES
+    return min(max(POINTS if slow else FAST_POINTS, POINTS_PER_SINE * highest), MOST_POINTS)
 
 
 def _near(one: Rails, other: Rails) -> bool:

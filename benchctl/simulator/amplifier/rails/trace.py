@@ -4,31 +4,35 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import Circuit, Flows
 from benchctl.simulator.amplifier.rails import solution
-from benchctl.simulator.amplifier.rails.charging import Charging, charge
-from benchctl.simulator.amplifier.rails.demand import Demand, Reservoirs, reservoirs_of
 from benchctl.simulator.amplifier.rails.means import Seen
+from benchctl.simulator.amplifier.rails.network import Network
 from benchctl.simulator.amplifier.rails.voltages import Rails
 
 Samples = NDArray[np.float64]
 
+FLOWS = len(Flows._fields) - 1
+"""Powers of a circuit, without those in the loads."""
+
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """At even steps of time from 0 on; `rails_v` has a row for each rail that is followed.
+    """At even steps of time from 0 on; the first two have a row for each rail that is followed.
 
     Attributes:
+        reservoirs_v: of the capacitors themselves.
+        rails_v: at the stages, behind the series resistance of the reservoirs.
         sums: running sums, in J, of each power of `Flows`, then of the volts and of the amperes at the supply's
             terminals, in V·s and A·s.
     """
 
     step_s: float
+    reservoirs_v: Samples
     rails_v: Samples
     terminal_v: Samples
     supply_a: Samples
@@ -43,9 +47,9 @@ class Trace:
         """Between its points, straight."""
         return np.asarray(np.interp(places_s / self.step_s, np.arange(len(row)), row), dtype=np.float64)
 
-    def rails_at(self, place_s: float) -> Rails:
-        """Both rails at an instant."""
-        values = _straight(self.rails_v, place_s / self.step_s)
+    def reservoirs_at(self, place_s: float) -> Rails:
+        """Both reservoirs at an instant."""
+        values = _straight(self.reservoirs_v, place_s / self.step_s)
         return Rails(float(values[0]), float(values[-1]))
 
     def sums_at(self, place_s: float) -> Samples:
@@ -81,15 +85,17 @@ def steady(circuit: Circuit, near: Rails | Samples, points: int) -> Trace:
 
 def _traced(circuit: Circuit, near: Rails | Samples, phase: float, times_s: Samples, start_v: Samples | None) -> Trace:
     frequency_hz = circuit.frequency_hz if math.isfinite(circuit.frequency_hz) else 0.0
-    reservoirs = reservoirs_of(circuit)
-    demand = Demand(circuit, reservoirs, phase + frequency_hz * times_s)
-    guess_v = _guess_v(near, reservoirs.rails, len(times_s))
-    rails_v = solution.course(partial(_slopes, circuit, reservoirs, demand), times_s, guess_v, start_v)
-    charging = charge(circuit.converter, circuit.source, rails_v, reservoirs.source_ohm)
-    rows = np.array(_powers(circuit, reservoirs, demand, charging, rails_v))
+    network = Network(circuit, phase + frequency_hz * times_s)
+    guess_v = _guess_v(near, 2 if circuit.rails_apart else 1, len(times_s))
+    if start_v is None:
+        guess_v = network.charged(guess_v)
+    reservoirs_v = solution.course(network.slopes, times_s, guess_v, start_v)
+    now = network.at(reservoirs_v)
+    rows = np.array(network.powers(now))
     sums = np.zeros_like(rows)
     np.cumsum((rows[:, 1:] + rows[:, :-1]) * (times_s[1] / 2), axis=1, out=sums[:, 1:])
-    return Trace(float(times_s[1]), rails_v, charging.terminal_v, charging.supply_a, sums)
+    charging = now.charging
+    return Trace(float(times_s[1]), reservoirs_v, now.rails_v, charging.terminal_v, charging.supply_a, sums)
 
 
 def _guess_v(near: Rails | Samples, rails: int, points: int) -> Samples:
@@ -97,38 +103,6 @@ def _guess_v(near: Rails | Samples, rails: int, points: int) -> Samples:
         first_v = np.asarray(near) if rails == 2 else np.asarray([near.mean_v])
         return np.repeat(first_v[:, None], points, axis=1)
     return near
-
-
-def _slopes(circuit: Circuit, reservoirs: Reservoirs, demand: Demand, rails_v: Samples) -> solution.Slopes:
-    charging = charge(circuit.converter, circuit.source, rails_v, reservoirs.source_ohm)
-    load_a, more_s = demand.at(rails_v)
-    return solution.Slopes(
-        (charging.charge_a - load_a) / reservoirs.capacitance_f, (charging.slope_s + more_s) / reservoirs.capacitance_f
-    )
-
-
-def _powers(
-    circuit: Circuit, reservoirs: Reservoirs, demand: Demand, charging: Charging, rails_v: Samples
-) -> list[Samples]:
-    """In the order of `Flows`, then what the supply measures: volts, amperes."""
-    converter, supply_a = circuit.converter, charging.supply_a
-    output_v = charging.terminal_v + circuit.source.lead_ohm * supply_a
-    seen_v = charging.terminal_v if circuit.source.sensed else output_v
-    open_v = np.minimum(converter.ratio * charging.terminal_v, converter.regulated_v)
-    stages_w, outputs_w, bleeder_w, loads_w = demand.flows(rails_v)
-    return [
-        output_v * supply_a,
-        circuit.source.lead_ohm * supply_a**2,
-        charging.terminal_v * np.minimum(converter.small_stages_a, supply_a),
-        open_v * charging.charge_a.sum(axis=0) * (1 / converter.efficiency - 1),
-        (reservoirs.source_ohm * charging.charge_a**2).sum(axis=0),
-        stages_w,
-        outputs_w,
-        bleeder_w,
-        *loads_w,
-        seen_v,
-        supply_a,
-    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +119,8 @@ class TracedStep:
 
     @property
     def end(self) -> Rails:
-        """The rails when it ends."""
-        return self.trace.rails_at(self._turn(self.end_s)[1])
+        """The reservoirs when it ends."""
+        return self.trace.reservoirs_at(self._turn(self.end_s)[1])
 
     def rails_v(self, times_s: Samples) -> Samples:
         """Both rails, in two rows, at many times of the run, all of them inside the step."""
@@ -167,7 +141,7 @@ class TracedStep:
     def mean_flows(self) -> Flows:
         """Mean power over the step."""
         means = (self._summed(self.start_s, self.end_s) / (self.end_s - self.start_s)).tolist()
-        return Flows._make([*means[:8], tuple(means[8:-2])])
+        return Flows._make([*means[:FLOWS], tuple(means[FLOWS:-2])])
 
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not within the step."""
