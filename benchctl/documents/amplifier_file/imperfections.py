@@ -6,7 +6,7 @@ Everything is off unless it is given.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field
 
@@ -17,8 +17,10 @@ from benchctl.documents.model.fields import (
     PositiveHertz,
     PositiveNumber,
     PositiveOhms,
+    PositiveSeconds,
     PositiveVolts,
     Ratio,
+    Volts,
     VoltsPerSecond,
     bounded,
 )
@@ -46,6 +48,30 @@ class Bend(Part):
     third: Bending = Field(default=0.0, description="part of third order at that voltage, which gives odd harmonics")
 
 
+class SwitchOver(Part):
+    """A bump of the output around one voltage, as where a class H amplifier switches its rails over: output = x +
+    height·exp(-((x - at)/width)²), the same below zero."""
+
+    at_v: PositiveVolts = Field(description="output voltage at which it is")
+    height_v: Volts = Field(description="how high it is")
+    width_v: PositiveVolts = Field(description="how wide it is; a third of `at` at most")
+
+    def problems(self) -> Iterator[PathProblem]:
+        if self.width_v > self.at_v / 3:
+            yield PathProblem(("width",), "it must be a third of 'at' at most, or the bump reaches down to zero")
+
+
+class CompressorSimulation(Part):
+    """A limiter that is not instant: it turns the gain down where the output would be above a threshold."""
+
+    threshold_v: PositiveVolts = Field(description="RMS output above which the gain falls")
+    ratio: Annotated[PositiveNumber, bounded("", above=1)] = Field(
+        default=10.0, description="decibels at the input for one more at the output, above the threshold"
+    )
+    attack_s: PositiveSeconds = Field(default=0.005, description="time constant with which the gain falls")
+    release_s: PositiveSeconds = Field(default=0.2, description="time constant with which it comes back")
+
+
 class AmplifierImperfections(Part):
     """What the amplifier does to a signal beside amplifying and clipping it."""
 
@@ -65,6 +91,20 @@ class AmplifierImperfections(Part):
         default=None, description="how fast the output can move; if left out, as fast as it likes", examples=["5 V/us"]
     )
     bend: Bend | None = Field(default=None, description="a characteristic that is not straight")
+    class_a_v: PositiveVolts | None = Field(
+        default=None,
+        description="output up to which both devices conduct, so that `crossover` is lost only beyond it: distortion "
+        "rises there and falls again as the level goes on rising; if left out, it is lost from zero on",
+        examples=["60 mV"],
+    )
+    crossover_under_drive: Annotated[Ratio, bounded("1", at_least=0, below=0.5)] = Field(
+        default=0.0,
+        description="part of the tone's amplitude by which `crossover` grows, as where the bias gives way under drive",
+    )
+    switch_over: SwitchOver | None = Field(default=None, description="a bump of the output around one voltage")
+    compressor: CompressorSimulation | None = Field(
+        default=None, description="a limiter with attack and release; if left out, there is none"
+    )
     input_ohm: PositiveOhms | None = Field(
         default=None,
         description="resistance of each input, which loads the generator's 50 ohm; if left out, it loads nothing",
@@ -80,10 +120,12 @@ class AmplifierImperfections(Part):
     def bridged(self) -> AmplifierImperfections:
         """Those of two channels bridged: twice the voltage; what is told of one channel is left out, and so is the
         thump, which is alike in both halves."""
-        twice = ("slew_v_per_s", "output_inductance_h")
+        twice = ("slew_v_per_s", "output_inductance_h", "class_a_v")
         doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
         bend = None if self.bend is None else self.bend.model_copy(update={"at_v": 2.0 * self.bend.at_v})
-        return self.model_copy(update={**doubled, "bend": bend, "inverted": (), "lag_hz": {}, "thump": None})
+        parts = {"switch_over": _times_two(self.switch_over), "compressor": _times_two(self.compressor)}
+        left_out: dict[str, Any] = {"inverted": (), "lag_hz": {}, "thump": None}
+        return self.model_copy(update={**doubled, "bend": bend, **parts, **left_out})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every channel that is named, and where."""
@@ -95,3 +137,11 @@ class AmplifierImperfections(Part):
     def problems(self) -> Iterator[PathProblem]:
         if self.bend is not None and self.bend.second == self.bend.third == 0.0:
             yield PathProblem(("bend",), "give 'second' or 'third', or leave it out")
+
+
+def _times_two(part: SwitchOver | CompressorSimulation | None) -> SwitchOver | CompressorSimulation | None:
+    """The same at twice every voltage."""
+    if part is None:
+        return None
+    volts = {name: 2.0 * getattr(part, name) for name in type(part).model_fields if name.endswith("_v")}
+    return part.model_copy(update=volts)

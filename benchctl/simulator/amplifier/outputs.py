@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from typing import Any
 
@@ -14,7 +14,7 @@ from benchctl.simulator.amplifier.filters import Filter, filter_of
 from benchctl.simulator.amplifier.output_stage import Filtered, Losses, OutputStage, SwitchingStage
 from benchctl.simulator.amplifier.sections import Section, inductance, sections_of, with_capacitor
 from benchctl.simulator.amplifier.slewing import slewed
-from benchctl.simulator.amplifier.transfer import Bend, Transfer
+from benchctl.simulator.amplifier.transfer import Bend, Bump, Transfer
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
 from benchctl.simulator.wave import Wave
@@ -39,6 +39,8 @@ class Output:
     """of one half; None for a linear stage"""
     limiter_v: float = math.inf
     """RMS that the whole output never exceeds: a limiter turns the gain down at once"""
+    yields: float = 0.0
+    """part of the amplitude by which the dead zone grows"""
     slew_v_per_s: float = math.inf
     """of the whole output"""
     inductance_h: float = 0.0
@@ -65,9 +67,15 @@ class Output:
             conductance_s=conductance_s * self.halves,
             output_ohm=self.output_ohm / self.halves,
             live=live,
-            transfer=self.transfer,
+            transfer=self._yielding(drive_v),
             halves=self.halves,
         )
+
+    def _yielding(self, drive_v: float) -> Transfer:
+        """What the drive of one half leaves of the bias."""
+        if not self.yields:
+            return self.transfer
+        return replace(self.transfer, dead_zone_v=self.transfer.dead_zone_v + self.yields * drive_v)
 
     def gain_for_hum(self, gain_left: float, conductance_s: float, frequency_hz: float) -> float:
         """Of the whole output, at the frequency of the mains."""
@@ -139,8 +147,14 @@ def output_of(physics: Physics, plate: Plate, channel: str, control: float = 1.0
         output_ohm=physics.output_resistance_ohm,
         halves=plate.halves,
         transfer=Transfer(
-            physics.crossover_v / plate.halves, physics.soft_knee, missing, _bend(imperfections, plate.halves)
+            physics.crossover_v / plate.halves,
+            physics.soft_knee,
+            missing,
+            _bend(imperfections, plate.halves),
+            (imperfections.class_a_v or 0.0) / plate.halves,
+            _bump(imperfections, plate.halves),
         ),
+        yields=imperfections.crossover_under_drive,
         filters=physics.filters,
         sections=tuple(sections_of(imperfections, channel)),
         losses=_losses(physics, plate) if plate.switching else None,
@@ -159,6 +173,12 @@ def _bend(imperfections: AmplifierImperfections, halves: int) -> Bend | None:
         return None
     at_v = of.at_v / halves
     return Bend(of.second / at_v, of.third / at_v**2)
+
+
+def _bump(imperfections: AmplifierImperfections, halves: int) -> Bump | None:
+    """Of one half: it is stated for the whole output."""
+    of = imperfections.switch_over
+    return None if of is None else Bump(of.at_v / halves, of.height_v / halves, of.width_v / halves)
 
 
 def _losses(physics: Physics, plate: Plate) -> Losses:

@@ -45,12 +45,27 @@ class Bend(NamedTuple):
         return asked_v + asked_v * asked_v * (self.second_per_v + self.third_per_v2 * asked_v)
 
 
+class Bump(NamedTuple):
+    """A bump of the size around one voltage of a half."""
+
+    at_v: float
+    height_v: float
+    width_v: float
+
+    def on(self, size_v: Voltages) -> Voltages:
+        """What it adds."""
+        return np.asarray(self.height_v * np.exp(-(((size_v - self.at_v) / self.width_v) ** 2)), dtype=np.float64)
+
+
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """An odd function, except with a bend of second order or a missing half: bend and dead zone first, then clipping.
+    """An odd function, except with a bend of second order or a missing half: bend, dead zone and bump first, then
+    clipping.
 
     Args:
         dead_zone_v: crossover distortion: this close to zero neither device conducts; beyond it, this much is lost.
+        class_a_v: up to here both devices conduct; the dead zone begins beyond.
+        bump: what is added around one voltage, if anything.
         knee: the part of the swing below the limit over which clipping sets in, as a tanh; 0 is hard clipping.
         missing: the half that is not there because its output device is open.
         bend: what is not straight about it, if anything.
@@ -60,6 +75,8 @@ class Transfer:
     knee: float = 0.0
     missing: Half | None = None
     bend: Bend | None = None
+    class_a_v: float = 0.0
+    bump: Bump | None = None
 
     def onset_v(self, limit_v: V) -> V:
         """Below this nothing is clipped."""
@@ -68,7 +85,7 @@ class Transfer:
     def output_v(self, asked_v: Voltages, limit_v: Voltages | float) -> Voltages:
         """The output for each voltage asked for, under a limit that may change with it; shapes broadcast."""
         asked_v = self.bent(asked_v)
-        size_v = self._size_v(np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0), limit_v)
+        size_v = self._size_v(self._unclipped_v(np.abs(asked_v)), limit_v)
         return np.asarray(np.copysign(size_v, asked_v) * self._present(asked_v), dtype=np.float64)
 
     def bent(self, asked_v: V) -> V:
@@ -76,13 +93,24 @@ class Transfer:
         return asked_v if self.bend is None else self.bend.of(asked_v)
 
     def peak_v(self, amplitude_v: float, offset_v: float) -> float:
-        """The highest voltage, either way, that a tone asks for behind the bend."""
-        return max(abs(self.bent(offset_v + amplitude_v)), abs(self.bent(offset_v - amplitude_v)))
+        """The highest voltage, either way, that a tone may ask for behind bend and bump."""
+        bump_v = max(self.bump.height_v, 0.0) if self.bump is not None else 0.0
+        return max(abs(self.bent(offset_v + amplitude_v)), abs(self.bent(offset_v - amplitude_v))) + bump_v
+
+    @property
+    def _is_straight(self) -> bool:
+        """Whether all it does is clip."""
+        return self.dead_zone_v == 0 and self.missing is None and self.bend is None and self.bump is None
+
+    def _unclipped_v(self, asked_v: Voltages) -> Voltages:
+        """Behind dead zone and bump; without sign."""
+        size_v = np.maximum(asked_v - self.dead_zone_v, np.minimum(asked_v, self.class_a_v))
+        return size_v if self.bump is None else size_v + self.bump.on(asked_v)
 
     def means(self, amplitude_v: float, offset_v: float, limit_v: float, wave: Wave | None = None) -> CycleMeans:
         """Over a cycle of amplitude·sin θ + offset, or of a wave instead of the sine: closed form for plain hard
         clipping of a sine, else by the midpoint rule."""
-        plain = self.dead_zone_v == 0 and self.missing is None and self.bend is None and wave is None
+        plain = self._is_straight and wave is None
         if plain and (self.knee == 0 or amplitude_v + abs(offset_v) <= self.onset_v(limit_v)):
             return clipped_sine(amplitude_v, offset_v, limit_v)
         wanted = (
@@ -114,7 +142,7 @@ class Transfer:
 
     def wanted(self, asked_v: Voltages) -> Voltages:
         """What a half would give of each voltage behind the bend, if nothing clipped; without sign."""
-        size_v: Voltages = np.maximum(np.abs(asked_v) - self.dead_zone_v, 0.0) * self._present(asked_v)
+        size_v: Voltages = self._unclipped_v(np.abs(asked_v)) * self._present(asked_v)
         return size_v
 
     def _means(self, wanted_v: Voltages, signs: Voltages, limit_v: float) -> CycleMeans:

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
+from benchctl.simulator.amplifier.compressor import GAIN_STEP, Compressor
 from benchctl.simulator.amplifier.converter import Whine
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
 from benchctl.simulator.generator_signal import SOURCE_OHM, GeneratorSignal, Tone
@@ -31,9 +32,6 @@ SAME_LOAD = 1e-5
 
 CIRCUITS_KEPT = 64
 """A burst needs two, a converter's ramp some fifty once."""
-
-GAIN_STEP = 1 / 512
-"""Thermal fold-back moves in steps of so much of the gain, a sixtieth of a decibel, so that circuits repeat."""
 
 LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 """How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
@@ -74,8 +72,7 @@ class Connections:
         self.description = description
         self.physics = description.amplifier
         self.ambient_c = description.bench.ambient_c
-        self.drive = GeneratorSignal()
-        self.second_drive = GeneratorSignal()
+        self.drive, self.second_drive = _drive(description), _drive(description)
         """the generator's output 2; both share frequency and timing"""
         self.outputs, names = _supply_outputs(description)
         self.watchdog = Watchdog()
@@ -107,11 +104,10 @@ class Connections:
         places = description.thermometer.channels.values() if description.thermometer is not None else ()
         self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
         self._controls = dict.fromkeys(description.plate.channels, 1.0)
+        compressor = self.physics.imperfections.compressor
+        self._compressor = None if compressor is None else Compressor(compressor)
         imperfect = description.bench.imperfections
         self.surroundings = Surroundings(imperfect.mains, imperfect.generator)
-        for drive in (self.drive, self.second_drive):
-            drive.harmonics = (imperfect.generator.second_harmonic, imperfect.generator.third_harmonic)
-            drive.own_offset_v = imperfect.generator.offset_v
         self._capacitor_f = 0.0
         """what a person has connected beside each load"""
         self._assembly = self._assembled()
@@ -314,7 +310,7 @@ class Connections:
             source=self._main.source(),
             state=amplifier.state,
             ramp=amplifier.ramp(now_s),
-            gain_left=math.ceil(amplifier.gain_left(self.heatsink_c) / GAIN_STEP) * GAIN_STEP,
+            gain_left=self._gain_left(),
             bias_c=self._bias_temperature_c(),
             joint_open=self._joint_open,
             driven=self._driven_channels(signals),
@@ -334,6 +330,18 @@ class Connections:
         paths_s = {channel: 1 / (input_ohm + self.series_ohm.get(channel, 0.0)) for channel in self._plugged}
         of_output = 1 / (1 + SOURCE_OHM * sum(paths_s.values()))
         return tuple(sorted((channel, input_ohm * path_s * of_output) for channel, path_s in paths_s.items()))
+
+    def _gain_left(self) -> float:
+        """Of fold-back and compressor, in steps."""
+        left = self.amplifier.gain_left(self.heatsink_c) * (self._compressor.gain if self._compressor else 1.0)
+        return math.ceil(left / GAIN_STEP) * GAIN_STEP
+
+    def compress(self, now_s: float, tone: Tone) -> float:
+        """Let a compressor follow the tone that sounds from now on; when to do so again."""
+        if self._compressor is None:
+            return math.inf
+        rms = math.sqrt(0.5) if tone.wave is None else tone.wave.rms
+        return self._compressor.follow(now_s, self.physics.gain * tone.amplitude_v * rms)
 
     def _cables(self) -> tuple[tuple[str, Cable], ...]:
         """What the cable of each input hangs on."""
@@ -376,6 +384,12 @@ class Connections:
         resistor = self.loads.by_relay(int(self.truly("load", str(relay))))
         if resistor is not None:
             self.loads.connect(resistor, connected=relay in self.relays.made)
+
+
+def _drive(description: BenchDescription) -> GeneratorSignal:
+    """An output of the generator, with what it adds to every tone."""
+    adds = description.bench.imperfections.generator
+    return GeneratorSignal(harmonics=(adds.second_harmonic, adds.third_harmonic), own_offset_v=adds.offset_v)
 
 
 def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutput], dict[str, SupplyOutput]]:

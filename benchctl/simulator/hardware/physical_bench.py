@@ -94,7 +94,7 @@ class PhysicalBench:
         self.history = History()
         self._watchers: list[Watcher] = []
         self._heat_seconds = self._heatsink_w = self._lead_w = 0.0
-        self._slew_s = math.inf
+        self._slew_s = self._gain_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._follower = RailFollower()
         self._seen: _Terminals | None = None
@@ -207,7 +207,7 @@ class PhysicalBench:
         change_s = amplifier.next_change_s()
         bounce_s, bite_s = self.connections.relays.next_bounce_s, self.connections.watchdog.due_s
         change_s = change_s if change_s > self.time_s else math.inf
-        return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, bite_s)
+        return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, self._gain_s, bite_s)
 
     def _look(self) -> tuple[Circuit, Signals]:
         """Bring the protections and the amplifier's state up to date; returns the circuit that results."""
@@ -219,6 +219,7 @@ class PhysicalBench:
             if output is not connections.main_output:
                 output.watch(self.time_s, output.source().voltage_v, 0.0)
         signals = connections.signals_at(self.time_s)
+        self._gain_s = connections.compress(self.time_s, signals.tone)
         circuit = connections.circuit(signals, self.time_s)
         _, _, supply, terminal_v, outputs = self._terminals(circuit)
         tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)

@@ -8,8 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import integrate
 
+from benchctl.documents.amplifier_file.imperfections import CompressorSimulation
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.simulator.amplifier.compressor import GAIN_STEP, Compressor
 from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.outputs import output_of
 from benchctl.simulator.generator_signal import Tone
@@ -178,3 +181,100 @@ def test_a_bridge_bends_as_a_whole() -> None:
     stage = output_of(physics, plate, "A").stage(sine(10.0), OPEN_S)
     at = lines(2 * output_v(stage))
     assert at[2:4] / at[1] == pytest.approx([0.2 / 10.09, 0.03 / 10.09], rel=1e-6)
+
+
+def distortion(stage: OutputStage) -> float:
+    """All but the fundamental, over it."""
+    at = lines(output_v(stage))
+    return float(math.sqrt(np.sum(at[2:] ** 2)) / at[1])
+
+
+def beyond_class_a(amplitude_v: float, class_a_v: float, dead_v: float) -> float:
+    """THD of a sine that loses `dead_v` beyond `class_a_v`, by scipy's integrals of its Fourier series."""
+
+    def output(angle: float) -> float:
+        size = amplitude_v * math.sin(angle)
+        return max(size - dead_v, min(size, class_a_v))
+
+    bends = [math.asin(v / amplitude_v) for v in (class_a_v, class_a_v + dead_v) if v < amplitude_v] or None
+    half = math.pi / 2
+    square = integrate.quad(lambda x: output(x) ** 2, 0, half, points=bends, limit=200)[0] / half
+    tone = integrate.quad(lambda x: output(x) * math.sin(x), 0, half, points=bends, limit=200)[0] * 4 / math.pi
+    return math.sqrt(max(square - tone**2 / 2, 0.0) * 2) / tone
+
+
+@pytest.mark.parametrize("amplitude_v", [0.05, 0.066, 0.075, 0.2, 3.0, 30.0])
+def test_distortion_beyond_class_a_rises_to_a_hump_and_falls_again(amplitude_v: float) -> None:
+    """6 mV lost beyond 60 mV: nothing below, some 3 % just above, then as the lost part of ever more."""
+    physics = AmplifierSimulation.model_validate(
+        {"imperfections": {"class_a_v": 0.06}, "crossover_v": 0.006, "gain": 10.0, "offset_v": {"A": 0.0, "B": 0.0}}
+    )
+    stage = output_of(derive_physics(PLATE, physics), PLATE, "A").stage(sine(amplitude_v), OPEN_S)
+    assert distortion(stage) == pytest.approx(beyond_class_a(amplitude_v, 0.06, 0.006), rel=2e-3, abs=2e-6)
+
+
+def test_bias_that_gives_way_keeps_distortion_up_as_the_level_rises() -> None:
+    """A dead zone of 1 % of the amplitude: the same distortion at any level, that of 0.1 V lost of 10 V."""
+    yielding = [distortion(stage_of(sine(volts), crossover_under_drive=0.01)) for volts in (1.0, 10.0)]
+    assert yielding == pytest.approx([beyond_class_a(10.0, 0.0, 0.1)] * 2, rel=2e-3)
+
+
+def test_a_bump_around_one_voltage_distorts_tones_that_just_reach_it_most() -> None:
+    """A Gaussian bump of 0.4 V at 8 V, 0.5 V wide, by scipy's integrals; below it nothing."""
+
+    def by_integrals(amplitude_v: float) -> float:
+        def output(angle: float) -> float:
+            size = amplitude_v * math.sin(angle)
+            return size + 0.4 * math.exp(-(((size - 8.0) / 0.5) ** 2))
+
+        half = math.pi / 2
+        square = integrate.quad(lambda x: output(x) ** 2, 0, half, limit=500)[0] / half
+        tone = integrate.quad(lambda x: output(x) * math.sin(x), 0, half, limit=500)[0] * 4 / math.pi
+        return math.sqrt(max(square - tone**2 / 2, 0.0) * 2) / tone
+
+    bump = {"at_v": 8.0, "height_v": 0.4, "width_v": 0.5}
+    found = {volts: distortion(stage_of(sine(volts), switch_over=bump)) for volts in (5.0, 8.0, 40.0)}
+    assert found[8.0] == pytest.approx(by_integrals(8.0), rel=1e-3)
+    assert found[40.0] == pytest.approx(by_integrals(40.0), rel=1e-2)
+    assert found[5.0] < 1e-4 < 10 * found[40.0] < found[8.0]
+
+
+def test_a_compressor_lets_the_gain_fall_and_rise_with_its_time_constants() -> None:
+    """Threshold 10 V, 4:1, 20 V asked for: 10·2^(1/4) V in the end; on the way target + (start - target)·exp(-t/τ)."""
+    of = CompressorSimulation(threshold_v=10.0, ratio=4.0, attack_s=0.01, release_s=0.1)
+    compressor = Compressor(of)
+    end = 2.0**-0.75
+    assert compressor.settled(20.0) == pytest.approx(end)
+    compressor.follow(1.0, 20.0)
+    compressor.follow(1.01, 20.0)
+    assert compressor.gain == pytest.approx(end + (1 - end) * math.exp(-1))
+    compressor.follow(2.0, 1.0)
+    assert compressor.gain == pytest.approx(end)
+    compressor.follow(2.1, 1.0)
+    assert compressor.gain == pytest.approx(1 + (end - 1) * math.exp(-1))
+
+
+def test_a_compressor_is_followed_step_by_step_until_it_has_settled() -> None:
+    """Every look moves the gain by no more than a step, and there is a last one."""
+    compressor = Compressor(CompressorSimulation(threshold_v=10.0))
+    now_s, looks = 0.0, 0
+    while (next_s := compressor.follow(now_s, 20.0)) < math.inf:
+        gain = compressor.gain
+        compressor.follow(next_s, 20.0)
+        assert abs(compressor.gain - gain) <= GAIN_STEP * 1.001
+        now_s, looks = next_s, looks + 1
+    assert compressor.gain == compressor.settled(20.0)
+    assert looks < 400
+
+
+def test_a_burst_through_a_compressor_begins_loud() -> None:
+    """At the bench: 20 V asked for, held to 10 V after many attacks of 10 ms; at the start it is at 20 V."""
+    of = {"threshold_v": 10.0, "ratio": 1e6, "attack_s": 0.01, "release_s": 1.0}
+    physical_bench = awake(describe(amplifier=physics_with(compressor=of)))
+    drive = physical_bench.connections.drive
+    drive.output_on, drive.level_v = True, 2.0
+    asked = [physical_bench.circuit().stages[0].amplitude_v / math.sqrt(2)]
+    for later_s in (0.01, 0.5):
+        physical_bench.advance(2.0 + later_s)
+        asked.append(physical_bench.circuit().stages[0].amplitude_v / math.sqrt(2))
+    assert asked == pytest.approx([20.0, 10.0 + 10.0 * math.exp(-1), 10.0], rel=5e-3)
