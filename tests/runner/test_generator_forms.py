@@ -9,13 +9,24 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from benchctl.documents.reader import load_bench
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import BenchctlError, InstrumentsDisagree
 from benchctl.instruments.bursts.burst import Burst
-from benchctl.runner.acting.drive import mute, set_frequency, start_burst, stop_burst, tone
+from benchctl.instruments.bursts.two_tones import TwoTones
+from benchctl.runner.acting.drive import (
+    back_to_sine,
+    mute,
+    set_frequency,
+    square_wave,
+    start_burst,
+    stop_burst,
+    tone,
+    two_tones,
+)
 from benchctl.simulator.generator_signal import Tone
 from benchmarks.forms import generators
 from benchmarks.forms.trials import try_form
@@ -23,6 +34,14 @@ from tests.runner.generator_forms import FORMS, SILENT, driver_text, with_genera
 from tests.runner.rig import AT_4_OHM, POWER_ON, Edits, Rig, files, rig, shipped
 
 BURST = Burst(frequency_hz=1000.0, cycles=8, level_v=0.5, low_level_v=0.05, every_s=0.25)
+OF_TWO_TONES = (
+    "scpi99",
+    "cycles_and_period",
+    "peak_to_peak",
+    "display_into_50_ohm",
+    "table_as_block",
+    "table_as_text",
+)
 LAST_USER = "left_by_last_user: [offset, sweep, burst, load, phase]"
 
 
@@ -283,3 +302,43 @@ def test_no_burst_begins_after_a_stop(tmp_path: Path) -> None:
         bench.run.interlock.open(BenchctlError("stopped by a test"))
         bench.clock.sleep(1.0)
         assert bench.taps.to("generator").count("*TRG") == before == 3
+
+
+@pytest.mark.parametrize("form", ["scpi99", *FORMS])
+def test_a_square_wave_has_the_peak_of_the_sine_that_was_asked_for(tmp_path: Path, form: str) -> None:
+    """Whatever unit the display shows a square wave in; and the sine is back after it."""
+    with begun(tmp_path, form) as bench:
+        set_frequency(bench.run, 400.0)
+        square_wave(bench.run, 0.3)
+        now = sounding(bench)
+        assert now.wave is not None
+        assert now.amplitude_v * now.wave.peak == pytest.approx(0.3 * math.sqrt(2.0), rel=1e-3)
+        assert now.wave.rms == pytest.approx(now.wave.peak, rel=1e-3)
+        assert now.frequency_hz == pytest.approx(400.0, rel=1e-6)
+        bench.run.bench.check_errors()
+        back_to_sine(bench.run, 1000.0)
+        tone(bench.run, 0.2)
+        assert sounding(bench).wave is None
+        assert level_v(bench) == pytest.approx(0.2, rel=1e-5)
+        assert sounding(bench).frequency_hz == pytest.approx(1000.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("form", OF_TWO_TONES)
+@pytest.mark.parametrize(("tones_hz", "share"), [((60.0, 7000.0), 0.2), ((19e3, 20e3), 0.5)])
+def test_two_tones_have_together_the_peak_of_the_sine_that_was_asked_for(
+    tmp_path: Path, form: str, tones_hz: tuple[float, float], share: float
+) -> None:
+    """Each as large as asked, found in what truly comes out by summing it against a sine."""
+    with begun(tmp_path, form) as bench:
+        two_tones(bench.run, TwoTones(*tones_hz, share, level_v=0.3))
+        bench.run.bench.check_errors()
+        now = sounding(bench)
+        assert now.wave is not None
+        cycle = now.amplitude_v * now.wave.at(np.arange(262_144) / 262_144)
+        lines = np.abs(np.fft.rfft(cycle)) * 2.0 / cycle.size
+        for tone_hz, part in zip(tones_hz, (1.0 - share, share), strict=True):
+            assert lines[round(tone_hz / now.frequency_hz)] == pytest.approx(part * 0.3 * math.sqrt(2.0), rel=2e-3)
+        back_to_sine(bench.run, 1000.0)
+        tone(bench.run, 0.2)
+        assert sounding(bench).wave is None
+        assert level_v(bench) == pytest.approx(0.2, rel=1e-5)

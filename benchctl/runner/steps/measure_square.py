@@ -16,7 +16,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.contexts import own_rise_times_s
-from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, square_wave
+from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, mute, square_wave
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import gain_of, level_in_v
 from benchctl.runner.acting.record_check import refuse_coarse_record
@@ -33,6 +33,9 @@ PERIODS = 3
 SAMPLES = 50_000
 # Half a period must have so many samples to show a top (`measure/shapes/square.py`).
 FEWEST_A_PERIOD = 80
+# An idle current that rises further than this with the capacitor is taken for an oscillation (common practice: a stage
+# that oscillates takes several times its idle current).
+MOST_RISE, LEAST_RISE_A = 1.3, 0.2
 # A square wave so many times as high as asked, at the small level, is not played at the large one.
 MOST_OVER_ASKED = 1.5
 
@@ -113,9 +116,13 @@ def _refuse_higher_than_asked(run: Run, capture: Capture, frequency_hz: float, l
 
 
 def _with_capacitor(step: MeasureSquare, run: Run, capacitor_f: float, level_v: float) -> Mapping[str, Capture]:
+    mute(run)
+    run.wait(SETTLE_S)
+    before_a = run.read("supply_current")
     _ask(run, capacitor_f)
     taken: dict[str, Capture] = {}
     try:
+        _refuse_oscillation(run, before_a)
         for frequency_hz in step.frequencies_hz:
             taken[role_of(CAPACITIVE, frequency_hz)] = _take(run, CAPACITIVE, frequency_hz, SMALL_PART * level_v)
     except MeasurementError:  # the run goes on after that, without the capacitor
@@ -123,6 +130,21 @@ def _with_capacitor(step: MeasureSquare, run: Run, capacitor_f: float, level_v: 
         raise
     _ask(run, None)
     return taken
+
+
+def _refuse_oscillation(run: Run, before_a: float) -> None:
+    """A stage that a capacitor makes oscillate takes current without a signal, and soon dies of it.
+
+    Raises:
+        MeasurementError: the supply current has risen.
+    """
+    run.wait(SETTLE_S)
+    now_a = run.read("supply_current")
+    if now_a > MOST_RISE * before_a + LEAST_RISE_A:
+        raise MeasurementError(
+            f"without a signal the supply current rose from {render(before_a, 'A')} to {render(now_a, 'A')} with the "
+            "capacitor connected: the output oscillates, so it is not driven"
+        )
 
 
 def _ask(run: Run, capacitor_f: float | None) -> None:

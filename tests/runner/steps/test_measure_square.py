@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.runner.acting.run import OwnHands
 from benchctl.runner.expected.capability import MOST, Capability
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
 from tests.runner.rig import Rig, amplifier_file
@@ -84,6 +85,24 @@ def test_a_capacitor_beside_the_load_makes_an_output_with_a_coil_ring(tmp_path: 
         "Connect 2",
         "Take the capacitor off outputs A and B again",
     ]
+
+
+def test_an_output_that_a_capacitor_makes_oscillate_is_not_driven(tmp_path: Path) -> None:
+    """The hands that connect it also turn the bias up, as an oscillation would: the supply current rises."""
+
+    def oscillating(rig: Rig) -> None:
+        class Hands(OwnHands):
+            def capacitor(self, capacitance_f: float | None) -> None:
+                rig.simulated.settle()
+                wrong = {} if capacitance_f is None else {("supply", "current"): 3.0}
+                rig.simulated.physical_bench.connections.wrong = wrong
+
+        rig.run.hands = Hands()
+
+    found = measured(tmp_path, "measure_square: {frequencies: [1 kHz], capacitor: 100 nF}", disturb=oscillating)
+    assert found.outcome.unmeasured
+    assert any("the output oscillates, so it is not driven" in note for note in found.notes)
+    assert found.requests[-1].startswith("Take the capacitor off")
 
 
 def with_hands(rig: Rig) -> None:
