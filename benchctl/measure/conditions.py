@@ -29,9 +29,9 @@ _LEVELS: Mapping[Drive, str] = {
 @dataclass(frozen=True)
 class Conditions:
     """Nominal load; frequency and level (V RMS of the generator) of the drive; set voltage of the supply; the channels
-    that were driven; what bursts were like, where they were not as the sequence asks for or usual; `terminals` where
-    the supply's voltage holds at the amplifier's terminals. None, or empty: it does not apply, or it is not on
-    record."""
+    that were driven; what bursts were like, where they were not as the sequence asks for or usual, or what sounded
+    instead of a sine; `terminals` where the supply's voltage holds at the amplifier's terminals. None, or empty: it
+    does not apply, or it is not on record."""
 
     load_ohm: float | None = None
     frequency_hz: float | None = None

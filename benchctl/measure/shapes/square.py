@@ -30,6 +30,8 @@ _LOW, _HIGH = 0.1, 0.9
 _SMOOTHED = 10
 # Of a settled part, whose means tell what has not settled from noise.
 _BLOCKS = 8
+# The largest of eight means of noise is seldom more than so many of its standard deviations.
+_LIKELY = 2.5
 # Fewer samples in half a period than this show no top.
 _FEWEST_SAMPLES = 40
 # A top must stand so many times above what it has of noise.
@@ -165,7 +167,8 @@ def _error(departures: Samples, step: float) -> float:
     further = 1.0 / (_SETTLED[1] - _SETTLED[0])
     noise = float(np.std(departures))
     blocks = [float(np.mean(block)) for block in np.array_split(departures, _BLOCKS) if block.size]
-    unsettled = max(map(abs, blocks))
+    by_noise = _LIKELY * noise / math.sqrt(departures.size / _BLOCKS)
+    unsettled = math.sqrt(max(max(map(abs, blocks)) ** 2 - by_noise**2, 0.0))
     random = 2.0 * noise / math.sqrt(departures.size)
     return math.hypot(further * random, further * unsettled, math.sqrt(alike(noise, step)))
 
