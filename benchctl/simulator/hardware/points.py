@@ -64,7 +64,8 @@ class Points:
         if not swings(self._bench.circuit()):
             return np.asarray([self._bench.rails[number]])
         times_s = self._aperture_s()
-        return waveforms.rails_v(self._bench.history.between(times_s[0], times_s[-1]), times_s)[number]
+        samples_v = waveforms.rails_v(self._bench.history.between(times_s[0], times_s[-1]), times_s)
+        return np.asarray(samples_v[number], dtype=np.float64)
 
     def _aperture_s(self) -> Samples:
         """The instants of a reading, up to now."""
