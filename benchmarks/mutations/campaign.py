@@ -34,7 +34,10 @@ TARGETS = (
     Target("benchctl.guard.read_back", (_PAGE, "tests/guard/test_read_back.py")),
     Target("benchctl.guard.herald", ("tests/guard/test_herald.py", "tests/guard/test_hand_over.py")),
     Target("benchctl.guard.guardian.guardianship", (_PAGE, "tests/guard/guardian/test_guardianship.py")),
-    Target("benchctl.guard.guardian.process", (_PAGE, "tests/guard/guardian/test_process.py")),
+    Target(
+        "benchctl.guard.guardian.process",
+        (_PAGE, "tests/guard/guardian/test_acting.py", "tests/guard/guardian/test_process.py"),
+    ),
     Target("benchctl.guard.guardian.turn", ("tests/guard/guardian/test_turn.py",)),
     Target("benchctl.guard.guardian.wires", ("tests/guard/guardian/test_wires.py",)),
     Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),

@@ -79,7 +79,6 @@ def main() -> int:
 
 def stand_guard(orders: Orders, inbox: Inbox, turn: Turn) -> bool:
     """Watch and act until the run is over. Returns whether the bench is safe, or was left to a run that said so."""
-    is_safe = True
     patience_s: float | None = orders.patience_s
     while (alarm := _watch(inbox, patience_s)) is not None:
         _tell(Word.ACTING)
