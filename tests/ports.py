@@ -1,18 +1,24 @@
 """Ports for servers that are started a moment later, and addresses where nobody is.
 
 The system hands out ports from 32768 upwards (49152 elsewhere) to whoever connects, so one of those that was free just
-now may be a client's by the time it is served. These lie below, and each test process draws from a thousand of its own.
+now may be a client's by the time it is served. These lie below. Each process draws from some of its own: a lock, which
+ends with the process, keeps them from every other one, also from that of another checkout.
 """
 
 from __future__ import annotations
 
-import os
 import random
-import re
 import socket
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
 
-_FIRST, _EACH, _PROCESSES = 20_000, 1000, 12
+from benchctl.file_lock import try_lock
+
+_FIRST, _EACH, _PROCESSES = 20_000, 250, 48
+_LOCKS: list[BinaryIO] = []
+"""held until this process ends"""
 
 
 def free_port() -> int:
@@ -26,12 +32,25 @@ def free_ports(count: int) -> list[int]:
 
 
 def _free() -> Iterator[int]:
-    worker = int(re.sub(r"\D", "", os.environ.get("PYTEST_XDIST_WORKER", "")) or 0) % _PROCESSES
-    first = _FIRST + worker * _EACH
+    first = _FIRST + _own_share() * _EACH
     while True:
         for port in random.sample(range(first, first + _EACH), _EACH):
             if _is_free(port):
                 yield port
+
+
+def _own_share() -> int:
+    """A share of the ports that no other process has; any, should there be more processes than shares."""
+    for share in range(_PROCESSES):
+        try:
+            lock = Path(tempfile.gettempdir(), f"benchctl-test-ports-{share}").open("ab")
+        except OSError:  # it belongs to another user
+            continue
+        if try_lock(lock):
+            _LOCKS.append(lock)
+            return share
+        lock.close()
+    return random.randrange(_PROCESSES)
 
 
 def _is_free(port: int) -> bool:

@@ -32,16 +32,25 @@ def read(tmp_path_factory: pytest.TempPathFactory) -> Reader:
 
 
 class Reader:
-    """Reads a page when it is first asked for."""
+    """Reads a page when it is first asked for; what could not be read is not tried again."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self.page = cache(self._page)
+        self._attempt = cache(self._attempted)
 
-    def _page(self, page: str) -> Reading:
+    def page(self, page: str) -> Reading:
+        read = self._attempt(page)
+        if isinstance(read, Exception):
+            raise AssertionError(f"{page} cannot be read") from read
+        return read
+
+    def _attempted(self, page: str) -> Reading | Exception:
         folder = self._folder / page.replace("/", "_")
         folder.mkdir()
-        return read_page(page, folder)
+        try:
+            return read_page(page, folder)
+        except Exception as error:  # noqa: BLE001 - each test of this page shows it
+            return error
 
     def command(self, page: str, command: str) -> Ran:
         return next(ran for ran in self.page(page).ran if ran.command == command)

@@ -112,10 +112,13 @@ def test_recorded_in_real_time_and_replayed_in_virtual_time_it_gives_the_same_fi
     assert out, err
     replayed = json.loads(out)
     assert (replayed["exit_code"], replayed["error"], replayed["replayed"]) == (0, None, True)
-    values, again = ({what: float(row["value"]) for what, row in figures(each).items()} for each in (real, replayed))
-    assert len(values) > 30
-    # A mean over a second of readings may hold one more or less: sleeping is not exact in real time.
-    assert again == pytest.approx(values, rel=1e-3)
-    from_records = [what for what in values if what[-1].startswith(("burst_", "continuous_"))]
+    found, again = figures(real), figures(replayed)
+    assert found.keys() == again.keys()
+    assert len(found) > 30
+    # A mean over a second of readings holds as many of them as a busy computer has time for, so it may move a little.
+    assert [what for what in found if not agree(found[what], again[what])] == []
+    from_records = [what for what in found if what[-1].startswith(("burst_", "continuous_"))]
     assert len(from_records) > 10
-    assert {what: again[what] for what in from_records} == {what: values[what] for what in from_records}
+    assert {what: again[what]["value"] for what in from_records} == {
+        what: found[what]["value"] for what in from_records
+    }

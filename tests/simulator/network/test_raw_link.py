@@ -13,6 +13,7 @@ from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.model.description import SupplyDescription, SupplyOutputDescription
 from tests.simulator.benches import describe
 
+DEADLINE_S = 30.0  # only ends the wait for a broken program
 OUTPUTS = (SupplyOutputDescription("main", 1, 20.0, 120.0), SupplyOutputDescription("remote", 2, 20.0, 1.0))
 
 
@@ -29,7 +30,7 @@ def served(**vices: object) -> Iterator[tuple[SimulatedBench, tuple[str, int], C
 
 
 def connect(address: tuple[str, int]) -> socket.socket:
-    return socket.create_connection(address, timeout=5)
+    return socket.create_connection(address, timeout=DEADLINE_S)
 
 
 def ask(link: socket.socket, message: bytes) -> bytes:
@@ -73,10 +74,11 @@ def test_an_instrument_with_one_link_closes_every_other() -> None:
 
 
 def test_it_takes_the_next_link_only_some_time_after_the_last_has_gone() -> None:
-    with served(clients="one", free_again_after=0.5) as (bench, address, clock):
+    with served(clients="one", free_again_after=0.5) as (_, address, clock):
         with connect(address) as link:
             assert is_taken(link)
-        bench.settle()
+            link.shutdown(socket.SHUT_WR)
+            assert link.recv(1) == b"", "the instrument has noticed that its client has gone"
         for now_s, is_free in ((0.49, False), (0.5, True)):
             clock.now_s = now_s
             with closing(connect(address)) as link:
