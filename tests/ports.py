@@ -43,7 +43,7 @@ def _own_share() -> int:
     """A share of the ports that no other process has; any, should there be more processes than shares."""
     for share in range(_PROCESSES):
         try:
-            lock = Path(tempfile.gettempdir(), f"benchctl-test-ports-{share}").open("ab")
+            lock = Path(tempfile.gettempdir(), f"benchctl-test-ports-{share}").open("ab")  # noqa: SIM115 - open as long as its lock is held
         except OSError:  # it belongs to another user
             continue
         if try_lock(lock):
