@@ -1,51 +1,86 @@
-"""The long campaign: `python -m benchmarks.coverage --benches 300`."""
+"""The long campaign: `python -m benchmarks.coverage --draws 1000`."""
 
 from __future__ import annotations
 
+import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from benchmarks.coverage.campaign import Judged, judged_figures
+from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, Judged, Pair, judged_figures
+from benchmarks.coverage.kept import Kept
 from benchmarks.coverage.statistics import by_name, table_of
+
+_Job = tuple[Pair, int]
 
 
 @click.command()
-@click.option("--benches", default=300, show_default=True, help="How many simulated benches, each with its own errors.")
-@click.option("--first-seed", default=1, show_default=True)
-@click.option("--bench", default="workshop", show_default=True, help="A shipped bench file that states a seed.")
-@click.option("--amplifier", default="hx2150", show_default=True, help="A shipped amplifier of 12 V for 4 ohm.")
-@click.option("--workers", default=2, show_default=True, help="Processes at work at once.")
-def main(benches: int, first_seed: int, bench: str, amplifier: str, workers: int) -> None:
-    """Run the benches, compare each figure with its true value, and print the result."""
-    console = Console()
-    judged: list[Judged] = []
-    with Progress(
-        *Progress.get_default_columns()[:2], MofNCompleteColumn(), TimeRemainingColumn(), console=console
-    ) as bar:
-        task = bar.add_task("benches", total=benches)
-        for figures in _campaign(range(first_seed, first_seed + benches), bench, amplifier, workers):
-            judged += figures
-            bar.advance(task)
-    judged.sort(key=lambda figure: figure.seed)
-    console.print(table_of(by_name(judged), benches))
+@click.option("--draws", default=1000, show_default=True, help="Simulated benches for each pair, each with own errors.")
+@click.option("--first-seed", default=1, show_default=True, help="Of the first bench; each further one has the next.")
+@click.option("--bench", "benches", multiple=True, default=BENCHES, show_default=True)
+@click.option("--amplifier", "amplifiers", multiple=True, default=AMPLIFIERS, show_default=True)
+@click.option("--tidy", is_flag=True, help="With instruments that have errors, and nothing else that is not ideal.")
+@click.option("--jobs", default=2, show_default=True, help="Processes at work at once.")
+@click.option("--keep", type=click.Path(path_type=Path), help="Folder of the results, to go on with later.")
+def main(  # noqa: PLR0917 - click gives each by its name
+    draws: int,
+    first_seed: int,
+    benches: Sequence[str],
+    amplifiers: Sequence[str],
+    tidy: bool,
+    jobs: int,
+    keep: Path | None,
+) -> None:
+    """Run benches, compare each figure with its true value, and print a table for each bench and amplifier."""
+    console = Console(width=110)
+    pairs = [Pair(bench, amplifier, is_untidy=not tidy) for bench in benches for amplifier in amplifiers]
+    with _folder(keep) as folder:
+        kept = Kept(folder)
+        seeds = range(first_seed, first_seed + draws)
+        left = [(pair, seed) for pair in pairs for seed in seeds if seed not in kept.seeds(pair)]
+        failed = _run(left, kept, jobs)
+        for pair in pairs:
+            console.print(table_of(by_name(kept.of(pair)), str(pair)))
+    for pair, seed, reason in failed:
+        console.print(f"{pair}, seed {seed}: {reason}", soft_wrap=True)
+    sys.exit(1 if failed else 0)
 
 
-def _campaign(seeds: range, bench: str, amplifier: str, workers: int) -> Iterator[list[Judged]]:
-    """The figures of each bench, as soon as they are ready."""
-    with ProcessPoolExecutor(workers) as pool:
-        for ready in as_completed([pool.submit(_one, seed, bench, amplifier) for seed in seeds]):
-            yield ready.result()
-
-
-def _one(seed: int, bench: str, amplifier: str) -> list[Judged]:
+@contextmanager
+def _folder(keep: Path | None) -> Iterator[Path]:
+    if keep is not None:
+        yield keep
+        return
     with tempfile.TemporaryDirectory() as folder:
-        return judged_figures(seed, bench, amplifier, Path(folder))
+        yield Path(folder)
+
+
+def _run(jobs: Sequence[_Job], kept: Kept, workers: int) -> list[tuple[Pair, int, str]]:
+    """Run what is not kept yet; returns the runs that ended early, with the reason."""
+    failed: list[tuple[Pair, int, str]] = []
+    columns = (*Progress.get_default_columns()[:2], MofNCompleteColumn(), TimeRemainingColumn())
+    with ProcessPoolExecutor(workers) as pool, Progress(*columns, console=Console(stderr=True)) as bar:
+        task = bar.add_task("benches", total=len(jobs))
+        running = {pool.submit(_one, *job): job for job in jobs}
+        for ready in as_completed(running):
+            pair, seed = running[ready]
+            try:
+                kept.add(pair, seed, ready.result())
+            except RuntimeError as error:
+                failed.append((pair, seed, str(error)))
+            bar.advance(task)
+    return failed
+
+
+def _one(pair: Pair, seed: int) -> list[Judged]:
+    with tempfile.TemporaryDirectory() as folder:
+        return judged_figures(seed, pair, Path(folder))
 
 
 if __name__ == "__main__":

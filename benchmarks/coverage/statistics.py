@@ -13,13 +13,16 @@ from rich.table import Table
 
 from benchmarks.coverage.campaign import Judged
 
-LEAST_COVERED = 0.95
+COVERED = (0.93, 0.975)
 SPREAD = (0.85, 1.15)
 
 
 @dataclass(frozen=True)
 class Coverage:
-    """Statistics of a group of figures; mean and spread are those of the errors over their standard uncertainties."""
+    """Statistics of a group of figures; mean and spread are those of the errors over their standard uncertainties.
+
+    `bounds` counts those of the figures that are bounds: they count as covered or not, but have no score.
+    """
 
     name: str
     benches: int
@@ -27,20 +30,35 @@ class Coverage:
     covered: float
     mean: float
     spread: float
+    bounds: int = 0
 
     @property
-    def is_honest(self) -> bool:
-        """Whether the uncertainties are neither too small nor too large by more than chance explains.
+    def chance(self) -> float:
+        """Two standard deviations of the covered part for 95 %, by chance.
 
-        The figures of one bench share its errors, so the count is that of benches: two standard deviations of as many
-            draws are allowed.
+        The figures of one bench share its errors, so the count is that of benches.
         """
-        chance = 2.0 * math.sqrt(LEAST_COVERED * (1.0 - LEAST_COVERED) / self.benches)
-        return self.covered >= LEAST_COVERED - chance and SPREAD[0] <= self.spread <= SPREAD[1]
+        return 2.0 * math.sqrt(0.95 * 0.05 / self.benches)
+
+    @property
+    def mark(self) -> str:
+        """What is wrong with the uncertainties, by more than chance explains; nothing where they are as they should be.
+
+        `too narrow`: the truth lies outside too often. `too wide`: errors are smaller than stated. `rectangular`: they
+        are as large as stated, and yet always within U, since a limit of error has no tails.
+        """
+        least, most = COVERED
+        if self.bounds == self.figures:
+            return "too narrow" if self.covered < least - self.chance else "bounds"
+        if self.covered < least - self.chance or self.spread > SPREAD[1]:
+            return "too narrow"
+        if self.spread < SPREAD[0]:
+            return "too wide"
+        return "rectangular" if self.covered > most + self.chance else ""
 
 
 def coverage(name: str, judged: Iterable[Judged]) -> Coverage:
-    """The statistics of some figures. Bounds count as covered or not, but have no score."""
+    """The statistics of some figures."""
     figures = list(judged)
     scores = np.array([figure.score for figure in figures if figure.score is not None])
     return Coverage(
@@ -50,6 +68,7 @@ def coverage(name: str, judged: Iterable[Judged]) -> Coverage:
         float(np.mean([figure.is_covered for figure in figures])),
         float(scores.mean()) if scores.size else float("nan"),
         float(scores.std()) if scores.size else float("nan"),
+        len(figures) - scores.size,
     )
 
 
@@ -62,16 +81,25 @@ def by_name(judged: Iterable[Judged]) -> list[Coverage]:
     return [coverage(name, group) for name, group in groups.items()] + [coverage("all", everything)]
 
 
-def table_of(rows: Iterable[Coverage], benches: int) -> Table:
+def table_of(rows: Iterable[Coverage], what: str) -> Table:
     """All groups as a table."""
-    title = f"Coverage over {benches} benches"
-    caption = f"asked for: truth within k = 2 for {LEAST_COVERED:.0%} or more, spread {SPREAD[0]} to {SPREAD[1]}"
+    groups = list(rows)
+    title = f"Coverage over {groups[-1].benches} benches: {what}"
+    caption = (
+        f"asked for: truth within U for {COVERED[0]:.1%} to {COVERED[1]:.1%}, spread {SPREAD[0]} to {SPREAD[1]}; "
+        f"chance allows for {groups[-1].chance:.1%} more or less"
+    )
     table = Table(title=title, caption=caption, title_justify="left", caption_justify="left")
-    for heading in ("figure", "figures", "covered", "mean", "spread", ""):
+    for heading in ("figure", "figures", "bounds", "covered", "mean", "spread", ""):
         table.add_column(heading, justify="left" if heading in {"figure", ""} else "right")
-    for row in rows:
-        verdict = "" if row.is_honest else "off"
+    for row in groups:
         table.add_row(
-            row.name, str(row.figures), f"{row.covered:.1%}", f"{row.mean:+.2f}", f"{row.spread:.2f}", verdict
+            row.name,
+            str(row.figures),
+            str(row.bounds or ""),
+            f"{row.covered:.1%}",
+            f"{row.mean:+.2f}",
+            f"{row.spread:.2f}",
+            row.mark,
         )
     return table

@@ -98,6 +98,12 @@ class OscilloscopeImperfections(Part):
         description="part of each other input's voltage that reaches an input",
         examples=["-60 dB"],
     )
+    shared_gain: Annotated[Ratio, bounded("1", at_least=0, at_most=1)] = Field(
+        default=0.0,
+        description="part of the variance of the inputs' errors of gain that all inputs have in common, "
+        "as they share one reference",
+        examples=["50 %"],
+    )
 
 
 class MainsImperfections(Part):

@@ -5,7 +5,9 @@ from __future__ import annotations
 from pydantic import Field
 
 from benchctl.documents.model.fields import (
+    NotNegativeAmperes,
     NotNegativeOhms,
+    NotNegativeVolts,
     PositiveHertz,
     PositiveKelvinsPerWatt,
     PositiveOhms,
@@ -58,3 +60,9 @@ class SupplyImperfections(Part):
         examples=["1 V"],
     )
     whine: Whine | None = Field(default=None, description="a tone on the main output")
+    voltage_step_v: NotNegativeVolts = Field(
+        default=0.0, description="step in which it shows its voltage; 0 V: as fine as its numbers", examples=["0.1 V"]
+    )
+    current_step_a: NotNegativeAmperes = Field(
+        default=0.0, description="step in which it shows its current; 0 A: as fine as its numbers", examples=["0.1 A"]
+    )

@@ -41,6 +41,7 @@ class Supply(Instrument[SupplySettings]):
         }
         self.chosen = min(self.outputs)
         self._chance = physical_bench.true_errors.stream("supply noise")
+        self._imperfections = physical_bench.description.bench.imperfections.supply
         super().__init__(physical_bench, now)
 
     def defaults(self) -> SupplySettings:
@@ -129,13 +130,15 @@ class Supply(Instrument[SupplySettings]):
         """The voltage at the terminals, or at the sense leads."""
         true_v = self.physical_bench.supply_means(number, MEASURING_S).voltage_v
         error = self.outputs[number].voltage_reading
-        return self._factor(number, "voltage") * self._read(error, true_v, VOLTAGE_NOISE_V)
+        shown_v = self._factor(number, "voltage") * self._read(error, true_v, VOLTAGE_NOISE_V)
+        return _in_steps(shown_v, self._imperfections.voltage_step_v)
 
     def measure_a(self, number: int) -> float:
         """The current."""
         true_a = self.physical_bench.supply_means(number, MEASURING_S).current_a
         error = self.outputs[number].current_reading
-        return self._factor(number, "current") * self._read(error, true_a, CURRENT_NOISE_A)
+        shown_a = self._factor(number, "current") * self._read(error, true_a, CURRENT_NOISE_A)
+        return _in_steps(shown_a, self._imperfections.current_step_a)
 
     def _factor(self, number: int, what: str) -> float:
         """A fault of the bench makes readings of the main output wrong."""
@@ -144,3 +147,8 @@ class Supply(Instrument[SupplySettings]):
 
     def _read(self, error: TrueError, true_value: float, noise: float) -> float:
         return error.indicated(true_value) + self._chance.gauss(0.0, noise)
+
+
+def _in_steps(value: float, step: float) -> float:
+    """As a display shows it that has no finer steps."""
+    return round(value / step) * step if step else value

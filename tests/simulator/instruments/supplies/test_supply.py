@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from benchctl.documents.bench_file.imperfections import Imperfections
+from benchctl.documents.bench_file.simulation import BenchSimulation
+from benchctl.documents.bench_file.supply_imperfections import SupplyImperfections
 from tests.simulator.talk import Room
 
 
@@ -40,6 +43,17 @@ def test_it_reads_back_voltage_current_and_power(room: Room) -> None:
     assert volts == pytest.approx(14.4, abs=0.003)
     assert amperes == pytest.approx(1.65, abs=0.05)
     assert watts == pytest.approx(volts * amperes, rel=0.02)
+
+
+def test_a_coarse_supply_shows_whole_steps_only() -> None:
+    """The nearest whole multiple of 0.1 V and of 0.1 A."""
+    coarse = SupplyImperfections.model_validate({"voltage_step": "0.1 V", "current_step": "0.1 A"})
+    fine_room, room = Room(), Room(bench=BenchSimulation(imperfections=Imperfections(supply=coarse)))
+    shown = []
+    for each in (fine_room, room):
+        each.power_on(101, 102)
+        shown.append([float(each.supply.ask(f"INST:NSEL 1;:MEAS:{what}?")) for what in ("VOLT", "CURR")])
+    assert shown[1] == pytest.approx([round(10.0 * value) / 10.0 for value in shown[0]])
 
 
 def test_the_read_back_of_a_burst_train_depends_on_when_one_asks(room: Room) -> None:

@@ -186,10 +186,19 @@ class Inputs:
         }
         return named[channel.signal]
 
+    def _with_shared(self, own_gain: float) -> float:
+        """An error of gain, part of which every input has in common."""
+        shared = self._physical_bench.description.bench.imperfections.oscilloscope.shared_gain
+        if not shared:
+            return own_gain
+        common = self._physical_bench.true_errors.error("oscilloscope", Spec(self._description.voltage.reading))
+        return math.sqrt(shared) * common.gain + math.sqrt(1.0 - shared) * own_gain
+
     def _digitiser(self, number: int) -> Digitiser:
         description, true_errors = self._description, self._physical_bench.true_errors
         imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
         own = true_errors.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
+        gain = self._with_shared(own.gain)
         wired = self._wired.get(number)
         volts_per_unit = 1.0
         if wired is not None:
@@ -198,7 +207,7 @@ class Inputs:
         return Digitiser(
             bits=description.bits,
             volts_per_unit=volts_per_unit,
-            error=TrueError(own.gain, own.offset * description.voltage.fixed),
+            error=TrueError(gain, own.offset * description.voltage.fixed),
             range_error=lambda full_scale_v: (
                 true_errors.part(f"oscilloscope {number}", f"{full_scale_v:.6g} V") * description.voltage.range
             ),
