@@ -68,8 +68,8 @@ def _worst_distortions(
     is_sure = context.low_pass_hz is None or is_fine(interval_s)
     checks = burst_tables(capture, context) if fine is not None and not is_sure else {}
     for channel, table in tables.items():
-        check = (checks[channel].worst.thd_n, capture.interval_s) if channel in checks else None
-        thd_n = table.worst.thd_n
+        check = (checks[channel].worst_thd_n, capture.interval_s) if channel in checks else None
+        thd_n = table.worst_thd_n
         seen = Unfolded(thd_n) if is_sure else unfolded(thd_n, interval_s, check)
         yield distortion_figure("thd_n", seen.distortion, channel, seen.doubt)
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchctl.measure.signal.record import Capture, Trace
+from benchctl.measure.signal.rounding import alike
 from benchctl.measure.uncertainty import Accuracies
 
 # What is left of the stated error of zero once it was subtracted. It drifts with the instrument's temperature: while a
@@ -50,9 +51,12 @@ def stated_limit(accuracies: Accuracies, full_scale: float) -> float:
     return float(sum(accuracy.zero_limit(full_scale) for accuracy in accuracies))
 
 
-def limit_left(accuracies: Accuracies, full_scale: float, bits: int) -> float:
-    """The largest error of zero once it was subtracted: its drift, and half a step of the converter."""
-    return DRIFT * stated_limit(accuracies, full_scale) + half_step(full_scale, bits)
+def limit_left(accuracies: Accuracies, full_scale: float, bits: int, noise: float = 0.0) -> float:
+    """The largest error of zero once it was subtracted: its drift, and what noise leaves of half a step of the
+    converter, in the record of the zero and in the one that it is taken from."""
+    step = 2.0 * half_step(full_scale, bits)
+    largest = math.sqrt(2.0 * alike(noise, step))  # the rounding error goes as a sine where there is any noise
+    return DRIFT * stated_limit(accuracies, full_scale) + min(half_step(full_scale, bits), 2.0 * largest)
 
 
 def half_step(full_scale: float, bits: int) -> float:
@@ -73,7 +77,8 @@ def _zero(trace: Trace, accuracies: Accuracies, bits: int) -> Zero:
     values = trace.values()
     noise = float(np.std(values))
     own = 2.0 * noise / math.sqrt(values.size)
-    return Zero(trace.scale, float(np.mean(values)), noise, limit_left(accuracies, trace.full_scale, bits) + own)
+    limit = limit_left(accuracies, trace.full_scale, bits, noise) + own
+    return Zero(trace.scale, float(np.mean(values)), noise, limit)
 
 
 def beyond_stated(record: Capture, accuracy: Mapping[str, Accuracies], bits: int) -> dict[str, Trace]:

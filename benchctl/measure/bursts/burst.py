@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 
 import numpy as np
@@ -23,6 +23,7 @@ from benchctl.measure.signal.record import Capture, Samples, Trace
 
 __all__ = ["Burst", "Cycle", "CycleTable", "cycle_table", "find_burst"]
 
+_FEWEST_TO_SCATTER = 4  # cycles: fewer tell too little of how they differ
 _BATCH = 1 << 16  # samples taken apart at a time: they stay in the cache, and a long record needs little room
 
 
@@ -77,6 +78,24 @@ class CycleTable:
     def worst(self) -> Cycle:
         """The cycle with the most distortion."""
         return max(self.cycles, key=lambda cycle: cycle.thd_n.ratio)
+
+    @property
+    def worst_thd_n(self) -> Distortion:
+        """The distortion of the worst cycle, freed of what choosing the worst among noisy ones adds.
+
+        Of cycles that are alike the highest ratio is the one to which noise has added most. How far the true ratios
+        differ is what the seen ones scatter beyond their noise; each true one lies that part of the way from the mean
+        to what was seen (shrinkage after James and Stein; the part is the signal in the variance).
+        """
+        ratios = np.array([cycle.thd_n.ratio for cycle in self.cycles])
+        worst = self.worst.thd_n
+        if ratios.size < _FEWEST_TO_SCATTER:
+            return worst
+        noise = worst.floor**2 / (2.0 * worst.lines)
+        scatter = float(np.var(ratios, ddof=1))
+        told = max(scatter - noise, 0.0) / scatter if scatter > 0.0 else 1.0
+        mean = float(ratios.mean())
+        return replace(worst, ratio=mean + told * (worst.ratio - mean))
 
 
 def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BAND_HZ) -> CycleTable:
