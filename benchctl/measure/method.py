@@ -66,6 +66,11 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("output_impedance", "damping_factor", "droop", "power_drift", "fold_back_gain"),
         ),
         Change(
+            "the worst cycle of a burst is freed of what choosing it among noisy ones adds; a zero is freed of "
+            "rounding that noise averages",
+            ("thd_n", "dc_offset"),
+        ),
+        Change(
             "time constants have an uncertainty, and are left out where it is too large to be of use",
             ("heatsink_time_constant", "heatsink_time_constant_fast"),
         ),

@@ -30,9 +30,19 @@ COARSE = 50_000
 
 @dataclass(frozen=True)
 class Cycle:
-    """One cycle of a channel's output, without noise."""
+    """One cycle of a channel's output, without noise; of a class D amplifier what lies within the band of the figures,
+    as its figures have it, and the RMS of the rest, which is its carrier's."""
 
     volts: Samples
+    residue_v: float = 0.0
+
+    @classmethod
+    def within(cls, volts: Samples, highest: int) -> Cycle:
+        """Of all that there is, the harmonics up to a number."""
+        lines = np.fft.rfft(volts)
+        rest = 2.0 * np.abs(lines[highest + 1 :] / volts.size) ** 2
+        lines[highest + 1 :] = 0.0
+        return cls(np.fft.irfft(lines, volts.size), math.sqrt(float(rest.sum())))
 
     @property
     def mean_square(self) -> float:
@@ -76,10 +86,12 @@ def idle_truth(record: TrueRecord, heatsink_c: float) -> Truths:
     }
 
 
-def continuous_truth(record: TrueRecord, heatsink_c: float, band_hz: float = BAND_HZ) -> Truths:
+def continuous_truth(
+    record: TrueRecord, heatsink_c: float, band_hz: float = BAND_HZ, low_pass_hz: float | None = None
+) -> Truths:
     """A steady tone: each of its cycles is like the first. Distortion is that within the band of the figures."""
     period_s = 1.0 / record.frequency_hz
-    cycles = {c: _cycle(record, c, record.start_s, period_s) for c in record.channels}
+    cycles = {c: _cycle(record, c, record.start_s, period_s, low_pass_hz) for c in record.channels}
     values = _powers(record, "continuous_power", cycles)
     for channel, cycle in cycles.items():
         rms_v = math.sqrt(cycle.mean_square)
@@ -87,6 +99,7 @@ def continuous_truth(record: TrueRecord, heatsink_c: float, band_hz: float = BAN
         fundamental, distortion = cycle.harmonics(record.frequency_hz, band_hz=band_hz)
         values |= {
             ("output_rms", channel): rms_v,
+            ("carrier_residue", channel): cycle.residue_v,
             ("output_peak", channel): cycle.peak_v,
             ("crest_factor", channel): cycle.half_span_v / rms_v,
             ("thd_n", channel): math.sqrt(distortion / (fundamental + distortion)),
@@ -115,9 +128,9 @@ def above_rest_truth(rest: TrueRecord, driven: TrueRecord) -> Truths:
     }
 
 
-def clean_burst_truth(record: TrueRecord, cycles: int) -> Truths:
+def clean_burst_truth(record: TrueRecord, cycles: int, low_pass_hz: float | None = None) -> Truths:
     """At clean drive: the lowest power, the worst distortion."""
-    table = _burst(record, cycles)
+    table = _burst(record, cycles, low_pass_hz)
     values = _chosen(record, "burst_power_clean", table, np.argmin)
     for channel, row in table.items():
         squares = [cycle.harmonics(record.frequency_hz) for cycle in row]
@@ -125,9 +138,11 @@ def clean_burst_truth(record: TrueRecord, cycles: int) -> Truths:
     return values
 
 
-def full_burst_truth(record: TrueRecord, cycles: int, every_s: float, heatsink_c: float) -> Truths:
+def full_burst_truth(
+    record: TrueRecord, cycles: int, every_s: float, heatsink_c: float, low_pass_hz: float | None = None
+) -> Truths:
     """At full drive."""
-    table = _burst(record, cycles)
+    table = _burst(record, cycles, low_pass_hz)
     values = _chosen(record, "burst_power_first", table, lambda _: 0)
     values |= _chosen(record, "burst_power_last", table, lambda watts: len(watts) - 1)
     values |= _chosen(record, "burst_power_lowest", table, np.argmin)
@@ -154,14 +169,19 @@ def full_burst_truth(record: TrueRecord, cycles: int, every_s: float, heatsink_c
     }
 
 
-def _cycle(record: TrueRecord, channel: str, start_s: float, period_s: float) -> Cycle:
-    return Cycle(record.output_v(channel, start_s + period_s * (np.arange(FINE) + 0.5) / FINE))
+def _cycle(
+    record: TrueRecord, channel: str, start_s: float, period_s: float, low_pass_hz: float | None = None
+) -> Cycle:
+    volts = record.output_v(channel, start_s + period_s * (np.arange(FINE) + 0.5) / FINE)
+    return Cycle(volts) if low_pass_hz is None else Cycle.within(volts, math.floor(low_pass_hz * period_s * 1.001))
 
 
-def _burst(record: TrueRecord, cycles: int) -> dict[str, list[Cycle]]:
+def _burst(record: TrueRecord, cycles: int, low_pass_hz: float | None = None) -> dict[str, list[Cycle]]:
     start_s, period_s = record.loudest_s(), 1.0 / record.frequency_hz
     return {
-        channel: [_cycle(record, channel, start_s + number * period_s, period_s) for number in range(cycles)]
+        channel: [
+            _cycle(record, channel, start_s + number * period_s, period_s, low_pass_hz) for number in range(cycles)
+        ]
         for channel in record.channels
     }
 
