@@ -74,19 +74,28 @@ def compared_figures(before: Sequence[FiguresEntry], after: Sequence[FiguresEntr
     """Every figure of either run, changed or not: those of the first run in its order, then those that only the second
     run has."""
     whole = all(entry.conditions.is_whole for entry in (*before, *after))
-    old, new = _by_place(before, whole=whole), _by_place(after, whole=whole)
+    limits = all(_has_limits(entry) for entry in (*before, *after))
+    old, new = (_by_place(entries, whole=whole, limits=limits) for entries in (before, after))
     return [Change(place, old.get(place), new.get(place)) for place in dict.fromkeys([*old, *new])]
 
 
-def _by_place(entries: Sequence[FiguresEntry], *, whole: bool) -> dict[Occasion, Figure]:
+def _has_limits(entry: FiguresEntry) -> bool:
+    """Whether each level that a search found is on record with its distortion bound; older runs did not keep that."""
+    each = (entry.conditions, *entry.captured.values())
+    return all(one.thd_limit is not None for one in each if one.drive in {"clean", "full"})
+
+
+def _by_place(entries: Sequence[FiguresEntry], *, whole: bool, limits: bool) -> dict[Occasion, Figure]:
     return {
-        Occasion(entry.step, entry.analysis, _to_share(entry, figure, whole=whole), identity(figure)): figure
+        Occasion(
+            entry.step, entry.analysis, _to_share(entry, figure, whole=whole, limits=limits), identity(figure)
+        ): figure
         for entry in entries
         for figure in entry.figures
     }
 
 
-def _to_share(entry: FiguresEntry, figure: Figure, *, whole: bool) -> Conditions:
+def _to_share(entry: FiguresEntry, figure: Figure, *, whole: bool, limits: bool) -> Conditions:
     """The conditions that must be equal in both runs; a searched level may differ.
 
     Where one of the runs did not keep all its conditions, load and frequency are used. Idle figures of such a run carry
@@ -95,6 +104,7 @@ def _to_share(entry: FiguresEntry, figure: Figure, *, whole: bool) -> Conditions
     found = entry.conditions_of(figure)
     if not whole:
         return Conditions(found.load_ohm, None if entry.analysis == "idle" else found.frequency_hz)
+    found = found if limits else replace(found, thd_limit=None)
     return found if found.drive in ("set", "undriven") else replace(found, level_v=None)
 
 

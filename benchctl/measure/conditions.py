@@ -30,8 +30,8 @@ _LEVELS: Mapping[Drive, str] = {
 class Conditions:
     """Nominal load; frequency and level (V RMS of the generator) of the drive; set voltage of the supply; the channels
     that were driven; what bursts were like, where they were not as the sequence asks for or usual, or what sounded
-    instead of a sine; `terminals` where the supply's voltage holds at the amplifier's terminals. None, or empty: it
-    does not apply, or it is not on record."""
+    instead of a sine; `terminals` where the supply's voltage holds at the amplifier's terminals; the distortion (THD+N)
+    that a clean or full level was searched for. None, or empty: it does not apply, or it is not on record."""
 
     load_ohm: float | None = None
     frequency_hz: float | None = None
@@ -41,6 +41,7 @@ class Conditions:
     driven: tuple[str, ...] = ()
     bursts: str = ""
     supply_at: str = ""
+    thd_limit: float | None = None
 
     @property
     def is_whole(self) -> bool:
@@ -53,8 +54,15 @@ class Conditions:
         return replace(self, frequency_hz=None) if self.drive == "undriven" else self
 
     def driven_as(self, other: Conditions) -> Conditions:
-        """These, with level, drive, driven channels and bursts of others."""
-        return replace(self, level_v=other.level_v, drive=other.drive, driven=other.driven, bursts=other.bursts)
+        """These, with all that others say of the drive: its level, the channels and the bursts."""
+        return replace(
+            self,
+            level_v=other.level_v,
+            drive=other.drive,
+            driven=other.driven,
+            bursts=other.bursts,
+            thd_limit=other.thd_limit,
+        )
 
     def without(self, said: Conditions) -> Conditions:
         """What these tell beyond `said`: a field that is the same in both is left empty. A level keeps its name."""
@@ -70,13 +78,14 @@ class Conditions:
             "" if self.frequency_hz is None else render(self.frequency_hz, "Hz"),
             "" if self.supply_set_v is None else f"{render(self.supply_set_v, 'V')} {self._supply_in_words()}",
             self._drive_in_words(),
+            "" if self.thd_limit is None else f"{render(self.thd_limit, '1')} THD+N",
             self.bursts,
             f"{' and '.join(self.driven)} driven" if self.driven else "",
         )
         return ", ".join(filter(None, parts))
 
     def _supply_in_words(self) -> str:
-        return "at the terminals" if self.supply_at else "supply"
+        return {"": "supply", "stated": "at the terminals (stated)"}.get(self.supply_at, "at the terminals")
 
     def _drive_in_words(self) -> str:
         """Of several levels, that they were all found alike."""

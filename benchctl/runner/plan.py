@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
-from benchctl.documents.bench_file.sight import View, seen_outputs, sees_outputs_together, views
+from benchctl.documents.bench_file.sight import View, measures_terminals, seen_outputs, sees_outputs_together, views
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.level import Level
@@ -306,6 +306,8 @@ def _is_such(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
 
 def _is_such_bench(bench: Bench, amplifier: Amplifier, traits: BenchTraits) -> bool:
     if traits.generator is not None and not _plays(bench, traits.generator):
+        return False
+    if traits.terminals is not None and not measures_terminals(bench):
         return False
     if traits.inputs is None:
         return True

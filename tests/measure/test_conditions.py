@@ -18,6 +18,10 @@ DRIVEN = Conditions(4.0, 1e3, 0.1, "set", None, ("A", "B"))
         (Conditions(4.0, 1e3), "4 ohm, 1 kHz"),
         (UNDRIVEN, "undriven"),
         (Conditions(4.0, 1e3, 0.8123, "clean", 14.4), "4 ohm, 1 kHz, 14.4 V supply, clean level 812.3 mV"),
+        (
+            Conditions(4.0, 1e3, 0.9, "clean", 14.4, thd_limit=0.1, supply_at="terminals"),
+            "4 ohm, 1 kHz, 14.4 V at the terminals, clean level 900 mV, 10 % THD+N",
+        ),
         (DRIVEN, "4 ohm, 1 kHz, set level 100 mV, A and B driven"),
     ],
 )

@@ -168,7 +168,7 @@ def test_clean_power_stands_against_the_rating_by_length_of_burst(run_record: Ru
     (table,) = powers(run_record)
     assert [head.text for head in table.heads] == ["load", "channel", "rated, W", "1 cycle", "6 cycles", "continuous"]
     assert [row[:3] for row in texts(table)] == [["4 ohm", "A", "150"], ["4 ohm", "B", "150"], ["4 ohm", "total", ""]]
-    assert table.caption == "Clean output power, W: 1 kHz, 14.4 V supply"
+    assert table.caption == "Clean output power, W: 1 kHz, 14.4 V supply, 1 % THD+N"
     for row in table.rows[:2]:
         for cell in row[3:]:
             assert cell.note.startswith(f"{float(cell.exact) / 150.0:.0%}".replace("%", " %"))

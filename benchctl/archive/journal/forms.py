@@ -46,6 +46,9 @@ class _Conditions(_Form):
     drive: Drive = ""
     supply_set_v: float | None = None
     driven: list[str] = []
+    bursts: str = ""
+    supply_at: str = ""
+    thd_limit: float | None = None
 
 
 class _StepStarted(_OfStep):

@@ -67,8 +67,11 @@ _ADDED: Mapping[str, Column] = {
 }
 _ADDED_LATER: Mapping[str, Column] = {
     "supply_at": Column(
-        "str", "`terminals` where that voltage was held at the amplifier's terminals; empty: at the supply's own output"
+        "str",
+        "`terminals` where that voltage was held at the amplifier's terminals, `stated` where a power was computed for "
+        "that voltage there; empty: at the supply's own output",
     ),
+    "thd_limit": Column("float64", "distortion (THD+N) for which a clean or full level was searched, as a ratio"),
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED, **_ADDED_LATER}
 COLUMNS = tuple(TABLE)
@@ -111,6 +114,7 @@ def _rows_of(entry: FiguresEntry) -> Iterator[dict[str, object]]:
             "bound_reason": figure.bound_reason,
             "bursts": conditions.bursts,
             "supply_at": conditions.supply_at,
+            "thd_limit": conditions.thd_limit,
         }
 
 

@@ -30,6 +30,25 @@ def reads_heatsink(bench: Bench, amplifier: Amplifier) -> bool:
     return has_sensor and HEATSINK not in unwatched(bench, amplifier)
 
 
+def terminal_point(bench: Bench) -> str | None:
+    """The point at which the multimeter reads the amplifier's supply terminals by itself; None where there is none."""
+    multimeter = bench.instruments.multimeter
+    points = {} if multimeter is None else multimeter.points
+    return next((name for name, point in points.items() if getattr(point, "at_terminals", False)), None)
+
+
+def reads_terminals(bench: Bench) -> bool:
+    """Whether a meter reads the voltage at the terminals: the multimeter, or a supply that senses there."""
+    supply = bench.instruments.supply
+    return terminal_point(bench) is not None or (supply is not None and supply.main.remote_sense)
+
+
+def measures_terminals(bench: Bench) -> bool:
+    """Whether anything on the bench measures at the amplifier's terminals."""
+    has_probe = bench.instruments.oscilloscope is not None and bench.signals.supply_voltage is not None
+    return has_probe or reads_terminals(bench)
+
+
 def views(bench: Bench, amplifier: Amplifier) -> tuple[View, ...]:
     """The outputs that are seen at once, in each position of the probes; one position where no probe is moved."""
     not_seen = unwatched(bench, amplifier)

@@ -34,6 +34,15 @@ FIGURES: Mapping[str, FigureName] = {
     "continuous_power": FigureName(
         "W", "power of a steady tone, at the clean level unless a level was given", "above 140 W"
     ),
+    "stated_power": FigureName(
+        "W",
+        "clean power of a steady tone at exactly one voltage at the amplifier's terminals, by a straight line through "
+        "the powers at two supply voltages",
+        "above 140 W",
+    ),
+    "power_per_volt": FigureName(
+        "W/V", "how much more clean power a volt more at the amplifier's terminals gives", "above 10 W/V"
+    ),
     "half_power": FigureName(
         "W", "power of each half of a bridged pair, if both halves give the same voltage", "above 200 W"
     ),

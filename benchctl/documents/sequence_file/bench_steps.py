@@ -73,11 +73,11 @@ class PowerOn(StepBase):
         description="level of the supply's own over-current protection; if left out, 1.1 times `current_limit`",
     )
     timeout_s: PositiveSeconds = Field(default=30.0, description="the longest wait for the amplifier to idle")
-    at: Literal["supply", "terminals"] = Field(
+    at: Literal["supply", "terminals", "terminals or supply"] = Field(
         default="supply",
         description="where `voltage` holds: at the supply's own output, or at the amplifier's terminals while it idles;"
         " then a probe, the multimeter or sense leads must measure there, and the supply is trimmed now and after each "
-        "later `set` of its voltage",
+        "later `set` of its voltage. `terminals or supply`: at the terminals on a bench that measures there",
     )
     trim_v: Annotated[Volts, bounded("V", above=0, at_most=1)] = Field(
         default=0.5,

@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
-from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, YesNo, bounded
+from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, Volts, YesNo, bounded
 from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
@@ -174,6 +174,23 @@ class MeasureContinuous(Named, _Powered):
     )
 
 
+class StatePower(Named, _Search):
+    """State the clean power at exactly one voltage at the amplifier's terminals, from powers at two supply voltages."""
+
+    kind: Literal["state_power"] = "state_power"
+    at_v: PositiveVolts = Field(
+        description="the voltage at the amplifier's terminals, such as the 14.4 V that ratings are given for",
+        examples=["14.4 V"],
+    )
+    higher_by_v: Annotated[Volts, bounded("V", above=0, at_most=5)] = Field(
+        default=0.3,
+        description="how much higher than now the supply is set for the other power, as the leads take something",
+    )
+    expect: Annotated[Expectations, *expecting("stated_power", "power_per_volt")] = Field(
+        default_factory=dict, description="acceptance criteria, such as `stated_power: above 140 W`"
+    )
+
+
 class Soak(Named, _Powered):
     """Drive for a long time and predict the heatsink's final temperature; with a tone, or with bursts as in music."""
 
@@ -192,7 +209,7 @@ class Soak(Named, _Powered):
     level: DriveLevel | None = Field(default=None, description=f"{LEVEL}; if left out, the last clean level")
     adjust: YesNo = Field(
         default=False,
-        description="whether to set the level again once the amplifier plays, by 1 dB at most, so that every channel "
+        description="whether to set the level again once the amplifier plays, by 0.7 dB at most, so that every channel "
         "surely gives the power that `level` asks for. Of rated power or more, `held_power` and `held_thd_n` are then "
         "judged against the plate",
     )
@@ -246,4 +263,4 @@ class Soak(Named, _Powered):
             )
 
 
-PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | Soak
+PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | StatePower | Soak

@@ -104,9 +104,13 @@ class BenchTraits(Part):
         default=None, description="what the generator must be able to play, by its driver file"
     )
 
+    terminals: Literal["measured"] | None = Field(
+        default=None, description="`measured`: something measures the supply's voltage at the amplifier's terminals"
+    )
+
     def problems(self) -> Iterator[PathProblem]:
-        if self.inputs is None and self.generator is None:
-            yield PathProblem((), "nothing is asked of the bench; give inputs or generator")
+        if self.inputs is None and self.generator is None and self.terminals is None:
+            yield PathProblem((), "nothing is asked of the bench; give inputs, generator or terminals")
 
 
 class When(StepBase):

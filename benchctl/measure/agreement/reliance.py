@@ -27,6 +27,9 @@ _OUTPUT_POWERS = frozenset(
         "burst_power_last",
         "continuous_power",
         "average_power",
+        "held_power",
+        "stated_power",
+        "power_per_volt",
         "fold_back_power",
         "protection_power",
     }

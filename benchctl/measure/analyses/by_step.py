@@ -33,6 +33,7 @@ from benchctl.measure.analyses.ramp_figures import RampContext, ramp
 from benchctl.measure.analyses.response_figures import ResponseContext, response
 from benchctl.measure.analyses.soak_figures import SoakContext, soak
 from benchctl.measure.analyses.square_figures import SquareContext, square
+from benchctl.measure.analyses.stated_power import StatedContext, stated_power
 from benchctl.measure.analyses.static_sag import REST, static_sag
 from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
@@ -186,6 +187,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
     "fold_back": Analysis(fold_back, FoldBackContext),
+    "stated_power": Analysis(stated_power, StatedContext),
     "points": Analysis(points, PointsContext),
     "look": Analysis(look, LookContext),
     "polarity": Analysis(polarity, PolarityContext),

@@ -6,21 +6,16 @@ a coarse converter's steps may hide of either mean counts in full: without noise
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 
-import numpy as np
-from uncertainties import UFloat
-
 from benchctl.measure.analyses.context import IdleContext
-from benchctl.measure.analyses.supply_voltages import TERMINALS
+from benchctl.measure.analyses.supply_voltages import TERMINALS, settled_voltage
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.supply import Span, whole_record
-from benchctl.measure.uncertainty import ErrorOf, mean_of, measured
+from benchctl.measure.uncertainty import ErrorOf, mean_of
 
 REST = "rest"  # the record of the terminals before the drive
 AT_REST = "_at_rest"  # what a reading of before the drive has at the end of its name
@@ -39,14 +34,8 @@ def _by_record(driven: Capture, span: Span, rest: Capture | None, context: IdleC
     if rest is None or SUPPLY_VOLTAGE not in rest.traces or SUPPLY_VOLTAGE not in driven.traces:
         return
     after = Signals(driven, context.accuracy)
-    difference = _mean(after.at_another_time(rest), whole_record(rest)) - _mean(after, span)
+    difference = settled_voltage(after.at_another_time(rest), whole_record(rest)) - settled_voltage(after, span)
     yield from from_capture([figure_of("static_sag", difference, "V")], rest.name, driven.name)
-
-
-def _mean(signals: Signals, span: Span) -> UFloat:
-    trace = signals.capture.trace(SUPPLY_VOLTAGE)
-    noise = float(np.std(trace.values(span.start, span.stop)))
-    return signals.mean(SUPPLY_VOLTAGE, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
 
 
 def _by_readings(readings: Readings, context: IdleContext) -> Iterator[Figure]:

@@ -7,14 +7,20 @@ voltage at the terminals is at least the reading less what the current loses on 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.meters import Meters
-from benchctl.measure.uncertainty import COVERAGE_FACTOR
+from benchctl.measure.budget.signals import Signals
+from benchctl.measure.signal.record import SUPPLY_VOLTAGE
+from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.supply import Span
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 from benchctl.quantity import render
 
 AT_TERMINALS, AT_SUPPLY = "supply_voltage", "supply_output_voltage"
@@ -45,6 +51,13 @@ def terminal_voltage(captured: UFloat | None, meters: Meters, context: IdleConte
     """The voltage at the amplifier's terminals by the surest instrument there; None where nothing measures it."""
     known = [value for value in (captured, *_read_there(meters, context)) if value is not None]
     return min(known, key=lambda value: float(value.std_dev)) if known else None
+
+
+def settled_voltage(signals: Signals, span: Span) -> UFloat:
+    """The mean at the amplifier's terminals, with what a coarse converter's steps may hide of it."""
+    trace = signals.capture.trace(SUPPLY_VOLTAGE)
+    noise = float(np.std(trace.values(span.start, span.stop)))
+    return signals.mean(SUPPLY_VOLTAGE, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
 
 
 def _read_there(meters: Meters, context: IdleContext) -> list[UFloat]:

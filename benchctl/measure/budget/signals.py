@@ -41,9 +41,10 @@ class Signals:
         self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
 
     def at_another_time(self, capture: Capture) -> Signals:
-        """Another record of the same chains: an error of gain is one and the same in both, and so is one of zero where
-        the range is the same."""
+        """Another record of the same chains and loads: an error of gain is one and the same in both, and so is one of
+        zero where the range is the same."""
         other = Signals(capture, self._accuracy)
+        other._loads = self._loads
         for name in other._errors.keys() & self._errors.keys():
             here, there = self.capture.traces[name], capture.traces[name]
             other._errors[name].gain = self._errors[name].gain

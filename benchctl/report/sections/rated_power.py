@@ -18,6 +18,9 @@ from benchctl.measure.conditions import Conditions, Drive, common_to
 from benchctl.quantity import render
 from benchctl.report.sections.tables import Cell, Head, Table, coverage_in_words, heads, step_in_short, value_cell
 
+# The bound of most ratings, which a picture need not name.
+USUAL_LIMIT = 0.01
+
 Length = int | None  # of a burst, in cycles; None: a steady tone
 
 _TITLES: Mapping[Drive, str] = {
@@ -53,6 +56,8 @@ class PowerRow:
     def series(self) -> str:
         """Load, frequency and turn in words."""
         at = str(Conditions(self.conditions.load_ohm, self.conditions.frequency_hz))
+        limit = self.conditions.thd_limit
+        at += f", {render(limit, '1')} THD+N" if limit not in {None, USUAL_LIMIT} else ""
         return at + (f" ({self.turn})" if self.turn > 1 else "")
 
 
@@ -94,7 +99,9 @@ def _rated_w(amplifier: Amplifier | None, conditions: Conditions) -> float | Non
     if amplifier is None or conditions.drive != "clean" or not conditions.load_ohm:
         return None
     rating = amplifier.rating(conditions.load_ohm)
-    return None if rating is None else rating.power_w
+    if rating is None or (conditions.thd_limit or 0.0) > rating.thd_n:
+        return None
+    return rating.power_w
 
 
 def lengths_of(rows: Sequence[PowerRow]) -> list[Length]:
@@ -125,11 +132,11 @@ def _table(drive: Drive, rows: Sequence[PowerRow], usual: Conditions) -> Table:
     table = Table(
         _TITLES[drive] + (f": {of_all}" if of_all else ""),
         (
-            *heads("step", "load", "frequency", "supply", "level", "driven", "channel", numbers=["rated, W"]),
+            *heads("step", "load", "frequency", "supply", "level", "THD+N", "driven", "channel", numbers=["rated, W"]),
             *(Head(length_in_words(length), is_number=True) for length in lengths),
         ),
         tuple(_cells(row, lengths, said, with_step=any(each.turn > 1 for each in rows)) for row in rows),
-        named=7,
+        named=8,
         note="".join(f"{sentence}. " for sentence in (coverage_in_words(figures), rated, *bursts) if sentence).rstrip(),
     )
     return table.without_empty_columns()
@@ -144,6 +151,7 @@ def _cells(row: PowerRow, lengths: Sequence[Length], said: Conditions, *, with_s
         Cell(_quantity(more.frequency_hz, "Hz")),
         Cell(_quantity(more.supply_set_v, "V")),
         Cell(_quantity(more.level_v, "V")),
+        Cell(_quantity(more.thd_limit, "1")),
         Cell(" and ".join(more.driven)),
         Cell(row.channel),
         Cell("" if row.rated_w is None else f"{row.rated_w:g}", "number"),

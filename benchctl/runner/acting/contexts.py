@@ -10,6 +10,7 @@ from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWir
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter, Oscilloscope, RelayBank
 from benchctl.documents.bench_file.multimeter import Point
+from benchctl.documents.bench_file.sight import terminal_point
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
 from benchctl.measure.analyses.square_figures import RISE_TIMES_BANDWIDTH
@@ -69,14 +70,6 @@ def reading_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
     if (point := terminal_point(bench)) is not None and bench.instruments.multimeter is not None:
         accuracies[TERMINALS] = point_accuracies(bench.instruments.multimeter)[point]
     return accuracies
-
-
-def terminal_point(bench: Bench) -> str | None:
-    """The point at which the multimeter measures the amplifier's supply terminals by itself; None where there is
-    none."""
-    multimeter = bench.instruments.multimeter
-    points = {} if multimeter is None else multimeter.points
-    return next((name for name, point in points.items() if getattr(point, "at_terminals", False)), None)
 
 
 def supply_wiring(bench: Bench) -> dict[str, Any]:

@@ -39,15 +39,15 @@ def set_frequency(run: Run, frequency_hz: float) -> None:
     run.set_to(frequency_hz=frequency_hz)
 
 
-def tone(run: Run, level_v: float, drive: Drive = "set") -> None:
+def tone(run: Run, level_v: float, drive: Drive = "set", thd_limit: float | None = None) -> None:
     """A steady sine at `level_v` V rms into the amplifier, as near as the generator's steps allow; `drive` says how the
-    level was found."""
+    level was found, and `thd_limit` for which distortion."""
     set_v = run.bench.generator.set_level(level_v)
     run.bench.generator.output_on()
-    run.set_to_drive(set_v, drive)
+    run.set_to_drive(set_v, drive, thd_limit=thd_limit)
 
 
-def start_burst(run: Run, burst: Burst, drive: Drive) -> None:
+def start_burst(run: Run, burst: Burst, drive: Drive, thd_limit: float | None = None) -> None:
     """Bursts into the amplifier. They are set while the output is off: on their way a generator may be at the level of
     the bursts without pause."""
     generator = run.bench.generator
@@ -55,7 +55,7 @@ def start_burst(run: Run, burst: Burst, drive: Drive) -> None:
         mute(run)
     played = generator.start_burst(burst)
     generator.output_on()
-    run.set_to_drive(played.level_v, drive, bursts=_in_words(run, played, burst))
+    run.set_to_drive(played.level_v, drive, bursts=_in_words(run, played, burst), thd_limit=thd_limit)
     if generator.needs_triggers:
         run.rhythm = Rhythm(generator, run.clock, burst.every_s)
         run.rhythm.start()

@@ -223,13 +223,13 @@ class Run:
         """Keep what the bench has just been set to, by the names of `Conditions`."""
         self.conditions = replace(self.conditions, **changes)
 
-    def set_to_drive(self, level_v: float, drive: Drive, bursts: str = "") -> None:
+    def set_to_drive(self, level_v: float, drive: Drive, bursts: str = "", thd_limit: float | None = None) -> None:
         """Keep that the generator drives the inputs that it feeds."""
-        self.set_to(level_v=level_v, drive=drive, driven=self.fed, bursts=bursts)
+        self.set_to(level_v=level_v, drive=drive, driven=self.fed, bursts=bursts, thd_limit=thd_limit)
 
     def set_to_silence(self) -> None:
         """Keep that nothing drives the amplifier."""
-        self.set_to(level_v=None, drive="undriven", driven=(), bursts="")
+        self.set_to(level_v=None, drive="undriven", driven=(), bursts="", thd_limit=None)
 
     def _conditions_of(self, captures: Mapping[str, Capture]) -> Conditions:
         """Of an analysis: the bench is set as it is now, and was driven as in the last record that was taken."""

@@ -6,25 +6,22 @@ it be: leads take a little and add nothing. Where the two contradict each other,
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
-import numpy as np
 from uncertainties import UFloat
 
-from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.sight import measures_terminals, terminal_point
 from benchctl.errors import InstrumentError, InstrumentsDisagree
 from benchctl.measure.agreement.comparison import Sight
 from benchctl.measure.analyses.static_sag import AT_REST, REST
-from benchctl.measure.analyses.supply_voltages import TERMINALS
+from benchctl.measure.analyses.supply_voltages import TERMINALS, settled_voltage
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.supply import whole_record
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, mean_of, measured
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, mean_of
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.contexts import reading_accuracies, terminal_point
+from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run, Trimming
 from benchctl.runner.expected.state import ExpectedState
@@ -141,13 +138,10 @@ def _read(run: Run, name: str, values: list[float]) -> UFloat:
 
 
 def _recorded(run: Run) -> UFloat:
-    """The mean of a record, with what the converter's steps may hide of it."""
+    """The mean of a record."""
     record = record_taking.idle_record()
     capture = record_taking.take(run, "terminals", record, run.conditions.level_v or 0.0, [SUPPLY_VOLTAGE])
-    trace = capture.trace(SUPPLY_VOLTAGE)
-    hidden_v = math.sqrt(alike(float(np.std(trace.values())), trace.step))
-    mean = Signals(capture, run.accuracies()["accuracy"]).mean(SUPPLY_VOLTAGE, whole_record(capture))
-    return mean + measured(0.0, hidden_v)
+    return settled_voltage(Signals(capture, run.accuracies()["accuracy"]), whole_record(capture))
 
 
 def _sight(who: str, value: UFloat) -> Sight:
@@ -165,11 +159,18 @@ def readings_at_rest(run: Run) -> dict[str, list[float]]:
     if terminal_point(run.files.bench) is None and not _senses(run):
         return {}
     mute(run)
-    run.wait(REST_S)
+    return {name + AT_REST: values for name, values in readings_now(run, after_s=REST_S).items()}
+
+
+def readings_now(run: Run, after_s: float) -> dict[str, list[float]]:
+    """What meters at the terminals read a while from now; nothing, and at once, where there are none."""
+    if terminal_point(run.files.bench) is None and not _senses(run):
+        return {}
+    run.wait(after_s)
     readings = terminal_readings(run)
     if _senses(run):
         readings["supply_voltage"] = [run.read("supply_voltage") for _ in range(READINGS)]
-    return {name + AT_REST: values for name, values in readings.items()}
+    return readings
 
 
 def record_at_rest(run: Run) -> dict[str, Capture]:
@@ -212,11 +213,14 @@ def _refuse_unmoved(moved_v: float, before: Sight, now: Sight) -> None:
     )
 
 
-def measures_there(bench: Bench) -> bool:
-    """Whether anything on the bench measures at the amplifier's terminals."""
-    supply = bench.instruments.supply
-    has_probe = bench.instruments.oscilloscope is not None and bench.signals.supply_voltage is not None
-    return has_probe or terminal_point(bench) is not None or (supply is not None and supply.main.remote_sense)
+def need_sight_of_terminals(state: ExpectedState, what: str, instead: str) -> None:
+    """Note a hazard where nothing measures there."""
+    if not measures_terminals(state.bench):
+        state.hazard(
+            f"{what} needs the supply's voltage measured at the amplifier's terminals, and nothing on the bench "
+            "measures there; give 'supply_voltage' under 'signals', a point of the multimeter with "
+            f"'at_terminals: yes', or 'remote_sense: yes' in the bench file, or {instead}"
+        )
 
 
 def worst_case_at_rest(state: ExpectedState) -> float:

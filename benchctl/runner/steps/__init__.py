@@ -42,6 +42,7 @@ from benchctl.runner.steps import (
     set,
     set_gain,
     soak,
+    state_power,
     waiting,
 )
 
@@ -83,6 +84,7 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     signal_steps.MeasureInputImpedance: Actions(measure_input_impedance.perform, measure_input_impedance.worst_case),
     bench_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.worst_case),
     measuring_steps.SetGain: Actions(set_gain.perform, set_gain.worst_case),
+    power_steps.StatePower: Actions(state_power.perform, state_power.worst_case),
     power_steps.Soak: Actions(soak.perform, soak.worst_case),
     steps.Note: Actions(note_and_prompt.perform_note, note_and_prompt.worst_case_note),
     steps.Prompt: Actions(note_and_prompt.perform_prompt, note_and_prompt.worst_case_prompt),

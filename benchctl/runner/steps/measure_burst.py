@@ -103,7 +103,7 @@ class _Measurement:
         run, step = self.run, self.step
         level_v = run.bench.generator.settable(level_v)
         burst = Burst(self.frequency_hz, self.cycles, level_v, level_v * step.low_level_ratio, step.every_s)
-        start_burst(run, burst, drive)
+        start_burst(run, burst, drive, None if drive == "tried" else step.thd_n)
         run.wait(repetitions * step.every_s)
         try:
             captures = {role: self._record(role, level_v) for role in self._roles(drive)}

@@ -82,12 +82,12 @@ def perform(step: MeasureContinuous, run: Run) -> None:
     watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=step.on_protection == "end the run")
     steady = _Tone(run, frequency_hz, level_v, watch)
     rest, read_at_rest = record_at_rest(run), readings_at_rest(run)
-    tone(run, level_v, drive)
+    found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
+    tone(run, level_v, drive, None if found is None else found.thd_n)
     run.wait(SETTLE_S)
     readings = steady.hold(step.for_s)
     captures = rest | steady.checked(steady.take("continuous"))
     readings |= read_at_rest | terminal_readings(run) | run.temperatures()
-    found = run.clean_level(load_ohm, frequency_hz) if drive == "clean" else None
     context = steady_context(run, load_ohm, frequency_hz, found)  # the loads as warm as they are now
     mute(run)
     criteria = _criteria(step, run, load_ohm, frequency_hz) if drive == "clean" else step.expect

@@ -6,7 +6,8 @@ import math
 from functools import partial
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import TurnOnBySupply
+from benchctl.documents.bench_file.bench import Bench, TurnOnBySupply
+from benchctl.documents.bench_file.sight import measures_terminals
 from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply
 from benchctl.errors import InstrumentError
 from benchctl.quantity import render
@@ -14,7 +15,11 @@ from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_id
 from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.run import Run, Trimming
-from benchctl.runner.acting.terminals import hold_at_terminals, measures_there, worst_case_settling
+from benchctl.runner.acting.terminals import (
+    hold_at_terminals,
+    need_sight_of_terminals,
+    worst_case_settling,
+)
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
 from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
@@ -52,7 +57,7 @@ def perform_on(step: PowerOn, run: Run) -> None:
     look_at_idle(run)
     if reason := why_asleep(run, idle_a):
         raise InstrumentError(reason, advice=ADVICE)
-    if step.at == "terminals":
+    if _holds_at_terminals(step, run.files.bench):
         hold_at_terminals(run, step.voltage_v, _trimming(step, run))
     run.guard.energised = True
     run.switch_on_again = partial(perform_on, step)
@@ -64,6 +69,10 @@ def overvoltage_level_v(step: PowerOn | RampSupply, amplifier: Amplifier) -> flo
     if isinstance(step, RampSupply):
         return step.voltage_v * PROTECTION_MARGIN
     return step.overvoltage_v or max(amplifier.supply.maximum_v, step.voltage_v * ABOVE_SETTING)
+
+
+def _holds_at_terminals(step: PowerOn, bench: Bench) -> bool:
+    return step.at == "terminals" or (step.at == "terminals or supply" and measures_terminals(bench))
 
 
 def _trimming(step: PowerOn, run: Run) -> Trimming:
@@ -136,20 +145,11 @@ def worst_case_on(step: PowerOn, state: ExpectedState) -> WorstCase:
     state.supply_v = step.voltage_v
     state.current_limit_a = step.current_limit_a
     idle_s = IDLE_APART_S + POLL_S + worst_case_look_at_idle(state) + _asking_supply_s(state)
-    state.at_terminals = step.at == "terminals"
+    state.at_terminals = _holds_at_terminals(step, state.bench)
     if state.at_terminals:
         idle_s += worst_case_settling(state)
-        _need_sight_of_terminals(state)
+        need_sight_of_terminals(state, "'at: terminals'", "leave out 'at'")
     return WorstCase(duration_s=worst_case_zeros(state) + turn_on_delay_s(state.amplifier) + idle_s)
-
-
-def _need_sight_of_terminals(state: ExpectedState) -> None:
-    if not measures_there(state.bench):
-        state.hazard(
-            "'at: terminals' needs the supply's voltage measured at the amplifier's terminals, and nothing on the "
-            "bench measures there; give 'supply_voltage' under 'signals', a point of the multimeter with "
-            "'at_terminals: yes', or 'remote_sense: yes' in the bench file, or leave out 'at'"
-        )
 
 
 def _asking_supply_s(state: ExpectedState) -> float:

@@ -210,16 +210,18 @@ def cycles_of(step: Soak, frequency_hz: float, rest: float) -> int | None:
     return max(round(duty * step.every_s * frequency_hz), 1)
 
 
-def _level_and_drive(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive]:
+def _level_and_drive(step: Soak, run: Run, load_ohm: float, frequency_hz: float) -> tuple[float, Drive, float | None]:
+    """The level, how it was found, and for which distortion."""
     if step.level is not None:
-        return level_in_v(run, step.level, load_ohm), "set"
+        return level_in_v(run, step.level, load_ohm), "set", None
     found = run.clean_level(load_ohm, frequency_hz)
     if found is None:
         raise MeasurementError(
             f"no clean level is known at {load_ohm:g} ohm and {frequency_hz:g} Hz; "
             "give a level, or find_clean_level before this step"
         )
-    return found.level_v, found.drive_at(run.conditions.supply_set_v)
+    drive = found.drive_at(run.conditions.supply_set_v)
+    return found.level_v, drive, found.thd_n if drive == "clean" else None
 
 
 def worst_case(step: Soak, state: ExpectedState) -> WorstCase:

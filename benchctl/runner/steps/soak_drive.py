@@ -21,8 +21,8 @@ from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # The bursts' recharge has become a steady one.
 BURSTS_BEFORE = 2
-# What a level may be raised by to reach the power that is asked for: the gain of a plate is right to less.
-MOST_RAISED = 10.0 ** (1.0 / 20.0)
+# What a level may be raised by to reach the power that is asked for: less than amplifiers give beyond their plates.
+MOST_RAISED = 10.0 ** (0.7 / 20.0)
 ADJUSTMENTS = 2
 # What warming resistors and rails take of the power in the course of a drive (tried on the simulated bench).
 FOR_WARMING = 1.005
@@ -39,6 +39,7 @@ class SoakDrive:
     frequency_hz: float
     level_v: float
     drive: Drive
+    thd_limit: float | None
     cycles: int | None
 
     @property
@@ -49,12 +50,12 @@ class SoakDrive:
     def start(self) -> None:
         step, level_v = self.step, self.level_v
         if self.cycles is None:
-            tone(self.run, level_v, self.drive)
+            tone(self.run, level_v, self.drive, self.thd_limit)
             self.run.wait(SETTLE_S)
             return
         low_v = level_v * step.low_level_ratio
         burst = Burst(self.frequency_hz, self.cycles, level_v, low_v, step.every_s)
-        start_burst(self.run, burst, self.drive)
+        start_burst(self.run, burst, self.drive, self.thd_limit)
         self.run.wait(BURSTS_BEFORE * step.every_s)
 
     def adjust(self) -> None:
@@ -70,7 +71,7 @@ class SoakDrive:
             if math.isclose(wanted_v, self.level_v, rel_tol=ADJUSTED_TO):
                 return
             self.level_v = wanted_v
-            tone(self.run, wanted_v, self.drive)
+            tone(self.run, wanted_v, self.drive, self.thd_limit)
             self.run.wait(SETTLE_S)
 
     def _surely_w(self, capture: Capture) -> float:

@@ -59,7 +59,7 @@ def test_the_columns_are_the_documented_ones(folder: RunFolder) -> None:
         "step,load_ohm,frequency_hz,burst_cycles,channel,figure,value,unit,"
         "expanded_uncertainty,coverage_factor,verdict,capture,time_s,bound,"
         "level_v,drive,supply_set_v,driven,run,amplifier,serial,simulated,contradiction,bound_reason,bursts,"
-        "supply_at\n"
+        "supply_at,thd_limit\n"
     )
     assert folder.figures.read_text("utf-8") == header
 
@@ -70,8 +70,8 @@ def test_a_figure_is_a_row_with_empty_cells_where_nothing_applies(folder: RunFol
     assert folder.figures.read_bytes().split(b"\n")[1:] == [
         b"5 measure_burst,4.0,1000.0,8,A,burst_power_clean,151.3,W,1.2,2.0,passes,captures/0002-clean.npz,61.25,,,,,,"
         + of_run
-        + b",,,",
-        b"5 measure_burst,,,,B,thd_n,0.0005,1,,,,,61.25,at most,,,,," + of_run + b",,,",
+        + b",,,,",
+        b"5 measure_burst,,,,B,thd_n,0.0005,1,,,,,61.25,at most,,,,," + of_run + b",,,,",
         b"",
     ]
 
