@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,29 +10,25 @@ from pathlib import Path
 import pandas as pd
 from pydantic import ValidationError
 
-from benchctl.archive.captures import load_capture
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
 from benchctl.archive.evidence.findings import Findings, findings_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal.entries import FiguresEntry, context_of, entries_of
 from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.recomputing import NOT_COMPUTED, Captures, compute
 from benchctl.archive.tables.figures import figure_table, read_figures
 from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.archive.verdicts import NamedFigures, judged_by, note_named, reference_of
 from benchctl.archive.zeros import zeros_of_captures
 from benchctl.documents.model.criteria import Criterion
-from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.errors import ArchiveError
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
-from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure, Verdict
 from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import Capture
-
-# What an analysis may raise when somebody has changed a journal or a capture.
-_NOT_COMPUTED = (MeasurementError, ArchiveError, ValueError, TypeError, LookupError, ArithmeticError)
 
 
 @dataclass(frozen=True)
@@ -160,40 +155,17 @@ class _Outcome:
         self.orphans.append(f"{label(self.step, figure)}: {reason}")
 
 
-@dataclass
-class _Captures:
-    """The captures of one figures event by role, and the files that are missing or broken, with the reason."""
-
-    by_role: dict[str, Capture] = field(default_factory=dict)
-    missing: dict[str, str] = field(default_factory=dict)
-    broken: dict[str, str] = field(default_factory=dict)
-
-    @classmethod
-    def load(cls, folder: RunFolder, entry: FiguresEntry) -> _Captures:
-        captures = cls()
-        for role, file in entry.captures.items():
-            try:
-                path = folder.inside(file)
-                if os.path.lexists(path):
-                    captures.by_role[role] = load_capture(path)
-                else:
-                    captures.missing[file] = f"{file} is not there"
-            except ArchiveError as error:
-                captures.broken[file] = error.message
-        return captures
-
-
 def _recompute(folder: RunFolder, entry: FiguresEntry, *, is_sealed: bool) -> _Outcome:
     outcome = _Outcome(entry.step, is_of_other_method=is_sealed and entry.method != METHOD)
-    captures = _Captures.load(folder, entry)
+    captures = Captures.load(folder, entry)
     if not (captures.missing or captures.broken):
         _compare_again(entry, captures.by_role, outcome)
     computable = [figure for figure in entry.figures if _has_captures(figure, captures, outcome)]
     if not computable:
         return outcome
     try:
-        computed = _compute(entry, captures.by_role)
-    except _NOT_COMPUTED as error:
+        computed = compute(entry, captures.by_role)
+    except NOT_COMPUTED as error:
         for figure in computable:
             outcome.not_computed(figure, str(error))
     else:
@@ -208,7 +180,7 @@ def _compare_again(entry: FiguresEntry, captures: Mapping[str, Capture], outcome
     what = f"what instruments show against each other in step '{entry.step}'"
     try:
         made = comparisons(entry.analysis, captures, entry.named_readings(), context_of(entry))
-    except _NOT_COMPUTED as error:
+    except NOT_COMPUTED as error:
         outcome.told.append(Difference(what, "it", "compared", f"cannot be computed: {error}"))
         return
     if not (len(made) == len(entry.comparisons) and all(map(alike, made, entry.comparisons))):
@@ -220,7 +192,7 @@ def _in_words(compared: Sequence[Comparison]) -> str:
     return "; ".join(map(str, compared)) or "nothing"
 
 
-def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> bool:
+def _has_captures(figure: Figure, captures: Captures, outcome: _Outcome) -> bool:
     for file in figure.capture.split():
         if file in captures.missing:
             outcome.orphan(figure, captures.missing[file])
@@ -229,11 +201,6 @@ def _has_captures(figure: Figure, captures: _Captures, outcome: _Outcome) -> boo
             outcome.unreadable(figure, captures.broken[file])
             return False
     return True
-
-
-def _compute(entry: FiguresEntry, captures: Mapping[str, Capture]) -> list[Figure]:
-    context = context_of(entry)
-    return ANALYSES[entry.analysis].figures(captures, entry.named_readings(), context)
 
 
 def _compare(written: Sequence[Figure], computed: Sequence[Figure], outcome: _Outcome) -> None:

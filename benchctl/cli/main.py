@@ -66,6 +66,10 @@ Try it without a bench:
         "report": CommandEntry(
             "benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."
         ),
+        "budget": CommandEntry(
+            "benchctl.cli.commands.budget:budget",
+            "Show what a figure's uncertainty is made of, the largest part first.",
+        ),
         "verify": CommandEntry("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
     },
 )

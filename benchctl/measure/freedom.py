@@ -14,9 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from uncertainties import UFloat
+from uncertainties import UFloat, Variable
 
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, Reference, Scatter
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, Cause, Reference, Scatter
 
 COVERED = math.erf(COVERAGE_FACTOR / math.sqrt(2.0))  # 95.45 %
 
@@ -43,18 +43,23 @@ def combined(value: UFloat) -> Combined:
     of_scatter: dict[Scatter, float] = defaultdict(float)
     variance = 0.0
     for variable, slope in value.derivatives.items():
-        part, tag = float(slope * variable.std_dev), variable.tag
+        part, tag = float(slope * variable.std_dev), shared_by(variable)
         variance += part**2
         if isinstance(tag, Reference):
             of_reference[tag].append(part)
         elif isinstance(tag, Scatter):
             of_scatter[tag] += part**2
-    variance += sum(_in_common(parts, reference.most) for reference, parts in of_reference.items())
+    variance += sum(in_common(parts, reference.most) for reference, parts in of_reference.items())
     doubt = sum(part**2 / scatter.freedom for scatter, part in of_scatter.items())
     return Combined(math.sqrt(variance), variance**2 / doubt if doubt > 0.0 else math.inf)
 
 
-def _in_common(parts: Sequence[float], most: float) -> float:
+def shared_by(variable: Variable) -> Scatter | Reference | None:
+    """What an error shares with others; nothing where it is its own."""
+    return variable.tag.shared if isinstance(variable.tag, Cause) else None
+
+
+def in_common(parts: Sequence[float], most: float) -> float:
     """By how much the variance of a sum is more if its parts have as much in common as they may."""
     return most * max(sum(parts) ** 2 - sum(part**2 for part in parts), 0.0)
 

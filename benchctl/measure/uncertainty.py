@@ -90,21 +90,22 @@ class LoadResistance:
     reference_c: float = 20.0
     temperature_uncertainty_k: float = 0.0
 
-    def resistance(self) -> UFloat:
-        """R (1 + alpha (T - T0)) in ohm, as a new variable: call it once for an analysis.
+    def resistance(self, of: str = "load") -> UFloat:
+        """R (1 + alpha (T - T0)) in ohm, as a new variable: call it once for an analysis. `of` names it in a budget.
 
         Raises:
             MeasurementError: the resistance is not above zero.
         """
         if not self.measured_ohm > 0.0:
             raise MeasurementError(f"a load of {self.measured_ohm} ohm cannot turn voltage into power")
-        cold = self.measured_ohm + _error(self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR, _BANK)
-        return cold * (1.0 + self.temperature_coefficient_per_k * self._rise_k())
+        own_ohm = self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR
+        cold = self.measured_ohm + _error(own_ohm, _BANK, f"{of}: resistance")
+        return cold * (1.0 + self.temperature_coefficient_per_k * self._rise_k(f"{of}: temperature"))
 
-    def _rise_k(self) -> UFloat:
+    def _rise_k(self, cause: str) -> UFloat:
         if self.temperature_c is None:
-            return _UNKNOWN_RISE_K / 2.0 + _error(_UNKNOWN_RISE_K / 2.0 / math.sqrt(3.0), _WARMTH)
-        return self.temperature_c - self.reference_c + _error(self.temperature_uncertainty_k, _WARMTH)
+            return _UNKNOWN_RISE_K / 2.0 + _error(_UNKNOWN_RISE_K / 2.0 / math.sqrt(3.0), _WARMTH, cause)
+        return self.temperature_c - self.reference_c + _error(self.temperature_uncertainty_k, _WARMTH, cause)
 
 
 class Scatter:
@@ -117,37 +118,46 @@ class Scatter:
         self.freedom = freedom
 
 
+class Cause:
+    """What an error is an error of, as a budget names it, and what it shares with others."""
+
+    def __init__(self, words: str, shared: Scatter | Reference | None = None) -> None:
+        self.words = words
+        self.shared = shared
+
+
 def exactly(value: float) -> UFloat:
     """A value without error of its own (`ufloat` warns of those)."""
     return AffineScalarFunc(float(value), LinearCombination({}))
 
 
-def measured(value: float, standard_uncertainty: float) -> UFloat:
-    """A value with a standard uncertainty, which may be zero."""
+def measured(value: float, standard_uncertainty: float, cause: str = "") -> UFloat:
+    """A value with a standard uncertainty, which may be zero; `cause` names its error in a budget."""
     if standard_uncertainty < 0.0:
         raise ValueError(f"a standard uncertainty cannot be negative: {standard_uncertainty}")
-    return ufloat(value, standard_uncertainty) if standard_uncertainty else exactly(value)
+    return ufloat(value, standard_uncertainty, tag=Cause(cause)) if standard_uncertainty else exactly(value)
 
 
-def rectangular(value: float, half_width: float) -> UFloat:
+def rectangular(value: float, half_width: float, cause: str = "") -> UFloat:
     """A value whose error is anywhere within +-half_width: u = a / sqrt 3 (JCGM 100, 4.3.7)."""
-    return measured(value, half_width / math.sqrt(3.0))
+    return measured(value, half_width / math.sqrt(3.0), cause)
 
 
-def scattered(standard_uncertainty: float, scatter: Scatter) -> UFloat:
+def scattered(standard_uncertainty: float, scatter: Scatter, cause: str = "") -> UFloat:
     """An error, 0 for the best we know, whose standard uncertainty was seen in readings."""
-    return _error(standard_uncertainty, scatter)
+    return _error(standard_uncertainty, scatter, cause)
 
 
-def _error(standard_uncertainty: float, tag: Scatter | Reference | None) -> UFloat:
-    return ufloat(0.0, standard_uncertainty, tag=tag) if standard_uncertainty else exactly(0.0)
+def _error(standard_uncertainty: float, shared: Scatter | Reference | None, cause: str = "") -> UFloat:
+    return ufloat(0.0, standard_uncertainty, tag=Cause(cause, shared)) if standard_uncertainty else exactly(0.0)
 
 
 class ErrorOf:
     """The errors of one instrument chain in one analysis: the same variables for every value it gave.
 
     `gain` is 1 with the chain's errors of gain, `zero` is 0 with its errors of zero, in the unit of the values. Where a
-    zero was taken, `zero_limit` is the largest error that it leaves, whatever the accuracies say of zero.
+    zero was taken, `zero_limit` is the largest error that it leaves, whatever the accuracies say of zero. `of` names
+    the chain in a budget, such as `output A`.
     """
 
     def __init__(
@@ -155,10 +165,12 @@ class ErrorOf:
         accuracies: Accuracies,
         full_scale: float = 0.0,
         zero_limit: float | None = None,
+        of: str = "",
     ) -> None:
         limits = [accuracy.zero_limit(full_scale) for accuracy in accuracies] if zero_limit is None else [zero_limit]
-        self.gain = sum((_gain_error(accuracy) for accuracy in accuracies), start=exactly(1.0))
-        self.zero = sum((rectangular(0.0, limit) for limit in limits), exactly(0.0))
+        is_probed = len(accuracies) > 1  # the oscilloscope, then the probe
+        self.gain = sum((_gain_error(each, of, is_probed=is_probed) for each in accuracies), start=exactly(1.0))
+        self.zero = sum((rectangular(0.0, limit, f"{of}: zero" if of else "") for limit in limits), exactly(0.0))
 
     def on(self, value: UFloat | float) -> UFloat:
         """`value` with the chain's errors on it; an uncertainty it already has is kept."""
@@ -180,12 +192,13 @@ class ErrorOf:
         return rms * self.gain + self.zero * (mean / size)
 
 
-def _gain_error(accuracy: Accuracy) -> UFloat:
+def _gain_error(accuracy: Accuracy, of: str, *, is_probed: bool) -> UFloat:
     reference = Reference(accuracy.scale) if accuracy.scale else None
-    return _error(accuracy.reading / math.sqrt(3.0), reference)
+    part = f" of the {accuracy.scale or 'probe'}" if accuracy.scale or is_probed else ""
+    return _error(accuracy.reading / math.sqrt(3.0), reference, f"{of}: scale{part}" if of else "")
 
 
-def mean_of(readings: Sequence[float]) -> UFloat:
+def mean_of(readings: Sequence[float], cause: str = "") -> UFloat:
     """The mean of repeated readings with u = s / sqrt n (JCGM 100, 4.2.3); one reading alone has no scatter.
 
     Raises:
@@ -197,7 +210,7 @@ def mean_of(readings: Sequence[float]) -> UFloat:
     mean = float(np.mean(values))
     if values.size == 1:
         return exactly(mean)
-    return mean + scattered(float(np.std(values, ddof=1)) / math.sqrt(values.size), Scatter(values.size - 1))
+    return mean + scattered(float(np.std(values, ddof=1)) / math.sqrt(values.size), Scatter(values.size - 1), cause)
 
 
 def means_pooled(groups: Sequence[Sequence[float]]) -> list[UFloat]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -48,10 +50,50 @@ class Figure:
             raise MeasurementError(f"{self.name} came out as {self.value}, which is not a figure")
 
 
+@dataclass(frozen=True)
+class Made:
+    """A figure as it was made, and the uncertain value that it was made from, which knows each of its errors."""
+
+    figure: Figure
+    value: UFloat
+
+
+_MADE: ContextVar[list[Made] | None] = ContextVar("made", default=None)
+
+
+@contextmanager
+def keeping_values() -> Iterator[list[Made]]:
+    """Keep the uncertain value of every figure that is made in the block: a budget needs more than its U. Figures that
+    are stored and compared hold numbers only, so it is kept beside them."""
+    made: list[Made] = []
+    before = _MADE.set(made)
+    try:
+        yield made
+    finally:
+        _MADE.reset(before)
+
+
+def keep_value(figure: Figure, before: Figure, more: UFloat) -> None:
+    """Where values are kept: `figure` is made from what `before` was made from, and one more error."""
+    if (made := _MADE.get()) is not None and (value := value_of(before, made)) is not None:
+        made.append(Made(figure, value + more))
+
+
+def value_of(figure: Figure, made: Sequence[Made]) -> UFloat | None:
+    """What a figure was made from, whatever was noted on it since; None where its uncertainty is no sum of errors."""
+    alike = (figure.name, figure.value, figure.expanded_uncertainty)
+    found = (each for each in reversed(made) if alike == _numbers_of(each.figure))
+    return next((each.value for each in found), None)
+
+
+def _numbers_of(figure: Figure) -> tuple[str, float, float | None]:
+    return figure.name, figure.value, figure.expanded_uncertainty
+
+
 def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
     """The figure of an uncertain value, with U = k u; k is 2, and more where u was seen in few readings."""
     uncertainty, factor = expanded(value)
-    return Figure(
+    figure = Figure(
         name=name,
         value=float(value.nominal_value),
         unit=unit,
@@ -59,6 +101,9 @@ def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
         coverage_factor=factor,
         channel=channel,
     )
+    if (made := _MADE.get()) is not None:
+        made.append(Made(figure, value))
+    return figure
 
 
 def as_bound(figure: Figure, bound: Literal["at most", "at least"], reason: str) -> Figure:

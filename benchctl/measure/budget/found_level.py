@@ -7,7 +7,8 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, keep_value
+from benchctl.measure.uncertainty import measured
 
 # With which power of the level each rises, at most: below clipping. Beyond it, power rises by 1.4 (a clipped sine).
 _RISES_WITH: Mapping[str, int] = {
@@ -36,4 +37,6 @@ def _with_doubt(figure: Figure, level_u: float) -> Figure:
     if not level_u or power is None or factor is None or expanded is None:
         return figure
     doubt = factor * power * level_u * abs(figure.value)
-    return replace(figure, expanded_uncertainty=math.hypot(expanded, doubt))
+    doubted = replace(figure, expanded_uncertainty=math.hypot(expanded, doubt))
+    keep_value(doubted, figure, measured(0.0, doubt / factor, "level that the search found"))
+    return doubted

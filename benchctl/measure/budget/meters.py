@@ -23,12 +23,14 @@ class Meters:
     """
 
     def __init__(self, readings: Readings, accuracy: Mapping[str, Sequence[Accuracy]]) -> None:
-        means = {name: mean_of(values) for name, values in readings.items() if values}
+        means = {name: mean_of(values, f"reading of {name}: scatter") for name, values in readings.items() if values}
         if _VOLTAGE in means and _CURRENT in means:
             means[_VOLTAGE], means[_CURRENT] = means_together(readings[_VOLTAGE], readings[_CURRENT])
         for name in means.keys() & {_VOLTAGE, _CURRENT}:
             means[name] += rounding_of(readings[name], accuracy.get(name, ()))
-        self._values = {name: ErrorOf(accuracy.get(name, ())).on(mean) for name, mean in means.items()}
+        self._values = {
+            name: ErrorOf(accuracy.get(name, ()), of=f"reading of {name}").on(mean) for name, mean in means.items()
+        }
 
     def get(self, name: str) -> UFloat | None:
         """The reading's value; None where none was taken."""
@@ -48,3 +50,7 @@ class Meters:
         """Of the heatsink and of the air around the bench."""
         heatsink = self.figures("heatsink_temperature", "heatsink", "degC")
         return heatsink + self.figures("ambient_temperature", "ambient", "degC")
+
+
+def _chain(name: str, accuracy: Mapping[str, Sequence[Accuracy]]) -> ErrorOf:
+    return ErrorOf(accuracy.get(name, ()), of=f"reading of {name}")

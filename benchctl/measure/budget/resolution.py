@@ -41,7 +41,7 @@ def rounding_of(readings: Sequence[float], accuracies: Accuracies) -> UFloat:
     stated = max((accuracy.resolution for accuracy in accuracies), default=0.0)
     step = stated or _step_seen(values, accuracies)
     is_averaged = float(np.ptp(values)) > _AVERAGED_OVER * step
-    return rectangular(0.0, 0.0 if is_averaged else step / 2.0)
+    return rectangular(0.0, 0.0 if is_averaged else step / 2.0, "steps of the display")
 
 
 def _step_seen(values: NDArray[np.float64], accuracies: Accuracies) -> float:

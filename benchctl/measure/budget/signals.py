@@ -35,10 +35,10 @@ class Signals:
         self.capture = capture
         self._accuracy = accuracy
         self._errors = {
-            name: ErrorOf(accuracy.get(name, ()), trace.full_scale, trace.zero_limit)
+            name: ErrorOf(accuracy.get(name, ()), trace.full_scale, trace.zero_limit, name)
             for name, trace in capture.traces.items()
         }
-        self._loads = {channel: load.resistance() for channel, load in (loads or {}).items()}
+        self._loads = {channel: load.resistance(f"load at {channel}") for channel, load in (loads or {}).items()}
 
     def at_another_time(self, capture: Capture) -> Signals:
         """Another record of the same chains and loads: an error of gain is one and the same in both, and so is one of
@@ -74,15 +74,15 @@ class Signals:
 
     def on(self, signal: str, value: float, own: float = 0.0) -> UFloat:
         """A value taken from `signal`, with its chain's errors and a standard uncertainty `own` of this value alone."""
-        return self._errors[signal].on(measured(value, own))
+        return self._errors[signal].on(measured(value, own, _own(signal)))
 
     def on_difference(self, signal: str, value: float, own: float = 0.0) -> UFloat:
         """The same for a difference of two values of `signal`, which no error of zero moves."""
-        return self._errors[signal].on_difference(measured(value, own))
+        return self._errors[signal].on_difference(measured(value, own, _own(signal)))
 
     def on_rms(self, signal: str, rms: float, mean: float, own: float = 0.0) -> UFloat:
         """The same for a true rms of `signal`, where its mean was `mean`."""
-        return self._errors[signal].on_rms(measured(rms, own), mean)
+        return self._errors[signal].on_rms(measured(rms, own, _own(signal)), mean)
 
     def ratio(self, signal: str, ratio: UFloat, first: float, second: float) -> UFloat:
         """A ratio of two amplitudes of `signal`, with what the linearity of its chain leaves open."""
@@ -143,3 +143,8 @@ def _scatter(span: Span, of: Callable[[Span], float]) -> UFloat:
     """An error of nought, as uncertain as the scatter of the span's like parts leaves their mean (type A)."""
     parts = [of(part) for part in span.parts()]
     return mean_of(parts) - float(np.mean(parts)) if parts else exactly(0.0)
+
+
+def _own(signal: str) -> str:
+    """The name, in a budget, of what a value of this record alone may be off by."""
+    return f"{signal}: noise and scatter of the record"

@@ -78,9 +78,11 @@ class Distortion:
         if not self.ratio > self.floor:
             raise MeasurementError("a distortion that does not stand out of the floor has no uncertainty")
         freed = math.sqrt(self.ratio**2 - self.floor**2)
-        in_line = measured(0.0, self.floor / math.sqrt(2.0 * self.lines))
+        in_line = measured(
+            0.0, self.floor / math.sqrt(2.0 * self.lines), "floor of the record, in line with a harmonic"
+        )
         across = self.floor**2 / (2.0 * freed) * math.sqrt(1.0 / self.lines + _FLOOR_POWER_U**2)
-        return freed + in_line + measured(0.0, across)
+        return freed + in_line + measured(0.0, across, "floor of the record, across it")
 
 
 class Heard(NamedTuple):
