@@ -96,6 +96,15 @@ FIGURES: Mapping[str, FigureName] = {
         "above 60 %",
     ),
     "watts_per_ampere": FigureName("W/A", "output power of all channels over the mean supply current", "above 8 W/A"),
+    "lowest_playing_voltage": FigureName(
+        "V",
+        "supply voltage below which the amplifier falls silent while it is lowered: at its terminals, or at the supply "
+        "where nothing measures there",
+        "below 10.5 V",
+    ),
+    "lowest_waking_voltage": FigureName(
+        "V", "supply voltage above which it then plays again while that is raised", "below 11.5 V"
+    ),
     "heatsink_temperature": FigureName(
         "degC", "temperature of the heatsink when the figures were taken", "below 70 degC"
     ),

@@ -75,6 +75,8 @@ _VOLTAGES = frozenset(
         "supply_voltage_lowest",
         "supply_voltage_sag",
         "static_sag",
+        "lowest_playing_voltage",
+        "lowest_waking_voltage",
         "idle_power",
         "efficiency",
         "marginal_efficiency",

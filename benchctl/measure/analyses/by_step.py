@@ -25,6 +25,7 @@ from benchctl.measure.analyses.input_impedance_figures import InputImpedanceCont
 from benchctl.measure.analyses.intermodulation_figures import IntermodulationContext, intermodulation
 from benchctl.measure.analyses.linearity_figures import LinearityContext, linearity
 from benchctl.measure.analyses.look_context import LookContext
+from benchctl.measure.analyses.lowest_supply import LowestSupplyContext, lowest_supply
 from benchctl.measure.analyses.noise_figures import NoiseContext, noise_figures
 from benchctl.measure.analyses.point_figures import PointsContext, points
 from benchctl.measure.analyses.polarity_figures import PolarityContext, polarity
@@ -187,6 +188,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
     "fold_back": Analysis(fold_back, FoldBackContext),
+    "lowest_supply": Analysis(lowest_supply, LowestSupplyContext),
     "stated_power": Analysis(stated_power, StatedContext),
     "points": Analysis(points, PointsContext),
     "look": Analysis(look, LookContext),
