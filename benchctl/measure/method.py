@@ -46,6 +46,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("supply_voltage_sag", "supply_voltage_lowest", "supply_current_peak"),
         ),
         Change(
+            "U of a distortion allows for all that a converter's steps do to the flat tops of a clipped tone",
+            ("thd_n", "thd"),
+        ),
+        Change(
             "U follows Student's t where few readings were taken; what channels may have in common counts in totals"
         ),
         Change(

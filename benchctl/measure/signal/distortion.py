@@ -8,7 +8,7 @@ fundamental. A ratio less than three times the record's own floor is a bound, no
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -28,8 +28,9 @@ _LOW_EDGE_HZ = 20.0  # AES17: the lower one
 _FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a bound
 _FLOOR_POWER_U = 0.1  # standard uncertainty of the mean square of a floor, relative: what an estimate of it is good for
 _HIGHEST_HARMONIC = 10
-_SHAPING_HARMONICS = 20  # that give a tone the shape it has at the onset of clipping
-_ROUNDING_MATTERS = 1e-4  # part of what is beside the fundamental: a hundredth of the distortion
+_SHAPING_SAMPLES = 1 << 13  # of which the noise moves no point of that cycle by a step
+_SHAPING_HARMONICS = 60  # that give a clipped tone tops flat to a small part of a step of eight bits
+_ROUNDING_MATTERS = 1e-5  # part of what is beside the fundamental: a three-hundredth of the distortion
 _POINTS_A_CYCLE = 1 << 15  # for steps as fine as those of twelve bits
 _EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
@@ -197,10 +198,13 @@ def harmonic_distortion(
 
 @dataclass(frozen=True)
 class _Floor:
-    """The record's own noise: mean square for a line of the spectrum, and on top of it for a harmonic."""
+    """The record's own noise: mean square for a line of the spectrum, and on top of it, of rounding, for a harmonic. Of
+    the latter so much is in line with the distortion as is known from the tone's shape, or as it is spread evenly."""
 
     line: float
     harmonic: float
+    in_line: float
+    even: float
 
     @classmethod
     def of(cls, tone: ToneSpectrum, step: float, density: float) -> _Floor:
@@ -208,37 +212,81 @@ class _Floor:
 
         Rounding that noise does not make random comes alike in each cycle, so all of it falls on harmonics.
         """
-        rounding = alike(math.sqrt(density * tone.power.size), step)
-        share = tone.fit.frequency_hz / tone.nyquist_hz  # if it were spread evenly
+        rounding = alike(_least_noise(math.sqrt(density * tone.power.size), step), step)
+        even = tone.fit.frequency_hz / tone.nyquist_hz  # the part on a harmonic, if it were spread evenly
+        shares = _Shares(even, 0.0)
         if rounding > _ROUNDING_MATTERS * float(tone.power.sum()):
-            share = max(share, _share_on_a_harmonic(tone, step))
-        return cls(density, rounding * share)
+            shares = _shares(tone, step, shares)
+        return cls(density, rounding * shares.harmonic, rounding * shares.in_line, rounding * even)
 
     def beside(self, squares: float, total: float, lines: int, harmonics: int) -> Distortion:
         """The distortion of mean square `squares` that stands on so many lines, harmonics among them."""
         noise, rounding = lines * self.line, harmonics * self.harmonic
         floor = noise + rounding
-        in_line = noise / lines + rounding  # noise favours no line; rounding may favour those of the distortion
+        # Of noise half of a line's is in line and half across; rounding may favour the harmonics of the distortion.
+        in_line = noise / lines + max(2.0 * self.in_line, harmonics * self.even)
         spread = floor / in_line if in_line > 0.0 else float(lines)
         return Distortion(math.sqrt(squares / total), math.sqrt(floor / total), spread)
 
 
-def _share_on_a_harmonic(tone: ToneSpectrum, step: float) -> float:
-    """Which part of the rounding that comes alike falls on one of the first harmonics, the strong ones before all.
+def _least_noise(seen: float, step: float) -> float:
+    """Of noise that is seen with its rounding, what there is at least.
 
-    Where a tone clips, its flat tops stand still between two steps, and their error is low in frequency. The error of
-    rounding y goes with the sine of 2 pi y / step (its Fourier series, as in `rounding`), whose phase is taken for
-    random: nobody knows where between two steps the tone lies.
+    Flat tops just at the edge of a step show half a step of noise, however little there is. The less is seen, the more
+    of it may come from there (the power is tried).
+    """
+    edge = 0.5 * step
+    return seen if seen >= edge else seen * (seen / edge) ** 0.7
+
+
+@dataclass(frozen=True)
+class _Shares:
+    """Which part of the rounding that comes alike falls on a harmonic, and which in line with the distortion."""
+
+    harmonic: float
+    in_line: float
+
+
+def _shares(tone: ToneSpectrum, step: float, least: _Shares) -> _Shares:
+    """Which part of the rounding that comes alike falls on one of the first harmonics, the strong ones before all, and
+    which part makes the distortion larger or smaller.
+
+    Where a tone clips, its flat tops stand still between two steps, and their error is low in frequency. It has the
+    shape of the tops, and so has what clipping takes away: its harmonics are in phase with those of the distortion, and
+    shift all of them together. The error of rounding y goes with the sine of 2 pi y / step (its Fourier series, as in
+    `rounding`), whose phase is taken for random at the upper and at the lower tops: nobody knows where between two
+    steps they lie.
     """
     if math.pi * tone.fit.amplitude / step > _POINTS_A_CYCLE / 8:
-        return 0.0
+        return least
+    tone = _beginning(tone)
     orders = np.arange(2, min(_SHAPING_HARMONICS, math.ceil(tone.nyquist_hz / tone.fit.frequency_hz) - 1) + 1)
     harmonics = np.array([_harmonic(tone, int(order)) for order in orders])
     if not np.any(harmonics):
-        return 0.0
-    turns = np.exp(2j * math.pi / step * _one_cycle(tone, orders, harmonics))
+        return least
+    cycle = _one_cycle(tone, orders, harmonics)
+    turns = np.exp(2j * math.pi / step * cycle)
     lines = np.abs(np.fft.fft(turns) / turns.size) ** 2
-    return float(np.average(lines[orders] + lines[-orders], weights=np.abs(harmonics) ** 2))
+    on_one = float(np.average(lines[orders] + lines[-orders], weights=np.abs(harmonics) ** 2))
+    upper = cycle >= 0.0
+    along = _along(cycle, _one_cycle(tone, orders[:0], harmonics[:0]))
+    in_line = sum(float(np.abs(np.mean(turns * along * side)) ** 2) for side in (upper, ~upper))
+    return _Shares(max(on_one, least.harmonic), in_line)
+
+
+def _beginning(tone: ToneSpectrum) -> ToneSpectrum:
+    """As many whole cycles as tell the shape of one."""
+    samples_a_cycle = 1.0 / (tone.fit.frequency_hz * tone.interval_s)
+    cycles = max(round(_SHAPING_SAMPLES / samples_a_cycle), 2)
+    return replace(tone, residual=tone.residual[: round(cycles * samples_a_cycle)])
+
+
+def _along(cycle: Samples, fundamental: Samples) -> Samples:
+    """What an error must be multiplied by so that its mean is what it adds to the rms of the distortion: the distortion
+    itself, less what the error does to the fundamental that it is related to."""
+    distortion = cycle - fundamental
+    size, whole = math.sqrt(float(np.mean(distortion**2))), float(np.mean(fundamental**2))
+    return np.asarray(distortion / size - size / whole * fundamental)
 
 
 def _one_cycle(tone: ToneSpectrum, orders: NDArray[np.int64], harmonics: NDArray[np.complex128]) -> Samples:

@@ -198,3 +198,27 @@ def test_the_flat_tops_of_a_clipped_tone_in_eight_bits_are_within_the_uncertaint
             true = harmonic_distortion(tone_spectrum(exact, interval_s, 1000.0)).ratio
             errors.append((found.nominal_value - true) / found.std_dev)
     assert np.mean(np.abs(errors) < 2.0) >= 0.9
+
+
+@pytest.mark.parametrize(("noise_steps", "clipping"), [(0.02, 1.1), (0.2, 1.5), (0.5, 1.1)])
+def test_flat_tops_on_a_quiet_converter_are_within_the_uncertainty_anywhere_between_two_steps(
+    noise_steps: float, clipping: float
+) -> None:
+    """Hard-clipped tones of any phase and peak, on any offset. Their distortion is that of the clipped sine by its
+    Fourier series, here by a transform of one cycle. Of thirty draws 28.5 are expected inside, and fewer than 26 once
+    in fifty (binomial)."""
+    step, samples = 2.0 / 256, 10_000
+    times_s = np.arange(samples) / 500e3
+    inside = 0
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        peak = rng.uniform(0.5, 0.8)
+        cycle = np.clip(clipping * peak * np.sin(2.0 * np.pi * np.arange(4096) / 4096), -peak, peak)
+        lines = np.abs(np.fft.rfft(cycle))
+        true = math.sqrt(float(np.sum(lines[2:11] ** 2))) / float(lines[1])
+        angle = 2.0 * np.pi * 1000.0 * times_s + rng.uniform(0.0, 2.0 * np.pi)
+        values = np.clip(clipping * peak * np.sin(angle), -peak, peak) + rng.uniform(-0.5, 0.5) * step
+        values = np.round((values + rng.normal(0.0, noise_steps * step, samples)) / step) * step
+        told = thd(values, 1.0 / 500e3, 1000.0, step=step).uncertain()
+        inside += abs(told.nominal_value - true) < 2.0 * told.std_dev
+    assert inside >= 26
