@@ -9,7 +9,7 @@ below it is seen.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -30,8 +30,10 @@ _LOW, _HIGH = 0.1, 0.9
 _SMOOTHED = 10
 # Of a settled part, whose means tell what has not settled from noise.
 _BLOCKS = 8
-# The largest of eight means of noise is seldom more than so many of its standard deviations.
-_LIKELY = 2.5
+# At the first instant the line is off by up to so many times the rms of those means, followed there, of a tail that
+# dies away within the settled part: found by fitting lines to exponentials of up to a quarter of that part's length. A
+# slower tail is a tilt to it.
+_TAKEN_IN = 5.0
 # Fewer samples in half a period than this show no top.
 _FEWEST_SAMPLES = 40
 # A top must stand so many times above what it has of noise.
@@ -114,23 +116,25 @@ def square_wave(values: Samples, interval_s: float, frequency_hz: float, step: f
         raise RecordTooShort(f"{record.size * interval_s:.3g} s is less than two periods of {frequency_hz:g} Hz")
     centred = record - _mean(record, half)
     crossings = list(_crossings(centred, half, interval_s, frequency_hz))
-    halves = [_Half(centred, first, second, step) for first, second in pairwise(crossings)]
+    halves = [_Half(centred, first, second) for first, second in pairwise(crossings)]
     if len(halves) < 2:
         raise RecordTooShort("the record has no edge with a whole half period on both sides")
-    edges = tuple(_edge(before, after, interval_s) for before, after in pairwise(halves))
-    return SquareWave(edges, tuple(each.top for each in halves), interval_s)
+    error = _error(halves, step)
+    edges = tuple(_edge(before, after, error, interval_s) for before, after in pairwise(halves))
+    return SquareWave(edges, tuple(each.top(error) for each in halves), interval_s)
 
 
 class _Half:
     """Half a period from one crossing of the mean to the next, in samples; `centred` is the whole record."""
 
-    def __init__(self, centred: Samples, first: float, second: float, step: float) -> None:
+    def __init__(self, centred: Samples, first: float, second: float) -> None:
         self.centred, self.first, self.length = centred, first, second - first
         settled = self._part(*_SETTLED)
         self.sign = 1.0 if float(np.mean(centred[settled])) > 0.0 else -1.0
         self._rate, self._log_first, departures = self._fitted(settled)
         self.floor = float(np.max(np.abs(departures)))
-        self.error = _error(departures, step)
+        self.noise, self.samples = float(np.std(departures)), departures.size
+        self.blocks = np.array([float(np.mean(block)) for block in np.array_split(departures, _BLOCKS)])
         if not self._size(0.0) > _LEAST_OVER_FLOOR * self.floor:
             raise SilentRecord("the tops of the square wave are no more than noise")
 
@@ -156,21 +160,25 @@ class _Half:
         place = (np.asarray(sample, dtype=np.float64) - self.first) / self.length
         return np.asarray(self.sign * np.exp(self._log_first + self._rate * place))
 
-    @property
-    def top(self) -> Top:
-        return Top(self._size(0.0), self._size(1.0), self.floor, self.error)
+    def top(self, error: float) -> Top:
+        return Top(self._size(0.0), self._size(1.0), self.floor, error)
 
 
-def _error(departures: Samples, step: float) -> float:
-    """Of a top that is followed from its settled part to its ends: noise; what has not settled, which shows in the
-    means of a few blocks; both are so many times more at the ends; and rounding that is alike in all samples."""
+def _error(halves: Sequence[_Half], step: float) -> float:
+    """Standard uncertainty of a top at its ends. It is followed there from its settled part, so what is wrong with that
+    counts so many times: noise, rounding that comes alike again and again, and what has not settled.
+
+    The last is the same in all tops, so it shows in the means of a few blocks, taken over all tops, where these are
+    more than noise makes them.
+    """
     further = 1.0 / (_SETTLED[1] - _SETTLED[0])
-    noise = float(np.std(departures))
-    blocks = [float(np.mean(block)) for block in np.array_split(departures, _BLOCKS) if block.size]
-    by_noise = _LIKELY * noise / math.sqrt(departures.size / _BLOCKS)
-    unsettled = math.sqrt(max(max(map(abs, blocks)) ** 2 - by_noise**2, 0.0))
-    random = 2.0 * noise / math.sqrt(departures.size)
-    return math.hypot(further * random, further * unsettled, math.sqrt(alike(noise, step)))
+    noise = max(half.noise for half in halves)
+    samples = min(half.samples for half in halves)
+    shape = np.mean([half.blocks for half in halves], axis=0)
+    by_noise = noise**2 * _BLOCKS / (samples * len(halves))
+    unsettled = math.sqrt(max(float(np.mean(shape**2)) - by_noise, 0.0))
+    random = 2.0 * noise / math.sqrt(samples)
+    return further * math.hypot(random, math.sqrt(alike(noise, step)), _TAKEN_IN * unsettled)
 
 
 def _mean(record: Samples, half: float) -> float:
@@ -204,7 +212,7 @@ def _crossing_near(centred: Samples, expected: float, reach: float) -> float | N
     return start + low + float(part[low] / (part[low] - part[low + 1]))
 
 
-def _edge(before: _Half, after: _Half, interval_s: float) -> Edge:
+def _edge(before: _Half, after: _Half, error: float, interval_s: float) -> Edge:
     if before.sign == after.sign:
         raise MeasurementError("two half periods on one side of the mean are no square wave")
     base, top = float(before.level_at(after.first)), float(after.level_at(after.first))
@@ -226,7 +234,7 @@ def _edge(before: _Half, after: _Half, interval_s: float) -> Edge:
         overshoot=overshoot,
         floor=max(before.floor, after.floor) / step,
         noise_s=noise * interval_s,
-        step_u=math.hypot(before.error, after.error),
+        step_u=math.sqrt(2.0) * error,
         ringing_hz=None if ringing is None else 1.0 / (ringing * interval_s),
     )
 
