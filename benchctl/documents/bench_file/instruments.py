@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
@@ -59,12 +60,19 @@ class Instrument(Part):
         default=None, description="how the link to it behaves, where the driver file says it otherwise or not at all"
     )
     calibrated: Date | None = Field(default=None, description="date of the last calibration")
+    calibration_due: Date | None = Field(
+        default=None, description="date from which that calibration no longer counts; preflight and the page say so"
+    )
     question_takes_s: NotNegativeSeconds = Field(
         default=0.0,
         description="how long a question to it usually takes, as `benchctl instruments --bench` shows; preflight adds "
         "it to its times and temperatures",
         examples=["100 ms"],
     )
+
+    def is_overdue(self, today: datetime.date) -> bool:
+        """Whether its calibration no longer counts on a day."""
+        return self.calibration_due is not None and today >= self.calibration_due
 
     @field_validator("driver", mode="after")
     @classmethod

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
@@ -10,6 +11,7 @@ from benchctl.documents.bench_file.instruments import Instrument, RelayBank
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.quantity import render
 from benchctl.report.reading.run_record import RunRecord
+from benchctl.report.sections.page_head import date_of
 from benchctl.report.sections.tables import Cell, Table, heads
 
 _UNITS = {
@@ -30,18 +32,34 @@ def equipment_tables(run_record: RunRecord) -> list[Table]:
     if run_record.bench is None:
         rows = tuple((Cell(role), Cell(who)) for role, who in identities.items())
         return [Table("Instruments", heads("role", "identity"), rows)] if rows else []
-    tables = [_instruments(run_record.bench, identities), _probes(run_record.bench), _resistors(run_record.bench)]
+    tables = [
+        _instruments(run_record.bench, identities, _day_of(run_record)),
+        _probes(run_record.bench),
+        _resistors(run_record.bench),
+    ]
     return [table for table in tables if table.rows]
 
 
-def _instruments(bench: Bench, identities: dict[str, str]) -> Table:
-    rows = tuple(_instrument_row(role, each, identities) for role, each in bench.instruments.items())
+def _day_of(run_record: RunRecord) -> datetime.date | None:
+    """The day of the run, as far as it is known."""
+    try:
+        return datetime.date.fromisoformat(date_of(run_record)[:10])
+    except ValueError:
+        return None
+
+
+def _instruments(bench: Bench, identities: dict[str, str], day: datetime.date | None) -> Table:
+    rows = tuple(_instrument_row(role, each, identities, day) for role, each in bench.instruments.items())
     table = Table("Instruments", heads("role", "identity", "driver", "calibrated", "limits of error"), rows)
     return table.without_empty_columns()
 
 
-def _instrument_row(role: str, instrument: Instrument, identities: dict[str, str]) -> tuple[Cell, ...]:
+def _instrument_row(
+    role: str, instrument: Instrument, identities: dict[str, str], day: datetime.date | None
+) -> tuple[Cell, ...]:
     calibrated = Cell(str(instrument.calibrated)) if instrument.calibrated else Cell("not stated", "untold")
+    if day is not None and instrument.is_overdue(day):
+        calibrated = Cell(f"{calibrated.text}; was due on {instrument.calibration_due}", "untold")
     return (
         Cell(role),
         Cell(identities.get(role, "not asked")),

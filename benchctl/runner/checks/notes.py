@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench
@@ -25,8 +26,19 @@ def of_pace(bench: Bench, pace: Pace) -> Iterator[str]:
         )
 
 
+def of_calibration(bench: Bench, today: datetime.date) -> Iterator[str]:
+    """Each instrument whose calibration no longer counts."""
+    for role, instrument in bench.instruments.items():
+        if instrument.is_overdue(today):
+            yield (
+                f"the {role}'s calibration was due on {instrument.calibration_due}; until it is calibrated again, its "
+                "stated accuracy, and every uncertainty that rests on it, is not certain"
+            )
+
+
 def of_files(files: Files) -> Iterator[str]:
     """Every note."""
+    yield from of_calibration(files.bench, datetime.datetime.now(tz=datetime.UTC).date())
     yield from time_to_safe.notes_of(files.bench)
     driver = files.bench.drivers.get("supply")
     if not isinstance(driver, SupplyDriver):
