@@ -26,6 +26,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
+from benchctl.runner.steps import stepped_sine
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # The higher tone's part of the peak: IEC 60268-3, 14.12.7 has a quarter of the lower one; 14.12.8 has both equal.
@@ -93,6 +94,7 @@ def worst_case(step: MeasureIntermodulation, state: ExpectedState) -> WorstCase:
     worst_case_feed(state, None)
     state.level = None
     record = _record(step)
+    stepped_sine.refuse_beyond_generator(state, step.pair_hz[1])
     refuse_coarse_record(state, record, max(_frequencies_hz(step)), "take lower tones")
     asking_s = state.pace.switch_s + state.pace.set_s + state.asking_s()
     for_s = SETTLE_S + record_taking.lasts_s(record, state.bench) + record_taking.FETCH_S + asking_s

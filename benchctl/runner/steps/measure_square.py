@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 
 from benchctl.documents.sequence_file.signal_steps import MeasureSquare
@@ -11,19 +10,21 @@ from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.square_figures import CAPACITIVE, LARGE, SMALL, SquareContext, role_of
 from benchctl.measure.shapes.square import square_wave as shape_of
-from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.signal.record import Capture
+from benchctl.measure.signal.sine import fit_sine
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.contexts import own_rise_times_s
-from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, mute, square_wave
+from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, mute, square_wave, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
-from benchctl.runner.acting.levels import gain_of, level_in_v
+from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
+from benchctl.runner.steps import stepped_sine
 from benchctl.runner.steps.find_clean_level import SETTLE_S
 
 # The small level: a tenth of the voltage, where no stage slews.
@@ -36,8 +37,9 @@ FEWEST_A_PERIOD = 80
 # An idle current that rises further than this with the capacitor is taken for an oscillation (common practice: a stage
 # that oscillates takes several times its idle current).
 MOST_RISE, LEAST_RISE_A = 1.3, 0.2
-# A square wave so many times as high as asked, at the small level, is not played at the large one.
-MOST_OVER_ASKED = 1.5
+# The peak of a square wave is that of the sine at the same level; a tilt makes its steps higher, and a level in the
+# wrong unit makes them 1.41 times as high or as low.
+MOST_OVER_SINE = 1.25
 
 
 def perform(step: MeasureSquare, run: Run) -> None:
@@ -48,8 +50,10 @@ def perform(step: MeasureSquare, run: Run) -> None:
     before_power(run, level_v)
     captures: dict[str, Capture] = {}
     try:
-        for frequency_hz in step.frequencies_hz:
-            captures |= _small_and_large(run, frequency_hz, level_v)
+        lowest_hz, *others_hz = sorted(step.frequencies_hz)
+        captures |= _small_and_large(run, lowest_hz, level_v, _sines_v(run, lowest_hz, level_v))
+        for frequency_hz in others_hz:
+            captures |= _small_and_large(run, frequency_hz, level_v, {})
         if step.capacitor_f is not None:
             captures |= _with_capacitor(step, run, step.capacitor_f, level_v)
     except MeasurementError:  # the run goes on after that
@@ -76,11 +80,26 @@ def _waves(step: MeasureSquare) -> Iterator[tuple[str, float]]:
             yield role_of(kind, frequency_hz), frequency_hz
 
 
-def _small_and_large(run: Run, frequency_hz: float, level_v: float) -> Mapping[str, Capture]:
+def _small_and_large(run: Run, frequency_hz: float, level_v: float, sines_v: Mapping[str, float]) -> dict[str, Capture]:
     small = _take(run, SMALL, frequency_hz, SMALL_PART * level_v)
-    _refuse_higher_than_asked(run, small, frequency_hz, SMALL_PART * level_v)
+    _refuse_other_than_asked(small, frequency_hz, sines_v)
     large = _take(run, LARGE, frequency_hz, level_v)
     return {role_of(SMALL, frequency_hz): small, role_of(LARGE, frequency_hz): large}
+
+
+def _sines_v(run: Run, frequency_hz: float, level_v: float) -> dict[str, float]:
+    """The peak of the sine at the small level, by output: what a square wave is to have. At the lowest frequency, where
+    the amplifier's upper limit takes least of either."""
+    back_to_sine(run, frequency_hz)
+    tone(run, SMALL_PART * level_v)
+    run.wait(SETTLE_S)
+    record, outputs = _record(frequency_hz), record_taking.driven_outputs(run)
+    capture = record_taking.take(run, "square sine", record, SMALL_PART * level_v, outputs)
+    mute(run)
+    return {
+        signal: fit_sine(capture.trace(signal).values(), capture.interval_s, frequency_hz).amplitude
+        for signal in outputs
+    }
 
 
 def _take(run: Run, kind: str, frequency_hz: float, level_v: float) -> Capture:
@@ -97,21 +116,20 @@ def _record(frequency_hz: float) -> Record:
     return Record(PERIODS / frequency_hz, 0.0, SAMPLES)
 
 
-def _refuse_higher_than_asked(run: Run, capture: Capture, frequency_hz: float, level_v: float) -> None:
+def _refuse_other_than_asked(capture: Capture, frequency_hz: float, sines_v: Mapping[str, float]) -> None:
     """Generators differ in what a level means of a square wave.
 
     Raises:
-        MeasurementError: it came out far higher than it was asked for.
+        MeasurementError: it is not as high as the sine at the same level.
     """
-    asked_v = 2.0 * math.sqrt(2.0) * level_v * gain_of(run)
-    for channel in capture.channels:
-        wave = shape_of(capture.trace(OUTPUT + channel).values(), capture.interval_s, frequency_hz)
-        step_v = wave.slowest.step
-        if step_v > MOST_OVER_ASKED * asked_v:
+    for signal, sine_v in sines_v.items():
+        wave = shape_of(capture.trace(signal).values(), capture.interval_s, frequency_hz)
+        peak_v = wave.slowest.step / 2.0
+        if not 1.0 / MOST_OVER_SINE < peak_v / sine_v < MOST_OVER_SINE:
             raise MeasurementError(
-                f"the square wave at output {channel} is {render(step_v, 'V')} peak to peak and was to be "
-                f"{render(asked_v, 'V')}, so it is not played at the full level; see 'square_on' in the generator's "
-                "driver file: which unit is the level of a square wave in?"
+                f"the square wave at {signal} has a peak of {render(peak_v, 'V', digits=3)} where the sine at the same "
+                f"level has {render(sine_v, 'V', digits=3)}, so it is not played at the full level; see 'square_on' in "
+                "the generator's driver file: which unit is the level of a square wave in?"
             )
 
 
@@ -169,10 +187,12 @@ def worst_case(step: MeasureSquare, state: ExpectedState) -> WorstCase:
         )
     state.level = None
     highest_hz = max(step.frequencies_hz)
+    stepped_sine.refuse_beyond_generator(state, highest_hz)
     refuse_coarse_record(state, _record(highest_hz), FEWEST_A_PERIOD / 2.0 * highest_hz, "take a lower frequency")
     asking_s = state.pace.switch_s + state.pace.set_s + state.asking_s() + record_taking.FETCH_S
     kinds = 2 if step.capacitor_f is None else 3
     lasts_s = sum(record_taking.lasts_s(_record(each), state.bench) for each in step.frequencies_hz)
-    duration_s = kinds * (lasts_s + len(step.frequencies_hz) * (SETTLE_S + asking_s))
+    records = 1 + kinds * len(step.frequencies_hz)  # the sine is one
+    duration_s = kinds * lasts_s + records * (SETTLE_S + asking_s)
     power = state.square_wave(step.level or QUIET, for_s=duration_s)
     return WorstCase(duration_s=duration_s + worst_case_look(state), **power)

@@ -120,17 +120,22 @@ def _record(frequency_hz: float, shortest_s: float = SHORTEST_S) -> Record:
     return Record(cycles / frequency_hz, 0.0, SAMPLES)
 
 
+def refuse_beyond_generator(state: ExpectedState, frequency_hz: float) -> None:
+    """Note a hazard where a frequency is more than the generator gives."""
+    generator = state.bench.instruments.generator
+    if generator is not None and frequency_hz > generator.ratings.frequency_hz:
+        state.hazard(
+            f"{render(frequency_hz, 'Hz')} is more than the generator gives; "
+            f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
+        )
+
+
 def worst_case_sweep(
     state: ExpectedState, frequencies: Sequence[float], level: Level, *, retaken: float = 0.0
 ) -> WorstCase:
     """How long a sweep takes, and what it puts into the load; `retaken`: the part of records taken again."""
     state.level = None
-    generator = state.bench.instruments.generator
-    if generator is not None and max(frequencies) > generator.ratings.frequency_hz:
-        state.hazard(
-            f"{render(max(frequencies), 'Hz')} is more than the generator gives; "
-            f"stay within {render(generator.ratings.frequency_hz, 'Hz')}"
-        )
+    refuse_beyond_generator(state, max(frequencies))
     refuse_coarse_record(state, _record(max(frequencies)), max(frequencies), "end at a lower frequency")
     asking_s = state.asking_s() + state.pace.set_s
     lasts_s = sum(record_taking.lasts_s(_record(f), state.bench) for f in frequencies)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import pytest
 
+from benchctl.documents.reader import load_bench
 from benchctl.runner.acting.run import OwnHands
 from benchctl.runner.expected.capability import MOST, Capability
-from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
-from tests.runner.rig import Rig, amplifier_file
+from tests.runner.generator_forms import driver_text
+from tests.runner.measured import LOADED, Measured, hazards_of, measured, within_uncertainty
+from tests.runner.rig import POWER_ON_LINE, Files, Rig, amplifier_file, rig, sequence_file, shipped
 
 # Damping 0.4 at 50 kHz: overshoot 25.3827 %, rise time 1.4635 / w = 4.658 us; a coupling at 5 Hz tilts 1 kHz by
 # 1.5708 % of the mean top (closed forms of tests/standards/test_std_square.py).
@@ -117,6 +120,29 @@ def test_the_worst_case_counts_twice_the_power_of_the_sine_and_more_current() ->
     assert square.given_w(15.0) == pytest.approx(2.0 * sine.given_w(15.0))
     assert square.supply_w(15.0) == pytest.approx(math.pi / 2.0 * sine.supply_w(15.0))
     assert square.given_w(1e4) == pytest.approx(2.0 * sine.full_w)
+
+
+@pytest.mark.parametrize(("unit", "times"), [("square_v", 1.41), ("square_vpp", 2.83)])
+def test_a_square_wave_whose_level_is_in_the_wrong_unit_is_not_played_at_the_full_level(
+    tmp_path: Path, unit: str, times: float
+) -> None:
+    """The driver file sends its RMS, or Vpp, where the generator takes the level of the sine with the same peak."""
+    text = driver_text("scpi99", {'SQU", "SOUR:VOLT {level_v:.6f}"': f'SQU", "SOUR:VOLT {{{unit}:.6f}}"'})
+    (tmp_path / "own.yaml").write_text(text, encoding="utf-8")
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(shipped("benches", "workshop", {"driver: generator/scpi99": "driver: ./own"}), encoding="utf-8")
+    steps = (POWER_ON_LINE, LOADED, "measure_square: {frequencies: [1 kHz]}", "power_off")
+    these = Files(sequence_file(*steps), load_bench(bench), amplifier_file())
+    with rig(tmp_path / "run", these) as found:
+        outcome = found.execute()
+        levels_v = [
+            float(text.split()[-1]) for role, text in found.commands() if role == "generator" and "VOLT 0" in text
+        ]
+    (told,) = [note for note in found.audience.notes if "not played at the full level" in note]
+    seen_v, sine_v = (float(part.split(" V")[0]) for part in re.split("has a peak of |level has ", told)[1:])
+    assert seen_v / sine_v == pytest.approx(times, rel=0.02)
+    assert outcome.unmeasured
+    assert max(levels_v) < 0.25 * times / 10.0 + 1e-3
 
 
 def test_a_person_must_be_there_to_connect_a_capacitor() -> None:
