@@ -39,7 +39,10 @@ TARGETS = (
         (_PAGE, "tests/guard/guardian/test_acting.py", "tests/guard/guardian/test_process.py"),
     ),
     Target("benchctl.guard.guardian.turn", ("tests/guard/guardian/test_turn.py",)),
-    Target("benchctl.guard.guardian.wires", ("tests/guard/guardian/test_wires.py",)),
+    Target(
+        "benchctl.guard.guardian.wires",
+        ("tests/guard/guardian/test_wire_links.py", "tests/guard/guardian/test_wires.py"),
+    ),
     Target("benchctl.measure.budget.figure", ("tests/measure/budget/test_figure.py",)),
     Target("benchctl.archive.verdicts", ("tests/archive/test_verdicts.py", "tests/runner/steps/test_named.py")),
     Target("benchctl.measure.search.clean_level", ("tests/measure/search/test_clean_level.py",)),
