@@ -6,7 +6,9 @@ word. What a schema says follows from the models alone, so the two cannot drift 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any, Literal
 
 from pydantic import TypeAdapter
@@ -58,6 +60,12 @@ def schema_of(kind: Kind) -> Schema:
 
 def schema_of_whole(kind: Kind) -> Schema:
     """As `schema_of`, for a document that is based on no other."""
+    schema: Schema = json.loads(_text_of_whole(kind))
+    return schema
+
+
+@lru_cache  # it takes a second, and is the same each time; as text nobody can change it
+def _text_of_whole(kind: Kind) -> str:
     made = TypeAdapter(_MODELS[kind]).json_schema(by_alias=True, mode="validation")
     definitions = made.pop("$defs", {})
     if kind == "sequence":
@@ -73,7 +81,7 @@ def schema_of_whole(kind: Kind) -> Schema:
         plain_definitions = {name: _with_references(each) for name, each in plain_definitions.items()}
         plain_definitions[_REFERENCE] = _reference()
     whole = _with_header(schema, kind, plain_definitions)
-    return {"$schema": _DIALECT, "title": f"benchctl {kind}", **whole, "$defs": plain_definitions}
+    return json.dumps({"$schema": _DIALECT, "title": f"benchctl {kind}", **whole, "$defs": plain_definitions})
 
 
 # -- from the models' form to the document's ---------------------------------------------------------------------
