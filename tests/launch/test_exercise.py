@@ -30,7 +30,10 @@ def sent(exercised: Exercised) -> list[bytes]:
     return [said.sent for finding in exercised.findings for said in finding.said]
 
 
-@pytest.mark.parametrize("bench", ["workshop", "coach_bench", "eight_bit", "no_thermometer", "drawer"])
+SHIPPED = ["workshop", "coach_bench", "eight_bit", "no_thermometer", "drawer", "untidy_workshop"]
+
+
+@pytest.mark.parametrize("bench", SHIPPED)
 def test_no_word_of_a_shipped_driver_fails_on_its_instrument(bench: str) -> None:
     done = all_of(bench, energises=True)
     failures = [(each.role, finding.word, finding.text) for each in done for finding in each.failures]

@@ -24,6 +24,7 @@ ORDINARY = {
     "one_channel": ("cx4090",),
     "eight_bit": ("kx240",),
     "drawer": ("kx240",),
+    "untidy_workshop": ("hx2150",),
 }
 CARRIED = [(bench, amplifier) for bench, amplifiers in ORDINARY.items() for amplifier in amplifiers]
 
@@ -51,6 +52,7 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
         ("one_channel", "quick_check", "cx4090"),
         ("eight_bit", "quick_check", "kx240"),
         ("drawer", "quick_check", "kx240"),
+        ("untidy_workshop", "quick_check", "hx2150"),
     ],
 )
 def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:

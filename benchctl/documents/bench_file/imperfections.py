@@ -78,7 +78,7 @@ class OscilloscopeImperfections(Part):
         default=0.0, description="by how much the gain of all inputs changes while it warms up", examples=["0.2 %"]
     )
     warm_up_s: PositiveSeconds = Field(default=1200.0, description="time constant with which it warms up")
-    gain_per_k: PerKelvin = Field(
+    temperature_gain_per_k: PerKelvin = Field(
         default=0.0, description="how the gain of all inputs changes with the air in the workshop, from 23 degC"
     )
     probe_bandwidth_hz: PositiveHertz | None = Field(

@@ -158,7 +158,7 @@ def test_the_trigger_jitters_from_record_to_record() -> None:
 def test_gain_is_another_on_each_range_and_moves_as_it_warms_up() -> None:
     """Within its limit, the same each time; 0.2 % of warm-up is 1 - 1/e of it after a time constant; 100 ppm/K."""
     exact = FrontEnd(
-        OscilloscopeImperfections(warm_up_gain=2e-3, warm_up_s=600.0, gain_per_k=1e-4),
+        OscilloscopeImperfections(warm_up_gain=2e-3, warm_up_s=600.0, temperature_gain_per_k=1e-4),
         TrueErrors(BenchSimulation(instrument_errors="none")),
         33.0,
     )

@@ -24,7 +24,7 @@ class FrontEnd:
     def __init__(self, imperfect: OscilloscopeImperfections, true_errors: TrueErrors, ambient_c: float) -> None:
         self._imperfect = imperfect
         self._true_errors = true_errors
-        self._warm = 1 + imperfect.gain_per_k * (ambient_c - NOMINAL_C)
+        self._warm = 1 + imperfect.temperature_gain_per_k * (ambient_c - NOMINAL_C)
 
     @property
     def crosstalk(self) -> float:
