@@ -96,6 +96,15 @@ FIGURES: Mapping[str, FigureName] = {
         "above 60 %",
     ),
     "watts_per_ampere": FigureName("W/A", "output power of all channels over the mean supply current", "above 8 W/A"),
+    "turn_on_thump": FigureName(
+        "V", "how far an output leaves its usual voltage while the amplifier wakes, within 20 kHz", "below 1 V"
+    ),
+    "turn_on_thump_energy": FigureName("J", "energy that this puts into the load", "below 10 mJ"),
+    "turn_off_thump": FigureName(
+        "V", "how far an output leaves its usual voltage while the amplifier falls asleep, within 20 kHz", "below 1 V"
+    ),
+    "turn_off_thump_energy": FigureName("J", "energy that this puts into the load", "below 10 mJ"),
+    "inrush_current": FigureName("A", "highest supply current while the amplifier wakes", "below 60 A"),
     "lowest_playing_voltage": FigureName(
         "V",
         "supply voltage below which the amplifier falls silent while it is lowered: at its terminals, or at the supply "

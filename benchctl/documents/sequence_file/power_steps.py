@@ -10,7 +10,7 @@ from pydantic import Field
 
 from benchctl.documents.model.criteria import BelowCelsius, Expectations, WithinKelvins, expecting
 from benchctl.documents.model.fields import Distortion, PositiveSeconds, PositiveVolts, Ratio, Volts, YesNo, bounded
-from benchctl.documents.model.level import LEVEL, DriveLevel, Level
+from benchctl.documents.model.level import LEVEL, DriveLevel
 from benchctl.documents.model.model_base import PathProblem, doubled
 from benchctl.documents.sequence_file.step_base import (
     DRIVEN,
@@ -100,7 +100,7 @@ SOAK_FIGURES = (
 )
 
 
-class _Powered(Driven):
+class Powered(Driven):
     """A drive at one frequency into one load."""
 
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
@@ -109,7 +109,7 @@ class _Powered(Driven):
     driven: DrivenInputs | None = Field(default=None, description=f"{DRIVEN}; if left out, as the last `set` says")
 
 
-class _Search(_Powered):
+class _Search(Powered):
     """What a search over the drive level is told."""
 
     thd_n: Distortion = Field(default=0.01, description="the highest distortion (THD+N) that counts as clean")
@@ -158,7 +158,7 @@ class MeasureBurst(Named, _Search):
         yield from doubled(self.cycles, "cycles")
 
 
-class MeasureContinuous(Named, _Powered):
+class MeasureContinuous(Named, Powered):
     """Measure power, distortion, supply current and efficiency with a steady tone."""
 
     AT_TIMES: ClassVar[tuple[str, ...]] = (*FOLD_BACK_FIGURES, *PROTECTION_FIGURES)
@@ -191,28 +191,7 @@ class StatePower(Named, _Search):
     )
 
 
-class FindLowestSupply(Named, _Powered):
-    """Find the lowest supply voltage at which the amplifier plays, and the one from which it plays again: downwards in
-    steps under a small tone until it is silent, then upwards."""
-
-    kind: Literal["find_lowest_supply"] = "find_lowest_supply"
-    level: DriveLevel = Field(default=Level(1.0, "watts"), description=LEVEL, json_schema_extra={"default": "1 W"})
-    step_v: Annotated[Volts, bounded("V", at_least=0.01, at_most=2)] = Field(
-        default=0.2, alias="step", description="how much the voltage changes at once"
-    )
-    to_v: PositiveVolts | None = Field(
-        default=None,
-        description="the lowest voltage to try; if left out, half of the lowest supply voltage of the amplifier file",
-    )
-    dwell_s: PositiveSeconds = Field(
-        default=1.0, description="how long each voltage is held before the amplifier is looked at"
-    )
-    expect: Annotated[Expectations, *expecting("lowest_playing_voltage", "lowest_waking_voltage")] = Field(
-        default_factory=dict, description="acceptance criteria, such as `lowest_playing_voltage: below 10.5 V`"
-    )
-
-
-class Soak(Named, _Powered):
+class Soak(Named, Powered):
     """Drive for a long time and predict the heatsink's final temperature; with a tone, or with bursts as in music."""
 
     ROLES: ClassVar[tuple[str, ...]] = ("generator", "oscilloscope", "load", "supply", "thermometer")
@@ -284,4 +263,4 @@ class Soak(Named, _Powered):
             )
 
 
-PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | StatePower | FindLowestSupply | Soak
+PowerStep = FindCleanLevel | MeasureBurst | MeasureContinuous | StatePower | Soak

@@ -33,6 +33,7 @@ from benchctl.documents.sequence_file.step_base import (
     StepBase,
 )
 from benchctl.documents.sequence_file.step_form import unfold
+from benchctl.documents.sequence_file.supply_steps import SupplyStep
 from benchctl.documents.text.tree import Table
 
 
@@ -189,6 +190,7 @@ MEASURING: tuple[type[StepBase], ...] = (
     *get_args(PowerStep),
     *get_args(MeasuringStep),
     *get_args(SignalStep),
+    *get_args(SupplyStep),
     RampSupply,
 )
 STEP_CLASSES: tuple[type[StepBase], ...] = (
@@ -196,6 +198,7 @@ STEP_CLASSES: tuple[type[StepBase], ...] = (
     *get_args(PowerStep),
     *get_args(MeasuringStep),
     *get_args(SignalStep),
+    *get_args(SupplyStep),
     *get_args(_Steering),
 )
 KINDS: tuple[str, ...] = tuple(step.model_fields["kind"].default for step in STEP_CLASSES)
@@ -210,7 +213,7 @@ def _read_step(value: Any, info: ValidationInfo) -> Any:
 
 Step = Annotated[
     Annotated[
-        BenchStep | PowerStep | MeasuringStep | SignalStep | _Steering,
+        BenchStep | PowerStep | MeasuringStep | SignalStep | SupplyStep | _Steering,
         Field(discriminator="kind"),
     ],
     BeforeValidator(_read_step),

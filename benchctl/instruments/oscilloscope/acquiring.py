@@ -139,8 +139,16 @@ class Acquiring(Fetching):
         else:
             self._say(self._words.trigger_channel, channel=self._trigger_channel, level_v=SYNC_LEVEL_V)
 
-    def _take(self, name: str, signals: Sequence[str], record: Record, setup: Setup) -> Capture:
-        self._run_once(record, setup)
+    def _take(
+        self,
+        name: str,
+        signals: Sequence[str],
+        record: Record,
+        setup: Setup,
+        meanwhile: Callable[[], object] | None = None,
+    ) -> Capture:
+        """`meanwhile` is done once the record has begun."""
+        self._run_once(record, setup, meanwhile)
         fetched = self._fetch_all(signals, record, setup)
         self.check_errors()
         first = fetched[0][0]
@@ -168,11 +176,13 @@ class Acquiring(Fetching):
         self._seen = seen
         return fetched
 
-    def _run_once(self, record: Record, setup: Setup) -> None:
+    def _run_once(self, record: Record, setup: Setup, meanwhile: Callable[[], object] | None = None) -> None:
         """Until there is a new record."""
         self._say(self._words.single)
         if not record.triggered and not self._words.trigger_free:
             self._say(self._words.force_trigger)
+        if meanwhile is not None:
+            meanwhile()
         self._wait(record, setup)
 
     # -- waiting -----------------------------------------------------------------------------------------------

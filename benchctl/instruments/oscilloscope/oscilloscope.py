@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from benchctl.errors import MeasurementError
 from benchctl.instruments.oscilloscope.acquiring import Acquiring
 from benchctl.instruments.oscilloscope.moved_trace import MOVED_DIVISIONS, Seen, what_is_wrong
 from benchctl.instruments.oscilloscope.record import Record
+from benchctl.instruments.oscilloscope.vertical import FILL
 from benchctl.measure.budget.zero import trace_name
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.signal.sample_codes import is_inside
@@ -99,6 +100,25 @@ class Oscilloscope(Acquiring):
     def records_freely(self) -> bool:
         """Whether it takes a record without a trigger."""
         return bool(self._words.trigger_free or self._words.force_trigger)
+
+    def capture_during(
+        self, name: str, peaks: Mapping[str, float], record: Record, action: Callable[[], object]
+    ) -> Capture:
+        """One record without a trigger, begun just before `action`, on ranges that show these peaks; what goes beyond
+        them is clipped in it.
+
+        Args:
+            name: what the capture will be called.
+            peaks: signal -> the highest peak that its range must show, in its unit.
+            record: how long and how fine.
+            action: what happens while it is recorded.
+        """
+        signals = tuple(peaks)
+        self._show(signals)
+        for signal, peak in peaks.items():
+            self._set_range(signal, peak / FILL)
+        setup = self._set_record(record, signals)
+        return self._take(name, signals, record, setup, action)
 
     def record_as_set(self, name: str, half_ranges: Mapping[str, float], record: Record) -> Capture:
         """One record on the ranges that are set already, whatever it shows; no range is changed.

@@ -38,6 +38,7 @@ from benchctl.measure.analyses.stated_power import StatedContext, stated_power
 from benchctl.measure.analyses.static_sag import REST, static_sag
 from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
+from benchctl.measure.analyses.turn_on_figures import TurnOnContext, turn_on
 from benchctl.measure.analyses.warming import WarmingContext, warming
 from benchctl.measure.budget.at_least import with_bounds
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
@@ -188,6 +189,7 @@ ANALYSES: Mapping[str, Analysis] = {
     "soak": Analysis(soak, SoakContext),
     "protection": Analysis(protection, ProtectionContext),
     "fold_back": Analysis(fold_back, FoldBackContext),
+    "turn_on": Analysis(turn_on, TurnOnContext),
     "lowest_supply": Analysis(lowest_supply, LowestSupplyContext),
     "stated_power": Analysis(stated_power, StatedContext),
     "points": Analysis(points, PointsContext),

@@ -67,6 +67,24 @@ def wake(run: Run) -> None:
         run.wait(wanted.delay_s)
 
 
+def switch_lead(run: Run, *, on: bool) -> None:
+    """Switch what wakes the amplifier, as it was set up before: its turn-on lead or, of one that has none that can be
+    switched, its supply."""
+    supply = run.bench.supply
+    match run.files.bench.turn_on_lead_of(run.files.amplifier):
+        case TurnOnBySupply() as lead:
+            output = lead.output
+        case TurnOnByRelay():
+            _bank(run).switch_turn_on_lead(on=on)
+            return
+        case _:
+            output = run.bench.main_output
+    if on:
+        supply.output_on(output)
+    else:
+        supply.output_off(output)
+
+
 def put_to_sleep(run: Run) -> None:
     """The turn-on lead off, then the supply."""
     run.guard.energised = False

@@ -10,7 +10,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from benchctl.documents.sequence_file import bench_steps, measuring_steps, power_steps, signal_steps, steps
+from benchctl.documents.sequence_file import (
+    bench_steps,
+    measuring_steps,
+    power_steps,
+    signal_steps,
+    steps,
+    supply_steps,
+)
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
@@ -35,6 +42,7 @@ from benchctl.runner.steps import (
     measure_polarity,
     measure_response,
     measure_square,
+    measure_turn_on,
     move_probe,
     note_and_prompt,
     power,
@@ -85,7 +93,8 @@ ACTIONS: Mapping[type[StepBase], Actions] = {
     signal_steps.MeasureInputImpedance: Actions(measure_input_impedance.perform, measure_input_impedance.worst_case),
     bench_steps.RampSupply: Actions(ramp_supply.perform, ramp_supply.worst_case),
     measuring_steps.SetGain: Actions(set_gain.perform, set_gain.worst_case),
-    power_steps.FindLowestSupply: Actions(find_lowest_supply.perform, find_lowest_supply.worst_case),
+    supply_steps.MeasureTurnOn: Actions(measure_turn_on.perform, measure_turn_on.worst_case),
+    supply_steps.FindLowestSupply: Actions(find_lowest_supply.perform, find_lowest_supply.worst_case),
     power_steps.StatePower: Actions(state_power.perform, state_power.worst_case),
     power_steps.Soak: Actions(soak.perform, soak.worst_case),
     steps.Note: Actions(note_and_prompt.perform_note, note_and_prompt.worst_case_note),

@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from benchctl.documents.sequence_file.power_steps import FindLowestSupply
+from benchctl.documents.sequence_file.supply_steps import FindLowestSupply
 from benchctl.measure.analyses.lowest_supply import FELL_SILENT, PLAYED, STILL_SILENT, WOKE, LowestSupplyContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
