@@ -8,6 +8,8 @@ from collections.abc import Sequence
 
 # A ratio within so much of a usual one is taken for it.
 _NEAR = 10.0 ** (1.5 / 20.0)
+# What shows less than this of its signal shows none of it.
+_SILENT = 0.005
 
 _LOAD_SETTING = (
     "Most likely the generator is set for a load of 50 ohm while its driver file takes it for high impedance, or the "
@@ -36,9 +38,9 @@ def cause_of_ratio(ratio: float, probe_ratio: float, others: Sequence[float] = (
         probe_ratio: of this output's probe, by the bench file.
         others: the same ratio at the other outputs; a generator's setting acts on all of them.
     """
-    if ratio < 0.05 / 10.0:
+    if ratio < _SILENT:
         return _DEAD
-    is_common = all(_is_near(ratio, each) for each in others)
+    is_common = all(_is_near(ratio, each) for each in others if each >= _SILENT)
     if is_common and (_is_near(ratio, 2.0) or _is_near(ratio, 0.5)):
         return _LOAD_SETTING.format(half="half" if ratio > 1.0 else "twice")
     for true in _other_settings(probe_ratio):

@@ -12,6 +12,10 @@ def test_twice_or_half_at_every_output_is_a_load_setting(ratio: float) -> None:
     assert "load of 50 ohm" in cause_of_ratio(ratio, 20.0, [ratio * 1.05])
 
 
+def test_a_dead_output_says_nothing_of_the_generator() -> None:
+    assert "load of 50 ohm" in cause_of_ratio(0.5, 20.0, [0.0])
+
+
 def test_twice_at_one_output_alone_is_no_load_setting() -> None:
     assert "load of 50 ohm" not in cause_of_ratio(2.0, 20.0, [1.0])
 
