@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
+from benchctl.measure.signal.phasors import Phasors
 from benchctl.measure.signal.record import Samples, finite
 
 _CHUNK = 8192  # samples at a time, so that the columns of a long record need little memory
@@ -52,8 +53,9 @@ def two_tones(
     _check(record.size, interval_s, wanted)
     clock = _clock(record, interval_s, tones_hz)
     at = [clock * frequency for frequency in wanted]
-    first, second, *products = (float(abs(each)) for each in _fitted(record, interval_s, at))
-    floor = _floor(record, interval_s, at)
+    amplitudes = _fitted(record, interval_s, at)
+    first, second, *products = (float(abs(each)) for each in amplitudes)
+    floor = _floor(record, interval_s, at, amplitudes)
     if min(first, second) <= 3.0 * floor:
         raise SilentRecord("one of the two tones is no more than noise")
     return TwoTones((first, second), dict(zip(products_hz, products, strict=True)), floor)
@@ -105,7 +107,9 @@ def _fitted(record: Samples, interval_s: float, frequencies_hz: Sequence[float])
     return np.asarray(found[1 : radians.size + 1] - 1j * found[radians.size + 1 :], dtype=np.complex128)
 
 
-def _floor(record: Samples, interval_s: float, frequencies_hz: Sequence[float]) -> float:
+def _floor(
+    record: Samples, interval_s: float, frequencies_hz: Sequence[float], amplitudes: NDArray[np.complex128]
+) -> float:
     """The rms amplitude beside the products: fitted one at a time to what the tones and products leave."""
     line_hz = 1.0 / (record.size * interval_s)
     beside = sorted(
@@ -116,14 +120,15 @@ def _floor(record: Samples, interval_s: float, frequencies_hz: Sequence[float]) 
             if 0.0 < (product + lines * line_hz) * interval_s < 0.5
         }
     )
-    left = record - _made(record.size, interval_s, frequencies_hz, _fitted(record, interval_s, frequencies_hz))
+    left = record - _made(record.size, interval_s, frequencies_hz, amplitudes)
     left -= float(np.mean(left))
     found = [2.0 / left.size * abs(_projected(left, 2.0 * math.pi * interval_s * each)) for each in beside]
     return math.sqrt(sum(each**2 for each in found) / len(found)) if found else 0.0
 
 
 def _projected(values: Samples, radians: float) -> complex:
-    return complex(np.exp(-1j * radians * np.arange(values.size)) @ values)
+    """Sum of y exp(i w k)."""
+    return Phasors(values.size, radians).project(values)[0]
 
 
 def _made(
