@@ -51,7 +51,7 @@ class Step(Protocol):
         """The rails when it ends."""
 
     def rails_v(self, times_s: Samples) -> Samples:
-        """Both rails, in two rows."""
+        """The rails: one row for both where they are alike, else two."""
 
     def terminals(self, times_s: Samples) -> tuple[Samples, Samples]:
         """Voltage at the amplifier's terminals, and current."""
@@ -96,9 +96,8 @@ class RailStep:
         return np.asarray(self.start_v + self.slope_v_per_s * moved, dtype=np.float64)
 
     def rails_v(self, times_s: Samples) -> Samples:
-        """Both rails, in two rows, which are alike."""
-        rail_v = self.rail_v(times_s)
-        return np.stack([rail_v, rail_v])
+        """Both rails in one row, for they are alike."""
+        return self.rail_v(times_s)[None]
 
     def terminals(self, times_s: Samples) -> tuple[Samples, Samples]:
         """Voltage at the amplifier's terminals, and current: straight lines in the rail within a step."""

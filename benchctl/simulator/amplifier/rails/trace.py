@@ -123,10 +123,9 @@ class TracedStep:
         return self.trace.reservoirs_at(self._turn(self.end_s)[1])
 
     def rails_v(self, times_s: Samples) -> Samples:
-        """Both rails, in two rows, at many times of the run, all of them inside the step."""
+        """Each rail that is followed in a row, at many times of the run, all of them inside the step."""
         places_s = self._places(times_s)
-        rows = [self.trace.at(row, places_s) for row in self.trace.rails_v]
-        return np.stack([rows[0], rows[-1]])
+        return np.array([self.trace.at(row, places_s) for row in self.trace.rails_v])
 
     def terminals(self, times_s: Samples) -> tuple[Samples, Samples]:
         """Voltage at the amplifier's terminals, and current, at many times."""
