@@ -102,3 +102,86 @@ HX2150 = SplitSupplyAmplifier(
     efficiency=0.92,
     small_stages_a=4.0 / 14.4,
 )
+
+
+@dataclass(frozen=True)
+class BridgedSwitchingAmplifier:
+    """A class D bridge of two halves on one pair of rails, as one: what it takes is its power over the rail voltage."""
+
+    gain: float
+    open_rail_v: float
+    stiffness_ohm: float
+    reservoir_f: float
+    saturation_v: float
+    output_ohm: float
+    conduction_ohm: float
+    switching_w: float
+    knee: float
+    load_ohm: float
+    bleeder_ohm: float
+    supply_v: float
+    lead_ohm: float
+    efficiency: float
+    small_stages_a: float
+
+    @property
+    def current_per_v(self) -> float:
+        """Amperes in the load for a volt that both halves together make inside."""
+        return 1 / (self.load_ohm + self.output_ohm)
+
+    def inside_v(
+        self, time_s: Samples | float, rail_v: Samples | float, amplitude_v: float, frequency_hz: float
+    ) -> Samples:
+        """Both halves in series: a sine, bent by a tanh over the last part below what the rail and its drops allow."""
+        asked = amplitude_v * np.sin(2 * math.pi * frequency_hz * np.asarray(time_s))
+        limit = 2 * (np.asarray(rail_v) - self.saturation_v) / (1 + self.conduction_ohm * self.current_per_v)
+        onset, room = (1 - self.knee) * limit, self.knee * limit
+        over = np.maximum(np.abs(asked) - onset, 0.0)
+        return np.asarray(np.sign(asked) * (np.minimum(np.abs(asked), onset) + room * np.tanh(over / room)))
+
+    def settled(self, level_v: float, frequency_hz: float, points: int = 1024) -> tuple[Samples, Samples]:
+        """One cycle after 15 time constants: the rail, and the voltage at the load."""
+        amplitude_v, ratio = self.gain * math.sqrt(2) * level_v, self.open_rail_v / self.supply_v
+        lossy_ohm = self.load_ohm + self.output_ohm + self.conduction_ohm
+
+        def change(time_s: float, rails_v: Samples) -> list[float]:
+            rail_v = float(rails_v[0])
+            load_a = float(self.inside_v(time_s, rail_v, amplitude_v, frequency_hz)) * self.current_per_v
+            reflected = self.lead_ohm * ratio / self.efficiency / self.stiffness_ohm
+            base_v = self.supply_v - self.lead_ohm * self.small_stages_a
+            terminal_v = (base_v + reflected * rail_v) / (1 + reflected * ratio)
+            charge_a = max(ratio * terminal_v - rail_v, 0.0) / self.stiffness_ohm
+            taken_w = load_a**2 * lossy_ohm + self.switching_w * (rail_v / self.open_rail_v) ** 2
+            return [(charge_a - taken_w / rail_v - rail_v / self.bleeder_ohm) / self.reservoir_f]
+
+        cycles = math.ceil(15 * self.stiffness_ohm * self.reservoir_f * frequency_hz)
+        times_s = np.linspace(cycles / frequency_hz, (cycles + 1) / frequency_hz, points, endpoint=False)
+        found = solve_ivp(
+            change,
+            (0.0, (cycles + 1) / frequency_hz),
+            [self.open_rail_v],
+            t_eval=times_s,
+            max_step=0.01 / frequency_hz,
+            rtol=1e-6,
+        )
+        inside_v = self.inside_v(times_s, found.y[0], amplitude_v, frequency_hz)
+        return found.y[0], inside_v * self.current_per_v * self.load_ohm
+
+
+LW1200 = BridgedSwitchingAmplifier(
+    gain=50.3,
+    open_rail_v=31.8,
+    stiffness_ohm=0.06,
+    reservoir_f=0.1,
+    saturation_v=1.2,
+    output_ohm=0.008,
+    conduction_ohm=0.028,
+    switching_w=20.0,
+    knee=0.04,
+    load_ohm=1.0,
+    bleeder_ohm=2200.0,
+    supply_v=14.4,
+    lead_ohm=0.0015,
+    efficiency=0.93,
+    small_stages_a=4.0 / 14.4,
+)
