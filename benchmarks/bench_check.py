@@ -112,7 +112,7 @@ def on_drawn_bench(seed: int, folder: Path) -> tuple[int, list[str]]:
         paths[name] = folder / f"{name}.yaml"
         paths[name].write_text(getattr(drawn, name), encoding="utf-8")
     idle_a = load_amplifier(paths["amplifier"]).idle_current_a or 2.0
-    settings = {"current_limit": f"{max(6.0, 3.0 * idle_a):.3g}A"}
+    settings = {"current_limit": f"{max(10.0, 5.0 * idle_a):.3g}A"}
     audience = Listening()
     documents = Documents(SEQUENCE, paths["bench"], paths["amplifier"], settings)
     try:
