@@ -20,8 +20,8 @@ LEAD_OFF_S = 0.5
 # (common practice).
 ASLEEP_PART = 0.1
 ADVICE = (
-    "Look at the amplifier's fuse, the supply leads and the remote turn-on lead, and whether the current limit lets its "
-    "converter start. If it rightly draws so little, say so in the amplifier file: `least_idle_current`."
+    "Look at the amplifier's fuse, the supply leads and the remote turn-on lead, and whether the current limit lets "
+    "its converter start. If it rightly draws so little, say so in the amplifier file: `least_idle_current`."
 )
 
 
