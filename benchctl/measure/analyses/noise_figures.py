@@ -13,7 +13,15 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, as_bound, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
-from benchctl.measure.noise.lines import Line, lines_of, mains_hz, name_of, seen_there
+from benchctl.measure.noise.lines import (
+    Line,
+    lines_of,
+    mains_hz,
+    multiple_in_words,
+    multiple_of,
+    nominal_mains_hz,
+    seen_there,
+)
 from benchctl.measure.noise.own import Level, NoiseRecord, amplifiers_noise
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.uncertainty import ErrorOf, measured
@@ -44,20 +52,16 @@ class NoiseContext(IdleContext):
 class NamedLine:
     """A line of a channel's noise and its name, which is empty where nothing tells what it is.
 
+    `frequency_hz`: so that two runs call it the same: the multiple of the nominal mains frequency, or to three digits.
     `own_v`: the most of it that the oscilloscope may show while the amplifier is off; None where that is not known.
     `is_own`: whether it clearly shows it then.
     """
 
     line: Line
     name: str
+    frequency_hz: float
     own_v: float | None
     is_own: bool = False
-
-    @property
-    def frequency_hz(self) -> float:
-        """To three digits, so that two runs call it the same."""
-        digits = _DIGITS - 1 - math.floor(math.log10(self.line.frequency_hz))
-        return round(self.line.frequency_hz, digits)
 
     @property
     def is_bound(self) -> bool:
@@ -160,11 +164,15 @@ def _line_figures(channel: str, record: NoiseRecord, off: NoiseRecord | None, co
 def _named(record: NoiseRecord, off: NoiseRecord | None) -> list[NamedLine]:
     lines, line_hz = lines_of(record.spectrum), record.spectrum.line_hz
     mains = mains_hz(lines if off is None else [*lines, *lines_of(off.spectrum)], line_hz)
-    return [_named_line(line, name_of(line, mains, line_hz), off) for line in lines]
+    return [_named_line(line, mains, line_hz, off) for line in lines]
 
 
-def _named_line(line: Line, name: str, off: NoiseRecord | None) -> NamedLine:
-    if off is None:
-        return NamedLine(line, name, None)
-    own_v, is_own = seen_there(line, off.spectrum)
-    return NamedLine(line, name, own_v, is_own)
+def _named_line(line: Line, mains: float | None, line_hz: float, off: NoiseRecord | None) -> NamedLine:
+    multiple = multiple_of(line, mains, line_hz)
+    if mains is None or multiple is None:
+        digits = _DIGITS - 1 - math.floor(math.log10(line.frequency_hz))
+        name, frequency_hz = "", round(line.frequency_hz, digits)
+    else:
+        name, frequency_hz = multiple_in_words(multiple), multiple * nominal_mains_hz(mains)
+    own_v, is_own = (None, False) if off is None else seen_there(line, off.spectrum)
+    return NamedLine(line, name, frequency_hz, own_v, is_own)

@@ -36,7 +36,7 @@ class Line:
 def lines_of(spectrum: NoiseSpectrum) -> list[Line]:
     """The tones of a spectrum, the strongest first."""
     tones = spectrum.tones
-    left = tones.copy()
+    left = np.where(spectrum.clear, tones, 0.0)
     found: list[Line] = []
     while left.size and left.max() > 0.0:
         top = int(np.argmax(left))
@@ -59,15 +59,24 @@ def mains_hz(lines: Sequence[Line], line_hz: float) -> float | None:
     return line.frequency_hz / multiple
 
 
-def name_of(line: Line, mains: float | None, line_hz: float) -> str:
-    """What a line is called, as far as its frequency tells; empty where it tells nothing."""
+def multiple_of(line: Line, mains: float | None, line_hz: float) -> int | None:
+    """Which multiple of the mains frequency a line is, as far as its frequency tells; None where it tells nothing."""
     if mains is None:
-        return ""
+        return None
     multiple = round(line.frequency_hz / mains)
     room_hz = _READ_LINES * line_hz + _READ_RATIO * line.frequency_hz
-    if not 1 <= multiple <= _HIGHEST_MULTIPLE or abs(line.frequency_hz - multiple * mains) > room_hz:
-        return ""
+    is_one = 1 <= multiple <= _HIGHEST_MULTIPLE and abs(line.frequency_hz - multiple * mains) <= room_hz
+    return multiple if is_one else None
+
+
+def multiple_in_words(multiple: int) -> str:
+    """What a multiple of mains is called."""
     return {1: "mains frequency", 2: "twice mains"}.get(multiple, f"{multiple} times mains")
+
+
+def nominal_mains_hz(mains: float) -> float:
+    """The mains frequency that networks are built for."""
+    return min(_MAINS_HZ, key=lambda nominal: abs(nominal - mains))
 
 
 def seen_there(line: Line, other: NoiseSpectrum) -> tuple[float, bool]:

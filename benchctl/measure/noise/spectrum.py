@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchctl.errors import RecordTooShort, SampledTooSlowly
 from benchctl.measure.noise.weighting import AUDIO_BAND_HZ, a_weighting_db
@@ -57,10 +58,14 @@ class NoiseSpectrum:
         return np.asarray(self.power.mean(axis=0))
 
     @property
+    def clear(self) -> NDArray[np.bool_]:
+        """Which lines stand out of the noise so far that chance does not make one in a million so strong."""
+        return np.asarray(self.mean > _clear_of_chance(self.parts) * self.floor)
+
+    @property
     def tones(self) -> Samples:
         """What of each line stands clearly above the floor, with what Hann's window spreads to its neighbours."""
-        clear = self.mean > _clear_of_chance(self.parts) * self.floor
-        beside = np.convolve(clear, np.ones(2 * LINES_BESIDE + 1), mode="same") > 0.5
+        beside = np.convolve(self.clear, np.ones(2 * LINES_BESIDE + 1), mode="same") > 0.5
         return np.asarray(np.where(beside, np.maximum(self.mean - self.floor, 0.0), 0.0))
 
     @property

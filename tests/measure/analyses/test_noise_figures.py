@@ -92,7 +92,7 @@ def test_a_dead_amplifier_has_no_value_of_its_own() -> None:
 def lines_of(hum_v: float, own_hum_v: float) -> tuple[list[Figure], list[str]]:
     """The line figures and the names of hum of 50 Hz, while the amplifier is on and off."""
     times_s = np.arange(200_000) / RATE_HZ
-    hum = math.sqrt(2.0) * np.sin(2.0 * np.pi * 50.0 * times_s)
+    hum = math.sqrt(2.0) * np.sin(2.0 * np.pi * 50.1 * times_s)
     rng = np.random.default_rng(7)
     captures = {
         "noise": capture_of(rng.normal(0.0, 1e-4, times_s.size) + hum_v * hum, 0.02),

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from benchctl.measure.noise.lines import Line, lines_of, mains_hz, name_of, seen_there
+from benchctl.measure.noise.lines import Line, lines_of, mains_hz, multiple_in_words, multiple_of, seen_there
 from benchctl.measure.noise.spectrum import NoiseSpectrum, noise_spectrum
 
 RATE_HZ = 100e3
@@ -28,7 +28,9 @@ def names_of(tones: Mapping[float, float]) -> list[str]:
     spectrum = spectrum_of(tones)
     lines = lines_of(spectrum)
     mains = mains_hz(lines, spectrum.line_hz)
-    return [name_of(line, mains, spectrum.line_hz) for line in sorted(lines, key=lambda line: line.frequency_hz)]
+    rising = sorted(lines, key=lambda line: line.frequency_hz)
+    multiples = [multiple_of(line, mains, spectrum.line_hz) for line in rising]
+    return ["" if multiple is None else multiple_in_words(multiple) for multiple in multiples]
 
 
 def test_each_tone_is_one_line_with_its_level_the_strongest_first() -> None:
@@ -47,6 +49,11 @@ def test_the_uncertainty_of_a_line_is_what_the_noise_at_its_place_does() -> None
 
 def test_noise_alone_has_no_line() -> None:
     assert not lines_of(spectrum_of({}))
+
+
+@pytest.mark.parametrize("frequency_hz", [59.97, 60.5, 61.0, 62.0])
+def test_what_the_window_spreads_beside_a_line_is_no_line_of_its_own(frequency_hz: float) -> None:
+    assert all(len(lines_of(spectrum_of({frequency_hz: level_v}))) == 1 for level_v in (2e-4, 5e-4, 2e-3, 1e-2))
 
 
 def test_a_strong_line_between_two_places_makes_no_others_by_what_leaks() -> None:
