@@ -79,7 +79,9 @@ class OscilloscopeImperfections(Part):
     )
     warm_up_s: PositiveSeconds = Field(default=1200.0, description="time constant with which it warms up")
     temperature_gain_per_k: PerKelvin = Field(
-        default=0.0, description="how the gain of all inputs changes with the air in the workshop, from 23 degC"
+        default=0.0,
+        json_schema_extra={"default": "0 ppm/K"},
+        description="how the gain of all inputs changes with the air in the workshop, from 23 degC",
     )
     probe_bandwidth_hz: PositiveHertz | None = Field(
         default=None, description="bandwidth of each voltage probe, one pole; if left out, it has no limit"

@@ -236,13 +236,23 @@ class MeasureLinearity(Named, Driven):
     STATE: ClassVar[tuple[State, ...]] = ("power", "load", "frequency")
 
     kind: Literal["measure_linearity"] = "measure_linearity"
-    lowest: DriveLevel = Field(default=Level(1e-6, "rated"), description=f"the lowest level; {LEVEL}")
-    highest: DriveLevel = Field(default=Level(1.0, "rated"), description="the highest level, written in the same ways")
+    lowest: DriveLevel = Field(
+        default=Level(1e-6, "rated"),
+        json_schema_extra={"default": "-60 dB rated"},
+        description=f"the lowest level; {LEVEL}",
+    )
+    highest: DriveLevel = Field(
+        default=Level(1.0, "rated"),
+        json_schema_extra={"default": "100 % rated"},
+        description="the highest level, written in the same ways",
+    )
     levels: Annotated[Whole, counted(at_least=2, at_most=100, example=7)] = Field(
         default=7, description="how many levels, with equal distances in dB"
     )
     reference: DriveLevel = Field(
-        default=Level(0.1, "rated"), description="the level whose gain the others are compared with, written so too"
+        default=Level(0.1, "rated"),
+        json_schema_extra={"default": "-10 dB rated"},
+        description="the level whose gain the others are compared with, written so too",
     )
     expect: Annotated[Expectations, *expecting("gain_linearity")] = Field(
         default_factory=dict, description="acceptance criteria, such as `gain_linearity: within 0.5 dB`"
