@@ -292,11 +292,11 @@ def _along(cycle: Samples, fundamental: Samples) -> Samples:
 def _one_cycle(tone: ToneSpectrum, orders: NDArray[np.int64], harmonics: NDArray[np.complex128]) -> Samples:
     """One cycle without noise, from the fundamental and these harmonics, shape (points,)."""
     fit = tone.fit
-    angle = 2.0 * math.pi * np.arange(_POINTS_A_CYCLE) / _POINTS_A_CYCLE
     middle = fit.phase_rad + 2.0 * math.pi * fit.frequency_hz * tone.interval_s * (tone.residual.size - 1) / 2.0
-    cycle = fit.amplitude * np.cos(angle + middle)
-    for order, harmonic in zip(orders, harmonics, strict=True):
-        cycle += (harmonic * np.exp(-1j * order * angle)).real
+    lines = np.zeros(_POINTS_A_CYCLE // 2 + 1, dtype=np.complex128)
+    lines[1] = fit.amplitude * np.exp(1j * middle)
+    lines[orders] = np.conj(harmonics)
+    cycle: Samples = np.fft.irfft(lines, _POINTS_A_CYCLE) * (_POINTS_A_CYCLE / 2.0)
     return cycle
 
 
