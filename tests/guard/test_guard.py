@@ -12,6 +12,8 @@ from benchctl.documents.sequence_file.bench_steps import Hold, Set
 from benchctl.errors import ArchiveError, LimitTripped, OperatorStop
 from benchctl.guard.sampler import SAMPLING_PERIOD_S, TEMPERATURE_PERIOD_S
 from benchctl.guard.states import IllegalEventError, State
+from benchctl.instruments.pace import REMEMBERED
+from benchctl.runner.engine.execute import prepare
 from tests.runner.rig import POWER_ON, Rig, files, rig
 
 
@@ -35,6 +37,30 @@ def test_supply_is_read_five_times_a_second_and_temperatures_once(tmp_path: Path
     first_10_s = trend[trend["time_s"] < 10.0 - 1e-6]
     assert first_10_s["supply_voltage_v"].notna().sum() == round(10.0 / SAMPLING_PERIOD_S)
     assert first_10_s["heatsink_c"].notna().sum() == round(10.0 / TEMPERATURE_PERIOD_S)
+
+
+def test_a_thermometer_that_turned_out_slow_before_the_guard_began_is_read_no_more_often_than_it_can_be(
+    tmp_path: Path,
+) -> None:
+    with rig(tmp_path) as bench:
+        prepare(bench.run)
+        for _ in range(REMEMBERED):
+            bench.run.bench.thermometer.session.pace.note(2.0)
+        bench.run.guard.start()
+        bench.run.wait(9.9)
+        bench.run.guard.stop()
+        trend = read_trend(bench.run.recorder.folder)
+    assert trend["heatsink_c"].notna().sum() <= 2  # three channels of two seconds each take six
+
+
+def test_the_supply_is_asked_what_tripped_only_where_a_run_ended_early(tmp_path: Path) -> None:
+    with rig(tmp_path) as bench:
+        bench.begin()
+        bench.do(POWER_ON)
+        bench.run.guard.stop()
+        to_supply = bench.taps.to("supply")
+    off = max(place for place, text in enumerate(to_supply) if "OUTP OFF" in text)
+    assert not any("PROT:TRIP?" in text for text in to_supply[off:])
 
 
 def test_a_trip_opens_the_interlock_and_the_bench_is_safe_before_the_runner_notices(tmp_path: Path) -> None:
