@@ -15,7 +15,8 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
         "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature.",
         "A burst is a table, a row a cycle. Its drive is searched for each length, twice: clean, where the worst whole "
         "cycle reaches the distortion bound (burst_power_clean is the lowest); full, where the first one reaches it.",
-        "Efficiency: energy out over energy in across whole repetitions, recharge of the reservoir included.",
+        "Efficiency: energy out over energy in across whole repetitions, recharge of the reservoir included. Marginal "
+        "efficiency: the same above what the end of the pause between bursts draws and gives.",
     ),
     "continuous": (
         "Power: true RMS over whole cycles, squared, by the load's measured resistance at its temperature; where the "
@@ -43,7 +44,19 @@ _METHODS: Mapping[str, tuple[str, ...]] = {
     "gain": ("Gain: from a least-squares fit to one tone (IEEE Std 1057) and the generator's level.",),
     "soak": (
         "Soak: mean power over whole cycles or repetitions; the final temperature is the mean over all heating curves "
-        "of one or two stages that the readings allow.",
+        "of one or two stages that the readings allow. What a tone held is the worst of records taken all through it.",
+    ),
+    "stated_power": (
+        "Stated power: clean powers at two supply voltages, each with the voltage at the amplifier's terminals by the "
+        "same instrument, and a straight line through both at the voltage that is stated.",
+    ),
+    "lowest_supply": (
+        "Lowest supply voltage: lowered in steps under a small tone until the outputs are silent, then raised until "
+        "they are not; each value lies anywhere between two voltages that were tried.",
+    ),
+    "turn_on": (
+        "Thumps and inrush: one record each through falling asleep and waking, undriven, with the loads connected; a "
+        "thump is the farthest that an output leaves its usual voltage within 20 kHz.",
     ),
     "warming": ("Final temperature: the mean over all heating curves of one or two stages that the readings allow.",),
     "ramp": ("First power-up: supply readings at each step of a rising voltage under a low current limit.",),

@@ -69,6 +69,8 @@ def _left_out(run_record: RunRecord) -> Iterator[str]:
         yield "The heatsink was not watched."
 
 
+# Powers that the plate judges unless the sequence says otherwise.
+_RATED_POWERS = ("continuous_power", "held_power", "stated_power")
 _WORDS: tuple[Verdict, ...] = ("passes", "fails", "inconclusive")
 
 
@@ -86,9 +88,11 @@ def requirement_in_words(
     if criterion is not None:
         return _in_words(figure, criterion)
     rating = amplifier.rating(entry.conditions.load_ohm) if amplifier and entry.conditions.load_ohm else None
-    if figure.name == "continuous_power" and rating is not None:
+    if rating is None:
+        return ""
+    if figure.name in _RATED_POWERS:
         return f"above {rating.power_w:g} W, the rating"
-    return ""
+    return f"below {100.0 * rating.thd_n:g} %, that of the rating" if figure.name == "held_thd_n" else ""
 
 
 def _expected(figure: Figure, step: StepTaken) -> Criterion | None:
