@@ -194,6 +194,9 @@ def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords)
             return air | tone | above_rest_truth(records["rest"], records["continuous"])
         case "burst":
             cycles, every_s = entry.context["cycles"], entry.context["every_s"]
-            clean = clean_burst_truth(records["clean"], cycles, low_pass_hz)
-            return air | clean | full_burst_truth(records["full"], cycles, every_s, heatsink_c, low_pass_hz)
+            clean = clean_burst_truth(records.get("clean fine", records["clean"]), cycles, low_pass_hz)
+            full = full_burst_truth(
+                records["full"], cycles, every_s, heatsink_c, low_pass_hz, fine=records.get("full fine")
+            )
+            return air | clean | full
     raise LookupError(f"nobody knows the truth of '{entry.analysis}'")

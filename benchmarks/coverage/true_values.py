@@ -139,10 +139,16 @@ def clean_burst_truth(record: TrueRecord, cycles: int, low_pass_hz: float | None
 
 
 def full_burst_truth(
-    record: TrueRecord, cycles: int, every_s: float, heatsink_c: float, low_pass_hz: float | None = None
+    record: TrueRecord,
+    cycles: int,
+    every_s: float,
+    heatsink_c: float,
+    low_pass_hz: float | None = None,
+    *,
+    fine: TrueRecord | None = None,
 ) -> Truths:
-    """At full drive."""
-    table = _burst(record, cycles, low_pass_hz)
+    """At full drive; `fine`: a record of one burst of the same train, where there is one."""
+    table = _burst(fine or record, cycles, low_pass_hz)
     values = _chosen(record, "burst_power_first", table, lambda _: 0)
     values |= _chosen(record, "burst_power_last", table, lambda watts: len(watts) - 1)
     values |= _chosen(record, "burst_power_lowest", table, np.argmin)
