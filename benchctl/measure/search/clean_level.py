@@ -129,6 +129,16 @@ class CleanLevelSearch:
             raise MeasurementError(f"the search has not ended after {_LONGEST} levels: distortion does not repeat")
         self._conclude()
 
+    def answer_unseen(self, level_v: float) -> bool:
+        """Tell that a level is so low that the record does not show it; whether the search goes on from there.
+
+        It does up to a hundredth of rated power, in its usual steps: a signal that is hidden so low is no fault.
+        """
+        if not self._known.is_quiet(to_db(level_v)):
+            return False
+        self.answer(level_v, 1.0, is_bound=True)
+        return True
+
     def _refuse_hidden_bound(self, last: TriedLevel) -> None:
         is_hidden = last.is_bound and self._known.says(last) == "over" and len(self._tried_levels) > 1
         if is_hidden and self._known.clean_db is None:

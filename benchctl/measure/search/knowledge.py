@@ -12,6 +12,8 @@ from benchctl.measure.search.tried_level import Says, TriedLevel
 
 # Clipping so little below the level of rated power is what the plate lets one expect.
 _BELOW_PLATE_DB = 3.0
+# A hundredth of rated power.
+_QUIET_DB = 20.0
 
 
 class Knowledge:
@@ -50,7 +52,7 @@ class Knowledge:
     def _may_clip(self, number: int) -> bool:
         """By itself and beside the others. A higher level that is clean counts more than any other sign."""
         level = self.levels[number]
-        if level.distortion <= self._bound:
+        if level.distortion <= self._bound or (level.is_bound and self.is_quiet(level.level_db)):
             return False
         if level.clearly_clips:
             return True
@@ -100,6 +102,10 @@ class Knowledge:
         if self._expected_db is None:
             return all(level.compression_db is None for level in over)
         return not self.is_far_below_plate(over[0].level_db)
+
+    def is_quiet(self, level_db: float) -> bool:
+        """Whether a level gives a hundredth of rated power or less, where a record of noise alone says nothing."""
+        return self._expected_db is not None and level_db <= self._expected_db - _QUIET_DB
 
     def is_far_below_plate(self, level_db: float) -> bool:
         """Whether clipping at this level would surprise."""

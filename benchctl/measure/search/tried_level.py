@@ -22,7 +22,9 @@ _APART_DB = 0.5
 _CLEAR_COMPRESSION_DB = 0.4
 _SLIGHT_COMPRESSION_DB = 0.1
 # And so much of what a hard clipper takes; a soft one takes more.
-_PART_OF_HARD = 0.5
+_PART_OF_HARD = 0.7
+# Of a gain that noise hides.
+_LEAST_PART = 1e-3
 _GROSS = 0.2
 
 
@@ -36,8 +38,8 @@ class TriedLevel:
         channel: the worst channel.
         gains: channel -> RMS of the fundamental at the output over the level; empty where nobody looked.
         scatter: relative standard uncertainty of the distortion by chance.
-        compression_db: by how much the worst channel's gain lies below its highest at lower levels; None where no lower
-            level was tried, or nobody looked.
+        compression_db: by how much the worst channel's gain surely lies below its highest at lower levels; None where
+            no lower level was tried, or nobody looked.
     """
 
     level_v: float
@@ -49,8 +51,12 @@ class TriedLevel:
     compression_db: float | None = None
 
     def beside(self, others: Iterable[TriedLevel]) -> TriedLevel:
-        """The same with its compression, by the levels below it."""
-        lower = [other.gains[self.channel] for other in others if other.is_below(self) and self.channel in other.gains]
+        """The same with its compression, by the levels below it.
+
+        What is not the tone may have added its part to a gain, so a lower gain counts without that.
+        """
+        below = [other for other in others if other.is_below(self) and self.channel in other.gains]
+        lower = [other.gains[self.channel] * max(1.0 - other.distortion, _LEAST_PART) for other in below]
         if not lower or not self.gains.get(self.channel):
             return replace(self, compression_db=None)
         return replace(self, compression_db=to_db(max(lower) / self.gains[self.channel]))

@@ -54,12 +54,14 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         record = tone_record(run.files.amplifier, frequency_hz)
         capture = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
         watch.check(capture, level_v)
-        heard = steady_tones(capture, context)
-        if record_taking.may_fold(run, capture) and worst_of(heard) > _CHECKED_FROM * step.thd_n:
-            record = record_taking.check_record(frequency_hz)
-            check = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
-            heard = less_folded(heard, steady_tones(check, context))
-        mute(run)
+        try:
+            heard = steady_tones(capture, context)
+            if record_taking.may_fold(run, capture) and worst_of(heard) > _CHECKED_FROM * step.thd_n:
+                record = record_taking.check_record(frequency_hz)
+                check = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
+                heard = less_folded(heard, steady_tones(check, context))
+        finally:
+            mute(run)
         run.wait(REST_S)
         return Exposure.of(heard, level_v)
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from benchctl.archive.journal.events import SEARCH
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
-from benchctl.errors import MeasurementError
+from benchctl.errors import BurstNotFound, MeasurementError, SilentRecord, WrongFrequency
 from benchctl.measure.search.clean_level import CleanLevelSearch
 from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached
 from benchctl.measure.search.settable import SettableLevels
@@ -75,7 +75,13 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
     exposures: dict[float, Exposure] = {}
     try:
         while (level_v := search.propose()) is not None:
-            exposures[level_v] = seen = expose(level_v)
+            try:
+                seen = expose(level_v)
+            except (SilentRecord, BurstNotFound, WrongFrequency):
+                if search.answer_unseen(level_v):
+                    continue
+                raise
+            exposures[level_v] = seen
             worst = seen.distortions[seen.worst_channel]
             search.answer(level_v, worst.ratio, worst.is_bound, seen.worst_channel, seen.gains, scatter=worst.scatter)
     except MeasurementError:

@@ -168,3 +168,26 @@ def test_the_crossing_is_interpolated_to_a_twentyfifth_of_the_resolution(bound: 
     solved_db = SOLVED_DB[bound]
     assert db(search.outcome.crossing_v) == pytest.approx(solved_db, abs=0.002)
     assert search.outcome.crossing_u < 0.001
+
+
+def test_levels_too_low_to_be_seen_are_passed_up_to_a_hundredth_of_rated_power() -> None:
+    amplifier = Amplifier()
+    search = CleanLevelSearch(BOUND, 0.01, 4.0, expected_level_v=1.0)
+    while (level_v := search.propose()) is not None:
+        if level_v < 0.05:
+            assert search.answer_unseen(level_v)
+        else:
+            amplifier.answer(search, level_v)
+    assert isinstance(search.outcome, Found)
+    assert search.outcome.crossing_v == pytest.approx(amplifier.clean_v, rel=1e-3)
+
+
+def test_an_amplifier_that_is_silent_is_not_driven_beyond_a_hundredth_of_rated_power() -> None:
+    search = CleanLevelSearch(BOUND, 0.01, 4.0, expected_level_v=1.0)
+    tried_v = []
+    while (level_v := search.propose()) is not None:
+        tried_v.append(level_v)
+        if not search.answer_unseen(level_v):
+            break
+    assert max(tried_v) <= 0.1 * ratio(6.02)
+    assert search.outcome is None
