@@ -65,11 +65,19 @@ def is_taken(link: socket.socket) -> bool:
         return False
 
 
+def takes_a_link(address: tuple[str, int]) -> bool:
+    """Whether one more is taken; one that is refused may be reset before it is known to stand."""
+    try:
+        with closing(connect(address)) as link:
+            return is_taken(link)
+    except ConnectionError:
+        return False
+
+
 def test_an_instrument_with_one_link_closes_every_other() -> None:
     with served(clients="one") as (_, address, _), connect(address) as link:
         assert is_taken(link)
-        with connect(address) as another:
-            assert not is_taken(another)
+        assert not takes_a_link(address)
         assert is_taken(link)
 
 
@@ -81,5 +89,4 @@ def test_it_takes_the_next_link_only_some_time_after_the_last_has_gone() -> None
             assert link.recv(1) == b"", "the instrument has noticed that its client has gone"
         for now_s, is_free in ((0.49, False), (0.5, True)):
             clock.now_s = now_s
-            with closing(connect(address)) as link:
-                assert is_taken(link) == is_free
+            assert takes_a_link(address) is is_free
