@@ -32,7 +32,7 @@ _CLOSE, _SETTLE = b"c", b"s"
 """What the serving thread is woken with."""
 
 
-@dataclass
+@dataclass(eq=False)
 class _Client:
     link: socket.socket
     dialogue: Dialogue
@@ -122,6 +122,7 @@ class _Service:
         self._lock = lock
         self._listeners = listeners
         self._clients: dict[socket.socket, _Client] = {}
+        self._partners: list[_Client] = []
         self._wake, self._waker = socket.socketpair()
         self._selector = selectors.DefaultSelector()
         for listener in listeners:
@@ -180,7 +181,7 @@ class _Service:
 
     def _follow_up(self) -> None:
         """Send what was done for one connection made others say, and end those whose partner is gone."""
-        for client in [client for client in self._clients.values() if client.has_partner]:
+        for client in list(self._partners):
             self._attend(client, 0)
 
     def _look_settled(self) -> None:
@@ -205,6 +206,8 @@ class _Service:
         link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         client = _Client(link, listener.open(), listener.door)
         self._clients[link] = client
+        if client.has_partner:
+            self._partners.append(client)
         self._selector.register(link, selectors.EVENT_READ, client)
 
     def _attend(self, client: _Client, mask: int) -> None:
@@ -266,6 +269,8 @@ class _Service:
             self._selector.unregister(client.link)
         if self._clients.pop(client.link, None) is not None:
             client.door.leave()
+        if client in self._partners:
+            self._partners.remove(client)
         with self._lock:
             client.dialogue.close()
         client.link.close()
