@@ -93,8 +93,9 @@ class AmplifierImperfections(Part):
     bend: Bend | None = Field(default=None, description="a characteristic that is not straight")
     class_a_v: PositiveVolts | None = Field(
         default=None,
-        description="output up to which both devices conduct, so that `crossover` is lost only beyond it: distortion "
-        "rises there and falls again as the level goes on rising; if left out, it is lost from zero on",
+        description="output up to which both devices conduct, so that `crossover` is lost only beyond it, over four "
+        "times its own voltage: distortion rises there and falls again as the level goes on rising; if left out, it is "
+        "lost at zero",
         examples=["60 mV"],
     )
     crossover_under_drive: Annotated[Ratio, bounded("1", at_least=0, below=0.5)] = Field(

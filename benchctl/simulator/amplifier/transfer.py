@@ -28,6 +28,9 @@ below 0.1 %."""
 
 _SINES = np.sin((np.arange(NODES) + 0.5) * np.pi / NODES - np.pi / 2)
 
+STEEPNESS = 4.0
+"""Beyond a class A region the dead zone is lost over so many times its own voltage (this project's own choice)."""
+
 _LEAST_V = 1e-9
 """A limit of zero is taken as a nanovolt, so that a division by it stays finite."""
 
@@ -64,7 +67,7 @@ class Transfer:
 
     Args:
         dead_zone_v: crossover distortion: this close to zero neither device conducts; beyond it, this much is lost.
-        class_a_v: up to here both devices conduct; the dead zone begins beyond.
+        class_a_v: up to here both devices conduct; beyond it, the dead zone is lost little by little.
         bump: what is added around one voltage, if anything.
         knee: the part of the swing below the limit over which clipping sets in, as a tanh; 0 is hard clipping.
         missing: the half that is not there because its output device is open.
@@ -102,9 +105,18 @@ class Transfer:
         """Whether all it does is clip."""
         return self.dead_zone_v == 0 and self.missing is None and self.bend is None and self.bump is None
 
+    def _left_v(self, asked_v: Voltages) -> Voltages:
+        """What the dead zone leaves: beyond class A the slope falls to three quarters at once and comes back, so that
+        there is no flat place that looks like clipping."""
+        if self.class_a_v == 0 or self.dead_zone_v == 0:
+            return np.maximum(asked_v - self.dead_zone_v, 0.0)
+        beyond = np.maximum(asked_v - self.class_a_v, 0.0)
+        lost_v = -self.dead_zone_v * np.expm1(-beyond / (STEEPNESS * self.dead_zone_v))
+        return np.asarray(asked_v - lost_v, dtype=np.float64)
+
     def _unclipped_v(self, asked_v: Voltages) -> Voltages:
         """Behind dead zone and bump; without sign."""
-        size_v = np.maximum(asked_v - self.dead_zone_v, np.minimum(asked_v, self.class_a_v))
+        size_v = self._left_v(asked_v)
         return size_v if self.bump is None else size_v + self.bump.on(asked_v)
 
     def means(self, amplitude_v: float, offset_v: float, limit_v: float, wave: Wave | None = None) -> CycleMeans:
