@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, SilentRecord, WrongFrequency
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
@@ -40,19 +40,27 @@ class DistortionContext(IdleContext):
 def distortion(captures: Mapping[str, Capture], _readings: Readings, context: DistortionContext) -> list[Figure]:
     """Captures by the roles of the context's tones, each of all driven outputs.
 
-    Gives thd_n, thd and output_rms per channel and frequency.
+    Gives thd_n, thd and output_rms per channel and frequency; nothing where an output has no clear tone, as beyond the
+    corner of a filter.
 
     Raises:
-        MeasurementError: a record is missing, or holds no tone.
+        MeasurementError: a record is missing, or no output has a clear tone at any frequency.
     """
     if missing := set(context.tones_hz) - set(captures):
         raise MeasurementError(f"no record was taken at {', '.join(sorted(missing))}")
     figures: list[Figure] = []
+    silent: list[MeasurementError] = []
     for role, frequency_hz in context.tones_hz.items():
         signals = Signals(captures[role], context.accuracy)
         for channel in captures[role].channels:
-            own = from_capture(_figures_at(signals, channel, role, context), captures[role].name)
+            try:
+                own = from_capture(_figures_at(signals, channel, role, context), captures[role].name)
+            except (WrongFrequency, SilentRecord) as error:
+                silent.append(error)
+                continue
             figures += [replace(figure, frequency_hz=frequency_hz) for figure in own]
+    if not figures:
+        raise silent[0] if silent else MeasurementError("no output was recorded")
     return figures
 
 

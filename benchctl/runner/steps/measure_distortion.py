@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.measuring_steps import MeasureDistortion
 from benchctl.measure.analyses.distortion_figures import DistortionContext
-from benchctl.measure.signal.record import Capture
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, set_frequency, tone
@@ -41,7 +44,20 @@ def perform(step: MeasureDistortion, run: Run) -> None:
         linearity=linearity,
         **run.accuracies(),
     )
-    run.analyse("distortion", captures, {}, context, step.expect)
+    figures = run.analyse("distortion", captures, {}, context, step.expect)
+    _tell_silent(run, figures, frequencies)
+
+
+def _tell_silent(run: Run, figures: Sequence[Figure], frequencies: Sequence[float]) -> None:
+    """Where an output has no clear tone, there is no figure of it."""
+    for channel in (signal.removeprefix(OUTPUT) for signal in record_taking.driven_outputs(run)):
+        told = {figure.frequency_hz for figure in figures if figure.channel == channel}
+        if silent := [frequency_hz for frequency_hz in frequencies if frequency_hz not in told]:
+            at = " to ".join(render(each, "Hz") for each in dict.fromkeys((min(silent), max(silent))))
+            run.note(
+                f"no distortion of {channel} at {len(silent)} of {len(frequencies)} frequencies, {at}: the output has "
+                "no clear tone there; is a filter on?"
+            )
 
 
 def _take(run: Run, role: str, frequency_hz: float, level_v: float) -> Capture:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, WrongFrequency
 from benchctl.measure.analyses.distortion_figures import DistortionContext, converters_distortion, distortion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import Capture
@@ -74,6 +74,26 @@ def test_a_generator_that_distorts_as_much_as_is_seen_makes_it_a_bound() -> None
     figures = figures_of(0.01, generator=0.005)
     assert figures["thd"].bound == "at most"
     assert figures["thd"].value == pytest.approx(0.015, rel=0.02)
+
+
+def record_of(frequency_hz: float, level_v: float) -> Capture:
+    times_s = np.arange(20_000) / RATE_HZ
+    values = level_v * np.sin(2.0 * np.pi * frequency_hz * times_s)
+    values += np.random.default_rng(4).normal(0.0, 1e-3, times_s.size)
+    return Capture("c.npz", 0.0, 1.0 / RATE_HZ, {"output A": digitise(values, FULL_SCALE_V)}, 0.0)
+
+
+def test_beyond_the_corner_of_a_filter_there_is_no_figure_and_the_others_are_told() -> None:
+    """At 500 Hz only the second harmonic of what should be there is left."""
+    captures = {"100 Hz": record_of(100.0, AMPLITUDE_V), "500 Hz": record_of(1000.0, 0.05)}
+    tones_hz = {"100 Hz": 100.0, "500 Hz": 500.0}
+    context = DistortionContext(
+        tones_hz=tones_hz, bands_hz=dict.fromkeys(tones_hz, 20e3), generator_distortion=0.0, linearity=0.0
+    )
+    assert {figure.frequency_hz for figure in distortion(captures, {}, context)} == {100.0}
+    silent = {"100 Hz": record_of(200.0, 0.05), "500 Hz": record_of(1000.0, 0.05)}
+    with pytest.raises(WrongFrequency):
+        distortion(silent, {}, context)
 
 
 def test_a_missing_record_is_told() -> None:
