@@ -22,10 +22,15 @@ from tests.measure.conftest import digitise
 RATE_HZ = 200e3
 
 
-def figures_of(
-    method: Method, tones_hz: tuple[float, float], parts: tuple[float, float], clock: float = 1.0, bits: int = 16
+def figures_of(  # noqa: PLR0917 - what an amplifier and its record are made of
+    method: Method,
+    tones_hz: tuple[float, float],
+    parts: tuple[float, float],
+    clock: float = 1.0,
+    bits: int = 16,
+    bend: float = 1.0,
 ) -> dict[str, Figure]:
-    """Of an amplifier with that polynomial; `clock`: the generator's, over the oscilloscope's."""
+    """Of an amplifier with that polynomial, or so much of it; `clock`: the generator's over the oscilloscope's."""
     time_s = np.arange(round(0.2 * RATE_HZ)) / RATE_HZ
     low, high = (
         part * np.sin(2.0 * np.pi * clock * tone_hz * time_s + 0.3)
@@ -33,7 +38,7 @@ def figures_of(
     )
     x = low + high
     noise = np.random.default_rng(5).normal(0.0, 1e-5, time_s.size)
-    trace = digitise(x + 0.04 * x**2 + 0.012 * x**3 + noise, 3.2, bits=bits)
+    trace = digitise(x + bend * (0.04 * x**2 + 0.012 * x**3) + noise, 3.2, bits=bits)
     capture = Capture("two.npz", 0.0, 1.0 / RATE_HZ, {"output A": trace}, 0.0)
     context = IntermodulationContext(method=method, tones_hz=tones_hz)
     return {figure.name: figure for figure in intermodulation({INTERMODULATION: capture}, {}, context)}
@@ -64,6 +69,13 @@ def test_eight_bits_show_the_same_within_their_uncertainty() -> None:
     for name, truth in (("modulation_distortion_2", 0.07854206), ("modulation_distortion_3", 0.01767196)):
         figure = figures_of("modulation", (60.0, 7000.0), (1.0, 0.25), bits=8)[name]
         assert abs(figure.value - truth) < (figure.expanded_uncertainty or 0.0)
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_of_a_straight_amplifier_no_more_than_a_bound_is_known(bits: int) -> None:
+    figures = figures_of("modulation", (60.0, 7000.0), (1.0, 0.25), bits=bits, bend=0.0)
+    assert {figure.bound for figure in figures.values()} == {"at most"}
+    assert all(figure.value < 0.005 for figure in figures.values())
 
 
 @pytest.mark.parametrize(

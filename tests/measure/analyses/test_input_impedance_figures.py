@@ -55,6 +55,11 @@ def test_an_output_that_hardly_falls_gives_at_least() -> None:
     assert figure.value < 10e3 * 0.9999 / 0.0001
 
 
+def test_a_fall_that_is_hardly_more_than_its_uncertainty_is_a_bound_too() -> None:
+    """8 bits leave 0.17 % of the ratio: of a fall of 0.25 % the impedance would be 4 Mohm give or take two thirds."""
+    assert figure_of(0.9975).bound == "at least"
+
+
 def test_an_output_that_is_gone_gives_at_most() -> None:
     figure = figure_of(1e-5)
     assert figure.bound == "at most"

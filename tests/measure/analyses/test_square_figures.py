@@ -78,6 +78,26 @@ def test_noise_is_no_overshoot() -> None:
     assert overshoot.value < 0.03
 
 
+def ringing(name: str, peak_v: float) -> Capture:
+    """Second order of damping 0.3 at 50 kHz, whose ringing has not died out when the next edge of 10 kHz comes."""
+    half, interval_s = 5000, 0.5 / SQUARE_HZ / 5000
+    turned = 2.0 * np.pi * 50e3 * np.arange(half) * interval_s
+    root = np.sqrt(1.0 - 0.3**2)
+    step = 1.0 - np.exp(-0.3 * turned) * (np.cos(root * turned) + 0.3 / root * np.sin(root * turned))
+    edge = peak_v * (2.0 * step - 1.0) + np.random.default_rng(9).normal(0.0, peak_v / 400.0, half)
+    trace = digitise(np.concatenate([edge, -edge] * 3), 4.5 * peak_v, bits=8)
+    return Capture(name, 0.0, interval_s, {"output A": trace}, 0.0)
+
+
+def test_a_top_that_has_not_settled_leaves_its_figures_uncertain_enough() -> None:
+    """exp(-pi z / sqrt(1 - z^2)) is 37.2326 % for 0.3, and there is no tilt."""
+    figures = figures_of(ringing("s", 4.0), ringing("l", 40.0))
+    overshoot, tilt = figures["overshoot"], figures["tilt"]
+    assert abs(overshoot.value - 0.372326) < (overshoot.expanded_uncertainty or 0.0)
+    assert abs(tilt.value) < (tilt.expanded_uncertainty or 0.0)
+    assert abs(tilt.value) > 0.01  # or there were nothing to cover
+
+
 def test_a_sine_is_refused() -> None:
     values = 40.0 * np.sin(2.0 * np.pi * np.arange(6 * HALF) / (2 * HALF))
     sine = Capture("sine", 0.0, 1.0 / RATE_HZ, {"output A": digitise(values, 120.0)}, 0.0)
