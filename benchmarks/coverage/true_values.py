@@ -22,6 +22,8 @@ BAND_HZ = 20e3
 HIGHEST_HARMONIC = 10
 FINE = 8192
 """Instants in one cycle: a clipped corner changes the mean square by parts in 1e8."""
+STOP_BAND = 1.2
+"""Of a class D amplifier's band: nothing is left from here on, and half a cosine lies between."""
 # Of a pause between bursts, its end, in which all has come to rest.
 PAUSE = 0.25
 COARSE = 50_000
@@ -37,11 +39,12 @@ class Cycle:
     residue_v: float = 0.0
 
     @classmethod
-    def within(cls, volts: Samples, highest: int) -> Cycle:
-        """Of all that there is, the harmonics up to a number."""
+    def within(cls, volts: Samples, orders: float) -> Cycle:
+        """Of all that there is, the harmonics up to a multiple of the frequency, and less and less of those above."""
         lines = np.fft.rfft(volts)
-        rest = 2.0 * np.abs(lines[highest + 1 :] / volts.size) ** 2
-        lines[highest + 1 :] = 0.0
+        rest = 2.0 * np.abs(lines[math.floor(orders) + 1 :] / volts.size) ** 2
+        beyond = np.clip((np.arange(lines.size) / orders - 1.0) / (STOP_BAND - 1.0), 0.0, 1.0)
+        lines *= (1.0 + np.cos(math.pi * beyond)) / 2.0
         return cls(np.fft.irfft(lines, volts.size), math.sqrt(float(rest.sum())))
 
     @property
@@ -179,7 +182,7 @@ def _cycle(
     record: TrueRecord, channel: str, start_s: float, period_s: float, low_pass_hz: float | None = None
 ) -> Cycle:
     volts = record.output_v(channel, start_s + period_s * (np.arange(FINE) + 0.5) / FINE)
-    return Cycle(volts) if low_pass_hz is None else Cycle.within(volts, math.floor(low_pass_hz * period_s * 1.001))
+    return Cycle(volts) if low_pass_hz is None else Cycle.within(volts, low_pass_hz * period_s * 1.001)
 
 
 def _burst(record: TrueRecord, cycles: int, low_pass_hz: float | None = None) -> dict[str, list[Cycle]]:
