@@ -70,8 +70,8 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("output_impedance", "damping_factor", "droop", "power_drift", "fold_back_gain"),
         ),
         Change(
-            "the worst cycle of a burst is freed of what choosing it adds, and allows for rounding of flat tops; a zero "
-            "is freed of rounding that noise averages",
+            "the worst cycle of a burst is freed of what choosing it adds, and allows for rounding of flat tops; a "
+            "zero is freed of rounding that noise averages",
             ("thd_n", "dc_offset"),
         ),
         Change(
