@@ -33,6 +33,13 @@ CROSSOVER = physics(crossover="160 mV")
 NOISY: Edits = {"noise: 0.3 mV": "noise: 380 mV"}
 
 
+# Crossover loss only beyond class A: a hump of 2 % about 50 mV, and one at a fifth of the clean level.
+HUMPS = {
+    "at 50 mV": physics(crossover="160 mV", imperfections="{class_a: 1.5 V}"),
+    "at a fifth of the level": physics(crossover="600 mV", imperfections="{class_a: 5 V}"),
+}
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("crossover")
@@ -51,6 +58,16 @@ def test_crossover_distortion_at_low_levels_does_not_end_the_search(crossover: M
     (power,) = [figure for figure in crossover.figures("continuous_power") if figure.channel == "A"]
     assert power.value == pytest.approx(160.0, rel=0.08)
     assert not power.bound
+
+
+@pytest.mark.parametrize("name", HUMPS)
+def test_a_hump_above_a_clean_start_does_not_end_the_search_either(name: str, tmp_path: Path) -> None:
+    search = SEARCH.replace("from: 50 mV", "from: 10 mV")
+    run = measured(tmp_path, search, CONTINUOUS, bench=EIGHT_BITS, amplifier=HUMPS[name])
+    (power,) = [figure for figure in run.figures("continuous_power") if figure.channel == "A"]
+    assert power.value == pytest.approx(160.0, rel=0.08)
+    assert any("not clipping" in note for note in run.notes)
+    assert min(levels_tried_v(run)) == pytest.approx(0.01, rel=0.01), "the start was clean"
 
 
 def test_distortion_beside_clipping_is_told_with_its_levels(crossover: Measured) -> None:
