@@ -30,8 +30,8 @@ MAIN = "main"
 SAME_LOAD = 1e-5
 """Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
 
-CIRCUITS_KEPT = 64
-"""A burst needs two, a converter's ramp some fifty once."""
+CIRCUITS_KEPT = 512
+"""A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some hundreds once."""
 
 LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 """How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""

@@ -21,8 +21,13 @@ peak does not."""
 SLEW_STEP_V = 0.1
 """While it moves, the voltage is constant over steps of this size: a hundredth of a vehicle's voltage."""
 
-RECOVERED_V = 2e-3
-"""A voltage that has to recover by less than this counts as recovered, and moves in steps of it meanwhile."""
+RECOVERED_V = 5e-3
+"""A voltage that has to recover by less than this counts as recovered, and moves in steps of it meanwhile: a third of a
+thousandth of a vehicle's voltage."""
+
+RECOVERED_DIGITS = 3
+SETTLED_DIGITS = 4
+"""Currents within 0.1 mA are the same, so that a periodic load is found to repeat."""
 
 MOST_STEPS = 16.0
 """In a time constant."""
@@ -101,7 +106,7 @@ class SupplyOutput:
         if not self.present_v:
             return OFF
         dip_ohm = self.recovery.dip_ohm if self.recovery else 0.0
-        recovered_v = round(dip_ohm * self._settled_a / RECOVERED_V) * RECOVERED_V
+        recovered_v = round(dip_ohm * self._settled_a, RECOVERED_DIGITS)
         misled_v = self.open_sense_v if self.remote_sense else 0.0
         sensed = self.remote_sense and not misled_v
         voltage_v, inner_ohm = self.present_v + recovered_v + misled_v, self.inner_ohm + dip_ohm
@@ -118,7 +123,7 @@ class SupplyOutput:
         """Let the regulation catch up with a mean current for some time."""
         if self.recovery is not None:
             left = math.exp(-seconds / self.recovery.time_constant_s)
-            self._settled_a = current_a + (self._settled_a - current_a) * left
+            self._settled_a = round(current_a + (self._settled_a - current_a) * left, SETTLED_DIGITS)
 
     def move(self, now_s: float) -> float:
         """Move the voltage one step; returns when to move it again, infinity once it is there."""

@@ -12,6 +12,7 @@ Below it the rails are followed at 128 instants of a cycle, and in the steady st
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,6 +142,7 @@ class RailFollower:
             return TracedStep(from_s, end_s, trace, 0.0, repeats=False, circuit=circuit)
 
 
+@lru_cache(maxsize=1024)  # asked some times in each step; circuits are told apart by identity
 def swings(circuit: Circuit) -> bool:
     """Whether the ripple of this circuit's rails counts; rails that differ are always followed as what they are."""
     if circuit.sides != EVEN:
