@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -58,6 +59,30 @@ def test_every_figure_can_be_computed_again_and_the_time_was_foreseen(noise: Mea
 def test_a_tone_that_was_set_before_is_muted(noise: Measured) -> None:
     """Noise of a driven output would be volts."""
     assert noise.figure("output_noise", "A").value < 1e-3
+
+
+def test_recording_the_oscilloscopes_own_noise_was_foreseen(noise: Measured) -> None:
+    assert noise.took_s["power_on"] <= noise.expected_s("power_on") + 0.5
+
+
+def test_a_dead_amplifier_has_a_bound_of_half_a_step_beside_what_the_oscilloscope_shows(tmp_path: Path) -> None:
+    """8 mV at a probe of 20:1 in 4096 steps of 39.1 uV; 0.4 steps of noise and 1 / sqrt 12 of rounding are 19.3 uV
+    up to 250 kHz, so 5.4 uV in the band."""
+    dead = measured(tmp_path, "measure_noise", amplifier={"noise: 0.3 mV": "noise: 0 V"}, takes_zeros=True)
+    step_v = 20.0 * 8e-3 / 4096
+    own_v = step_v * math.hypot(0.4, 1.0 / math.sqrt(12.0)) * math.sqrt(19.98e3 / 250e3)
+    for channel in "AB":
+        figure = dead.figure("output_noise", channel)
+        assert figure.bound == "at most"
+        assert figure.value == pytest.approx(step_v / 2.0 + own_v, rel=0.03)
+
+
+def test_where_the_oscilloscopes_own_noise_is_not_known_the_noise_is_a_bound(tmp_path: Path) -> None:
+    unknown = measured(tmp_path, "measure_noise")
+    for channel in "AB":
+        figure = unknown.figure("output_noise", channel)
+        assert figure.bound == "at most"
+        assert figure.value > NOISE_V
 
 
 def test_noise_without_a_load_is_refused_before_it_begins() -> None:
