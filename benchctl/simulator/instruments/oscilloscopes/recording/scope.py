@@ -1,6 +1,6 @@
 """The oscilloscope without its commands: settings, one acquisition at a time, and the finished record.
 
-What it does not model: ac coupling, bandwidth limits, averaging, more than one record in memory.
+What it does not model: ac coupling, averaging, more than one record in memory; a bandwidth limit only lowers noise.
 """
 
 from __future__ import annotations
