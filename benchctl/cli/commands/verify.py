@@ -79,7 +79,8 @@ def _method(found: Verification) -> str:
         made = f" The run was made by an earlier version of benchctl ({which}; this version: method {METHOD})."
     if not found.of_method:
         return made
-    return f"{made} Values that differ for that reason: {len(found.of_method)}; nobody has altered them."
+    count = f"{made} Values that may differ for that reason: {len(found.of_method)}"
+    return f"{count}." if found.findings.changed else f"{count}; nobody has altered them."
 
 
 def _last_line(found: Verification) -> str:

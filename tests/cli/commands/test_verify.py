@@ -53,6 +53,12 @@ def test_a_folder_of_an_earlier_method_gives_exit_code_0_and_says_what_comes_out
     assert "computed by another method: idle_current in step " in ended.out
     assert "all others agree. The run was made by an earlier version of benchctl (method 1; " in ended.out
     assert "nobody has altered them" in ended.out
+    (folder / "journal.jsonl").write_bytes(
+        (folder / "journal.jsonl").read_bytes().replace(b'"unit": "V"', b'"unit": "W"', 1)
+    )
+    ended = benchctl("verify", folder)
+    assert ended.exit_code == 1
+    assert "nobody has altered them" not in ended.out
 
 
 def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(
