@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from benchctl.documents.sequence_file.measuring_steps import MeasureNoise
-from benchctl.measure.analyses.noise_figures import NOISE, OFF, NoiseContext, strongest_lines
+from benchctl.measure.analyses.noise_figures import NOISE, OFF, NamedLine, NoiseContext, strongest_lines
 from benchctl.measure.noise.weighting import AUDIO_BAND_HZ
-from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.signal.record import OUTPUT
 from benchctl.quantity import render
 from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, mute
@@ -19,6 +21,8 @@ from benchctl.runner.expected.worst_case import WorstCase
 QUIET_S = 0.5
 # The highest of a long record lies above that of a short one: 5 against 4 standard deviations of noise.
 HIGHER = 1.25
+# Part of the noise power from which on hum is told to be most of it.
+HUMS = 0.5
 
 
 def perform(step: MeasureNoise, run: Run) -> None:
@@ -40,8 +44,12 @@ def perform(step: MeasureNoise, run: Run) -> None:
         **run.accuracies(),
     )
     captures = {NOISE: capture} if off is None else {NOISE: capture, OFF: off}
-    run.analyse("noise", captures, {}, context, step.expect)
-    _tell_lines(run, captures, context)
+    figures = run.analyse("noise", captures, {}, context, step.expect)
+    noise_v = {figure.channel: figure.value for figure in figures if figure.name == "output_noise"}
+    for channel in captures[NOISE].channels:
+        lines = strongest_lines(captures, channel, context)
+        _tell_lines(run, channel, lines)
+        _tell_hum(run, channel, lines, noise_v[channel])
 
 
 def _peaks(run: Run) -> dict[str, float]:
@@ -50,13 +58,21 @@ def _peaks(run: Run) -> dict[str, float]:
     return {signal: HIGHER * trace.peak for signal, trace in look.traces.items()}
 
 
-def _tell_lines(run: Run, captures: dict[str, Capture], context: NoiseContext) -> None:
-    for channel in captures[NOISE].channels:
-        if lines := strongest_lines(captures, channel, context):
-            said = [
-                f"{render(each.frequency_hz, 'Hz')}{f' ({each.in_words})' if each.in_words else ''}" for each in lines
-            ]
-            run.note(f"strongest lines in the noise of {OUTPUT}{channel}: {', '.join(said)}")
+def _tell_lines(run: Run, channel: str, lines: Sequence[NamedLine]) -> None:
+    if lines:
+        said = [f"{render(each.frequency_hz, 'Hz')}{f' ({each.in_words})' if each.in_words else ''}" for each in lines]
+        run.note(f"strongest lines in the noise of {OUTPUT}{channel}: {', '.join(said)}")
+
+
+def _tell_hum(run: Run, channel: str, lines: Sequence[NamedLine], noise_v: float) -> None:
+    """A generator whose output is off may leave the input open, and an open input hums."""
+    hum = sum(each.line.square for each in lines if each.name)
+    if hum > HUMS * noise_v**2:
+        run.note(
+            f"hum is most of the noise of {OUTPUT}{channel}. The generator's output is off meanwhile, and an input "
+            "whose cable hangs open hums: put a shorting plug into the input and measure again to see what the "
+            "amplifier makes"
+        )
 
 
 def worst_case(step: MeasureNoise, state: ExpectedState) -> WorstCase:

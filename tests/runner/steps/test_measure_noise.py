@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.runner.measured import Measured, hazards_of, measured, within_uncertainty
+from tests.runner.rig import Edits
 
 # The HX 2150 gives 0.3 mV of noise from 20 Hz to 20 kHz.
 NOISE_V = 0.3e-3
@@ -83,6 +84,15 @@ def test_where_the_oscilloscopes_own_noise_is_not_known_the_noise_is_a_bound(tmp
         figure = unknown.figure("output_noise", channel)
         assert figure.bound == "at most"
         assert figure.value > NOISE_V
+
+
+def test_hum_of_an_open_input_is_told_with_what_to_do(tmp_path: Path) -> None:
+    """1 mV at the open inputs is 32 mV at the outputs, a hundred times the amplifier's noise."""
+    hums: Edits = {"simulation:\n": "simulation:\n  imperfections: {mains: {at_open_inputs: 1 mV}}\n"}
+    humming = measured(tmp_path, "measure_noise", bench=hums, takes_zeros=True)
+    assert humming.figure("output_noise", "A").value > 0.02
+    assert any("hum is most of the noise of output A" in note and "shorting plug" in note for note in humming.notes)
+    assert any("50 Hz (mains frequency" in note for note in humming.notes)
 
 
 def test_noise_without_a_load_is_refused_before_it_begins() -> None:
