@@ -191,7 +191,8 @@ def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords)
             return air | idle_truth(records["idle"], heatsink_c)
         case "continuous":
             tone = continuous_truth(records["continuous"], heatsink_c, entry.context["band_hz"], low_pass_hz)
-            return air | tone | above_rest_truth(records["rest"], records["continuous"])
+            rest = records.get("rest")  # of a bench that sees the supply's voltage
+            return air | tone | ({} if rest is None else above_rest_truth(rest, records["continuous"]))
         case "burst":
             cycles, every_s = entry.context["cycles"], entry.context["every_s"]
             clean = clean_burst_truth(records.get("clean fine", records["clean"]), cycles, low_pass_hz)
