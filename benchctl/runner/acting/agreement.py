@@ -9,8 +9,8 @@ from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import contradictions
 from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.signal.record import SUPPLY_CURRENT, Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute, set_frequency, tone
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 

@@ -20,9 +20,9 @@ from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
 from benchctl.measure.signal.supply import whole_record
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, mean_of
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run, Trimming
 from benchctl.runner.expected.state import ExpectedState
 

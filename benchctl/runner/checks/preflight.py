@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchctl.errors import PreflightRefused
-from benchctl.runner.acting.own_noise import own_records
+from benchctl.runner.acting.records.own_noise import own_records
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import blind_spots, filters, hazards, notes, resolvable_limits, warnings
 from benchctl.runner.checks.expected_limits import passed_limits

@@ -19,9 +19,9 @@ from benchctl.measure.budget.zero import limit_left, stated_limit
 from benchctl.measure.signal.record import OUTPUT
 from benchctl.quantity import render
 from benchctl.runner.acting.contexts import reading_accuracies, signal_accuracies
-from benchctl.runner.acting.record_taking import quiet_peak_v
+from benchctl.runner.acting.records.record_taking import quiet_peak_v
+from benchctl.runner.acting.records.zeroing import largest_peaks
 from benchctl.runner.acting.run import Files
-from benchctl.runner.acting.zeroing import largest_peaks
 from benchctl.runner.expected.state import AMBIENT_C
 from benchctl.runner.plan import PlannedStep
 

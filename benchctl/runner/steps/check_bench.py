@@ -27,13 +27,13 @@ from benchctl.measure.analyses.bench_check_context import (
 )
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.signal.thermal import heating
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import RELAY_S, mute, set_frequency, tone
 from benchctl.runner.acting.inputs import feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.load_change import set_load, take_load_off
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.acting.run import Run
-from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.load_ratings import rated_loads_on
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

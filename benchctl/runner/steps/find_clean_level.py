@@ -14,12 +14,12 @@ from benchctl.measure.analyses.by_step import steady_tones
 from benchctl.measure.analyses.context import ContinuousContext
 from benchctl.measure.signal.distortion import BAND_HZ, Heard
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch
-from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import CleanLevel, Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState

@@ -10,12 +10,12 @@ from benchctl.documents.sequence_file.supply_steps import FindLowestSupply
 from benchctl.measure.analyses.lowest_supply import FELL_SILENT, PLAYED, STILL_SILENT, WOKE, LowestSupplyContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import GONE, gains_of
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.terminals import READINGS, SUPPLY_SETTLE_S, set_supply, terminal_readings
 from benchctl.runner.expected.state import ExpectedState

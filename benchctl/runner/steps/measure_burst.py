@@ -17,12 +17,12 @@ from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.distortion import Heard
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, start_burst, stop_burst
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.protection import ProtectionWatch
-from benchctl.runner.acting.record_check import longest_record_s, refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.record_check import longest_record_s, refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.rests import phase_is_free, rest_ratio

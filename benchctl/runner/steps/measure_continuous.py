@@ -10,12 +10,12 @@ from benchctl.documents.sequence_file.power_steps import MeasureContinuous
 from benchctl.errors import MeasurementError
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.terminals import readings_at_rest, record_at_rest, terminal_readings, worst_case_at_rest
 from benchctl.runner.expected.state import ExpectedState

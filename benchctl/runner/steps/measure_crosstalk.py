@@ -9,10 +9,10 @@ from benchctl.documents.sequence_file.measuring_steps import MeasureCrosstalk
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.crosstalk_figures import CrosstalkContext
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import RELAY_S, connected_load_ohm
 from benchctl.runner.acting.inputs import feed, hazards_of_driving_alone
 from benchctl.runner.acting.levels import level_in_v
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState

@@ -11,12 +11,12 @@ from benchctl.measure.analyses.damping_sweep_figures import DampingSweepContext,
 from benchctl.measure.signal.frequencies import per_octave_hz
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.uncertainty import LoadResistance
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import QUIET_S, RELAY_S, mute, tone, tuned_hz
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.load_change import set_load, take_load_off
-from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState

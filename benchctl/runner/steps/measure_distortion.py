@@ -11,10 +11,10 @@ from benchctl.measure.analyses.distortion_figures import DistortionContext
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, set_frequency, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
 from benchctl.measure.analyses.context import IdleContext
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.terminals import terminal_readings
 from benchctl.runner.expected.state import ExpectedState

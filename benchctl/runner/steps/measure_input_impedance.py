@@ -7,11 +7,11 @@ from benchctl.documents.text.words import listed
 from benchctl.measure.analyses.input_impedance_figures import DIRECT, DIRECT_AGAIN, SERIES, InputImpedanceContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
-from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

@@ -16,12 +16,12 @@ from benchctl.measure.analyses.intermodulation_figures import (
     definitions_in_words,
 )
 from benchctl.measure.signal.record import Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import back_to_sine, connected_load_ohm, mute, two_tones
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
-from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState

@@ -8,11 +8,11 @@ from benchctl.documents.sequence_file.measuring_steps import MeasureLinearity
 from benchctl.measure.analyses.linearity_figures import REFERENCE, LinearityContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import before_power, worst_case_look
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

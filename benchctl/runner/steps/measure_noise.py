@@ -9,10 +9,10 @@ from benchctl.measure.analyses.noise_figures import NOISE, OFF, NamedLine, Noise
 from benchctl.measure.noise.weighting import AUDIO_BAND_HZ
 from benchctl.measure.signal.record import OUTPUT
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm, mute
-from benchctl.runner.acting.own_noise import noise_record, own_noise_like
-from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.own_noise import noise_record, own_noise_like
+from benchctl.runner.acting.records.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

@@ -5,11 +5,11 @@ from __future__ import annotations
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.signal_steps import MeasurePolarity
 from benchctl.measure.analyses.polarity_figures import PolarityContext, inverted_in_words, polarity_tone_hz
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.contexts import skew_s
 from benchctl.runner.acting.drive import connected_load_ohm
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase

@@ -6,10 +6,10 @@ from benchctl.documents.sequence_file.measuring_steps import MeasureFilter, Meas
 from benchctl.measure.analyses.response_figures import ResponseContext
 from benchctl.measure.budget.figure import Figure
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import connected_load_ohm
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import QUIET
 from benchctl.runner.expected.state import ExpectedState

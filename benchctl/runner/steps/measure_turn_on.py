@@ -13,10 +13,10 @@ from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.turn_on_figures import OFF, ON, TurnOnContext
 from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.signal.record import SUPPLY_CURRENT, Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import connected_load_ohm, mute
 from benchctl.runner.acting.inputs import feed
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import ADVICE, switch_lead, why_asleep
 from benchctl.runner.expected.state import ExpectedState

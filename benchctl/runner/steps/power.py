@@ -14,6 +14,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.contexts import reading_accuracies
 from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.records.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.acting.run import Run, Trimming
 from benchctl.runner.acting.terminals import (
     hold_at_terminals,
@@ -21,7 +22,6 @@ from benchctl.runner.acting.terminals import (
     worst_case_settling,
 )
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
-from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 

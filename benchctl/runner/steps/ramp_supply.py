@@ -17,12 +17,12 @@ from benchctl.errors import RequirementFailed
 from benchctl.measure.analyses.ramp_figures import RampContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.agreement import look_at_idle, worst_case_look_at_idle
 from benchctl.runner.acting.drive import mute
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.acting.run import Run
 from benchctl.runner.acting.waking import PROTECTION_MARGIN, wake, why_asleep
-from benchctl.runner.acting.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 from benchctl.runner.steps.power import overvoltage_level_v, turn_on_delay_s

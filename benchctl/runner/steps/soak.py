@@ -20,7 +20,7 @@ from benchctl.runner.acting.heating import KNOWN_AFTER, READ_EVERY_S, RESOLUTION
 from benchctl.runner.acting.inputs import feed, worst_case_feed
 from benchctl.runner.acting.levels import level_in_v
 from benchctl.runner.acting.protection import ProtectionWatch
-from benchctl.runner.acting.record_check import refuse_coarse_record
+from benchctl.runner.acting.records.record_check import refuse_coarse_record
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.rests import rest_ratio
 from benchctl.runner.expected.state import ExpectedState

@@ -13,8 +13,8 @@ from benchctl.measure.budget.signals import Signals
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.signal.supply import whole_cycles
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import mute, start_burst, stop_burst, tone
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.levels import output_v
 from benchctl.runner.steps.find_clean_level import SETTLE_S

@@ -12,8 +12,8 @@ from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.stated_power import HIGHER, LOWER, StatedContext
 from benchctl.measure.signal.record import Capture
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.drive import load_and_frequency, mute, tone
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import CleanLevel, Run
 from benchctl.runner.acting.terminals import (
     need_sight_of_terminals,

@@ -11,9 +11,9 @@ from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.runner.acting import record_taking
 from benchctl.runner.acting.desk import OutputReading
 from benchctl.runner.acting.drive import load_and_frequency
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 from benchctl.runner.steps.find_clean_level import steady_context
 

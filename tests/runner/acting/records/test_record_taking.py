@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchctl.measure.signal.distortion import harmonic_distortion, tone_spectrum
-from benchctl.runner.acting.record_taking import steady_record
+from benchctl.runner.acting.records.record_taking import steady_record
 
 
 @pytest.mark.parametrize("frequency_hz", [1e3, 5e3, 10e3, 20e3])

@@ -22,7 +22,7 @@ from benchctl.instruments.oscilloscope.vertical import FILL, ranges_v
 from benchctl.measure.noise.own import same_range
 from benchctl.measure.noise.spectrum import PART_S
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
-from benchctl.runner.acting import record_taking
+from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.run import Run
 
 # A band up to 20 kHz wants 40 kSa/s and more; the faster, the less of what lies above it is folded into it.

@@ -22,8 +22,8 @@ from benchctl.measure.budget.zero import Zeros, beyond_stated, stated_limit, zer
 from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, Capture, Trace
 from benchctl.quantity import render
-from benchctl.runner.acting import record_taking
-from benchctl.runner.acting.own_noise import own_noise_s, take_own_noise
+from benchctl.runner.acting.records import record_taking
+from benchctl.runner.acting.records.own_noise import own_noise_s, take_own_noise
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 

@@ -7,7 +7,7 @@ import math
 from benchctl.documents.bench_file.instruments import OscilloscopeRatings
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.quantity import render, render_time
-from benchctl.runner.acting.record_taking import longest_samples, within_ratings
+from benchctl.runner.acting.records.record_taking import longest_samples, within_ratings
 from benchctl.runner.expected.state import ExpectedState
 
 # More samples than this in a period of the highest frequency that is to be seen (Nyquist and Shannon).

@@ -13,7 +13,7 @@ from benchctl.archive.verify import verify
 from benchctl.documents.sequence_file.bench_steps import PowerOff
 from benchctl.documents.sequence_file.measuring_steps import MeasureIdle
 from benchctl.measure.signal.record import Trace
-from benchctl.runner.acting.zeroing import take_zeros
+from benchctl.runner.acting.records.zeroing import take_zeros
 from tests.runner.rig import POWER_ON, POWER_ON_LINE, Edits, Rig, files, rig
 
 # An oscilloscope of 8 bits, whose zero may be a tenth of a division off.
