@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from uncertainties import UFloat
@@ -41,7 +42,9 @@ def _sag(sag_v: UFloat) -> Figure:
     figure = figure_of("supply_voltage_sag", sag_v, "V")
     if figure.value > (figure.expanded_uncertainty or 0.0):
         return figure
-    return as_bound(figure, "at most", "it is no more than the noise and the steps of the oscilloscope")
+    # No voltage sags by less than nothing, whatever was taken off for noise.
+    least = replace(figure, value=max(figure.value, 0.0))
+    return as_bound(least, "at most", "it is no more than the noise and the steps of the oscilloscope")
 
 
 def efficiency_figures(output_w: UFloat | None, supply_w: UFloat | None) -> list[Figure]:
