@@ -84,6 +84,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("continuous_power", "output_rms", "crest_factor", "thd", "thd_n", "efficiency"),
         ),
         Change(
+            "U allows for a supply whose reading may be taken anywhere in a slow swing of its current",
+            ("supply_current", "supply_current_peak", "efficiency", "watts_per_ampere"),
+        ),
+        Change(
             "the crest factor of bursts in a long drive is taken from the samples, not from means over 25 us",
             ("crest_factor",),
         ),

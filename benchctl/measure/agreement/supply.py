@@ -17,7 +17,7 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.supply import Span, mean
+from benchctl.measure.signal.supply import Span, mean, swing
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, exactly
 
 # A reading and a record are not of the same instant, and what warms draws more or less: so much of the value.
@@ -44,7 +44,8 @@ _CHECK_VOLTAGE = "Check the ratio of the probe at the amplifier's supply termina
 
 @dataclass(frozen=True)
 class Seen:
-    """A mean by one instrument; `spread`: how far apart the values are that it is the mean of, so how even it is."""
+    """A mean by one instrument; `spread`: how far apart the values are that it is the mean of, so how even it is. A
+    current that swings slowly is read by the supply anywhere in its swing, and by a rhythm always at the same place."""
 
     sight: Sight
     spread: float
@@ -88,7 +89,8 @@ def _recorded(signals: Signals | None, signal: str, span: Span, who: str) -> See
     trace = signals.capture.trace(signal)
     edges = np.linspace(span.start, span.stop, _PARTS + 1).astype(int)
     parts = [mean(trace, Span(start, stop)) for start, stop in pairwise(edges)]
-    return Seen(_sight(who, signals.on(signal, mean(trace, span))), float(np.ptp(parts)))
+    spread = max(float(np.ptp(parts)), swing(trace, span, signals.capture.interval_s))
+    return Seen(_sight(who, signals.on(signal, mean(trace, span))), spread)
 
 
 def _sight(who: str, value: UFloat) -> Sight:

@@ -27,8 +27,9 @@ from benchctl.measure.carrier.residue import residue
 from benchctl.measure.signal.distortion import ToneSpectrum, harmonic_distortion, noise_and_distortion, tone_spectrum
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, outermost
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
-from benchctl.measure.signal.supply import Span, whole_cycles
+from benchctl.measure.signal.supply import Span, swing, whole_cycles
 
+_SWINGS_BELOW_HZ = 200.0  # above it a reading over a period of the mains averages over eight swings and more
 _ABOVE_NOISE = 20.0  # times the mean power of its lines: of a hundred million, noise makes less than one so strong
 
 
@@ -49,6 +50,8 @@ def tone_figures(
     """
     signals = Signals(low_passed(capture, context.low_pass_hz), context.accuracy, context.loads)
     span = whole_cycles(capture, context.frequency_hz)
+    if signals.has(SUPPLY_CURRENT) and context.frequency_hz < _SWINGS_BELOW_HZ:
+        meters = meters.with_swing("supply_current", swing(capture.trace(SUPPLY_CURRENT), span, capture.interval_s))
     powers = {channel: signals.mean_power(channel, span) for channel in signals.channels}
     shares = by_channel(powers, is_every_load=signals.has_every_load)
     figures = [figure_of("continuous_power", power, "W", channel) for channel, power in shares.items()]

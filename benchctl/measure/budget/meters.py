@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 
 from uncertainties import UFloat
 
 from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.resolution import rounding_of
-from benchctl.measure.uncertainty import Accuracy, ErrorOf, mean_of, means_together
+from benchctl.measure.uncertainty import Accuracy, ErrorOf, mean_of, means_together, rectangular
 
 Readings = Mapping[str, Sequence[float]]
 
@@ -35,6 +36,14 @@ class Meters:
     def get(self, name: str) -> UFloat | None:
         """The reading's value; None where none was taken."""
         return self._values.get(name)
+
+    def with_swing(self, name: str, peak_to_peak: float) -> Meters:
+        """The same, where each reading of a quantity may have been taken anywhere in its swing."""
+        doubted = copy(self)
+        doubted._values = dict(self._values)
+        if name in doubted._values and peak_to_peak > 0.0:
+            doubted._values[name] += rectangular(0.0, peak_to_peak / 2.0, f"reading of {name}: swing while it was read")
+        return doubted
 
     def supply_power(self) -> UFloat | None:
         """Supply voltage times current in W; None where one of them was not read."""

@@ -19,6 +19,7 @@ _PEAK_BAND_HZ = 20e3
 _NOISE_SAMPLES = 1 << 15  # enough to know the noise, which is alike all along a record, to half a per cent
 _PARTS = 8  # a steady record is cut into so many like parts, whose scatter tells how well its mean is known
 _RECHARGED_S = 0.1  # of common practice reservoirs and supplies recover in tens of milliseconds
+READ_OVER_S = 0.02  # one period of 50 Hz
 _MAINS_S = 0.1  # five periods of 50 Hz and six of 60 Hz
 _FEWEST_PAUSED = 256  # samples that tell a mean
 _FEWEST_PARTS = 4  # fewer say too little of their scatter
@@ -99,6 +100,17 @@ def mean(trace: Trace, span: Span) -> float:
     """Mean over the span, in the trace's unit."""
     codes = trace.codes[span.start : span.stop]
     return float(codes.mean(dtype=np.float64)) * trace.scale + trace.value_of_code_0
+
+
+def swing(trace: Trace, span: Span, interval_s: float) -> float:
+    """By how much, peak to peak, a mean over one period of the mains moves along the span; 0 where it holds less than
+    two of them. A supply averages its readings over such a time (common practice), so each one may be anywhere in it.
+    """
+    width = round(READ_OVER_S / interval_s)
+    if not 0 < width <= span.samples // 2:
+        return 0.0
+    sums = np.concatenate(([0], np.cumsum(trace.codes[span.start : span.stop], dtype=np.int64)))
+    return float(np.ptp(sums[width:] - sums[:-width])) / width * trace.scale
 
 
 def mean_square(trace: Trace, span: Span) -> float:

@@ -15,6 +15,7 @@ from benchctl.measure.signal.supply import (
     mean,
     mean_product,
     mean_square,
+    swing,
     whole_cycles,
     whole_repetitions,
 )
@@ -90,3 +91,19 @@ def test_a_peak_lasts_half_a_period_of_20_khz(digitised: Digitised, samples: int
     pulse[500 : 500 + samples] = 1.0
     _, highest = extremes(digitised(pulse, 10.0), Span(0, 1000), 1e-6)
     assert highest.value == pytest.approx(peak, abs=0.01)
+
+
+def test_a_reading_over_a_period_of_the_mains_may_be_anywhere_in_a_slow_swing(digitised: Digitised) -> None:
+    """A mean over T of a sine of frequency f has |sin(pi f T) / (pi f T)| of its amplitude (closed form)."""
+    times = np.arange(20_000) * 1e-5
+    for frequency_hz in (20.0, 40.0):
+        trace = digitised(30.0 + 5.0 * np.sin(2.0 * np.pi * frequency_hz * times), 100.0)
+        left = abs(np.sin(np.pi * frequency_hz * 0.02) / (np.pi * frequency_hz * 0.02))
+        assert swing(trace, Span(0, 20_000), 1e-5) == pytest.approx(2.0 * 5.0 * left, rel=2e-3)
+
+
+def test_a_reading_averages_a_swing_of_whole_periods_away_and_a_short_record_tells_none(digitised: Digitised) -> None:
+    times = np.arange(20_000) * 1e-5
+    trace = digitised(30.0 + 5.0 * np.sin(2.0 * np.pi * 1000.0 * times), 100.0)
+    assert swing(trace, Span(0, 20_000), 1e-5) < 0.01
+    assert swing(trace, Span(0, 3000), 1e-5) == 0.0
