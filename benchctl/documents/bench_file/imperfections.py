@@ -97,7 +97,7 @@ class OscilloscopeImperfections(Part):
     )
     crosstalk: Share = Field(
         default=0.0,
-        description="part of each other input's voltage that reaches an input",
+        description="part of the alternating voltage at each other input that reaches an input",
         examples=["-60 dB"],
     )
     shared_gain: Annotated[Ratio, bounded("1", at_least=0, at_most=1)] = Field(

@@ -13,6 +13,7 @@ from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
 from benchctl.documents.bench_file.imperfections import OscilloscopeImperfections
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.simulator.instruments.oscilloscopes.recording.front_end import FrontEnd, through_one_pole
+from benchctl.simulator.model.description import Spec
 from benchctl.simulator.model.true_errors import TrueErrors
 from benchctl.simulator.physics import derive_physics
 from benchctl.simulator.wave import Samples, distorted, two_tones
@@ -172,12 +173,25 @@ def test_gain_is_another_on_each_range_and_moves_as_it_warms_up() -> None:
 
 
 def test_an_input_sees_a_part_of_the_others() -> None:
-    """-40 dB of the other output at the same probe ratio, and of what the inputs beside have of dc."""
+    """-40 dB of the other output at the same probe ratio; a capacitance passes no dc, of which the supply's input has
+    1.44 V: -40 dB of that would be 288 mV at a tip of 1:20."""
     room = workshop(oscilloscope={"crosstalk": "-40 dB"})
     room.physical_bench.connections.plug("A")
     room.play(0.3)
-    driven, beside = line(output_v(room, 1, 0.2), 100), line(output_v(room, 2, 0.02), 100)
+    seen = output_v(room, 2, 0.02)
+    driven, beside = line(output_v(room, 1, 0.2), 100), line(seen, 100)
     assert abs(beside / driven) == pytest.approx(0.01, rel=0.01)
+    assert abs(np.mean(seen)) < 5e-3
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_gain_stays_within_what_is_stated_whatever_it_is_made_of(seed: int) -> None:
+    """A data sheet's 3 % of the reading counts ranges and warming up."""
+    limits = OscilloscopeImperfections(range_gain=5e-3, warm_up_gain=3e-3)
+    end, errors = FrontEnd(limits, TrueErrors(BenchSimulation(seed=seed)), 23.0), TrueErrors(BenchSimulation(seed=seed))
+    base = errors.error("oscilloscope 1", Spec(0.03 - end.most_gain_error)).gain
+    total = [(1 + base) * end.gain(1, full_scale_v, 1e5) - 1 for full_scale_v in np.geomspace(0.01, 100, 20)]
+    assert max(map(abs, total)) <= 0.03 * 1.01  # the products of errors come on top
 
 
 def test_an_untouched_workshop_has_none_of_it() -> None:

@@ -27,6 +27,12 @@ class FrontEnd:
         self._warm = 1 + imperfect.temperature_gain_per_k * (ambient_c - NOMINAL_C)
 
     @property
+    def most_gain_error(self) -> float:
+        """The largest error of gain that ranges, warming up and the air make together. A stated accuracy counts it."""
+        limits = self._imperfect
+        return abs(limits.range_gain) + abs(limits.warm_up_gain) + abs(self._warm - 1.0)
+
+    @property
     def crosstalk(self) -> float:
         """Part of each other input's voltage that reaches an input."""
         return self._imperfect.crosstalk

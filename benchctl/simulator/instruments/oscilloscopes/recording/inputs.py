@@ -100,10 +100,11 @@ class Inputs:
         return waveforms.carrier_v(spans, times_s, self._place(signal), partial(passed, limit_hz))
 
     def _others_v(self, number: int, record: Record) -> Samples:
-        """The voltages at all other inputs together."""
+        """What changes of the voltages at all other inputs together: they couple by a capacitance."""
         others = (each for each in self._digitisers if each != number and self._wired_now(each) is not None)
         volts = [self._digitisers[each].volts_per_unit * self._probed(each, record) for each in others]
-        return np.sum(volts, axis=0) if volts else np.zeros(record.timing.samples)
+        together = np.sum(volts, axis=0) if volts else np.zeros(record.timing.samples)
+        return np.asarray(together - together.mean(), dtype=np.float64)
 
     def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """The first edge between two times, or infinity."""
@@ -197,7 +198,8 @@ class Inputs:
     def _digitiser(self, number: int) -> Digitiser:
         description, true_errors = self._description, self._physical_bench.true_errors
         imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
-        own = true_errors.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
+        left = max(description.voltage.reading - self._front_end.most_gain_error, 0.0)
+        own = true_errors.error(f"oscilloscope {number}", Spec(left, fixed=1.0))
         gain = self._with_shared(own.gain)
         wired = self._wired.get(number)
         volts_per_unit = 1.0
