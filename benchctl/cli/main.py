@@ -50,6 +50,10 @@ Try it without a bench:
         "manual": CommandEntry(
             "benchctl.cli.commands.manual:manual", "Drive an amplifier by hand with keys, under the guard of a run."
         ),
+        "calibrate": CommandEntry(
+            "benchctl.cli.commands.calibrate:calibrate",
+            "Measure load resistors and supply leads, and write a calibration file.",
+        ),
         "resume": CommandEntry("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
         "replay": CommandEntry(
             "benchctl.cli.commands.replay:replay", "Run a recorded run again, without its instruments."

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Literal, TypeVar, get_args
 
 from pydantic import ValidationError
 
@@ -16,6 +16,9 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.bridging import amplifier_as_tested
+from benchctl.documents.calibrating import CALIBRATION, strangers
+from benchctl.documents.calibrating import joined as joined_with_calibration
+from benchctl.documents.calibration_file.calibration import Calibration
 from benchctl.documents.driver_file.common import DriverFile
 from benchctl.documents.driver_file.driver import Driver, driver_class
 from benchctl.documents.driver_file.language.self_contained import BASED_ON, as_text, joined, with_answers
@@ -24,16 +27,19 @@ from benchctl.documents.model.model_base import Document, PathProblem, PathProbl
 from benchctl.documents.model.sentences import Found, located, sentences
 from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
 from benchctl.documents.sequence_file.sequence import Sequence
+from benchctl.documents.text.joined import whole_text
 from benchctl.documents.text.position import Position, position_after, position_of
 from benchctl.documents.text.syntax import LINE_END
 from benchctl.documents.text.tree import LONGEST_FILE_BYTES, Table, parse_tree
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import DocumentError, Problem, UsageError, quote
 
-Kind = Literal["bench", "amplifier", "sequence", "driver"]
+Kind = Literal["bench", "amplifier", "sequence", "driver", "calibration"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 VERSION = "1"
 MOST_PROBLEMS = 50  # a person corrects a few at a time; the rest only pushes the first off the screen
 
+# Where those that ship stand; a calibration is always the user's own.
 _SHELVES: Mapping[Kind, library.Shelf] = {
     "bench": "benches",
     "amplifier": "amplifiers",
@@ -279,6 +285,8 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     try:
         if kind == "driver":
             return _driver(body, reading)
+        if kind == "bench" and CALIBRATION in body:
+            return _calibrated_bench(body, reading)
         return _MODELS[kind].model_validate(body, context=reading)
     except PathProblems as error:
         reading.problems_found.extend(located(error.problems, body))
@@ -314,7 +322,39 @@ def _base_of(own: Table, reading: Reading) -> Table:
     return tree if isinstance(tree, Table) else Table()
 
 
-_MODELS: Mapping[Kind, type[Document]] = {"bench": Bench, "amplifier": Amplifier, "sequence": Sequence}
+def _calibrated_bench(own: Table, reading: Reading) -> Bench:
+    """A bench whose values a calibration file has measured. Both files must be right by themselves.
+
+    Raises:
+        DocumentError: the calibration file is wrong, or is of another bench; its problems.
+        PathProblems: there is no such file.
+        UsageError: it cannot be opened.
+    """
+    by_itself = Bench.model_validate(own.without([CALIBRATION]), context=reading)
+    path = (reading.folder or Path()) / str(own[CALIBRATION])
+    if not path.is_file():
+        message = f"there is no file {quote(own[CALIBRATION])} beside this one"
+        raise PathProblems([PathProblem((CALIBRATION,), message)])
+    source = read_source(path)
+    calibration = read(source, "calibration")
+    assert isinstance(calibration, Calibration)
+    tree, _ = parse_tree(source.text, source.name)
+    assert isinstance(tree, Table)
+    with _shown_lines(source):
+        if problems := _problems(source.name, list(located(strangers(calibration, by_itself), tree))):
+            raise DocumentError(problems)
+    body = joined_with_calibration(own, by_itself, tree, calibration)
+    bench = Bench.model_validate(body, context=reading)
+    bench._whole_text = whole_text(f"bench {VERSION}", body)
+    return bench
+
+
+_MODELS: Mapping[Kind, type[Document]] = {
+    "bench": Bench,
+    "amplifier": Amplifier,
+    "sequence": Sequence,
+    "calibration": Calibration,
+}
 
 
 _HEADER = re.compile(r"([a-z]+) ([0-9]+)")
@@ -339,9 +379,9 @@ def _header_kind(header: object, wanted: Kind | None, form: str, reading: Readin
             (position_of(header), f"{describe(header)} is not a kind and version; write {form}")
         )
         return wanted
-    kind = next((known for known in _SHELVES if known == match.group(1)), None)
+    kind = next((known for known in KINDS if known == match.group(1)), None)
     if kind is None:
-        reading.problems_found.append((position_of(header), unknown(match.group(1), _SHELVES, "kind of document")))
+        reading.problems_found.append((position_of(header), unknown(match.group(1), KINDS, "kind of document")))
     elif wanted is not None and kind != wanted:
         message = f"this is {_article(kind)} file; {_article(wanted)} file is wanted here"
         reading.problems_found.append((position_of(header), message))

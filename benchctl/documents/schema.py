@@ -16,6 +16,7 @@ from pydantic import TypeAdapter
 from benchctl import library
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.calibration_file.calibration import Calibration
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.driver_file.language import answer_keys
 from benchctl.documents.driver_file.language.commands import TAKES
@@ -28,11 +29,17 @@ from benchctl.documents.sequence_file.step_form import HOLDERS, TRAITS
 from benchctl.documents.sequence_file.steps import STEP_CLASSES
 from benchctl.quantity import pattern_for, render, units_in_words
 
-Kind = Literal["sequence", "bench", "amplifier", "driver"]
+Kind = Literal["sequence", "bench", "amplifier", "driver", "calibration"]
 Schema = dict[str, Any]
 
-KINDS: tuple[Kind, ...] = ("sequence", "bench", "amplifier", "driver")
-_MODELS: Mapping[Kind, Any] = {"sequence": Sequence, "bench": Bench, "amplifier": Amplifier, "driver": Driver}
+KINDS: tuple[Kind, ...] = ("sequence", "bench", "amplifier", "driver", "calibration")
+_MODELS: Mapping[Kind, Any] = {
+    "sequence": Sequence,
+    "bench": Bench,
+    "amplifier": Amplifier,
+    "driver": Driver,
+    "calibration": Calibration,
+}
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # What pydantic says and an editor does not need.
 _NOISE = ("title", "discriminator")

@@ -29,6 +29,13 @@ from benchctl.documents.bench_file.instruments import (
     Supply,
     Thermometer,
 )
+from benchctl.documents.calibration_file.calibration import (
+    CalibratedClamp,
+    CalibratedLeads,
+    CalibratedProbe,
+    CalibratedResistor,
+    Calibration,
+)
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.model_base import Document
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
@@ -62,6 +69,8 @@ def summary(document: Document) -> Summary:
             return Summary("sequence", document.title, tuple(sequence_rows(document)))
         case Bench():
             return Summary("bench", document.title, tuple(_bench(document)))
+        case Calibration():
+            return Summary("calibration", document.title, tuple(_calibration(document)))
         case Amplifier():
             return Summary("amplifier", document.title, tuple(_amplifier(document)))
         case _:
@@ -124,6 +133,8 @@ def _bench(bench: Bench) -> Iterator[Row]:
         yield "loads", "connected by hand; to begin with, " + (render(connected, "ohm") if connected else "none")
     yield "turn-on lead", _lead(bench)
     yield "inputs", _inputs(bench)
+    for what, origin in bench.origins():
+        yield "calibrated", f"{what}: {origin}"
     if bench.unwatched:
         yield "unwatched", ", ".join(bench.unwatched)
     for signal, limit in bench.limits.items():
@@ -227,6 +238,30 @@ def _inputs(bench: Bench) -> str:
             return "all driven together"
         case _:
             return "driven alone by hand"
+
+
+# -- calibration ---------------------------------------------------------------------------------------------------
+
+
+def _calibration(calibration: Calibration) -> Iterator[Row]:
+    yield "due", str(calibration.due) if calibration.due else "not said"
+    for each in calibration.resistors:
+        coefficient = each.temperature_coefficient_per_k
+        warming = f", {render(coefficient, '1/K')}" if coefficient is not None else ""
+        yield "resistor", f"{each.name}: {each.measured_ohm:g} ohm{_how_sure(each.uncertainty, each)}{warming}"
+    for signal, probe in calibration.probes.items():
+        yield "probe", f"of {signal}: {probe.ratio:g}:1{_how_sure(probe.accuracy, probe)}"
+    if (clamp := calibration.clamp) is not None:
+        yield "clamp", f"{1e3 * clamp.sensitivity_v_per_a:g} mV/A{_how_sure(clamp.accuracy, clamp)}"
+    if (leads := calibration.leads) is not None:
+        yield "leads", f"{1e3 * leads.resistance_ohm:g} mohm{_how_sure(leads.uncertainty, leads)}"
+
+
+def _how_sure(
+    uncertainty: float, entry: CalibratedResistor | CalibratedProbe | CalibratedClamp | CalibratedLeads
+) -> str:
+    how = f", {entry.how}" if entry.how else ""
+    return f" ± {render(uncertainty, '1')}, {entry.date}{how}"
 
 
 # -- driver --------------------------------------------------------------------------------------------------------

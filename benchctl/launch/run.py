@@ -421,7 +421,7 @@ def _keep_recording(
 
 def _texts_of(files: Files) -> dict[str, str]:
     """The documents as they were used, by their names in a run folder."""
-    texts = {f"{kind}.yaml": document.source.text for kind, document in vars(files).items()}
+    texts = {f"{kind}.yaml": document.whole_text for kind, document in vars(files).items()}
     return texts | {f"{DRIVERS}/{role}.yaml": driver.whole_text for role, driver in files.bench.drivers.items()}
 
 

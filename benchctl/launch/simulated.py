@@ -144,7 +144,9 @@ def _oscilloscope(entry: Oscilloscope, bench: Bench, amplifier: Amplifier) -> Os
 
 
 def _channel(name: str, wiring: VoltageWiring | CurrentWiring) -> ScopeChannel:
-    return ScopeChannel(wiring.oscilloscope, name, 1.0 / wiring.probe.units_per_volt, wiring.probe.accuracy)
+    """What is true does not change when it is measured, so the simulator draws it from what the file itself says."""
+    probe = wiring.probe
+    return ScopeChannel(wiring.oscilloscope, name, 1.0 / probe.stated_units_per_volt, probe.stated_accuracy)
 
 
 def _load(entry: RelayBank | LoadsByHand | ElectronicLoad) -> LoadDescription:
@@ -164,9 +166,9 @@ def _load(entry: RelayBank | LoadsByHand | ElectronicLoad) -> LoadDescription:
             ResistorDescription(
                 channel=resistor.channel,
                 nominal_ohm=resistor.nominal_ohm,
-                measured_ohm=resistor.measured_ohm,
-                uncertainty=resistor.uncertainty,
-                temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
+                measured_ohm=resistor.as_stated.measured_ohm,
+                uncertainty=resistor.as_stated.uncertainty,
+                temperature_coefficient_per_k=resistor.as_stated.temperature_coefficient_per_k,
                 rated_power_w=resistor.rated_power_w,
                 relay=resistor.relay if isinstance(resistor, Resistor) else place,
             )

@@ -14,6 +14,7 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.faults import BenchFault
+from benchctl.documents.calibration_file.calibration import Calibration
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.model_base import Document, Source
 from benchctl.documents.reader import read
@@ -22,7 +23,7 @@ from benchctl.documents.sequence_file.sequence import Sequence
 from tests.docs.reading import give
 from tests.pages import GUIDES, ROOT, Block, blocks, text_of
 
-KINDS = {"sequence": Sequence, "bench": Bench, "amplifier": Amplifier, "driver": Driver}
+KINDS = {"sequence": Sequence, "bench": Bench, "amplifier": Amplifier, "driver": Driver, "calibration": Calibration}
 # What a part of a file is put into, unless it names a shipped file itself.
 WHOLE = {"bench": "sim/workshop.yaml", "amplifier": "sim/amplifiers/hx2150.yaml"}
 EXAMPLES = [(page, place) for page in GUIDES for place in range(len(blocks(page, "yaml")))]
@@ -62,7 +63,7 @@ def test_the_pages_have_an_example_of_each_kind() -> None:
 @pytest.fixture
 def written(tmp_path: Path) -> Path:
     """The bench, amplifier and first sequence of the pages, as files."""
-    bench, amplifier = (block.text for block in blocks("docs/own-bench.md", "yaml") if not block.told("part of"))
+    bench, _, amplifier = (block.text for block in blocks("docs/own-bench.md", "yaml") if not block.told("part of"))
     first, *_ = blocks("docs/sequences.md", "yaml")
     for name, text in (("bench", bench), ("unit", amplifier), ("sequence", first.text)):
         (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")

@@ -13,6 +13,8 @@ _ABOUT: dict[Kind, str] = {
     "sequence": "What to do, in order, and within which limits. How to write one: [sequences](../sequences.md).",
     "bench": "Your instruments, what is wired to what, and what the bench can bear. How to write one: "
     "[your own bench](../own-bench.md).",
+    "calibration": "What you have measured of your own load resistors, probes, clamp and supply leads. "
+    "`benchctl calibrate` writes it: [your own bench](../own-bench.md).",
     "amplifier": "The rating plate, and what the amplifier can bear. How to write one: "
     "[your own bench](../own-bench.md).",
 }

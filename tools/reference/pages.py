@@ -19,7 +19,7 @@ _HEAD = """\
 - [Steps](steps.md) of a sequence, with their settings, and the [figures](figures.md) that they give
 - [Sequences that ship](shipped-sequences.md), with their parameters
 - The files: [sequence](sequence-file.md), [bench](bench-file.md), [amplifier](amplifier-file.md),
-  [driver](driver-file.md)
+  [driver](driver-file.md), [calibration](calibration-file.md)
 
 """
 _VALUES = """\
@@ -90,4 +90,5 @@ PAGES: Mapping[str, Callable[[], str]] = {
     "bench-file.md": partial(documents.page, "bench"),
     "amplifier-file.md": partial(documents.page, "amplifier"),
     "driver-file.md": drivers.page,
+    "calibration-file.md": partial(documents.page, "calibration"),
 }

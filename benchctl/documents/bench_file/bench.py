@@ -13,11 +13,13 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.by_hand import LoadsByHand, ProbesByHand
 from benchctl.documents.bench_file.faults import fault_problems
 from benchctl.documents.bench_file.instruments import ElectronicLoad, Instruments, RelayBank
+from benchctl.documents.bench_file.resistors import LoadResistor
 from benchctl.documents.bench_file.simulated_instruments import simulated_problems
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.fields import (
     ChannelName,
+    FileName,
     GeneratorOutput,
     Line,
     OutputName,
@@ -36,6 +38,7 @@ from benchctl.documents.model.fields import (
 )
 from benchctl.documents.model.limits import Limits, output_of
 from benchctl.documents.model.model_base import Document, Part, PathProblem, doubled
+from benchctl.documents.model.origin import ClampOrigin, Origin, ProbeOrigin
 from benchctl.documents.text.words import nearest
 from benchctl.errors import quote
 from benchctl.quantity import render
@@ -48,11 +51,24 @@ class _VoltageProbe(Part):
     bandwidth_hz: PositiveHertz | None = Field(
         default=None, description="frequency at which it shows 3 dB less, by its data sheet"
     )
+    origin: ProbeOrigin | None = Field(
+        default=None, description="where ratio and accuracy come from; written by the program from `calibration`"
+    )
 
     @property
     def units_per_volt(self) -> float:
         """Volts at the tip for a volt at the oscilloscope."""
         return self.ratio
+
+    @property
+    def stated_units_per_volt(self) -> float:
+        """The same as the bench file itself says, without a calibration file."""
+        return self.ratio if self.origin is None else self.origin.before.ratio
+
+    @property
+    def stated_accuracy(self) -> float:
+        """The accuracy that the bench file itself says."""
+        return self.accuracy if self.origin is None else self.origin.before.accuracy
 
 
 class DifferentialProbe(_VoltageProbe):
@@ -76,11 +92,24 @@ class CurrentClamp(Part):
     )
     rating_a: PositiveAmperes = Field(description="highest current, peak")
     accuracy: Tolerance = Field(description="accuracy of its sensitivity")
+    origin: ClampOrigin | None = Field(
+        default=None, description="where these values come from; written by the program from `calibration`"
+    )
 
     @property
     def units_per_volt(self) -> float:
         """Amperes in the clamp for a volt at the oscilloscope."""
         return 1.0 / self.sensitivity_v_per_a
+
+    @property
+    def stated_units_per_volt(self) -> float:
+        """The same as the bench file itself says, without a calibration file."""
+        return 1.0 / (self.sensitivity_v_per_a if self.origin is None else self.origin.before.sensitivity_v_per_a)
+
+    @property
+    def stated_accuracy(self) -> float:
+        """The accuracy that the bench file itself says."""
+        return self.accuracy if self.origin is None else self.origin.before.accuracy
 
 
 VoltageProbe = Annotated[DifferentialProbe | SingleEndedProbe, Field(discriminator="kind")]
@@ -262,6 +291,12 @@ class Bench(Document):
     """A whole bench file."""
 
     title: Line = Field(description="what the bench is called")
+    calibration: FileName | None = Field(
+        default=None,
+        description="a calibration file beside this file, as `benchctl calibrate` writes it; its values take the place "
+        "of those of load resistors, probes, clamp and leads in this file",
+        examples=["calibration.yaml"],
+    )
     instruments: Instruments
     signals: Signals
     remote_turn_on: RemoteTurnOn | None = Field(
@@ -306,6 +341,23 @@ class Bench(Document):
     def load(self) -> RelayBank | ElectronicLoad | LoadsByHand | None:
         """What loads the amplifier, be it an instrument or resistors that a person connects."""
         return self.loads or self.instruments.load
+
+    @property
+    def load_resistors(self) -> Sequence[LoadResistor]:
+        """The load resistors, behind relays or connected by hand; none where the load is electronic."""
+        load = self.load
+        return load.resistors if isinstance(load, RelayBank | LoadsByHand) else ()
+
+    def origins(self) -> Iterator[tuple[str, Origin]]:
+        """Each thing whose values come from a calibration file."""
+        yield from ((each.name, each.origin) for each in self.load_resistors if each.origin is not None)
+        for name, wiring in self.signals.wirings():
+            if wiring.probe.origin is not None:
+                what = "the clamp" if isinstance(wiring, CurrentWiring) else f"the probe of {name}"
+                yield what, wiring.probe.origin
+        supply = self.instruments.supply
+        if supply is not None and supply.main.origin is not None:
+            yield "the supply's leads", supply.main.origin
 
     def turn_on_lead_of(self, amplifier: Amplifier) -> RemoteTurnOn | None:
         """What feeds this amplifier's remote turn-on lead; None for one that has none and wakes with its supply."""

@@ -48,6 +48,7 @@ from benchctl.documents.model.fields import (
 )
 from benchctl.documents.model.limits import KNOWN_SENSORS
 from benchctl.documents.model.model_base import Part, PathProblem, Reading
+from benchctl.documents.model.origin import Origin
 from benchctl.errors import UsageError
 
 
@@ -255,6 +256,9 @@ class SupplyOutput(Part):
         description="the most that both leads to the amplifier may have together, with plugs and fuse holder; where "
         "nothing measures at the amplifier's terminals, `supply_voltage` is then known to be at least what they leave",
         examples=["6 mohm"],
+    )
+    origin: Origin | None = Field(
+        default=None, description="where `leads` comes from; written by the program from `calibration`"
     )
 
     def problems(self) -> Iterator[PathProblem]:

@@ -17,6 +17,7 @@ from benchctl.documents.model.fields import (
     bounded,
 )
 from benchctl.documents.model.model_base import Part, PathProblem
+from benchctl.documents.model.origin import ResistorBefore, ResistorOrigin
 from benchctl.quantity import render
 
 
@@ -35,6 +36,25 @@ class LoadResistor(Part):
         description="how its resistance changes with temperature, such as `60 ppm/K`"
     )
     rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
+    origin: ResistorOrigin | None = Field(
+        default=None, description="where the measured values come from; written by the program from `calibration`"
+    )
+
+    @property
+    def name(self) -> str:
+        """As sentences call it."""
+        return f"the {render(self.nominal_ohm, 'ohm')} resistor of output {self.channel}"
+
+    @property
+    def as_stated(self) -> ResistorBefore:
+        """What the bench file itself says, without a calibration file."""
+        if self.origin is not None:
+            return self.origin.before
+        return ResistorBefore(
+            measured_ohm=self.measured_ohm,
+            uncertainty=self.uncertainty,
+            temperature_coefficient_per_k=self.temperature_coefficient_per_k,
+        )
 
     def problems(self) -> Iterator[PathProblem]:
         if not 0.8 < self.measured_ohm / self.nominal_ohm < 1.25:

@@ -59,14 +59,20 @@ class PointSimulation(Part):
         default=None, description="an ac voltage, RMS, that nothing changes, such as the mains"
     )
     resistance_ohm: PositiveOhms | None = Field(default=None, description="a resistance")
+    output: ChannelName | None = Field(
+        default=None,
+        description="the amplifier's terminals of this output without the amplifier: the resistance of the loads that "
+        "are connected there",
+    )
     sensor: Literal["heatsink", "ambient", "load"] | None = Field(
         default=None, description="a thermocouple on the heatsink, in the air or on the load resistors"
     )
 
     def problems(self) -> Iterator[PathProblem]:
-        kinds = (self.bias_of, self.rail, self.supply, self.dc_v, self.ac_v, self.resistance_ohm, self.sensor)
+        quantities = (self.dc_v, self.ac_v, self.resistance_ohm)
+        kinds = (self.bias_of, self.rail, self.supply, self.output, self.sensor, *quantities)
         if sum(kind is not None for kind in kinds) != 1:
-            yield PathProblem((), "give one of bias_of, rail, supply, dc, ac, resistance, sensor")
+            yield PathProblem((), "give one of bias_of, rail, supply, dc, ac, resistance, output, sensor")
         if (self.bias_of is None) is not (self.across_ohm is None):
             yield PathProblem((), "'bias_of' and 'across', the emitter resistor, belong together")
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
 from benchctl import translators
 from benchctl.documents.driver_file.language.commands import Command, Offer, offering, read_templates
@@ -285,13 +285,6 @@ class DriverFile(Document):
         default_factory=LinkWords,
         description="how the link to the instrument behaves; the bench file may say otherwise",
     )
-
-    _whole_text: str = PrivateAttr(default="")
-
-    @property
-    def whole_text(self) -> str:
-        """The file as text that needs no other file."""
-        return self._whole_text or self.source.text
 
     @property
     def common(self) -> CommonCommands:

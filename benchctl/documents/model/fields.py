@@ -340,6 +340,22 @@ PointName = Annotated[
     AfterValidator(_not_reserved),
     _shown("bias A"),
 ]
+# A wired signal by the name that its trace has in a record; the clamp has a place of its own.
+SignalName = Annotated[
+    str,
+    worded(
+        r"output [A-Za-z0-9][A-Za-z0-9 _+-]*|supply voltage",
+        "'supply voltage' or an output such as 'output A'",
+        longest=27,
+    ),
+    _shown("output A"),
+]
+# A file beside this one.
+FileName = Annotated[
+    str,
+    worded(_ONE_LINE, "the name of a file beside this one such as 'calibration.yaml'", longest=200),
+    _shown("calibration.yaml"),
+]
 # What a file may say that nothing watches.
 Unwatched = Annotated[
     str,

@@ -141,11 +141,17 @@ class Document(Part):
     """A whole file."""
 
     _source: Source = PrivateAttr(default=Source("", None, ""))
+    _whole_text: str = PrivateAttr(default="")
 
     @property
     def source(self) -> Source:
         """The file this was read from."""
         return self._source
+
+    @property
+    def whole_text(self) -> str:
+        """The file as text that needs no other file, which a run keeps."""
+        return self._whole_text or self.source.text
 
 
 _NUMBER_LIKE = re.compile(r"[0-9]+ ?[A-Za-z%]*")

@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
-from benchctl.documents.bench_file.by_hand import LoadsByHand
-from benchctl.documents.bench_file.instruments import Instrument, RelayBank
+from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
+from benchctl.documents.model.origin import Origin
 from benchctl.quantity import render
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import date_of
@@ -34,8 +34,8 @@ def equipment_tables(run_record: RunRecord) -> list[Table]:
         return [Table("Instruments", heads("role", "identity"), rows)] if rows else []
     tables = [
         _instruments(run_record.bench, identities, _day_of(run_record)),
-        _probes(run_record.bench),
-        _resistors(run_record.bench),
+        _probes(run_record.bench, _day_of(run_record)),
+        _resistors(run_record.bench, _day_of(run_record)),
     ]
     return [table for table in tables if table.rows]
 
@@ -87,12 +87,25 @@ def _in_words(accuracy: Accuracy | TemperatureAccuracy, unit: str) -> str:
     return ", ".join(parts)
 
 
-def _probes(bench: Bench) -> Table:
-    rows = tuple(_probe_row(name, wiring) for name, wiring in bench.signals.wirings())
-    return Table("Probes", heads("signal", "oscilloscope", "probe", "limit of error"), rows)
+def _probes(bench: Bench, day: datetime.date | None) -> Table:
+    rows = tuple(_probe_row(name, wiring, day) for name, wiring in bench.signals.wirings())
+    table = Table("Probes", heads("signal", "oscilloscope", "probe", "limit of error", _FROM), rows)
+    return table.without_empty_columns()
 
 
-def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring) -> tuple[Cell, ...]:
+_FROM = "from"
+
+
+def _from(origin: Origin | None, day: datetime.date | None) -> Cell:
+    """Where a value comes from; the bench file itself where nothing is said."""
+    if origin is None:
+        return Cell("")
+    if day is not None and origin.is_overdue(day):
+        return Cell(f"{origin}; was due on {origin.due}", "untold")
+    return Cell(str(origin))
+
+
+def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring, day: datetime.date | None) -> tuple[Cell, ...]:
     probe = wiring.probe
     factor = f"{1e3 * probe.sensitivity_v_per_a:g} mV/A" if isinstance(probe, CurrentClamp) else f"{probe.ratio:g}:1"
     return (
@@ -100,11 +113,11 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring) -> tuple[Cell, 
         Cell(f"channel {wiring.oscilloscope}"),
         Cell(f"{probe.kind}, {factor}"),
         Cell(f"±{render(probe.accuracy, '1')}" if probe.accuracy else "none stated"),
+        _from(probe.origin, day),
     )
 
 
-def _resistors(bench: Bench) -> Table:
-    load = bench.load
+def _resistors(bench: Bench, day: datetime.date | None) -> Table:
     rows = tuple(
         (
             Cell(f"{render(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
@@ -112,8 +125,10 @@ def _resistors(bench: Bench) -> Table:
             Cell(f"±{render(resistor.uncertainty, '1')}", "number"),
             Cell(f"{1e6 * resistor.temperature_coefficient_per_k:g} ppm/K", "number"),
             Cell(render(resistor.rated_power_w, "W"), "number"),
+            _from(resistor.origin, day),
         )
-        for resistor in (load.resistors if isinstance(load, RelayBank | LoadsByHand) else ())
+        for resistor in bench.load_resistors
     )
     columns = ["measured at 20 degC", "uncertainty, k = 2", "temperature coefficient", "rated"]
-    return Table("Load resistors", heads("nominal", numbers=columns), rows)
+    table = Table("Load resistors", (*heads("nominal", numbers=columns), *heads(_FROM)), rows)
+    return table.without_empty_columns()

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.supply import SupplyDriver
+from benchctl.documents.text.words import listed
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.guard.sampler import MOST_READ_PART, SAMPLING_PERIOD_S
 from benchctl.quantity import render
@@ -27,13 +28,22 @@ def of_pace(bench: Bench, pace: Pace) -> Iterator[str]:
 
 
 def of_calibration(bench: Bench, today: datetime.date) -> Iterator[str]:
-    """Each instrument whose calibration no longer counts."""
+    """Each instrument, resistor and probe whose calibration no longer counts."""
     for role, instrument in bench.instruments.items():
         if instrument.is_overdue(today):
             yield (
                 f"the {role}'s calibration was due on {instrument.calibration_due}; until it is calibrated again, its "
                 "stated accuracy, and every uncertainty that rests on it, is not certain"
             )
+    overdue: dict[datetime.date | None, list[str]] = {}
+    for what, origin in bench.origins():
+        if origin.is_overdue(today):
+            overdue.setdefault(origin.due, []).append(what)
+    for due, names in overdue.items():
+        yield (
+            f"the calibration of {listed(names)} was due on {due}; until it is measured again with 'benchctl "
+            "calibrate', every uncertainty that rests on it is not certain"
+        )
 
 
 def of_files(files: Files) -> Iterator[str]:

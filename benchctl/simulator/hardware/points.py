@@ -51,7 +51,14 @@ class Points:
 
     def resistance_ohm(self, point: str | None) -> float | None:
         """Its resistance; None where the leads are open."""
-        return self._true(point).resistance_ohm
+        true = self._true(point)
+        return true.resistance_ohm if true.output is None else self._load_ohm(true.output)
+
+    def _load_ohm(self, output: str) -> float | None:
+        """What the loads at the terminals of an output have together, the amplifier taken off."""
+        loads = self._bench.connections.loads.resistors
+        connected = [each for each in loads if each.connected and each.true_errors.channel == output]
+        return 1.0 / sum(1.0 / each.resistance_ohm for each in connected) if connected else None
 
     def temperature_c(self, point: str | None) -> float | None:
         """Of the thermocouple there; None where there is none, or where it is broken."""

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import yaml
-
 from benchctl.documents.driver_file.language.commands import NONE
 from benchctl.documents.model.model_base import PathProblem, PathProblems
-from benchctl.documents.text.position import Position, position_of
-from benchctl.documents.text.tree import Listing, Table, Text
+from benchctl.documents.text.joined import moved, whole_text
+from benchctl.documents.text.position import position_of
+from benchctl.documents.text.tree import Table, Text
 
 BASED_ON = "based_on"
 # These keys are joined entry by entry; any other key replaces the whole of the other file's.
@@ -25,7 +24,7 @@ def joined(own: Table, base: Table) -> Table:
         PathProblems: `base` is itself based on a file, or is for another role.
     """
     _check_base(own, base)
-    base = _moved(base.without(["benchctl", BASED_ON]), position_of(own[BASED_ON]))
+    base = moved(base.without(["benchctl", BASED_ON]), position_of(own[BASED_ON]))
     entries = {**base, **own}
     for key in _JOINED:
         ours, theirs = own.get(key), base.get(key)
@@ -43,16 +42,6 @@ def _check_base(own: Table, base: Table) -> None:
         )
     if "role" in own and own["role"] != base.get("role"):
         raise PathProblems([PathProblem((BASED_ON,), f"that file is for the role {base.get('role')}")])
-
-
-def _moved(node: Any, position: Position) -> Any:
-    """The same tree, with every entry at one position."""
-    if isinstance(node, Table):
-        items = ((Text(str(key), position), _moved(value, position)) for key, value in node.items())
-        return Table(items, position)
-    if isinstance(node, Listing):
-        return Listing((_moved(item, position) for item in node), position)
-    return Text(str(node), position)
 
 
 def with_answers(table: Table) -> Table:
@@ -82,13 +71,4 @@ def _is_question(value: Any) -> bool:
 
 def as_text(table: Table) -> str:
     """The file as YAML, whole: what a run keeps of a driver that is based on another."""
-    plain = {"benchctl": "driver 1", **_plain(table.without(["benchctl", BASED_ON]))}
-    return yaml.safe_dump(plain, sort_keys=False, allow_unicode=True, width=1000)
-
-
-def _plain(node: Any) -> Any:
-    if isinstance(node, dict):
-        return {str(key): _plain(value) for key, value in node.items()}
-    if isinstance(node, list):
-        return [_plain(item) for item in node]
-    return str.__str__(node)
+    return whole_text("driver 1", table.without([BASED_ON]))

@@ -19,6 +19,7 @@ _HEADERS: dict[Quantity, str] = {
     "ac voltage": "VOLTage:AC",
     "resistance": "RESistance",
 }
+_FOUR_WIRE = "FRESistance"
 
 
 class _RangeOrChannels(Parameter):
@@ -72,7 +73,7 @@ class Multimeter(Instrument[MultimeterSettings]):
         """MEASure, CONFigure, READ."""
         channels = ChannelList(self._leads.channels if self._leads.has_scanner else ())
         either = _RangeOrChannels(channels)
-        for quantity, header in _HEADERS.items():
+        for quantity, header in (*_HEADERS.items(), ("resistance", _FOUR_WIRE)):
             parameters = [either, either]
             tree.add(f"MEASure:{header}", query=self._measuring(quantity), query_parameters=parameters)
             tree.add(f"CONFigure:{header}", set=self._configuring(quantity), parameters=parameters)

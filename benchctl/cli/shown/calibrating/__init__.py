@@ -1,0 +1,1 @@
+"""What `benchctl calibrate` says and asks, and the file that it writes."""

@@ -1,0 +1,87 @@
+"""`benchctl calibrate`: one thing after the other, then the table, then the file."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rich.table import Table
+from rich.text import Text
+
+from benchctl.cli.shown.calibrating import file, leads
+from benchctl.cli.shown.calibrating.asking import choose, done, tell
+from benchctl.cli.shown.calibrating.loads import Loads
+from benchctl.cli.shown.calibrating.measured import Measured, rendered_ratio
+from benchctl.cli.shown.closing_line import console_for
+from benchctl.errors import OperatorStop
+from benchctl.launch.calibrate import Desk, open_desk
+
+SECTIONS = ("loads", "leads")
+
+
+def show_calibrate(
+    bench: str, sections: Sequence[str], out: Path, due: datetime.date | None, *, simulated: bool
+) -> int:
+    """Measure, show and write.
+
+    Raises:
+        DocumentError: the bench file or the file to be written is wrong.
+        OperatorStop: the person does not want it; nothing was written.
+    """
+    kept = file.kept_in(out)
+    if kept is not None:
+        tell(f"{out} has values already. Those that are measured now take their place; the others stay.")
+        _go_on_or_stop("Go on")
+    today = datetime.datetime.now(tz=datetime.UTC).date()
+    with open_desk(bench, simulated=simulated) as desk:
+        found = list(_measured(desk, sections or SECTIONS, today))
+        if not found:
+            tell("\nNothing was measured, so nothing is written.")
+            return 0
+        console_for().print(_table(found))
+        _go_on_or_stop(f"Write {out}")
+        file.write(out, file.text_of(desk.file, kept, found, due))
+    tell(f"Wrote {out}. Name it in the bench file, beside which it belongs: calibration: {out.name}")
+    return 0
+
+
+def _go_on_or_stop(question: str) -> None:
+    if choose(question, ("yes", "no"), "yes") == "no":
+        raise OperatorStop("nothing was written")
+
+
+def _measured(desk: Desk, sections: Sequence[str], today: datetime.date) -> Iterator[Measured]:
+    done(
+        "This command energises nothing. Switch the amplifier off, take its supply leads off, and take its outputs off "
+        "the loads and the probes."
+    )
+    if "loads" in sections:
+        desk.check_dead()
+        yield from Loads(desk, today).measured()
+    if "leads" in sections:
+        yield from leads.measured(desk.file, today)
+
+
+def _table(found: Sequence[Measured]) -> Table:
+    """Old, new, and by how many of the old uncertainties they differ."""
+    table = Table(
+        "", "before", "U", "now", "U", "difference", "in U of before", "largest causes of U", title="Measured"
+    )
+    for each in found:
+        table.add_row(*map(Text, _row(each)))
+    return table
+
+
+def _row(each: Measured) -> tuple[str, ...]:
+    now = (f"{each.found.value:.6g} {each.unit}".strip(), rendered_ratio(each.found.relative_uncertainty))
+    causes = ", ".join(each.causes[:2])
+    if each.before is None:
+        return each.name, "not stated", "", *now, "", "", causes
+    part = each.found.value / each.before.value - 1.0
+    in_u = f"{abs(part) / each.before.uncertainty:.2g}" if each.before.uncertainty else ""
+    before = (
+        f"{each.before.value:.6g} {each.unit}".strip(),
+        rendered_ratio(each.before.uncertainty) if each.before.uncertainty else "at most",
+    )
+    return each.name, *before, *now, f"{100.0 * part:+.3g} %", in_u, causes

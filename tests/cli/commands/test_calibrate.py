@@ -1,0 +1,121 @@
+"""`benchctl calibrate`, driven by what a person types, on a simulated bench whose true resistors are known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl import library
+from benchctl.documents.calibration_file.calibration import Calibration
+from benchctl.documents.reader import load_bench, read_any
+from tests.cli.conftest import Command, Finished
+
+EDITS = {
+    "      terminals: {measures": "      load A: {measures: resistance, channel: 106, range: 100 ohm}\n"
+    "      terminals: {measures",
+    "      dc_voltage: {reading: 0.05 %, range: 0.01 %}\n": "      dc_voltage: {reading: 0.05 %, range: 0.01 %}\n"
+    "      resistance: {reading: 0.01 %, range: 0.004 %}\n",
+    "    terminals: {supply: terminals}\n": "    terminals: {supply: terminals}\n    load A: {output: A}\n",
+    "  seed: 1010\n": "  seed: 1010\n  errors: {resistor 101: 2 %}\n",
+}
+TRUE_OHM = 4.013 * 1.02  # of the first resistor: the value of the bench file, and the error above
+
+BY_METER = "meter\nyes\n1 mA\n\n\nno\n"
+REST = "skip\n" * 3
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    """The bench with a multimeter, whose scanner reaches the terminals of output A; one resistor is 2 % too high."""
+    text = library.find("benches", "multimeter_bench").read_text(encoding="utf-8")
+    for old, new in EDITS.items():
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "bench.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def calibrate(benchctl: Command, bench: Path, *options: str, typed: str) -> Finished:
+    return benchctl("calibrate", "--bench", bench, "--out", "own.yaml", "--simulated", *options, typed=typed)
+
+
+def written(bench: Path) -> Calibration:
+    calibration = read_any(bench.parent / "own.yaml")
+    assert isinstance(calibration, Calibration)
+    return calibration
+
+
+def test_a_resistor_is_measured_by_the_multimeter_and_found_true(benchctl: Command, bench: Path) -> None:
+    ended = calibrate(benchctl, bench, "--due", "2027-11-26", "loads", typed="\n" + BY_METER + REST + "yes\n")
+    assert ended.exit_code == 0, ended.err
+    (found,) = written(bench).resistors
+    assert abs(found.measured_ohm / TRUE_OHM - 1.0) <= found.uncertainty < 0.002
+    assert (found.channel, found.nominal_ohm, found.current_a) == ("A", 4.0, 0.001)
+    assert str(written(bench).due) == "2027-11-26"
+    assert "+2." in ended.out
+    assert "multimeter: zero" in ended.out
+
+
+def test_the_file_takes_its_place_in_the_bench_file(benchctl: Command, bench: Path) -> None:
+    calibrate(benchctl, bench, "loads", typed="\n" + BY_METER + REST + "yes\n")
+    bench.write_text(bench.read_text().replace("\ninstruments:", "\ncalibration: own.yaml\ninstruments:", 1))
+    first = load_bench(bench).load_resistors[0]
+    assert first.measured_ohm == written(bench).resistors[0].measured_ohm
+
+
+def test_typed_volts_and_amperes_will_do(benchctl: Command, bench: Path) -> None:
+    """8.1 V at 2 A and, reversed, 8.1 V at 2 A: 4.05 ohm, given at 20 degC by the coefficient of the file."""
+    typed = "\ntyped\n0.05 %\n0.1 %\n8.1 V\n2 A\n8.1 V\n2 A\nno\n" + REST + "yes\n"
+    ended = calibrate(benchctl, bench, "loads", typed=typed)
+    assert ended.exit_code == 0, ended.err
+    (found,) = written(bench).resistors
+    assert found.measured_ohm == pytest.approx(4.05, rel=0.0005)
+    assert found.how == "volts over amperes"
+
+
+def test_a_wrong_answer_is_asked_for_again(benchctl: Command, bench: Path) -> None:
+    typed = "\ntyped\n0.05 %\n0.1 %\n8.1\n8.1 V\n2 A\n\nno\n" + REST + "yes\n"
+    ended = calibrate(benchctl, bench, "loads", typed=typed)
+    assert ended.exit_code == 0
+    assert "'8.1' has no unit" in ended.out + ended.err
+
+
+def test_two_leads_are_refused(benchctl: Command, bench: Path) -> None:
+    ended = calibrate(benchctl, bench, "loads", typed="\nmeter\nno\n" + REST)
+    assert "with two leads their own resistance is measured too" in ended.out
+    assert "Nothing was measured" in ended.out
+    assert not (bench.parent / "own.yaml").exists()
+
+
+def test_leads_are_measured_by_volts_and_amperes(benchctl: Command, bench: Path) -> None:
+    """0.11 V at 20 A are 5.5 mohm."""
+    ended = calibrate(benchctl, bench, "leads", typed="\n0.5 %\n0.5 %\n0.11 V\n20 A\nyes\n")
+    assert ended.exit_code == 0, ended.err
+    leads = written(bench).leads
+    assert leads is not None
+    assert leads.resistance_ohm == pytest.approx(5.5e-3)
+
+
+def test_what_the_file_has_already_stays(benchctl: Command, bench: Path) -> None:
+    calibrate(benchctl, bench, "leads", typed="\n0.5 %\n0.5 %\n0.11 V\n20 A\nyes\n")
+    ended = calibrate(benchctl, bench, "loads", typed="yes\n\n" + BY_METER + REST + "yes\n")
+    assert ended.exit_code == 0, ended.err
+    assert written(bench).leads is not None
+    assert len(written(bench).resistors) == 1
+
+
+@pytest.mark.parametrize("answers", ["no\n", "yes\n\n0.5 %\n0.5 %\n0.12 V\n20 A\nno\n", "yes\n\n0.5 %\n"])
+def test_nothing_is_written_over_unless_the_person_wants_it(benchctl: Command, bench: Path, answers: str) -> None:
+    calibrate(benchctl, bench, "leads", typed="\n0.5 %\n0.5 %\n0.11 V\n20 A\nyes\n")
+    before = (bench.parent / "own.yaml").read_bytes()
+    ended = calibrate(benchctl, bench, "leads", typed=answers)
+    assert ended.exit_code == 6
+    assert (bench.parent / "own.yaml").read_bytes() == before
+
+
+def test_another_file_is_never_written_over(benchctl: Command, bench: Path) -> None:
+    ended = benchctl("calibrate", "--bench", bench, "--out", bench, "--simulated", "leads", typed="\n")
+    assert ended.exit_code == 2
+    assert "this is a bench file; a calibration file is wanted here" in ended.err
