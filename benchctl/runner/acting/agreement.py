@@ -18,10 +18,10 @@ from benchctl.runner.expected.state import ExpectedState
 LOOK_PART = 10.0 ** (-30.0 / 20.0)
 # Rails, supply and the amplifier's own filters have come to rest.
 SETTLE_S = 0.15
-# Where a filter of the amplifier's may take the tone that is set, one of these passes subwoofer, middle or tweeter.
+# If a filter of the amplifier blocks the tone that is set, one of these passes a subwoofer, middle or tweeter channel.
 OTHER_TONES_HZ = (50.0, 200.0, 1000.0, 5000.0)
 USUAL_TONE_HZ = 1000.0
-# The supply is read at once before and after its record.
+# The supply is read just before and just after its record.
 READINGS = 2
 
 
@@ -49,12 +49,12 @@ def _read_into(readings: Mapping[str, list[float]], run: Run) -> None:
 
 
 def before_power(run: Run, level_v: float) -> None:
-    """Before the amplifier is driven hard, at `level_v` V rms or from there on: nothing may contradict itself by then,
-    and once after each power-on what comes out at a low level must be what goes in times the gain.
+    """Compare instruments before the amplifier is driven hard, at `level_v` V RMS or from there on. No contradiction
+    may be known by then. Once after each power-on, the output at a low level must also be the input times the gain.
 
     Raises:
-        InstrumentsDisagree: something does, or is not.
-        MeasurementError: the records tell nothing, so the amplifier is not driven either.
+        InstrumentsDisagree: instruments contradict each other, or the output is not what it should be.
+        MeasurementError: the records give no answer, so the amplifier is not driven either.
     """
     run.check_agreement()
     if run.has_looked:
@@ -71,7 +71,7 @@ def before_power(run: Run, level_v: float) -> None:
 
 
 def _look(run: Run, level_v: float) -> tuple[dict[str, Capture], LookContext]:
-    """Under the tone that is set and, where that gives too little, under tones that a filter may pass."""
+    """Look at the tone that is set and, if it gives too little signal, at tones that a filter may pass."""
     set_hz = run.conditions.frequency_hz
     captures: dict[str, Capture] = {}
     tones_hz: dict[str, float] = {}
@@ -107,7 +107,7 @@ def _context(run: Run, tones_hz: Mapping[str, float], level_v: float) -> LookCon
 
 
 def _controls_were_turned(run: Run) -> bool:
-    """Whether a person set the gains in this run. Then only one instrument tells them."""
+    """Whether a person set the gains in this run. Then only one instrument knows them."""
     return any(figure.name == "gain" and figure.frequency_hz is None for figure in run.measured)
 
 

@@ -30,7 +30,7 @@ def signal_accuracies(bench: Bench) -> dict[str, tuple[Accuracy, ...]]:
 
 
 def _chain(oscilloscope: Oscilloscope, wiring: VoltageWiring | CurrentWiring) -> tuple[Accuracy, ...]:
-    """The fixed part is in volts at the oscilloscope's input, so the probe scales it."""
+    """The accuracies of a chain. The fixed part is in volts at the oscilloscope's input, so the probe scales it."""
     voltage, probe = oscilloscope.accuracy.voltage, wiring.probe
     return (
         Accuracy(
@@ -118,13 +118,15 @@ CLAMP_ZERO = 0.0025
 
 
 def zero_allowances(bench: Bench) -> dict[str, float]:
-    """Each signal whose zero may be off by more than its accuracy says -> by how much."""
+    """Each signal whose zero may be wrong by more than its accuracy says -> by how much."""
     clamp = bench.signals.supply_current
     return {} if clamp is None else {SUPPLY_CURRENT: CLAMP_ZERO * clamp.probe.rating_a}
 
 
 def _reading(accuracy: StatedAccuracy, full_scale: float, resolution: float = 0.0) -> Accuracy:
-    """A supply or a generator has one range, its output's full scale, so that part is fixed."""
+    """The accuracy of a reading. A supply or a generator has one range, its output's full scale, so that part is
+    fixed.
+    """
     return Accuracy(accuracy.reading, fixed=accuracy.fixed + accuracy.range * full_scale, resolution=resolution)
 
 

@@ -12,14 +12,14 @@ from benchctl.quantity import render
 from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.acting.run import Run
 
-# After the drive is off and before a relay moves: output filters and coupling capacitors run out.
+# Wait this long after the drive is off and before a relay moves: output filters and coupling capacitors discharge.
 QUIET_S = 0.05
 # Relay bounce and pull-in, common practice: well under 50 ms for power relays.
 RELAY_S = 0.1
 
 
 def mute(run: Run) -> None:
-    """No signal into the amplifier; a level that was set is one no longer.
+    """Switch the signal off. A level that was set no longer counts.
 
     Raises:
         InstrumentError: the generator is not off, or the run could not begin its bursts.
@@ -48,8 +48,9 @@ def tone(run: Run, level_v: float, drive: Drive = "set", thd_limit: float | None
 
 
 def start_burst(run: Run, burst: Burst, drive: Drive, thd_limit: float | None = None) -> None:
-    """Bursts into the amplifier. They are set while the output is off: on their way a generator may be at the level of
-    the bursts without pause."""
+    """Send bursts into the amplifier. They are set while the output is off: while it changes its settings, a generator
+    may be at the level of the bursts without a pause.
+    """
     generator = run.bench.generator
     if run.conditions.drive != "undriven":
         mute(run)
@@ -68,7 +69,9 @@ def stop_burst(run: Run) -> None:
 
 
 def _in_words(run: Run, played: Burst, asked: Burst) -> str:
-    """What a record must say of its bursts, because it is not as the sequence asked or usual; empty if it is."""
+    """What a record must say about its bursts, because they are not as the sequence asked or not as usual; empty if
+    they are.
+    """
     said = []
     if played.rest_ratio == 0.0 < asked.rest_ratio:
         said.append("silent between")
@@ -114,7 +117,7 @@ def back_to_sine(run: Run, frequency_hz: float | None) -> None:
 
 
 def note_rhythm(run: Run) -> None:
-    """Keep how evenly the run has begun its bursts so far."""
+    """Keep how evenly the run has triggered its bursts so far."""
     if run.rhythm is None:
         return
     run.rhythm.check()

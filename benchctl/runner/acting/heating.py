@@ -7,19 +7,22 @@ from benchctl.measure.analyses.warming import HEATSINK, TIME, WarmingContext, pr
 from benchctl.measure.signal.thermal import Prediction
 from benchctl.runner.acting.run import Run
 
-# Readings this near in time tell no more than one.
+# Readings that are nearer in time than this give no more information than one.
 READ_EVERY_S = 1.0
-# A new prediction once there is so much more to go by; the first after some readings.
+# A new prediction is made when there are so many more readings; the first one after this many.
 LOOK_AFTER = 1.2
 FIRST_LOOK_S = 20.0
-# After so many time constants a heatsink's end is predicted to a kelvin (tried on the simulated bench).
+# After so many time constants the final temperature of a heatsink is predicted to a kelvin (tried on the simulated
+# bench).
 KNOWN_AFTER = 1.25
 # A thermometer's display: what a prediction may trust a reading to.
 RESOLUTION_K = 0.01
 
 
 class HeatingTrend:
-    """Collects readings, and predicts their end now and then: each time costs some arithmetic."""
+    """Collects readings, and predicts their final value from time to time, because each prediction takes some
+    computing.
+    """
 
     def __init__(self, run: Run) -> None:
         self._run = run
@@ -36,7 +39,7 @@ class HeatingTrend:
         return self._run.clock.now() - self._began_s
 
     def read_if_watched(self) -> float | None:
-        """As `read`; where nothing watches the heatsink the time alone is kept."""
+        """As `read`; if no sensor is on the heatsink, only the time is kept."""
         if self.is_watched:
             return self.read()
         self.readings[TIME].append(self.elapsed_s)
@@ -50,7 +53,7 @@ class HeatingTrend:
         return temperature_c
 
     def look(self) -> bool:
-        """Predict again, if it is time to; whether it was."""
+        """Predict again if it is time to. Returns whether it was."""
         if not self.is_watched or self.elapsed_s < self._next_look_s:
             return False
         self._next_look_s = LOOK_AFTER * self.elapsed_s

@@ -16,19 +16,22 @@ from benchctl.runner.expected.state import ExpectedState
 
 
 def feed(run: Run, driven: DrivenInputs | None = None) -> None:
-    """The generator into the inputs that a step says, or those that the last `set` of them says; every other input
-    terminated."""
+    """Connect the generator to the inputs that a step names, or to those of the last `set`. Every other input is
+    terminated.
+    """
     _feed(run, run.driven if driven is None else channels_of(driven, run.files.amplifier))
 
 
 def keep_fed(run: Run, driven: DrivenInputs) -> None:
-    """The same, and for every step from now on that says nothing else."""
+    """The same, and for every later step that names no inputs."""
     run.driven = channels_of(driven, run.files.amplifier)
     _feed(run, run.driven)
 
 
 def forget_plugs(run: Run) -> None:
-    """After an interruption nobody knows where a person has left the plugs: the next step that drives asks for them."""
+    """After an interruption nobody knows where a person has left the plugs, so the next step that drives asks for
+    them.
+    """
     if isinstance(run.files.bench.inputs, InputsByHand):
         run.fed = ()
 
@@ -53,7 +56,7 @@ def _feed(run: Run, channels: tuple[str, ...]) -> None:
 
 
 def _connect(run: Run, channels: tuple[str, ...], request: str) -> None:
-    """Switch or have it done, with no signal on the wires.
+    """Switch the inputs, or ask a person to do it, while there is no signal.
 
     Raises:
         InstrumentError: the bench has no way to do it, which preflight would have seen.
@@ -74,7 +77,7 @@ def _connect(run: Run, channels: tuple[str, ...], request: str) -> None:
 
 
 def worst_case_feed(state: ExpectedState, driven: DrivenInputs | None) -> None:
-    """Which channels a step will drive, and what speaks against it."""
+    """Note which channels a step will drive, and the hazards of that."""
     wanted = state.asked_driven if driven is None else driven
     amplifier = state.amplifier
     unknown = [] if isinstance(wanted, str) else [name for name in wanted if name not in amplifier.channels]
@@ -92,7 +95,7 @@ def worst_case_feed(state: ExpectedState, driven: DrivenInputs | None) -> None:
 
 
 def hazards_of_driving_alone(state: ExpectedState) -> Iterator[str]:
-    """What speaks against leaving inputs undriven."""
+    """The hazards of leaving inputs undriven."""
     channels, inputs = state.amplifier.channels, state.bench.inputs
     match inputs:
         case None:

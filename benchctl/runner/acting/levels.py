@@ -1,4 +1,4 @@
-"""What a level as it is written means in volts of the generator, with what this run knows by now."""
+"""Converts a level as it is written into volts of the generator, with what this run knows so far."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from benchctl.runner.expected.levels import output_v
 
 
 def level_in_v(run: Run, level: Level, load_ohm: float | None) -> float:
-    """V RMS of the generator, as near as it can be set. A power follows by the gain: as set by hand in this run, else
-    the amplifier file's.
+    """V RMS of the generator, as near as it can be set. A power is converted with the gain: as a person has set it in
+    this run, else the amplifier file's.
 
     Raises:
         MeasurementError: a power without a load, or no clean level is known for this load and this frequency.
@@ -44,12 +44,13 @@ def _clean_level_v(run: Run, level: Level, load_ohm: float) -> float:
 
 
 def gain_of(run: Run) -> float:
-    """The highest gain that a hand has set in this run, so that no channel gives more than is asked for; else the
-    nominal one."""
+    """The highest gain that a person has set in this run, so that no channel gives more than is asked for; else the
+    nominal one.
+    """
     latest = {figure.channel: figure.value for figure in run.measured if _is_as_set(figure.name, figure.frequency_hz)}
     return max(latest.values(), default=run.files.amplifier.gain_ratio)
 
 
 def _is_as_set(name: str, frequency_hz: float | None) -> bool:
-    """Of a response each gain has its frequency."""
+    """Whether this is a gain that was set. The gains of a response have a frequency."""
     return name == "gain" and frequency_hz is None

@@ -11,7 +11,7 @@ from benchctl.runner.acting.waking import put_to_sleep
 
 
 def begin_with_load(run: Run) -> None:
-    """Where a person connects the loads: what is connected when a run begins, or goes on, must be known."""
+    """If a person connects the loads, it must be known which are connected when a run begins or goes on."""
     loads = run.files.bench.loads
     if loads is None:
         return
@@ -23,13 +23,13 @@ def begin_with_load(run: Run) -> None:
 
 
 def set_load(run: Run, nominal_ohm: float) -> None:
-    """Load the amplifier, without a signal, so that no contact breaks or makes a current."""
+    """Connect a load, without a signal, so that no contact opens or closes under current."""
     if run.conditions.load_ohm != nominal_ohm:
         _change(run, nominal_ohm)
 
 
 def take_load_off(run: Run) -> None:
-    """Leave the outputs open, without a signal."""
+    """Disconnect the loads, without a signal."""
     if run.conditions.load_ohm is not None:
         _change(run, None)
 
@@ -48,7 +48,7 @@ def _change(run: Run, nominal_ohm: float | None) -> None:
 
 
 def _by_hand(run: Run, nominal_ohm: float | None) -> None:
-    """Switch the supply off meanwhile, if the amplifier file asks for it."""
+    """Ask the person; the supply is off meanwhile if the amplifier file asks for that."""
     supply_v = run.conditions.supply_set_v
     if supply_v is None or run.files.amplifier.load_change == "silent" or run.switch_on_again is None:
         _ask(run, nominal_ohm)

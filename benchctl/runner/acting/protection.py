@@ -1,7 +1,7 @@
-"""Notices when the amplifier's own protection silences it or turns it down, and decides what becomes of the step.
+"""Notices when the amplifier's own protection mutes it or reduces its gain, and decides how the step goes on.
 
-An output is gone when its gain falls below a tenth of what it was a moment ago: clipping takes a part of it, and only
-silence takes most. Between records a supply current that falls by half says that it is time for one.
+An output is gone if its gain falls below a tenth of what it was a moment ago: clipping takes a part of the gain, and
+only muting takes most of it. Between records, a supply current that falls by half is the reason to take one.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ FOLDED_BACK = 0.8
 FALLEN = 0.5
 # A supply that gives less than this part of what it is set to is in its current limit, or off.
 SUPPLY_THERE = 0.8
-# So many readings of the current make a level that one reading can have fallen from.
+# One reading is compared with the median of this many before it.
 REMEMBERED = 5
 
 
 @dataclass
 class ProtectionWatch:
-    """Looks after one drive: a tone, or bursts that repeat every `every_s`, at a load and a frequency.
+    """Watches one drive: a tone, or bursts that repeat every `every_s`, at a load and a frequency.
 
-    `ends_run`: whether the sequence asks for the run to end when the amplifier falls silent. `may_clip`: whether the
-    drive goes beyond clipping, which takes gain as folding back does.
+    `ends_run`: whether the sequence asks for the run to end if the amplifier is muted. `may_clip`: whether the drive
+    goes beyond clipping, which reduces the gain as folding back does.
     """
 
     run: Run
@@ -56,18 +56,18 @@ class ProtectionWatch:
         self._began_s = self.run.clock.now()
 
     def has_fallen(self, supply_current_a: float) -> bool:
-        """Whether the supply current is less than half of what it was: reason enough for a record."""
+        """Whether the supply current is less than half of what it was, which is reason enough for a record."""
         usual_a = median(self._currents_a) if len(self._currents_a) >= REMEMBERED else 0.0
         self._currents_a = [*self._currents_a[1 - REMEMBERED :], supply_current_a]
         return supply_current_a < FALLEN * usual_a
 
     def check(self, capture: Capture, level_v: float) -> None:
-        """Look at a record of the driven outputs; one that has folded back is noted once, with its figures.
+        """Check a record of the driven outputs. If an output has folded back, that is noted once, with its figures.
 
         Raises:
             ProtectionNoticed: an output is gone; its figures are in the journal and the drive is muted.
             LimitTripped: an output is gone, because the supply has switched its own off.
-            RequirementFailed: the same, where the run is to end.
+            RequirementFailed: an output is gone, and the sequence asks for the run to end.
         """
         gains = gains_of(capture, level_v)
         gone = [channel for channel, gain in gains.items() if gain < GONE * self._gains.get(channel, 0.0)]
@@ -102,7 +102,7 @@ class ProtectionWatch:
         raise (RequirementFailed if self.ends_run else ProtectionNoticed)(text)
 
     def _fallen_supply(self, reads_v: Sequence[float]) -> str:
-        """That the supply does not give the voltage that it was set to, which would silence any amplifier."""
+        """Says that the supply does not give the voltage that it was set to, which would mute any amplifier."""
         set_v = self.run.conditions.supply_set_v
         if not reads_v or set_v is None or reads_v[0] >= SUPPLY_THERE * set_v:
             return ""

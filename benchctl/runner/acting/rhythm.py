@@ -1,7 +1,8 @@
-"""Bursts that the run begins itself, one after the other, because the generator has no rhythm of its own.
+"""Bursts that the run triggers itself, one after the other, because the generator cannot repeat them.
 
 A burst may be late, because the link is slow or another question is under way. The next one then follows a whole period
-after it: no two bursts are nearer to each other than asked, so a record of one period never holds a part of the next.
+after it: no two bursts are nearer to each other than was asked, so a record of one period never holds a part of the
+next.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from benchctl.instruments.generator import Generator
 
 
 class Rhythm:
-    """A thread that triggers a burst every so often, and knows how evenly it did."""
+    """A thread that triggers a burst at each period, and knows how evenly it did."""
 
     def __init__(self, generator: Generator, clock: Clock, every_s: float) -> None:
         self._generator = generator
@@ -30,23 +31,23 @@ class Rhythm:
         self._clock.start_thread(self._beat, "rhythm of bursts")
 
     def stop(self) -> None:
-        """No burst begins any more.
+        """Trigger no more bursts.
 
         Raises:
-            BenchctlError: one could not be begun.
+            BenchctlError: one could not be triggered.
         """
         self._over.set()
         self._clock.sleep(LONGEST_END_S, until=self._ended)
         self.check()
 
     def check(self) -> None:
-        """Raise what kept a burst from beginning, if anything did."""
+        """Raise the error that kept a burst from being triggered, if there was one."""
         if self._trouble is not None:
             raise self._trouble
 
     @property
     def late_s(self) -> float:
-        """By how much two bursts lay at most farther apart than they should."""
+        """The most by which two bursts were farther apart than they should be."""
         return max((after - before - self._every_s for before, after in pairwise(self._began_s)), default=0.0)
 
     def _beat(self) -> None:

@@ -44,7 +44,7 @@ from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
-# Analyses of an amplifier that takes little power: what contradicts itself there is known before anything is risked.
+# Analyses at little power: a contradiction that they find ends the run before the amplifier is driven hard.
 _AT_LOW_POWER = frozenset({"look", "idle"})
 
 
@@ -61,7 +61,7 @@ class Observer(Protocol):
         """Something a person should know."""
 
     def progress(self, text: str) -> None:
-        """How far a long step has come, in place of what was said of it before; it goes on no record."""
+        """How far a long step has come; it replaces what was said before and is not recorded."""
 
     def hands_needed(self, request: str) -> None:
         """Ask a person to do something, and return when it is done."""
@@ -96,7 +96,7 @@ class Hands(Protocol):
 
 
 class OwnHands:
-    """The person who was asked does it."""
+    """The person who was asked does it; the program does nothing."""
 
     def plug(self, channels: Sequence[str]) -> None:
         """Done when the person says so."""
@@ -214,7 +214,7 @@ class Run:
         bench, amplifier = self.files.bench, self.files.amplifier
         self.fed = self.fed or tuple(amplifier.channels)
         self.driven = self.driven or tuple(amplifier.channels)
-        # Where probes are moved by hand, nobody knows where they are before a person was asked.
+        # If probes are moved by hand, nobody knows where they are before a person was asked.
         self.seen = self.seen or (() if probes_are_moved(bench, amplifier) else seen_outputs(bench, amplifier))
 
     # -- what the bench is set to --------------------------------------------------------------------------------
@@ -249,9 +249,9 @@ class Run:
         self.interlock.check()
 
     def paced(self, every_s: float, for_s: float) -> Iterator[None]:
-        """So often, and for so long, by the clock: what an instrument takes to answer in between adds nothing.
+        """Yield at this interval for this long, by the clock; the time that an instrument takes to answer is not added.
 
-        At least once.
+        It yields at least once.
         """
         began_s = self.clock.now()
         last, number = max(1, round(for_s / every_s)), 1
@@ -287,7 +287,7 @@ class Run:
         return None if usual_s is None else self.stated_s.get(self.planned.label, usual_s)
 
     def read_if_any(self, signal: str) -> list[float]:
-        """One reading in a list, or an empty list where there is no sensor or it gives no number."""
+        """One reading in a list, or an empty list if there is no sensor or it gives no number."""
         if not self.can_read(signal):
             return []
         try:
@@ -311,7 +311,7 @@ class Run:
 
     @property
     def halves(self) -> dict[str, tuple[str, ...]]:
-        """Of the pair that the sequence bridges, its two outputs."""
+        """The two outputs of the pair that the sequence bridges."""
         pair = self.files.sequence.bridged
         return {} if pair is None else {"+".join(pair): pair}
 

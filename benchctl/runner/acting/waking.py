@@ -1,5 +1,6 @@
-"""Waking the amplifier and putting it to sleep by its turn-on lead; and whether it woke: one that draws almost nothing
-has a blown fuse, no turn-on lead, or is dead."""
+"""Switches the amplifier's turn-on lead, and finds out whether the amplifier woke: if it draws almost nothing, it has a
+blown fuse, no turn-on lead, or is dead.
+"""
 
 from __future__ import annotations
 
@@ -26,9 +27,9 @@ ADVICE = (
 
 
 def why_asleep(run: Run, current_a: float) -> str:
-    """What says that the amplifier, which should idle, does not: in words, or nothing where it does.
+    """Why the amplifier, which should idle, seems not to, in words; empty if it idles.
 
-    Where the supply's own error is so large that it cannot tell one from the other, the journal says so.
+    If the supply's own error is too large to tell one from the other, the journal says so.
     """
     amplifier = run.files.amplifier
     expected_a, least_a = amplifier.idle_current_a, amplifier.least_idle_current_a

@@ -17,8 +17,9 @@ _ROOM = 2.0
 
 
 def refuse_coarse_record(state: ExpectedState, record: Record, band_hz: float, instead: str = "") -> None:
-    """Note a hazard where a record of this length has too few samples to show a band; `instead`: what to change in the
-    sequence."""
+    """Add a hazard if a record of this length has too few samples to show a band; `instead`: what to change in the
+    sequence.
+    """
     oscilloscope = state.bench.instruments.oscilloscope
     if oscilloscope is None:
         return

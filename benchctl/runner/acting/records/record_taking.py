@@ -81,7 +81,7 @@ def repetition_record(frequency_hz: float, every_s: float, *, switching: bool = 
 
 
 def idle_record() -> Record:
-    """Nothing to trigger on."""
+    """A record without a trigger."""
     return _record(IDLE_SPAN_S, 0.0, LONG_SAMPLE_RATE_HZ, triggered=False)
 
 
@@ -106,12 +106,12 @@ def may_fold(run: Run, capture: Capture) -> bool:
 
 
 def outputs(run: Run) -> list[str]:
-    """The amplifier's outputs that are seen now, as signals."""
+    """The amplifier's outputs that have a probe now, as signals."""
     return [OUTPUT + channel for channel in run.seen]
 
 
 def driven_outputs(run: Run) -> list[str]:
-    """The outputs of the channels that the generator feeds, as far as they are seen now, as signals."""
+    """The outputs of the channels that the generator feeds and that have a probe now, as signals."""
     return [OUTPUT + channel for channel in run.seen if channel in run.fed]
 
 
@@ -128,14 +128,14 @@ def take(  # noqa: PLR0917 - what a record is made of
     signals: Sequence[str],
     peaks: Mapping[str, float] | None = None,
 ) -> Capture:
-    """Acquire one record while the amplifier is driven at `level_v` V rms; the guard judges the dc offset of every
-    output, also of those that are not asked for.
+    """Take one record while the amplifier is driven at `level_v` V RMS. The guard judges the dc offset of every output,
+    also of those that were not asked for.
 
-    `peaks`: signal -> its peak, where something better is known than what the documents tell.
+    `peaks`: signal -> its peak, if it is better known than from the documents.
 
     Raises:
         MeasurementError: no range shows the signals whole.
-        LimitTripped: the offset is beyond its limit.
+        LimitTripped: the offset is over its limit.
     """
     within = within_ratings(record, run.files.bench)
     peaks = {**_expected(run, level_v), **(peaks or {})}
@@ -159,15 +159,16 @@ def in_conditions(run: Run, capture: Capture) -> Capture:
 
 
 def _only_watched(run: Run, signals: Sequence[str]) -> list[str]:
-    """The outputs that are not driven, where driven ones are recorded: their dc must not go unseen."""
+    """The outputs that are not driven, if driven ones are recorded: their dc must be seen too."""
     if not any(signal.startswith(OUTPUT) for signal in signals):
         return []
     return [signal for signal in outputs(run) if signal not in signals]
 
 
 def within_ratings(record: Record, bench: Bench) -> Record:
-    """The record as fine as the oscilloscope can take it: by its memory and sample rate, and by the time bases and
-    lengths that its driver file names."""
+    """The record with the sampling that the oscilloscope can do: by its memory and sample rate, and by the time bases
+    and lengths that its driver file names.
+    """
     setup = setup_on(record, bench)
     if setup is None:
         return record
@@ -176,7 +177,7 @@ def within_ratings(record: Record, bench: Bench) -> Record:
 
 
 def setup_on(record: Record, bench: Bench) -> Setup | None:
-    """What the oscilloscope of a bench is set to for a record of all its signals."""
+    """The settings of a bench's oscilloscope for a record of all its signals."""
     entry, driver = bench.instruments.oscilloscope, bench.drivers.get("oscilloscope")
     if entry is None or not isinstance(driver, OscilloscopeDriver):
         return None
@@ -186,7 +187,7 @@ def setup_on(record: Record, bench: Bench) -> Setup | None:
 
 
 def lasts_s(record: Record, bench: Bench) -> float:
-    """How long the oscilloscope's record is in fact: its time bases may go in steps."""
+    """How long the oscilloscope's record really is: its time bases may go in steps."""
     setup = setup_on(record, bench)
     return record.span_s if setup is None else setup.span_s
 
@@ -206,7 +207,7 @@ def quiet_peak_v(amplifier: Amplifier) -> float:
 
 
 def _expected(run: Run, level_v: float) -> Mapping[str, float]:
-    """The peak of each signal, as far as the documents tell; a range is corrected where this is wrong."""
+    """The peak of each signal, by the documents. A wrong range is corrected later."""
     gain = run.files.amplifier.gain_ratio
     output_rms_v = level_v * gain
     quiet_v = quiet_peak_v(run.files.amplifier)
@@ -226,5 +227,5 @@ def _output_power_w(run: Run, output_rms_v: float) -> float:
 
 
 def worst_output_dc(run: Run, capture: Capture, frequency_hz: float | None = None) -> OutputDc | None:
-    """The output of a record that has most dc; None where the record shows no output."""
+    """The output of a record with the most dc; None if the record shows no output."""
     return worst_dc(output_dc(capture, run.accuracies()["accuracy"], frequency_hz))

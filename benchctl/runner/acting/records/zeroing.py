@@ -1,7 +1,6 @@
 """The zero of the oscilloscope's inputs, taken while the amplifier is off, just before it is switched on.
 
-Once in each part of a run. Not of the supply's voltage, which capacitors may hold up for minutes. With it the noise of
-the inputs is recorded, where a step will measure noise.
+It is taken once in each part of a run. The supply's voltage is left out, because capacitors may hold it up for minutes.
 """
 
 from __future__ import annotations
@@ -38,9 +37,9 @@ _INSTEAD = "what the bench file says of its accuracy counts instead"
 
 
 def take_zeros(run: Run) -> None:
-    """Take the zero of every input that sees an output or the supply's current, unless that was done.
+    """Take the zero of every input for an output or for the supply's current, unless that was done.
 
-    Where it cannot be taken, that is said, and the accuracies of the bench file count.
+    If it cannot be taken, that is said, and the accuracies of the bench file count.
     """
     if run.zeros is not None or not run.bench.has("oscilloscope"):
         return
@@ -106,7 +105,7 @@ def _zeroing_s(bench: Bench, amplifier: Amplifier, asking_s: float) -> float:
 
 
 def _why_not_off(run: Run) -> str:
-    """Why nobody knows that the amplifier is off, or nothing."""
+    """Why it is not known that the amplifier is off; empty if it is known."""
     if run.conditions.supply_set_v is not None:
         return "the amplifier is on"
     if not run.bench.has("supply"):
@@ -119,7 +118,7 @@ def _why_not_off(run: Run) -> str:
 
 
 def _kept(run: Run, record: Capture) -> Zeros:
-    """Keep the record, and what it tells of each signal that shows no more than its own error of zero."""
+    """Store the record. Returns the zero of each signal that shows no more than its own error of zero."""
     accuracy, bits = run.accuracies()["accuracy"], run.bench.oscilloscope.bits
     kept = run.recorder.keep(record_taking.in_conditions(run, record))
     doubtful = beyond_stated(kept, accuracy, bits)
@@ -148,7 +147,7 @@ def _doubt(signal: str, trace: Trace, limit: float) -> str:
 
 
 def _of_every_signal(bench: Bench, zeros: Zeros) -> Zeros:
-    """A channel that a hand moves from output to output has one zero at all of them."""
+    """An oscilloscope channel whose probe a person moves from output to output has the same zero at all of them."""
     wirings = dict(bench.signals.wirings())
     places = {name: (wiring.oscilloscope, wiring.probe.units_per_volt) for name, wiring in wirings.items()}
     taken = {places[signal]: zero for signal, zero in zeros.items()}
