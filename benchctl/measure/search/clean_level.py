@@ -21,7 +21,14 @@ from collections.abc import Mapping, Sequence
 from benchctl.errors import MeasurementError
 from benchctl.measure.search.crossing import Crossing, predict
 from benchctl.measure.search.knowledge import Knowledge
-from benchctl.measure.search.outcome import AlreadyPassed, NeverClean, NeverReached, Outcome, found_between
+from benchctl.measure.search.outcome import (
+    AlreadyPassed,
+    NeverClean,
+    NeverReached,
+    Outcome,
+    SameAtEveryLevel,
+    found_between,
+)
 from benchctl.measure.search.settable import ANY_LEVEL, SettableLevels
 from benchctl.measure.search.tried_level import TriedLevel, to_db, to_ratio
 
@@ -86,6 +93,11 @@ class CleanLevelSearch:
     def tried_levels(self) -> Sequence[TriedLevel]:
         """Every exposure so far, in the order in which they were answered."""
         return tuple(self._tried_levels)
+
+    @property
+    def highest_level_v(self) -> float:
+        """The highest level that it may propose."""
+        return to_ratio(self._highest_db)
 
     @property
     def known(self) -> Knowledge:
@@ -167,9 +179,7 @@ class CleanLevelSearch:
         known = self._known
         if known.unclipped_db is None or self._first_was_over:
             if len(self._tried_levels) > 1 and not self._must_confirm:
-                self.outcome = AlreadyPassed(
-                    min(level.level_v for level in known.levels if level.distortion > self.bound)
-                )
+                self.outcome = self._never_within()
             return
         width_db = over.level_db - known.unclipped_db
         self._widths_db.append(width_db)
@@ -177,6 +187,19 @@ class CleanLevelSearch:
             self._conclude_between(known.unclipped_db, over)
         elif width_db <= _VALLEY_DB or not self._is_between(known.unclipped_db, over):
             self._conclude_without_clean()
+
+    def _never_within(self) -> Outcome:
+        """The bound is exceeded where the search starts, and what exceeds it does not fall."""
+        if self._known.is_same_at_every_level:
+            return self._same_at_every_level()
+        return AlreadyPassed(min(level.level_v for level in self._known.levels if level.distortion > self.bound))
+
+    def _same_at_every_level(self) -> SameAtEveryLevel:
+        over = self._known.over
+        least = min(over, key=lambda level: level.distortion)
+        return SameAtEveryLevel(
+            least.level_v, least.distortion, over[0].level_v, over[-1].level_v, channel=least.channel
+        )
 
     def _conclude_between(self, clean_db: float, over: TriedLevel) -> None:
         is_narrow = over.level_db - clean_db <= self.resolution_db + _ROUNDING
@@ -189,6 +212,8 @@ class CleanLevelSearch:
         clean_db, least = self._known.clean_db, min(self._known.levels, key=lambda level: level.distortion)
         if clean_db is not None:
             self.outcome = NeverReached(to_ratio(clean_db))
+        elif self._known.is_same_at_every_level:
+            self.outcome = self._same_at_every_level()
         else:
             self.outcome = NeverClean(least.level_v, least.distortion)
 
@@ -229,7 +254,7 @@ class CleanLevelSearch:
         known = self._known
         if not known.levels and self._given_clean_db is None:
             return self._highest_db
-        onset_db = known.over[-1].onset_db if known.over else None
+        onset_db = known.onset_db(known.over[-1]) if known.over else None
         unclipped = [each_db for each_db in (known.unclipped_db, onset_db) if each_db is not None]
         return min(max(unclipped, default=self._start_db) + self.step_db, self._highest_db)
 

@@ -57,7 +57,19 @@ class NeverClean:
     distortion: float
 
 
-Outcome = Found | NeverReached | AlreadyPassed | NeverClean
+@dataclass(frozen=True)
+class SameAtEveryLevel:
+    """What exceeds the bound is about the same from `lowest_v` to `highest_v`, at the same gain: least at `level_v`, by
+    `distortion`."""
+
+    level_v: float
+    distortion: float
+    lowest_v: float
+    highest_v: float
+    channel: str = ""
+
+
+Outcome = Found | NeverReached | AlreadyPassed | NeverClean | SameAtEveryLevel
 
 
 def found_between(

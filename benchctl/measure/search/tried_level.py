@@ -85,6 +85,11 @@ class TriedLevel:
         """Whether the gain has given way as that of a clipped sine does, if only by what an error of a range may be."""
         return self._gives_way_by(_SLIGHT_COMPRESSION_DB)
 
+    @property
+    def keeps_gain(self) -> bool:
+        """Whether the gain was looked at, and has not given way by more than an error of a range."""
+        return self.compression_db is not None and self.compression_db < _CLEAR_COMPRESSION_DB
+
     def _gives_way_by(self, least_db: float) -> bool:
         hard_db = clipped_sine_compression_db(self.distortion)
         return self.compression_db is not None and self.compression_db >= max(least_db, _PART_OF_HARD * hard_db)
@@ -97,10 +102,8 @@ class TriedLevel:
     @property
     def onset_db(self) -> float | None:
         """Where clipping would set in at the lowest: of a hard clipper, whose gain gives way least. None where the gain
-        was not looked at, or has given way."""
-        if self.compression_db is None or self.compression_db >= _CLEAR_COMPRESSION_DB:
-            return None
-        return self.level_db - overdrive_db_of(self.distortion)
+        was not looked at."""
+        return None if self.compression_db is None else self.level_db - overdrive_db_of(self.distortion)
 
     def falls_to(self, higher: TriedLevel) -> bool:
         """Whether there is less distortion at a higher level, which clipping never does."""

@@ -24,7 +24,7 @@ from benchctl.runner.acting.run import CleanLevel, Run
 from benchctl.runner.expected.limit_reach import warn_of_short_search
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
-from benchctl.runner.steps.search import Exposure, rated_level_v, run_search, search_from, usual_exposures
+from benchctl.runner.steps.search import Exposure, rated_level_v, run_rested_search, search_from, usual_exposures
 
 # Rails and supply have come to rest: ten time constants of a common reservoir.
 SETTLE_S = 0.15
@@ -65,8 +65,10 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         run.wait(REST_S)
         return Exposure.of(heard, level_v)
 
-    search = search_from(run, step, step.from_v, expected_v=expected_level_v(run, load_ohm))
-    outcome = run_search(run, search, expose, "clean steady level")
+    expected_v = expected_level_v(run, load_ohm)
+    outcome = run_rested_search(
+        run, lambda: search_from(run, step, step.from_v, expected_v=expected_v), expose, "clean steady level"
+    )
     supply_v = run.conditions.supply_set_v
     found = CleanLevel(outcome.level_v, step.thd_n, supply_v, outcome.at_least, outcome.level_u)
     run.clean_levels[load_ohm, frequency_hz, run.fed] = found

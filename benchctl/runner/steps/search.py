@@ -12,14 +12,14 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst
 from benchctl.errors import BurstNotFound, MeasurementError, SilentRecord, WrongFrequency
 from benchctl.measure.search.clean_level import CleanLevelSearch
-from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached
+from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached, SameAtEveryLevel
 from benchctl.measure.search.settable import SettableLevels
 from benchctl.measure.signal.distortion import Distortion, Heard
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.limit_reach import higher_level_advice
 from benchctl.runner.expected.state import ExpectedState
-from benchctl.runner.steps.search_remarks import Plate, remarks_of
+from benchctl.runner.steps.search_remarks import Plate, remarks_of, same_in_words
 
 # An output that rises by less than this part of the level's rise, in dB, while it distorts little is held by a limiter
 # or by a protection that turns the amplifier down: clipping to 1 % takes a tenth of a dB.
@@ -28,6 +28,9 @@ _HELD_PART = 0.5
 _COARSE = 2.0
 # Two levels must lie so far apart for that to be judged.
 _APART_DB = 3.0
+# The gain of a compressor or limiter has come back by then, and a supply has recovered (common practice: releases last
+# up to a second).
+RECOVERY_S = 3.0
 
 
 class Exposure(NamedTuple):
@@ -72,6 +75,39 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
     Raises:
         MeasurementError: the amplifier distorts already where the search starts, or at every level.
     """
+    exposures = _carried_through(run, search, expose, what)
+    return _level_found(run, search, exposures, what)
+
+
+def run_rested_search(run: Run, new_search: Callable[[], CleanLevelSearch], expose: Expose, what: str) -> LevelFound:
+    """Carry a search through as `run_search` does. Where it finds its start above the bound, it lets the amplifier rest
+    and tries the start once more: what was driven before may have left its gain turned down."""
+    search = new_search()
+    exposures = _carried_through(run, search, expose, what)
+    if not isinstance(search.outcome, AlreadyPassed):
+        return _level_found(run, search, exposures, what)
+    before = search.tried_levels[0]
+    run.wait(RECOVERY_S)
+    seen = expose(before.level_v)
+    now = seen.distortions[seen.worst_channel]
+    after = f"after a rest of {render(RECOVERY_S, 's')}"
+    at_start = (
+        f"{what}: distortion at {render(before.level_v, 'V')} was {render(before.distortion, '1', digits=3)} first"
+    )
+    if now.ratio > search.bound:
+        run.note(f"{at_start}, and {render(now.ratio, '1', digits=3)} {after}: it does not go away")
+        return _level_found(run, search, exposures, what)
+    run.note(
+        f"{at_start}, and {render(now.ratio, '1', digits=2)} {after}: the amplifier had not come to rest after the "
+        "drive before; the gain of a compressor or limiter takes time to come back. The search starts again"
+    )
+    search = new_search()
+    _answer(search, before.level_v, seen)
+    return _level_found(run, search, {before.level_v: seen} | _carried_through(run, search, expose, what), what)
+
+
+def _carried_through(run: Run, search: CleanLevelSearch, expose: Expose, what: str) -> dict[float, Exposure]:
+    """Level -> what the amplifier showed there, until the search is over."""
     exposures: dict[float, Exposure] = {}
     try:
         while (level_v := search.propose()) is not None:
@@ -82,13 +118,17 @@ def run_search(run: Run, search: CleanLevelSearch, expose: Expose, what: str) ->
                     continue
                 raise
             exposures[level_v] = seen
-            worst = seen.distortions[seen.worst_channel]
-            search.answer(level_v, worst.ratio, worst.is_bound, seen.worst_channel, seen.gains, scatter=worst.scatter)
+            _answer(search, level_v, seen)
     except MeasurementError:
         _keep(run, search, what)
         raise
     _keep(run, search, what)
-    return _level_found(run, search, exposures, what)
+    return exposures
+
+
+def _answer(search: CleanLevelSearch, level_v: float, seen: Exposure) -> None:
+    worst = seen.distortions[seen.worst_channel]
+    search.answer(level_v, worst.ratio, worst.is_bound, seen.worst_channel, seen.gains, scatter=worst.scatter)
 
 
 def _keep(run: Run, search: CleanLevelSearch, what: str) -> None:
@@ -131,6 +171,8 @@ def _level_found(run: Run, search: CleanLevelSearch, exposures: Exposures, what:
                 f"at {render(level_v, 'V')}, and beyond that the amplifier clips; look for noise or hum at its input, "
                 "or give a higher `thd_n`"
             )
+        case SameAtEveryLevel() as same:
+            raise MeasurementError(f"{what}: {same_in_words(same, bound)}")
     raise MeasurementError(f"{what}: the search ended without an outcome")
 
 
@@ -183,14 +225,28 @@ def _is_at_bound(search: CleanLevelSearch, ratio: float, below: Distortion | Non
 
 def _never_reached(run: Run, search: CleanLevelSearch, level_v: float, exposures: Exposures) -> dict[str, str]:
     """Channel -> what kept it from the bound."""
-    rated_v = rated_level_v(run.files.amplifier, run.conditions.load_ohm or 0.0) or 0.0
-    advice = higher_level_advice(run.files.bench, 1.5 * max(level_v, rated_v))
+    why = _why_no_higher(run, search, level_v)
     kept = f"showed distortion below {render(search.bound, '1')} up to {render(level_v, 'V')}"
     reasons = {}
     for channel in exposures[min(exposures)].distortions if exposures else run.files.amplifier.channels:
         held = _held(channel, level_v, exposures)
-        reasons[channel] = f"output {channel} {kept}" + (held or f", the highest level of the search; {advice}")
+        reasons[channel] = f"output {channel} {kept}" + (held or why)
     return reasons
+
+
+def _why_no_higher(run: Run, search: CleanLevelSearch, level_v: float) -> str:
+    """Why `level_v` is the highest level known to keep the bound, and what to do."""
+    tried_v = [level.level_v for level in search.tried_levels if level.distortion > search.bound]
+    beyond_v = max((each for each in tried_v if each > level_v), default=None)
+    if beyond_v is not None:
+        return (
+            f", and the worst channel was above that at every level tried beyond, up to {render(beyond_v, 'V')}: at "
+            "first by something else than clipping; look for crossover distortion, noise or hum, or give a higher "
+            "`thd_n`"
+        )
+    rated_v = rated_level_v(run.files.amplifier, run.conditions.load_ohm or 0.0) or 0.0
+    wanted_v = 1.5 * max(level_v, search.highest_level_v, rated_v)
+    return f", the highest level of the search; {higher_level_advice(run.files.bench, wanted_v)}"
 
 
 def _held(channel: str, top_v: float, exposures: Exposures) -> str:

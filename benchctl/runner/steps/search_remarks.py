@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from benchctl.measure.search.clean_level import CleanLevelSearch
-from benchctl.measure.search.outcome import Found, NeverClean
+from benchctl.measure.search.outcome import Found, NeverClean, SameAtEveryLevel
 from benchctl.measure.search.tried_level import TriedLevel
 from benchctl.quantity import render
 
@@ -31,6 +31,18 @@ def remarks_of(search: CleanLevelSearch, plate: Plate | None) -> Iterator[str]:
         yield from _of_other_distortion(search)
     if isinstance(search.outcome, Found):
         yield from _of_low_result(search, search.outcome, plate)
+
+
+def same_in_words(same: SameAtEveryLevel, bound: str) -> str:
+    """Why nothing is said of clipping where distortion does not depend on the level."""
+    name = f" of output {same.channel}" if same.channel else ""
+    least = f"{render(same.distortion, '1', digits=2)} at {render(same.level_v, 'V')}"
+    return (
+        f"inconclusive: distortion{name} is above {bound} and about the same from {render(same.lowest_v, 'V')} to "
+        f"{render(same.highest_v, 'V')}, least {least}, while the gain stays: it is not clipping, and hides where "
+        "clipping begins. A filter or an all-pass changes the shape of a burst so at every level, and a dead half of "
+        "an output stage that of any tone: look at the record, and try `find_clean_level`, whose tone is steady"
+    )
 
 
 def _of_other_distortion(search: CleanLevelSearch) -> Iterator[str]:
@@ -75,7 +87,7 @@ def _of_low_result(search: CleanLevelSearch, found: Found, plate: Plate | None) 
         return
     why = (
         "the gain gives way above it, as in clipping"
-        if any(level.clearly_clips for level in search.known.over)
+        if any(search.known.surely_clips(level) for level in search.known.over)
         else "nothing shows that the amplifier clips there: its gain does not give way"
     )
     name = f" of output {over.channel}" if over.channel else ""

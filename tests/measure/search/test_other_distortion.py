@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import pytest
 
 from benchctl.measure.search.clean_level import CleanLevelSearch
-from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached
+from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached, SameAtEveryLevel
 
 BOUND = 0.01
 # Where a hard clipper has 1 % of harmonics: 0.2513 dB above the onset (closed form).
@@ -36,6 +36,8 @@ class Amplifier:
     noise_v: float = 0.0
     residue: float = 0.0002
     tells_gain: bool = True
+    class_a_v: float = math.inf
+    dead_zone_v: float = 0.0
 
     @property
     def clean_v(self) -> float:
@@ -45,14 +47,21 @@ class Amplifier:
         height, at_v, width_db = self.hump
         return height * math.exp(-((db(level_v / at_v) / width_db) ** 2))
 
+    def loss(self, level_v: float) -> float:
+        """Of the fundamental, where class A ends: 4 d/(pi A) of a dead zone d, as of a square wave taken away."""
+        beyond = max(1.0 - self.class_a_v / level_v, 0.0) if level_v > self.class_a_v else 0.0
+        return 4.0 / math.pi * self.dead_zone_v / (math.sqrt(2.0) * level_v) * min(4.0 * beyond, 1.0)
+
     def answer(self, search: CleanLevelSearch, level_v: float) -> None:
         clip = min(self.clips_v / level_v, 1.0)
         angle = math.asin(clip)
         fundamental = 2.0 / math.pi * (angle + math.sin(2.0 * angle) / 2.0)
         square = 2.0 / math.pi * (angle / 2.0 - math.sin(2.0 * angle) / 4.0 + clip**2 * (math.pi / 2.0 - angle))
         harmonics = math.sqrt(max(2.0 * square - fundamental**2, 0.0)) / fundamental
-        parts = (harmonics, self.of_hump(level_v), self.noise_v / level_v, self.residue)
-        gains = {"A": fundamental} if self.tells_gain else {}
+        # The harmonics of a square wave are 0.483 of its fundamental in all: sqrt(pi^2/8 - 1).
+        crossover = math.sqrt(math.pi**2 / 8.0 - 1.0) * self.loss(level_v)
+        parts = (harmonics, self.of_hump(level_v), self.noise_v / level_v, self.residue, crossover)
+        gains = {"A": fundamental - self.loss(level_v)} if self.tells_gain else {}
         search.answer(level_v, math.hypot(*parts), channel="A", gains=gains)
 
 
@@ -180,6 +189,33 @@ def test_levels_too_low_to_be_seen_are_passed_up_to_a_hundredth_of_rated_power()
             amplifier.answer(search, level_v)
     assert isinstance(search.outcome, Found)
     assert search.outcome.crossing_v == pytest.approx(amplifier.clean_v, rel=1e-3)
+
+
+@pytest.mark.parametrize("dead_zone_v", [0.0025, 0.004, 0.006, 0.01])
+@pytest.mark.parametrize("class_a_v", [0.03, 0.0413, 0.06])
+def test_crossover_distortion_that_begins_where_class_a_ends_and_takes_gain_is_no_clipping(
+    dead_zone_v: float, class_a_v: float
+) -> None:
+    amplifier = Amplifier(class_a_v=class_a_v, dead_zone_v=dead_zone_v)
+    search, _ = searched(amplifier, plate_v=0.97)
+    assert isinstance(search.outcome, Found)
+    # What is left of the crossover distortion counts too.
+    assert -0.25 <= db(search.outcome.crossing_v / amplifier.clean_v) <= 0.0
+
+
+@pytest.mark.parametrize("noise_v", [0.0, 2e-4, 2e-3])
+def test_distortion_that_does_not_depend_on_the_level_is_not_called_clipping(noise_v: float) -> None:
+    search, tried_v = searched(Amplifier(residue=0.07, noise_v=noise_v), plate_v=1.0)
+    assert isinstance(search.outcome, SameAtEveryLevel)
+    assert search.outcome.distortion == pytest.approx(0.07, rel=0.1)
+    assert max(tried_v) < 1.0, "nothing is driven to clipping for it"
+
+
+def test_an_amplifier_that_is_a_square_wave_already_is_not_said_to_distort_alike_at_every_level() -> None:
+    """12 dB into clipping and beyond distortion hardly rises any more, but the gain gives way."""
+    amplifier = Amplifier(clips_v=0.003)
+    search, _ = searched(amplifier, plate_v=1.0)
+    assert isinstance(search.outcome, AlreadyPassed)
 
 
 def test_an_amplifier_that_is_silent_is_not_driven_beyond_a_hundredth_of_rated_power() -> None:

@@ -98,3 +98,34 @@ def test_noise_above_the_bound_at_every_level_is_told_without_climbing_far_beyon
     # 380 mV beside the 24.7 V of the level of rated power.
     assert "distortion is above 1 % at every level: it falls to 1.6 % at 774.6 mV" in note
     assert max(levels_tried_v(run)) < 0.775 * 10 ** (1.1 / 20.0)
+
+
+BURST = "measure_burst: {cycles: [1], every: 250 ms, thd_n: 1 %, to: 2 V}"
+
+
+def test_a_gain_that_is_still_coming_back_is_waited_for_and_told(tmp_path: Path) -> None:
+    """A release of 500 ms, after a tone of 2 V."""
+    compressor = "{compressor: {threshold: 18 V, ratio: 10, attack: 5 ms, release: 500 ms}}"
+    search = SEARCH.replace("50 mV", "100 mV")
+    run = measured(tmp_path, search, search, CONTINUOUS, amplifier=physics(imperfections=compressor))
+    (told,) = [note for note in run.notes if "after a rest of 3 s" in note]
+    assert told.startswith("clean steady level: distortion at 100 mV was 1.")
+    assert "The search starts again" in told
+    assert run.figures("continuous_power")
+
+
+def test_a_burst_that_an_all_pass_changes_at_every_level_is_inconclusive(tmp_path: Path) -> None:
+    run = measured(tmp_path, BURST, bench=EIGHT_BITS, amplifier=physics(imperfections="{lag: {B: 200 Hz}}"))
+    (told,) = [note for note in run.notes if "inconclusive" in note]
+    assert "distortion of output B is above 1 % and about the same from " in told
+    assert not run.figures("burst_power_clean")
+    assert max(levels_tried_v(run)) < 0.1, "nothing is driven hard for it"
+
+
+def test_no_level_is_advised_where_the_bound_is_passed_by_something_else_than_clipping(tmp_path: Path) -> None:
+    search = SEARCH.replace("50 mV, to: 2 V", "10 mV, to: 60 mV")
+    run = measured(tmp_path, search, bench=EIGHT_BITS, amplifier=HUMPS["at 50 mV"])
+    told = [note for note in run.notes if "showed distortion below 1 % up to" in note]
+    assert told
+    assert not any("give `to:" in note for note in told)
+    assert all("something else than clipping" in note for note in told)
