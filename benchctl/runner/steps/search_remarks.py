@@ -15,6 +15,11 @@ from benchctl.quantity import render
 _FAR_DB = 6.0
 # Nearer to the result than this, distortion that does not repeat may put a level on either side of the bound.
 _BESIDE_DB = 0.5
+# Distortion within so little over so wide a stretch below the result does not depend on the level; from half the bound
+# on it makes the part that is left for clipping smaller by 13 % and more (they add in quadrature).
+_SAME_DB = 1.0
+_STRETCH_DB = 12.0
+_MUCH = 0.5
 
 
 class Plate(NamedTuple):
@@ -30,6 +35,7 @@ def remarks_of(search: CleanLevelSearch, plate: Plate | None) -> Iterator[str]:
     if not isinstance(search.outcome, NeverClean):
         yield from _of_other_distortion(search)
     if isinstance(search.outcome, Found):
+        yield from _of_same_distortion(search, search.outcome)
         yield from _of_low_result(search, search.outcome, plate)
 
 
@@ -75,6 +81,26 @@ def _stretches(search: CleanLevelSearch) -> Iterator[Sequence[TriedLevel]]:
 def _is_beside_result(search: CleanLevelSearch, level: TriedLevel) -> bool:
     found = search.outcome
     return isinstance(found, Found) and 20.0 * math.log10(found.level_v / level.level_v) < _BESIDE_DB
+
+
+def _of_same_distortion(search: CleanLevelSearch, found: Found) -> Iterator[str]:
+    """Of distortion that takes much of the bound already far below the result, and does not depend on the level."""
+    low = [
+        level
+        for level in search.known.levels
+        if not level.is_bound and 20.0 * math.log10(found.level_v / level.level_v) > _BESIDE_DB
+    ]
+    if not low or low[-1].level_db - low[0].level_db < _STRETCH_DB:
+        return
+    least, most = min(level.distortion for level in low), max(level.distortion for level in low)
+    if 20.0 * math.log10(most / least) > _SAME_DB or not _MUCH * search.bound <= least <= most <= search.bound:
+        return
+    yield (
+        f"distortion is about the same, {render(least, '1', digits=2)} to {render(most, '1', digits=2)}, from "
+        f"{render(low[0].level_v, 'V')} to {render(low[-1].level_v, 'V')} already. It is not clipping, and counts in "
+        f"the bound of {render(search.bound, '1')} all the same: the result is lower than clipping alone would make "
+        "it. A filter or an all-pass changes the shape of a burst so"
+    )
 
 
 def _of_low_result(search: CleanLevelSearch, found: Found, plate: Plate | None) -> Iterator[str]:

@@ -26,6 +26,16 @@ def test_a_result_near_the_plate_needs_no_remark() -> None:
     assert list(remarks_of(search, PLATE)) == []
 
 
+@pytest.mark.parametrize(("residue", "is_told"), [(0.002, False), (0.007, True)])
+def test_distortion_that_takes_much_of_the_bound_at_every_level_is_told_beside_the_result(
+    residue: float, is_told: bool
+) -> None:
+    search, _ = searched(Amplifier(residue=residue), plate_v=1.0)
+    told = [remark for remark in remarks_of(search, PLATE) if "counts in the bound of 1 %" in remark]
+    assert bool(told) == is_told
+    assert all("distortion is about the same, 0.7 % to 0.7" in remark for remark in told)
+
+
 def test_without_a_plate_nothing_is_held_against_it() -> None:
     search, _ = searched(Amplifier(clips_v=0.2), plate_v=1.0)
     assert list(remarks_of(search, None)) == []
