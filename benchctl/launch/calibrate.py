@@ -20,12 +20,11 @@ from benchctl.instruments.load import RelayBank
 from benchctl.instruments.role import Role
 from benchctl.launch.instruments import ANY_AMPLIFIER
 from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
-from benchctl.measure.calibration import Warmth
+from benchctl.measure.calibration import READINGS, Warmth
 from benchctl.measure.uncertainty import Accuracy
 from benchctl.quantity import render
 from benchctl.runner.acting.contexts import point_accuracies
 
-READINGS = 10
 LOAD = "load"
 DEAD_V = 1.0
 """A supply that shows less is off: what its zero may be off by, and no amplifier wakes at it (common practice)."""

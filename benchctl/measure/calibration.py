@@ -22,6 +22,9 @@ microvolts a kelvin). It cancels where the current is reversed."""
 LEAST_RISE_K = 20.0
 """Two temperatures nearer to each other say little of a temperature coefficient."""
 
+READINGS = 10
+"""Enough that their scatter is known to a quarter (JCGM 100, table E.1)."""
+
 _DIGITS_OF_U = 2
 
 
