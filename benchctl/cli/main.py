@@ -52,7 +52,7 @@ Try it without a bench:
         ),
         "calibrate": CommandEntry(
             "benchctl.cli.commands.calibrate:calibrate",
-            "Measure load resistors and supply leads, and write a calibration file.",
+            "Measure load resistors, probes, clamp and supply leads, and write a calibration file.",
         ),
         "resume": CommandEntry("benchctl.cli.commands.resume:resume", "Go on with a run that ended early."),
         "replay": CommandEntry(

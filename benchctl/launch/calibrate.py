@@ -7,21 +7,25 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+from uncertainties import UFloat
+
 from benchctl.clock import Clock, RealClock
 from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.documents.bench_file.multimeter import ResistancePoint
 from benchctl.documents.bench_file.resistors import LoadResistor, Resistor
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.errors import PreflightRefused
+from benchctl.errors import MeasurementError, PreflightRefused
 from benchctl.guard.bench_lock import bench_lock
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.load import RelayBank
+from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.role import Role
 from benchctl.launch.instruments import ANY_AMPLIFIER
 from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
 from benchctl.measure.calibration import READINGS, Warmth
-from benchctl.measure.uncertainty import Accuracy
+from benchctl.measure.uncertainty import Accuracy, mean_of
 from benchctl.quantity import render
 from benchctl.runner.acting.contexts import point_accuracies
 
@@ -31,13 +35,27 @@ DEAD_V = 1.0
 
 SETTLE_S = 1.0
 """A contact has come to rest, and a multimeter has found its range (common practice)."""
+RECORD = Record(span_s=0.2, pretrigger_s=0.0, samples=10_000, triggered=False)
+"""Whole cycles of 50 and of 60 Hz."""
+
+PARTS = 10
+
+
+@dataclass(frozen=True)
+class Level:
+    """A steady signal as the oscilloscope shows it, and the full scale of the range; in the signal's unit, by the probe
+    of the bench file."""
+
+    mean: UFloat
+    full_scale: float
 
 
 @dataclass
 class Desk:
     """The instruments that help to calibrate the bench, and the bench file.
 
-    `touch` puts the multimeter's leads of a simulated bench to a point; at a real one a person has done it.
+    `touch`, `connect_by_hand` and `refer` do on a simulated bench what a person does at a real one: the multimeter's
+    leads to a point, a load, a reference to a probe.
     """
 
     file: BenchFile
@@ -45,6 +63,7 @@ class Desk:
     clock: Clock
     touch: Callable[[str], None]
     connect_by_hand: Callable[[float | None], None]
+    refer: Callable[[str, float, bool], None]
     _prepared: set[str] = field(default_factory=set)
 
     def points_for(self, channel: str) -> Sequence[str]:
@@ -98,8 +117,12 @@ class Desk:
         self.clock.sleep(SETTLE_S)
 
     def disconnect(self) -> None:
-        """Take all loads off."""
-        if "load" in self.bench.roles:
+        """Take off all loads that were connected by relays.
+
+        Raises:
+            InstrumentError: the relays do not confirm it.
+        """
+        if "load" in self._prepared:
             self.bench.load.disconnect()
 
     def _prepare(self, role: Role) -> None:
@@ -118,6 +141,35 @@ class Desk:
         self._prepare(self.bench.multimeter)
         self.clock.sleep(SETTLE_S)
         return [self.bench.multimeter.measure(point) for _ in range(READINGS)]
+
+    def seen(self, signal: str, value: float, *, by_plain_lead: bool = False, half_range: float | None = None) -> Level:
+        """What the oscilloscope shows of a steady signal at a probe.
+
+        Args:
+            signal: as wired.
+            value: what a reference reads of it; a simulated bench has it there.
+            by_plain_lead: at the input, by a plain lead in place of the probe.
+            half_range: half of the screen in the signal's unit, to stay on a range; None chooses one that fits.
+
+        Raises:
+            MeasurementError: it does not fit.
+            InstrumentError: the oscilloscope fails.
+        """
+        self.refer(signal, value, by_plain_lead)
+        oscilloscope = self.bench.oscilloscope
+        self._prepare(oscilloscope)
+        if not oscilloscope.records_freely:
+            raise MeasurementError("the oscilloscope's driver file has no way to record without a trigger")
+        self.clock.sleep(SETTLE_S)
+        if half_range is None:
+            taken = oscilloscope.capture("calibration", [signal], RECORD, {signal: abs(value)})
+        else:
+            taken = oscilloscope.record_as_set("calibration", {signal: half_range}, RECORD)
+        trace = taken.traces[signal]
+        if trace.is_clipped:
+            raise MeasurementError("the record goes beyond the range on which the probe was read")
+        means = [float(part.mean()) for part in np.array_split(trace.values(), PARTS)]
+        return Level(mean_of(means, f"scatter of the record of {signal}"), trace.full_scale)
 
     def load_warmth(self) -> Warmth | None:
         """What the sensor at the load resistors shows; None where there is none."""
@@ -150,7 +202,7 @@ def open_desk(bench_file: str | Path, *, simulated: bool = False) -> Iterator[De
         stack.enter_context(bench_lock(addresses.values()))
         clock = RealClock()
         bench = stack.enter_context(open_bench(file, addresses, Interlock(clock), clock.sleep, connect=False))
-        yield Desk(file, bench, clock, lambda _: None, lambda _: None)
+        yield Desk(file, bench, clock, lambda _: None, lambda _: None, lambda *_: None)
 
 
 def _simulated(file: BenchFile, virtual: VirtualBench, stack: ExitStack) -> Desk:
@@ -166,4 +218,12 @@ def _simulated(file: BenchFile, virtual: VirtualBench, stack: ExitStack) -> Desk
     )
     bench = stack.enter_context(opened)
     virtual.serve(bench)
-    return Desk(file, bench, clock, virtual.simulated.touch, virtual.simulated.load)
+    simulated = virtual.simulated
+    return Desk(
+        file,
+        bench,
+        clock,
+        simulated.touch,
+        simulated.load,
+        lambda signal, value, by_plain_lead: simulated.refer(signal, value, by_plain_lead=by_plain_lead),
+    )

@@ -25,6 +25,12 @@ LEAST_RISE_K = 20.0
 READINGS = 10
 """Enough that their scatter is known to a quarter (JCGM 100, table E.1)."""
 
+DRIFT = 0.1
+"""What is left of the stated error of zero once it was subtracted (common practice, as in `budget.zero`)."""
+
+MOST_APART = 0.05
+"""Within so much of each other two readings on one range are off a straight line by the same (common practice)."""
+
 _DIGITS_OF_U = 2
 
 
@@ -150,3 +156,76 @@ def from_two_temperatures(cold: UFloat, cold_at: Warmth, hot: UFloat, hot_at: Wa
     slope = (hot - cold) / (hot_k - cold_k)
     at_20_c = cold - slope * cold_k
     return AtTwoTemperatures(at_20_c, slope / at_20_c)
+
+
+# -- probes and the clamp ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What an oscilloscope's input showed of a steady signal, less what it showed of nothing on the same range.
+
+    Attributes:
+        volts: at the input.
+        full_scale_v: of the range.
+    """
+
+    volts: UFloat
+    full_scale_v: float
+
+
+@dataclass(frozen=True)
+class PlainLead:
+    """The same input with a plain lead instead of the probe, on the same range: what the reference read, and what was
+    seen. The oscilloscope's error of gain then drops out."""
+
+    reference_v: float
+    seen: Seen
+
+
+class Probing:
+    """The bench's oscilloscope beside a reference voltmeter. Their errors are the same in each reading."""
+
+    def __init__(self, oscilloscope: Accuracy, voltmeter: Accuracy) -> None:
+        self._oscilloscope = oscilloscope
+        self._input = ErrorOf((oscilloscope,), zero_limit=0.0, of="oscilloscope")
+        self._voltmeter = ErrorOf((voltmeter,), of="reference voltmeter")
+
+    def probe_ratio(self, tip_v: float, seen: Seen, plain: PlainLead | None = None) -> UFloat:
+        """Volts at the tip for a volt at the input."""
+        return self._voltmeter.on(abs(tip_v)) / self._at_input(seen, plain)
+
+    def sensitivity(self, current_a: float, ammeter: Accuracy, seen: Seen, plain: PlainLead | None = None) -> UFloat:
+        """Of a clamp: volts at the input for an ampere through it."""
+        return self._at_input(seen, plain) / ErrorOf((ammeter,), of="reference ammeter").on(abs(current_a))
+
+    def _at_input(self, seen: Seen, plain: PlainLead | None) -> UFloat:
+        """The true voltage at the input.
+
+        Raises:
+            MeasurementError: nothing is seen there, or the two readings are not at one place of the range.
+        """
+        volts, line = self._shown(seen, "with the probe"), self._off_line(seen)
+        if plain is None:
+            return self._input.on_difference(volts + line)
+        by_lead = self._shown(plain.seen, "with the plain lead")
+        apart = float(by_lead.nominal_value) / float(volts.nominal_value) - 1.0
+        if abs(apart) > MOST_APART:
+            raise MeasurementError(
+                f"the plain lead's voltage is {100.0 * apart:+.2g} % from what the probe gave; bring it within "
+                f"{100.0 * MOST_APART:g} %"
+            )
+        return (volts + line) * self._voltmeter.on(abs(plain.reference_v)) / (by_lead + line)
+
+    def _off_line(self, seen: Seen) -> UFloat:
+        """How far it may be off a straight line there: the same for two readings at nearly the same place."""
+        return rectangular(0.0, self._oscilloscope.linearity * seen.full_scale_v, "oscilloscope: linearity")
+
+    def _shown(self, seen: Seen, of: str) -> UFloat:
+        """What was seen, with what is left of its zero."""
+        limit_v = DRIFT * self._oscilloscope.zero_limit(seen.full_scale_v)
+        shown_v = float(seen.volts.nominal_value)
+        if not abs(shown_v) > limit_v:
+            raise MeasurementError("the oscilloscope sees nothing there; look at the probe and at the reference")
+        size = seen.volts if shown_v > 0.0 else -seen.volts
+        return size + rectangular(0.0, limit_v, f"oscilloscope: zero {of}")

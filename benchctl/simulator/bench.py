@@ -11,7 +11,7 @@ from benchctl.errors import UsageError
 from benchctl.scpi.device.speaker import Speaker
 from benchctl.simulator.faults.disturbed import Disturbances
 from benchctl.simulator.faults.faults import FaultDesk
-from benchctl.simulator.hardware.connections import Connections
+from benchctl.simulator.hardware.connections import Connections, Reference
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.instruments.generators import forms as generators
 from benchctl.simulator.instruments.instrument import Now
@@ -138,6 +138,11 @@ class SimulatedBench:
         """As a hand would: put the multimeter's leads to this point."""
         with self._brought_up_to_now() as connections:
             connections.touched = point
+
+    def refer(self, signal: str, value: float, *, by_plain_lead: bool = False) -> None:
+        """As a hand would: put a steady value to the probe of a signal, or to its input by a plain lead."""
+        with self._brought_up_to_now() as connections:
+            connections.references[signal] = Reference(value, by_plain_lead)
 
     def series(self, resistor_ohm: float | None) -> None:
         """As a hand would: put a resistor in series with each driven input, or take it out."""

@@ -9,6 +9,9 @@ import pytest
 from benchctl.errors import MeasurementError
 from benchctl.measure.calibration import (
     Ohmmeter,
+    PlainLead,
+    Probing,
+    Seen,
     TwoMeters,
     VoltsAmperes,
     Warmth,
@@ -98,3 +101,51 @@ def test_a_stated_uncertainty_is_rounded_up_to_two_digits() -> None:
 def test_what_is_no_measurement_is_refused(value: float, standard: float, said: str) -> None:
     with pytest.raises(MeasurementError, match=said):
         stated(measured(value, standard))
+
+
+OSCILLOSCOPE = Accuracy(reading=0.03, range=0.01)  # 3 %, 1 %: an ordinary one
+VOLTMETER = Accuracy(reading=0.0005)
+
+
+def at_input(volts: float) -> Seen:
+    """As an oscilloscope shows it that reads 2 % too much."""
+    return Seen(exactly(1.02 * volts), full_scale_v=4.0)
+
+
+def test_the_error_of_the_oscilloscope_counts_in_a_probe() -> None:
+    """30 V at a probe of 20.1:1. 3 %, of the meter 0.05 %, a tenth of the zero's 40 mV; each over sqrt 3."""
+    value = Probing(OSCILLOSCOPE, VOLTMETER).probe_ratio(30.0, at_input(30.0 / 20.1))
+    assert value.nominal_value == pytest.approx(20.1 / 1.02)
+    assert abs(value.nominal_value - 20.1) < 2 * value.std_dev
+    parts = (0.03, 0.0005, 0.004 / (1.02 * 30.0 / 20.1))
+    assert value.std_dev / value.nominal_value == pytest.approx(math.hypot(*parts) / math.sqrt(3), rel=1e-3)
+
+
+def test_a_plain_lead_makes_the_errors_of_gain_drop_out() -> None:
+    """Those of the oscilloscope and of the reference, whose readings stand above and below the line."""
+    value = Probing(OSCILLOSCOPE, VOLTMETER).probe_ratio(30.0, at_input(30.0 / 20.1), PlainLead(1.5, at_input(1.5)))
+    assert value.nominal_value == pytest.approx(20.1)
+    zeros = (0.004 / (1.02 * 30.0 / 20.1), 0.004 / (1.02 * 1.5))
+    assert value.std_dev / value.nominal_value == pytest.approx(math.hypot(*zeros) / math.sqrt(3), rel=1e-3)
+
+
+def test_a_clamp_the_wrong_way_round_has_its_sensitivity_all_the_same() -> None:
+    """10.05 mV/A: 0.201 V at 20 A."""
+    probing = Probing(Accuracy(reading=0.001), Accuracy())
+    value = probing.sensitivity(20.0, Accuracy(reading=0.002), Seen(exactly(-0.201), 0.5))
+    assert value.nominal_value == pytest.approx(0.01005)
+    assert value.std_dev / value.nominal_value == pytest.approx(math.hypot(0.001, 0.002) / math.sqrt(3))
+
+
+def test_a_plain_lead_takes_off_what_the_oscilloscope_is_off_a_straight_line_at_that_place() -> None:
+    bent = Probing(Accuracy(linearity=0.01), Accuracy())
+    value = bent.probe_ratio(20.0, Seen(exactly(1.0), 4.0), PlainLead(1.0, Seen(exactly(1.0), 4.0)))
+    assert value.std_dev < 1e-12
+    assert bent.probe_ratio(20.0, Seen(exactly(1.0), 4.0)).std_dev / 20.0 == pytest.approx(0.04 / math.sqrt(3))
+    with pytest.raises(MeasurementError, match="within 5 %"):
+        bent.probe_ratio(20.0, Seen(exactly(1.0), 4.0), PlainLead(1.2, Seen(exactly(1.2), 4.0)))
+
+
+def test_an_oscilloscope_that_sees_nothing_calibrates_nothing() -> None:
+    with pytest.raises(MeasurementError, match="sees nothing"):
+        Probing(OSCILLOSCOPE, VOLTMETER).probe_ratio(30.0, Seen(exactly(0.001), 4.0))

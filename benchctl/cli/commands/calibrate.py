@@ -1,4 +1,4 @@
-"""benchctl calibrate: measure the bench's own load resistors and leads, and write a calibration file."""
+"""benchctl calibrate: measure the bench's own load resistors, probes, clamp and leads, and write a calibration file."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import click
 
 from benchctl.cli.options import bench_option
 
-SECTIONS = ("loads", "leads")
+SECTIONS = ("loads", "probes", "clamp", "leads")
 
 
 @click.command(
@@ -18,7 +18,7 @@ Examples:
   benchctl calibrate --bench multimeter_bench --out calibration.yaml --simulated
   benchctl calibrate --bench mybench.yaml --out calibration.yaml --due 2027-11-26 loads"""
 )
-@click.argument("sections", nargs=-1, type=click.Choice(SECTIONS), metavar="[loads] [leads]")
+@click.argument("sections", nargs=-1, type=click.Choice(SECTIONS), metavar="[loads] [probes] [clamp] [leads]")
 @bench_option
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="File to write."
@@ -31,12 +31,12 @@ Examples:
 )
 @click.option("--simulated", is_flag=True, help="Try it with simulated instruments behind the same bench file.")
 def calibrate(sections: tuple[str, ...], bench: str, out: Path, due: datetime.datetime | None, simulated: bool) -> int:
-    """Measure load resistors and supply leads, and write a calibration file.
+    """Measure load resistors, probes, clamp and supply leads, and write a calibration file.
 
     Without sections all are measured in turn; each thing may be skipped. The command says what to connect, reads the
-    bench's multimeter and thermometer, and asks for what it cannot read. It switches load relays, and energises
-    nothing. Before the file is written a table shows each value beside that of the bench file. What the file has
-    already and was not measured again stays.
+    bench's multimeter, thermometer and oscilloscope, and asks for what it cannot read. It switches load relays, and
+    energises nothing. Before the file is written a table shows each value beside that of the bench file. What the file
+    has already and was not measured again stays.
 
     The bench file then names the file: `calibration: FILE`. Its values take the place of the bench file's own.
     """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
@@ -65,6 +66,14 @@ class Signals(NamedTuple):
     amplitudes_v: tuple[tuple[str, float], ...]
 
 
+@dataclass(frozen=True)
+class Reference:
+    """A steady voltage or current at a probe's tip, or at its oscilloscope input by a plain lead in its place."""
+
+    value: float
+    by_plain_lead: bool = False
+
+
 class Connections:
     """The things on the bench, without time."""
 
@@ -86,6 +95,7 @@ class Connections:
         self.one_channel: int | None = None
         """a fault: the oscilloscope's channel whose record is given for every other"""
         self.offsets: Mapping[str, float] = {}
+        self.references: dict[str, Reference] = {}
         """a fault: signal of the oscilloscope -> what it shows beside the signal"""
         self.fallen_sensors: frozenset[str] = frozenset()
         """a fault: these lie on the bench"""

@@ -17,7 +17,8 @@ EDITS = {
     "      dc_voltage: {reading: 0.05 %, range: 0.01 %}\n": "      dc_voltage: {reading: 0.05 %, range: 0.01 %}\n"
     "      resistance: {reading: 0.01 %, range: 0.004 %}\n",
     "    terminals: {supply: terminals}\n": "    terminals: {supply: terminals}\n    load A: {output: A}\n",
-    "  seed: 1010\n": "  seed: 1010\n  errors: {resistor 101: 2 %}\n",
+    "  seed: 1010\n": "  seed: 1010\n"
+    "  errors: {resistor 101: 2 %, probe A: 0.4 %, oscilloscope 1: 0.3 %, probe supply current: -0.8 %}\n",
 }
 TRUE_OHM = 4.013 * 1.02  # of the first resistor: the value of the bench file, and the error above
 
@@ -89,6 +90,16 @@ def test_two_leads_are_refused(benchctl: Command, bench: Path) -> None:
     assert not (bench.parent / "own.yaml").exists()
 
 
+def test_loads_are_not_switched_while_nobody_knows_that_the_supply_is_off(benchctl: Command, bench: Path) -> None:
+    silent = "  faults: [{kind: no answer, instrument: supply, at: 0 s}]\n  seed: 1010\n"
+    bench.write_text(bench.read_text().replace("  seed: 1010\n", silent))
+    ended = calibrate(benchctl, bench, "loads", typed="\nno\n")
+    assert ended.exit_code == 5
+    assert "It cannot be seen whether the supply is off" in ended.out
+    goes_on = calibrate(benchctl, bench, "loads", typed="\nyes\n" + BY_METER + REST + "yes\n")
+    assert goes_on.exit_code == 0, goes_on.err
+
+
 def test_leads_are_measured_by_volts_and_amperes(benchctl: Command, bench: Path) -> None:
     """0.11 V at 20 A are 5.5 mohm."""
     ended = calibrate(benchctl, bench, "leads", typed="\n0.5 %\n0.5 %\n0.11 V\n20 A\nyes\n")
@@ -96,6 +107,26 @@ def test_leads_are_measured_by_volts_and_amperes(benchctl: Command, bench: Path)
     leads = written(bench).leads
     assert leads is not None
     assert leads.resistance_ohm == pytest.approx(5.5e-3)
+
+
+def test_a_probe_is_found_better_than_the_oscilloscope_is(benchctl: Command, bench: Path) -> None:
+    """20:1 that gives 0.4 % too much is 20:1.004. A plain lead takes off the oscilloscope's own 0.3 %."""
+    typed = "\n\n0.01 %\n30 V\n\nyes\n1.5 V\n\nskip\nskip\nyes\n"
+    ended = calibrate(benchctl, bench, "probes", typed=typed)
+    assert ended.exit_code == 0, ended.err
+    probe = written(bench).probes["output A"]
+    assert abs(probe.ratio / (20.0 / 1.004) - 1.0) <= probe.accuracy < 0.003
+    assert probe.how == "at 30 V dc against a reference, the oscilloscope by a plain lead"
+
+
+def test_a_clamp_is_measured_beside_a_reference(benchctl: Command, bench: Path) -> None:
+    """10 mV/A less 0.8 %; without the plain lead the oscilloscope's 0.5 % counts."""
+    ended = calibrate(benchctl, bench, "clamp", typed="\n\n0.1 %\n100 A\n\nno\nyes\n")
+    assert ended.exit_code == 0, ended.err
+    clamp = written(bench).clamp
+    assert clamp is not None
+    assert abs(clamp.sensitivity_v_per_a / 9.92e-3 - 1.0) <= clamp.accuracy
+    assert clamp.accuracy > 0.005
 
 
 def test_what_the_file_has_already_stays(benchctl: Command, bench: Path) -> None:

@@ -64,3 +64,18 @@ def test_the_terminals_are_read_as_a_mean_while_the_current_swings() -> None:
     bench = playing(20.0)
     mean_a = bench.supply_means(1, 0.1).current_a
     assert Points(bench).dc_v("terminals") == pytest.approx(14.4 - 0.0015 * mean_a, abs=2e-4)
+
+
+def test_at_the_terminals_of_an_output_without_an_amplifier_are_the_loads_that_are_connected() -> None:
+    """Two resistors of 4 and 2 ohm in parallel: 1 / (1/4 + 1/2)."""
+    points = {"load A": PointSimulation(output="A")}
+    bench = awake(describe(AmplifierSimulation(), BenchSimulation(instrument_errors="none", points=points)), RELAYS)
+    loads = bench.connections.loads
+    of_a = [each for each in loads.resistors if each.true_errors.channel == "A"]
+    ohms = [each.resistance_ohm for each in of_a]
+    for resistor in of_a:
+        loads.connect(resistor, connected=True)
+    assert Points(bench).resistance_ohm("load A") == pytest.approx(1 / sum(1 / ohm for ohm in ohms))
+    for resistor in of_a:
+        loads.connect(resistor, connected=False)
+    assert Points(bench).resistance_ohm("load A") is None

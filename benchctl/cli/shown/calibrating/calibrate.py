@@ -13,11 +13,12 @@ from benchctl.cli.shown.calibrating import file, leads
 from benchctl.cli.shown.calibrating.asking import choose, done, tell
 from benchctl.cli.shown.calibrating.loads import Loads
 from benchctl.cli.shown.calibrating.measured import Measured, rendered_ratio
+from benchctl.cli.shown.calibrating.probes import Probes
 from benchctl.cli.shown.closing_line import console_for
-from benchctl.errors import OperatorStop
+from benchctl.errors import InstrumentError, OperatorStop
 from benchctl.launch.calibrate import Desk, open_desk
 
-SECTIONS = ("loads", "leads")
+SECTIONS = ("loads", "probes", "clamp", "leads")
 
 
 def show_calibrate(
@@ -57,10 +58,25 @@ def _measured(desk: Desk, sections: Sequence[str], today: datetime.date) -> Iter
         "the loads and the probes."
     )
     if "loads" in sections:
-        desk.check_dead()
+        _check_dead(desk)
         yield from Loads(desk, today).measured()
+    probes = Probes(desk, today)
+    if "probes" in sections:
+        yield from probes.voltage_probes()
+    if "clamp" in sections:
+        yield from probes.clamp()
     if "leads" in sections:
         yield from leads.measured(desk.file, today)
+
+
+def _check_dead(desk: Desk) -> None:
+    """Before load relays are switched. A supply that is off at the mains cannot say so; then a person does."""
+    try:
+        desk.check_dead()
+    except InstrumentError as error:
+        tell(f"It cannot be seen whether the supply is off: {error}")
+        if choose("Is it switched off at the mains", ("yes", "no"), "no") == "no":
+            raise
 
 
 def _table(found: Sequence[Measured]) -> Table:

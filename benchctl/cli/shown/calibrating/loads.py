@@ -59,17 +59,29 @@ class Loads:
         self._is_four_wire: bool | None = None
 
     def measured(self) -> Iterator[Measured]:
-        """The resistors that were measured."""
-        for resistor in self._desk.file.load_resistors:
-            tell(f"\n{_capital(resistor.name)}, now {_now(resistor)}:")
-            try:
-                found = self._one(resistor)
-            except (MeasurementError, InstrumentError) as error:
-                tell(f"It is left out: {error.message}.")
-                continue
-            if found is not None:
-                yield found
-        self._desk.disconnect()
+        """The resistors that were measured. However it ends, no load stays connected, or that is told."""
+        try:
+            for resistor in self._desk.file.load_resistors:
+                yield from self._tried(resistor)
+        finally:
+            self._disconnect()
+
+    def _disconnect(self) -> None:
+        """What was measured is no worse for it."""
+        try:
+            self._desk.disconnect()
+        except InstrumentError as error:
+            tell(f"NOT CONFIRMED that the load relays are open: {error}")
+
+    def _tried(self, resistor: LoadResistor) -> Iterator[Measured]:
+        tell(f"\n{_capital(resistor.name)}, now {_now(resistor)}:")
+        try:
+            found = self._one(resistor)
+        except (MeasurementError, InstrumentError) as error:
+            tell(f"It is left out: {error.message}.")
+            return
+        if found is not None:
+            yield found
 
     def _one(self, resistor: LoadResistor) -> Measured | None:
         points = self._desk.points_for(resistor.channel)

@@ -163,7 +163,16 @@ class Inputs:
     def _with_faults(self, wired: ScopeChannel, seen: Samples) -> Samples:
         """What faults of the bench make of it."""
         connections = self._connections
+        seen = seen + self._of_reference(wired)
         return seen * connections.factor("oscilloscope", wired.signal) + connections.offsets.get(wired.signal, 0.0)
+
+    def _of_reference(self, wired: ScopeChannel) -> float:
+        """What a person has put to the probe, or to the input in its place, as if it were at the tip."""
+        reference = self._connections.references.get(wired.signal)
+        if reference is None:
+            return 0.0
+        volts_per_unit = self._digitisers[wired.number].volts_per_unit
+        return reference.value / volts_per_unit if reference.by_plain_lead else reference.value
 
     def _sees_noise(self, truly: str, record: Record) -> bool:
         return truly.startswith("output ") and waveforms.is_live(record.spans)
