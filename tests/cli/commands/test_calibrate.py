@@ -91,7 +91,7 @@ def test_two_leads_are_refused(benchctl: Command, bench: Path) -> None:
 
 
 def test_loads_are_not_switched_while_nobody_knows_that_the_supply_is_off(benchctl: Command, bench: Path) -> None:
-    silent = "  faults: [{kind: no answer, instrument: supply, at: 0 s}]\n  seed: 1010\n"
+    silent = "  faults: [{kind: no answer, instrument: supply, at: 0 s, for: 1 h}]\n  seed: 1010\n"
     bench.write_text(bench.read_text().replace("  seed: 1010\n", silent))
     ended = calibrate(benchctl, bench, "loads", typed="\nno\n")
     assert ended.exit_code == 5
