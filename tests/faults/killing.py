@@ -7,7 +7,6 @@ import os
 import re
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -18,9 +17,9 @@ from typing import Any
 from benchctl.archive.folder import RunFolder
 from benchctl.guard.guardian.start import NAME
 from benchctl.library import find
+from tests.faults.forking import begin
 from tests.ports import free_port
 
-PROGRAM = [sys.executable, "-c", "from benchctl.cli.main import main; main()"]
 AMPLIFIER = "hx2150"
 # Nothing here takes a tenth of this; it only ends the wait for a broken program.
 DEADLINE_S = 60.0
@@ -48,23 +47,13 @@ def wait_for(condition: Callable[[], Any], what: str, deadline_s: float = DEADLI
 def start(arguments: Sequence[str], state: Path, **options: Any) -> subprocess.Popen[str]:
     """Start benchctl; its files for the user are kept in the folder `state`."""
     environment = {**os.environ, "XDG_STATE_HOME": str(state)}
-    return subprocess.Popen(
-        [*PROGRAM, *arguments], env=environment, stdin=subprocess.DEVNULL, text=True, encoding="utf-8", **options
-    )
+    return begin(arguments, env=environment, stdin=subprocess.DEVNULL, **options)
 
 
-# Gives a process the terminal at its input as its own, so that it hears when that closes, and becomes the program.
-_TAKE_TERMINAL = (
-    "import fcntl, os, sys, termios; os.setsid(); fcntl.ioctl(0, termios.TIOCSCTTY, 0); "
-    "os.execv(sys.argv[1], sys.argv[1:])"
-)
-
-
-def start_in_terminal(command: Sequence[str], state: Path, terminal: int) -> subprocess.Popen[str]:
-    """Start a command in a terminal, given by its inner end."""
+def start_in_terminal(arguments: Sequence[str], state: Path, terminal: int) -> subprocess.Popen[str]:
+    """Start benchctl in a terminal, given by its inner end."""
     environment = {**os.environ, "XDG_STATE_HOME": str(state), "TERM": "xterm", "LINES": "40", "COLUMNS": "120"}
-    taking = [sys.executable, "-c", _TAKE_TERMINAL, *command]
-    return subprocess.Popen(taking, env=environment, stdin=terminal, stdout=terminal, stderr=terminal, text=True)
+    return begin(arguments, terminal=True, env=environment, stdin=terminal, stdout=terminal, stderr=terminal)
 
 
 class Eyes:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.library import find
-from tests.faults.killing import PROGRAM, LiveRun, ServedBench, served_bench, start_in_terminal, wait_for
+from tests.faults.killing import LiveRun, ServedBench, served_bench, start_in_terminal, wait_for
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="terminals of POSIX")
 
@@ -29,7 +29,7 @@ class RunByHand(LiveRun):
         self.out, self._before = out, set(out.glob("*"))
         self.terminal, inside = pty.openpty()
         arguments = ["manual", "--bench", str(bench), "--amplifier", str(amplifier), "--out", str(out), *more]
-        self.process = start_in_terminal([*PROGRAM, *arguments], bench.parent, inside)
+        self.process = start_in_terminal(arguments, bench.parent, inside)
         os.close(inside)
 
     def press(self, keys: str) -> None:
