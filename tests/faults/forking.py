@@ -13,6 +13,7 @@ import fcntl
 import gc
 import json
 import os
+import platform
 import socket
 import subprocess
 import sys
@@ -42,7 +43,7 @@ def begin(arguments: Sequence[str], *, terminal: bool = False, **options: Any) -
     Args:
         terminal: its input is a terminal that it takes as its own, so that it hears when that closes.
     """
-    if sys.platform == "linux":
+    if platform.system() == "Linux":
         return Forked(arguments, terminal=terminal, **options)
     before = [_TAKE_TERMINAL, sys.executable, "-c"] if terminal else []
     command = [sys.executable, "-c", *before, PROGRAM, *arguments]
@@ -73,7 +74,7 @@ class Forked(subprocess.Popen[str]):
             socket.send_fds(_forker(), [json.dumps(how).encode("utf-8")], files)
             self.pid = int(_forker().recv(MOST_BYTES))
         self._child_created = True
-        self._close_pipe_fds(*pipes)
+        self._close_pipe_fds(*pipes)  # type: ignore[attr-defined] # Popen's own, which its stubs leave out
 
 
 @contextmanager
@@ -99,7 +100,8 @@ def _forker() -> socket.socket:
         # Whoever looks for the program by the words of a command line must find what is forked, too.
         command = [sys.executable, "-P", __file__, str(theirs.fileno()), "benchctl"]
         process = subprocess.Popen(command, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL)
-    atexit.register(lambda: (ours.close(), process.wait()))
+    atexit.register(process.wait)
+    atexit.register(ours.close)  # called before that, as the last registered is the first
     return ours
 
 
