@@ -49,9 +49,9 @@ _SHELVES: Mapping[Kind, library.Shelf] = {
 _D = TypeVar("_D", bound=Document)
 
 
-def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
+def load_bench(reference: str | Path, near: Path | None = None, *, joins_calibration: bool = True) -> Bench:
     """The bench file at a path, or a shipped one by name, with its drivers; those are looked for in the folder `near`,
-    if given.
+    if given. Without its calibration file its own values stand: who switches off needs none of them.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
@@ -60,7 +60,7 @@ def load_bench(reference: str | Path, near: Path | None = None) -> Bench:
     source = read_source(library.find(_SHELVES["bench"], str(reference)))
     if near is not None:
         source = replace(source, path=near / Path(source.name).name)
-    document = read(source, "bench")
+    document = read(source, "bench", joins_calibration=joins_calibration)
     assert isinstance(document, Bench)
     return document
 
@@ -185,8 +185,11 @@ def read(
     kind: Kind | None,
     amplifier: Amplifier | None = None,
     settings: Mapping[str, str] | None = None,
+    *,
+    joins_calibration: bool = True,
 ) -> Document:
-    """The document in `source`; `kind` is the one wanted, None for any. See `load_sequence` for the other two.
+    """The document in `source`; `kind` is the one wanted, None for any. See `load_sequence` for
+    the next two, and `load_bench` for the last.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
@@ -198,6 +201,7 @@ def read(
             known=STAND_IN if amplifier is None else known_of(amplifier),
             amplifier_file=amplifier.source.name if amplifier is not None else "the amplifier file",
             settings=settings or {},
+            joins_calibration=joins_calibration,
             problems_found=_found(problems),
         )
         document = _document(source, tree, kind, reading)
@@ -285,7 +289,7 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
     try:
         if kind == "driver":
             return _driver(body, reading)
-        if kind == "bench" and CALIBRATION in body:
+        if kind == "bench" and CALIBRATION in body and reading.joins_calibration:
             return _calibrated_bench(body, reading)
         return _MODELS[kind].model_validate(body, context=reading)
     except PathProblems as error:

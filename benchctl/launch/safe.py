@@ -23,7 +23,7 @@ def safe(bench_file: str | Path, tell: Tell = lambda _: None) -> tuple[Confirmat
     Raises:
         DocumentError: the bench file is wrong.
     """
-    file = load_bench(bench_file)
+    file = load_bench(bench_file, joins_calibration=False)
     clock = RealClock()
     addresses = {role: entry.address for role, entry in file.instruments.items()}
     with open_bench(file, addresses, Interlock(clock), clock.sleep, connect=False) as bench:

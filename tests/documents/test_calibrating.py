@@ -128,6 +128,11 @@ def test_a_calibration_file_that_is_not_there_is_told_where_it_is_named(placed: 
     assert told == "bench.yaml:6:14: there is no file 'other.yaml' beside this one"
 
 
+def test_switching_off_needs_no_calibration_file(placed: Placed) -> None:
+    bench = load_bench(placed(name="other.yaml"), joins_calibration=False)
+    assert bench.load_resistors[0].measured_ohm == load_bench("workshop").load_resistors[0].measured_ohm
+
+
 def test_a_calibration_without_values_is_an_error(placed: Placed) -> None:
     (told,) = problems(placed("benchctl: calibration 1\ntitle: Nothing\n"))
     assert "a calibration without values" in told

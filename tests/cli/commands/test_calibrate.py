@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 
 import pytest
 
 from benchctl import library
+from benchctl.address import SocketAddress, parse_address
 from benchctl.documents.calibration_file.calibration import Calibration
 from benchctl.documents.reader import load_bench, read_any
+from benchctl.launch.simulate import served
 from tests.cli.conftest import Command, Finished
+from tests.cli.files import bench_on_free_ports
 
 EDITS = {
     "      terminals: {measures": "      load A: {measures: resistance, channel: 106, range: 100 ohm}\n"
@@ -100,6 +104,38 @@ def test_loads_are_not_switched_while_nobody_knows_that_the_supply_is_off(benchc
     assert goes_on.exit_code == 0, goes_on.err
 
 
+def test_instruments_on_the_network_are_used_as_simulated_ones_are(benchctl: Command, tmp_path: Path) -> None:
+    """Relays and the thermometer of a bench that is served on loopback."""
+    file = bench_on_free_ports(tmp_path)
+    typed = "\ntyped\n0.05 %\n0.1 %\n8.1 V\n2 A\n8.1 V\n2 A\nno\n" + REST + "yes\n"
+    with served(file, "hx2150"):
+        ended = benchctl("calibrate", "--bench", file, "--out", "own.yaml", "loads", typed=typed)
+        assert closed(file) == "0"
+    assert ended.exit_code == 0, ended.err
+    assert "The sensor at the load resistors shows 2" in ended.out
+    assert written(file).resistors[0].measured_ohm == pytest.approx(4.05, rel=0.001)
+
+
+def test_a_load_does_not_stay_connected_when_the_person_stops(benchctl: Command, tmp_path: Path) -> None:
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150"):
+        ended = benchctl("calibrate", "--bench", file, "--out", "own.yaml", "loads", typed="\ntyped\n0.05 %\n")
+        assert closed(file) == "0"
+    assert ended.exit_code == 6
+    assert not (tmp_path / "own.yaml").exists()
+
+
+def closed(bench: Path) -> str:
+    """What the load says of the relay of the first resistor, asked over a link of its own."""
+    load = load_bench(bench).instruments.load
+    assert load is not None
+    address = parse_address(load.address)
+    assert isinstance(address, SocketAddress)
+    with socket.create_connection((address.host, address.port), timeout=5) as link:
+        link.sendall(b"ROUT:CLOS? (@101)\n")
+        return link.recv(100).decode().strip()
+
+
 def test_leads_are_measured_by_volts_and_amperes(benchctl: Command, bench: Path) -> None:
     """0.11 V at 20 A are 5.5 mohm."""
     ended = calibrate(benchctl, bench, "leads", typed="\n0.5 %\n0.5 %\n0.11 V\n20 A\nyes\n")
@@ -117,6 +153,24 @@ def test_a_probe_is_found_better_than_the_oscilloscope_is(benchctl: Command, ben
     probe = written(bench).probes["output A"]
     assert abs(probe.ratio / (20.0 / 1.004) - 1.0) <= probe.accuracy < 0.003
     assert probe.how == "at 30 V dc against a reference, the oscilloscope by a plain lead"
+
+
+def test_the_zero_of_a_probe_is_taken_off(benchctl: Command, bench: Path) -> None:
+    """0.6 V at the tip, 2 % of the reference."""
+    off_by = "  faults: [{kind: off by, of: output A, by: 0.6, at: 0 s}]\n  seed: 1010\n"
+    bench.write_text(bench.read_text().replace("  seed: 1010\n", off_by))
+    typed = "\n\n0.01 %\n30 V\n\nno\nskip\nskip\nyes\n"
+    assert calibrate(benchctl, bench, "probes", typed=typed).exit_code == 0
+    probe = written(bench).probes["output A"]
+    assert abs(probe.ratio / (20.0 / 1.004) - 1.0) <= probe.accuracy < 0.01
+
+
+def test_a_resistor_that_was_measured_before_stays_beside_another(benchctl: Command, bench: Path) -> None:
+    typed = "typed\n0.05 %\n0.1 %\n8.1 V\n2 A\n8.1 V\n2 A\nno\n"
+    calibrate(benchctl, bench, "loads", typed="\n" + BY_METER + REST + "yes\n")
+    ended = calibrate(benchctl, bench, "loads", typed="yes\n\nskip\n" + typed + "skip\nskip\nyes\n")
+    assert ended.exit_code == 0, ended.err
+    assert [each.channel for each in written(bench).resistors] == ["A", "B"]
 
 
 def test_a_clamp_is_measured_beside_a_reference(benchctl: Command, bench: Path) -> None:

@@ -25,6 +25,17 @@ def test_every_instrument_confirms_in_the_order_of_the_safe_state(benchctl: Comm
     assert (ended.exit_code, ended.out, ended.err) == (0, CONFIRMED, "")
 
 
+def test_a_calibration_file_that_is_missing_does_not_keep_the_bench_from_being_safe(
+    benchctl: Command, tmp_path: Path
+) -> None:
+    file = bench_on_free_ports(tmp_path)
+    text = file.read_text(encoding="utf-8")
+    with served(file, "hx2150"):
+        file.write_text(text.replace("\ninstruments:", "\ncalibration: lost.yaml\ninstruments:", 1), encoding="utf-8")
+        ended = benchctl("safe", "--bench", file)
+    assert (ended.exit_code, ended.out, ended.err) == (0, CONFIRMED, "")
+
+
 def test_an_instrument_that_is_gone_is_named_and_the_others_are_safe(benchctl: Command, tmp_path: Path) -> None:
     file = bench_on_free_ports(tmp_path)
     text = file.read_text(encoding="utf-8")

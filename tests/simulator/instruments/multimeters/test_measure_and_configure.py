@@ -40,6 +40,7 @@ def test_with_a_scanner_each_channel_shows_its_point() -> None:
     assert float(unit.ask("MEAS:VOLT? (@103)")) == pytest.approx(-bench.rail_v, rel=1e-4)
     assert float(unit.ask("MEAS:VOLT:AC? 300,(@104)")) == pytest.approx(230.0, rel=1e-3)
     assert float(unit.ask("MEAS:RES? (@105)")) == pytest.approx(1.5, rel=1e-3)
+    assert float(unit.ask("MEAS:FRES? (@105)")) == pytest.approx(1.5, rel=1e-3), "with four leads"
     assert float(unit.ask("MEAS:TEMP? TC,K,(@106)")) == pytest.approx(23.0, abs=0.5)
     assert unit.errors() == []
 
