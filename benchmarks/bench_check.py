@@ -48,6 +48,8 @@ def _swapped(instrument: str, one: str, other: str) -> str:
     return f"{{kind: swapped, instrument: {instrument}, between: ['{one}', '{other}'], at: 0 s}}"
 
 
+# Kinds of fault that only this campaign plants.
+KINDS = frozenset({"swapped", "off by", "sensor fell off", "no trigger"})
 ALL = "*"  # a fault of everything hides each other one
 _NOT_ZEROED = "{kind: off by, of: supply current, by: 8, at: 0 s}"
 _OF_A, _OF_B, _OF_CLAMP = "output voltage of A", "output voltage of B", "supply current:"

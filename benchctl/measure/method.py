@@ -84,6 +84,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("continuous_power", "output_rms", "crest_factor", "thd", "thd_n", "efficiency"),
         ),
         Change(
+            "U of a fitted tone counts the noise beside it, where that is stronger than the mean of the whole record",
+            ("crosstalk", "output_impedance", "damping_factor", "gain", "phase", "channel_balance"),
+        ),
+        Change(
             "U allows for a supply whose reading may be taken anywhere in a slow swing of its current",
             ("supply_current", "supply_current_peak", "efficiency", "watts_per_ampere"),
         ),

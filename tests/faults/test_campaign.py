@@ -8,6 +8,7 @@ from typing import get_args
 import pytest
 
 from benchctl.documents.bench_file.faults import BenchFault
+from benchmarks.bench_check import KINDS as KINDS_OF_WIRING
 from benchmarks.fault_campaign.drawing import KINDS, LINK_KINDS, WRONG_KINDS
 from benchmarks.fault_campaign.trial import trial, trial_of
 
@@ -37,7 +38,7 @@ def test_each_fault_of_a_link_strikes_and_the_run_ends_as_promised(tmp_path: Pat
 
 
 def test_the_kinds_drawn_are_all_there_are() -> None:
-    """The campaign has every fault that a bench file can ask for."""
+    """The campaign has every fault that a bench file can ask for; those of wiring are planted by `bench_check`."""
     models = get_args(get_args(BenchFault)[0])
     there_are = {kind for model in models for kind in get_args(model.model_fields["kind"].annotation)}
-    assert there_are == {*KINDS, *WRONG_KINDS}
+    assert there_are == {*KINDS, *WRONG_KINDS, *KINDS_OF_WIRING}

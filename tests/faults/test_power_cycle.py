@@ -246,7 +246,7 @@ def test_by_default_the_run_ends_by_the_name_of_the_instrument(tmp_path: Path, r
 
 def test_a_step_begins_anew_twice_and_then_the_run_ends(tmp_path: Path) -> None:
     """A loose plug must be repaired by a person."""
-    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (8, 15.5, 23)]
+    faults = [f"{{kind: power cycle, instrument: generator, at: {at} s}}" for at in (8, 16.2, 24.4)]
     ended = dry_run(tmp_path, *faults, repeats=True)
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert [event["times"] for event in of_kind(ended, STEP_GIVEN_UP)] == list(range(1, REPEATS_A_STEP + 1))

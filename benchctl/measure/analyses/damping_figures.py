@@ -18,7 +18,7 @@ from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.signal.output_impedance import OutputImpedance, output_impedance
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.sine import fit_sine
+from benchctl.measure.signal.sine import fit_with_noise
 from benchctl.measure.uncertainty import Accuracies, ErrorOf, LoadResistance, measured, rectangular
 
 LIGHT, HEAVY, LIGHT_AGAIN = "light", "heavy", "light again"
@@ -82,8 +82,8 @@ def voltages(
 
 
 def _rms_v(capture: Capture, signal: str, frequency_hz: float) -> UFloat:
-    fit = fit_sine(capture.trace(signal).values(), capture.interval_s, frequency_hz)
-    return measured(fit.rms, fit.residual_rms / math.sqrt(capture.samples))
+    fit, noise = fit_with_noise(capture.trace(signal).values(), capture.interval_s, frequency_hz)
+    return measured(fit.rms, noise / math.sqrt(2.0))
 
 
 def _impedance(found: OutputImpedance, channel: str) -> Figure:

@@ -18,7 +18,7 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.sine import fit_sine
+from benchctl.measure.signal.sine import fit_with_noise
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, ErrorOf, measured, rectangular
 
 DIRECT, SERIES, DIRECT_AGAIN = "direct", "series", "direct again"
@@ -97,5 +97,5 @@ def _bound(bound: str, value_ohm: float, channel: str, reason: str) -> Figure:
 
 def _rms_v(capture: Capture, signal: str, frequency_hz: float) -> UFloat:
     """With its noise; the chain's gain is the same for all records on one range, and cancels."""
-    fit = fit_sine(capture.trace(signal).values(), capture.interval_s, frequency_hz)
-    return measured(fit.rms, fit.residual_rms / math.sqrt(capture.samples))
+    fit, noise = fit_with_noise(capture.trace(signal).values(), capture.interval_s, frequency_hz)
+    return measured(fit.rms, noise / math.sqrt(2.0))

@@ -22,7 +22,7 @@ from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.signal.response import HALF_POWER_DB, Response, passband, transfer
 from benchctl.measure.signal.rounding import alike
-from benchctl.measure.signal.sine import SineFit, fit_sine
+from benchctl.measure.signal.sine import SineFit, fit_with_noise
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, rectangular
 
 DB_OF_A_RATIO = 20.0 / math.log(10.0)  # dB for a relative change of 1, where it is small
@@ -141,8 +141,7 @@ def point_of(signals: Signals, channel: str, frequency_hz: float, source_v: UFlo
     """Gain and phase of a channel at one frequency."""
     capture, signal = signals.capture, OUTPUT + channel
     trace = capture.trace(signal)
-    fit = fit_sine(trace.values(), capture.interval_s, frequency_hz)
-    noise_v = fit.residual_rms * math.sqrt(2.0 / capture.samples)
+    fit, noise_v = fit_with_noise(trace.values(), capture.interval_s, frequency_hz)
     floor_v = math.hypot(noise_v, math.sqrt(2.0 * alike(fit.residual_rms, trace.step)))
     source = _as_triggered(capture, frequency_hz, float(source_v.nominal_value))
     gain = transfer(fit, source)

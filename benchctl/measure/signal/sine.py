@@ -21,6 +21,8 @@ from benchctl.measure.signal.record import Samples, finite
 _FREQUENCY_TOLERANCE = 0.05
 _SEARCHABLE_CYCLES = 8.0  # below this the whole search range lies within one spectral line
 _MOST_STEPS = 30
+_BLOCKS = 64  # a record is cut into so many to see the lines beside a tone
+_BESIDE = 8  # so many on either side, without those next to it, tell the noise there to an eighth
 _SETTLED_RAD = 1e-9  # a step that turns the ends of the record by less changes nothing that is stored
 _SAMPLES_A_CYCLE = 8.0  # that the coarse search keeps
 
@@ -65,6 +67,32 @@ def fit_and_residual(values: Samples, interval_s: float, frequency_hz: float) ->
     phase = math.atan2(-sine, cosine) - phasors.middle * 2.0 * math.pi * frequency_hz * interval_s
     rms = math.sqrt(inner_product(residual, residual) / record.size)
     return SineFit(math.hypot(cosine, sine), frequency_hz, _wrapped(phase), offset, rms), residual
+
+
+def fit_with_noise(values: Samples, interval_s: float, frequency_hz: float) -> tuple[SineFit, float]:
+    """The fit, and the standard uncertainty of its amplitude by noise: that of white noise with the residual's rms, or
+    more where the noise near the tone is stronger, as that of an amplifier is in a record of a much wider band.
+
+    Raises:
+        As `fit_sine`.
+    """
+    fit, residual = fit_and_residual(values, interval_s, frequency_hz)
+    white = fit.residual_rms * math.sqrt(2.0 / residual.size)
+    return fit, max(white, _near(residual, interval_s, frequency_hz))
+
+
+def _near(residual: Samples, interval_s: float, frequency_hz: float) -> float:
+    """The standard uncertainty of an amplitude by the lines beside its own: noise of a density gives each of them an
+    amplitude whose mean square is twice the variance of the fitted one."""
+    length = residual.size // _BLOCKS
+    if length < 1:
+        return 0.0
+    samples = length * _BLOCKS
+    turns = np.exp(-2j * math.pi * frequency_hz * interval_s * np.arange(samples))
+    blocks = (residual[:samples] * turns).reshape(_BLOCKS, length).mean(axis=1)
+    lines = 2.0 * np.abs(np.fft.fft(blocks)) / _BLOCKS
+    beside = np.concatenate((lines[2 : _BESIDE + 2], lines[-_BESIDE - 1 : -1]))
+    return float(np.sqrt(np.mean(beside**2) / 2.0))
 
 
 def find_frequency(values: Samples, interval_s: float, start_hz: float) -> float:

@@ -16,7 +16,7 @@ from benchctl.errors import (
     UnreadableRecord,
     WrongFrequency,
 )
-from benchctl.measure.signal.sine import fit_and_residual, fit_sine
+from benchctl.measure.signal.sine import fit_and_residual, fit_sine, fit_with_noise
 from tests.measure.tones import fit_sine_4
 
 RATE = 48_000.0
@@ -99,3 +99,20 @@ def test_a_record_with_a_nan_is_refused(fit: object) -> None:
     record[50] = math.nan
     with pytest.raises(UnreadableRecord):
         fit(record, 1 / RATE, 1000.0)  # type: ignore[operator]
+
+
+def test_the_noise_of_an_amplitude_is_that_beside_the_tone_where_noise_ends_far_below_the_sample_rate() -> None:
+    """White noise of rms s gives an amplitude fitted to N samples the variance 2 s² / N (Rife and Boorstyn 1974).
+    A mean over eight samples keeps the density at low frequencies, and takes seven eighths of the rms squared away."""
+    chance = np.random.default_rng(12)
+    count, interval_s, frequency_hz = 8192, 2e-6, 1e3
+    times = np.arange(count) * interval_s
+    told, found = [], []
+    for _ in range(60):
+        white = chance.normal(0.0, 0.1, count + 7)
+        narrow = np.convolve(white, np.full(8, 0.125), mode="valid")
+        fit, noise = fit_with_noise(np.cos(2.0 * np.pi * frequency_hz * times) + narrow, interval_s, frequency_hz)
+        told.append(noise)
+        found.append(fit.amplitude)
+    assert np.std(found) == pytest.approx(0.1 * np.sqrt(2.0 / count), rel=0.25)  # by the density, that of `white`
+    assert np.sqrt(np.mean(np.square(told))) == pytest.approx(0.1 * np.sqrt(2.0 / count), rel=0.15)
