@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import pytest
 
 from benchctl.measure.search.clean_level import CleanLevelSearch
+from benchctl.measure.search.knowledge import Knowledge
 from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached, SameAtEveryLevel
+from benchctl.measure.search.tried_level import TriedLevel
 
 BOUND = 0.01
 # Where a hard clipper has 1 % of harmonics: 0.2513 dB above the onset (closed form).
@@ -211,11 +213,25 @@ def test_distortion_that_does_not_depend_on_the_level_is_not_called_clipping(noi
     assert max(tried_v) < 1.0, "nothing is driven to clipping for it"
 
 
-def test_an_amplifier_that_is_a_square_wave_already_is_not_said_to_distort_alike_at_every_level() -> None:
-    """12 dB into clipping and beyond distortion hardly rises any more, but the gain gives way."""
-    amplifier = Amplifier(clips_v=0.003)
-    search, _ = searched(amplifier, plate_v=1.0)
-    assert isinstance(search.outcome, AlreadyPassed)
+def test_a_square_wave_that_hardly_distorts_more_is_not_taken_for_distortion_alike_at_every_level() -> None:
+    """The gain gives way as the level rises, as clipping has it."""
+    distortions = {0.1: 0.43, 0.2: 0.45, 0.4: 0.46}
+    tried = [TriedLevel(v, distortion, channel="A", gains={"A": 1.0 / v}) for v, distortion in distortions.items()]
+    assert not Knowledge(tried, BOUND).is_same_at_every_level
+    steady = [TriedLevel(v, distortion, channel="A", gains={"A": 1.0}) for v, distortion in distortions.items()]
+    assert Knowledge(steady, BOUND).is_same_at_every_level
+
+
+def test_distortion_that_falls_is_no_clipping_where_gain_was_lost_below_and_clipping_begins_above() -> None:
+    """Nearly a decibel is lost where class A ends, and more above."""
+    tried = [
+        TriedLevel(0.04, 0.002, channel="A", gains={"A": 1.0}),
+        TriedLevel(0.06, 0.05, channel="A", gains={"A": ratio(-0.8)}),
+        TriedLevel(0.08, 0.03, channel="A", gains={"A": ratio(-2.0)}),
+    ]
+    known = Knowledge(tried, BOUND)
+    assert [level.level_v for level in known.over] == [0.08]
+    assert known.unclipped_db == pytest.approx(db(0.06))
 
 
 def test_an_amplifier_that_is_silent_is_not_driven_beyond_a_hundredth_of_rated_power() -> None:

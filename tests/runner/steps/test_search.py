@@ -111,6 +111,9 @@ def test_a_gain_that_is_still_coming_back_is_waited_for_and_told(tmp_path: Path)
     (told,) = [note for note in run.notes if "after a rest of 3 s" in note]
     assert told.startswith("clean steady level: distortion at 100 mV was 1.")
     assert "The search starts again" in told
+    _, passed, _ = [event["time_s"] for event in run.events if event["event"] == "search"]
+    (told_s,) = [event["time_s"] for event in run.events if event.get("text") == told]
+    assert told_s >= passed + 3.0
     assert run.figures("continuous_power")
 
 
