@@ -90,7 +90,7 @@ def test_a_wrong_answer_is_asked_for_again(benchctl: Command, bench: Path) -> No
 def test_two_leads_are_refused(benchctl: Command, bench: Path) -> None:
     ended = calibrate(benchctl, bench, "loads", typed="\nmeter\nno\n" + REST)
     assert "with two leads their own resistance is measured too" in ended.out
-    assert "Nothing was measured" in ended.out
+    assert "Nothing is taken" in ended.out
     assert not (bench.parent / "own.yaml").exists()
 
 
@@ -159,10 +159,17 @@ def test_the_zero_of_a_probe_is_taken_off(benchctl: Command, bench: Path) -> Non
     """0.6 V at the tip, 2 % of the reference."""
     off_by = "  faults: [{kind: off by, of: output A, by: 0.6, at: 0 s}]\n  seed: 1010\n"
     bench.write_text(bench.read_text().replace("  seed: 1010\n", off_by))
-    typed = "\n\n0.01 %\n30 V\n\nno\nskip\nskip\nyes\n"
+    typed = "\n\n0.01 %\n30 V\n\nno\nyes\nskip\nskip\nyes\n"
     assert calibrate(benchctl, bench, "probes", typed=typed).exit_code == 0
     probe = written(bench).probes["output A"]
     assert abs(probe.ratio / (20.0 / 1.004) - 1.0) <= probe.accuracy < 0.01
+
+
+def test_a_value_less_certain_than_the_one_before_is_only_taken_if_wanted(benchctl: Command, bench: Path) -> None:
+    """Without the plain lead the oscilloscope's 0.5 % counts, and the bench file states 0.5 % of the probe alone."""
+    ended = calibrate(benchctl, bench, "probes", typed="\n\n0.01 %\n30 V\n\nno\nno\nskip\nskip\n")
+    assert "the bench file states 0.5 %" in ended.out
+    assert "Nothing is taken, so nothing is written" in ended.out
 
 
 def test_a_resistor_that_was_measured_before_stays_beside_another(benchctl: Command, bench: Path) -> None:

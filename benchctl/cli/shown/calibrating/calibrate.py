@@ -36,9 +36,9 @@ def show_calibrate(
         _go_on_or_stop("Go on")
     today = datetime.datetime.now(tz=datetime.UTC).date()
     with open_desk(bench, simulated=simulated) as desk:
-        found = list(_measured(desk, sections or SECTIONS, today))
+        found = [each for each in _measured(desk, sections or SECTIONS, today) if _is_wanted(each)]
         if not found:
-            tell("\nNothing was measured, so nothing is written.")
+            tell("\nNothing is taken, so nothing is written.")
             return 0
         console_for().print(_table(found))
         _go_on_or_stop(f"Write {out}")
@@ -77,6 +77,18 @@ def _check_dead(desk: Desk) -> None:
         tell(f"It cannot be seen whether the supply is off: {error}")
         if choose("Is it switched off at the mains", ("yes", "no"), "no") == "no":
             raise
+
+
+def _is_wanted(each: Measured) -> bool:
+    """A value that is less certain than the one it would replace is only taken if the person wants it."""
+    before, now = each.before, each.found.relative_uncertainty
+    if before is None or not before.uncertainty or now <= before.uncertainty:
+        return True
+    tell(
+        f"What was measured of {each.name} is uncertain by {rendered_ratio(now)}; the bench file states "
+        f"{rendered_ratio(before.uncertainty)}. Take it only if you do not trust the bench file there."
+    )
+    return choose("Take it", ("yes", "no"), "no") == "yes"
 
 
 def _table(found: Sequence[Measured]) -> Table:
