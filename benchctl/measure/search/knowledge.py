@@ -18,9 +18,9 @@ _QUIET_DB = 20.0
 # about twice its distortion from the gain (a square wave's fundamental beside its harmonics, closed form), and 1.5 dB
 # is a distortion of 8 %.
 _SURE_COMPRESSION_DB = 1.5
-# Distortion that rises by less over at least a factor of two in level does not depend on the level. Clipping rises at
-# least with its square.
-_SAME_DB = 1.0
+# Distortion that differs by less over at least a factor of two in level does not depend on the level: noise beside low
+# levels makes as much. Clipping rises at least with the square of the level, 12 dB.
+_SAME_DB = 2.0
 _SPAN_DB = 6.0
 
 

@@ -222,6 +222,12 @@ def test_a_square_wave_that_hardly_distorts_more_is_not_taken_for_distortion_ali
     assert Knowledge(steady, BOUND).is_same_at_every_level
 
 
+def test_distortion_that_scatters_by_a_decibel_at_low_levels_is_still_alike_at_every_level() -> None:
+    distortions = {0.007: 0.062, 0.010: 0.065, 0.0126: 0.070, 0.02: 0.065, 0.034: 0.066}
+    tried = [TriedLevel(v, distortion, channel="A", gains={"A": 1.0}) for v, distortion in distortions.items()]
+    assert Knowledge(tried, BOUND).is_same_at_every_level
+
+
 def test_distortion_that_falls_is_no_clipping_where_gain_was_lost_below_and_clipping_begins_above() -> None:
     """Nearly a decibel is lost where class A ends, and more above."""
     tried = [
