@@ -21,9 +21,8 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "response_and_filters": "lw1200_lowpass",
     "efficiency_map": "kx240",
     "quick_check": "dx5080",  # five channels
-    "burst_and_continuous": "lw1200",  # into 1 ohm
     "supply_sensitivity": "lw1200",
-    "power_bandwidth": "lw1200",
+    "power_bandwidth": "lw1200",  # into 1 ohm
     "set_gains": "cx4090",  # four controls, on 24 V
 }
 

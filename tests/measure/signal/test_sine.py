@@ -102,8 +102,11 @@ def test_a_record_with_a_nan_is_refused(fit: object) -> None:
 
 
 def test_the_noise_of_an_amplitude_is_that_beside_the_tone_where_noise_ends_far_below_the_sample_rate() -> None:
-    """White noise of rms s gives an amplitude fitted to N samples the variance 2 s² / N (Rife and Boorstyn 1974).
-    A mean over eight samples keeps the density at low frequencies, and takes seven eighths of the rms squared away."""
+    """White noise of rms s gives an amplitude fitted to N samples the variance 2 s² / N.
+
+    That is the bound of Rife and Boorstyn (1974), from memory. A mean over eight samples keeps the density at low
+    frequencies, and takes seven eighths of the rms squared away.
+    """
     chance = np.random.default_rng(12)
     count, interval_s, frequency_hz = 8192, 2e-6, 1e3
     times = np.arange(count) * interval_s
