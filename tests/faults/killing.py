@@ -118,6 +118,21 @@ def served_bench(
         yield ServedBench(file, process, eyes)
 
 
+def quick_amplifier(folder: Path) -> Path:
+    """The shipped amplifier, without a turn-on delay."""
+    file = folder / "quick.yaml"
+    text = find("amplifiers", "hx2150").read_text("utf-8")
+    file.write_text(text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms"))
+    return file
+
+
+def until_everything_is_off(bench: ServedBench) -> float:
+    """Wait until an independent observer finds nothing on; returns how long that took, s."""
+    began = time.monotonic()
+    wait_for(bench.eyes.everything_is_off, "everything off")
+    return time.monotonic() - began
+
+
 def _at_free_ports(text: str) -> str:
     address = re.compile(r"(TCPIP::127\.0\.0\.1::)\d+::SOCKET")
     return address.sub(lambda match: f"{match[1]}{free_port()}::SOCKET", text)

@@ -5,15 +5,22 @@ from __future__ import annotations
 import os
 import pty
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
-from benchctl.library import find
-from tests.faults.killing import LiveRun, ServedBench, family, served_bench, start_in_terminal, wait_for
+from tests.faults.killing import (
+    LiveRun,
+    ServedBench,
+    family,
+    quick_amplifier,
+    served_bench,
+    start_in_terminal,
+    until_everything_is_off,
+    wait_for,
+)
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="terminals of POSIX")
 
@@ -47,11 +54,7 @@ class RunByHand(LiveRun):
 
 @pytest.fixture(scope="module")
 def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The shipped amplifier, without a turn-on delay."""
-    file = tmp_path_factory.mktemp("amplifier") / "quick.yaml"
-    text = find("amplifiers", "hx2150").read_text("utf-8")
-    file.write_text(text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms"))
-    return file
+    return quick_amplifier(tmp_path_factory.mktemp("amplifier"))
 
 
 @pytest.fixture(scope="module")
@@ -85,12 +88,6 @@ def driven(bench: ServedBench, amplifier: Path, out: Path, *more: str) -> Iterat
 def is_there(pid: int) -> bool:
     """Whether a process has not ended: one that nobody has waited for has no command line."""
     return any(each.command_line for each in family(pid))
-
-
-def until_everything_is_off(bench: ServedBench) -> float:
-    began = time.monotonic()
-    wait_for(bench.eyes.everything_is_off, "everything off")
-    return time.monotonic() - began
 
 
 def test_a_terminal_that_is_lost_ends_the_session_and_everything_is_off_within_a_second(

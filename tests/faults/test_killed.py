@@ -7,15 +7,24 @@ import random
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
-from benchctl.library import find
-from tests.faults.killing import DEADLINE_S, LiveRun, ServedBench, family, live_run, served_bench, start, wait_for
+from tests.faults.killing import (
+    DEADLINE_S,
+    LiveRun,
+    ServedBench,
+    family,
+    live_run,
+    quick_amplifier,
+    served_bench,
+    start,
+    until_everything_is_off,
+    wait_for,
+)
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
@@ -40,11 +49,7 @@ KILLS = 2
 
 @pytest.fixture(scope="module")
 def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The shipped amplifier, without a turn-on delay."""
-    file = tmp_path_factory.mktemp("amplifier") / "quick.yaml"
-    text = find("amplifiers", "hx2150").read_text("utf-8")
-    file.write_text(text.replace("delay: 2 s", "delay: 50 ms").replace("turn_on_delay: 1.5 s", "turn_on_delay: 20 ms"))
-    return file
+    return quick_amplifier(tmp_path_factory.mktemp("amplifier"))
 
 
 @pytest.fixture(scope="module")
@@ -63,13 +68,6 @@ def holding(bench: ServedBench, amplifier: Path, tmp_path: Path) -> Iterator[Liv
         run.wait_for_event("step started", step="3 hold")
         assert bench.eyes.on() == {"generator", "turn-on lead", "supply", "load"}
         yield run
-
-
-def until_everything_is_off(bench: ServedBench) -> float:
-    """Wait until an independent observer finds nothing on; returns how long that took, s."""
-    began = time.monotonic()
-    wait_for(bench.eyes.everything_is_off, "everything off")
-    return time.monotonic() - began
 
 
 @pytest.mark.parametrize("moment_s", random.Random(KILLS_SEED).sample([0.1 * tenth for tenth in range(40)], KILLS))
