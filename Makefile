@@ -32,12 +32,16 @@ unit: $(READY)
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel
 
-# Bounded, because a machine without a network must get to the tests as well; what needs lxi is skipped then.
-clients:  ## lxi-tools, an SCPI client that is not ours, where packages can be installed
-	@if ! command -v lxi >/dev/null && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
+# Bounded, because a machine without a network must get to the tests as well; what needs them is skipped then.
+clients:  ## lxi-tools, an SCPI client that is not ours, and Chromium, where packages can be installed
+	@$(call installed,lxi,lxi-tools)
+	@$(call installed,chromium,chromium)
+
+# $(call installed,COMMAND,PACKAGE): Debian's package, unless the command is there.
+installed = if ! command -v $(1) >/dev/null && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \
 	  { timeout 120 apt-get -qq update && DEBIAN_FRONTEND=noninteractive timeout 300 \
-	    apt-get -qq install --yes --no-install-recommends lxi-tools; } >/dev/null 2>&1 \
-	  || echo "lxi-tools cannot be installed here; the tests with lxi are skipped"; \
+	    apt-get -qq install --yes --no-install-recommends $(2); } >/dev/null 2>&1 \
+	  || echo "$(2) cannot be installed here; the tests with it are skipped"; \
 	fi
 
 bench: $(READY)  ## Timings, as ratios inside one run; nothing here passes or fails by the clock
