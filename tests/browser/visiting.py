@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
@@ -48,8 +48,7 @@ class Visit:
 
     def outside_requests(self, *own: str) -> list[str]:
         """What was asked of any other than files, data in the page and the hosts named as its own (`host:port`)."""
-        asked = [urlsplit(each) for each in self.requests]
-        return [each.geturl() for each in asked if each.scheme not in ("file", "data", "blob") and each.netloc not in own]
+        return [each for each in self.requests if not _is_own(urlsplit(each), own)]
 
     def serious_findings(self) -> list[str]:
         """What axe-core finds serious or critical, a line for each element."""
@@ -69,6 +68,10 @@ class Visit:
             if out := self.page.evaluate(_TOO_WIDE):
                 found[width] = out
         return found
+
+
+def _is_own(asked: SplitResult, hosts: Collection[str]) -> bool:
+    return asked.scheme in ("file", "data", "blob") or asked.netloc in hosts
 
 
 @contextmanager
