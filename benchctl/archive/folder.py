@@ -16,6 +16,8 @@ INPUTS = "inputs"
 DRIVERS = "drivers"  # in inputs/
 CAPTURES = "captures"
 CAPTURE_SUFFIX = ".npz"
+PHOTOS = "photos"
+PHOTO_SUFFIX = ".jpg"
 
 # Two slugs, a date and a capture's name still fit in the 260 characters of a Windows path.
 _LONGEST_SLUG = 48
@@ -78,6 +80,11 @@ class RunFolder:
     @property
     def journal(self) -> Path:
         return self.path / "journal.jsonl"
+
+    @property
+    def photos(self) -> Path:
+        """Photographs of notes; there only where a note has one."""
+        return self.path / PHOTOS
 
     @property
     def figures(self) -> Path:
@@ -154,6 +161,16 @@ class RunFolder:
         """The relative name of the next capture: one number above the highest there is."""
         taken = [int(match[1]) for file in self.capture_files() if (match := re.match(rf"{CAPTURES}/(\d+)-", file))]
         return f"{CAPTURES}/{max(taken, default=0) + 1:04d}-{slug(name)}{CAPTURE_SUFFIX}"
+
+    def photo_files(self) -> list[str]:
+        """The whole photographs in this folder, as 'photos/0001.jpg', by number."""
+        with disk_errors("read", self.photos):
+            return sorted(f"{PHOTOS}/{path.name}" for path in self.photos.glob(f"*{PHOTO_SUFFIX}"))
+
+    def next_photo_file(self) -> str:
+        """The relative name of the next photograph: one number above the highest there is."""
+        taken = [int(match[1]) for file in self.photo_files() if (match := re.match(rf"{PHOTOS}/(\d+)\.", file))]
+        return f"{PHOTOS}/{max(taken, default=0) + 1:04d}{PHOTO_SUFFIX}"
 
 
 def slug(text: str) -> str:

@@ -16,6 +16,19 @@ from benchctl.file_lock import try_lock
 
 
 @contextmanager
+def locked(folder: RunFolder) -> Iterator[bool]:
+    """Take the folder's lock for as long as the block lasts; gives whether it could be taken.
+
+    Raises:
+        ArchiveError: its journal cannot be opened.
+    """
+    with disk_errors("write", folder.journal):
+        file = folder.journal.open("ab", buffering=0)
+    with file:
+        yield try_lock(file)
+
+
+@contextmanager
 def written_alone(folder: RunFolder) -> Iterator[None]:
     """Let no other process write into the folder while the block lasts.
 
@@ -23,10 +36,8 @@ def written_alone(folder: RunFolder) -> Iterator[None]:
         PreflightRefused: another process writes into it.
         ArchiveError: its journal cannot be opened.
     """
-    with disk_errors("write", folder.journal):
-        file = folder.journal.open("ab", buffering=0)
-    with file:
-        if not try_lock(file):
+    with locked(folder) as is_ours:
+        if not is_ours:
             raise PreflightRefused(
                 [
                     f"the run in {folder.path} still goes on, or is being resumed: another process writes into this "

@@ -70,6 +70,7 @@ Try it without a bench:
         "report": CommandEntry(
             "benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."
         ),
+        "note": CommandEntry("benchctl.cli.commands.note:note", "Add a note to a run, with photographs."),
         "budget": CommandEntry(
             "benchctl.cli.commands.budget:budget",
             "Show what a figure's uncertainty is made of, the largest part first.",

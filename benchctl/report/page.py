@@ -14,6 +14,7 @@ from benchctl.report.sections.equipment import equipment_tables
 from benchctl.report.sections.event_tables import events_table, run_dates, steps_table
 from benchctl.report.sections.figures import figures_by_step
 from benchctl.report.sections.methods import UNCERTAINTY, methods_of
+from benchctl.report.sections.notes import notes_shown
 from benchctl.report.sections.page_head import boxes_of, facts_of, versions_of
 from benchctl.report.sections.rated_power import power_rows, power_tables
 from benchctl.report.sections.simulated import mark_of
@@ -49,6 +50,7 @@ def _contents(run_record: RunRecord, gallery: Gallery) -> dict[str, Any]:
         "agreement": agreement_tables(run_record),
         "watched": [table for table in watched if table is not None],
         "controls": controls_table(run_record),
+        "notes": notes_shown(run_record),
         "diary": [table for table in (steps_table(run_record), events_table(run_record)) if table is not None],
         "equipment": equipment_tables(run_record),
         "methods": methods_of(run_record),
@@ -73,6 +75,7 @@ _SECTIONS = {
     "verdicts": "Verdicts",
     "power": "Output power",
     "pictures": "Pictures",
+    "notes": "What was found and done",
     "figures": "All figures",
     "agreement": "Instruments against each other",
     "watched": "Limits and protection",

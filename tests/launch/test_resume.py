@@ -13,6 +13,8 @@ import pytest
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.events import GUARDIAN_ACTED, INPUTS_ACCEPTED
 from benchctl.archive.journal.journal import read_journal
+from benchctl.archive.journal.notes import notes_of
+from benchctl.archive.notes import add_note
 from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import Verification, verify
 from benchctl.documents.reader import load_bench
@@ -79,9 +81,11 @@ def cut_after(whole: Result, folder: Path, lines: int) -> Path:
 
 @pytest.fixture(scope="module")
 def half_way(whole: Result, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of a run that was killed in the middle, whose guardian acted, and that went on to its end."""
+    """The folder of a run that was killed in the middle, whose guardian acted, to which a person added a note, and that
+    went on to its end."""
     lines = len(events(whole.folder)) // 2
     folder = guarded(cut_after(whole, tmp_path_factory.mktemp("half") / "run", lines))
+    add_note(folder, "A plug was loose")
     assert resume(folder, Silent()).outcome.exit_code == whole.outcome.exit_code
     return folder
 
@@ -130,6 +134,13 @@ def test_the_journal_goes_on_in_number_and_time(half_way: Path) -> None:
     times = [event["time_s"] for event in journal]
     assert times == sorted(times)
     assert "run resumed" in events(half_way)
+
+
+def test_a_note_between_two_parts_stays(half_way: Path) -> None:
+    journal = read_journal(half_way / "journal.jsonl").unbroken()
+    assert [note.text for note in notes_of(journal.events)] == ["A plug was loose"]
+    kinds = [event["event"] for event in journal.events]
+    assert kinds.index("run resumed") > next(note.number for note in notes_of(journal.events)) - 1
 
 
 def test_a_finished_step_is_not_performed_again(whole: Result, tmp_path: Path) -> None:

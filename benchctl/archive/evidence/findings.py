@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -12,6 +12,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.events import CAPTURE, RUN_ENDED, RUN_RESUMED, RUN_STARTED
 from benchctl.archive.journal.guardian_lines import changed_guardian_lines
 from benchctl.archive.journal.journal import Event, JournalRead
+from benchctl.archive.journal.notes import notes_of
 from benchctl.archive.tables.trend import trend_file
 from benchctl.errors import ArchiveError
 
@@ -46,6 +47,7 @@ def findings_of(folder: RunFolder, journal: JournalRead) -> Findings:
             *journal.breaks,
             *inputs.changed,
             *_changed_captures(folder, events),
+            *_changed_photos(folder, events),
             *_changed_trend(folder, events),
             *changed_guardian_lines(folder, events),
         ),
@@ -60,7 +62,7 @@ def findings_of(folder: RunFolder, journal: JournalRead) -> Findings:
             if reason
         ),
         accepted=inputs.accepted,
-        added=inputs.added,
+        added=(*inputs.added, *_photos_of_no_note(folder, events)),
     )
 
 
@@ -78,13 +80,32 @@ def _unproven_lines(journal: JournalRead) -> str:
 def _changed_captures(folder: RunFolder, events: Sequence[Event]) -> Iterator[str]:
     for event in events:
         if event["event"] == CAPTURE and "sha256" in event:
-            try:
-                content = read_bytes(folder.inside(event["file"]))
-            except ArchiveError as error:
-                yield f"{event['file']} is not as the run wrote it: {error.message}"
-                continue
-            if sha256(content).hexdigest() != event["sha256"]:
-                yield f"{event['file']} is not the file that the run wrote"
+            yield from _changed_file(folder, event["file"], event["sha256"], "the run wrote")
+
+
+def _changed_photos(folder: RunFolder, events: Sequence[Event]) -> Iterator[str]:
+    for file, hashed in _photos(events).items():
+        yield from _changed_file(folder, file, hashed, "its note kept")
+
+
+def _changed_file(folder: RunFolder, file: str, hashed: str, whose: str) -> Iterator[str]:
+    try:
+        content = read_bytes(folder.inside(file))
+    except ArchiveError as error:
+        yield f"{file} is not as {whose} it: {error.message}"
+        return
+    if sha256(content).hexdigest() != hashed:
+        yield f"{file} is not the file that {whose}"
+
+
+def _photos_of_no_note(folder: RunFolder, events: Sequence[Event]) -> Iterator[str]:
+    for file in sorted(set(folder.photo_files()) - _photos(events).keys()):
+        yield f"{file} belongs to no note"
+
+
+def _photos(events: Sequence[Event]) -> Mapping[str, str]:
+    """File -> SHA-256 of the photographs of all notes."""
+    return {file: hashed for note in notes_of(events) for file, hashed in note.photos.items()}
 
 
 def _unproven_captures(events: Sequence[Event]) -> str:

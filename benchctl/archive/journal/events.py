@@ -24,6 +24,8 @@ CLEAN_LEVEL: Final = "clean level"
 SEARCH: Final = "search"
 HANDS: Final = "hands"
 NOTE: Final = "note"
+# `written_by` of a note: a person; a note without it is the program's own.
+BY_A_PERSON: Final = "person"
 # Something could not be written to the terminal or to another output: `stream`, `reason`.
 OUTPUT_LOST: Final = "output lost"
 TRIP: Final = "trip"

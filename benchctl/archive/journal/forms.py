@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
@@ -23,6 +23,7 @@ _Index = Annotated[int, Field(ge=0, le=1_000_000)]
 _Time = Annotated[float, Field(ge=0.0, le=LONGEST_RUN_S)]
 _Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 _CaptureFile = Annotated[str, StringConstraints(pattern=r"^captures/[\w-]{1,200}\.npz$")]
+_PhotoFile = Annotated[str, StringConstraints(pattern=r"^photos/[0-9]{4,9}\.jpg$")]
 _Texts = dict[str, str]
 
 
@@ -149,9 +150,16 @@ class _Hands(_Form):
     answers: dict[str, Any] | None = None
 
 
+class _Photo(_Form):
+    file: _PhotoFile
+    sha256: _Sha256
+
+
 class _Note(_Form):
     text: str
     step: str = ""
+    written_by: Literal["program", "person"] = "program"
+    photos: list[_Photo] = []
 
 
 class _Trip(_Form):

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from benchctl.archive.journal.events import (
+    BY_A_PERSON,
     CAPTURE,
     FIGURES,
     HANDS,
@@ -76,7 +77,7 @@ def _result(step: StepTaken, figures: int) -> Cell:
 
 def events_table(run_record: RunRecord) -> Table | None:
     """What else the journal tells, in its words."""
-    told = [event for event in run_record.events if event["event"] not in _ELSEWHERE]
+    told = [event for event in run_record.events if not _is_elsewhere(event)]
     rows = tuple(
         (
             Cell(str(event["number"]), "number"),
@@ -90,6 +91,11 @@ def events_table(run_record: RunRecord) -> Table | None:
     note = f"The first {len(rows)}; journal.jsonl has {left_out} more." if left_out else ""
     columns = heads(numbers=["event", "at"]) + heads("kind", "in words")
     return Table("Events", columns, rows, note=note) if rows else None
+
+
+def _is_elsewhere(event: Mapping[str, Any]) -> bool:
+    """What a person wrote has a part of the page of its own."""
+    return event["event"] in _ELSEWHERE or event.get("written_by") == BY_A_PERSON
 
 
 # Of these, one field says it all.

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 from benchctl.archive.journal.entries import as_stored
-from benchctl.archive.journal.events import NOTE
+from benchctl.archive.journal.events import BY_A_PERSON, NOTE
 from benchctl.archive.recorder import Recorder
 from benchctl.archive.verdicts import Earlier, NamedFigures, judged_by, reference_of
 from benchctl.clock import Clock
@@ -398,10 +398,14 @@ class Run:
         reference = reference_of(figure, conditions, criterion, self.named)
         return replace(figure, verdict=judged_by(as_stored(figure), criterion, reference).verdict)
 
-    def note(self, text: str) -> None:
+    def note(self, text: str, **about: str) -> None:
         """Tell the person and the journal."""
-        self.recorder.event(NOTE, step=self.planned.label, text=text)
+        self.recorder.event(NOTE, step=self.planned.label, text=text, **about)
         self.observer.note(text)
+
+    def note_of_a_person(self, text: str) -> None:
+        """Keep what a person wrote: it is part of what was found and done."""
+        self.note(text, written_by=BY_A_PERSON)
 
     # -- what analyses must know -------------------------------------------------------------------------------
 

@@ -178,7 +178,7 @@ class ByHand:
 
     def _note(self, wish: Wish) -> None:
         if wish.text.strip():
-            self.run.note(wish.text.strip())
+            self.run.note_of_a_person(wish.text.strip())
 
     def _stay(self, _wish: Wish) -> None:
         """A key was pressed, and that is all."""
