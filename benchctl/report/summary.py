@@ -9,6 +9,7 @@ from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison import Comparison, compare, significance_of, unlike
+from benchctl.report.headline.writing import headline_of
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import contradictions_in_words
@@ -33,6 +34,7 @@ def summary_of(run_record: RunRecord) -> dict[str, Any]:
         "ended": outcome.words,
         "unconfirmed": [vars(part) for part in outcome.unconfirmed],
         "not_safe_after_earlier_parts": [str(part) for part in outcome.earlier],
+        "headline": str(headline_of(run_record)),
         "verdict": overall.word,
         "verdicts": {verdict: _count(run_record, verdict) for verdict in ("passes", "fails", "inconclusive")},
         "contradictions": contradictions_in_words(run_record),

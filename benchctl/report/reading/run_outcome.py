@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from benchctl.archive.files import read_bytes
 from benchctl.archive.journal.events import NEW_PARTS, RUN_ENDED, RUN_RESUMED, RUN_STARTED, SUPPLY_TRIPPED, TRIP
@@ -31,6 +31,14 @@ _BEGINNINGS: Mapping[type[BenchctlError], str] = {
     RequirementFailed: "Ended: ",
 }
 
+# Who or what ended it. "killed": the journal tells no end.
+Ending = Literal["finished", "limit", "operator", "requirement", "failure", "killed", "running"]
+_ENDINGS: Mapping[type[BenchctlError], Ending] = {
+    LimitTripped: "limit",
+    OperatorStop: "operator",
+    RequirementFailed: "requirement",
+}
+
 
 @dataclass(frozen=True)
 class RunOutcome:
@@ -39,10 +47,15 @@ class RunOutcome:
 
     words: str
     exit_code: int | None
-    is_finished: bool
+    ending: Ending
     unconfirmed: tuple[Unconfirmed, ...] = ()
     guardian: str = ""
     earlier: tuple[EarlierPart, ...] = ()
+
+    @property
+    def is_finished(self) -> bool:
+        """Whether it came to the end of its sequence."""
+        return self.ending == "finished"
 
     @property
     def is_safe(self) -> bool:
@@ -70,16 +83,23 @@ def run_outcome_of(run_record: RunRecord) -> RunOutcome:
     last = next((e for e in reversed(run_record.events) if e["event"] in (RUN_STARTED, RUN_RESUMED, RUN_ENDED)), None)
     if last is None or last["event"] != RUN_ENDED:
         words = "The journal does not say how the run ended: it was killed."
+        ending: Ending = "running" if run_record.is_running else "killed"
         words = "The run still goes on." if run_record.is_running else words
-        return RunOutcome(words, None, False, guardian=guardian, earlier=earlier)
+        return RunOutcome(words, None, ending, guardian=guardian, earlier=earlier)
     return RunOutcome(
         words=_words(run_record, last),
         exit_code=int(last.get("exit_code", 5)),
-        is_finished=last.get("reason") == FINISHED,
+        ending=_ending(run_record, last),
         unconfirmed=unconfirmed_in(last),
         guardian=guardian,
         earlier=earlier,
     )
+
+
+def _ending(run_record: RunRecord, ended: Mapping[str, Any]) -> Ending:
+    if ended.get("reason") == FINISHED:
+        return "finished"
+    return _ENDINGS.get(_class_of(run_record, ended), "failure")
 
 
 def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:

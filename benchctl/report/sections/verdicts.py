@@ -14,12 +14,13 @@ from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.limits import HEATSINK
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.measure.budget.figure import Figure, Verdict
-from benchctl.measure.budget.words import as_said, burst_in_words, unit_in_words, value_in_words, verdicts_in_words
+from benchctl.measure.budget.words import burst_in_words, unit_in_words, value_in_words, verdicts_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 from benchctl.report.sections.tables import Cell, Table, heads, look_of
+from benchctl.report.words.quantities import setting, stated
 
 DECISION_RULE = (
     "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
@@ -82,16 +83,16 @@ def requirement_in_words(
     figure: Figure, step: StepTaken | None, entry: FiguresEntry, amplifier: Amplifier | None
 ) -> str:
     """What a figure with a verdict was held against, as the sequence or the rating plate says it."""
-    if not figure.verdict or step is None:
+    if not figure.verdict:
         return ""
-    criterion = _expected(figure, step)
+    criterion = _expected(figure, step) if step is not None else None
     if criterion is not None:
         return _in_words(figure, criterion)
     rating = amplifier.rating(entry.conditions.load_ohm) if amplifier and entry.conditions.load_ohm else None
     if rating is None:
         return ""
     if figure.name in _RATED_POWERS:
-        return f"above {rating.power_w:g} W, the rating"
+        return f"above {setting(rating.power_w, 'W')}, the rating"
     return f"below {100.0 * rating.thd_n:g} %, that of the rating" if figure.name == "held_thd_n" else ""
 
 
@@ -106,11 +107,11 @@ def _expected(figure: Figure, step: StepTaken) -> Criterion | None:
 
 
 def _in_words(figure: Figure, criterion: Criterion) -> str:
-    """The bound in the unit that the figure is told in, or as the sequence tells it from an earlier figure."""
+    """The bound in the unit that people say it in, or as the sequence tells it from an earlier figure."""
     if criterion.of:
         return str(criterion)
     bound = replace(figure, value=criterion.bound, expanded_uncertainty=None, bound="")
-    return f"{criterion.relation} {as_said(bound)[0]:.4g} {unit_in_words(figure)}".rstrip()
+    return f"{criterion.relation} {stated(bound)}"
 
 
 def verdicts_table(run_record: RunRecord) -> Table | None:
