@@ -12,7 +12,7 @@ import click
     epilog="""\b
 Examples:
   benchctl note runs/20261124-221003-quick-check-hx-2150 "Both output relays cleaned" --photo relays.jpg
-  benchctl note runs/20261124-221003-quick-check-hx-2150 - < findings.md"""
+  benchctl note runs/20261124-221003-quick-check-hx-2150 -"""
 )
 @click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
 @click.argument("text", metavar="TEXT")
