@@ -109,6 +109,11 @@ class RunFolder:
         return self.path / "report.html"
 
     @property
+    def report_with_owner(self) -> Path:
+        """The page that names the owner, which is not for everybody."""
+        return self.path / "report-with-owner.html"
+
+    @property
     def is_closed(self) -> bool:
         """Whether tables and trend have their final names, as at the end of a run."""
         return self.figures.is_file() and not self.is_cut_off
@@ -119,9 +124,9 @@ class RunFolder:
         unfinished = self.trend.with_name(self.trend.name + PART)
         return unfinished.exists() or not self.trend.is_file()
 
-    def save_input(self, name: str, text: str) -> Path:
-        """Keep a document as it was used, under inputs/."""
-        return self.write_atomically(f"{INPUTS}/{name}", text)
+    def save_input(self, name: str, content: str | bytes) -> Path:
+        """Keep a document or a picture as it was used, under inputs/."""
+        return self.write_atomically(f"{INPUTS}/{name}", content)
 
     def write_atomically(self, name: str, content: str | bytes) -> Path:
         """Write a file of this folder, either completely or not at all.

@@ -23,6 +23,7 @@ from benchctl.documents.driver_file.common import DriverFile
 from benchctl.documents.driver_file.driver import Driver, driver_class
 from benchctl.documents.driver_file.language.self_contained import BASED_ON, as_text, joined, with_answers
 from benchctl.documents.fitting import misfit
+from benchctl.documents.logo import check_logo
 from benchctl.documents.model.model_base import Document, PathProblem, PathProblems, Reading, Source
 from benchctl.documents.model.sentences import Found, located, sentences
 from benchctl.documents.sequence_file.references import STAND_IN, known_of, resolve
@@ -291,7 +292,10 @@ def _read_tree(tree: object, wanted: Kind | None, reading: Reading) -> Document 
             return _driver(body, reading)
         if kind == "bench" and CALIBRATION in body and reading.joins_calibration:
             return _calibrated_bench(body, reading)
-        return _MODELS[kind].model_validate(body, context=reading)
+        document = _MODELS[kind].model_validate(body, context=reading)
+        if isinstance(document, Bench) and reading.joins_calibration and reading.looks_for_drivers:
+            check_logo(document, reading.folder)
+        return document
     except PathProblems as error:
         reading.problems_found.extend(located(error.problems, body))
     except ValidationError as error:
@@ -349,6 +353,7 @@ def _calibrated_bench(own: Table, reading: Reading) -> Bench:
             raise DocumentError(problems)
     body = joined_with_calibration(own, by_itself, tree, calibration)
     bench = Bench.model_validate(body, context=reading)
+    check_logo(bench, reading.folder)
     bench._whole_text = whole_text(f"bench {VERSION}", body)
     return bench
 

@@ -60,6 +60,7 @@ _AMPLIFIER = Template("""\
 benchctl: amplifier 1
 title: $title
 # serial: "0042"                      # of the unit on the bench
+# unit: {owner: M. Lindqvist, reference: 2026-118, complaint: Left channel cuts out when warm}
 class: $amplifier_class
 channels: [$channels]                 # the names of its outputs
 outputs: $outputs                     # grounded, or floating: neither terminal may meet an earthed probe

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.amplifier_file.unit import Unit
 from benchctl.documents.bench_file.bench import (
     Bench,
     CurrentClamp,
@@ -29,6 +30,7 @@ from benchctl.documents.bench_file.instruments import (
     Supply,
     Thermometer,
 )
+from benchctl.documents.bench_file.workshop import Workshop
 from benchctl.documents.calibration_file.calibration import (
     CalibratedClamp,
     CalibratedLeads,
@@ -84,6 +86,7 @@ def summary(document: Document) -> Summary:
 def _amplifier(amplifier: Amplifier) -> Iterator[Row]:
     serial = [f"serial {amplifier.serial}"] if amplifier.serial else []
     yield "unit", ", ".join([f"class {amplifier.amplifier_class}", *serial])
+    yield from _people(amplifier.unit)
     count = len(amplifier.channels)
     channels = f"{count} channel{'s' if count > 1 else ''} {listed(amplifier.channels)}"
     yield "outputs", f"{channels}, {amplifier.outputs}; no load below {render(amplifier.minimum_load_ohm, 'ohm')}"
@@ -117,7 +120,14 @@ def _warming(amplifier: Amplifier) -> str:
 # -- bench ---------------------------------------------------------------------------------------------------------
 
 
+def _people(part: Unit | Workshop | None) -> Iterator[Row]:
+    for name, said in part or ():
+        if said:
+            yield name.replace("_", " "), "yes" if said is True else str(said)
+
+
 def _bench(bench: Bench) -> Iterator[Row]:
+    yield from ((f"workshop's {name}", said) for name, said in _people(bench.workshop))
     for role, instrument in bench.instruments.items():
         calibrated = f", calibrated {instrument.calibrated}" if instrument.calibrated else ", not calibrated"
         position = f"{instrument.driver} at {instrument.address}"

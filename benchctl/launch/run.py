@@ -29,6 +29,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.archive.tables.run_identity import dry_run_name
 from benchctl.clock import Clock, RealClock
 from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
+from benchctl.documents.logo import logo_of
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import ArchiveError, BenchctlError, OperatorStop
 from benchctl.guard.bench_lock import BenchLock, bench_lock, lock_identities
@@ -431,7 +432,7 @@ def _keep_inputs(recorder: Recorder, files: Files, opened: Opened, settings: Map
     texts = _texts_of(files)
     texts["instruments.json"] = json.dumps(identities, indent=2) + "\n"
     texts["versions.json"] = json.dumps(_versions(), indent=2) + "\n"
-    inputs = keep_inputs(recorder.folder, texts)
+    inputs = keep_inputs(recorder.folder, texts, logo_of(files.bench))
     amplifier, is_dry = files.amplifier, opened.simulated is not None
     comes_out_the_same = is_dry and opened.desk is None  # nobody presses the same keys twice
     recorder.event(

@@ -16,6 +16,7 @@ from benchctl.report.sections.figures import figures_by_step
 from benchctl.report.sections.methods import UNCERTAINTY, methods_of
 from benchctl.report.sections.notes import notes_shown
 from benchctl.report.sections.page_head import boxes_of, facts_of, versions_of
+from benchctl.report.sections.people import logo_of, people_facts
 from benchctl.report.sections.rated_power import power_rows, power_tables
 from benchctl.report.sections.simulated import mark_of
 from benchctl.report.sections.verdicts import DECISION_RULE, overall_of, verdicts_table
@@ -23,23 +24,28 @@ from benchctl.report.sections.watched import controls_table, limits_table, prote
 from benchctl.report.templating import printed
 
 
-def write_report(run_record: RunRecord, out: Path | None = None) -> Path:
+def write_report(run_record: RunRecord, out: Path | None = None, *, with_owner: bool = False) -> Path:
     """Write the page of a run into its folder, or to the file `out`; returns where it is.
+
+    `with_owner`: name the owner and the tester. Such a page has a name of its own, so that it is not published for the
+    other one.
 
     Raises:
         ArchiveError: it cannot be written.
     """
-    page = run_record.folder.report if out is None else out
-    write_whole(page, report_page(run_record, gallery_of(run_record)).encode("utf-8"))
+    folder = run_record.folder
+    page = out or (folder.report_with_owner if with_owner else folder.report)
+    text = report_page(run_record, gallery_of(run_record), with_owner=with_owner)
+    write_whole(page, text.encode("utf-8"))
     return page
 
 
-def report_page(run_record: RunRecord, gallery: Gallery) -> str:
+def report_page(run_record: RunRecord, gallery: Gallery, *, with_owner: bool = False) -> str:
     """The page: the same for the same folder."""
-    return printed("report.html", _contents(run_record, gallery))
+    return printed("report.html", _contents(run_record, gallery, with_owner=with_owner))
 
 
-def _contents(run_record: RunRecord, gallery: Gallery) -> dict[str, Any]:
+def _contents(run_record: RunRecord, gallery: Gallery, *, with_owner: bool) -> dict[str, Any]:
     outcome = run_outcome_of(run_record)
     watched = (trips_table(run_record), protection_table(run_record), limits_table(run_record))
     contents: dict[str, Any] = {
@@ -62,7 +68,9 @@ def _contents(run_record: RunRecord, gallery: Gallery) -> dict[str, Any]:
         "mark": mark_of(run_record),
         "overall": overall_of(run_record, outcome),
         "boxes": list(boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])),
-        "facts": list(facts_of(run_record, outcome)),
+        "facts": [*people_facts(run_record, with_owner=with_owner), *facts_of(run_record, outcome)],
+        "logo": logo_of(run_record),
+        "with_owner": with_owner,
         "decision_rule": DECISION_RULE,
         "dates": list(run_dates(run_record)),
         "uncertainty": UNCERTAINTY,

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from rich.console import Console
 
 from benchctl.cli.shown.views import PlainView
 from benchctl.launch.run import Documents, run
+from benchctl.library import find
 from tests.journals import read_events, write_events
 
 SEQUENCE = """\
@@ -30,15 +32,34 @@ steps:
   - measure_response: {from: 500 Hz, to: 2 kHz, per_octave: 1}
   - power_off
 """
+# What names a person in the documents of that run. No page that is published holds any of it.
+PEOPLE = ("Lindqvist", "lindqvist@ferry.example", "FER-2026-118", "Okafor", "Quay 7")
+UNIT = """\
+unit:
+  owner: M. Lindqvist
+  contact: lindqvist@ferry.example
+  reference: FER-2026-118
+  complaint: Left channel cuts out when warm
+"""
+WORKSHOP = """\
+workshop: {name: Eastharbour Audio Repairs, contact: "Quay 7, Eastharbour", logo: quay.png, tester: J. Okafor}
+"""
 
 
 @pytest.fixture(scope="session")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The run folder, as the run left it. Nobody changes it: see `folder`."""
     out = tmp_path_factory.mktemp("runs")
-    (out / "sequence.yaml").write_text(SEQUENCE, encoding="utf-8")
+    documents = {
+        "sequence": SEQUENCE,
+        "bench": f"{find('benches', 'workshop').read_text('utf-8')}\n{WORKSHOP}",
+        "amplifier": f"{find('amplifiers', 'hx2150').read_text('utf-8')}\n{UNIT}",
+    }
+    for name, text in documents.items():
+        (out / f"{name}.yaml").write_text(text, encoding="utf-8")
+    Image.new("RGBA", (300, 100), (10, 90, 160, 255)).save(out / "quay.png")
     quiet = PlainView(Console(quiet=True))
-    return run(Documents(out / "sequence.yaml", "workshop", "hx2150"), quiet, out=out, dry_run=True).folder
+    return run(Documents(*(out / f"{name}.yaml" for name in documents)), quiet, out=out, dry_run=True).folder
 
 
 @pytest.fixture

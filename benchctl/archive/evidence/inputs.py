@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from types import MappingProxyType
 
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import INPUTS, RunFolder
 from benchctl.archive.journal.events import INPUTS_ACCEPTED, INPUTS_KEPT, RUN_STARTED
 from benchctl.archive.journal.journal import Event
+from benchctl.documents.text.private_lines import private_lines
 from benchctl.errors import ArchiveError, quote
 
 # A document has some hundred lines; if a file is much longer, only its name is given.
 _MOST_LINES = 2000
 _MOST_TOLD = 6
+_TEXTS = (".yaml", ".json")
+_NOT_SHOWN = "not shown, since it may name a person"
 
 
 @dataclass(frozen=True)
@@ -40,15 +44,18 @@ class InputsCheck:
     hashes: Mapping[str, str]
 
 
-def keep_inputs(folder: RunFolder, texts: Mapping[str, str]) -> Mapping[str, str]:
-    """Store each text under its name in inputs/; returns name -> SHA-256 of the file.
+def keep_inputs(
+    folder: RunFolder, texts: Mapping[str, str], pictures: Mapping[str, bytes] = MappingProxyType({})
+) -> Mapping[str, str]:
+    """Store each text and each picture under its name in inputs/; returns name -> SHA-256 of the file.
 
     Raises:
         ArchiveError: one cannot be written.
     """
-    for name, text in texts.items():
-        folder.save_input(name, text)
-    return {name: _hash(text.encode("utf-8")) for name, text in texts.items()}
+    contents = {name: text.encode("utf-8") for name, text in texts.items()} | dict(pictures)
+    for name, content in contents.items():
+        folder.save_input(name, content)
+    return {name: _hash(content) for name, content in contents.items()}
 
 
 def check_inputs(folder: RunFolder, events: Sequence[Event]) -> InputsCheck:
@@ -73,12 +80,16 @@ def check_inputs(folder: RunFolder, events: Sequence[Event]) -> InputsCheck:
 
 
 def texts_of(folder: RunFolder, names: Iterable[str]) -> Mapping[str, str]:
-    """The text of these inputs, as the journal keeps it beside their hashes.
+    """The text of these inputs, as the journal keeps it beside their hashes; pictures are left out.
 
     Raises:
         ArchiveError: one cannot be read.
     """
-    return {name: read_bytes(folder.inputs / name).decode("utf-8", errors="backslashreplace") for name in names}
+    return {
+        name: read_bytes(folder.inputs / name).decode("utf-8", errors="backslashreplace")
+        for name in names
+        if name.endswith(_TEXTS)
+    }
 
 
 def _expected(events: Sequence[Event]) -> tuple[Mapping[str, str], str]:
@@ -140,12 +151,16 @@ def _told(changes: Sequence[str]) -> Sequence[str]:
 
 
 def changed_lines(was: str, now: str) -> list[str]:
-    """The lines that differ between two texts, in words; empty where the older text is unknown or either is long."""
+    """The lines that differ between two texts, in words; empty where the older text is unknown or either is long.
+
+    Of lines that may name a person only their numbers are told: these words are published.
+    """
     before, after = was.splitlines(), now.splitlines()
     if not was or max(len(before), len(after)) > _MOST_LINES:
         return []
     matcher = difflib.SequenceMatcher(None, before, after)
-    return [phrase for each in matcher.get_opcodes() for phrase in _phrases(before, after, *each)]
+    old, new = _shown(before, private_lines(was)), _shown(after, private_lines(now))
+    return [phrase for each in matcher.get_opcodes() for phrase in _phrases(old, new, *each)]
 
 
 def _phrases(before: Sequence[str], after: Sequence[str], kind: str, *places: int) -> Iterator[str]:
@@ -155,15 +170,15 @@ def _phrases(before: Sequence[str], after: Sequence[str], kind: str, *places: in
     old, new = before[old_from:old_to], after[new_from:new_to]
     both = min(len(old), len(new))
     for offset in range(both):
-        yield f"line {new_from + offset + 1} was {_shown(old[offset])}, is {_shown(new[offset])}"
+        yield f"line {new_from + offset + 1} was {old[offset]}, is {new[offset]}"
     for offset, line in enumerate(old[both:], start=both):
-        yield f"line {old_from + offset + 1}, {_shown(line)}, was taken out"
+        yield f"line {old_from + offset + 1}, {line}, was taken out"
     for offset, line in enumerate(new[both:], start=both):
-        yield f"line {new_from + offset + 1}, {_shown(line)}, was added"
+        yield f"line {new_from + offset + 1}, {line}, was added"
 
 
-def _shown(line: str) -> str:
-    return quote(line.strip())
+def _shown(lines: Sequence[str], private: Collection[int]) -> list[str]:
+    return [_NOT_SHOWN if number in private else quote(line.strip()) for number, line in enumerate(lines, start=1)]
 
 
 def _hash(content: bytes) -> str:

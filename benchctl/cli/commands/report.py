@@ -31,8 +31,13 @@ Examples:
     type=click.Path(path_type=Path, dir_okay=False),
     help="The file to write, in place of report.html in the run folder or comparison-....html beside the last one.",
 )
+@click.option(
+    "--with-owner",
+    is_flag=True,
+    help="Name owner, contact, reference and tester on the page; it is report-with-owner.html. Do not publish it.",
+)
 @json_option
-def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> int:
+def report(run_folders: tuple[Path, ...], out: Path | None, with_owner: bool, as_json: bool) -> int:
     """Make the page of a run, with pictures and tables.
 
     The page is one file that needs no network: the verdicts with what was required, power against the rating, each
@@ -42,6 +47,8 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
     Of several run folders the page holds every other one against the first: the same figures side by side, by how much
     they differ, and whether that is more than their uncertainty.
     """
+    if with_owner and len(run_folders) > 1:
+        raise UsageError("a comparison names no owner; give one run folder with --with-owner")
     if out is not None and not out.parent.is_dir():
         raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
     if out is not None:
@@ -49,7 +56,7 @@ def report(run_folders: tuple[Path, ...], out: Path | None, as_json: bool) -> in
     for folder in run_folders:
         _renew_table(folder)
     stories = [read_run_record(folder) for folder in run_folders]
-    page = write_report(stories[0], out) if len(stories) == 1 else write_comparison(stories, out)
+    page = write_report(stories[0], out, with_owner=with_owner) if len(stories) == 1 else write_comparison(stories, out)
     if as_json:
         said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in stories]}
         compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.documents.amplifier_file.unit import Unit
 from benchctl.documents.model.fields import (
     Amperes,
     AmplifierClass,
@@ -111,6 +112,7 @@ class Amplifier(Document):
 
     title: Line = Field(description="name of the model, as tables and folders show it", examples=["HX 2150"])
     serial: Line | None = Field(default=None, description="serial number of the unit under test", examples=["17-0042"])
+    unit: Unit | None = Field(default=None, description="whose unit is under test, and why")
     amplifier_class: AmplifierClass = Field(alias="class", description="class of its output stage")
     channels: tuple[ChannelName, ...] = Field(min_length=1, max_length=8, description="names of its outputs")
     outputs: Outputs = Field(

@@ -16,6 +16,7 @@ from benchctl.documents.bench_file.instruments import ElectronicLoad, Instrument
 from benchctl.documents.bench_file.resistors import LoadResistor
 from benchctl.documents.bench_file.simulated_instruments import simulated_problems
 from benchctl.documents.bench_file.simulation import BenchSimulation
+from benchctl.documents.bench_file.workshop import Workshop
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.model.fields import (
     ChannelName,
@@ -291,6 +292,7 @@ class Bench(Document):
     """A whole bench file."""
 
     title: Line = Field(description="what the bench is called")
+    workshop: Workshop | None = Field(default=None, description="whose bench it is, and who tests")
     calibration: FileName | None = Field(
         default=None,
         description="a calibration file beside this file, as `benchctl calibrate` writes it; its values take the place "

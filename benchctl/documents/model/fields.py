@@ -356,6 +356,16 @@ FileName = Annotated[
     worded(_ONE_LINE, "the name of a file beside this one such as 'calibration.yaml'", longest=200),
     _shown("calibration.yaml"),
 ]
+# Of a picture; without a folder, for a run keeps it under its own name among its inputs.
+PictureName = Annotated[
+    str,
+    worded(
+        r"(?i)[^\x00-\x1f\x7f-\x9f\u2028\u2029/\\]+\.(png|jpe?g|webp|avif|tiff?|bmp|gif)",
+        "the name of a picture beside this file such as 'logo.png' or 'logo.jpg'",
+        longest=100,
+    ),
+    _shown("logo.png"),
+]
 # What a file may say that nothing watches.
 Unwatched = Annotated[
     str,

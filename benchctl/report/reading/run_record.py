@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 import pandas as pd
 
 from benchctl.archive.evidence.findings import Findings, findings_of
+from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
 from benchctl.archive.journal.entries import FiguresEntry, parts_of, with_contradictions
@@ -23,6 +24,7 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_kept_bench, load_sequence
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
+from benchctl.documents.text.private_lines import private_lines
 from benchctl.errors import ArchiveError, DocumentError, UsageError
 from benchctl.measure.conditions import Conditions
 from benchctl.report.reading.step_history import StepTaken, steps_taken
@@ -164,10 +166,26 @@ class _Reader:
                 raise UsageError("it is not there")
             return load()
         except (DocumentError, UsageError) as error:
-            first, *others = error.message.splitlines()
+            first, *others = self._said(name, error)
             more = f" (and {len(others)} more)" if others else ""
             self.missing.append(f"inputs/{name} cannot be read: {first}{more}")
             return None
+
+    def _said(self, name: str, error: DocumentError | UsageError) -> list[str]:
+        """What is wrong with a document, without quoting from a part that may name a person: a page shows this."""
+        if isinstance(error, UsageError):
+            return error.message.splitlines()
+        file = self.folder.inputs / name
+        try:
+            private = private_lines(read_bytes(file).decode("utf-8", errors="replace"))
+        except ArchiveError:
+            private = frozenset()
+        return [
+            f"{file}:{each.line}:{each.column}: what is written here is not accepted"
+            if each.line in private
+            else str(each)
+            for each in error.problems
+        ]
 
     def _entry(self, event: Event) -> FiguresEntry | None:
         try:

@@ -25,8 +25,10 @@ from benchctl.archive.journal.events import (
     TRIP,
     WARNINGS_ACCEPTED,
 )
+from benchctl.archive.journal.journal import TORN_LINE
 from benchctl.measure.conditions import UNDRIVEN, Conditions
 from benchctl.quantity import clock_face, render
+from benchctl.readable import printable
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
 from benchctl.report.sections.tables import Cell, Table, heads
@@ -36,6 +38,8 @@ _ELSEWHERE = frozenset(
     {STEP_STARTED, STEP_FINISHED, FIGURES, CAPTURE, SEARCH, HANDS, TRIP, WARNINGS_ACCEPTED, INPUTS_KEPT}
 )
 _MOST_EVENTS = 200
+# As far as the number, time and kind of an event go; behind them there may be a document that names its owner.
+_MOST_OF_A_TORN_LINE = 60
 
 
 def steps_table(run_record: RunRecord) -> Table | None:
@@ -105,12 +109,13 @@ _TELLING = {
     RUN_ENDED: "reason",
     RUN_RESUMED: "step",
     STEP_BEGINS_ANEW: "step",
-    "torn_line": "torn",
 }
 
 
 def _in_words(event: Mapping[str, Any]) -> str:
     kind = str(event["event"])
+    if kind == TORN_LINE:
+        return printable(str(event.get("torn", "")), longest=_MOST_OF_A_TORN_LINE)
     if kind in _TELLING:
         return str(event.get(_TELLING[kind], ""))
     if kind == RUN_STARTED:
