@@ -13,6 +13,7 @@ from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.cli.options import json_option
 from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.comparison_page import write_comparison
+from benchctl.report.frames.publishing import write_pictures
 from benchctl.report.page import write_report
 from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.summary import comparison_summary, summary_of
@@ -23,6 +24,7 @@ from benchctl.report.templating import is_page
     epilog="""\b
 Examples:
   benchctl report runs/20261124-221003-quick-check-hx-2150
+  benchctl report runs/20261124-221003-quick-check-hx-2150 --pictures
   benchctl report runs/20261124-221003-before-and-after-hx-2150 runs/20261125-090112-before-and-after-hx-2150"""
 )
 @click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
@@ -36,8 +38,17 @@ Examples:
     is_flag=True,
     help="Name owner, contact, reference and tester on the page; it is report-with-owner.html. Do not publish it.",
 )
+@click.option(
+    "--pictures",
+    "with_pictures",
+    is_flag=True,
+    help="Write each picture as SVG and PNG as well, also composed for a 16:9 frame, into a folder pictures in the run "
+    "folder, or NAME-pictures beside a page that is written elsewhere.",
+)
 @json_option
-def report(run_folders: tuple[Path, ...], out: Path | None, with_owner: bool, as_json: bool) -> int:
+def report(
+    run_folders: tuple[Path, ...], out: Path | None, with_owner: bool, with_pictures: bool, as_json: bool
+) -> int:
     """Make the page of a run, with pictures and tables.
 
     The page is one file that needs no network: the verdicts with what was required, power against the rating, each
@@ -57,12 +68,16 @@ def report(run_folders: tuple[Path, ...], out: Path | None, with_owner: bool, as
         _renew_table(folder)
     stories = [read_run_record(folder) for folder in run_folders]
     page = write_report(stories[0], out, with_owner=with_owner) if len(stories) == 1 else write_comparison(stories, out)
+    pictures = write_pictures(stories, page) if with_pictures else None
     if as_json:
         said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in stories]}
+        said |= {"pictures": str(pictures)} if pictures else {}
         compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}
         click.echo(json.dumps(said | compared, indent=2))
     else:
         click.echo(f"Report: {page}")
+        if pictures:
+            click.echo(f"Pictures: {pictures}")
     return 0
 
 

@@ -85,9 +85,16 @@ def _told(figures: Sequence[Figure]) -> str:
 def _plot(axes: Axes, powers: dict[str, Samples], drive: str) -> None:
     for place, (channel, watts) in enumerate(powers.items()):
         numbers = np.arange(1, watts.size + 1)
-        dashes, dots = ("-", marker(place)) if drive == "full" else (":", "none")
-        label = f"{channel}, {drive} drive"
-        axes.plot(numbers, watts, dashes, color=colour(place), marker=dots, markersize=3.0, label=label)
+        axes.plot(
+            numbers,
+            watts,
+            "-" if drive == "full" else ":",
+            color=colour(place),
+            marker=marker(place),
+            markersize=3.0,
+            fillstyle="full" if drive == "full" else "none",
+            label=f"{channel}, {drive} drive",
+        )
 
 
 def _mark(axes: Axes, figures: Sequence[Figure], powers: dict[str, Samples]) -> None:

@@ -12,7 +12,7 @@ from benchctl.measure.analyses.noise_figures import NamedLine, NoiseContext, rec
 from benchctl.measure.noise.spectrum import NoiseSpectrum
 from benchctl.measure.signal.record import Capture, Samples
 from benchctl.quantity import render
-from benchctl.report.pictures.canvas import INK, Picture, colour, drawing, legend, lines_of, quantities, svg_of
+from benchctl.report.pictures.canvas import DASHES, INK, Picture, colour, drawing, legend, lines_of, quantities, svg_of
 from benchctl.report.pictures.records import capture_of
 from benchctl.report.reading.run_record import RunRecord
 
@@ -57,10 +57,12 @@ def _picture(entry: FiguresEntry, captures: Mapping[str, Capture], name: str) ->
 
 def _plot(axes: Axes, captures: Mapping[str, Capture], channel: str, context: NoiseContext, place: int) -> None:
     record, off = records_of(captures, channel, context)
-    axes.plot(*_drawn(record.spectrum), color=colour(place), label=channel, linewidth=1.0)
+    dashes = DASHES[place % len(DASHES)]
+    axes.plot(*_drawn(record.spectrum), dashes, color=colour(place), label=channel, linewidth=1.0)
     if off is not None:
         drawn = _drawn(off.spectrum)
-        axes.plot(*drawn, color=colour(place), label=f"{channel}, amplifier off", linewidth=1.0, linestyle=":")
+        dots = (0.0, (1.0, 1.5 * (1.0 + place)))
+        axes.plot(*drawn, color=colour(place), label=f"{channel}, amplifier off", linewidth=1.0, linestyle=dots)
 
 
 def _drawn(spectrum: NoiseSpectrum) -> tuple[Samples, Samples]:
