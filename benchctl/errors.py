@@ -31,8 +31,9 @@
         ├── SampledTooSlowly        the band edge lies beyond half the sample rate
         ├── SilentRecord            no signal larger than the converter's steps
         ├── WrongFrequency          not the tone that the generator was set to
-        ├── ProtectionNoticed       the amplifier went silent while it was driven └── BurstNotFound           no burst,
-        a burst of another length, or one cut off by the record's edge
+        ├── ProtectionNoticed       the amplifier went silent while it was driven
+        ├── PartNotMeasured         some of what a step measures gave no figures; the rest is in the journal
+        └── BurstNotFound           no burst, a burst of another length, or one cut off by the record's edge
 """
 
 from __future__ import annotations
@@ -169,6 +170,10 @@ class WrongFrequency(MeasurementError):
 
 class ProtectionNoticed(MeasurementError):
     """The amplifier went silent while it was driven; the journal has the power, temperature and voltage."""
+
+
+class PartNotMeasured(MeasurementError):
+    """Some of what a step measures gave no figures; the figures of the rest are in the journal."""
 
 
 class BurstNotFound(MeasurementError):

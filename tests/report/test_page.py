@@ -213,7 +213,7 @@ def test_waived_warnings_are_told_with_the_reason_given(folder: Path) -> None:
     assert "86 A is more than the fuse's 80 A" in page.text
 
 
-def test_a_step_that_gave_no_figures_leaves_the_verdict_open(folder: Path) -> None:
+def test_a_step_that_lacks_figures_leaves_the_verdict_open(folder: Path) -> None:
     label = "8 measure_response"
 
     def unmeasured(events: list[dict[str, object]]) -> list[dict[str, object]]:
@@ -222,7 +222,7 @@ def test_a_step_that_gave_no_figures_leaves_the_verdict_open(folder: Path) -> No
         return [e | {"figures": []} if e["event"] == "figures" else e for e in events]
 
     page = page_of(rewrite(folder, unmeasured))
-    assert "Inconclusive (simulated) 1 step gave no figures." in page.text
+    assert "Inconclusive (simulated) 1 step lacks figures." in page.text
     assert f"{label}: the record is clipped" in page.text
 
 

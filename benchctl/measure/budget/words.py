@@ -88,13 +88,13 @@ def inconclusive_in_words(figure: Figure) -> str:
 
 
 def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0, contradicted: int = 0) -> str:
-    """How many verdicts there are of each kind, how many steps gave no figures, and how many figures rest on a
+    """How many verdicts there are of each kind, how many steps lack figures, and how many figures rest on a
     contradiction: 7 verdicts pass, 1 fails."""
     counts = [
         (passes, "verdict passes", "verdicts pass"),
         (fails, "fails", "fail"),
         (inconclusive, "inconclusive", "inconclusive"),
-        (unmeasured, "step gave no figures", "steps gave no figures"),
+        (unmeasured, "step lacks figures", "steps lack figures"),
         (
             contradicted,
             "figure depends on instruments that contradict each other",

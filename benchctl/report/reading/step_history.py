@@ -17,7 +17,7 @@ class StepTaken:
     """One step that was begun; `finished_s` is None where its end is not told.
 
     `number` is that of the event that began it, `conditions` what the bench was set to then. `left_out` and
-    `unmeasured` say why it did nothing or gave no figures, `given_up` which instruments had lost their power, so that
+    `unmeasured` say why it did nothing or lacks figures, `given_up` which instruments had lost their power, so that
     it was started again.
     """
 

@@ -73,7 +73,7 @@ def _result(step: StepTaken, figures: int) -> Cell:
     if step.given_up:
         return Cell(f"given up, and started again: {step.given_up} lost power", "untold")
     if step.unmeasured:
-        return Cell(f"no figures: {step.unmeasured}", "untold")
+        return Cell(f"lacks figures: {step.unmeasured}", "untold")
     if step.finished_s is None:
         return Cell("its end is not in the journal", "untold")
     return Cell(f"{figures} figures" if figures else "")

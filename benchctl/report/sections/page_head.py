@@ -45,7 +45,7 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
         yield Box("Instruments reached at an address of this computer", "untold", (text,), tuple(reached))
     unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in run_record.steps if step.unmeasured)
     if unmeasured:
-        yield Box("Steps that gave no figures", "untold", items=unmeasured)
+        yield Box("Steps that lack figures", "untold", items=unmeasured)
     if missing:
         yield Box("Missing from the run folder", "untold", items=tuple(missing))
 

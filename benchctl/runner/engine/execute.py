@@ -11,7 +11,7 @@ from benchctl.archive.recorder import Recorder
 from benchctl.documents.sequence_file.bench_steps import RampSupply
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.documents.sequence_file.steps import MEASURING
-from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError
+from benchctl.errors import ArchiveError, BenchctlError, InstrumentError, MeasurementError, PartNotMeasured
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.drive import mute
@@ -33,7 +33,7 @@ FAULT_EXIT_CODE = 5
 class Outcome:
     """How a run ended.
 
-    `error` is why it ended early. `unmeasured` lists the steps whose records gave no figures, with the reason.
+    `error` is why it ended early. `unmeasured` lists the steps that gave no figures, or not all, with the reason.
     `tripped_outputs` are the supply's outputs that it has switched off by itself. If a step `begins_anew`, only a part
     of the run has ended; the caller goes on from the journal.
     """
@@ -179,7 +179,8 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
             raise
         mute(run)
         unmeasured.append(f"{planned.label}: {reason}")
-        run.note(f"{planned.label} gives no figures: {reason}")
+        lacks = "lacks figures" if isinstance(reason, PartNotMeasured) else "gives no figures"
+        run.note(f"{planned.label} {lacks}: {reason}")
         why = {"no_figures": str(reason)}
     run.already = frozenset()
     _tell(run, STEP_FINISHED, index, **why)

@@ -54,7 +54,7 @@ class Progress:
         measured: every figure so far.
         named: the figures of the steps that have a name.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
-        unmeasured: the finished steps whose records gave no figures, with the reason.
+        unmeasured: the finished steps that gave no figures, or not all, with the reason.
         remarks: what a person must be told before the run goes on.
     """
 

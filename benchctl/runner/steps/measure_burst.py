@@ -8,11 +8,12 @@ from typing import Literal
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.sequence_file.power_steps import MeasureBurst
-from benchctl.errors import MeasurementError
+from benchctl.errors import MeasurementError, PartNotMeasured, ProtectionNoticed
 from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.analyses.by_step import first_cycles, worst_cycles
 from benchctl.measure.analyses.context import BurstContext
+from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Drive
 from benchctl.measure.signal.distortion import Heard
 from benchctl.measure.signal.record import Capture
@@ -62,7 +63,7 @@ class _Measurement:
         run, step = self.run, self.step
         expected_v = expected_level_v(run, self.load_ohm)
         search = search_from(run, step, step.from_v, expected_v=expected_v)
-        clean = run_search(run, search, self._expose(worst_cycles), f"clean level, {self.cycles} cycles")
+        clean = run_search(run, search, self._expose(worst_cycles), f"clean level, {burst_in_words(self.cycles)}")
         captures = self._final("clean", clean.level_v)
         full = self._full_level(clean)
         if full.level_v == clean.level_v:
@@ -83,7 +84,7 @@ class _Measurement:
         if self.cycles == 1 or clean.level_v >= self.step.to_v * (1.0 - 1e-9):
             return clean
         search = search_from(self.run, self.step, clean.level_v, is_clean=True)
-        return run_search(self.run, search, self._expose(first_cycles), f"full level, {self.cycles} cycles")
+        return run_search(self.run, search, self._expose(first_cycles), f"full level, {burst_in_words(self.cycles)}")
 
     def _expose(self, metric: _Metric) -> Callable[[float], Exposure]:
         context = self._context()
@@ -148,16 +149,39 @@ class _Measurement:
 
 
 def perform(step: MeasureBurst, run: Run) -> None:
-    """Each burst length in turn, each with levels of its own: short bursts deliver more."""
+    """Each burst length in turn, each with levels of its own: short bursts deliver more. A length that gives no figures
+    does not end the step, for a longer burst has more cycles to find its figures in.
+
+    Raises:
+        PartNotMeasured: one length or more gave no figures; those of the others are in the journal.
+        ProtectionNoticed: the amplifier's protection silenced it; longer bursts would strain it more.
+    """
     feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
     before_power(run, step.from_v)
+    lacking: dict[int, MeasurementError] = {}
     for cycles in step.cycles:
         if cycles in run.already:
             continue
         ends_run = step.on_protection == "end the run"
         watch = ProtectionWatch(run, load_ohm, frequency_hz, ends_run=ends_run, may_clip=True)
-        _Measurement(step, run, cycles, load_ohm, frequency_hz, watch).perform()
+        try:
+            _Measurement(step, run, cycles, load_ohm, frequency_hz, watch).perform()
+        except ProtectionNoticed:
+            raise
+        except MeasurementError as reason:
+            lacking[cycles] = reason
+            run.guard.check_supply_protection()
+            if cycles != step.cycles[-1]:
+                run.note(f"no figures for bursts of {burst_in_words(cycles)}: {reason}. The next length is measured")
+    if lacking:
+        raise _not_measured(lacking, all_of_them=len(lacking) == len(step.cycles))
+
+
+def _not_measured(lacking: Mapping[int, MeasurementError], *, all_of_them: bool) -> MeasurementError:
+    """All reasons as one."""
+    told = "; ".join(f"bursts of {burst_in_words(cycles)}: {reason}" for cycles, reason in lacking.items())
+    return MeasurementError(told) if all_of_them else PartNotMeasured(told)
 
 
 def one_burst(amplifier: Amplifier, step: MeasureBurst, frequency_hz: float, cycles: int) -> Record:
