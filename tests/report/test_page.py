@@ -213,17 +213,18 @@ def test_waived_warnings_are_told_with_the_reason_given(folder: Path) -> None:
     assert "86 A is more than the fuse's 80 A" in page.text
 
 
-def test_a_step_that_lacks_figures_leaves_the_verdict_open(folder: Path) -> None:
-    label = "8 measure_response"
+def test_a_step_that_lacks_figures_leaves_the_verdict_open_and_one_that_ended_early_is_told(folder: Path) -> None:
+    label, early = "8 measure_response", "the drive ends after 8.78 min of 60 min"
 
     def unmeasured(events: list[dict[str, object]]) -> list[dict[str, object]]:
         place = next(n for n, e in enumerate(events) if (e["event"], e.get("step")) == ("step finished", label))
-        events[place] |= {"no_figures": "the record is clipped"}
+        events[place] |= {"no_figures": "the record is clipped", "ended_early": early}
         return [e | {"figures": []} if e["event"] == "figures" else e for e in events]
 
     page = page_of(rewrite(folder, unmeasured))
     assert "Inconclusive (simulated) 1 step lacks figures." in page.text
     assert f"{label}: the record is clipped" in page.text
+    assert f"Drives that ended before their time {label}: {early}" in page.text
 
 
 # -- what is missing -----------------------------------------------------------------------------------------------

@@ -61,6 +61,7 @@ class _StepFinished(_OfStep):
     conditions: _Conditions = _Conditions()
     left_out: str = ""
     no_figures: str = ""
+    ended_early: str = ""
 
 
 class _StepGivenUp(_OfStep):

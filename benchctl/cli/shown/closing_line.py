@@ -13,12 +13,13 @@ from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, Requireme
 from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.guard.limits import ProtectionLimit
 from benchctl.launch.run import Result
-from benchctl.measure.budget.words import inconclusive_in_words, verdicts_in_words
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.words import figure_in_words, inconclusive_in_words, verdicts_in_words
 from benchctl.runner.engine.execute import Outcome
 
 # Where there is no terminal to fit into, a table is as wide as it needs to be.
 WIDTH_WITHOUT_TERMINAL = 130
-# So many inconclusive verdicts are named; the tables show all of them.
+# So many verdicts of a kind are named; the tables show all of them.
 _MOST_NAMED = 4
 
 
@@ -82,7 +83,7 @@ def mark_in_words(simulation: Simulation) -> str:
 def _ending(outcome: Outcome) -> str:
     error = outcome.error
     if error is None:
-        return f"Finished: {_verdicts(outcome)}.{_failed(outcome)}{_inconclusive(outcome)}"
+        return f"Finished: {_verdicts(outcome)}.{_failed(outcome)}{_ended_early(outcome)}{_inconclusive(outcome)}"
     match error:
         case LimitTripped():
             return f"Stopped by a limit: {error}."
@@ -93,21 +94,31 @@ def _ending(outcome: Outcome) -> str:
 
 
 def _failed(outcome: Outcome) -> str:
-    """Which figures fail; if there are many, the first few."""
-    found = list(dict.fromkeys(figure.name for figure in outcome.figures if figure.verdict == "fails"))
-    if not found:
-        return ""
-    more = f" and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
-    return f" Failed: {', '.join(found[:_MOST_NAMED])}{more}."
+    """Which figures fail, and what they must be; if there are many, the first few."""
+    found = list(dict.fromkeys(_failure(f, outcome) for f in outcome.figures if f.verdict == "fails"))
+    return f" Failed: {_first_few(found)}." if found else ""
+
+
+def _failure(figure: Figure, outcome: Outcome) -> str:
+    """A figure that fails, with what it must be; of a part of the run before it was resumed only its value."""
+    required = outcome.requirements.get(figure)
+    return figure_in_words(figure) + (f", must be {required}" if required else "")
+
+
+def _ended_early(outcome: Outcome) -> str:
+    """Which drives ended before their time, and why."""
+    return f" Ended early: {_first_few(outcome.early_ends)}." if outcome.early_ends else ""
+
+
+def _first_few(found: Sequence[str]) -> str:
+    more = f"; and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
+    return "; ".join(found[:_MOST_NAMED]) + more
 
 
 def _inconclusive(outcome: Outcome) -> str:
     """Which verdicts are inconclusive; if there are many, the first few."""
     found = list(dict.fromkeys(inconclusive_in_words(f) for f in outcome.figures if f.verdict == "inconclusive"))
-    if not found:
-        return ""
-    more = f"; and {len(found) - _MOST_NAMED} more" if len(found) > _MOST_NAMED else ""
-    return f" Inconclusive: {'; '.join(found[:_MOST_NAMED])}{more}."
+    return f" Inconclusive: {_first_few(found)}." if found else ""
 
 
 def _verdicts(outcome: Outcome) -> str:

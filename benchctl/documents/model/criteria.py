@@ -13,7 +13,7 @@ from benchctl.documents.model.figures import FIGURES
 from benchctl.documents.model.model_base import PathProblem, PathProblems
 from benchctl.documents.text.words import describe, unknown
 from benchctl.errors import quote
-from benchctl.quantity import example, parse_quantity, pattern_for, render, units_in_words
+from benchctl.quantity import example, parse_quantity, pattern_for, render, render_time, units_in_words
 
 # What an editor is to say where a text does not match its pattern; a validator that does not know it passes it over.
 PATTERN_MESSAGE = "patternErrorMessage"
@@ -63,8 +63,13 @@ class Criterion(BaseModel):
                 return abs(value) > self.bound
 
     def __str__(self) -> str:
-        told = f"{self.relation} {render(self.bound, '1' if self.is_part else self.unit)}"
+        told = f"{self.relation} {self._bound_in_words()}"
         return f"{told} of {self.of}" if self.of else told
+
+    def _bound_in_words(self) -> str:
+        if self.is_part:
+            return render(self.bound, "1")
+        return render_time(self.bound) if self.unit == "s" else render(self.bound, self.unit)
 
 
 def parse_criterion(text: str, unit: str, relations: tuple[Relation, ...] = RELATIONS) -> Criterion:

@@ -80,11 +80,16 @@ def burst_in_words(cycles: int) -> str:
 
 def inconclusive_in_words(figure: Figure) -> str:
     """A figure whose verdict is inconclusive, with what is known of it and, of a bound, why no more is."""
+    reason = f" ({figure.bound_reason})" if figure.bound_reason else ""
+    return figure_in_words(figure) + reason
+
+
+def figure_in_words(figure: Figure) -> str:
+    """Its name, whose it is, and its value."""
     of = f" of {figure.channel}" if figure.channel else ""
     burst = f" at {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
     known = " ".join(filter(None, [value_in_words(figure), unit_in_words(figure)]))
-    reason = f" ({figure.bound_reason})" if figure.bound_reason else ""
-    return f"{figure.name}{of}{burst} {known}{reason}"
+    return f"{figure.name}{of}{burst} {known}"
 
 
 def verdicts_in_words(passes: int, fails: int, inconclusive: int, unmeasured: int = 0, contradicted: int = 0) -> str:

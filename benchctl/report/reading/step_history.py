@@ -17,8 +17,8 @@ class StepTaken:
     """One step that was begun; `finished_s` is None where its end is not told.
 
     `number` is that of the event that began it, `conditions` what the bench was set to then. `left_out` and
-    `unmeasured` say why it did nothing or lacks figures, `given_up` which instruments had lost their power, so that
-    it was started again.
+    `unmeasured` say why it did nothing or lacks figures, `ended_early` why what it drove did not last its time,
+    `given_up` which instruments had lost their power, so that it was started again.
     """
 
     label: str
@@ -29,6 +29,7 @@ class StepTaken:
     finished_s: float | None = None
     left_out: str = ""
     unmeasured: str = ""
+    ended_early: str = ""
     given_up: str = ""
 
     @property
@@ -66,6 +67,7 @@ def _told(step: StepTaken, event: Event) -> StepTaken:
             finished_s=float(event["time_s"]),
             left_out=str(event.get("left_out", "")),
             unmeasured=str(event.get("no_figures", "")),
+            ended_early=str(event.get("ended_early", "")),
         )
     if event["event"] == STEP_GIVEN_UP:
         return replace(step, finished_s=float(event["time_s"]), given_up=" and ".join(event.get("lost_power", ())))

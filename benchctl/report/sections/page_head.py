@@ -46,6 +46,8 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
     unmeasured = tuple(f"{step.label}: {step.unmeasured}" for step in run_record.steps if step.unmeasured)
     if unmeasured:
         yield Box("Steps that lack figures", "untold", items=unmeasured)
+    if early := tuple(f"{step.label}: {step.ended_early}" for step in run_record.steps if step.ended_early):
+        yield Box("Drives that ended before their time", "untold", items=early)
     if missing:
         yield Box("Missing from the run folder", "untold", items=tuple(missing))
 

@@ -175,9 +175,11 @@ class Run:
     `zeros` are those of the oscilloscope's inputs, taken in this part of the run; None before anything was tried.
     `own_noise` are records of what noise it makes by itself, and `own_noise_unknown` says why there are none.
     `stated_s`: by the label of a step, the time that preflight has said takes the place of the heatsink's temperature.
-    `named` are the figures of the steps that the sequence has given a name. `rhythm` begins bursts, where the generator
-    cannot do so by itself. `trimming` is None where the supply's voltage holds at its own output. `desk`: where a
-    person presses keys, if one does. `tells_all`: contradictions are collected, and the run goes on for now.
+    `named` are the figures of the steps that the sequence has given a name. `requirements`: what a figure that was
+    judged must be. `early_ends`: by the label of a step, why what it drove did not last its time. `rhythm` begins
+    bursts, where the generator cannot do so by itself. `trimming` is None where the supply's voltage holds at its own
+    output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
+    goes on for now.
     """
 
     files: Files
@@ -205,6 +207,8 @@ class Run:
     own_noise_unknown: str = ""
     stated_s: Mapping[str, float] = field(default_factory=dict)
     named: NamedFigures = field(default_factory=dict)
+    requirements: dict[Figure, str] = field(default_factory=dict)
+    early_ends: dict[str, str] = field(default_factory=dict)
     rhythm: Rhythm | None = None
     trimming: Trimming | None = None
     desk: Desk | None = None
@@ -396,7 +400,14 @@ class Run:
         if criterion is None or figure.channel == "total":
             return figure
         reference = reference_of(figure, conditions, criterion, self.named)
-        return replace(figure, verdict=judged_by(as_stored(figure), criterion, reference).verdict)
+        judged = replace(figure, verdict=judged_by(as_stored(figure), criterion, reference).verdict)
+        self.requirements[judged] = str(criterion)
+        return judged
+
+    def ends_early(self, text: str) -> None:
+        """Tell that what the step under way is to last ends before its time, and why; the last line says it again."""
+        self.early_ends[self.planned.label] = text
+        self.note(text)
 
     def note(self, text: str, **about: str) -> None:
         """Tell the person and the journal."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from benchctl.archive.journal.events import RUN_ENDED, STEP_FINISHED, STEP_STARTED
@@ -34,7 +34,8 @@ class Outcome:
     """How a run ended.
 
     `error` is why it ended early. `unmeasured` lists the steps that gave no figures, or not all, with the reason.
-    `tripped_outputs` are the supply's outputs that it has switched off by itself. If a step `begins_anew`, only a part
+    `tripped_outputs` are the supply's outputs that it has switched off by itself.
+    `requirements` and `early_ends` are those of `Run`. If a step `begins_anew`, only a part
     of the run has ended; the caller goes on from the journal.
     """
 
@@ -44,6 +45,8 @@ class Outcome:
     confirmations: tuple[Confirmation, ...]
     begins_anew: bool = False
     tripped_outputs: tuple[str, ...] = ()
+    requirements: Mapping[Figure, str] = field(default_factory=dict)
+    early_ends: tuple[str, ...] = ()
 
     @property
     def is_safe(self) -> bool:
@@ -183,6 +186,8 @@ def _perform(index: int, planned: PlannedStep, run: Run, unmeasured: list[str]) 
         run.note(f"{planned.label} {lacks}: {reason}")
         why = {"no_figures": str(reason)}
     run.already = frozenset()
+    if early := run.early_ends.get(planned.label):
+        why["ended_early"] = early
     _tell(run, STEP_FINISHED, index, **why)
 
 
@@ -219,6 +224,8 @@ def _end(run: Run, unmeasured: Sequence[str]) -> Outcome:
         run.guard.confirmations,
         begins_anew,
         run.guard.tripped_outputs,
+        run.requirements,
+        tuple(f"{label}: {why}" for label, why in run.early_ends.items()),
     )
     return outcome if begins_anew else conclude(run.recorder, outcome)
 

@@ -55,6 +55,7 @@ class Progress:
         named: the figures of the steps that have a name.
         already: burst lengths of the unfinished step that have their figures (None: of a step without bursts).
         unmeasured: the finished steps that gave no figures, or not all, with the reason.
+        early_ends: as `Run.early_ends`.
         remarks: what a person must be told before the run goes on.
     """
 
@@ -69,6 +70,7 @@ class Progress:
     named: NamedFigures = field(default_factory=dict)
     already: frozenset[int | None] = frozenset()
     unmeasured: tuple[str, ...] = ()
+    early_ends: Mapping[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
 
 
@@ -95,6 +97,7 @@ def progress_of(plan: Sequence[PlannedStep], events: Sequence[Event]) -> Progres
         named=named_figures(entries_of(events)),
         already=_measured_lengths(events, next_index),
         unmeasured=tuple(f"{event['step']}: {event['no_figures']}" for event in finished if "no_figures" in event),
+        early_ends={event["step"]: event["ended_early"] for event in finished if "ended_early" in event},
     )
 
 
@@ -232,6 +235,7 @@ def take_over(progress: Progress, run: Run) -> None:
     run.clean_levels.update(progress.clean_levels)
     run.measured.extend(progress.measured)
     run.named.update(progress.named)
+    run.early_ends.update(progress.early_ends)
     run.measured_before = len(run.measured)
     run.already = progress.already
 

@@ -121,7 +121,7 @@ class _Soaking:
         wanted = self.drive.step.heatsink
         if wanted is not None and not wanted.holds(temperature_c):
             run, lasted, meant = self.drive.run, self.warming.elapsed_s / 60.0, self.drive.step.for_s / 60.0
-            run.note(
+            run.ends_early(
                 f"the drive ends after {render(lasted, 'min', digits=3)} of {render(meant, 'min', digits=3)}: the "
                 f"heatsink is at {temperature_c:.1f} degC and is to stay {wanted}"
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from benchctl.archive.journal.simulation import Simulation
 from benchctl.cli.shown.closing_line import last_lines
@@ -14,8 +15,8 @@ from benchctl.runner.engine.execute import Outcome
 REASON = "output A showed distortion below 1 % up to 2 V, the highest level of the search; give `to: 4 V`"
 
 
-def line(*figures: Figure) -> str:
-    return str(last_lines(Result(Outcome(None, (), figures, ()), Path("runs/one"), Simulation())))
+def line(*figures: Figure, **more: Any) -> str:
+    return str(last_lines(Result(Outcome(None, (), figures, (), **more), Path("runs/one"), Simulation())))
 
 
 def test_an_inconclusive_bound_is_named_with_its_reason() -> None:
@@ -31,6 +32,18 @@ def test_of_many_the_first_few_are_named_and_the_others_counted() -> None:
     said = line(*(Figure("thd_n", 0.01, "1", 0.001, 2.0, channel, verdict="inconclusive") for channel in "ABCDEF"))
     assert said.count("thd_n of") == 4
     assert "and 2 more." in said
+
+
+def test_a_failed_verdict_is_named_with_its_value_and_what_it_must_be() -> None:
+    air = Figure("ambient_temperature", 23.2, "degC", 1.2, 2.0, verdict="fails")
+    of_an_earlier_part = Figure("idle_current", 3.1, "A", 0.1, 2.0, verdict="fails")
+    said = line(air, of_an_earlier_part, requirements={air: "above 25 degC"})
+    assert "Failed: ambient_temperature 23.2 ± 1.2 degC, must be above 25 degC; idle_current 3.10 ± 0.10 A. " in said
+
+
+def test_a_drive_that_ended_before_its_time_is_named_with_the_reason() -> None:
+    why = "3 soak: the drive ends after 8.78 min of 60 min: the heatsink is at 80.1 degC and is to stay below 80 degC"
+    assert f"Ended early: {why}. " in line(early_ends=(why,))
 
 
 def test_where_all_pass_nothing_is_called_inconclusive() -> None:

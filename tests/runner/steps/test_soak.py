@@ -160,7 +160,12 @@ def test_a_drive_ends_with_its_figures_where_the_heatsink_is_warm_enough(tmp_pat
     assert warm.outcome.error is None
     assert within_uncertainty(warm.figure("heatsink_temperature"), 35.0, factor=1.5)
     assert warm.figure("soak_time").value < 5 * 60
-    assert any("the heatsink is at 35" in note for note in warm.notes)
+    (early,) = warm.outcome.early_ends
+    assert early.startswith("3 soak: the drive ends after ")
+    assert " of 30 min: the heatsink is at 35" in early
+    (finished,) = [each for each in warm.events if each["event"] == "step finished" and each["step"] == "3 soak"]
+    assert early == f"3 soak: {finished['ended_early']}"
+    assert finished["ended_early"] in warm.notes
 
 
 def test_a_drive_ends_on_time_whatever_rounding_leaves_of_it(tmp_path: Path) -> None:
