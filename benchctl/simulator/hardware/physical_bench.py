@@ -154,8 +154,7 @@ class PhysicalBench:
         run = self._curve(circuit, tone, end_s - self.time_s)
         for sooner_s in (run.departs_s(self._noticeable), self._recovers_s(circuit, run, tone)):
             if sooner_s is not None and sooner_s < run.seconds:
-                end_s = self.time_s + sooner_s
-                run = self._curve(circuit, tone, sooner_s)
+                end_s, run = self.time_s + sooner_s, run.until(sooner_s)
         self._collect_heat(run)
         self.meters.add(run.flows, run.seconds)
         if output.recovery is not None:

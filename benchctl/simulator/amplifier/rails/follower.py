@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import EVEN, Circuit
-from benchctl.simulator.amplifier.rails.means import RailCurve, Step, curve_of, step_rail
+from benchctl.simulator.amplifier.rails.means import RailCurve, Step, step_rail
 from benchctl.simulator.amplifier.rails.solution import Unsolved
 from benchctl.simulator.amplifier.rails.trace import Trace, TracedStep, steady, window
 from benchctl.simulator.amplifier.rails.voltages import Rails, alike
@@ -86,7 +86,7 @@ class RailFollower:
                 self._curves.clear()
                 self._cycles.clear()
                 self._points = 0
-            curve = self._curves[key] = curve_of(self._steps(circuit, rails, phase, seconds))
+            curve = self._curves[key] = RailCurve(tuple(self._steps(circuit, rails, phase, seconds)))
         return curve
 
     def _steps(self, circuit: Circuit, rails: Rails, phase: float, seconds: float) -> list[Step]:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,9 @@ class Step(Protocol):
 
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not within the step."""
+
+    def until(self, end_s: float) -> Self:
+        """The same step, but it ends sooner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +134,10 @@ class RailStep:
                 high_s = middle_s
         return high_s
 
+    def until(self, end_s: float) -> RailStep:
+        """The same curve, but it ends sooner."""
+        return replace(self, end_s=end_s)
+
     def part(self, from_s: float, to_s: float) -> RailStep:
         """The same curve between two times inside the step."""
         since = max(from_s - self.start_s, 0.0)
@@ -161,13 +169,18 @@ class RailStep:
         return _weighted(weights, (start, middle, self.circuit.flows(self.end_v)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RailCurve:
     """The rails over a stretch of time in one circuit, step by step, its times counted from its start."""
 
     steps: tuple[Step, ...]
-    flows: Flows
-    """mean power over the curve"""
+    """they follow each other from time 0"""
+
+    @cached_property
+    def flows(self) -> Flows:
+        """Mean power over the curve; worked out when it is asked for, because many curves are cut before."""
+        weights = [(step.end_s - step.start_s) / self.seconds for step in self.steps]
+        return _weighted(weights, [step.mean_flows() for step in self.steps])
 
     @property
     def seconds(self) -> float:
@@ -197,12 +210,10 @@ class RailCurve:
                 return departed_s
         return None
 
-
-def curve_of(steps: Sequence[Step]) -> RailCurve:
-    """Steps that follow each other from time 0."""
-    seconds = steps[-1].end_s
-    weights = [(step.end_s - step.start_s) / seconds for step in steps]
-    return RailCurve(tuple(steps), _weighted(weights, [step.mean_flows() for step in steps]))
+    def until(self, seconds: float) -> RailCurve:
+        """The same curve, but it ends sooner."""
+        begun = [step for step in self.steps if step.start_s < seconds]
+        return RailCurve((*begun[:-1], begun[-1].until(seconds)))
 
 
 def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) -> RailStep:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -151,6 +151,10 @@ class TracedStep:
         states = seen(*self.terminals(times_s))
         others = np.flatnonzero(states != states[0])
         return float(times_s[others[0]]) if len(others) else None
+
+    def until(self, end_s: float) -> TracedStep:
+        """The same step, but it ends sooner."""
+        return replace(self, end_s=end_s)
 
     def _summed(self, from_s: float, to_s: float) -> Samples:
         (before, start_s), (after, end_s) = self._turn(from_s), self._turn(to_s)
