@@ -173,7 +173,8 @@ class PhysicalBench:
             return None
         if swings(circuit):
             return max(output.holds_s(run.mean_supply_a), 1 / tone.frequency_hz)
-        return min(output.holds_s(run.mean_supply_a), output.holds_s(run.end_supply_a))
+        times_s = output.times_to_look_at_s(run.seconds)
+        return output.holds_until_s(times_s, run.supply_a(times_s))
 
     def _pulse(self) -> Pulse | None:
         pulse = self.connections.amplifier.pulse

@@ -10,9 +10,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchctl.documents.bench_file.simulation import SupplySlew
 from benchctl.documents.bench_file.supply_imperfections import Recovery
 from benchctl.simulator.amplifier.converter import OFF, Source, Whine
+
+Samples = NDArray[np.float64]
 
 OVERCURRENT_DELAY_S = 0.01
 """Unless set otherwise, a current must stay above the protection level for this long before it trips, so that a single
@@ -31,6 +36,9 @@ SETTLED_DIGITS = 4
 
 MOST_STEPS = 16.0
 """In a time constant."""
+
+LATER = 1.25
+"""Each time at which a changing current is looked at is so many times the one before."""
 
 THERE_V = 1e-6
 SHORTEST_STEP_S = 1e-5
@@ -118,6 +126,23 @@ class SupplyOutput:
             return math.inf
         steps = abs(current_a - self._settled_a) * self.recovery.dip_ohm / RECOVERED_V
         return self.recovery.time_constant_s / min(steps, MOST_STEPS) if steps > 1 else math.inf
+
+    def times_to_look_at_s(self, longest_s: float) -> Samples:
+        """Up to `longest_s`; for the first of them its voltage counts as constant whatever flows."""
+        shortest_s = self.recovery.time_constant_s / MOST_STEPS if self.recovery else math.inf
+        if longest_s <= shortest_s:
+            return np.asarray([longest_s])
+        count = math.ceil(math.log(longest_s / shortest_s) / math.log(LATER))
+        return np.asarray(np.minimum(shortest_s * LATER ** np.arange(count + 1), longest_s), dtype=np.float64)
+
+    def holds_until_s(self, times_s: Samples, currents_a: Samples) -> float:
+        """The last of these times up to which its voltage counts as constant, with the current that flows at each."""
+        if self.recovery is None:
+            return float(times_s[-1])
+        steps = np.abs(currents_a - self._settled_a) * (self.recovery.dip_ohm / RECOVERED_V)
+        moved = times_s * np.minimum(steps, MOST_STEPS) > self.recovery.time_constant_s
+        late = np.flatnonzero(moved & (steps > 1))
+        return float(times_s[max(late[0] - 1, 0)] if late.size else times_s[-1])
 
     def recover(self, seconds: float, current_a: float) -> None:
         """Let the regulation catch up with a mean current for some time."""

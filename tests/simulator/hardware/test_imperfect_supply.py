@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
@@ -14,6 +16,7 @@ from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.bench_file.supply_imperfections import Recovery, SupplyImperfections, WarmLeads, Whine
 from benchctl.simulator.hardware import waveforms
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
+from benchctl.simulator.hardware.supply_outputs import MOST_STEPS, RECOVERED_V, SupplyOutput
 from tests.simulator.amplifier.test_models import Probe
 from tests.simulator.benches import accounted_j, awake, describe
 
@@ -111,6 +114,28 @@ def test_the_voltage_falls_at_a_step_of_load_and_comes_back_exponentially() -> N
     assert seen_v == pytest.approx(14.4 - 0.1 * np.exp(-(times_s - woke_s) / 0.005), abs=0.007)
     assert seen_v[0] == pytest.approx(14.3, abs=0.002)
     assert seen_v[-1] == pytest.approx(14.4, abs=0.002)
+
+
+@given(
+    dip_ohm=st.floats(1e-4, 0.1),
+    time_constant_s=st.floats(1e-5, 1.0),
+    longest_s=st.floats(1e-9, 100.0),
+    start_a=st.floats(-100.0, 100.0),
+    rise_a_per_s=st.floats(-1e6, 1e6),
+)
+def test_a_step_of_a_recovering_supply_is_never_shorter_than_its_floor_nor_lets_the_voltage_move_further_than_promised(
+    dip_ohm: float, time_constant_s: float, longest_s: float, start_a: float, rise_a_per_s: float
+) -> None:
+    """With a current that changes evenly. What is left to recover falls as exp(-t/time constant), so in `held_s` the
+    voltage moves by no more than held_s/time constant of it, taken with the current at the end."""
+    output = SupplyOutput(0.0, recovery=Recovery(dip_ohm=dip_ohm, time_constant_s=time_constant_s))
+    times_s = output.times_to_look_at_s(longest_s)
+    held_s = output.holds_until_s(times_s, start_a + rise_a_per_s * times_s)
+    floor_s = min(time_constant_s / MOST_STEPS, longest_s)
+    assert floor_s <= held_s <= longest_s
+    to_recover_v = dip_ohm * abs(start_a + rise_a_per_s * held_s)
+    if held_s > floor_s and to_recover_v > RECOVERED_V:
+        assert held_s / time_constant_s * to_recover_v <= RECOVERED_V * (1 + 1e-9)
 
 
 @pytest.mark.parametrize("frequency_hz", [1e3, 40.0])

@@ -197,10 +197,11 @@ class RailCurve:
         """Mean current of the supply."""
         return sum(step.supply_sums(step.start_s, step.end_s)[1] for step in self.steps) / self.seconds
 
-    @property
-    def end_supply_a(self) -> float:
-        """Current of the supply when it ends."""
-        return float(self.steps[-1].terminals(np.asarray([self.seconds]))[1][0])
+    def supply_a(self, times_s: Samples) -> Samples:
+        """Current of the supply at many times of the curve, in their order."""
+        ends = np.searchsorted(times_s, [step.end_s for step in self.steps[:-1]], side="right")
+        parts = zip(self.steps, np.split(times_s, ends), strict=True)
+        return np.concatenate([step.terminals(part_s)[1] for step, part_s in parts if part_s.size])
 
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not."""
