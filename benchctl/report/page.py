@@ -6,21 +6,16 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.files import write_whole
+from benchctl.report.headline.writing import headline_of
+from benchctl.report.parts import leading_picture, parts_of
 from benchctl.report.pictures.gallery import Gallery, gallery_of
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
-from benchctl.report.sections.agreement import agreement_tables
-from benchctl.report.sections.equipment import equipment_tables
-from benchctl.report.sections.event_tables import events_table, run_dates, steps_table
-from benchctl.report.sections.figures import figures_by_step
-from benchctl.report.sections.methods import UNCERTAINTY, methods_of
-from benchctl.report.sections.notes import notes_shown
-from benchctl.report.sections.page_head import boxes_of, facts_of, versions_of
+from benchctl.report.sections.page_head import boxes_of, facts_of
 from benchctl.report.sections.people import logo_of, people_facts
-from benchctl.report.sections.rated_power import power_rows, power_tables
 from benchctl.report.sections.simulated import mark_of
-from benchctl.report.sections.verdicts import DECISION_RULE, overall_of, verdicts_table
-from benchctl.report.sections.watched import controls_table, limits_table, protection_table, trips_table
+from benchctl.report.sections.unsaid import unsaid_boxes
+from benchctl.report.sections.verdicts import overall_of
 from benchctl.report.templating import printed
 
 
@@ -46,49 +41,23 @@ def report_page(run_record: RunRecord, gallery: Gallery, *, with_owner: bool = F
 
 
 def _contents(run_record: RunRecord, gallery: Gallery, *, with_owner: bool) -> dict[str, Any]:
-    outcome = run_outcome_of(run_record)
-    watched = (trips_table(run_record), protection_table(run_record), limits_table(run_record))
-    contents: dict[str, Any] = {
-        "verdicts": verdicts_table(run_record),
-        "power": power_tables(power_rows(run_record.entries, run_record.amplifier), run_record.usual),
-        "pictures": gallery.pictures,
-        "figures": figures_by_step(run_record),
-        "agreement": agreement_tables(run_record),
-        "watched": [table for table in watched if table is not None],
-        "controls": controls_table(run_record),
-        "notes": notes_shown(run_record),
-        "diary": [table for table in (steps_table(run_record), events_table(run_record)) if table is not None],
-        "equipment": equipment_tables(run_record),
-        "methods": methods_of(run_record),
-    }
-    return contents | {
-        "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_] or id_ == "methods"],
+    outcome, headline = run_outcome_of(run_record), headline_of(run_record)
+    leading = leading_picture(headline, gallery.pictures)
+    others = [picture for picture in gallery.pictures if picture is not leading]
+    parts = parts_of(run_record, outcome, others)
+    boxes = [*boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])]
+    return {
         "story": run_record,
-        "is_dry": run_record.is_dry,
+        "headline": headline,
+        "leading": leading,
         "mark": mark_of(run_record),
         "overall": overall_of(run_record, outcome),
-        "boxes": list(boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])),
-        "facts": [*people_facts(run_record, with_owner=with_owner), *facts_of(run_record, outcome)],
+        "loud": [box for box in boxes if box.look == "fails"],
+        "quiet": [*unsaid_boxes(run_record), *(box for box in boxes if box.look != "fails")],
+        "facts": list(facts_of(run_record)),
+        "people": list(people_facts(run_record, with_owner=with_owner)),
         "logo": logo_of(run_record),
         "with_owner": with_owner,
-        "decision_rule": DECISION_RULE,
-        "dates": list(run_dates(run_record)),
-        "uncertainty": UNCERTAINTY,
-        "versions": list(versions_of(run_record)),
+        "sections": [(part.id, part.title) for part in parts],
+        "parts": parts,
     }
-
-
-# What a page has, in its order; a section with nothing in it is left out, but for the last.
-_SECTIONS = {
-    "verdicts": "Verdicts",
-    "power": "Output power",
-    "pictures": "Pictures",
-    "notes": "What was found and done",
-    "figures": "All figures",
-    "agreement": "Instruments against each other",
-    "watched": "Limits and protection",
-    "controls": "Controls",
-    "diary": "Steps and events",
-    "equipment": "Instruments",
-    "methods": "Methods and uncertainty",
-}

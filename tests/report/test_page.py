@@ -119,7 +119,7 @@ def test_every_figure_of_the_table_is_on_the_page_with_its_exact_value(whole: Pa
 def test_a_value_is_rounded_to_what_its_uncertainty_supports(whole: Path, page: Page) -> None:
     table = read_figures(RunFolder.open(whole))
     (row,) = table[table["figure"] == "idle_current"].to_dict("records")
-    _, shown, unit, requirement, source = page.row("3 measure_idle: ", "idle_current")
+    _, shown, unit, requirement, source = page.row("3 measure_idle: ", "idle current")
     value, uncertainty = re.findall(r"\d+\.\d+", shown)
     places = len(value.partition(".")[2])
     assert len(uncertainty.partition(".")[2]) == places
@@ -141,7 +141,7 @@ def test_a_figure_names_the_capture_that_it_comes_from(whole: Path, page: Page) 
 
 def test_the_rating_is_the_requirement_of_power_at_the_clean_level(page: Page) -> None:
     """The plate of hx2150.yaml: 150 W into 4 ohm."""
-    assert "above 150 W, the rating" in page.row("7 measure_continuous: ", "continuous_power")
+    assert "above 150 W, the rating" in page.row("7 measure_continuous: ", "continuous power")
 
 
 # -- how it ended --------------------------------------------------------------------------------------------------
@@ -235,7 +235,7 @@ def test_a_torn_last_line_is_told_and_the_page_has_all_else(folder: Path) -> Non
     journal.write_bytes(journal.read_bytes()[:-20])
     page = page_of(folder)
     assert "The journal's last line is torn" in page.text
-    assert page.row("3 measure_idle: ", "idle_current")
+    assert page.row("3 measure_idle: ", "idle current")
 
 
 def test_a_journal_that_is_broken_in_its_middle_is_told_up_to_there(folder: Path) -> None:
@@ -245,7 +245,7 @@ def test_a_journal_that_is_broken_in_its_middle_is_told_up_to_there(folder: Path
     journal.write_text("".join([*lines[:at], "no event\n", *lines[at + 1 :]]), encoding="utf-8")
     page = page_of(folder)
     assert f"journal.jsonl:{at + 1}: this line is not a journal event" in page.text
-    assert page.row("3 measure_idle: ", "idle_current")
+    assert page.row("3 measure_idle: ", "idle current")
     assert page.tables("5 measure_burst") == []
 
 
@@ -254,7 +254,7 @@ def test_a_document_that_is_gone_is_told_and_the_figures_stay(folder: Path, name
     (folder / "inputs" / f"{name}.yaml").unlink()
     page = page_of(folder)
     assert f"inputs/{name}.yaml cannot be read: it is not there" in page.text
-    assert page.row("3 measure_idle: ", "idle_current")
+    assert page.row("3 measure_idle: ", "idle current")
 
 
 def test_a_bench_whose_own_driver_is_not_on_this_computer_is_read_all_the_same(folder: Path) -> None:

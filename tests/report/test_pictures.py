@@ -44,12 +44,12 @@ def page(run_record: RunRecord, gallery: Gallery) -> Page:
 def test_a_run_has_a_picture_of_all_that_it_measured(gallery: Gallery) -> None:
     assert gallery.missing == ()
     kinds = [re.sub(r"-\d+$", "", picture.name) for picture in gallery.pictures]
-    assert kinds == ["power", "cycles", "waveform", "distortion", "distortion", "response", "trend"]
+    assert kinds == ["power", "cycles", "waveform", "distortion", "response", "trend"]
 
 
 def test_every_picture_has_a_caption_and_says_in_words_what_it_shows(page: Page) -> None:
     figures = page.all("figure")
-    assert len(figures) == len(page.all("svg")) == 7
+    assert len(figures) == len(page.all("svg")) == 6
     for figure in figures:
         (svg,) = figure.iter("svg")
         assert svg.get("role") == "img"

@@ -39,11 +39,11 @@ def test_every_limit_stands_with_who_set_it_and_the_extremes_that_were_read(run_
     """The sequence's own, those of workshop.yaml, and the heatsink's of hx2150.yaml."""
     rows = texts(limits_table(run_record))
     assert [row[:3] for row in rows] == [
-        ["supply_current", "above 95 A for 200 ms", "sequence file"],
-        ["supply_current", "above 110 A for 500 ms", "bench file"],
-        ["load", "above 180 degC", "bench file"],
-        ["heatsink", "above 85 degC", "amplifier file"],
-        ["supply_protection", "none may trip", "bench file"],
+        ["supply current", "above 95 A for 200 ms", "sequence file"],
+        ["supply current", "above 110 A for 500 ms", "bench file"],
+        ["load", "above 180 °C", "bench file"],
+        ["heatsink", "above 85 °C", "amplifier file"],
+        ["supply protection", "none may trip", "bench file"],
     ]
     assert run_record.trend is not None
     highest_a = float(rows[0][4].removesuffix(" A"))
@@ -54,7 +54,7 @@ def test_a_trip_is_told_with_limit_value_and_time(folder: Path) -> None:
     trip = {"time_s": 7.2, "wall": "2026-01-01T08:00:07.200+00:00", "event": "trip"}
     said = {"limit": "supply_current", "value": 97.3, "unit": "A", "at_s": 67.0, "reason": "supply_current is 97.3 A"}
     tripped = read_run_record(rewrite(folder, lambda events: [*events, trip | said]))
-    assert texts(trips_table(tripped)) == [["0:01:07", "supply_current", "97.3 A", "supply_current is 97.3 A"]]
+    assert texts(trips_table(tripped)) == [["0:01:07", "supply current", "97.3 A", "supply_current is 97.3 A"]]
     assert [row[-1] for row in texts(limits_table(tripped))] == ["tripped", "tripped", "no", "no", "no"]
 
 
@@ -69,7 +69,7 @@ def test_when_the_amplifier_protected_itself_is_told_with_what_it_bore(run_recor
     heat = Figure("protection_temperature", 94.0, "degC", 1.2, 2.0)
     entry = FiguresEntry("9 soak", "protection", {}, {}, {}, Conditions(), [power, heat], time_s=3723.0)
     (row,) = texts(protection_table(replace(run_record, entries=(entry,))))
-    assert row == ["1:02:03", "9 soak", "fell silent by itself", "power A 81.0 ± 1.6 W; temperature 94.0 ± 1.2 degC"]
+    assert row == ["1:02:03", "9 soak", "fell silent by itself", "power A 81.0 ± 1.6 W; temperature 94.0 ± 1.2 °C"]
     assert protection_table(run_record) is None
 
 

@@ -137,6 +137,8 @@ class _Exposure(_Form):
     distortion: float
     is_bound: bool
     says: str = ""
+    channel: str = ""
+    output_v: float | None = None
 
 
 class _Search(_Form):

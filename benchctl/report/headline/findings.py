@@ -32,7 +32,6 @@ _TELLING: Mapping[str, _Worst] = {
     "ramp_current": _highest,
     "final_heatsink_temperature": _highest,
     "held_power": _lowest,
-    "average_power": _lowest,
     "fuse_load": _highest,
     "turn_on_thump": _farthest,
     "turn_off_thump": _farthest,

@@ -37,6 +37,7 @@ class Claim:
     length: int | None
     amplifier: Amplifier | None
     terminals: Figure | None = None
+    efficiency: Figure | None = None
 
     @property
     def conditions(self) -> Conditions:
@@ -44,7 +45,7 @@ class Claim:
 
     def clauses(self) -> tuple[Clause, ...]:
         """The lead, then what belongs to it."""
-        return (self._lead(), *self._rating(), *self._burst())
+        return (self._lead(), *self._rating(), *self._burst(), *self._efficiency())
 
     def _lead(self) -> Clause:
         number = Number(said(self.figure), self.figure)
@@ -130,6 +131,12 @@ class Claim:
             behind = f", which is for all channels driven{behind}"
         yield Clause("rating", f"{number.text} of the rating{behind}", (number,), look)
 
+    def _efficiency(self) -> Iterator[Clause]:
+        """Of a level that was set: what a run at several of them is about."""
+        if self.efficiency is not None and self.conditions.drive == "set":
+            number = Number(said(self.efficiency), self.efficiency)
+            yield Clause("finding", f"efficiency {number.text}", (number,))
+
     @property
     def _is_nominal(self) -> bool:
         volts = self.conditions.supply_set_v
@@ -169,7 +176,12 @@ def claim_of(entries: Sequence[FiguresEntry], amplifier: Amplifier | None) -> Cl
         family = tuple(row for row in family if row.conditions.frequency_hz == best.conditions.frequency_hz)
     weakest = min(family, key=lambda row: row.by_length[length].value)
     figure = weakest.by_length[length]
-    return Claim(weakest, figure, family, length, amplifier, _terminals(entries, figure))
+    beside = _beside(entries, figure)
+    terminals = beside.get("supply_voltage")
+    is_known = terminals is not None and not terminals.bound
+    return Claim(
+        weakest, figure, family, length, amplifier, terminals if is_known else None, efficiency=beside.get("efficiency")
+    )
 
 
 def _is_lower(terminals: Figure, volts: float) -> bool:
@@ -182,7 +194,7 @@ def _value(figure: Figure) -> float:
 
 
 def _rank(row: PowerRow, amplifier: Amplifier | None) -> tuple[float, ...]:
-    """Clean before set, tones before bursts, the plate's own loads and channels before others."""
+    """Clean before set, tones before bursts, the plate's own loads and channels before others; the highest level."""
     found = row.conditions
     loads = [line.load_ohm for line in amplifier.rated] if amplifier else []
     nominal_v = amplifier.supply.nominal_v if amplifier else found.supply_set_v or 0.0
@@ -194,6 +206,7 @@ def _rank(row: PowerRow, amplifier: Amplifier | None) -> tuple[float, ...]:
         -len(found.driven),
         abs(math.log((found.frequency_hz or 1000.0) / 1000.0)),
         abs((found.supply_set_v or nominal_v) - nominal_v),
+        0.0 if row.is_clean else -(found.level_v or 0.0),
     )
 
 
@@ -206,8 +219,8 @@ def _is_alike(row: PowerRow, best: PowerRow) -> bool:
     return same and (alone or row.conditions.driven == best.conditions.driven)
 
 
-def _terminals(entries: Sequence[FiguresEntry], figure: Figure) -> Figure | None:
-    """The supply voltage that was measured together with a figure."""
+def _beside(entries: Sequence[FiguresEntry], figure: Figure) -> dict[str, Figure]:
+    """Name -> figure of what was measured together with this one and belongs to no channel."""
     found = next((entry for entry in entries if any(each is figure for each in entry.figures)), None)
     of_entry = found.figures if found else ()
-    return next((each for each in of_entry if each.name == "supply_voltage" and not each.bound), None)
+    return {each.name: each for each in of_entry if not each.channel and not each.burst_cycles}

@@ -63,18 +63,30 @@ class Headline:
 
     def __str__(self) -> str:
         """The sentence, without a full stop."""
-        said = self._said()
-        return f"{self.mark}: {said}" if self.mark else said[:1].upper() + said[1:]
+        return "".join(text for text, _ in self.parts)
 
-    def _said(self) -> str:
+    @property
+    def parts(self) -> tuple[tuple[str, Look], ...]:
+        """The sentence in pieces, each with its look."""
+        pieces = [*self._beginning(), *self._rest()]
+        if self.mark:
+            return ((f"{self.mark}: ", "untold"), *pieces)
+        (first, look), *others = pieces
+        return ((first[:1].upper() + first[1:], look), *others)
+
+    def _beginning(self) -> list[tuple[str, Look]]:
         if not self.ending:
-            return self._joined(self.lead.text)
+            return [(self.lead.text, self.lead.look)]
         if self.lead.kind == "nothing":
-            return self._joined(f"{self.ending} before any figure was measured")
-        return self._joined(f"{self.ending} after {self.lead.text}")
+            return [(self.ending, "fails"), (" before any figure was measured", "")]
+        return [(self.ending, "fails"), (f" after {self.lead.text}", self.lead.look)]
 
-    def _joined(self, beginning: str) -> str:
+    def _rest(self) -> list[tuple[str, Look]]:
         """The share of the rating belongs to the power before it; whatever else stands behind semicolons."""
-        rated = [clause.text for clause in self.clauses if clause.kind == "rating"]
-        others = [clause.text for clause in self.clauses if clause.kind != "rating"]
-        return "; ".join([": ".join([beginning, *rated]), *others])
+        rated = [clause for clause in self.clauses if clause.kind == "rating"]
+        others = [clause for clause in self.clauses if clause.kind != "rating"]
+        pieces: list[tuple[str, Look]] = []
+        for between, clauses in ((": ", rated), ("; ", others)):
+            for clause in clauses:
+                pieces += [(between, ""), (clause.text, clause.look)]
+        return pieces

@@ -1,84 +1,223 @@
-"""Distortion against level, from the searches for clean levels."""
+"""Distortion against output power, from the searches for clean levels, with the clean power that was then measured."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from matplotlib.axes import Axes
 
 from benchctl.archive.journal.events import SEARCH
-from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, marker, svg_of
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.power import TOTAL
+from benchctl.measure.conditions import Conditions
+from benchctl.report.pictures.canvas import (
+    SOFT,
+    Picture,
+    colour,
+    drawing,
+    legend,
+    lines_of,
+    marker,
+    quantities,
+    svg_of,
+)
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
+from benchctl.report.words.names import length_for
+from benchctl.report.words.quantities import said, setting, spoken
 
 _COLUMNS = 2
-_MOST = 4
+_MOST = 6  # pictures of a run
 _FEWEST = 3  # exposures: two points are no curve
+_STEADY = "steady tone"
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """One search: what was searched, output power and distortion of each exposure, and the clean power found."""
+
+    name: str
+    points: tuple[tuple[float, float, bool], ...]  # watts, distortion, whether that is only a bound
+    clean: tuple[Figure, Figure] | None = None  # power and distortion
+
+    @property
+    def exposures(self) -> str:
+        return f"{len(self.points)} exposures"
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Searches at one load, frequency and supply voltage."""
+
+    conditions: Conditions
+    curves: list[_Curve]
+    numbers: list[int]  # of the journal events
+    bounds: set[float]
 
 
 def distortion_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One for each load and frequency at which clean levels were searched, up to a useful number."""
-    points = list(dict.fromkeys(_point(event) for event in run_record.of_kind(SEARCH)))
-    for number, point in enumerate(points[:_MOST], start=1):
-        searches = [
-            e for e in run_record.of_kind(SEARCH) if _point(e) == point and len(e.get("exposures", ())) >= _FEWEST
-        ]
-        if searches:
-            yield _picture(searches, point, _bounds(searches, run_record.steps), f"distortion-{number}")
+    """One for each load, frequency and voltage at which clean levels were searched, up to a useful number."""
+    for number, place in enumerate(_places(run_record)[:_MOST], start=1):
+        yield _picture(place, f"distortion-{number}")
 
 
-def _point(event: Mapping[str, Any]) -> str:
-    """The text in brackets after a step's name; steps outside sweeps have only a name."""
-    step = str(event.get("step", ""))
-    return step.partition("[")[2].rstrip("]") or step
+def _places(run_record: RunRecord) -> list[_Place]:
+    found: dict[Conditions, _Place] = {}
+    for search in run_record.of_kind(SEARCH):
+        step = _step_of(run_record.steps, search)
+        if step is None or str(search.get("what", "")).startswith("full"):
+            continue
+        begun = step.conditions
+        at = Conditions(begun.load_ohm, begun.frequency_hz, supply_set_v=begun.supply_set_v)
+        points = _points(search, run_record.bench, at.load_ohm)
+        if len(points) < _FEWEST:
+            continue
+        place = found.setdefault(at, _Place(at, [], [], set()))
+        place.curves.append(_curve(run_record, search, at, points, [curve.name for curve in place.curves]))
+        place.numbers.append(int(search["number"]))
+        place.bounds.add(float(step.settings["thd_n"]))
+    return list(found.values())
 
 
-def _bounds(searches: Sequence[Mapping[str, Any]], steps: Sequence[StepTaken]) -> list[float]:
-    labels = {search.get("step") for search in searches}
-    return sorted(
-        {float(step.settings["thd_n"]) for step in steps if step.label in labels and "thd_n" in step.settings}
+def _step_of(steps: Sequence[StepTaken], search: Mapping[str, Any]) -> StepTaken | None:
+    """The last step of that name that had begun by then, if it says what it searched."""
+    found = [step for step in steps if step.label == search.get("step") and step.number < int(search["number"])]
+    return found[-1] if found and "thd_n" in found[-1].settings else None
+
+
+def _points(
+    search: Mapping[str, Any], bench: Bench | None, load_ohm: float | None
+) -> tuple[tuple[float, float, bool], ...]:
+    """In order of power; nothing of a journal that did not keep the output's voltage yet."""
+    seen = [exposure for exposure in search.get("exposures", ()) if exposure.get("output_v") is not None]
+    points = (
+        (
+            float(exposure["output_v"]) ** 2 / _resistance(bench, load_ohm, str(exposure.get("channel", ""))),
+            float(exposure["distortion"]),
+            bool(exposure["is_bound"]),
+        )
+        for exposure in seen
+        if load_ohm
     )
+    return tuple(sorted(points))
 
 
-def _picture(searches: Sequence[Mapping[str, Any]], point: str, bounds: Sequence[float], name: str) -> Picture:
-    alt = f"Distortion against the generator's level, {point}. " + " ".join(_told(search) for search in searches)
-    with drawing(panel_in=2.6, legend_lines=lines_of(len(searches), _COLUMNS)) as (figure, (axes,)):
-        for place, search in enumerate(searches):
-            _plot(axes, search, place)
-        for bound in bounds:
+def _resistance(bench: Bench | None, load_ohm: float | None, channel: str) -> float:
+    """As the bench file says it was measured; the nominal one where it does not."""
+    load = bench.load if bench is not None else None
+    resistors = load.resistors_for(load_ohm or 0.0) if hasattr(load, "resistors_for") else {}
+    return float(resistors[channel].measured_ohm) if channel in resistors else float(load_ohm or 1.0)
+
+
+def _curve(
+    run_record: RunRecord,
+    search: Mapping[str, Any],
+    at: Conditions,
+    points: tuple[tuple[float, float, bool], ...],
+    before: Sequence[str],
+) -> _Curve:
+    cycles = _cycles(str(search.get("what", "")))
+    name = _STEADY if cycles is None else f"burst of {length_for(cycles)}"
+    turn = sum(each.partition(" (")[0] == name for each in before) + 1
+    clean = _clean(run_record, at, cycles, int(search["number"]))
+    return _Curve(f"{name} ({turn})" if turn > 1 else name, points, clean)
+
+
+def _cycles(what: str) -> int | None:
+    """The length in what was searched, as in `clean level, 8 cycles`; None of a steady tone."""
+    _, _, length = what.partition(", ")
+    number = length.partition(" ")[0]
+    return int(number) if number.isdigit() else None
+
+
+def _clean(run_record: RunRecord, at: Conditions, cycles: int | None, after: int) -> tuple[Figure, Figure] | None:
+    """Power and distortion of the channel that distorts most, of the next analysis at the level that was found."""
+    name = "continuous_power" if cycles is None else "burst_power_clean"
+    for entry in run_record.entries:
+        there = replace(entry.conditions, level_v=None, drive="", driven=(), thd_limit=None, bursts="", supply_at="")
+        if entry.number < after or there != at:
+            continue
+        powers = {
+            figure.channel: figure
+            for figure in entry.figures
+            if (figure.name, figure.burst_cycles) == (name, cycles)
+            and figure.channel != TOTAL
+            and entry.conditions_of(figure).drive == "clean"
+        }
+        distortions = [
+            figure
+            for figure in entry.figures
+            if (figure.name, figure.burst_cycles) == ("thd_n", cycles)
+            and figure.channel in powers
+            and entry.conditions_of(figure).drive == "clean"
+        ]
+        if distortions:
+            worst = max(distortions, key=lambda figure: figure.value)
+            return powers[worst.channel], worst
+    return None
+
+
+def _picture(place: _Place, name: str) -> Picture:
+    at = _in_words(place.conditions)
+    alt = f"Distortion against output power {at}. " + " ".join(_told(curve) for curve in place.curves)
+    with drawing(panel_in=2.6, legend_lines=lines_of(len(place.curves), _COLUMNS)) as (figure, (axes,)):
+        for series, curve in enumerate(place.curves):
+            _plot(axes, curve, series)
+        for bound in sorted(place.bounds):
             axes.axhline(100.0 * bound, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
-        axes.set(yscale="log", xlabel="generator level, V rms", ylabel="THD+N, %")
+        axes.set(xscale="log", yscale="log", xlabel="output power, W", ylabel="THD+N, %")
+        axes.xaxis.set_major_formatter(quantities("W"))
         axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
         axes.minorticks_off()
         legend(figure, axes, _COLUMNS)
         svg = svg_of(figure, name, alt)
-    events = ", ".join(str(search["number"]) for search in searches)
+    events = ", ".join(map(str, place.numbers))
     caption = (
-        "Dashed: the bound that was searched for. Hollow: not more than this, since the record's own floor is near. "
-        f"The worst channel's, from the searches in journal events {events}; the records of a search are not kept."
+        "Of the channel that distorts most. Ringed: the clean power that was then measured. Dashed: the distortion "
+        "that was searched for. Hollow: not more than this, since the record's own floor is near. Power of the "
+        f"fundamental, from the searches in journal events {events}; the records of a search are not kept."
     )
-    return Picture(name, f"Distortion against level, {point}", caption, alt, svg)
+    return Picture(name, f"Distortion against output power {at}", caption, alt, svg)
 
 
-def _plot(axes: Axes, search: Mapping[str, Any], place: int) -> None:
-    exposures = sorted(search["exposures"], key=lambda exposure: exposure["level_v"])
-    levels_v = [exposure["level_v"] for exposure in exposures]
-    percents = [100.0 * exposure["distortion"] for exposure in exposures]
-    axes.plot(levels_v, percents, color=colour(place), linewidth=1.0)
-    for is_bound, fill in ((False, colour(place)), (True, "none")):
-        chosen = [number for number, exposure in enumerate(exposures) if bool(exposure["is_bound"]) is is_bound]
+def _in_words(at: Conditions) -> str:
+    parts = (
+        f"into {setting(at.load_ohm, 'ohm')}" if at.load_ohm else "",
+        f"at {setting(at.frequency_hz, 'Hz')}" if at.frequency_hz else "",
+        f"from {setting(at.supply_set_v, 'V')}" if at.supply_set_v else "",
+    )
+    return " ".join(filter(None, parts))
+
+
+def _plot(axes: Axes, curve: _Curve, series: int) -> None:
+    watts = [point[0] for point in curve.points]
+    percents = [100.0 * point[1] for point in curve.points]
+    axes.plot(watts, percents, color=colour(series), linewidth=1.0)
+    for is_bound, fill in ((False, colour(series)), (True, "none")):
+        chosen = [number for number, point in enumerate(curve.points) if point[2] is is_bound]
         axes.plot(
-            [levels_v[number] for number in chosen],
+            [watts[number] for number in chosen],
             [percents[number] for number in chosen],
-            marker(place),
-            markeredgecolor=colour(place),
+            marker(series),
+            markeredgecolor=colour(series),
             markerfacecolor=fill,
-            label=str(search.get("what", "")) if not is_bound else None,
+            label=None if is_bound else curve.name,
         )
+    if curve.clean is not None:
+        power, distortion = curve.clean
+        at = (power.value, 100.0 * distortion.value)
+        axes.plot(*[[value] for value in at], "o", markersize=10.0, fillstyle="none", markeredgecolor=colour(series))
+        if curve.name == _STEADY:
+            axes.annotate(said(power), at, xytext=(-8, 6), textcoords="offset points", ha="right", color=colour(series))
 
 
-def _told(search: Mapping[str, Any]) -> str:
-    clean = [exposure["level_v"] for exposure in search["exposures"] if exposure.get("says") == "clean"]
-    highest = f"clean up to {max(clean):.4g} V" if clean else "never clean"
-    return f"{search.get('what', '')}: {len(search['exposures'])} exposures, {highest}."
+def _told(curve: _Curve) -> str:
+    ends = ", ".join(
+        f"{spoken(100.0 * distortion, '%')} at {spoken(watts, 'W')}"
+        for watts, distortion, _ in (curve.points[0], curve.points[-1])
+    )
+    clean = f"; clean power {said(curve.clean[0])}" if curve.clean is not None else ""
+    return f"{curve.name}: {curve.exposures}, {ends}{clean}."

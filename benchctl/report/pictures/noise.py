@@ -50,9 +50,9 @@ def _picture(entry: FiguresEntry, captures: Mapping[str, Capture], name: str) ->
     files = " and ".join(entry.captures.values())
     caption = (
         f"Of each {_AN_OCTAVE}th of an octave the strongest line. Dotted: the oscilloscope by itself on the "
-        f"same range, while the amplifier was off. From {files}."
+        f"same range, while the amplifier was off. Step {entry.step}, from {files}."
     )
-    return Picture(name, f"{entry.step}: noise of the undriven outputs against frequency", caption, alt, svg)
+    return Picture(name, "Noise of the undriven outputs against frequency", caption, alt, svg)
 
 
 def _plot(axes: Axes, captures: Mapping[str, Capture], channel: str, context: NoiseContext, place: int) -> None:

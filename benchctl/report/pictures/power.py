@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matplotlib.axes import Axes
 from matplotlib.markers import CARETUPBASE
@@ -25,8 +25,10 @@ from benchctl.report.pictures.canvas import (
     quantities,
     svg_of,
 )
+from benchctl.report.pictures.records import first_to_last
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.rated_power import PowerRow, length_in_words, lengths_of, power_rows
+from benchctl.report.words.quantities import setting
 
 _COLUMNS = 2
 _APART = 0.12  # of the distance between two lengths: channels are drawn side by side
@@ -56,20 +58,39 @@ class _Axis:
 
 
 def power_pictures(run_record: RunRecord) -> Iterator[Picture]:
-    """One picture, if clean power was measured."""
+    """Clean power by length of burst, and against frequency and supply voltage where there are enough of them."""
     rows = [
         row for row in power_rows(run_record.entries, run_record.amplifier) if row.is_clean and row.channel != TOTAL
     ]
-    if rows:
-        yield _picture(rows, _axis_of(rows))
+    swept = [
+        ("power-frequency", _BY_FREQUENCY, _swept(rows, "frequency_hz")),
+        ("power-supply", _BY_SUPPLY, _swept(rows, "supply_set_v")),
+    ]
+    is_told = {id(row) for _, _, told in swept for row in told}
+    others = [row for row in rows if id(row) not in is_told or len(row.by_length) > 1]
+    if others:
+        yield _picture("power", others, _by_length_of(others))
+    for name, axis, told in swept:
+        if told:
+            yield _picture(name, told, axis)
 
 
-def _axis_of(rows: Sequence[PowerRow]) -> _Axis:
+def _swept(rows: Sequence[PowerRow], condition: str) -> list[PowerRow]:
+    """The tones that differ in this condition alone, of at least so many values of it."""
+    alike: dict[object, list[PowerRow]] = {}
+    for row in rows:
+        if None in row.by_length:
+            alike.setdefault((row.channel, replace(row.conditions, **{condition: None})), []).append(row)
+    return [
+        row
+        for group in alike.values()
+        for row in group
+        if len({getattr(each.conditions, condition) for each in group}) >= _FEWEST
+    ]
+
+
+def _by_length_of(rows: Sequence[PowerRow]) -> _Axis:
     lengths = lengths_of(rows)
-    if len(lengths) == 1 and len({row.conditions.frequency_hz for row in rows}) >= _FEWEST:
-        return _Axis("frequency", "frequency, Hz", _by_frequency, is_log=True, unit="Hz")
-    if len(lengths) == 1 and len({row.conditions.supply_set_v for row in rows}) >= _FEWEST:
-        return _Axis("supply voltage", "supply voltage, V", _by_supply, unit="V")
     has_supplies = len({row.conditions.supply_set_v for row in rows}) > 1
 
     def by_length(row: PowerRow) -> list[_Point]:
@@ -79,25 +100,30 @@ def _axis_of(rows: Sequence[PowerRow]) -> _Axis:
             for length, figure in row.by_length.items()
         ]
 
-    return _Axis("load and length of burst", "", by_length, tuple(length_in_words(length) for length in lengths))
+    title = "length of burst" if len(lengths) > 1 else "the rating"
+    return _Axis(title, "", by_length, tuple(length_in_words(length) for length in lengths))
 
 
 def _by_frequency(row: PowerRow) -> list[_Point]:
     others = str(Conditions(row.conditions.load_ohm)) + _supply(row)
     hertz = row.conditions.frequency_hz or 0.0
-    return [_Point((row.channel, others), hertz, render(hertz, "Hz"), figure) for figure in row.by_length.values()]
+    return [_Point((row.channel, others), hertz, setting(hertz, "Hz"), row.by_length[None])]
 
 
 def _by_supply(row: PowerRow) -> list[_Point]:
     others, volts = row.series, row.conditions.supply_set_v or 0.0
-    return [_Point((row.channel, others), volts, render(volts, "V"), figure) for figure in row.by_length.values()]
+    return [_Point((row.channel, others), volts, setting(volts, "V"), row.by_length[None])]
+
+
+_BY_FREQUENCY = _Axis("frequency", "frequency, Hz", _by_frequency, is_log=True, unit="Hz")
+_BY_SUPPLY = _Axis("supply voltage", "supply voltage, V", _by_supply, unit="V")
 
 
 def _supply(row: PowerRow) -> str:
     return f", {render(row.conditions.supply_set_v, 'V')}" if row.conditions.supply_set_v else ""
 
 
-def _picture(rows: Sequence[PowerRow], axis: _Axis) -> Picture:
+def _picture(name: str, rows: Sequence[PowerRow], axis: _Axis) -> Picture:
     series: dict[tuple[str, str], list[_Point]] = {}
     for point in (point for row in rows for point in axis.points(row)):
         series.setdefault(point.series, []).append(point)
@@ -107,12 +133,10 @@ def _picture(rows: Sequence[PowerRow], axis: _Axis) -> Picture:
         _rate(axes, rows)
         _scale(axes, axis)
         legend(figure, axes, _COLUMNS)
-        svg = svg_of(figure, "power", alt)
-    files = dict.fromkeys(
-        file for points in series.values() for point in points for file in point.figure.capture.split()
-    )
-    caption = f"Bars: value ± U.{_bounds_in_words(series)} From {', '.join(files)}."
-    return Picture("power", f"Clean power against {axis.title}", caption, alt, svg)
+        svg = svg_of(figure, name, alt)
+    files = [file for points in series.values() for point in points for file in point.figure.capture.split()]
+    caption = f"Bars: value ± U.{_bounds_in_words(series)} From {first_to_last(files)}."
+    return Picture(name, f"Clean power against {axis.title}", caption, alt, svg)
 
 
 def _bounds_in_words(series: Mapping[tuple[str, str], Sequence[_Point]]) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from matplotlib.axes import Axes
 
 from benchctl.archive.captures import load_capture
@@ -17,6 +19,12 @@ def capture_of(folder: RunFolder, file: str) -> Capture:
         ArchiveError: it is not there, or is not a whole capture.
     """
     return load_capture(folder.inside(file))
+
+
+def first_to_last(files: Iterable[str]) -> str:
+    """Captures for a caption: the first and the last by their numbers, of many."""
+    first, *others = sorted(dict.fromkeys(files))
+    return f"{first} to {others[-1]}" if others else first
 
 
 def plot_envelope(axes: Axes, x: Array, y: Array, colour: str, *, label: str, dashes: str = "-") -> None:

@@ -10,16 +10,19 @@ from matplotlib.axes import Axes
 from matplotlib.markers import CARETDOWN
 
 from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.documents.model.figures import figure_in_words
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import as_said, unit_in_words
 from benchctl.measure.signal.record import Samples
 from benchctl.quantity import render
 from benchctl.report.pictures.canvas import DASHES, SOFT, Picture, colour, drawing, legend, marker, quantities, svg_of
 from benchctl.report.reading.run_record import RunRecord
+from benchctl.report.words.names import listed
 
 # What is drawn against frequency, each in its own panel, in this order.
 _PANELS = ("gain", "phase", "crosstalk", "thd_n", "thd", "output_impedance")
 _LOGARITHMIC = ("thd_n", "thd", "output_impedance")
+_SHORT = {"output_impedance": "impedance"}
 _FEWEST = 3  # frequencies: the table shows fewer better
 
 
@@ -40,13 +43,13 @@ def _of(entry: FiguresEntry, name: str) -> list[Figure]:
 
 
 def _picture(entry: FiguresEntry, names: Sequence[str], name: str) -> Picture:
-    what = " and ".join(names)
+    what = listed([figure_in_words(each) for each in names])
     load = f" into {render(entry.conditions.load_ohm, 'ohm')}" if entry.conditions.load_ohm else ""
     alt = f"{what[:1].upper()}{what[1:]} against frequency{load}. {_told(entry, names)}"
     with drawing(len(names), panel_in=0.8 + 1.4 * len(names), legend_lines=1) as (figure, panels):
         for panel, each in zip(panels, names, strict=True):
             _plot(panel, _of(entry, each))
-            panel.set_ylabel(f"{each}, {unit_in_words(_of(entry, each)[0])}")
+            panel.set_ylabel(f"{_SHORT.get(each, figure_in_words(each))}, {unit_in_words(_of(entry, each)[0])}")
             _mark_edges(panel, entry)
             if each in _LOGARITHMIC:
                 _by_decades(panel)
@@ -58,8 +61,8 @@ def _picture(entry: FiguresEntry, names: Sequence[str], name: str) -> Picture:
     files = list(dict.fromkeys(entry.captures.values()))
     through = f"{files[0]} to {files[-1]}" if len(files) > 1 else "".join(files)
     bounds = " Open marks: at most so much." if any(f.bound for each in names for f in _of(entry, each)) else ""
-    caption = f"Bands: value ± U.{bounds} From {through}."
-    return Picture(name, f"{entry.step}: {what} against frequency{load}", caption, alt, svg)
+    caption = f"Bands: value ± U.{bounds} Step {entry.step}, from {through}."
+    return Picture(name, f"{what[:1].upper()}{what[1:]} against frequency{load}", caption, alt, svg)
 
 
 def _plot(panel: Axes, figures: Sequence[Figure]) -> None:
@@ -113,8 +116,10 @@ def _told(entry: FiguresEntry, names: Sequence[str]) -> str:
             own = [figure for figure in _of(entry, name) if figure.channel == channel and figure.frequency_hz]
             said, unit = [as_said(figure)[0] for figure in own if not figure.bound], unit_in_words(own[0])
             if said:
-                sentences.append(f"{name} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
+                sentences.append(f"{figure_in_words(name)} of {channel}: {min(said):.4g} to {max(said):.4g} {unit}.")
             if hidden := len(own) - len(said):
                 is_what = "is only a bound" if name in _LOGARITHMIC else "is no more than noise"
-                sentences.append(f"{name} of {channel} {is_what} at {hidden} of {len(own)} frequencies.")
+                sentences.append(
+                    f"{figure_in_words(name)} of {channel} {is_what} at {hidden} of {len(own)} frequencies."
+                )
     return " ".join(sentences)

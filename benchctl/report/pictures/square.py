@@ -57,8 +57,10 @@ def _picture(run_record: RunRecord, entry: FiguresEntry, frequency_hz: float, ch
         panel.set(xlabel="time from the middle of a rising edge, us", ylabel="output over half of its step")
         legend(figure, panel, 1)
         svg = svg_of(figure, name, alt)
-    caption = f"Each over half of its step, so that levels compare. From {', '.join(files.values())}."
-    return Picture(name, f"{entry.step}: {what}", caption, alt, svg)
+    caption = (
+        f"Each over half of its step, so that levels compare. Step {entry.step}, from {', '.join(files.values())}."
+    )
+    return Picture(name, f"{what[:1].upper()}{what[1:]}", caption, alt, svg)
 
 
 def _rise_s(capture: Capture, channel: str, frequency_hz: float) -> float:

@@ -46,7 +46,7 @@ def _panels(trend: pd.DataFrame) -> Iterator[tuple[str, list[str]]]:
     there = [str(column) for column in trend.columns if trend[column].notna().any()]
     yield "current, A", [column for column in there if column.startswith("supply_current")]
     yield "voltage, V", [column for column in there if column.startswith("supply_voltage")]
-    yield "degC", [column for column in there if column.endswith("_c")]
+    yield "temperature, °C", [column for column in there if column.endswith("_c")]
 
 
 def _time_unit(span_s: float) -> tuple[str, float]:

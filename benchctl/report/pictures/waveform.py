@@ -12,13 +12,14 @@ from benchctl.archive.journal.entries import FiguresEntry, context_of
 from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, svg_of
+from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, svg_of
 from benchctl.report.pictures.records import capture_of, plot_envelope
 from benchctl.report.reading.run_record import RunRecord
 
 # Parts of the burst's length that are shown before it, and after it for the recharge.
 _BEFORE, _BEHIND = 0.1, 0.6
 _COLUMNS = 3
+_ALL = 10  # cycles that are all numbered
 
 
 def waveform_pictures(run_record: RunRecord) -> Iterator[Picture]:
@@ -49,13 +50,17 @@ def _picture(run_record: RunRecord, entry: FiguresEntry) -> Picture:
         for place, name in enumerate(outputs):
             _plot(panels[0], capture, name, place)
         panels[0].set_ylabel("output, V")
+        _number(panels[0], context.cycles, length_s)
         legend(figure, panels[0], _COLUMNS)
         for place, (panel, name) in enumerate(zip(panels[1:], supply, strict=True), start=len(outputs)):
             _plot(panel, capture, name, place)
             panel.set_ylabel(f"{name.removeprefix('supply ')}, {capture.traces[name].unit}")
         panels[-1].set_xlabel("time from the start of the burst, ms")
         svg = svg_of(figure, "waveform", alt)
-    caption = f"Each column shows the lowest and the highest of its samples. From {entry.captures['clean']}."
+    caption = (
+        "Cycles are numbered. Each column shows the lowest and the highest of its samples. From "
+        f"{entry.captures['clean']}."
+    )
     return Picture("waveform", f"{burst[:1].upper()}{burst[1:]}", caption, alt, svg)
 
 
@@ -63,6 +68,24 @@ def _shown(capture: Capture, length_s: float) -> Capture:
     end_s = capture.start_s + capture.samples * capture.interval_s
     begin_s = max(capture.start_s, -_BEFORE * length_s)
     return capture.window(begin_s, min(end_s, (1.0 + _BEHIND) * length_s))
+
+
+def _number(panel: Axes, cycles: int, length_s: float) -> None:
+    """Each cycle by its number; of many, the first, each fifth and the last."""
+    shown = [cycle for cycle in range(1, cycles + 1) if cycles <= _ALL or cycle in (1, cycles) or cycle % 5 == 0]
+    for cycle in shown:
+        panel.annotate(
+            str(cycle),
+            ((cycle - 0.5) * 1e3 * length_s / cycles, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, -2),
+            textcoords="offset points",
+            ha="center",
+            va="top",
+            fontsize=7.0,
+            color=SOFT,
+        )
+    panel.margins(y=0.16)
 
 
 def _plot(panel: Axes, capture: Capture, name: str, place: int) -> None:

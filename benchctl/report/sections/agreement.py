@@ -8,9 +8,9 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.measure.agreement.comparison import Comparison, contradictions
 from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from benchctl.quantity import render
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
+from benchctl.report.words.quantities import shown
 
 _ROOM = (
     "Allowed: the uncertainties of both, the times at which they were read, a clamp's zero and the leads. The "
@@ -65,10 +65,10 @@ def _pair_row(found: Sequence[Comparison]) -> tuple[Cell, ...]:
     return (
         Cell(worst.quantity),
         Cell(worst.channel),
-        *(Cell(f"{sight.who} {render(sight.value, worst.unit)}") for sight in (worst.first, worst.second)),
+        *(Cell(f"{sight.who} {shown(sight.value, worst.unit)}") for sight in (worst.first, worst.second)),
         Cell(str(len(found)), "number"),
-        Cell(render(abs(worst.difference), worst.unit, digits=3), "number"),
-        Cell("" if (room := _room(worst)) is None else render(room, worst.unit, digits=3), "number"),
+        Cell(shown(abs(worst.difference), worst.unit, digits=3), "number"),
+        Cell("" if (room := _room(worst)) is None else shown(room, worst.unit, digits=3), "number"),
         outcome,
     )
 

@@ -9,10 +9,10 @@ from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiri
 from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.documents.model.origin import Origin
-from benchctl.quantity import render
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import date_of
 from benchctl.report.sections.tables import Cell, Table, heads
+from benchctl.report.words.quantities import shown
 
 _UNITS = {
     "voltage": "V",
@@ -77,11 +77,11 @@ def _accuracies(instrument: Instrument) -> Iterator[str]:
 
 
 def _in_words(accuracy: Accuracy | TemperatureAccuracy, unit: str) -> str:
-    parts = [f"±{render(accuracy.fixed, unit)}"] if accuracy.fixed else []
+    parts = [f"±{shown(accuracy.fixed, unit)}"] if accuracy.fixed else []
     if isinstance(accuracy, Accuracy):
         parts = [
-            *([f"±{render(accuracy.reading, '1')} of the reading"] if accuracy.reading else []),
-            *([f"±{render(accuracy.range, '1')} of the range"] if accuracy.range else []),
+            *([f"±{shown(accuracy.reading, '1')} of the reading"] if accuracy.reading else []),
+            *([f"±{shown(accuracy.range, '1')} of the range"] if accuracy.range else []),
             *parts,
         ]
     return ", ".join(parts)
@@ -112,7 +112,7 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring, day: datetime.d
         Cell(name),
         Cell(f"channel {wiring.oscilloscope}"),
         Cell(f"{probe.kind}, {factor}"),
-        Cell(f"±{render(probe.accuracy, '1')}" if probe.accuracy else "none stated"),
+        Cell(f"±{shown(probe.accuracy, '1')}" if probe.accuracy else "none stated"),
         _from(probe.origin, day),
     )
 
@@ -120,15 +120,15 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring, day: datetime.d
 def _resistors(bench: Bench, day: datetime.date | None) -> Table:
     rows = tuple(
         (
-            Cell(f"{render(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
+            Cell(f"{shown(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
             Cell(f"{resistor.measured_ohm:g} ohm", "number"),
-            Cell(f"±{render(resistor.uncertainty, '1')}", "number"),
+            Cell(f"±{shown(resistor.uncertainty, '1')}", "number"),
             Cell(f"{1e6 * resistor.temperature_coefficient_per_k:g} ppm/K", "number"),
-            Cell(render(resistor.rated_power_w, "W"), "number"),
+            Cell(shown(resistor.rated_power_w, "W"), "number"),
             _from(resistor.origin, day),
         )
         for resistor in bench.load_resistors
     )
-    columns = ["measured at 20 degC", "uncertainty, k = 2", "temperature coefficient", "rated"]
+    columns = ["measured at 20 °C", "uncertainty, k = 2", "temperature coefficient", "rated"]
     table = Table("Load resistors", (*heads("nominal", numbers=columns), *heads(_FROM)), rows)
     return table.without_empty_columns()

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.model.figures import figure_in_words
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
-from benchctl.measure.budget.words import burst_in_words, unit_in_words
+from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions, common_to
 from benchctl.quantity import clock_face
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
-from benchctl.report.sections.tables import Cell, Head, Table, coverage_in_words, heads, value_cell
+from benchctl.report.sections.tables import Cell, Head, Table, coverage_in_words, heads, name_cell, said_cell
 from benchctl.report.sections.verdicts import requirement_in_words
+from benchctl.report.words.quantities import in_one_unit
 
 WHOLE = ""  # the channel of a figure that belongs to the amplifier as a whole
 
@@ -107,10 +109,12 @@ class _EntryTables:
 
     def _row(self, row: dict[str, Figure], channels: Sequence[str]) -> tuple[Cell, ...]:
         figures = list(row.values())
+        texts, unit = in_one_unit(figures)
+        cells = {channel: said_cell(row[channel], text) for channel, text in zip(row, texts, strict=True)}
         return (
-            Cell(figures[0].name, "code", note=str(Conditions(figures[0].load_ohm, figures[0].frequency_hz))),
-            *(value_cell(row[channel]) if channel in row else Cell() for channel in channels),
-            Cell(unit_in_words(figures[0])),
+            name_cell(figures[0], note=str(Conditions(figures[0].load_ohm, figures[0].frequency_hz))),
+            *(cells.get(channel, Cell()) for channel in channels),
+            Cell(unit),
             Cell(self._requirement(figures)),
             Cell(source_in_words(self.entry, figures), "code"),
         )
@@ -118,22 +122,24 @@ class _EntryTables:
     def _against(self, figures: Sequence[Figure]) -> Table:
         """A row a frequency (or load), a column a figure and channel."""
         columns = list(dict.fromkeys((figure.name, figure.channel) for figure in figures))
-        units = {figure.name: unit_in_words(figure) for figure in figures}
+        units, said = _in_columns(figures)
         rows = _rows(figures, lambda figure: (figure.load_ohm, figure.frequency_hz), _name_and_channel)
         table = Table(
             self._caption(figures),
             (Head("at"), *(Head(_column_in_words(*column, units[column[0]]), is_number=True) for column in columns),
              Head("from")),
-            tuple(self._row_against(row, columns) for row in rows),
+            tuple(self._row_against(row, columns, said) for row in rows),
             note=". ".join(filter(None, [coverage_in_words(figures), *self._requirements(figures)])),
         )  # fmt: skip
         return table.without_empty_columns()
 
-    def _row_against(self, row: dict[tuple[str, str], Figure], columns: Sequence[tuple[str, str]]) -> tuple[Cell, ...]:
+    def _row_against(
+        self, row: dict[tuple[str, str], Figure], columns: Sequence[tuple[str, str]], said: Mapping[int, str]
+    ) -> tuple[Cell, ...]:
         figures = list(row.values())
         return (
             Cell(str(Conditions(figures[0].load_ohm, figures[0].frequency_hz))),
-            *(value_cell(row[column]) if column in row else Cell() for column in columns),
+            *(said_cell(row[column], said[id(row[column])]) if column in row else Cell() for column in columns),
             Cell(source_in_words(self.entry, figures), "code"),
         )
 
@@ -144,7 +150,7 @@ class _EntryTables:
     def _requirements(self, figures: Sequence[Figure]) -> Iterator[str]:
         for name in dict.fromkeys(figure.name for figure in figures):
             if words := self._requirement(figure for figure in figures if figure.name == name):
-                yield f"{name}: {words}"
+                yield f"{figure_in_words(name)}: {words}"
 
     def _caption(self, figures: Sequence[Figure]) -> str:
         cycles = next((figure.burst_cycles for figure in figures if figure.burst_cycles), None)
@@ -183,4 +189,15 @@ def _channel(figure: Figure) -> str:
 
 
 def _column_in_words(name: str, channel: str, unit: str) -> str:
-    return ", ".join(filter(None, [f"{name} {channel}".rstrip(), unit]))
+    return ", ".join(filter(None, [f"{figure_in_words(name)} {channel}".rstrip(), unit]))
+
+
+def _in_columns(figures: Sequence[Figure]) -> tuple[dict[str, str], dict[int, str]]:
+    """The unit that all figures of a name are said in, and each figure's value in it."""
+    units: dict[str, str] = {}
+    said: dict[int, str] = {}
+    for name in dict.fromkeys(figure.name for figure in figures):
+        alike = [figure for figure in figures if figure.name == name]
+        texts, units[name] = in_one_unit(alike)
+        said |= {id(figure): text for figure, text in zip(alike, texts, strict=True)}
+    return units, said

@@ -30,6 +30,7 @@ class Box:
 def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str]) -> Iterator[Box]:
     """In the order of what matters most."""
     yield from _safety(run_record, outcome)
+    yield from _ending(outcome)
     yield from _blind_spots(run_record)
     yield from evidence_boxes(run_record.findings)
     if wrong := contradictions_in_words(run_record):
@@ -64,6 +65,14 @@ def _safety(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
     if outcome.earlier:
         text = "Each part begins only once every instrument has confirmed the safe state."
         yield Box("Not safe at the end of an earlier part", "fails", (text,), tuple(map(str, outcome.earlier)))
+
+
+def _ending(outcome: RunOutcome) -> Iterator[Box]:
+    """That it did not come to its end, and why."""
+    if outcome.is_told and not outcome.is_finished:
+        yield Box("The run did not come to its end", "fails", (outcome.words,))
+    elif not outcome.is_told and outcome.ending == "killed":
+        yield Box("The run was cut off", "untold", (outcome.words,))
 
 
 def _safety_at_the_end(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Box]:
@@ -106,18 +115,22 @@ def _texts(values: Sequence[object]) -> tuple[str, ...]:
     return tuple(str(value) for value in values)
 
 
-def facts_of(run_record: RunRecord, outcome: RunOutcome) -> Iterator[tuple[str, str]]:
-    """Name and text of each fact about the run."""
+def facts_of(run_record: RunRecord) -> Iterator[str]:
+    """When and where, in short."""
+    yield date_of(run_record)
+    if run_record.bench:
+        yield run_record.bench.title
+
+
+def course_of(run_record: RunRecord, outcome: RunOutcome) -> Iterator[tuple[str, str]]:
+    """Name and text of each fact on how the run went and ended."""
     yield "How it ended", outcome.words
     yield "Exit code", outcome.code_in_words
     if outcome.is_safe:
         yield "Safe state", "every instrument confirmed it"
     elif outcome.earlier:
         yield "Safe state", "not confirmed in every part of the run; see above"
-    yield "Date", date_of(run_record)
     yield "Took", f"{clock_face(run_record.duration_s)}{' of virtual time' if run_record.is_dry else ''}"
-    if run_record.bench:
-        yield "Bench", run_record.bench.title
     if settings := run_record.began.get("settings"):
         yield "Parameters set", ", ".join(f"{name}={value}" for name, value in settings.items())
     yield "Run folder", run_record.name

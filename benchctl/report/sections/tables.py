@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from benchctl.documents.model.figures import figure_in_words
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import value_in_words
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
@@ -12,12 +13,14 @@ from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 @dataclass(frozen=True)
 class Cell:
-    """`look` is one of '', 'number', 'code', 'passes', 'fails', 'untold'; `exact` a machine's form of the text."""
+    """`look` is one of '', 'number', 'code', 'passes', 'fails', 'untold'; `exact` a machine's form of the text; `name`
+    the name that programs know a figure by."""
 
     text: str = ""
     look: str = ""
     exact: str = ""
     note: str = ""
+    name: str = ""
 
     def __bool__(self) -> bool:
         return bool(self.text or self.note)
@@ -85,6 +88,17 @@ _LOOKS = {"passes": "passes", "fails": "fails", "inconclusive": "untold"}
 def look_of(verdict: str) -> str:
     """How a verdict is shown; its word stands beside it all the same."""
     return _LOOKS.get(verdict, "")
+
+
+def name_cell(figure: Figure, note: str = "") -> Cell:
+    """What people call a figure; its name in figures.csv stands behind."""
+    return Cell(figure_in_words(figure.name), name=figure.name, note=note)
+
+
+def said_cell(figure: Figure, text: str) -> Cell:
+    """A value in words that were chosen before, with all else that a cell of a figure has."""
+    said = " ".join(filter(None, [text, factor_in_words(figure)]))
+    return Cell(said, look_of(figure.verdict) or "number", repr(figure.value), figure.verdict)
 
 
 def value_cell(figure: Figure) -> Cell:

@@ -14,13 +14,13 @@ from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.limits import HEATSINK
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.measure.budget.figure import Figure, Verdict
-from benchctl.measure.budget.words import burst_in_words, unit_in_words, value_in_words, verdicts_in_words
+from benchctl.measure.budget.words import burst_in_words, verdicts_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.step_history import StepTaken
-from benchctl.report.sections.tables import Cell, Table, heads, look_of
-from benchctl.report.words.quantities import setting, stated
+from benchctl.report.sections.tables import Cell, Table, heads, look_of, name_cell
+from benchctl.report.words.quantities import setting, stated, with_uncertainty
 
 DECISION_RULE = (
     "A verdict passes if the whole interval of value ± U keeps the requirement, fails if none of it does, and "
@@ -122,9 +122,7 @@ def verdicts_table(run_record: RunRecord) -> Table | None:
         for figure in entry.figures
         if figure.verdict
     )
-    columns = heads("figure", "channel", numbers=["value"]) + heads(
-        "unit", "verdict", "requirement", "step", "conditions"
-    )
+    columns = heads("figure", "channel", numbers=["value"]) + heads("verdict", "required", "step", "conditions")
     return Table("What was held against a requirement", columns, rows).without_empty_columns() if rows else None
 
 
@@ -133,10 +131,9 @@ def _verdict_row(
 ) -> tuple[Cell, ...]:
     burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
     return (
-        Cell(figure.name, "code"),
+        name_cell(figure),
         Cell(figure.channel),
-        Cell(value_in_words(figure), "number"),
-        Cell(unit_in_words(figure)),
+        Cell(with_uncertainty(figure), "number", repr(figure.value)),
         Cell(figure.verdict, look_of(figure.verdict), note=figure.bound_reason),
         Cell(requirement_in_words(figure, step, entry, amplifier)),
         Cell(f"{entry.step}{burst}"),

@@ -13,10 +13,10 @@ from benchctl.archive.tables.trend import trend_column
 from benchctl.documents.bench_file.sight import probes_are_moved, seen_outputs, unseen_outputs
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.guard.limits import WatchedLimit, limits_of, unwatched_limits_of
-from benchctl.measure.budget.words import unit_in_words, value_in_words
-from benchctl.quantity import clock_face, render
+from benchctl.quantity import clock_face
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
+from benchctl.report.words.quantities import in_signs, shown, with_uncertainty
 
 
 def limits_table(run_record: RunRecord) -> Table | None:
@@ -37,16 +37,20 @@ def limits_table(run_record: RunRecord) -> Table | None:
 
 
 def _unwatched_row(limit: WatchedLimit) -> tuple[Cell, ...]:
-    cells = (Cell(limit.signal, "code"), Cell(str(limit.bound)), Cell(f"{limit.origin} file"))
+    cells = (Cell(_signal(limit), name=limit.signal), Cell(in_signs(str(limit.bound))), Cell(f"{limit.origin} file"))
     return (*cells, Cell("not watched", "number"), Cell("", "number"), Cell("could not trip", "untold"))
+
+
+def _signal(limit: WatchedLimit) -> str:
+    return limit.signal.replace("_", " ")
 
 
 def _limit_row(limit: WatchedLimit, run_record: RunRecord, has_tripped: bool) -> tuple[Cell, ...]:
     lowest, highest = _extremes(limit, run_record.trend)
     tripped = Cell("tripped", "fails") if has_tripped else Cell("no")
     return (
-        Cell(limit.signal, "code"),
-        Cell(f"{limit.bound}{_where(limit, run_record)}"),
+        Cell(_signal(limit), name=limit.signal),
+        Cell(in_signs(f"{limit.bound}{_where(limit, run_record)}")),
         Cell(f"{limit.origin} file"),
         Cell(lowest, "number"),
         Cell(highest, "number"),
@@ -70,7 +74,7 @@ def _extremes(limit: WatchedLimit, trend: pd.DataFrame | None) -> tuple[str, str
     column = trend_column(limit.signal)
     if trend is None or column not in trend.columns or not trend[column].notna().any():
         return "not in the trend", ""
-    return render(float(trend[column].min()), limit.bound.unit), render(float(trend[column].max()), limit.bound.unit)
+    return shown(float(trend[column].min()), limit.bound.unit), shown(float(trend[column].max()), limit.bound.unit)
 
 
 def trips_table(run_record: RunRecord) -> Table | None:
@@ -84,11 +88,11 @@ def trips_table(run_record: RunRecord) -> Table | None:
 
 def _trip_row(trip: Mapping[str, Any]) -> tuple[Cell, ...]:
     value, unit = trip.get("value"), str(trip.get("unit", ""))
-    shown = "could not be read" if value is None else render(float(value), unit)
+    read = "could not be read" if value is None else shown(float(value), unit)
     return (
         Cell(clock_face(float(trip.get("at_s", trip["time_s"])))),
-        Cell(str(trip.get("limit", "")), "code"),
-        Cell(shown, "fails"),
+        Cell(str(trip.get("limit", "")).replace("_", " ")),
+        Cell(read, "fails"),
         Cell(str(trip.get("reason", ""))),
     )
 
@@ -118,7 +122,7 @@ def _in_words(entry: FiguresEntry) -> Iterator[str]:
     for figure in entry.figures:
         name = figure.name.removeprefix("protection_").removeprefix("fold_back_").replace("_", " ")
         channel = f" {figure.channel}" if figure.channel else ""
-        yield f"{name}{channel} {value_in_words(figure)} {unit_in_words(figure)}".rstrip()
+        yield f"{name}{channel} {with_uncertainty(figure)}"
 
 
 def controls_table(run_record: RunRecord) -> Table | None:

@@ -7,18 +7,21 @@ is rounded away from what was seen, so that the text never claims more than the 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
 from benchctl.measure.budget.figure import Bound, Figure
 from benchctl.measure.budget.words import as_said, rounded, unit_in_words
+from benchctl.quantity import render
 
 # Of a value without an uncertainty; the least and the most of one that has an uncertainty.
 _DIGITS, _LEAST_DIGITS, _MOST_DIGITS = 3, 2, 4
 _PREFIXES: Mapping[int, str] = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 _TAKES_PREFIX = frozenset({"V", "A", "ohm", "Hz", "W", "F", "H", "J", "s"})
 _SPELLED: Mapping[str, str] = {"degC": "°C", "V/s": "V/µs", "V/us": "V/µs"}
+_MICRO = re.compile(r"(?<=\d )u(?=[VAFHJs]\b|ohm\b)")
 _KILOWATTS_FROM_W = 10e3  # the trade says 1500 W
 _MINUTES_FROM_S, _HOURS_FROM_S = 90.0, 5400.0
 _ROUNDINGS: Mapping[Bound, str] = {"": ROUND_HALF_EVEN, "at least": ROUND_FLOOR, "at most": ROUND_CEILING}
@@ -49,10 +52,25 @@ def spoken(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound = 
     return f"{bound} {text} {scale.unit}".strip()
 
 
+def shown(value: float, unit: str, *, digits: int = 4) -> str:
+    """A reading or a setting to so many digits, with the signs of print: 91.5 µA, 85 °C."""
+    return in_signs(render(value, unit, digits=digits))
+
+
+def in_signs(text: str) -> str:
+    """A text of this program's quantities, with the signs of print for those of its documents."""
+    return _MICRO.sub("µ", text.replace(" degC", " °C"))
+
+
 def stated(figure: Figure) -> str:
     """A value that is given exactly, such as a bound that was asked for: 50 mV, -60 dB, 59 min."""
     value, _, unit = _in_base(figure)
     return setting(value, unit)
+
+
+def stated_ratio(ratio: float) -> str:
+    """A ratio of voltages that is given exactly, in decibels: 30 dB."""
+    return f"{20.0 * math.log10(ratio):.4g} dB"
 
 
 def setting(value: float, unit: str) -> str:

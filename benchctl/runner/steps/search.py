@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from benchctl.archive.journal.events import SEARCH
 from benchctl.documents.amplifier_file.amplifier import Amplifier
@@ -14,6 +14,7 @@ from benchctl.errors import BurstNotFound, MeasurementError, SilentRecord, Wrong
 from benchctl.measure.search.clean_level import CleanLevelSearch
 from benchctl.measure.search.outcome import AlreadyPassed, Found, NeverClean, NeverReached, SameAtEveryLevel
 from benchctl.measure.search.settable import SettableLevels
+from benchctl.measure.search.tried_level import TriedLevel
 from benchctl.measure.signal.distortion import Distortion, Heard
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Run
@@ -131,6 +132,20 @@ def _answer(search: CleanLevelSearch, level_v: float, seen: Exposure) -> None:
     search.answer(level_v, worst.ratio, worst.is_bound, seen.worst_channel, seen.gains, scatter=worst.scatter)
 
 
+# Digits of an output's voltage in the journal: more than any oscilloscope gives.
+_DIGITS = 7
+
+
+def _shown(tried: TriedLevel) -> dict[str, Any]:
+    """What one exposure showed, with the RMS of the fundamental at the output that distorted most; none where the
+    record was silent."""
+    told = {"level_v": tried.level_v, "distortion": tried.distortion, "is_bound": tried.is_bound}
+    if tried.channel not in tried.gains:
+        return told
+    output_v = float(f"{tried.gains[tried.channel] * tried.level_v:.{_DIGITS}g}")
+    return told | {"channel": tried.channel, "output_v": output_v}
+
+
 def _keep(run: Run, search: CleanLevelSearch, what: str) -> None:
     """What was tried goes into the journal, and what a person must know of it is told."""
     remarks = [f"{what}: {remark}" for remark in remarks_of(search, plate_of(run))]
@@ -138,10 +153,7 @@ def _keep(run: Run, search: CleanLevelSearch, what: str) -> None:
         SEARCH,
         step=run.planned.label,
         what=what,
-        exposures=[
-            {"level_v": e.level_v, "distortion": e.distortion, "is_bound": e.is_bound, "says": search.known.says(e)}
-            for e in search.tried_levels
-        ],
+        exposures=[{**_shown(level), "says": search.known.says(level)} for level in search.tried_levels],
         remarks=remarks,
     )
     for remark in remarks:

@@ -143,10 +143,13 @@ CASES: dict[str, tuple[list[FiguresEntry], dict[str, Any], str]] = {
         "156 W at A into 4 ohm at every frequency tried from 20 Hz to 20 kHz, both driven, at 14.4 V: 104 % of the "
         "rating",
     ),
-    "a level that the sequence set": (
-        [entry(power(20.3, verdict=""), power(20.4, "B", ""), drive="set")],
+    "levels that the sequence set, of which the highest is told": (
+        [
+            entry(power(5.1, verdict=""), power(5.2, "B", ""), drive="set", level_v=0.2),
+            entry(power(20.3, verdict=""), power(20.4, "B", ""), single("efficiency", 0.2512, "1"), drive="set"),
+        ],
         {},
-        "20 W a channel into 4 ohm, both driven, at 14.4 V, at a set level",
+        "20 W a channel into 4 ohm, both driven, at 14.4 V, at a set level; efficiency 25.1 %",
     ),
     "bursts only": ([BURSTS], {}, "193 W a channel for one cycle into 4 ohm, both driven, at 14.4 V"),
     "twice": (
