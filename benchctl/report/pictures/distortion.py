@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 
 from benchctl.archive.journal.events import SEARCH
 from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.conditions import Conditions
@@ -105,11 +106,13 @@ def _points(
     return tuple(sorted(points))
 
 
-def _resistance(bench: Bench | None, load_ohm: float | None, channel: str) -> float:
+def _resistance(bench: Bench | None, load_ohm: float, channel: str) -> float:
     """As the bench file says it was measured; the nominal one where it does not."""
     load = bench.load if bench is not None else None
-    resistors = load.resistors_for(load_ohm or 0.0) if hasattr(load, "resistors_for") else {}
-    return float(resistors[channel].measured_ohm) if channel in resistors else float(load_ohm or 1.0)
+    if load is None or isinstance(load, ElectronicLoad):
+        return load_ohm
+    resistor = load.resistors_for(load_ohm).get(channel)
+    return load_ohm if resistor is None else resistor.measured_ohm
 
 
 def _curve(

@@ -63,8 +63,8 @@ def power_pictures(run_record: RunRecord) -> Iterator[Picture]:
         row for row in power_rows(run_record.entries, run_record.amplifier) if row.is_clean and row.channel != TOTAL
     ]
     swept = [
-        ("power-frequency", _BY_FREQUENCY, _swept(rows, "frequency_hz")),
-        ("power-supply", _BY_SUPPLY, _swept(rows, "supply_set_v")),
+        ("power-frequency", _BY_FREQUENCY, _swept(rows, lambda found: replace(found, frequency_hz=None))),
+        ("power-supply", _BY_SUPPLY, _swept(rows, lambda found: replace(found, supply_set_v=None))),
     ]
     is_told = {id(row) for _, _, told in swept for row in told}
     others = [row for row in rows if id(row) not in is_told or len(row.by_length) > 1]
@@ -75,18 +75,14 @@ def power_pictures(run_record: RunRecord) -> Iterator[Picture]:
             yield _picture(name, told, axis)
 
 
-def _swept(rows: Sequence[PowerRow], condition: str) -> list[PowerRow]:
-    """The tones that differ in this condition alone, of at least so many values of it."""
+def _swept(rows: Sequence[PowerRow], without: Callable[[Conditions], Conditions]) -> list[PowerRow]:
+    """The tones that differ in one condition alone, of at least so many values of it."""
     alike: dict[object, list[PowerRow]] = {}
     for row in rows:
         if None in row.by_length:
-            alike.setdefault((row.channel, replace(row.conditions, **{condition: None})), []).append(row)
-    return [
-        row
-        for group in alike.values()
-        for row in group
-        if len({getattr(each.conditions, condition) for each in group}) >= _FEWEST
-    ]
+            alike.setdefault((row.channel, without(row.conditions)), []).append(row)
+    enough = (group for group in alike.values() if len({row.conditions for row in group}) >= _FEWEST)
+    return [row for group in enough for row in group]
 
 
 def _by_length_of(rows: Sequence[PowerRow]) -> _Axis:
@@ -100,8 +96,7 @@ def _by_length_of(rows: Sequence[PowerRow]) -> _Axis:
             for length, figure in row.by_length.items()
         ]
 
-    title = "length of burst" if len(lengths) > 1 else "the rating"
-    return _Axis(title, "", by_length, tuple(length_in_words(length) for length in lengths))
+    return _Axis("load and length of burst", "", by_length, tuple(length_in_words(length) for length in lengths))
 
 
 def _by_frequency(row: PowerRow) -> list[_Point]:

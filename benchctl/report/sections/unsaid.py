@@ -23,8 +23,8 @@ def unsaid_boxes(run_record: RunRecord) -> Iterator[Box]:
     if bounds:
         judged = tuple(dict.fromkeys(_in_words(figure) for figure in bounds if _matters(figure)))
         others = list(dict.fromkeys(figure_in_words(figure.name) for figure in bounds if not _matters(figure)))
-        texts = (f"Of some values of these, too: {listed(others)}.",) if others else ()
-        texts = texts if judged else tuple(text.replace(", too", "") for text in texts)
+        too = ", too" if judged else ""
+        texts = (f"Of some values of these{too}: {listed(others)}.",) if others else ()
         yield Box("Only a bound is known: at least or at most so much", "untold", texts, judged)
 
 
