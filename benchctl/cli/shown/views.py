@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Protocol
 
 import click
-from rich.console import Console, Group, RenderableType
+from rich.console import Console, RenderableType
 from rich.live import Live
-from rich.panel import Panel
-from rich.text import Text
 
 from benchctl.archive.journal.events import OUTPUT_LOST
-from benchctl.cli.shown.bars import limits_table
 from benchctl.cli.shown.closing_line import mark_in_words
+from benchctl.cli.shown.live.panel import LivePanel
 from benchctl.cli.shown.preflight import time_in_words
 from benchctl.clock import RealClock
-from benchctl.errors import BenchctlError, OperatorStop
-from benchctl.guard.confirmation import Confirmation
+from benchctl.errors import OperatorStop
 from benchctl.launch.run import RunObserver
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
@@ -29,8 +25,8 @@ from benchctl.quantity import clock_face
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep
+from benchctl.watch.seen import Seen
 
-LINES_KEPT = 8
 REFRESHES_PER_S = 4
 # A terminal that has stopped (Ctrl-S), or a pipe that nobody reads, delays a real run by no more than this.
 OUTPUT_PATIENCE_S = 0.5
@@ -41,9 +37,16 @@ _SHOWN = ("idle_current", "burst_power_clean", "continuous_power", "efficiency",
 
 
 class View(RunObserver, Protocol):
-    """An observer that shows the run; `run` may be asked for once it has started, and `checked` is known then."""
+    """An observer that shows the run; `run` may be asked for once it has started, and `checked` is known then.
 
-    checked: Preflight | None
+    `seen` is the same for whoever else watches. `foot` are lines to show all the time.
+    """
+
+    seen: Seen
+    foot: list[str]
+
+    @property
+    def checked(self) -> Preflight | None: ...
 
     @property
     def has_started(self) -> bool: ...
@@ -54,6 +57,12 @@ class View(RunObserver, Protocol):
     @property
     def run(self) -> Run: ...
 
+    def say_first(self, text: str) -> None:
+        """Say this before the run, so that it stays on the terminal afterwards."""
+
+    def leave(self) -> None:
+        """What is said from now on must stay on the terminal."""
+
 
 @contextmanager
 def view_for(console: Console) -> Iterator[View]:
@@ -62,9 +71,20 @@ def view_for(console: Console) -> Iterator[View]:
         yield PlainView(console)
         return
     live_view = LiveView()
-    with Live(live_view, console=console, refresh_per_second=REFRESHES_PER_S, transient=True) as live:
-        live_view.live = live
+    with on_whole_terminal(live_view, console):
         yield live_view
+
+
+@contextmanager
+def on_whole_terminal(view: LiveView, console: Console) -> Iterator[None]:
+    """Draw the view again and again on the whole terminal, which is as it was afterwards. A bell rings at the end."""
+    # No frame is left behind: not after the end, and not when the window changes its size.
+    with Live(view, console=console, refresh_per_second=REFRESHES_PER_S, screen=True, transient=True) as live:
+        view.live = live
+        try:
+            yield
+        finally:
+            view.leave()
 
 
 class PlainView:
@@ -72,8 +92,8 @@ class PlainView:
 
     def __init__(self, console: Console) -> None:
         self._console = console
-        self._run: Run | None = None
-        self.checked: Preflight | None = None
+        self.seen = Seen()
+        self.foot: list[str] = []
         self.is_asking = False
         self._next_progress_s = 0.0
         self._lost: set[str] = set()
@@ -81,16 +101,28 @@ class PlainView:
     @property
     def has_started(self) -> bool:
         """Whether the bench is open and an operator's stop can reach it."""
-        return self._run is not None
+        return self.seen.run is not None
+
+    @property
+    def checked(self) -> Preflight | None:
+        return self.seen.checked
 
     @property
     def run(self) -> Run:
-        if self._run is None:
+        if self.seen.run is None:
             raise RuntimeError("the run has not started")
-        return self._run
+        return self.seen.run
+
+    def say_first(self, text: str) -> None:
+        """Say this on standard error, where it is no part of what a program reads."""
+        click.echo(text, err=True)
+
+    def leave(self) -> None:
+        """Every line stays."""
 
     def started(self, checked: Preflight, run: Run) -> None:
-        is_first_part, self.checked, self._run = self._run is None, checked, run
+        is_first_part = not self.has_started
+        self.seen.started(checked, run, self._title_of(run), mark_in_words(run.recorder.simulation))
         if isinstance(run.clock, RealClock):  # what is energised must not stay so because nobody reads
             wait_for_outputs(OUTPUT_PATIENCE_S)
         if is_first_part:
@@ -99,34 +131,44 @@ class PlainView:
             if mark := mark_in_words(run.recorder.simulation):
                 self._say(mark.rstrip(), style="bold")
 
+    def _title_of(self, run: Run) -> str:
+        return f"{run.files.sequence.title}: {run.files.amplifier.title}"
+
     def step_started(self, index: int, planned: PlannedStep) -> None:
+        self.seen.step_started(index, planned, self.run.clock.now())
         self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S
         total = len(self.checked.plan) if self.checked else 0
         self._say(f"{clock_face(self.run.clock.now())}  step {index + 1} of {total}: {planned.label}")
 
     def figures(self, _planned: PlannedStep, figures: Sequence[Figure]) -> None:
+        self.seen.figures(figures)
         for line in figure_lines(figures):
             self._say(f"          {line}")
 
     def note(self, text: str) -> None:
+        self.seen.note(text)
         self._say(f"{clock_face(self.run.clock.now())}  {text}")
 
     def stopping(self, text: str) -> None:
         """At once, before anything is known to be off."""
+        self.seen.news(text)
         self._say(text, style="bold")
 
     def alarm(self, text: str) -> None:
         """At once, in red."""
+        self.seen.news(text)
         self._say(text, style="bold red")
 
     def relief(self, text: str) -> None:
+        self.seen.news(text)
         self._say(text)
 
     def progress(self, text: str) -> None:
         """A line now and then: without a panel there is nothing to draw again."""
+        self.seen.progress(text)
         if self.run.clock.now() >= self._next_progress_s:
             self._next_progress_s = self.run.clock.now() + PROGRESS_EVERY_S
-            self.note(text)
+            self._say(f"{clock_face(self.run.clock.now())}  {text}")
 
     def hands_needed(self, request: str) -> None:
         """Ask, and wait for Enter; OperatorStop as for `answer`."""
@@ -142,6 +184,7 @@ class PlainView:
 
     def _ask(self, question: str, default: str | None = None) -> str:
         self.is_asking = True
+        self.seen.asked(question)
         try:
             if not is_shown(lambda: click.echo(question, nl=False, err=True)):
                 raise OperatorStop(f"stopped, because nobody can see what is asked: {question}")
@@ -150,6 +193,7 @@ class PlainView:
             raise OperatorStop(f"stopped by the operator, who was asked: {question}") from None
         finally:
             self.is_asking = False
+            self.seen.asked("")
 
     def _say(self, line: str, style: str = "") -> None:
         self._console.print(line, style=style, markup=False, emoji=False, highlight=False, soft_wrap=True)
@@ -164,87 +208,54 @@ class PlainView:
 
 
 class LiveView(PlainView):
-    """A panel that is drawn again several times a second: step, time, limits as bars, the last figures."""
+    """A panel that is drawn again several times a second; see `LivePanel`."""
 
     def __init__(self) -> None:
         super().__init__(Console(quiet=True))
         self.live: Live | None = None
-        self._index = 0
-        self._planned: PlannedStep | None = None
-        self._step_began_s = 0.0
-        self._step_progress = ""
-        self._lines: deque[str] = deque(maxlen=LINES_KEPT)
-
-    def step_started(self, index: int, planned: PlannedStep) -> None:
-        self._index, self._planned, self._step_progress = index, planned, ""
-        self._step_began_s = self.run.clock.now()
-        self._journal_lost_outputs()
 
     def alarm(self, text: str) -> None:
         """In lines below each other from now on: the guardian writes to this terminal too, and a panel that is drawn
         again and again would write over its words."""
-        self._leave_panel()
+        self.leave()
         super().alarm(text)
 
-    def _leave_panel(self) -> None:
+    def leave(self) -> None:
+        """Take the panel off the terminal, once, and ring the bell."""
         if self.live is not None:
             self._console, live, self.live = self.live.console, self.live, None
             live.stop()
+            self._console.bell()
 
     def _ask(self, question: str, default: str | None = None) -> str:
-        """Ask below the panel, which is not drawn over the question meanwhile."""
-        if self.live is None:
+        """Ask on the plain terminal, with a bell."""
+        with self._without_panel():
+            if self.live is not None:
+                self.live.console.bell()
             return super()._ask(question, default)
+
+    def say_first(self, text: str) -> None:
+        with self._without_panel():
+            super().say_first(text)
+
+    @contextmanager
+    def _without_panel(self) -> Iterator[None]:
+        """The plain terminal, for as long as the block lasts."""
+        if self.live is None:
+            yield
+            return
         self.live.stop()
         try:
-            return super()._ask(question, default)
+            yield
         finally:
             if self.live is not None:
                 self.live.start()
 
     def progress(self, text: str) -> None:
-        self._step_progress = text
-
-    def _say(self, line: str, style: str = "") -> None:
-        self._lines.append(line)
-        super()._say(line, style)  # seen where the panel has been left
+        self.seen.progress(text)
 
     def __rich__(self) -> RenderableType:
-        if self._run is None or self.checked is None:
-            return Text("Opening the bench ...")
-        guard = self.run.guard
-        bars = limits_table(guard.watches, guard.readings, guard, energised=guard.energised)
-        lines = Text("\n".join(self._lines), style="dim", no_wrap=True, overflow="ellipsis")
-        reason = self.run.interlock.reason
-        above = [self._progress()] if reason is None else [stopping_in_words(reason, guard.parts)]
-        mark = mark_in_words(self.run.recorder.simulation)
-        return Panel(Group(*above, bars, lines), title=Text(f"{mark}{self.run.files.sequence.title}"))
-
-    def _progress(self) -> Text:
-        assert self.checked is not None
-        label = self._planned.label if self._planned else "preparing"
-        now_s = self.run.clock.now()
-        remaining_s = self._remaining_s(now_s)
-        return Text(
-            f"step {self._index + 1} of {len(self.checked.plan)}  {label}  {self._step_progress}".rstrip() + "\n"
-            f"elapsed {clock_face(now_s)}  remaining about {clock_face(remaining_s)}",
-            style="bold",
-        )
-
-    def _remaining_s(self, now_s: float) -> float:
-        assert self.checked is not None
-        step, *later = self.checked.expected_steps[self._index :]
-        left_in_step_s = max(0.0, step.duration_s - (now_s - self._step_began_s))
-        return left_in_step_s + sum(each.duration_s for each in later)
-
-
-def stopping_in_words(reason: BenchctlError, parts: Sequence[Confirmation]) -> Text:
-    """Why the run stops, and how far each part of the safe state has come."""
-    text = Text(f"STOPPING: {reason}\n", style="bold red")
-    for part in parts:
-        state = part.state if part.confirmed else f"not yet confirmed ({part.detail})"
-        text.append(f"  {part.instrument}: {part.part}: {state}\n", style="not bold green" if part.confirmed else "")
-    return text
+        return LivePanel(self.seen.now(), self.foot)
 
 
 def figure_lines(figures: Sequence[Figure]) -> list[str]:

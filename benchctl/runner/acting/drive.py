@@ -56,6 +56,7 @@ def start_burst(run: Run, burst: Burst, drive: Drive, thd_limit: float | None = 
         mute(run)
     played = generator.start_burst(burst)
     generator.output_on()
+    run.burst = played
     run.set_to_drive(played.level_v, drive, bursts=_in_words(run, played, burst), thd_limit=thd_limit)
     if generator.needs_triggers:
         run.rhythm = Rhythm(generator, run.clock, burst.every_s)

@@ -22,6 +22,7 @@ from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.errors import GarbledAnswer, InstrumentsDisagree, LinkError
 from benchctl.guard.guard import Guard
 from benchctl.instruments.bench import Bench
+from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.interlock import Interlock
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
@@ -157,6 +158,14 @@ class Trimming:
     ceiling_v: float
 
 
+@dataclass(frozen=True)
+class LastRecord:
+    """The newest record of the amplifier, for whoever watches; `burst` is what it is of, where that was bursts."""
+
+    capture: Capture
+    burst: Burst | None
+
+
 # A load in ohm, a frequency in Hz, and the channels that are driven.
 Place = tuple[float, float, tuple[str, ...]]
 
@@ -179,7 +188,8 @@ class Run:
     judged must be. `early_ends`: by the label of a step, why what it drove did not last its time. `rhythm` begins
     bursts, where the generator cannot do so by itself. `trimming` is None where the supply's voltage holds at its own
     output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
-    goes on for now.
+    goes on for now. `burst`: the bursts that the generator plays now. `last_record` is for whoever watches the run; no
+    step uses it.
     """
 
     files: Files
@@ -213,6 +223,8 @@ class Run:
     trimming: Trimming | None = None
     desk: Desk | None = None
     tells_all: bool = False
+    burst: Burst | None = None
+    last_record: LastRecord | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -233,6 +245,7 @@ class Run:
 
     def set_to_silence(self) -> None:
         """Keep that nothing drives the amplifier."""
+        self.burst = None
         self.set_to(level_v=None, drive="undriven", driven=(), bursts="", thd_limit=None)
 
     def _conditions_of(self, captures: Mapping[str, Capture]) -> Conditions:

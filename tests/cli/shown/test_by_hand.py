@@ -1,4 +1,4 @@
-"""The terminal of a person who drives by hand: its keys, its large figures, its page."""
+"""The terminal of a person who drives by hand: its keys and its page."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ import io
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from rich.console import Console
 
-from benchctl.cli.shown.by_hand.large import in_large
-from benchctl.cli.shown.by_hand.page import Page, figures_of, state_in_words
+from benchctl.cli.shown.by_hand.page import KEYS_IN_WORDS, Page
 from benchctl.errors import OperatorStop
+from benchctl.guard.states import State
 from benchctl.measure.conditions import Conditions
 from benchctl.runner.acting.desk import OutputReading, Readings, Wish
 
@@ -104,40 +106,39 @@ def test_a_closed_terminal_is_told_as_a_stop(terminal: int) -> None:
             keys.pressed()
 
 
-def test_large_figures_have_five_rows_with_the_unit_small_at_the_foot() -> None:
-    rows = in_large("8.6 V")
-    assert len(rows) == 5
-    assert rows[-1].endswith("V")
-    assert not any("V" in row for row in rows[:-1])
+class AtRest:
+    """A run whose amplifier is on, as far as a page looks at it."""
+
+    def __init__(self) -> None:
+        guard = SimpleNamespace(
+            watches=[], readings={}, parts=(), energised=True, state=State.WATCHING, old_s=lambda _: None
+        )
+        clock = SimpleNamespace(now=lambda: 100.0)
+        interlock = SimpleNamespace(reason=None)
+        self.__dict__ |= {"guard": guard, "clock": clock, "interlock": interlock, "last_record": None, "burst": None}
+        self.conditions = Conditions(level_v=0.1, supply_set_v=14.4)
 
 
-def test_a_terminal_of_plain_characters_has_plain_figures() -> None:
-    assert in_large("8.6 V", plain=True) == ["8.6 V"]
-
-
-def shown(readings: Readings, *, is_large: bool = False) -> str:
-    console = Console(width=140, record=True, file=io.StringIO())
-    console.print(state_in_words(readings))
-    guarded = {"supply_voltage": 14.39, "supply_current": 2.4, "heatsink": None}
-    console.print(figures_of(readings, guarded, is_large=is_large))
+def shown(page: Page, readings: Readings) -> str:
+    page.seen.started(SimpleNamespace(plan=[None], expected_steps=[]), AtRest(), "HX 2150", "")  # type: ignore[arg-type]
+    page.show(readings)
+    console = Console(width=140, height=40, record=True, file=io.StringIO(), _environ={})
+    console.print(page)
     return console.export_text()
 
 
-def test_the_state_line_says_whether_there_is_a_signal_and_until_when() -> None:
+def test_the_page_says_what_is_set_until_when_the_signal_is_on_and_what_the_keys_do(page: Page) -> None:
     wanted = Conditions(load_ohm=4.0, frequency_hz=1e3, level_v=0.1, drive="set", supply_set_v=14.4, driven=("A", "B"))
-    text = shown(Readings(is_on=True, is_driven=True, level_v=0.1, wanted=wanted, left_s=12.4))
-    assert "ON, WITH A SIGNAL   100 mV, 1 kHz, load 4 ohm, A and B driven" in text
-    assert "the signal goes off in 12 s unless a key is pressed" in text
+    text = shown(page, Readings(is_on=True, is_driven=True, level_v=0.1, wanted=wanted, left_s=12.4))
+    assert "100 mV, 1 kHz, load 4 ohm, A and B driven" in text
+    assert "The signal goes off in 12 s unless a key is pressed." in text
+    assert all(line in text for line in KEYS_IN_WORDS)
 
 
-def test_what_is_held_is_said_to_be_old() -> None:
-    assert "HELD: the readings below are old" in shown(Readings(is_on=True, is_held=True))
-
-
-def test_a_bound_of_the_distortion_is_shown_as_one_and_what_is_not_known_as_a_dash() -> None:
+def test_what_is_held_is_said_to_be_old_and_is_not_shown_large(page: Page) -> None:
     outputs = {"A": OutputReading(rms_v=8.66, power_w=18.75, thd_n=0.0032, is_bound=True)}
-    text = shown(Readings(is_on=True, is_driven=True, outputs=outputs))
-    assert "<0.32 %" in text
-    assert "18.8 W" in text
-    supply = next(line for line in text.splitlines() if line.startswith("supply"))
-    assert supply.split() == ["supply", "14.4", "V", "2.4", "A", "-"]
+    held = Readings(is_on=True, is_driven=True, outputs=outputs, taken_s=99.0, is_held=True)
+    text = shown(page, held)
+    assert "HELD: the readings of the outputs are old." in text
+    assert "A   18.8 W   <0.32 %   8.66 V" in text
+    assert "18.8 W" not in shown(page, replace(held, is_held=False)), "in large characters instead"

@@ -26,7 +26,13 @@ from tests.cli.files import IDLE, sequence
 
 def console(*, terminal: bool = False) -> Console:
     return Console(
-        file=io.StringIO(), width=90, color_system=None, force_terminal=terminal, legacy_windows=False, _environ={}
+        file=io.StringIO(),
+        width=90,
+        height=40,
+        color_system=None,
+        force_terminal=terminal,
+        legacy_windows=False,
+        _environ={},
     )
 
 
@@ -78,7 +84,7 @@ def test_no_view_takes_text_of_a_file_for_markup(tmp_path: Path) -> None:
     for view in (PlainView(shown), live):
         run(Documents(sequence(tmp_path, titled), "workshop", "hx2150"), view, out=tmp_path, dry_run=True)
     assert text_of(shown).startswith(f"{title}: HX 2150")
-    assert title in live.pictures[0].splitlines()[0]
+    assert title in live.pictures[0]
 
 
 class Photographer(LiveView):
@@ -99,13 +105,13 @@ def test_the_live_view_shows_step_time_limits_and_the_last_figures(tmp_path: Pat
     view = Photographer()
     run_dry(view, tmp_path)
     last = view.pictures[-1]
-    assert "Idle only" in last.splitlines()[0]
-    assert "step 3 of 3  3 power_off" in last
-    # Three seconds for the oscilloscope's zero, three until the amplifier is at rest, one of the step between.
-    assert "elapsed 0:00:07  remaining about 0:00:00" in last
+    assert "step 3 of 3" in last
+    assert "left 0:00:00" in last
+    assert "power off" in last
+    assert "Idle only: HX 2150" in last
     assert "above 95 A" in last
     assert "above 85 degC" in last, "the amplifier file's own limit holds as well"
-    assert "idle_current: 1." in last
+    assert "idle current: 1." in last
     assert all(len(line) <= 90 for line in last.splitlines())
 
 
@@ -117,14 +123,22 @@ def test_when_the_run_stops_the_live_view_says_why_and_how_far_each_part_has_com
         Confirmation("generator", "output off", confirmed=True),
         Confirmation("supply", "output 'main' off", confirmed=False, detail="no answer yet"),
     )
+    assert view.seen.now().headline == "STOPPING"
     shown = console()
     shown.print(view)
-    lines = [line.strip("│ ") for line in text_of(shown).splitlines()]
-    assert lines[1:4] == [
-        "STOPPING: stopped by Ctrl-C",
-        "generator: output off: confirmed",
-        "supply: output 'main' off: not yet confirmed (no answer yet)",
-    ]
+    lines = text_of(shown).splitlines()
+    assert "stopped by Ctrl-C" in lines
+    assert "generator: output off: confirmed" in lines
+    assert "supply: output 'main' off: NOT CONFIRMED (no answer yet)" in lines
+
+
+def test_a_live_view_leaves_no_frame_behind_and_rings_a_bell_at_the_end() -> None:
+    shown = console(terminal=True)
+    with view_for(shown):
+        pass
+    text = text_of(shown)
+    assert text.index("\x1b[?1049h") < text.index("\x1b[?1049l") < text.index("\a")
+    assert text.rindex("\x1b[?1049l") > text.rindex("\x1b[H"), "nothing is drawn once the terminal is as it was"
 
 
 def test_once_there_is_alarm_the_panel_gives_way_to_lines_so_that_the_guardians_words_are_not_drawn_over() -> None:
@@ -150,8 +164,10 @@ def test_the_plain_view_says_at_once_what_happens_and_an_alarm_in_red(method: st
 
 def test_before_the_bench_is_open_the_live_view_says_so() -> None:
     shown = console()
-    shown.print(LiveView())
-    assert text_of(shown) == "Opening the bench ...\n"
+    view = LiveView()
+    assert view.seen.now().headline == "OPENING"
+    shown.print(view)
+    assert "█▀▀█" in text_of(shown)
 
 
 # -- figures as lines ----------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from benchctl.measure.budget.zero import subtracted
 from benchctl.measure.carrier.folding import is_fine
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
 from benchctl.runner.acting.drive import note_rhythm
-from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.run import LastRecord, Run
 
 # Fine enough for the harmonics of a 20 kHz band with room, and for noise to be spread beyond it.
 SAMPLE_RATE_HZ = 500e3
@@ -145,7 +145,9 @@ def take(  # noqa: PLR0917 - what a record is made of
     frequency_hz = run.conditions.frequency_hz if level_v else None
     if (dc := worst_output_dc(run, capture, frequency_hz)) is not None:
         run.guard.observe("output_offset", dc.value_v, dc.limit_v)
-    return in_conditions(run, replace(capture, traces={signal: capture.traces[signal] for signal in signals}))
+    taken = in_conditions(run, replace(capture, traces={signal: capture.traces[signal] for signal in signals}))
+    run.last_record = LastRecord(taken, run.burst)
+    return taken
 
 
 def in_conditions(run: Run, capture: Capture) -> Capture:

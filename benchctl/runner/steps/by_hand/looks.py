@@ -66,15 +66,25 @@ def outputs_of(look: Look) -> dict[str, OutputReading]:
         MeasurementError: the record cannot give its figures.
     """
     if not look.analysis:
-        return {channel: OutputReading(peak_v=_half_span_v(look.capture, channel)) for channel in look.capture.channels}
-    return _shown(ANALYSES[look.analysis].figures(look.captures, look.readings, look.context))
+        return peaks_of(look.capture)
+    return outputs_in(ANALYSES[look.analysis].figures(look.captures, look.readings, look.context))
+
+
+def peaks_of(capture: Capture) -> dict[str, OutputReading]:
+    """Channel -> half of peak to peak.
+
+    Raises:
+        MeasurementError: a trace is clipped or gives no values.
+    """
+    return {channel: OutputReading(peak_v=_half_span_v(capture, channel)) for channel in capture.channels}
 
 
 def _half_span_v(capture: Capture, channel: str) -> float:
     return float(np.ptp(capture.trace(OUTPUT + channel).values())) / 2.0
 
 
-def _shown(figures: Sequence[Figure]) -> dict[str, OutputReading]:
+def outputs_in(figures: Sequence[Figure]) -> dict[str, OutputReading]:
+    """Channel -> what is shown of it, out of the figures of a record."""
     outputs: dict[str, OutputReading] = {}
     for figure in figures:
         if not figure.channel or figure.channel == "total":
@@ -83,7 +93,7 @@ def _shown(figures: Sequence[Figure]) -> dict[str, OutputReading]:
         match figure.name:
             case "output_rms":
                 reading = replace(reading, rms_v=figure.value)
-            case "continuous_power":
+            case "continuous_power" | "burst_power_clean":
                 reading = replace(reading, power_w=figure.value)
             case "thd_n":
                 reading = replace(reading, thd_n=figure.value, is_bound=figure.bound == "at most")

@@ -1,17 +1,15 @@
-"""The limits as bars: how far each reading is on its way to its bound, and what cannot be read shows as passed."""
+"""The limits of a run: how far each reading is on its way to its bound, and what cannot be read counts as passed."""
 
 from __future__ import annotations
-
-import io
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rich.console import Console
 
-from benchctl.cli.shown.bars import fraction_used, limits_table
 from benchctl.documents.model.limits import CurrentLimit, Limit, TemperatureLimit, VoltageLimit
 from benchctl.guard.limits import LimitWatch, WatchedLimit
+from benchctl.watch.limits_now import fraction_used, limits_now
+from benchctl.watch.now import LimitNow
 
 CURRENT = WatchedLimit("supply_current", CurrentLimit(above=95.0), "sequence")
 VOLTAGE = WatchedLimit("supply_voltage", VoltageLimit(below=11.0), "sequence")
@@ -42,7 +40,7 @@ def watch(limit: WatchedLimit, value: float | None) -> LimitWatch:
         (CURRENT, float("nan"), 1.0),
     ],
 )
-def test_a_bar_is_the_share_of_the_bound_that_is_used(limit: WatchedLimit, value: float | None, used: float) -> None:
+def test_what_is_used_is_the_share_of_the_bound(limit: WatchedLimit, value: float | None, used: float) -> None:
     assert fraction_used(watch(limit, value)) == pytest.approx(used)
 
 
@@ -56,7 +54,7 @@ BOUNDS = st.floats(-100.0, 100.0)
 
 @settings(derandomize=True, max_examples=200)
 @given(low=BOUNDS, high=BOUNDS, value=st.floats(allow_nan=True, allow_infinity=True))
-def test_a_bar_lies_between_empty_and_full_and_is_full_where_the_limit_is_passed(
+def test_it_lies_between_nothing_and_all_and_is_all_where_the_limit_is_passed(
     low: float, high: float, value: float
 ) -> None:
     bound: Limit = TemperatureLimit(above=high, below=low) if low < high else TemperatureLimit(above=high)
@@ -80,27 +78,18 @@ class Ages:
         return signal.startswith("supply_")
 
 
-def test_a_reading_that_is_old_is_shown_as_old_and_no_bar_is_drawn_of_it() -> None:
+def test_a_reading_that_is_old_is_told_as_old_and_says_nothing_of_how_much_is_used() -> None:
     watches = [watch(CURRENT, 47.5), watch(VOLTAGE, 14.4), watch(OFFSET, 0.02)]
-    console = Console(file=io.StringIO(), width=100, color_system=None, legacy_windows=False)
     readings = {"supply_current": 47.5, "supply_voltage": 14.4, "output_offset": 0.02}
-    console.print(limits_table(watches, readings, Ages(supply_current=4.2, output_offset=40.0), energised=True))
-    assert isinstance(console.file, io.StringIO)
-    lines = [line.split() for line in console.file.getvalue().splitlines()]
-    assert lines[0] == ["supply_current", "no", "reading", "for", "4", "s", "above", "95", "A"]
-    assert lines[1][:3] == ["supply_voltage", "14.4", "V"]
-    assert lines[2] == ["output_offset", "20", "mV,", "40", "s", "ago", "outside", "500", "mV"]
+    ages = Ages(supply_current=4.2, output_offset=40.0)
+    current, voltage, offset = limits_now(watches, readings, ages, energised=True)
+    assert current == LimitNow("supply_current", "no reading for 4 s", "above 95 A", None, is_missing=True)
+    assert voltage == LimitNow("supply_voltage", "14.4 V", "below 11 V", pytest.approx(11.0 / 14.4))
+    assert offset == LimitNow("output_offset", "20 mV, 40 s ago", "outside 500 mV", None)
 
 
-def test_the_table_at_a_fixed_width() -> None:
-    watches = [watch(CURRENT, 47.5), watch(VOLTAGE, None), watch(OFFSET, None)]
-    console = Console(file=io.StringIO(), width=100, color_system=None, legacy_windows=False)
-    readings = {"supply_current": 47.5, "supply_voltage": None}
-    console.print(limits_table(watches, readings, Ages(), energised=True))
-    assert isinstance(console.file, io.StringIO)
-    lines = [line.rstrip() for line in console.file.getvalue().splitlines()]
-    assert lines == [
-        "supply_current  47.5 A        ━━━━━━━━━━━━              above 95 A",
-        "supply_voltage  unreadable    ━━━━━━━━━━━━━━━━━━━━━━━━  below 11 V",
-        "output_offset   not read yet                            outside 500 mV",
-    ]
+def test_what_cannot_be_read_has_used_its_limit_up_and_what_nobody_has_read_yet_says_so() -> None:
+    watches = [watch(VOLTAGE, None), watch(OFFSET, None)]
+    voltage, offset = limits_now(watches, {"supply_voltage": None}, Ages(), energised=True)
+    assert (voltage.reading, voltage.used) == ("unreadable", 1.0)
+    assert (offset.reading, offset.used) == ("not read yet", None)

@@ -1,4 +1,4 @@
-"""The limits as bars against their bounds."""
+"""The limits of a run with their readings: how far each is on its way, and what is old or missing."""
 
 from __future__ import annotations
 
@@ -6,16 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from rich.progress_bar import ProgressBar
-from rich.table import Table
-from rich.text import Text
-
 from benchctl.guard.limits import LimitWatch
 from benchctl.quantity import render
-
-BAR_WIDTH = 24
-# From this part of the bound on, a bar has this colour.
-NEAR, AT_THE_EDGE = 0.8, 0.9
+from benchctl.watch.now import LimitNow
 
 
 class Ages(Protocol):
@@ -28,10 +21,10 @@ class Ages(Protocol):
         """Whether it is read all the time, not only in some steps."""
 
 
-def limits_table(
+def limits_now(
     watches: Sequence[LimitWatch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
-) -> Table:
-    """One row for each limit: signal, reading, bar, bound. An old reading is shown as old, without a bar.
+) -> tuple[LimitNow, ...]:
+    """Each limit with its reading. An old reading is told as old, and says nothing of how much is used.
 
     Args:
         watches: the guard's.
@@ -39,36 +32,27 @@ def limits_table(
         ages: how old they are.
         energised: whether the amplifier is on; if it is off, lower bounds on the supply do not apply.
     """
-    table = Table.grid(padding=(0, 2))
-    for _ in range(4):
-        table.add_column()
-    for watch in watches:
-        signal = watch.limit.signal
-        bound = Text(str(watch.limit.bound), style="dim")
-        if signal not in readings:
-            table.add_row(signal, "not read yet", _bar(0.0), bound)
-        elif (age_s := ages.old_s(signal)) is not None:
-            table.add_row(signal, _old(watch, age_s, ages), "", bound)
-        else:
-            table.add_row(signal, _reading(watch), _bar(fraction_used(watch, energised=energised)), bound)
-    return table
+    return tuple(_limit(watch, readings, ages, energised=energised) for watch in watches)
 
 
-def _old(watch: LimitWatch, age_s: float, ages: Ages) -> Text:
+def _limit(watch: LimitWatch, readings: Mapping[str, float | None], ages: Ages, *, energised: bool) -> LimitNow:
+    signal, bound = watch.limit.signal, str(watch.limit.bound)
+    if signal not in readings:
+        return LimitNow(signal, "not read yet", bound, used=None)
+    if (age_s := ages.old_s(signal)) is not None:
+        return _old(watch, age_s, bound, is_missing=ages.is_sampled(signal))
+    return LimitNow(signal, _reading(watch), bound, fraction_used(watch, energised=energised))
+
+
+def _old(watch: LimitWatch, age_s: float, bound: str, *, is_missing: bool) -> LimitNow:
     """An old reading of a signal that should be read all the time is not valid; one that only steps read was true
     then."""
-    if ages.is_sampled(watch.limit.signal):
-        return Text(f"no reading for {age_s:.0f} s", style="bold red")
-    return Text(f"{_reading(watch)}, {age_s:.0f} s ago", style="dim")
+    told = f"no reading for {age_s:.0f} s" if is_missing else f"{_reading(watch)}, {age_s:.0f} s ago"
+    return LimitNow(watch.limit.signal, told, bound, used=None, is_missing=is_missing)
 
 
 def _reading(watch: LimitWatch) -> str:
     return "unreadable" if watch.value is None else render(watch.value, watch.limit.bound.unit)
-
-
-def _bar(used: float) -> ProgressBar:
-    style = "red" if used >= AT_THE_EDGE else "yellow" if used >= NEAR else "green"
-    return ProgressBar(total=1.0, completed=used, width=BAR_WIDTH, complete_style=style, finished_style="red")
 
 
 def fraction_used(watch: LimitWatch, *, energised: bool = True) -> float:
