@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import functools
+import os
+import shlex
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import click
@@ -73,3 +76,70 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
 
     argument = click.argument("sequence", metavar="SEQUENCE")
     return argument(bench_option(amplifier_option(set_option(with_documents))))
+
+
+@dataclass(frozen=True)
+class Watching:
+    """Who else is told of a run than the terminal.
+
+    Attributes:
+        page: whether it is shown as a page in a browser.
+        address, port: where that is served; port 0 is any that is free.
+        at_end: the program to start at the end, with its arguments; empty: none.
+    """
+
+    page: bool = False
+    address: str = "127.0.0.1"
+    port: int = 0
+    at_end: tuple[str, ...] = ()
+
+
+def _place(_context: click.Context, _option: click.Parameter, written: str | None) -> tuple[str, int] | None:
+    if written is None:
+        return None
+    address, colon, port = written.rpartition(":")
+    if not colon or (":" in address and not address.startswith("[")):  # no port is given; an IPv6 address has colons
+        return written.strip("[]"), 0
+    if not port.isdecimal() or not 0 < int(port) < 65536:
+        raise click.BadParameter(f"'{port}' is no port; write for example 192.0.2.7:8080")
+    return address.strip("[]"), int(port)
+
+
+def _program(_context: click.Context, _option: click.Parameter, written: str | None) -> tuple[str, ...]:
+    """A program and its arguments, as a shell would split them; no shell ever sees them."""
+    try:
+        return tuple(shlex.split(written or "", posix=os.name != "nt"))
+    except ValueError as error:
+        raise click.BadParameter(f"'{written}' cannot be split into a program and its arguments: {error}") from None
+
+
+def watched(command: Callable[..., int]) -> Callable[..., int]:
+    """The options about who else is told of a run, as `watching`."""
+
+    @functools.wraps(command)
+    def with_watching(
+        watch: bool, watch_address: tuple[str, int] | None, at_end: tuple[str, ...], **others: Any
+    ) -> int:
+        address, port = watch_address or (Watching.address, Watching.port)
+        page = watch or watch_address is not None
+        return command(watching=Watching(page, address, port, at_end), **others)
+
+    watch = click.option(
+        "--watch", is_flag=True, help="Show the run in a browser too, with a stop button; the address is printed."
+    )
+    watch_address = click.option(
+        "--watch-address",
+        metavar="ADDRESS[:PORT]",
+        callback=_place,
+        help="Serve that page there instead of on this computer alone. Whoever reaches it with the whole address can "
+        "stop the run, and nothing is encrypted.",
+    )
+    at_end = click.option(
+        "--at-end",
+        metavar="COMMAND",
+        envvar="BENCHCTL_AT_END",
+        callback=_program,
+        help="Start this program once the run has ended, by a limit too, and the bench is safe or known not to be. Its "
+        "last argument is how the run ended, in a sentence.",
+    )
+    return watch(watch_address(at_end(with_watching)))

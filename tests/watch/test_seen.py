@@ -120,7 +120,9 @@ def test_of_a_run_that_has_ended_no_reading_is_shown_as_if_it_were_of_now(watche
 def test_a_limit_that_trips_is_seen_as_stopping_with_its_reason(tmp_path: Path) -> None:
     watcher = Watcher()
     file = sequence(tmp_path, BURSTS_AND_TONE, ("above: 95 A", "above: 1 A"))
-    result = run(Documents(file, "workshop", "hx2150"), watcher, out=tmp_path / "runs", dry_run=True, accepted="a trip is wanted")
+    result = run(
+        Documents(file, "workshop", "hx2150"), watcher, out=tmp_path / "runs", dry_run=True, accepted="a trip is wanted"
+    )
     assert isinstance(result.outcome.error, LimitTripped)
     now = watcher.seen.now()
     assert now.headline == "STOPPING"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import accept_option, amplifier_option, bench_option, set_option
+from benchctl.cli.options import Watching, accept_option, amplifier_option, bench_option, set_option, watched
 
 SEQUENCE = "by_hand"
 
@@ -30,8 +30,15 @@ Examples:
     show_default=True,
     help="Where run folders are made.",
 )
+@watched
 def manual(  # noqa: PLR0917 - click passes each option by name
-    bench: str, amplifier: str, settings: Mapping[str, str], dry_run: bool, accepted: str, out: Path
+    bench: str,
+    amplifier: str,
+    settings: Mapping[str, str],
+    dry_run: bool,
+    accepted: str,
+    out: Path,
+    watching: Watching,
 ) -> int:
     """Drive an amplifier by hand with keys, under the guard of a run.
 
@@ -52,4 +59,5 @@ def manual(  # noqa: PLR0917 - click passes each option by name
         lambda page: run(documents, page, out=out, dry_run=dry_run, accepted=accepted, desk=page),
         as_json=False,
         viewing=page_of_terminal,
+        watching=watching,
     )

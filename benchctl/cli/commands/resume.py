@@ -6,15 +6,16 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import accept_changes_option, json_option, unattended_option
+from benchctl.cli.options import Watching, accept_changes_option, json_option, unattended_option, watched
 
 
 @click.command(epilog="Example:  benchctl resume runs/20261124-221003-quick-check-hx-2150")
 @click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
 @unattended_option
 @accept_changes_option
+@watched
 @json_option
-def resume(run_folder: Path, unattended: bool, accepted: str, as_json: bool) -> int:
+def resume(run_folder: Path, unattended: bool, accepted: str, watching: Watching, as_json: bool) -> int:
     """Go on with a run that ended early.
 
     It begins at the first unfinished step, with the documents as the run kept them and the same instruments. The
@@ -30,4 +31,6 @@ def resume(run_folder: Path, unattended: bool, accepted: str, as_json: bool) -> 
     from benchctl.cli.shown.views import view_for  # noqa: PLC0415
     from benchctl.launch.resume import resume as go_on  # noqa: PLC0415
 
-    return show_run(lambda view: go_on(run_folder, view, unattended=unattended, accepted=accepted), as_json, view_for)
+    return show_run(
+        lambda view: go_on(run_folder, view, unattended=unattended, accepted=accepted), as_json, view_for, watching
+    )

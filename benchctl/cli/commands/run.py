@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchctl.cli.options import accept_option, json_option, of_a_run, unattended_option
+from benchctl.cli.options import Watching, accept_option, json_option, of_a_run, unattended_option, watched
 
 if TYPE_CHECKING:
     from benchctl.launch.run import Documents
@@ -31,9 +31,17 @@ Examples:
     help="Where run folders are made.",
 )
 @click.option("--record", "records", is_flag=True, help="Keep all that the instruments say, for 'benchctl replay'.")
+@watched
 @json_option
 def run(  # noqa: PLR0917 - click passes each option by name
-    documents: Documents, dry_run: bool, unattended: bool, accepted: str, out: Path, records: bool, as_json: bool
+    documents: Documents,
+    dry_run: bool,
+    unattended: bool,
+    accepted: str,
+    out: Path,
+    records: bool,
+    watching: Watching,
+    as_json: bool,
 ) -> int:
     """Run a sequence on an amplifier, real or dry.
 
@@ -55,4 +63,5 @@ def run(  # noqa: PLR0917 - click passes each option by name
         ),
         as_json,
         view_for,
+        watching,
     )

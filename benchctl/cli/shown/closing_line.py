@@ -42,7 +42,7 @@ def last_lines(result: Result, kept: Kept | None = None) -> Text:
     if not outcome.is_safe:
         text.append(state_of_outputs(outcome.confirmations)).append("\n")
     text.append(mark_in_words(result.simulation), style="bold")
-    text.append(_ending(outcome), style="" if outcome.error is None else "bold red")
+    text.append(ending_in_words(outcome), style="" if outcome.error is None else "bold red")
     if outcome.error is None:
         text.append(" ")
     else:
@@ -80,7 +80,8 @@ def mark_in_words(simulation: Simulation) -> str:
     return f"{simulation.word}, no measurement{'' if simulation.is_whole else f' ({simulation.words})'}. "
 
 
-def _ending(outcome: Outcome) -> str:
+def ending_in_words(outcome: Outcome) -> str:
+    """How the run ended, in a sentence or two."""
     error = outcome.error
     if error is None:
         return f"Finished: {_verdicts(outcome)}.{_failed(outcome)}{_ended_early(outcome)}{_inconclusive(outcome)}"

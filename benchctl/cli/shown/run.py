@@ -13,28 +13,41 @@ import click
 from rich.console import Console
 from rich.text import Text
 
-from benchctl.cli.shown.closing_line import console_for, last_lines, state_of_outputs
+from benchctl.cli.options import Watching
+from benchctl.cli.shown.closing_line import console_for, ending_in_words, last_lines, state_of_outputs
 from benchctl.cli.shown.kept import Kept
 from benchctl.cli.shown.stopping import operator_can_stop
 from benchctl.cli.shown.tables import closing_tables
 from benchctl.cli.shown.views import View
-from benchctl.errors import InstrumentError
+from benchctl.cli.shown.watched.page import page_for
+from benchctl.cli.shown.watched.telling import End, tell_at_end
+from benchctl.clock import RealClock
+from benchctl.errors import BenchctlError, InstrumentError, LimitTripped
+from benchctl.guard.confirmation import all_confirmed
 from benchctl.launch.run import Result
 from benchctl.outlet import lost_outputs, wait_for_outputs
+from benchctl.runner.engine.execute import FAULT_EXIT_CODE, Outcome
+from benchctl.watch.now import State
 
 _V = TypeVar("_V", bound=View)
 
 
 def show_run(
-    performed: Callable[[_V], Result], as_json: bool, viewing: Callable[[Console], AbstractContextManager[_V]]
+    performed: Callable[[_V], Result],
+    as_json: bool,
+    viewing: Callable[[Console], AbstractContextManager[_V]],
+    watching: Watching = Watching(),  # noqa: B008 - it is frozen
 ) -> int:
     """Let a run be watched in a view and stopped, show what came of it, and return its exit code."""
     console = console_for(stderr=as_json)
-    with viewing(console) as view, operator_can_stop(view):
+    with viewing(console) as view, operator_can_stop(view) as stop, page_for(view, stop, watching):
         try:
             result = performed(view)
+            view.seen.ended(*state_in_words(result.outcome))
         except (Exception, KeyboardInterrupt) as error:
-            _tell_of_no_result(error, view, console)
+            view.seen.ended(*_state_without_result(view, error))
+            view.leave()
+            _tell_of_no_result(error, view, console, watching)
             raise
         finally:
             wait_for_outputs(None)
@@ -50,6 +63,7 @@ def show_run(
         console.print(closing_tables(figures, amplifier, confirmations, recorder.positions, result.simulation))
         console.print(words, soft_wrap=True)
     _tell_elsewhere(words, console)
+    tell_at_end(watching.at_end, _end_of(view, result.outcome.exit_code, result.outcome.is_safe))
     leave_report(result.folder)
     return result.outcome.exit_code
 
@@ -60,7 +74,40 @@ def _kept(result: Result, view: View) -> Kept | None:
     return Kept.of(result.folder, view.checked.plan)
 
 
-def _tell_of_no_result(error: BaseException, view: View, console: Console) -> None:
+def state_in_words(outcome: Outcome) -> tuple[State, str]:
+    """How the run ended, as a view shows it, and in sentences; first of all whether everything is off."""
+    outputs = str(state_of_outputs(outcome.confirmations))
+    ending = ending_in_words(outcome)
+    if not outcome.is_safe:
+        return "unsafe", f"{outputs} {ending}"
+    match outcome.error:
+        case None:
+            state: State = "finished"
+        case LimitTripped():
+            state = "tripped"
+        case _:
+            state = "ended"
+    return state, f"{ending} {outputs}"
+
+
+def _state_without_result(view: View, error: BaseException) -> tuple[State, str]:
+    """Of a run that could not begin, or that an error in the program has ended."""
+    why = str(error) or type(error).__name__
+    if not view.has_started:
+        return "ended", f"The run did not begin: {why}. Nothing was switched on."
+    parts = view.run.guard.parts
+    state: State = "ended" if parts and all_confirmed(parts) else "unsafe"
+    return state, f"{state_of_outputs(parts)} The run was ended by an error: {why}"
+
+
+def _end_of(view: View, exit_code: int, is_safe: bool) -> End:
+    now, run = view.seen.now(), view.run
+    title = f"{now.mark}{now.title}"
+    is_real_time = isinstance(run.clock, RealClock)
+    return End(now.state, title, now.sentence, exit_code, is_safe, run.recorder.folder.path, is_real_time)
+
+
+def _tell_of_no_result(error: BaseException, view: View, console: Console, watching: Watching) -> None:
     """Report a run that could not begin, an error in the program, or a third Ctrl-C, after which nothing is waited
     for.
     """
@@ -68,10 +115,12 @@ def _tell_of_no_result(error: BaseException, view: View, console: Console) -> No
         if isinstance(error, InstrumentError | KeyboardInterrupt):
             click.echo("Nothing was switched on.", err=True)
         return
-    folder = view.run.recorder.folder.path
-    console.print(state_of_outputs(view.run.guard.parts), soft_wrap=True)
+    parts, folder = view.run.guard.parts, view.run.recorder.folder.path
+    console.print(state_of_outputs(parts), soft_wrap=True)
     console.print(f"Run folder: {folder}", soft_wrap=True)
     if isinstance(error, Exception):  # whoever presses Ctrl-C three times waits for no report either
+        exit_code = error.exit_code if isinstance(error, BenchctlError) else FAULT_EXIT_CODE
+        tell_at_end(watching.at_end, _end_of(view, exit_code, bool(parts) and all_confirmed(parts)))
         leave_report(folder)
 
 

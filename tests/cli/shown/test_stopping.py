@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -48,6 +49,23 @@ def test_a_question_that_waits_for_enter_is_ended_as_well() -> None:
     with pytest.raises(KeyboardInterrupt), operator_can_stop(asking):
         signal.raise_signal(signal.SIGINT)
     assert isinstance(asking.run.interlock.reason, OperatorStop)
+
+
+def test_the_stop_button_is_one_ctrl_c_however_often_it_is_pressed_and_from_whatever_thread() -> None:
+    watching = view()
+    with operator_can_stop(watching) as press:
+        for _ in range(3):  # a second Ctrl-C would hurry the guard, which this view has none of
+            pressing = threading.Thread(target=press)
+            pressing.start()
+            pressing.join()
+        reason = watching.run.interlock.reason
+    assert str(reason) == "stopped by the stop button of the live page"
+    press()
+
+
+def test_the_stop_button_ends_a_question_that_waits_for_enter() -> None:
+    with pytest.raises(KeyboardInterrupt), operator_can_stop(view(is_asking=True)) as press:
+        press()
 
 
 @each_signal
