@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -22,7 +23,7 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "efficiency_map": "kx240",
     "quick_check": "dx5080",  # five channels
     "supply_sensitivity": "lw1200",
-    "power_bandwidth": "lw1200",  # into 1 ohm
+    "power_bandwidth": "kx240",
     "set_gains": "cx4090",  # four controls, on 24 V
 }
 
@@ -61,6 +62,7 @@ def test_preflight_refuses_what_an_amplifier_is_not_made_for(sequence: str, ampl
     assert all(REFUSED[sequence, amplifier] in hazard for hazard in checked.hazards)
 
 
+@cache
 def steps_of(sequence: str, amplifier: str) -> set[str]:
     files = documents(sequence, amplifier, short=True).load()
     return {planned.step.kind for planned in expand(files.sequence, files.amplifier, files.bench)}

@@ -49,7 +49,7 @@ def act(physical_bench: PhysicalBench, kind: str, value: float) -> None:
 
 
 @pytest.mark.parametrize("model", MODELS)
-@settings(derandomize=True, max_examples=6, deadline=None)
+@settings(derandomize=True, max_examples=3, deadline=None)  # of each of many models
 @given(actions=st.lists(st.tuples(ACTION, st.floats(0.001, 1.0)), min_size=1, max_size=8))
 def test_every_joule_is_accounted_for_whatever_the_technician_does(
     model: str, actions: list[tuple[tuple[str, float], float]]
