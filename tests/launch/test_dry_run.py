@@ -21,6 +21,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight
 from benchctl.runner.plan import PlannedStep, expand
 from tests.runner.rig import NO_BRIDGE, Audience, sequence_text, shipped
+from tests.shared_runs import SharedRun, SharedRuns
 
 
 class Onlooker(Audience):
@@ -37,13 +38,13 @@ def dry_run(documents: Documents, out: Path) -> Result:
 
 
 @pytest.fixture(scope="module")
-def main_job(tmp_path_factory: pytest.TempPathFactory) -> Result:
+def main_job(shared_runs: SharedRuns) -> SharedRun:
     """Bursts and continuous power into each rated load."""
-    return dry_run(Documents("burst_and_continuous", "workshop", "hx2150"), tmp_path_factory.mktemp("runs"))
+    return shared_runs.of("burst_and_continuous", "hx2150")
 
 
 @pytest.fixture(scope="module")
-def table(main_job: Result) -> pd.DataFrame:
+def table(main_job: SharedRun) -> pd.DataFrame:
     return read_figures(RunFolder.open(main_job.folder))
 
 
@@ -58,10 +59,10 @@ def value(table: pd.DataFrame, figure: str, load_ohm: float, cycles: int | None 
     return float(found)
 
 
-def test_the_main_job_finishes_with_its_verdicts(main_job: Result) -> None:
-    assert main_job.outcome.error is None
-    assert main_job.outcome.exit_code in {0, 1}
-    assert main_job.outcome.unmeasured == ()
+def test_the_main_job_finishes_with_its_verdicts(main_job: SharedRun) -> None:
+    assert main_job.trial.exit_code in {0, 1}
+    assert main_job.trial.reason == "finished"
+    assert main_job.trial.unmeasured == ()
 
 
 @pytest.mark.parametrize("load_ohm", [4.0, 2.0])
@@ -83,7 +84,7 @@ def test_every_load_has_its_draw_and_efficiency(table: pd.DataFrame) -> None:
         assert set(table[table["figure"] == figure]["load_ohm"].dropna()) >= {4.0, 2.0}
 
 
-def test_the_journal_ends_with_every_instrument_confirmed_safe(main_job: Result) -> None:
+def test_the_journal_ends_with_every_instrument_confirmed_safe(main_job: SharedRun) -> None:
     events = read_journal(main_job.folder / "journal.jsonl").events
     safe_state = [event for event in events if event["event"] == "safe state"][-1]
     assert {part["instrument"] for part in safe_state["instruments"]} == {"generator", "supply", "load"}
@@ -91,7 +92,7 @@ def test_the_journal_ends_with_every_instrument_confirmed_safe(main_job: Result)
     assert (events[-1]["event"], events[-1]["safe"], events[-1]["reason"]) == ("run ended", True, "finished")
 
 
-def test_every_step_of_the_plan_is_in_the_journal_in_order(main_job: Result) -> None:
+def test_every_step_of_the_plan_is_in_the_journal_in_order(main_job: SharedRun) -> None:
     events = read_journal(main_job.folder / "journal.jsonl").events
     files = Documents("burst_and_continuous", "workshop", "hx2150").load()
     plan = expand(files.sequence, files.amplifier, files.bench)
@@ -99,7 +100,7 @@ def test_every_step_of_the_plan_is_in_the_journal_in_order(main_job: Result) -> 
         assert [event["step"] for event in events if event["event"] == kind] == [step.label for step in plan]
 
 
-def test_the_documents_and_who_the_instruments_were_are_kept(main_job: Result) -> None:
+def test_the_documents_and_who_the_instruments_were_are_kept(main_job: SharedRun) -> None:
     inputs = main_job.folder / "inputs"
     assert (inputs / "sequence.yaml").read_text() == shipped("sequences", "burst_and_continuous")
     assert (inputs / "bench.yaml").read_text() == shipped("benches", "workshop")
@@ -108,7 +109,7 @@ def test_the_documents_and_who_the_instruments_were_are_kept(main_job: Result) -
     assert set(identities) == {"generator", "oscilloscope", "load", "supply", "thermometer"}
 
 
-def test_the_trend_covers_the_run_from_its_first_second_to_its_last(main_job: Result) -> None:
+def test_the_trend_covers_the_run_from_its_first_second_to_its_last(main_job: SharedRun) -> None:
     trend = read_trend(RunFolder.open(main_job.folder))
     ended = read_journal(main_job.folder / "journal.jsonl").events[-1]
     assert trend["time_s"].iloc[0] == 0.0
@@ -116,7 +117,7 @@ def test_the_trend_covers_the_run_from_its_first_second_to_its_last(main_job: Re
     assert float(trend["time_s"].diff().max()) < 0.25
 
 
-def test_every_figure_can_be_computed_again(main_job: Result) -> None:
+def test_every_figure_can_be_computed_again(main_job: SharedRun) -> None:
     checked = verify(main_job.folder)
     assert checked.agrees
     assert checked.unused_captures == ()

@@ -20,6 +20,7 @@ from benchctl.report.page import report_page
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_record import read_run_record
 from tests.report.pages import Page, part, rows_of, words_of
+from tests.shared_runs import SharedRuns
 
 SET_LEVELS = """\
 benchctl: sequence 1
@@ -43,12 +44,12 @@ Row = tuple[str, ...]
 
 
 @pytest.fixture(scope="module", params=["supply_sensitivity", "efficiency_map", "set levels"])
-def folder(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(request: pytest.FixtureRequest, shared_runs: SharedRuns, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    if request.param != "set levels":
+        return shared_runs.of(request.param, "hx2150").folder
     out = tmp_path_factory.mktemp("runs")
-    sequence: str | Path = request.param
-    if sequence == "set levels":
-        sequence = out / "sequence.yaml"
-        sequence.write_text(SET_LEVELS, encoding="utf-8")
+    sequence = out / "sequence.yaml"
+    sequence.write_text(SET_LEVELS, encoding="utf-8")
     return run(Documents(sequence, "workshop", "hx2150"), PlainView(Console(quiet=True)), out=out, dry_run=True).folder
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from functools import cache
-from pathlib import Path
 
 import pytest
 
@@ -13,16 +12,16 @@ from benchctl.documents.sequence_file.step_form import HOLDERS
 from benchctl.documents.sequence_file.steps import KINDS
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
-from benchmarks.sequences.trials import BENCHES, documents, trial
+from benchmarks.sequences.trials import BENCHES, documents
 from tests.sequences.shipped import AT_POINTS, SEQUENCES
+from tests.shared_runs import SharedRuns
 
 # Each sequence on one amplifier, and these so that every amplifier has its turn; the longest on one channel.
 RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "damping_and_noise": "hx2150_bridged",  # of one rated load, so against none
     "response_and_filters": "lw1200_lowpass",
-    "efficiency_map": "kx240",
     "quick_check": "dx5080",  # five channels
-    "supply_sensitivity": "lw1200",
+    "low_level": "lw1200",
     "power_bandwidth": "kx240",
     "set_gains": "cx4090",  # four controls, on 24 V
 }
@@ -96,9 +95,11 @@ def test_a_sequence_says_what_it_finds_out(sequence: str) -> None:
 
 
 @pytest.mark.parametrize(("sequence", "amplifier"), sorted(RUNS.items()))
-def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(sequence: str, amplifier: str, tmp_path: Path) -> None:
+def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(
+    shared_runs: SharedRuns, sequence: str, amplifier: str
+) -> None:
     """It finishes, verdicts and all; the journal ends confirmed safe; steps of known length take what was foreseen."""
-    ended = trial(sequence, amplifier, tmp_path)
+    ended = shared_runs.of(sequence, amplifier).trial
     assert ended.exit_code in {0, 1}, ended.reason
     assert ended.reason == "finished"
     assert ended.unmeasured == ()
