@@ -33,9 +33,10 @@ wheel: $(READY)  ## The built package in a fresh environment, used from another 
 	$(BIN)/python -m tools.wheel
 
 # Bounded, because a machine without a network must get to the tests as well; what needs them is skipped then.
-clients:  ## lxi-tools, an SCPI client that is not ours, and Chromium, where packages can be installed
+clients:  ## lxi-tools, an SCPI client that is not ours, Chromium and pdftotext, where packages can be installed
 	@$(call installed,lxi,lxi-tools)
 	@$(call installed,chromium,chromium)
+	@$(call installed,pdftotext,poppler-utils)
 
 # $(call installed,COMMAND,PACKAGE): Debian's package, unless the command is there.
 installed = if ! command -v $(1) >/dev/null && command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ]; then \

@@ -105,10 +105,11 @@ def _asked(run_record: RunRecord, entry: FiguresEntry, figure: Figure) -> str:
 
 
 def _name(entry: FiguresEntry, figure: Figure, at: Conditions | None) -> str:
-    """With its load and frequency where they are not those of the lead."""
+    """Of an output's figure with its load and frequency, where they are not those of the lead."""
     found = entry.conditions_of(figure)
     is_there = at is not None and (found.load_ohm, found.frequency_hz) == (at.load_ohm, at.frequency_hz)
-    return name_of(figure) if is_there else " ".join(filter(None, [name_of(figure), place_of(found)]))
+    is_said = figure.channel and not is_there
+    return " ".join(filter(None, [name_of(figure), place_of(found) if is_said else ""]))
 
 
 def unseen_of(run_record: RunRecord) -> Iterator[Clause]:

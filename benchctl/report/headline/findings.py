@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
+from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.model.figures import figure_in_words
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
 from benchctl.report.headline.sentence import Clause, Number
+from benchctl.report.words.names import place_of
 from benchctl.report.words.quantities import said
 
 _MOST = 3
@@ -85,16 +87,16 @@ def _said(own: Sequence[Figure], worst: _Worst) -> tuple[Number, str]:
     return Number(text, figure), f"{text} or {'more' if worst is _lowest else 'less'}"
 
 
-def protected_of(figures: Sequence[Figure], analysis: str) -> Clause:
-    """That the amplifier protected itself: at what power or down to which, and after how long."""
-    prefix, text, at = _PROTECTED[analysis]
-    powers = [figure for figure in figures if figure.name == f"{prefix}_power" and figure.channel != TOTAL]
-    times = [figure for figure in figures if figure.name == f"{prefix}_time"]
+def protected_of(entry: FiguresEntry) -> Clause:
+    """That the amplifier protected itself: at what power or down to which, into what, and after how long."""
+    prefix, text, at = _PROTECTED[entry.analysis]
+    powers = [figure for figure in entry.figures if figure.name == f"{prefix}_power" and figure.channel != TOTAL]
+    times = [figure for figure in entry.figures if figure.name == f"{prefix}_time"]
     numbers = []
-    for word, found in ((at, powers), ("after", times)):
+    for word, found, behind in ((at, powers, place_of(entry.conditions)), ("after", times, "")):
         if found:
             numbers.append(Number(said(_lowest(found)), _lowest(found)))
-            text = f"{text} {word} {numbers[-1].text}"
+            text = " ".join(filter(None, [text, word, numbers[-1].text, behind]))
     return Clause("protected", text, tuple(numbers), "untold")
 
 

@@ -59,8 +59,8 @@ class Claim:
             return ""
         if len(channels) == 1:
             return f"at {channels[0]}"
-        values = [row.by_length[self.length].value for row in self.family if self._is_with(row)]
-        if max(values) <= _ALIKE * min(values):
+        strongest = max((row.by_length[self.length] for row in self.family if self._is_with(row)), key=_value)
+        if not _is_clearly_more(strongest, self.figure):
             return "a channel"
         return f"at {self.row.channel}, the {'weaker' if len(channels) == 2 else 'weakest'} channel,"
 
@@ -182,6 +182,13 @@ def claim_of(entries: Sequence[FiguresEntry], amplifier: Amplifier | None) -> Cl
     return Claim(
         weakest, figure, family, length, amplifier, terminals if is_known else None, efficiency=beside.get("efficiency")
     )
+
+
+def _is_clearly_more(one: Figure, other: Figure) -> bool:
+    """By more than nobody hears, and by more than both are uncertain."""
+    apart = one.value - other.value
+    uncertain = math.hypot(one.expanded_uncertainty or 0.0, other.expanded_uncertainty or 0.0)
+    return apart > max((_ALIKE - 1.0) * other.value, uncertain)
 
 
 def _is_lower(terminals: Figure, volts: float) -> bool:

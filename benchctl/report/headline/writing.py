@@ -36,9 +36,7 @@ def headline_of(run_record: RunRecord) -> Headline:
 def _found(run_record: RunRecord, outcome: RunOutcome, claim: Claim | None) -> Iterator[Clause]:
     """The power, else what the run is known by, else that there is nothing; a protection in any case."""
     figures = [figure for entry in run_record.entries for figure in entry.figures]
-    protected = [
-        protected_of(entry.figures, entry.analysis) for entry in run_record.entries if entry.analysis in _PROTECTIONS
-    ]
+    protected = [protected_of(entry) for entry in run_record.entries if entry.analysis in _PROTECTIONS]
     if claim is not None:
         yield from claim.clauses()
     elif not protected:

@@ -37,7 +37,7 @@ def figures_by_step(run_record: RunRecord) -> list[StepFigures]:
     for entry in run_record.entries:
         found = _EntryTables(entry, run_record.step_of(entry), run_record.amplifier, run_record.usual).tables()
         tables.setdefault(entry.step, []).extend(found)
-    return [StepFigures(label, tuple(found)) for label, found in tables.items()]
+    return [StepFigures(label, tuple(found)) for label, found in tables.items() if found]
 
 
 def channels_of(figures: Iterable[Figure]) -> list[str]:

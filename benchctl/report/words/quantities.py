@@ -147,6 +147,9 @@ def _begins(uncertainty: float) -> int:
 def _with_uncertainty(value: float, uncertainty: float, bound: Bound) -> str:
     if bound:
         return _SIGNS[bound] + _to_place(value, _place_of(value) - _DIGITS + 1, bound)
+    if uncertainty >= 100.0:  # whole places above the point
+        place = _place_of(uncertainty) - 1
+        return f"{_to_place(value, place, '')} ± {_to_place(uncertainty, place, '')}"
     return rounded(value, uncertainty) if uncertainty else f"{value:.4g}"
 
 

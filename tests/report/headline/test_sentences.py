@@ -95,6 +95,11 @@ CASES: dict[str, tuple[list[FiguresEntry], dict[str, Any], str]] = {
         {},
         f"132 W at B, {WEAKER}: 88 % of the rating, which it does not reach",
     ),
+    "a difference that this bench cannot tell": (
+        [entry(power(151.0, expanded_uncertainty=10.0), power(160.0, "B", expanded_uncertainty=11.0))],
+        {},
+        "151 W a channel into 4 ohm, both driven, at 14.4 V: 101 % of the rating",
+    ),
     "too uncertain": (
         [entry(power(151.0, verdict="inconclusive"), power(151.2, "B", "inconclusive"))],
         {},
@@ -177,9 +182,13 @@ CASES: dict[str, tuple[list[FiguresEntry], dict[str, Any], str]] = {
     "protected": (
         [BOTH, PROTECTED],
         {},
-        f"{USUAL}; the amplifier fell silent by itself at 143 W after 12.0 min",
+        f"{USUAL}; the amplifier fell silent by itself at 143 W into 2 ohm after 12.0 min",
     ),
-    "protected before any power": ([PROTECTED], {}, "The amplifier fell silent by itself at 143 W after 12.0 min"),
+    "protected before any power": (
+        [PROTECTED],
+        {},
+        "The amplifier fell silent by itself at 143 W into 2 ohm after 12.0 min",
+    ),
     "simulated": ([BOTH], SIMULATED, f"Simulated: {USUAL}"),
     "perhaps simulated": ([BOTH], NOTHING_TOLD, f"Perhaps simulated: {USUAL}"),
     "a step without figures": ([BOTH], UNMEASURED, f"{USUAL}; one step gave no figures"),

@@ -47,6 +47,7 @@ def test_in_a_table_values_of_one_row_share_their_unit_and_keep_two_digits_of_un
     noise = [Figure("output_noise", 1.2e-3, "V", 0.04e-3), Figure("output_noise", 85.8e-6, "V", 0.31e-6)]
     assert in_one_unit(noise) == (["1.200 ± 0.040", "0.08580 ± 0.00031"], "mV")
     assert with_uncertainty(Figure("continuous_power", 159.5, "W", 2.6)) == "159.5 ± 2.6 W"
+    assert with_uncertainty(Figure("idle_current", 0.5613, "A", 0.2306)) == "560 ± 230 mA"
     assert with_uncertainty(Figure("continuous_power", 140.98, "W", bound="at least")) == "≥ 140 W"
 
 
