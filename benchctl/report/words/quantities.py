@@ -82,8 +82,11 @@ def setting(value: float, unit: str) -> str:
 
 
 def as_part(value: float, whole: float, bound: Bound = "") -> str:
-    """A value as a part of another: 106 %, at least 93 %."""
-    percent = Decimal(repr(100.0 * value / whole)).quantize(Decimal(1), rounding=_ROUNDINGS[bound])
+    """A value as a part of another: 106 %, at least 93 %. What is less than the whole is not said to be all."""
+    exact = Decimal(repr(100.0 * value / whole))
+    percent = exact.quantize(Decimal(1), rounding=_ROUNDINGS[bound])
+    if exact < 100 <= percent and bound != "at most":
+        percent = exact.quantize(Decimal("0.1"), rounding=ROUND_FLOOR)
     return f"{bound} {percent} %".lstrip()
 
 

@@ -43,6 +43,11 @@ def test_a_bound_never_claims_more_than_was_seen() -> None:
     assert as_part(158.89, 150.0) == "106 %"
 
 
+def test_less_than_the_rating_is_never_said_to_be_all_of_it() -> None:
+    assert [as_part(value, 150.0) for value in (149.6, 149.999, 150.0, 150.2)] == ["99.7 %", "99.9 %", "100 %", "100 %"]
+    assert as_part(149.6, 150.0, "at most") == "at most 100 %"
+
+
 def test_in_a_table_values_of_one_row_share_their_unit_and_keep_two_digits_of_uncertainty() -> None:
     noise = [Figure("output_noise", 1.2e-3, "V", 0.04e-3), Figure("output_noise", 85.8e-6, "V", 0.31e-6)]
     assert in_one_unit(noise) == (["1.200 ± 0.040", "0.08580 ± 0.00031"], "mV")
