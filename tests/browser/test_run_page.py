@@ -12,12 +12,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from benchctl.launch.run import Documents, run
 from benchctl.report.page import report_page, write_report
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_record import read_run_record
-from benchmarks.nobody import Nobody
 from tests.journals import read_events, write_events
+from tests.shared_runs import SharedRuns
 
 from .visiting import Visit, visiting
 
@@ -25,10 +24,10 @@ HOSTILE = "<script>alert('x')</script><img src=x onerror=alert(1)> & \"quoted\" 
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Of the main job, with its page."""
-    out = tmp_path_factory.mktemp("runs")
-    return run(Documents("burst_and_continuous", "workshop", "hx2150"), Nobody(), out=out, dry_run=True).folder
+def folder(shared_runs: SharedRuns, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Of the main job: a copy, for its page is written into it."""
+    of_all = shared_runs.of("burst_and_continuous", "hx2150").folder
+    return shutil.copytree(of_all, tmp_path_factory.mktemp("runs") / of_all.name)
 
 
 @pytest.fixture(scope="module")
