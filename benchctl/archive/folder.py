@@ -114,6 +114,11 @@ class RunFolder:
         return self.path / "report-with-owner.html"
 
     @property
+    def sheet(self) -> Path:
+        """The owner's sheet; it names the owner."""
+        return self.path / "sheet.html"
+
+    @property
     def is_closed(self) -> bool:
         """Whether tables and trend have their final names, as at the end of a run."""
         return self.figures.is_file() and not self.is_cut_off

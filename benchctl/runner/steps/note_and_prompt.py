@@ -14,7 +14,7 @@ HANDS_S = 0.0
 
 def perform_note(step: Note, run: Run) -> None:
     """Into the journal and onto the terminal."""
-    run.note_of_a_person(step.text)
+    run.note(step.text)
 
 
 def perform_prompt(step: Prompt, run: Run) -> None:
