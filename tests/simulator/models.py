@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from benchctl.documents.amplifier_file.faults import AmplifierFaults, DryJoint, OpenDevice, WeakRail
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.imperfections import AmplifierImperfections
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation, ProtectionSimulation
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.physics import derive_physics
@@ -43,6 +44,7 @@ SIMULATIONS = {
     "class D regulated, soft": AmplifierSimulation(rails="regulated", soft_knee=0.1),
     "class D bridged": AmplifierSimulation(),
     "class D weak rail": AmplifierSimulation(faults=WEAK_RAIL),
+    "class D pumping": AmplifierSimulation(imperfections=AmplifierImperfections(pumps=True)),
     "folding back": AmplifierSimulation(protection=ProtectionSimulation(fold_back_c=30.0)),
 }
 MODELS = tuple(SIMULATIONS)

@@ -246,6 +246,14 @@ class Amplifier(Document):
             if channel not in self.channels:
                 names = ", ".join(self.channels)
                 yield PathProblem(("simulation", *path), f"no channel '{channel}' under 'channels'; there are {names}")
+        imperfections = self.simulation.imperfections
+        if (
+            imperfections is not None
+            and imperfections.pumps
+            and (self.amplifier_class != "D" or self.outputs == "floating")
+        ):
+            path = ("simulation", "imperfections", "pumps")
+            yield PathProblem(path, "only class D with grounded outputs pumps energy into its rails; leave it out")
         if self.amplifier_class == "D":
             return
         for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz"):

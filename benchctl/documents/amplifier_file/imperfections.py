@@ -22,6 +22,7 @@ from benchctl.documents.model.fields import (
     Ratio,
     Volts,
     VoltsPerSecond,
+    YesNo,
     bounded,
 )
 from benchctl.documents.model.model_base import Part, PathProblem
@@ -117,15 +118,22 @@ class AmplifierImperfections(Part):
         default=0.001, description="part of a tone on the supply that reaches every output, such as `-60 dB`"
     )
     thump: Thump | None = Field(default=None, description="a pulse at the outputs when it unmutes or loses its supply")
+    pumps: YesNo = Field(
+        default=False,
+        description="class D, grounded outputs: while one rail drives the load, each output returns energy to the other "
+        "rail, whose voltage rises where the tone is low and the reservoir small; if left out, both rails share the "
+        "load evenly",
+    )
 
     def bridged(self) -> AmplifierImperfections:
-        """Those of two channels bridged: twice the voltage; what is told of one channel is left out, and so is the
-        thump, which is alike in both halves."""
+        """Those of two channels bridged: twice the voltage. What is told of one channel is left out, and so are the
+        thump, which is alike in both halves, and pumping: what one half returns to a rail, the other takes.
+        """
         twice = ("slew_v_per_s", "output_inductance_h", "class_a_v")
         doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
         bend = None if self.bend is None else self.bend.model_copy(update={"at_v": 2.0 * self.bend.at_v})
         parts = {"switch_over": _times_two(self.switch_over), "compressor": _times_two(self.compressor)}
-        left_out: dict[str, Any] = {"inverted": (), "lag_hz": {}, "thump": None}
+        left_out: dict[str, Any] = {"inverted": (), "lag_hz": {}, "thump": None, "pumps": False}
         return self.model_copy(update={**doubled, "bend": bend, **parts, **left_out})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:

@@ -64,10 +64,17 @@ class ProtectionSimulation(Part):
         description="peak output current at which it mutes for a while; if left out, it follows from the ratings",
     )
     retry_s: NotNegativeSeconds = Field(
-        default=2.0, description="how long it stays muted after too much output current"
+        default=2.0, description="how long it stays muted after too much output current or rail voltage"
     )
     output_dc_v: PositiveVolts = Field(
         default=3.0, description="mean output voltage at which it mutes until it is woken again"
+    )
+
+    rail_v: PositiveVolts | None = Field(
+        default=None,
+        description="voltage of either rail at which it mutes, for `retry` and until both rails are 5 % below it; if "
+        "left out, it does not",
+        examples=["48 V"],
     )
 
     def problems(self) -> Iterator[PathProblem]:

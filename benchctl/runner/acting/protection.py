@@ -1,7 +1,8 @@
 """Notices when the amplifier's own protection mutes it or reduces its gain, and decides how the step goes on.
 
-An output is gone if its gain falls below a tenth of what it was a moment ago: clipping takes a part of the gain, and
-only muting takes most of it. Between records, a supply current that falls by half is the reason to take one.
+An output is gone if its gain falls below a tenth of what it was a moment ago, or the cycles of a steady tone do within
+one record: clipping takes a part of the gain, and only muting takes most of it. Between records, a supply current that
+falls by half is the reason to take one.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ FOLDED_BACK = 0.8
 FALLEN = 0.5
 # A supply that gives less than this part of what it is set to is in its current limit, or off.
 SUPPLY_THERE = 0.8
+# Only tones below this are low enough to pump up the rails of a half-bridge (common practice).
+PUMPS_BELOW_HZ = 200.0
 # One reading is compared with the median of this many before it.
 REMEMBERED = 5
 
@@ -60,6 +63,17 @@ class ProtectionWatch:
         usual_a = median(self._currents_a) if len(self._currents_a) >= REMEMBERED else 0.0
         self._currents_a = [*self._currents_a[1 - REMEMBERED :], supply_current_a]
         return supply_current_a < FALLEN * usual_a
+
+    def check_steady(self, capture: Capture, level_v: float) -> None:
+        """Check a record of a steady tone, which may fall silent or come back within it.
+
+        Raises:
+            As `check`.
+        """
+        least_v = GONE * self.run.files.amplifier.gain_ratio * level_v
+        if broken := broken_off(capture, self.frequency_hz, least_v):
+            self._notice(capture, level_v, broken)
+        self.check(capture, level_v)
 
     def check(self, capture: Capture, level_v: float) -> None:
         """Check a record of the driven outputs. If an output has folded back, that is noted once, with its figures.
@@ -98,7 +112,8 @@ class ProtectionWatch:
         captures = {SILENT: silent} | ({BEFORE: self.before} if self.before is not None else {})
         run.analyse("protection", captures, readings, context, {})
         text = f"the amplifier fell silent at output {' and '.join(gone)} while driven with {render(level_v, 'V')}"
-        text += self._fallen_supply(readings["supply_voltage"])
+        text += ", which is not clipping"
+        text += self._fallen_supply(readings["supply_voltage"]) or self._maybe_pumped()
         raise (RequirementFailed if self.ends_run else ProtectionNoticed)(text)
 
     def _fallen_supply(self, reads_v: Sequence[float]) -> str:
@@ -107,6 +122,17 @@ class ProtectionWatch:
         if not reads_v or set_v is None or reads_v[0] >= SUPPLY_THERE * set_v:
             return ""
         return f"; the supply reads {render(reads_v[0], 'V')} and is set to {render(set_v, 'V')}"
+
+    def _maybe_pumped(self) -> str:
+        """What nothing on the bench sees, but is known of such an amplifier: its rails rise under a low tone."""
+        amplifier = self.run.files.amplifier
+        can_pump = amplifier.amplifier_class == "D" and amplifier.outputs == "grounded"
+        if not can_pump or self.frequency_hz > PUMPS_BELOW_HZ:
+            return ""
+        return (
+            "; a low tone may have pumped up its rails: measure them while it plays, drive one channel alone, or "
+            "begin at a higher frequency"
+        )
 
     def _circumstances(self, level_v: float) -> dict[str, Any]:
         """The fields of a context: the drive, the loads, and how long it has been."""
@@ -118,6 +144,21 @@ class ProtectionWatch:
             "every_s": self.every_s,
             **self.run.accuracies(),
         }
+
+
+def broken_off(capture: Capture, frequency_hz: float, least_v: float) -> list[str]:
+    """The outputs of which one cycle is less than a tenth of another, which is `least_v` RMS or more."""
+    samples = round(1.0 / (frequency_hz * capture.interval_s))
+    cycles = capture.samples // samples if samples else 0
+    if cycles < 2:
+        return []
+    return [channel for channel in capture.channels if _is_broken(capture, channel, samples, least_v)]
+
+
+def _is_broken(capture: Capture, channel: str, samples: int, least_v: float) -> bool:
+    volts = capture.traces[OUTPUT + channel].values()
+    rms = np.std(volts[: len(volts) // samples * samples].reshape(-1, samples), axis=1)
+    return bool(rms.max() >= least_v and rms.min() < GONE * rms.max())
 
 
 def gains_of(capture: Capture, level_v: float) -> dict[str, float]:

@@ -53,7 +53,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
         run.wait(SETTLE_S)
         record = tone_record(run.files.amplifier, frequency_hz)
         capture = record_taking.take(run, "search", record, level_v, record_taking.driven_outputs(run))
-        watch.check(capture, level_v)
+        watch.check_steady(capture, level_v)
         try:
             heard = steady_tones(capture, context)
             if record_taking.may_fold(run, capture) and worst_of(heard) > _CHECKED_FROM * step.thd_n:

@@ -42,7 +42,7 @@ class _Tone:
         signals = [*record_taking.driven_outputs(run), *record_taking.supply_signals(run)]
         record = tone_record(run.files.amplifier, self.frequency_hz)
         taken = record_taking.take(run, name, record, self.level_v, signals)
-        self.watch.check(taken, self.level_v)
+        self.watch.check_steady(taken, self.level_v)
         return taken
 
     def checked(self, taken: Capture) -> dict[str, Capture]:

@@ -6,6 +6,7 @@ The states, and what changes one into the next::
     waking, playing --heatsink too hot--> hot --heatsink cool--> waking
     waking, playing --terminals too low for a while--> starved --a rest, terminals well--> waking
     playing --output current too high--> shorted --after a while--> waking
+    waking, playing --a rail too high--> pumped --after a while, rails well below--> waking
     playing --dc at an output for a while--> offset
     any --remote lead dead--> asleep
 """
@@ -31,6 +32,9 @@ LOW_VOLTAGE_REST_S = 0.25
 """It rests for this long before it tries again; otherwise a supply at its limit would make it switch on and off all the
 time (common practice)."""
 
+RAIL_HYSTERESIS = 0.95
+"""Both rails must fall below this part of the threshold before it starts again (common practice)."""
+
 OUTPUT_DC_DELAY_S = 0.3
 """Dc must stay for this long: the lowest notes look like dc for half a wave (common practice)."""
 
@@ -44,6 +48,7 @@ class State(StrEnum):
     HOT = "hot"
     STARVED = "starved"
     SHORTED = "shorted"
+    PUMPED = "pumped"
     OFFSET = "offset"
 
     @property
@@ -62,6 +67,10 @@ class State(StrEnum):
         return self is not State.ASLEEP and self is not State.STARVED
 
 
+_RESTING = frozenset({State.SHORTED, State.STARVED, State.PUMPED})
+"""For a time, before it tries again."""
+
+
 class Sight(NamedTuple):
     """What the amplifier measures of itself at an instant."""
 
@@ -72,6 +81,8 @@ class Sight(NamedTuple):
     """highest peak current in an output"""
     output_dc_v: float = 0.0
     """highest mean voltage of an output, either way"""
+    rail_v: float = 0.0
+    """of the higher rail"""
 
 
 @dataclass
@@ -128,7 +139,7 @@ class Amplifier:
 
     def next_change_s(self) -> float:
         """The next instant at which the state may change by itself."""
-        if self.state in {State.SHORTED, State.STARVED}:
+        if self.state in _RESTING:
             return self._rested_s
         played_s = self.entered_s + self.turn_on_delay_s if self.state is State.WAKING else math.inf
         return min(played_s, self._starving.counts_s, self._offset.counts_s)
@@ -181,13 +192,19 @@ class Amplifier:
                 return well and now_s >= self._rested_s
             case State.SHORTED:
                 return now_s >= self._rested_s
+            case State.PUMPED:
+                return now_s >= self._rested_s and sight.rail_v < RAIL_HYSTERESIS * self._highest_rail_v
             case _:
                 return False
 
     @property
     def _rested_s(self) -> float:
         """When it may try again."""
-        return self.entered_s + (self.protection.retry_s if self.state is State.SHORTED else LOW_VOLTAGE_REST_S)
+        return self.entered_s + (LOW_VOLTAGE_REST_S if self.state is State.STARVED else self.protection.retry_s)
+
+    @property
+    def _highest_rail_v(self) -> float:
+        return math.inf if self.protection.rail_v is None else self.protection.rail_v
 
     def _next_awake_state(self, now_s: float, sight: Sight) -> State:
         protection = self.protection
@@ -195,8 +212,9 @@ class Amplifier:
             return State.HOT
         if self._starving.see(now_s, present=sight.terminal_v < protection.low_voltage_v):
             return State.STARVED
-        if protection.output_current_a is not None and sight.output_a > protection.output_current_a:
-            return State.SHORTED
+        shorted = protection.output_current_a is not None and sight.output_a > protection.output_current_a
+        if shorted or sight.rail_v > self._highest_rail_v:
+            return State.SHORTED if shorted else State.PUMPED
         if self._offset.see(now_s, present=abs(sight.output_dc_v) > protection.output_dc_v):
             return State.OFFSET
         if self.state is State.WAKING and now_s >= self.entered_s + self.turn_on_delay_s:

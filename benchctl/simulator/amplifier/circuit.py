@@ -92,6 +92,11 @@ class Circuit:
         return self.sides != EVEN or any(stage.one_sided for stage in self.stages)
 
     @property
+    def pumps(self) -> bool:
+        """Whether a stage returns energy to the rails: no source resistance bounds what that makes of them."""
+        return any(stage.pumps for stage in self.stages)
+
+    @property
     def time_constant_s(self) -> float:
         """Of the rails."""
         return self.converter.stiffness_ohm * self.reservoir_f
@@ -103,7 +108,7 @@ class Circuit:
         A half wave of peak I carries I/(πf); one rail of two has half the capacitance and twice the resistance.
         """
         swing_ohm = 1 / (math.pi * self.frequency_hz * self.reservoir_f)
-        return self._swing_v(min(swing_ohm, self.converter.stiffness_ohm))
+        return self._swing_v(swing_ohm if self.pumps else min(swing_ohm, self.converter.stiffness_ohm))
 
     @property
     def esr_v(self) -> float:

@@ -64,6 +64,8 @@ class Losses:
     ripple_v: float = 0.0
     """residue of the carrier, RMS"""
     carrier_hz: float = 400e3
+    pumps: bool = False
+    """one half-bridge alone: what the rail of one half-wave gives beyond the load's need goes into the other rail"""
 
 
 class Instants(NamedTuple):
@@ -173,6 +175,11 @@ class OutputStage:
         """Whether its current comes from one rail in one half of the cycle and from the other in the other half."""
         return self.halves == 1
 
+    @property
+    def pumps(self) -> bool:
+        """Whether it returns energy to the rail that does not drive the load."""
+        return False
+
     def headroom_v(self, asked_v: Samples, rails_v: Samples, saturation_v: float) -> Samples:
         """What the rails, one in a row, leave to one half: of two rails the one that the current comes from."""
         if len(rails_v) == 1:
@@ -188,11 +195,15 @@ class OutputStage:
         limit_v = self.limit_v(self.headroom_v(asked_v, rails_v, saturation_v))
         inside_v = self.transfer.output_v(asked_v, limit_v)
         clipped = np.abs(asked_v) > self.transfer.onset_v(limit_v)
+        return Instants(inside_v, *self._from_each(inside_v, clipped, rails_v))
+
+    def _from_each(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:
+        """Current from each rail, and its slope with that rail, a row for each."""
         taken_a, slope_s = self._taken(inside_v, clipped, rails_v)
         if len(rails_v) == 1:
-            return Instants(inside_v, taken_a[None], slope_s[None])
+            return taken_a[None], slope_s[None]
         parts = np.array([inside_v >= 0, inside_v < 0]) if self.one_sided else np.full((2, 1), 0.5)
-        return Instants(inside_v, parts * taken_a, parts * slope_s)
+        return parts * taken_a, parts * slope_s
 
     def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
         """Power lost in the devices, lost in the output resistance, and in the load."""
@@ -278,8 +289,29 @@ class SwitchingStage(OutputStage):
 
     @property
     def one_sided(self) -> bool:
-        """Taken as drawing on both rails alike: what one that is not bridged pumps back into the other is left out."""
-        return False
+        """Taken as drawing on both rails alike, unless it pumps."""
+        return self.losses.pumps
+
+    @property
+    def pumps(self) -> bool:
+        return self.losses.pumps and self.live
+
+    def _from_each(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:
+        """Where it pumps, the coil's current i flows from the plus rail for a part D of the time and into the minus
+        rail for the rest, with D·V+ - (1 - D)·V- the voltage before the losses of the path."""
+        if not self.losses.pumps or len(rails_v) == 1:
+            return super()._from_each(inside_v, clipped, rails_v)
+        both_v = np.maximum(rails_v.sum(axis=0), LEAST_RAIL_V)
+        coil_a, bridge_v = inside_v * self.path_s, inside_v / self._swing
+        opposite_v = np.array([bridge_v + rails_v[1], bridge_v - rails_v[0]])
+        taken_a = coil_a * opposite_v / both_v
+        # A clipped output follows its rail: volt for volt inside the bridge, and with its current.
+        follows = np.array([clipped & (inside_v > 0), clipped & (inside_v < 0)])
+        towards = np.array([[1.0], [-1.0]])
+        more_s = follows * (self._swing * self.path_s * opposite_v * towards + coil_a * towards)
+        switching_s = self._switching_s / 2
+        rail_v = both_v / 2
+        return taken_a + switching_s * rail_v, (more_s - taken_a) / both_v + switching_s / 2
 
     def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
         """Conduction and switching are lost in the stage."""

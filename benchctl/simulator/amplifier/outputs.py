@@ -188,4 +188,5 @@ def _losses(physics: Physics, plate: Plate) -> Losses:
         switching_s=physics.switching_w / plate.halves / physics.rail_v**2,
         ripple_v=physics.ripple_v / plate.halves,
         carrier_hz=physics.carrier_hz,
+        pumps=physics.imperfections.pumps and plate.halves == 1,
     )

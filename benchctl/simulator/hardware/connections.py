@@ -298,9 +298,9 @@ class Connections:
             self._conductances_s = conductances_s
             self._circuits.clear()
 
-    def look(self, now_s: float, terminal_v: float, outputs: Outputs) -> bool:
+    def look(self, now_s: float, terminal_v: float, outputs: Outputs, rail_v: float) -> bool:
         """Let the amplifier's protections and a dry joint follow what has come about; True if either changed."""
-        sight = Sight(self.remote_v, terminal_v, self.heatsink_c, *outputs)
+        sight = Sight(self.remote_v, terminal_v, self.heatsink_c, *outputs, rail_v)
         joint_changed = self._move_joint()
         return self.amplifier.look(now_s, sight) or joint_changed
 

@@ -192,11 +192,14 @@ class PhysicalBench:
             self.connections.warm(seconds, self._heatsink_w, self._loads_w, self._lead_w)
             self._heat_seconds = 0.0
 
-    def _noticeable(self, terminal_v: Samples, supply_a: Samples) -> NDArray[np.int64]:
-        """Which levels of the protections are passed: the supply's over-current, the amplifier's low voltage."""
+    def _noticeable(self, terminal_v: Samples, supply_a: Samples, rail_v: Samples) -> NDArray[np.int64]:
+        """Which levels of the protections are passed: the supply's over-current, the amplifier's low voltage and its
+        highest rail."""
         over = supply_a > self.connections.main_output.overcurrent_a
-        under = terminal_v < self.connections.physics.protection.low_voltage_v
-        return np.asarray(over + 2 * under, dtype=np.int64)
+        protection = self.connections.physics.protection
+        under = terminal_v < protection.low_voltage_v
+        above = rail_v > (math.inf if protection.rail_v is None else protection.rail_v)
+        return np.asarray(over + 2 * under + 4 * above, dtype=np.int64)
 
     def _next_look_s(self) -> float:
         """The latest time at which to look at states again."""
@@ -223,5 +226,5 @@ class PhysicalBench:
         circuit = connections.circuit(signals, self.time_s)
         _, _, supply, terminal_v, outputs = self._terminals(circuit)
         tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
-        changed = connections.look(self.time_s, terminal_v, outputs)
+        changed = connections.look(self.time_s, terminal_v, outputs, max(self.rails))
         return (connections.circuit(signals, self.time_s) if tripped or changed else circuit), signals

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from benchctl.measure.signal.record import Capture, Trace
+from benchctl.runner.acting.protection import broken_off
 from tests.runner.measured import Measured, measured, within_uncertainty
 
 # It mutes at 36 degC; 40 % of rated power take it there in a minute.
@@ -65,3 +69,45 @@ def test_a_run_ends_with_the_silence_if_the_sequence_asks_for_it(tmp_path: Path)
     assert "fell silent" in str(run.outcome.error)
     assert not run.figures("idle_current")
     assert run.outcome.is_safe
+
+
+# Half-bridges on small reservoirs; 46 V on a rail mute it, where the open rail is 41 V.
+PUMPED = {
+    "class: AB": "class: D",
+    "  bias_current: 110 mA                # per channel, from rail to rail\n": (
+        "  switching: 4 W\n  ripple: 100 mV\n  imperfections: {pumps: yes}\n"
+    ),
+    "reservoir: 30 mF": "reservoir: 10 mF",
+    "low_voltage: 9.5 V}": "low_voltage: 9.5 V, rail: 46 V, retry: 1 s}",
+}
+
+
+def test_an_amplifier_that_pumps_up_its_rails_until_it_mutes_is_not_said_to_clip(tmp_path: Path) -> None:
+    search = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V}"
+    run = measured(tmp_path, "set: {frequency: 20 Hz}", search, "set: {frequency: 1 kHz}", search, amplifier=PUMPED)
+    (told,) = run.outcome.unmeasured
+    assert told.startswith("4 find_clean_level: the amplifier fell silent at output A and B while driven with ")
+    assert "V, which is not clipping; a low tone may have pumped up its rails: measure them while it plays" in told
+    (found,) = [event for event in run.events if event["event"] == "clean level"]
+    assert found["frequency_hz"] == 1e3
+
+
+def tone_of(loud: Sequence[float]) -> Capture:
+    """Cycles of 100 Hz at 10 kSa/s, of these amplitudes."""
+    volts = np.concatenate([volt * np.sin(2 * np.pi * np.arange(100) / 100) for volt in loud])
+    codes = np.round(volts * 1000).astype(np.int16)
+    return Capture("a.npz", 0.0, 1e-4, {"output A": Trace(codes, 1e-3, 0.0, "V", -32000, 32000)}, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("loud", "broken"),
+    [
+        ([10.0, 10.0, 10.0, 0.0], ["A"]),
+        ([0.0, 0.0, 10.0], ["A"]),
+        ([10.0, 8.0, 7.0], []),
+        ([0.01, 0.0], []),
+        ([9.0], []),
+    ],
+)
+def test_a_steady_tone_that_stops_or_begins_within_a_record_is_noticed(loud: list[float], broken: list[str]) -> None:
+    assert broken_off(tone_of(loud), 100.0, least_v=1.0) == broken

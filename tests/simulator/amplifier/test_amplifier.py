@@ -83,6 +83,15 @@ def test_too_much_output_current_mutes_it_for_its_rest() -> None:
     assert states_seen == [State.PLAYING, State.SHORTED, State.SHORTED, State.WAKING]
 
 
+def test_a_rail_that_is_too_high_mutes_it_until_it_has_rested_and_both_rails_are_well_below() -> None:
+    unit = protected(rail_v=48.0, retry_s=2.0)
+    states_seen = []
+    for at_s, rail_v in ((1.0, 47.9), (1.1, 48.1), (3.0, 45.0), (3.2, 45.7), (9.0, 45.5)):
+        unit.look(at_s, seen()._replace(rail_v=rail_v))
+        states_seen.append(unit.state)
+    assert states_seen == [State.PLAYING, State.PUMPED, State.PUMPED, State.PUMPED, State.WAKING]
+
+
 @pytest.mark.parametrize("sign", [1, -1])
 def test_dc_must_last_before_it_mutes_and_then_does_so_for_good(sign: int) -> None:
     unit = protected(output_dc_v=3.0)

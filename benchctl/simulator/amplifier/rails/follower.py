@@ -148,7 +148,7 @@ def swings(circuit: Circuit) -> bool:
     if circuit.sides != EVEN:
         return True
     slow = circuit.frequency_hz * circuit.time_constant_s < SLOWEST_CYCLES
-    return (slow and circuit.ripple_v > LEAST_RIPPLE_V) or circuit.esr_v > LEAST_RIPPLE_V
+    return ((slow or circuit.pumps) and circuit.ripple_v > LEAST_RIPPLE_V) or circuit.esr_v > LEAST_RIPPLE_V
 
 
 def _within_cycle(circuit: Circuit, rails: Rails) -> bool:

@@ -21,8 +21,8 @@ from benchctl.simulator.amplifier.rails.voltages import Rails, alike
 
 Samples = NDArray[np.float64]
 
-Seen = Callable[[Samples, Samples], NDArray[np.int64]]
-"""A number for what is seen of the terminals' voltage and current at each of many instants."""
+Seen = Callable[[Samples, Samples, Samples], NDArray[np.int64]]
+"""A number for what is seen of the terminals' voltage and current and of the higher rail at each of many instants."""
 
 TOLERANCE_V = 3e-5
 """Largest error of one step: a millionth of a rail, far inside the 0.1 % that the energy must balance to."""
@@ -122,13 +122,13 @@ class RailStep:
 
     def departs_s(self, seen: Seen) -> float | None:
         """A rail that follows means moves one way only, so a level is passed once at most."""
-        first, last = seen(*self.terminals(np.asarray([self.start_s, self.end_s]))).tolist()
+        first, last = self._seen(seen, self.start_s, self.end_s)
         if first == last:
             return None
         low_s, high_s = self.start_s, self.end_s
         while high_s - low_s > NOTICED_S:
             middle_s = (low_s + high_s) / 2
-            if seen(*self.terminals(np.asarray([middle_s])))[0] == first:
+            if self._seen(seen, middle_s)[0] == first:
                 low_s = middle_s
             else:
                 high_s = middle_s
@@ -137,6 +137,11 @@ class RailStep:
     def until(self, end_s: float) -> RailStep:
         """The same curve, but it ends sooner."""
         return replace(self, end_s=end_s)
+
+    def _seen(self, seen: Seen, *times_s: float) -> list[int]:
+        at_s = np.asarray(times_s)
+        numbers: list[int] = seen(*self.terminals(at_s), self.rail_v(at_s)).tolist()
+        return numbers
 
     def part(self, from_s: float, to_s: float) -> RailStep:
         """The same curve between two times inside the step."""

@@ -148,7 +148,9 @@ class TracedStep:
         times_s = self.start_s + np.minimum(
             np.arange(math.ceil(reach_s / self.trace.step_s) + 1) * self.trace.step_s, reach_s
         )
-        states = seen(*self.terminals(times_s))
+        places_s = self._places(times_s)
+        higher_v = np.max([self.trace.at(row, places_s) for row in self.trace.reservoirs_v], axis=0)
+        states = seen(*self.terminals(times_s), higher_v)
         others = np.flatnonzero(states != states[0])
         return float(times_s[others[0]]) if len(others) else None
 
