@@ -7,15 +7,26 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.files import write_whole
-from benchctl.report.comparison import RULE, Comparison, changes_table, compare, runs_table, step_tables, unlike
+from benchctl.report.comparison.compared import Comparison, compare
+from benchctl.report.comparison.findings import MOST_LINES, findings_of, line_of, other_lines
+from benchctl.report.comparison.sentence import sentence_of
+from benchctl.report.comparison.tables import RULE, changes_table, runs_table, step_tables, unlike
 from benchctl.report.pictures.canvas import Picture
-from benchctl.report.pictures.differences import difference_pictures
+from benchctl.report.pictures.compared.overlays import comparison_pictures
+from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
-from benchctl.report.sections.page_head import Box, evidence_boxes
+from benchctl.report.sections.page_head import Box, date_of, evidence_boxes
 from benchctl.report.sections.simulated import mark_of_comparison
+from benchctl.report.sections.verdicts import overall_of
 from benchctl.report.templating import printed
 
-_SECTIONS = {"changes": "What differs", "pictures": "Pictures", "figures": "All figures"}
+_SECTIONS = {
+    "changed": "What changed",
+    "pictures": "Pictures",
+    "changes": "All significant differences",
+    "figures": "All figures",
+    "runs": "The runs",
+}
 _STAMP = 15  # characters that a run folder's name begins with: 20261124-221003
 
 
@@ -25,11 +36,11 @@ def write_comparison(stories: Sequence[RunRecord], out: Path | None = None) -> P
     Raises:
         ArchiveError: it cannot be written.
     """
-    first, last = stories[0], stories[-1]
-    page = last.folder.path.parent / f"comparison-{first.name[:_STAMP]}-{last.name[:_STAMP]}.html"
     comparison = compare(stories)
+    first, last = comparison.stories[0], comparison.stories[-1]
+    page = last.folder.path.parent / f"comparison-{first.name[:_STAMP]}-{last.name[:_STAMP]}.html"
     where = page if out is None else out
-    write_whole(where, comparison_page(comparison, list(difference_pictures(comparison))).encode("utf-8"))
+    write_whole(where, comparison_page(comparison, comparison_pictures(comparison)).encode("utf-8"))
     return where
 
 
@@ -39,30 +50,53 @@ def comparison_page(comparison: Comparison, pictures: Sequence[Picture]) -> str:
 
 
 def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, Any]:
-    stories = comparison.stories
-    units = list(dict.fromkeys(run_record.unit for run_record in stories))
-    titles = list(dict.fromkeys(run_record.title for run_record in stories))
-    contents: dict[str, Any] = {"pictures": pictures, "figures": comparison.rows, "changes": True}
-    return {
-        "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
-        "title": " and ".join(units),
-        "subtitle": f"{' and '.join(titles)}: {len(stories)} runs compared",
-        "mark": mark_of_comparison(stories),
-        "boxes": list(_boxes(stories)),
-        "runs": runs_table(stories),
-        "rule": RULE,
-        "changes": changes_table(comparison),
+    stories, names = comparison.stories, comparison.names
+    findings = findings_of(comparison)
+    changes = changes_table(comparison)
+    contents: dict[str, Any] = {
+        "changed": True,
         "pictures": pictures,
+        "changes": changes,
+        "figures": comparison.rows,
+        "runs": runs_table(comparison),
+    }
+    return contents | {
+        "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
+        "title": title_of(comparison),
+        "subtitle": " and ".join(dict.fromkeys(run_record.title for run_record in stories)),
+        "facts": [
+            (name[:1].upper() + name[1:], _in_short(each)) for name, each in zip(names.each, stories, strict=True)
+        ],
+        "headline": str(sentence_of(comparison)),
+        "mark": mark_of_comparison(stories, names.each),
+        "boxes": list(_boxes(comparison)),
+        "note": names.note,
+        "lines": [line_of(finding, comparison) for finding in findings[:MOST_LINES]],
+        "left": max(0, len(findings) - MOST_LINES),
+        "others": [(what, kinds) for what, kinds in other_lines(comparison) if kinds],
+        "rule": RULE,
         "steps": step_tables(comparison),
         "folders": [run_record.name for run_record in stories],
     }
 
 
-def _boxes(stories: Sequence[RunRecord]) -> Iterator[Box]:
-    if differ := unlike(stories):
+def _in_short(run_record: RunRecord) -> str:
+    """When a run was, and what its verdicts came to."""
+    return f"{date_of(run_record)}: {overall_of(run_record, run_outcome_of(run_record)).word}"
+
+
+def title_of(comparison: Comparison) -> str:
+    """The unit and what is compared of it, or the units."""
+    units = list(dict.fromkeys(run_record.unit for run_record in comparison.stories))
+    return f"{units[0]}: {comparison.names.what}" if len(units) == 1 else " and ".join(units)
+
+
+def _boxes(comparison: Comparison) -> Iterator[Box]:
+    is_asked = {"controls on record"} if comparison.names.what == "positions of a control" else set()
+    if differ := [name for name in unlike(comparison.stories) if name not in is_asked]:
         text = f"What should be the same and is not: {', '.join(differ)}. A difference may come from that."
         yield Box("The runs were not made under the same conditions", "untold", (text,))
-    for run_record in stories:
+    for run_record in comparison.stories:
         yield from evidence_boxes(run_record.findings, where=f": {run_record.name}")
         if run_record.missing:
             yield Box(f"Missing from {run_record.name}", "untold", items=run_record.missing)

@@ -8,7 +8,10 @@ from typing import Any
 from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.report.comparison import Comparison, compare, significance_of, unlike
+from benchctl.report.comparison.compared import Comparison, compare, significance_of
+from benchctl.report.comparison.findings import findings_of, line_of
+from benchctl.report.comparison.sentence import sentence_of
+from benchctl.report.comparison.tables import unlike
 from benchctl.report.headline.writing import headline_of
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
@@ -97,9 +100,17 @@ def _figure(figure: Figure) -> dict[str, Any]:
 
 
 def comparison_summary(stories: list[RunRecord]) -> dict[str, Any]:
-    """What the runs should share and do not, and each figure that differs significantly or is in one run only."""
+    """The runs in their order with their names, what changed in words, what they should share and do not, and each
+    figure that differs significantly."""
     comparison = compare(stories)
-    return {"unlike": unlike(stories), "changes": _changes(comparison)}
+    return {
+        "order": [str(run_record.folder.path) for run_record in comparison.stories],
+        "names": list(comparison.names.each),
+        "headline": str(sentence_of(comparison)),
+        "findings": [str(line_of(finding, comparison)) for finding in findings_of(comparison)],
+        "unlike": unlike(stories),
+        "changes": _changes(comparison),
+    }
 
 
 def _changes(comparison: Comparison) -> list[dict[str, Any]]:

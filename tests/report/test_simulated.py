@@ -10,7 +10,8 @@ import pytest
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.tables.run_identity import run_identity_of
-from benchctl.report.comparison import runs_table
+from benchctl.report.comparison.compared import compare
+from benchctl.report.comparison.tables import runs_table
 from benchctl.report.page import report_page
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.gallery import Gallery
@@ -91,7 +92,7 @@ def test_the_column_of_figures_csv_follows_the_journal(
 
 
 def test_a_comparison_says_of_each_run_what_it_was(whole: Path, folder: Path) -> None:
-    table = runs_table([read_run_record(whole), read_run_record(partly(folder))])
+    table = runs_table(compare([read_run_record(whole), read_run_record(partly(folder))]))
     rows = {row[0].text: [cell.text for cell in row[1:]] for row in table.rows}
     assert rows["instruments"] == ["simulated", "simulated: supply"]
 

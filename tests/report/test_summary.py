@@ -31,4 +31,6 @@ def test_a_killed_run_has_no_exit_code_and_no_verdict_that_passes(folder: Path) 
 def test_it_is_plain_json(whole: Path) -> None:
     run_record = read_run_record(whole)
     assert json.loads(json.dumps(summary_of(run_record))) == summary_of(run_record)
-    assert comparison_summary([run_record, run_record]) == {"unlike": [], "changes": []}
+    compared = comparison_summary([run_record, run_record])
+    assert (compared["unlike"], compared["findings"], compared["changes"]) == ([], [], [])
+    assert "no change beyond the uncertainty" in compared["headline"]

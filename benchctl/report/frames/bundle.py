@@ -84,7 +84,6 @@ def _pair(picture: Picture, figure: Drawing, form: Form, said: Said) -> Iterator
 
 
 def _description(pictures: Sequence[Picture], said: Said) -> str:
-    headline = "; ".join(filter(None, [f"{said.value} {said.headline}".strip(), said.more]))
-    head = "\n".join(filter(None, [_FIRST_LINE, said.mark, headline, said.source]))
+    head = "\n".join(filter(None, [_FIRST_LINE, said.mark, said.sentence, said.source]))
     each = (f"{p.name}\n{p.title}\n{p.alt}\n{p.caption}" for p in pictures)
     return "\n\n".join([head, *each]) + "\n"

@@ -16,13 +16,14 @@ from benchctl.report.pictures.canvas import INK, PAPER, SOFT, WARNING
 @dataclass(frozen=True)
 class Said:
     """What is said around every picture of one run, or of several: the headline, with the value that it leads with and
-    what belongs to it; the source; `mark` where it is no measurement."""
+    what belongs to it; the source; `mark` where it is no measurement; and the headline as one sentence."""
 
     value: str
     headline: str
     more: str
     source: str
     mark: str = ""
+    sentence: str = ""
 
 
 def letter(figure: Drawing, form: Form, title: str, note: str, said: Said) -> None:

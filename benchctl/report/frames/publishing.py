@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from benchctl.report.comparison import compare
+from benchctl.report.comparison.compared import compare
 from benchctl.report.frames.bundle import write_bundle
-from benchctl.report.frames.lettering import Said
-from benchctl.report.frames.sources import said_of
-from benchctl.report.pictures.differences import difference_pictures
+from benchctl.report.frames.sources import said_of, said_of_comparison
+from benchctl.report.pictures.compared.overlays import comparison_pictures
 from benchctl.report.pictures.gallery import gallery_of
 from benchctl.report.reading.run_record import RunRecord
 
@@ -23,7 +22,9 @@ def write_pictures(stories: Sequence[RunRecord], page: Path) -> Path:
     """
     if len(stories) > 1:
         comparison = compare(stories)
-        return write_bundle(folder_beside(page), lambda: list(difference_pictures(comparison)), Said("", "", "", ""))
+        return write_bundle(
+            folder_beside(page), lambda: comparison_pictures(comparison), said_of_comparison(comparison)
+        )
     (run_record,) = stories
     folder = folder_beside(page, run_record.folder.path)
     return write_bundle(folder, lambda: gallery_of(run_record).pictures, said_of(run_record))

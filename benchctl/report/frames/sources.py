@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from benchctl.report.comparison.compared import Comparison
+from benchctl.report.comparison.sentence import sentence_of
 from benchctl.report.frames.lettering import Said
 from benchctl.report.headline.writing import headline_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import date_of
-from benchctl.report.sections.simulated import Mark, mark_of
+from benchctl.report.sections.simulated import Mark, mark_of, mark_of_comparison
 
 
 def said_of(run_record: RunRecord) -> Said:
@@ -14,7 +18,23 @@ def said_of(run_record: RunRecord) -> Said:
     headline = headline_of(run_record)
     more = "; ".join(clause.text for clause in headline.clauses)
     value, lead, more = ("", str(headline), "") if headline.ending else (headline.value, headline.rest, more)
-    return Said(value, lead, more, source_of(run_record), mark_in_words(mark_of(run_record)))
+    return Said(value, lead, more, source_of(run_record), mark_in_words(mark_of(run_record)), str(headline))
+
+
+def said_of_comparison(comparison: Comparison) -> Said:
+    """What is said around every picture of several runs: the change large, the values before and after below."""
+    sentence, stories = sentence_of(comparison), comparison.stories
+    mark = mark_in_words(mark_of_comparison(stories, comparison.names.each))
+    lead = sentence.lead[:1].upper() + sentence.lead[1:]
+    more = "; ".join(sentence.more)
+    return Said(sentence.value, lead, more[:1].upper() + more[1:], source_of_comparison(stories), mark, str(sentence))
+
+
+def source_of_comparison(stories: Sequence[RunRecord]) -> str:
+    """The same of several runs: what they share is said once."""
+    benches = [run_record.bench.title for run_record in stories if run_record.bench]
+    each = ([run_record.unit for run_record in stories], benches, map(day_of, stories), map(program_of, stories))
+    return " · ".join(filter(None, (" and ".join(filter(None, dict.fromkeys(said))) for said in each)))
 
 
 def source_of(run_record: RunRecord) -> str:

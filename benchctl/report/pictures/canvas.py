@@ -112,6 +112,12 @@ def drawn_on(sheet: Sheet) -> Iterator[dict[str, Drawing]]:
         _SHEET.reset(before)
 
 
+def is_narrow() -> bool:
+    """Whether what is drawn now has a column of words at its side, and so less room for the names at an axis."""
+    sheet, _ = _SHEET.get()
+    return bool(sheet.side_in)
+
+
 # Around the panels, in inches. A layout that measures every text would take longer than the drawing itself.
 _LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN, _LEGEND_LINE_IN = 0.72, 0.1, 0.2, 0.45, 0.19
 _NARROW_PT = 8.0  # letters at the axes of a sheet with a column at the side

@@ -33,11 +33,11 @@ from benchctl.report.words.quantities import said, setting, spoken
 _COLUMNS = 2
 _MOST = 6  # pictures of a run
 _FEWEST = 3  # exposures: two points are no curve
-_STEADY = "steady tone"
+STEADY = "steady tone"
 
 
 @dataclass(frozen=True)
-class _Curve:
+class SearchCurve:
     """One search: what was searched, output power and distortion of each exposure, and the clean power found."""
 
     name: str
@@ -50,23 +50,24 @@ class _Curve:
 
 
 @dataclass(frozen=True)
-class _Place:
+class SearchPlace:
     """Searches at one load, frequency and supply voltage."""
 
     conditions: Conditions
-    curves: list[_Curve]
+    curves: list[SearchCurve]
     numbers: list[int]  # of the journal events
     bounds: set[float]
 
 
 def distortion_pictures(run_record: RunRecord) -> Iterator[Picture]:
     """One for each load, frequency and voltage at which clean levels were searched, up to a useful number."""
-    for number, place in enumerate(_places(run_record)[:_MOST], start=1):
+    for number, place in enumerate(search_places(run_record)[:_MOST], start=1):
         yield _picture(place, f"distortion-{number}")
 
 
-def _places(run_record: RunRecord) -> list[_Place]:
-    found: dict[Conditions, _Place] = {}
+def search_places(run_record: RunRecord) -> list[SearchPlace]:
+    """Where clean levels were searched, with the curve of each search."""
+    found: dict[Conditions, SearchPlace] = {}
     for search in run_record.of_kind(SEARCH):
         step = _step_of(run_record.steps, search)
         if step is None or str(search.get("what", "")).startswith("full"):
@@ -76,7 +77,7 @@ def _places(run_record: RunRecord) -> list[_Place]:
         points = _points(search, run_record.bench, at.load_ohm)
         if len(points) < _FEWEST:
             continue
-        place = found.setdefault(at, _Place(at, [], [], set()))
+        place = found.setdefault(at, SearchPlace(at, [], [], set()))
         place.curves.append(_curve(run_record, search, at, points, [curve.name for curve in place.curves]))
         place.numbers.append(int(search["number"]))
         place.bounds.add(float(step.settings["thd_n"]))
@@ -121,12 +122,12 @@ def _curve(
     at: Conditions,
     points: tuple[tuple[float, float, bool], ...],
     before: Sequence[str],
-) -> _Curve:
+) -> SearchCurve:
     cycles = _cycles(str(search.get("what", "")))
-    name = _STEADY if cycles is None else f"burst of {length_for(cycles)}"
+    name = STEADY if cycles is None else f"burst of {length_for(cycles)}"
     turn = sum(each.partition(" (")[0] == name for each in before) + 1
     clean = _clean(run_record, at, cycles, int(search["number"]))
-    return _Curve(f"{name} ({turn})" if turn > 1 else name, points, clean)
+    return SearchCurve(f"{name} ({turn})" if turn > 1 else name, points, clean)
 
 
 def _cycles(what: str) -> int | None:
@@ -163,8 +164,8 @@ def _clean(run_record: RunRecord, at: Conditions, cycles: int | None, after: int
     return None
 
 
-def _picture(place: _Place, name: str) -> Picture:
-    at = _in_words(place.conditions)
+def _picture(place: SearchPlace, name: str) -> Picture:
+    at = place_in_words(place.conditions)
     alt = f"Distortion against output power {at}. " + " ".join(_told(curve) for curve in place.curves)
     with drawing(panel_in=2.6, legend_lines=lines_of(len(place.curves), _COLUMNS)) as (figure, (axes,)):
         for series, curve in enumerate(place.curves):
@@ -186,7 +187,8 @@ def _picture(place: _Place, name: str) -> Picture:
     return Picture(name, f"Distortion against output power {at}", caption, alt, svg)
 
 
-def _in_words(at: Conditions) -> str:
+def place_in_words(at: Conditions) -> str:
+    """As in: into 4 ohm at 1 kHz from 14.4 V."""
     parts = (
         f"into {setting(at.load_ohm, 'ohm')}" if at.load_ohm else "",
         f"at {setting(at.frequency_hz, 'Hz')}" if at.frequency_hz else "",
@@ -195,7 +197,7 @@ def _in_words(at: Conditions) -> str:
     return " ".join(filter(None, parts))
 
 
-def _plot(axes: Axes, curve: _Curve, series: int) -> None:
+def _plot(axes: Axes, curve: SearchCurve, series: int) -> None:
     watts = [point[0] for point in curve.points]
     percents = [100.0 * point[1] for point in curve.points]
     axes.plot(watts, percents, color=colour(series), linewidth=1.0)
@@ -213,11 +215,11 @@ def _plot(axes: Axes, curve: _Curve, series: int) -> None:
         power, distortion = curve.clean
         at = (power.value, 100.0 * distortion.value)
         axes.plot(*[[value] for value in at], "o", markersize=10.0, fillstyle="none", markeredgecolor=colour(series))
-        if curve.name == _STEADY:
+        if curve.name == STEADY:
             axes.annotate(said(power), at, xytext=(-8, 6), textcoords="offset points", ha="right", color=colour(series))
 
 
-def _told(curve: _Curve) -> str:
+def _told(curve: SearchCurve) -> str:
     ends = ", ".join(
         f"{spoken(100.0 * distortion, '%')} at {spoken(watts, 'W')}"
         for watts, distortion, _ in (curve.points[0], curve.points[-1])

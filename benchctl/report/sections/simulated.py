@@ -69,12 +69,15 @@ def _banner(simulation: Simulation) -> str:
     )
 
 
-def mark_of_comparison(runs: Sequence[RunRecord]) -> Mark | None:
-    """The mark of a comparison with such runs among it, which names them; None where all were measurements."""
-    marks = {f"run {number}": mark for number, run in enumerate(runs, start=1) if (mark := mark_of(run)) is not None}
+def mark_of_comparison(runs: Sequence[RunRecord], names: Sequence[str]) -> Mark | None:
+    """The mark of a comparison with such runs among it, by their names; None where all were measurements."""
+    marks = {name: mark for name, run in zip(names, runs, strict=True) if (mark := mark_of(run)) is not None}
     if not marks:
         return None
-    banner = " ".join(f"{name[0].upper()}{name[1:]}: {mark.banner}" for name, mark in marks.items())
+    banners = list(dict.fromkeys(mark.banner for mark in marks.values()))
+    if len(banners) > 1 or len(marks) < len(runs):
+        banners = [f"{name[:1].upper()}{name[1:]}: {mark.banner}" for name, mark in marks.items()]
+    banner = " ".join(banners)
     kind, title = "Comparison, simulated runs among it", next(iter(marks.values())).title
     return Mark(kind, title, banner, caption="Simulated runs among it.")
 

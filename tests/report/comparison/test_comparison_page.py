@@ -12,9 +12,10 @@ import pytest
 from benchctl.archive.changes import Change, Occasion
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
-from benchctl.report.comparison import changes_table, compare, runs_table, significance_of, step_tables, unlike
+from benchctl.report.comparison.compared import compare, significance_of
+from benchctl.report.comparison.tables import changes_table, runs_table, step_tables, unlike
 from benchctl.report.comparison_page import comparison_page, write_comparison
-from benchctl.report.pictures.differences import difference_pictures
+from benchctl.report.pictures.compared.differences import difference_pictures
 from benchctl.report.reading.run_record import RunRecord, read_run_record
 from tests.report.conftest import Event, changed, real, rewrite
 from tests.report.pages import Page, words_of
@@ -54,10 +55,11 @@ def test_what_differs_is_told_with_the_uncertainty_of_the_difference(whole: Path
     assert table is not None
     (row,) = table.rows
     cells = {head.text: cell for head, cell in zip(table.heads, row, strict=True)}
-    assert (cells["figure"].text, cells["step"].text) == ("idle_current", "3 measure_idle")
-    assert cells["run 2 less run 1"].text.startswith("-1.00")
-    assert float(cells["run 2 less run 1"].exact) == pytest.approx(-1.0)
-    assert cells["run 2 less run 1"].note == "significant"
+    assert (cells["figure"].text, cells["figure"].name) == ("idle current", "idle_current")
+    assert cells["step"].text == "3 measure_idle"
+    assert cells["difference"].text.startswith("-1.00")
+    assert float(cells["difference"].exact) == pytest.approx(-1.0)
+    assert cells["difference"].note == "significant"
     assert cells["unit"].text == "A"
 
 
@@ -82,7 +84,9 @@ def test_every_figure_of_every_run_is_in_the_tables(whole: Path, repaired: Path)
 def test_each_further_run_is_held_against_the_first(whole: Path, repaired: Path) -> None:
     _, tables = step_tables(compare(stories(whole, repaired, whole)))[0]
     heads = [head.text for head in tables[0].heads]
-    assert heads == ["figure", "channel", "run 1", "run 2", "run 2 less run 1", "run 3", "run 3 less run 1", "unit"]
+    first, second, third = compare(stories(whole, repaired, whole)).names.each
+    less = f"difference from {first}"
+    assert heads == ["figure", "channel", first, second, less, third, less, "unit"]
 
 
 PLACE = Occasion("1 measure_idle", "idle", Conditions(), ("idle_current", "", None, None, None))
@@ -127,7 +131,7 @@ def test_runs_whose_figures_were_computed_by_two_methods_are_told(whole: Path, r
 
 
 def test_each_run_stands_with_its_amplifier_date_and_verdict(whole: Path, repaired: Path) -> None:
-    table = runs_table(stories(whole, repaired))
+    table = runs_table(compare(stories(whole, repaired)))
     rows = {row[0].text: [cell.text for cell in row[1:]] for row in table.rows}
     assert rows["amplifier"] == ["HX 2150", "HX 2150"]
     assert rows["date"][1] == "2026-12-31 12:00 UTC"
@@ -154,7 +158,7 @@ def test_the_page_is_well_formed_and_escaped(whole: Path, repaired: Path) -> Non
 
 def test_the_picture_shows_what_differs_most_clearly_first(whole: Path, repaired: Path) -> None:
     (picture,) = difference_pictures(compare(stories(whole, repaired)))
-    assert picture.alt.startswith("Differences from run 1, over their uncertainty. 3 idle_current: -10.")
+    assert picture.alt.startswith("Differences over their uncertainty. 3 idle current: -10.")
 
 
 def test_it_is_written_beside_the_last_run_the_same_each_time(whole: Path, repaired: Path, tmp_path: Path) -> None:
@@ -168,4 +172,4 @@ def test_a_run_that_lacks_its_documents_is_compared_all_the_same(whole: Path, re
     shutil.rmtree(repaired / "inputs")
     page = page_of(whole, repaired)
     assert f"Missing from {repaired.name}" in page.text
-    assert any("idle_current" in words_of(row) for row in page.all("tr"))
+    assert any("idle current" in words_of(row) for row in page.all("tr"))

@@ -1,80 +1,41 @@
-"""Several runs side by side: the same figures, by how much they differ, and whether that is more than chance."""
+"""The tables of a comparison: the runs, what differs significantly, and every figure."""
 
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from benchctl.archive.changes import Change, Occasion, compared_figures
+from benchctl.archive.changes import Change, Occasion
 from benchctl.archive.journal.entries import positions_of
 from benchctl.archive.journal.events import HANDS
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.method import methods_in_words
+from benchctl.report.comparison.compared import Comparison, significance_of
+from benchctl.report.comparison.naming import Names
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.figures import WHOLE
 from benchctl.report.sections.page_head import date_of
 from benchctl.report.sections.simulated import instruments_in_words
-from benchctl.report.sections.tables import Cell, Head, Table, heads, value_cell
+from benchctl.report.sections.tables import Cell, Head, Table, heads, name_cell, said_cell
 from benchctl.report.sections.verdicts import overall_of
+from benchctl.report.words.quantities import in_one_unit
 
 RULE = (
     "A difference is significant if it is more than its expanded uncertainty, which is the root of the sum of the "
     "squares of both uncertainties, as for independent ones. On one bench the same instruments err alike in both runs, "
     "so less is found than there may be, never more."
 )
-CHANGED, UNCHANGED, INCONCLUSIVE = "significant", "not significant", "inconclusive"
 
 
-@dataclass(frozen=True)
-class Comparison:
-    """Every figure of any run at its place: what it is in the first run, and its change to each other one."""
-
-    stories: tuple[RunRecord, ...]
-    rows: dict[Occasion, tuple[Change, ...]]
-
-    @property
-    def others(self) -> tuple[RunRecord, ...]:
-        """All runs but the first, which they are held against."""
-        return self.stories[1:]
-
-    def significant(self) -> dict[Occasion, tuple[Change, ...]]:
-        """The rows with a change to any of the other runs."""
-        return {place: changes for place, changes in self.rows.items() if any(change.is_change for change in changes)}
-
-
-def compare(stories: Sequence[RunRecord]) -> Comparison:
-    """Hold every other run against the first one."""
-    first, *others = stories
-    each = [{c.place: c for c in compared_figures(first.entries, other.entries)} for other in others]
-    places = dict.fromkeys(place for found in each for place in found)
-    rows = {place: tuple(found.get(place, Change(place, None, None)) for found in each) for place in places}
-    return Comparison(tuple(stories), rows)
-
-
-def significance_of(change: Change) -> str:
-    """In words; nothing where neither run has the figure."""
-    if change.before is None and change.after is None:
-        return ""
-    if change.before is None or change.after is None:
-        return "only in one run"
-    if not change.is_told:
-        return INCONCLUSIVE
-    return CHANGED if change.is_change else UNCHANGED
-
-
-def names_of(stories: Sequence[RunRecord]) -> list[str]:
-    """A short name for each run, which tells them apart."""
-    return [f"run {number}" for number in range(1, len(stories) + 1)]
-
-
-def runs_table(stories: Sequence[RunRecord]) -> Table:
+def runs_table(comparison: Comparison) -> Table:
     """What each run was; what should be alike and is not stands out."""
-    columns = tuple(Head(name) for name in names_of(stories))
-    return Table("The runs", (Head("of"), *columns), tuple(_facts(stories)))
+    columns = tuple(Head(name) for name in comparison.names.each)
+    return Table("The runs", (Head("of"), *columns), tuple(_facts(comparison.stories)))
 
 
 def _facts(stories: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
@@ -168,8 +129,7 @@ def _table(
     caption: str, comparison: Comparison, rows: Mapping[Occasion, Sequence[Change]], *, is_summary: bool = False
 ) -> Table:
     """A row a figure; a summary is of several steps and says of each row where it is from."""
-    first, *others = names_of(comparison.stories)
-    columns = [first, *(head for other in others for head in (other, f"{other} less {first}"))]
+    columns = list(_columns(comparison.names))
     table = Table(
         caption,
         (*heads("figure", "channel", numbers=columns), *heads("unit", "step")),
@@ -179,29 +139,68 @@ def _table(
     return table.without_empty_columns()
 
 
+def _columns(names: Names) -> Iterator[str]:
+    first, *others = names.each
+    yield first
+    for other in others:
+        yield from (other, "difference" if len(others) == 1 else f"difference from {first}")
+
+
 def _row(place: Occasion, changes: Sequence[Change], *, is_summary: bool) -> tuple[Cell, ...]:
-    name, channel, cycles, load_ohm, frequency_hz = place.identity
+    _, channel, cycles, load_ohm, frequency_hz = place.identity
     figure = next(f for change in changes for f in (change.before, change.after) if f is not None)
     before = next((change.before for change in changes if change.before is not None), None)
     burst = f", {burst_in_words(cycles)}" if cycles and is_summary else ""
+    words = _Words.of([before, *(change.after for change in changes)], changes)
     return (
-        Cell(name, "code", note=str(Conditions(load_ohm, frequency_hz))),
+        name_cell(figure, note=str(Conditions(load_ohm, frequency_hz))),
         Cell("" if channel == WHOLE else channel),
-        _value(before),
-        *(cell for change in changes for cell in (_value(change.after), _difference(change))),
-        Cell(unit_in_words(figure)),
-        Cell(f"{place.step}{burst}" if is_summary else ""),
+        words.value(before),
+        *(cell for change in changes for cell in (words.value(change.after), words.difference(change))),
+        Cell(words.unit),
+        Cell(f"{_steps(place, changes)}{burst}" if is_summary else ""),
     )
 
 
-def _value(figure: Figure | None) -> Cell:
-    return Cell("not measured", "number") if figure is None else value_cell(figure)
+def _steps(place: Occasion, changes: Sequence[Change]) -> str:
+    """The step of the first run, and that of another where it has another name."""
+    return " and ".join(dict.fromkeys([place.step, *(change.elsewhere for change in changes if change.elsewhere)]))
 
 
-def _difference(change: Change) -> Cell:
-    words = significance_of(change)
-    look = "changed" if change.is_change and words else "number"
-    if change.before is None or change.after is None:
-        return Cell("", look, note=words)
-    exact = "" if change.before.bound or change.after.bound else repr(change.after.value - change.before.value)
-    return Cell(difference_in_words(change.before, change.after), look, exact, note=words)
+@dataclass(frozen=True)
+class _Words:
+    """The values of one row and their differences, all in one unit."""
+
+    said: Mapping[int, str]
+    unit: str
+
+    @classmethod
+    def of(cls, figures: Sequence[Figure | None], changes: Sequence[Change]) -> _Words:
+        values = [figure for figure in figures if figure is not None]
+        gaps = [(change, gap) for change in changes if (gap := _gap(change)) is not None]
+        texts, unit = in_one_unit([*values, *(gap for _, gap in gaps)])
+        keys = [*map(id, values), *(id(change) for change, _ in gaps)]
+        return cls(dict(zip(keys, texts, strict=True)), unit)
+
+    def value(self, figure: Figure | None) -> Cell:
+        return Cell("not measured", "number") if figure is None else said_cell(figure, self.said[id(figure)])
+
+    def difference(self, change: Change) -> Cell:
+        words = significance_of(change)
+        if change.before is None or change.after is None:
+            return Cell("", "number", note=words)
+        look = "changed" if change.is_change else "number"
+        if change.before.bound or change.after.bound:
+            return Cell("", look, note=words)
+        text = self.said.get(id(change), "") or difference_in_words(change.before, change.after)
+        signed = text if text.startswith(("-", "+")) else f"+{text}"
+        return Cell(signed, look, repr(change.after.value - change.before.value), note=words)
+
+
+def _gap(change: Change) -> Figure | None:
+    """The difference as a figure in the same unit; none beside a bound, nor of decibels, which are no differences."""
+    before, after = change.before, change.after
+    if before is None or after is None or before.bound or after.bound or unit_in_words(after) == "dB":
+        return None
+    uncertainty = math.hypot(before.expanded_uncertainty or 0.0, after.expanded_uncertainty or 0.0)
+    return replace(after, value=after.value - before.value, expanded_uncertainty=uncertainty or None)
