@@ -45,11 +45,18 @@ def main(sequences: Sequence[str], amplifiers: Sequence[str], benches: Sequence[
 
 def _table(done: Sequence[Trial]) -> Table:
     table = Table(
-        "bench", "sequence", "amplifier", "exit", "foreseen", "taken", "not as promised; steps without figures"
+        "bench",
+        "sequence",
+        "amplifier",
+        "exit",
+        "foreseen",
+        "taken",
+        "verdicts; not as promised; steps without figures",
     )
     for each in done:
         lacks = [f"refused rightly, it lacks: {', '.join(each.lacks)}"] if each.is_refused_rightly else []
-        remarks = [*lacks, *each.violations(), *each.unmeasured]
+        verdicts = [each.verdicts] if each.verdicts else []
+        remarks = [*lacks, *verdicts, *each.violations(), *each.unmeasured]
         spans = (f"{seconds:.1f} s" for seconds in (each.foreseen_s, each.taken_s))
         table.add_row(each.bench, each.sequence, each.amplifier, str(each.exit_code), *spans, "\n".join(remarks))
     return table

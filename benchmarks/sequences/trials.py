@@ -15,6 +15,7 @@ from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import BenchctlError, PreflightRefused
 from benchctl.launch.run import Documents, at_measured_pace, opened_bench, run_on
+from benchctl.measure.budget.words import verdicts_in_words
 from benchctl.quantity import render
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand
@@ -63,7 +64,7 @@ class Trial:
 
     `foreseen_s` and `taken_s` belong to the steps of known length; the steps in `late` took longer than the maximum.
     `lacks`: why the bench cannot test this amplifier, from the plate only. `held`: its figures and verdicts compared
-    with the true values.
+    with the true values. `verdicts`: how many of each kind, in words.
     """
 
     sequence: str
@@ -78,6 +79,7 @@ class Trial:
     bench: str = ""
     lacks: tuple[str, ...] = ()
     held: Held = field(default_factory=Held)
+    verdicts: str = ""
 
     @property
     def is_refused_rightly(self) -> bool:
@@ -152,6 +154,7 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench
         taken_s=taken_s,
         bench=str(these.bench),
         lacks=lacks,
+        verdicts=verdicts_in_words(*(outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive"))),
         held=held_against_truth(RunFolder.open(result.folder), checked.plan, files.amplifier, truth),
     )
 

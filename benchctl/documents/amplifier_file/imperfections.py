@@ -120,7 +120,7 @@ class AmplifierImperfections(Part):
     thump: Thump | None = Field(default=None, description="a pulse at the outputs when it unmutes or loses its supply")
     pumps: YesNo = Field(
         default=False,
-        description="class D, grounded outputs: while one rail drives the load, each output returns energy to the other "
+        description="class D, grounded outputs: while one rail drives the load, an output returns energy to the other "
         "rail, whose voltage rises where the tone is low and the reservoir small; if left out, both rails share the "
         "load evenly",
     )
