@@ -116,8 +116,8 @@ class Seen:
             parts=tuple(PartNow(str(part), part.confirmed) for part in guard.parts),
             notes=tuple(self._notes),
         )
-        if self._ended is not None:
-            return _of_the_past(seen)
+        if self._ended is not None or state in {"stopping", "unsafe"}:
+            return _of_the_past(replace(seen, is_over=self._ended is not None))
         seen = replace(seen, supply=_supply_in_words(run))
         return self._with_outputs(seen if self._desk is None else self._at_desk(seen, self._desk), run, now_s)
 
@@ -194,8 +194,8 @@ def _is_present(state: State, run: Run, age_s: float) -> bool:
 
 
 def _of_the_past(seen: Now) -> Now:
-    """Of a run that has ended, no reading is of now."""
-    return replace(seen, limits=(), outputs=(), drive="", remaining="", progress="", is_over=True)
+    """Of a run that stops or has ended, no reading is of now: nobody takes any more."""
+    return replace(seen, limits=(), outputs=(), drive="", remaining="", progress="")
 
 
 def _label_in_words(planned: PlannedStep | None) -> str:

@@ -128,3 +128,4 @@ def test_a_limit_that_trips_is_seen_as_stopping_with_its_reason(tmp_path: Path) 
     assert now.headline == "STOPPING"
     assert now.sentence == str(result.outcome.error)
     assert all(part.is_confirmed for part in now.parts)
+    assert (now.outputs, now.limits, now.supply) == ((), (), ()), "nobody reads them any more"

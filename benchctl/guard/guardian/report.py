@@ -21,6 +21,9 @@ from benchctl.outlet import outputs_that_never_fail, wait_for_outputs
 # What is not off yet is tried again; a terminal that has stopped must not delay that.
 PATIENCE_S = 0.5
 _RED, _PLAIN = "\x1b[1;31m", "\x1b[0m"
+# A run that was killed leaves its panel on the terminal, which would go on saying that a signal is on: back to the
+# usual screen, with a cursor (xterm's private modes 1047 and 25). On a terminal that shows no panel it does nothing.
+_USUAL_SCREEN = "\x1b[?1047l\x1b[?25h"
 
 
 class Report:
@@ -32,7 +35,7 @@ class Report:
     def acting(self, reason: str) -> None:
         """The guardian begins to make the bench safe."""
         self._add("acting", reason=reason)
-        _say(f"guardian: {reason}; making the bench safe")
+        _say(f"guardian: {reason}; making the bench safe", first=_USUAL_SCREEN)
 
     def alarm(self, confirmation: Confirmation) -> None:
         """A part has failed or is late; attempts go on."""
@@ -78,9 +81,11 @@ def _wait_for(file: BinaryIO) -> None:
         time.sleep(0.01)
 
 
-def _say(words: str, *, alarming: bool = False) -> None:
+def _say(words: str, *, alarming: bool = False, first: str = "") -> None:
+    """`first` is for a terminal only."""
     with outputs_that_never_fail():  # the terminal may be closed or stand still, or there never was one
         wait_for_outputs(PATIENCE_S)
-        in_red = alarming and sys.stderr.isatty()
-        sys.stderr.write(f"{_RED}{words}{_PLAIN}\n" if in_red else f"{words}\n")
+        is_terminal = sys.stderr.isatty()
+        shown = f"{_RED}{words}{_PLAIN}" if alarming and is_terminal else words
+        sys.stderr.write(f"{first if is_terminal else ''}{shown}\n")
         sys.stderr.flush()

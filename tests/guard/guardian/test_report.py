@@ -51,6 +51,22 @@ def test_a_guardian_whose_terminal_stands_still_goes_on(tmp_path: Path, monkeypa
     assert has_gone_on
 
 
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_guardian_that_acts_takes_the_panel_of_the_dead_run_off_the_terminal_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Private mode 1047 of xterm, reset: the usual screen, where the cursor is shown again by mode 25."""
+    for stderr, before in ((Terminal(), "\x1b[?1047l\x1b[?25h"), (io.StringIO(), "")):
+        with monkeypatch.context() as changed:
+            changed.setattr(sys, "stderr", stderr)
+            Report(tmp_path / "guardian.jsonl").acting("the run has died")
+        assert stderr.getvalue() == f"{before}guardian: the run has died; making the bench safe\n"
+
+
 def test_the_lines_of_two_that_write_at_the_same_time_are_each_sealed_with_the_one_before(tmp_path: Path) -> None:
     path = tmp_path / "guardian.jsonl"
     both = [Report(path), Report(path)]
