@@ -41,6 +41,8 @@ class Inputs:
         self._wired = {channel.number: channel for channel in reversed(description.wiring)}
         self._waveforms = {channel.signal: self._waveform(channel) for channel in description.wiring}
         self._digitisers = {number: self._digitiser(number) for number in range(1, description.channels + 1)}
+        # What every input sees of one record, for each channel of a record asks for all others. A record never changes.
+        self._seen: tuple[Record, dict[int, Samples]] | None = None
 
     def _wired_now(self, number: int) -> ScopeChannel | None:
         """What an input is wired to; of several outputs that share it, the one that a person has put the probe onto."""
@@ -102,9 +104,18 @@ class Inputs:
     def _others_v(self, number: int, record: Record) -> Samples:
         """What changes of the voltages at all other inputs together: they couple by a capacitance."""
         others = (each for each in self._digitisers if each != number and self._wired_now(each) is not None)
-        volts = [self._digitisers[each].volts_per_unit * self._probed(each, record) for each in others]
+        volts = [self._seen_v(each, record) for each in others]
         together = np.sum(volts, axis=0) if volts else np.zeros(record.timing.samples)
         return np.asarray(together - together.mean(), dtype=np.float64)
+
+    def _seen_v(self, number: int, record: Record) -> Samples:
+        """The voltage at an input without the noise that comes with it."""
+        if self._seen is None or self._seen[0] is not record:
+            self._seen = record, {}
+        seen = self._seen[1]
+        if number not in seen:
+            seen[number] = self._digitisers[number].volts_per_unit * self._probed(number, record)
+        return seen[number]
 
     def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """The first edge between two times, or infinity."""
