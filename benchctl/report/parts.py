@@ -9,7 +9,7 @@ from benchctl.report.headline.sentence import Headline
 from benchctl.report.pictures.canvas import Picture
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
-from benchctl.report.sections.agreement import agreement_tables
+from benchctl.report.sections.agreement import agreement_tables, is_compared
 from benchctl.report.sections.equipment import equipment_tables
 from benchctl.report.sections.event_tables import events_table, run_dates, steps_table
 from benchctl.report.sections.figures import StepFigures, figures_by_step
@@ -52,13 +52,12 @@ class Part:
 # Part -> how the names of its pictures begin, in order.
 _PICTURES = {
     "power": ("power", "cycles"),
-    "distortion": ("distortion",),
+    "distortion": ("distortion", "spectrum"),
     "efficiency": ("efficiency",),
     "noise": ("noise",),
     "response": ("response",),
     "square": ("square",),
-    "trend": ("trend",),
-    "waveform": ("waveform",),
+    "time": ("trend", "waveform"),
 }
 # What a run is known by -> the picture that shows it; else the first of all.
 _SHOWS = {
@@ -104,8 +103,7 @@ def _found(run_record: RunRecord, pictures: Sequence[Picture]) -> Iterator[Part]
     yield Part("noise", "Noise", pictures=of("noise"))
     yield Part("response", "Against frequency", pictures=of("response"))
     yield Part("square", "Square waves", pictures=of("square"))
-    yield Part("trend", "Temperatures and supply", pictures=of("trend"))
-    yield Part("waveform", "Waveform of a burst", pictures=of("waveform"))
+    yield Part("time", "Against time", pictures=of("time"))
 
 
 _CLEAN = (
@@ -136,7 +134,7 @@ def _figures(run_record: RunRecord) -> Iterator[Part]:
 
 def _how(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Part]:
     yield Part("equipment", "Instruments", tables=tuple(equipment_tables(run_record)))
-    yield Part("agreement", "Instruments against each other", tables=tuple(agreement_tables(run_record)))
+    yield _agreement(run_record)
     yield Part("watched", "Limits", tables=_there(limits_table(run_record)))
     dates = ((f"{what[:1].upper()}{what[1:]}", wall + _virtual(run_record)) for what, wall in run_dates(run_record))
     yield Part(
@@ -148,6 +146,20 @@ def _how(run_record: RunRecord, outcome: RunOutcome) -> Iterator[Part]:
     )
     methods = (DECISION_RULE, UNCERTAINTY, *methods_of(run_record))
     yield Part("methods", "Methods and uncertainty", facts=tuple(versions_of(run_record)), paragraphs=methods)
+
+
+def _agreement(run_record: RunRecord) -> Part:
+    """Folded is what agrees; what contradicts stands at the head of the page too."""
+    found = agreement_tables(run_record)
+    compared, others = [each for each in found if is_compared(each)], [each for each in found if not is_compared(each)]
+    count = sum(len(table.rows) for table in compared)
+    return Part(
+        "agreement",
+        "Instruments against each other",
+        tables=tuple(others),
+        folded=f"Show the {count} quantities that two instruments saw" if compared else "",
+        folded_tables=tuple(compared),
+    )
 
 
 def _virtual(run_record: RunRecord) -> str:

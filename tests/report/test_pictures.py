@@ -16,11 +16,14 @@ from benchctl.archive.journal.entries import FiguresEntry, context_of
 from benchctl.measure.analyses.burst_figures import cycle_powers
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions, Drive
+from benchctl.measure.signal.distortion import tone_spectrum
 from benchctl.report.page import report_page
+from benchctl.report.pictures.distortion import distortion_pictures
 from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.envelope import envelope
 from benchctl.report.pictures.gallery import Gallery, gallery_of
 from benchctl.report.pictures.power import power_pictures
+from benchctl.report.pictures.spectrum import harmonic_db
 from benchctl.report.reading.run_record import RunRecord, read_run_record
 from tests.report.conftest import changed
 from tests.report.pages import Page, words_of
@@ -44,12 +47,12 @@ def page(run_record: RunRecord, gallery: Gallery) -> Page:
 def test_a_run_has_a_picture_of_all_that_it_measured(gallery: Gallery) -> None:
     assert gallery.missing == ()
     kinds = [re.sub(r"-\d+$", "", picture.name) for picture in gallery.pictures]
-    assert kinds == ["power", "cycles", "waveform", "distortion", "response", "trend"]
+    assert kinds == ["power", "cycles", "waveform", "distortion", "spectrum", "response", "trend"]
 
 
 def test_every_picture_has_a_caption_and_says_in_words_what_it_shows(page: Page) -> None:
     figures = page.all("figure")
-    assert len(figures) == len(page.all("svg")) == 6
+    assert len(figures) == len(page.all("svg")) == 7
     for figure in figures:
         (svg,) = figure.iter("svg")
         assert svg.get("role") == "img"
@@ -120,7 +123,7 @@ def test_a_picture_whose_capture_is_gone_is_told_and_the_others_are_drawn(folder
 
 def test_a_picture_of_what_somebody_broke_is_told(folder: Path) -> None:
     gallery = gallery_of(read_run_record(changed(folder, "step started", settings={"thd_n": "one"})))
-    assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion against level"]
+    assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion against power"]
 
 
 # -- decimation ----------------------------------------------------------------------------------------------------
@@ -158,6 +161,39 @@ def test_a_record_that_fits_is_shown_as_it_is() -> None:
     found = envelope(x, x**2, 100)
     assert found.low is found.high
     assert np.array_equal(found.low, x**2)
+
+
+# -- distortion ----------------------------------------------------------------------------------------------------
+
+
+def test_distortion_stands_against_the_power_in_the_load(run_record: RunRecord) -> None:
+    """Of 4 ohm at A, workshop.yaml has measured 4.013 ohm: 10 V RMS into it are 24.9 W, 20 V are 99.7 W."""
+    exposures = [
+        {"level_v": volts / 31.0, "distortion": 0.001, "is_bound": False, "channel": "A", "output_v": volts}
+        for volts in (20.0, 10.0, 15.0)
+    ]
+    events = tuple(e | {"exposures": exposures} if e["event"] == "search" else e for e in run_record.events)
+    (picture,) = distortion_pictures(replace(run_record, events=events))
+    assert picture.title == "Distortion against output power into 4 ohm at 1 kHz from 14.4 V"
+    assert "steady tone: 3 exposures, 0.100 % at 24.9 W, 0.100 % at 99.7 W; clean power " in picture.alt
+
+
+def test_a_search_of_an_earlier_version_which_kept_no_voltage_has_no_such_picture(run_record: RunRecord) -> None:
+    exposures = [{"level_v": volts, "distortion": 0.001, "is_bound": False} for volts in (0.1, 0.2, 0.3)]
+    events = tuple(e | {"exposures": exposures} if e["event"] == "search" else e for e in run_record.events)
+    assert list(distortion_pictures(replace(run_record, events=events))) == []
+
+
+def test_a_harmonic_stands_as_far_below_the_tone_as_it_is() -> None:
+    """A hundredth is -40 dB and a thousandth -60 dB, by the definition of the decibel."""
+    times = np.arange(20_000) * 1e-5
+    values = (
+        10.0 * np.sin(2e3 * np.pi * times) + 0.1 * np.sin(6e3 * np.pi * times) + 0.01 * np.cos(10e3 * np.pi * times)
+    )
+    tone = tone_spectrum(values, 1e-5, 1e3)
+    assert harmonic_db(tone, 3) == pytest.approx(-40.0, abs=0.01)
+    assert harmonic_db(tone, 5) == pytest.approx(-60.0, abs=0.1)
+    assert harmonic_db(tone, 60) is None, "beyond half of the sample rate"
 
 
 # -- what a sequence swept -----------------------------------------------------------------------------------------

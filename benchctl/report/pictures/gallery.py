@@ -13,6 +13,7 @@ from benchctl.report.pictures.efficiency import efficiency_pictures
 from benchctl.report.pictures.noise import noise_pictures
 from benchctl.report.pictures.power import power_pictures
 from benchctl.report.pictures.response import response_pictures
+from benchctl.report.pictures.spectrum import spectrum_pictures
 from benchctl.report.pictures.square import square_pictures
 from benchctl.report.pictures.trend import trend_pictures
 from benchctl.report.pictures.waveform import waveform_pictures
@@ -47,7 +48,8 @@ def _all(run_record: RunRecord) -> Iterator[tuple[str, Iterator[Picture]]]:
     yield "the cycles of a burst", cycle_pictures(run_record)
     yield "a burst's waveform", waveform_pictures(run_record)
     yield "efficiency", efficiency_pictures(run_record)
-    yield "distortion against level", distortion_pictures(run_record)
+    yield "distortion against power", distortion_pictures(run_record)
+    yield "the spectrum of a tone", spectrum_pictures(run_record)
     yield "the response", response_pictures(run_record)
     yield "square waves", square_pictures(run_record)
     yield "the noise", noise_pictures(run_record)

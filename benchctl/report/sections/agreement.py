@@ -17,6 +17,7 @@ _ROOM = (
     "gain of the amplifier file is taken to be right within 3 dB. A record of another frequency than the generator "
     "is set to gives no figures."
 )
+_BY_TWO = "Seen by two"
 _ALONE = "Nothing in this run can show whether these are wrong."
 
 
@@ -32,6 +33,11 @@ def agreement_tables(run_record: RunRecord) -> list[Table]:
     compared = list(_comparisons(run_record))
     tables = [_compared_table(compared)] if compared else []
     return tables + ([_alone_table(run_record.bench, compared)] if run_record.bench else [])
+
+
+def is_compared(table: Table) -> bool:
+    """Whether a table has what two instruments saw."""
+    return table.caption == _BY_TWO
 
 
 def _comparisons(run_record: RunRecord) -> Iterator[Comparison]:
@@ -50,7 +56,7 @@ def _compared_table(compared: Sequence[Comparison]) -> Table:
         *heads("result"),
     )
     rows = tuple(_pair_row(found) for found in pairs.values())
-    return Table("Seen by two", columns, rows, named=2, note=_ROOM).without_empty_columns()
+    return Table(_BY_TWO, columns, rows, named=2, note=_ROOM).without_empty_columns()
 
 
 def _subject(comparison: Comparison) -> str:

@@ -136,6 +136,6 @@ def _verdict_row(
         Cell(with_uncertainty(figure), "number", repr(figure.value)),
         Cell(figure.verdict, look_of(figure.verdict), note=figure.bound_reason),
         Cell(requirement_in_words(figure, step, entry, amplifier)),
-        Cell(f"{entry.step}{burst}"),
+        Cell(f"{entry.step.partition(' ')[0]}{burst}"),
         Cell(str(entry.conditions_of(figure).without(usual))),
     )
