@@ -58,11 +58,12 @@ def measured(
     amplifier: Edits | None = None,
     power_on: str = POWER_ON_LINE,
     takes_zeros: bool = False,
+    tries_wiring: bool = False,
     disturb: Callable[[Rig], None] = lambda _: None,
 ) -> Measured:
     """Perform these steps between power_on and power_off, the load of 4 ohm connected; `disturb` is called before."""
     these = files(power_on, LOADED, *steps, "power_off", limits=limits, bench=bench, amplifier=amplifier)
-    with rig(folder, these, takes_zeros=takes_zeros) as bench_rig:
+    with rig(folder, these, takes_zeros=takes_zeros, tries_wiring=tries_wiring) as bench_rig:
         disturb(bench_rig)
         outcome = bench_rig.execute()
         bench_rig.run.recorder.finish()

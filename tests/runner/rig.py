@@ -28,7 +28,8 @@ from benchctl.instruments.interlock import Interlock
 from benchctl.launch.simulated import describe
 from benchctl.launch.virtual_time import let_arrive
 from benchctl.measure.budget.figure import Figure
-from benchctl.runner.acting.run import Files, Run
+from benchctl.runner.acting.proved import Proved
+from benchctl.runner.acting.run import Files, OwnHands, Run
 from benchctl.runner.engine.execute import Outcome, execute, prepare
 from benchctl.runner.plan import PlannedStep, expand
 from benchctl.runner.steps import ACTIONS
@@ -39,6 +40,7 @@ Edits = Mapping[str, str]
 Event = Mapping[str, Any]
 _D = TypeVar("_D", bound=Document)
 
+ANY_LOAD = {1.0, 2.0, 3.0, 4.0, 8.0}
 FEED = "OUTP:PROT:WDOG:RES"  # of the workshop's supply
 POWER_ON = PowerOn(voltage_v=14.4, current_limit_a=90.0)
 AT_4_OHM = Set(load_ohm=4.0, frequency_hz=1e3)
@@ -200,6 +202,20 @@ class Rig:
         return self.simulated.physical_bench.connections
 
 
+class Plugging(OwnHands):
+    """A person who puts the generator's plug where it should be, and does nothing else."""
+
+    def __init__(self, bench: Rig) -> None:
+        self.bench = bench
+
+    def plug(self, channels: Sequence[str]) -> None:
+        self.bench.connections.plug(channels)
+
+
+def plugs_as_asked(bench: Rig) -> None:
+    bench.run.hands = Plugging(bench)
+
+
 @contextmanager
 def rig(
     tmp_path: Path,
@@ -207,11 +223,13 @@ def rig(
     *,
     addresses: Mapping[str, str] | None = None,
     takes_zeros: bool = False,
+    tries_wiring: bool = False,
 ) -> Iterator[Rig]:
     """Open a bench for these files; `addresses` puts other instruments in the place of simulated ones.
 
     The oscilloscope's zeros, a record on each of its ranges, are a third of a short run's work. They are taken only
-    where a test `takes_zeros`, as where the oscilloscope gives no record of them.
+    where a test `takes_zeros`, as where the oscilloscope gives no record of them. So it is with inputs that are driven
+    alone and relays that are closed alone before the first power: only where a test `tries_wiring`.
     """
     these = these or files("power_off")
     clock, taps, audience = VirtualClock(), Taps(), Audience()
@@ -239,4 +257,6 @@ def rig(
         plan = expand(these.sequence, these.amplifier, these.bench)
         run = Run(these, bench, clock, interlock, guard, recorder, audience, plan[0])
         run.zeros = None if takes_zeros else {}
+        if not tries_wiring:
+            run.proved = Proved(paths=True, loads={*ANY_LOAD})
         yield Rig(run, plan, simulated, clock, taps, audience)

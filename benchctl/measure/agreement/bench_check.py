@@ -7,7 +7,7 @@ tell, as where a reading scatters more than the effect that it looks for, it lea
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from statistics import fmean
 
 import numpy as np
@@ -18,7 +18,6 @@ from benchctl.measure.agreement.outputs import GAIN_WITHIN
 from benchctl.measure.agreement.reliance import (
     HEATSINK,
     INPUT_NOISE,
-    LOAD,
     OUTPUT_VOLTAGE,
     PATH,
     POLARITY,
@@ -30,12 +29,9 @@ from benchctl.measure.agreement.supply import supply_comparisons
 from benchctl.measure.analyses.bench_check_context import (
     ColdContext,
     PathsContext,
-    RelayCheck,
-    RelaysContext,
     WarmingCheckContext,
-    open_reading,
-    relay_reading,
 )
+from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.budget.zero import stated_limit
@@ -59,8 +55,6 @@ LEAK = 0.1
 IN_PHASE_RAD = 0.5 * math.pi
 # A heatsink warms by a tenth at least of what its file lets expect (common practice: files are right to a half).
 LEAST_WARMING = 0.1
-# Resistors draw in proportion to their conductance; the amplifier's own losses shift that by less than this.
-SAME_DRAW = 1.4
 
 _ZERO = {
     CLAMP: "Most likely the clamp was not zeroed. Zero it with nothing in its jaws, and keep it away from other leads",
@@ -94,11 +88,6 @@ _SWAPPED = (
 _BOTH = (
     "Most likely an input relay sticks, or a cable feeds both inputs. Look at what connects the generator to the inputs"
 )
-_OTHER_CHANNEL = (
-    "Most likely this relay, or its resistor, is wired to another channel. Follow its lead from the relay to the output"
-)
-_NOTHING = "Most likely its resistor is open or not connected, or the relay does not close. Measure the resistor"
-_OTHER_VALUE = "Most likely another resistor is behind this relay. Measure it"
 
 
 # -- cold ----------------------------------------------------------------------------------------------------------
@@ -210,10 +199,10 @@ def path_comparisons(
         yield from _gains(together, context)
         yield _trigger(context)
         if context.has_trigger:
-            yield from _polarities(together, context)
+            yield from _polarities(together, context.frequency_hz, together.channels)
     for role, capture in captures.items():
         if len(driven := context.driven.get(role, ())) == 1 and len(capture.channels) > 1:
-            yield from _answers(driven[0], capture, context)
+            yield from _answers(driven[0], capture, context.frequency_hz, context.gain * context.level_v)
 
 
 def _gains(capture: Capture, context: PathsContext) -> Iterator[Comparison]:
@@ -221,7 +210,7 @@ def _gains(capture: Capture, context: PathsContext) -> Iterator[Comparison]:
     made_v, u_v = context.gain * context.level_v, COVERAGE_FACTOR * context.gain * float(level.std_dev)
     who = f"{render(context.level_v, 'V', digits=3)} of the generator times the gain of the amplifier file make"
     made = Sight(who, made_v, u_v)
-    ratios = {channel: _tone(capture, channel, context).rms / made_v for channel in capture.channels}
+    ratios = {channel: _tone(capture, channel, context.frequency_hz).rms / made_v for channel in capture.channels}
     for channel, ratio in ratios.items():
         shown_v = ratio * made_v
         signals = Signals(capture, context.accuracy)
@@ -239,13 +228,27 @@ def _trigger(context: PathsContext) -> Comparison:
     return Comparison(TRIGGER, "", shown, Sight("needed", 1.0), 0.0, None, _NO_TRIGGER)
 
 
-def _polarities(capture: Capture, context: PathsContext) -> Iterator[Comparison]:
+def look_path_comparisons(captures: Mapping[str, Capture], context: LookContext) -> Iterator[Comparison]:
+    """The same from a look before power: each input that was driven alone, and which way round the outputs are."""
+    made_v = (context.gain or 0.0) * (context.level_v or 0.0)
+    for role, channel in context.alone.items():
+        if role in captures and context.alone_hz is not None:
+            yield from _answers(channel, captures[role], context.alone_hz, made_v)
+    tones = [(captures[role], each_hz) for role, each_hz in context.tones_hz.items() if role in captures]
+    for capture, frequency_hz in tones[-1:]:
+        if len(context.driven) == 1 and len(capture.channels) > 1:
+            yield from _answers(context.driven[0], capture, frequency_hz, made_v)
+    for capture, frequency_hz in tones[:1]:
+        yield from _polarities(capture, frequency_hz, context.upright)
+
+
+def _polarities(capture: Capture, frequency_hz: float, channels: Iterable[str]) -> Iterator[Comparison]:
     """The phase of each output against the generator's sync, at which its sine crosses zero upwards."""
-    for channel in capture.channels:
-        tone = _tone(capture, channel, context)
+    for channel in channels:
+        tone = _tone(capture, channel, frequency_hz)
         if tone.rms < 3.0 * tone.residual_rms:
             continue  # there is no signal whose phase could be told
-        turn = 2.0 * math.pi * context.frequency_hz
+        turn = 2.0 * math.pi * frequency_hz
         lead = _wrapped(tone.phase_rad - turn * capture.start_s + 0.5 * math.pi)
         shown = Sight("it leads the generator by", lead)
         yield Comparison(
@@ -253,9 +256,9 @@ def _polarities(capture: Capture, context: PathsContext) -> Iterator[Comparison]
         )
 
 
-def _answers(driven: str, capture: Capture, context: PathsContext) -> Iterator[Comparison]:
+def _answers(driven: str, capture: Capture, frequency_hz: float, made_v: float) -> Iterator[Comparison]:
     """With one input driven: its own output answers, and no other does."""
-    seen_v = {channel: _tone(capture, channel, context).rms for channel in capture.channels}
+    seen_v = {channel: _tone(capture, channel, frequency_hz).rms for channel in capture.channels}
     own_v = seen_v.pop(driven, None)
     if own_v is None or not seen_v:
         return
@@ -263,79 +266,13 @@ def _answers(driven: str, capture: Capture, context: PathsContext) -> Iterator[C
     is_swapped = own_v < LEAK * other_v
     first = Sight(f"with input {driven} alone driven, output {other} shows", other_v)
     second = Sight(f"output {driven}", own_v)
-    made_v = context.gain * context.level_v
     room = LEAK * max(own_v, made_v / GAIN_WITHIN) - own_v
     yield Comparison(PATH, "V", first, second, None, room, _SWAPPED if is_swapped else _BOTH, driven)
 
 
-def _tone(capture: Capture, channel: str, context: PathsContext) -> SineFit:
-    return fit_sine(capture.trace(OUTPUT + channel).values(), capture.interval_s, context.frequency_hz)
+def _tone(capture: Capture, channel: str, frequency_hz: float) -> SineFit:
+    return fit_sine(capture.trace(OUTPUT + channel).values(), capture.interval_s, frequency_hz)
 
 
 def _wrapped(angle: float) -> float:
     return math.remainder(angle, 2.0 * math.pi)
-
-
-# -- the relays of the load --------------------------------------------------------------------------------------------
-
-
-def relay_comparisons(
-    _captures: Mapping[str, Capture], readings: Readings, context: RelaysContext
-) -> Iterator[Comparison]:
-    """What each relay of the load adds to the supply current, while its channel is driven and while another is.
-
-    A load takes at least the power that it turns into heat, from a supply whose current is read.
-    """
-    added = {relay: _added(relay, relay.channel, readings, context) for relay in context.relays}
-    for relay, (adds_a, scatter_a) in ((key, value) for key, value in added.items() if value is not None):
-        least_a = context.output_v**2 / relay.nominal_ohm / context.supply_v
-        if scatter_a > 0.2 * least_a:
-            continue  # too little to be seen
-        yield from _loads_its_channel(relay, adds_a, 0.5 * least_a, readings, context)
-    yield from _values(added)
-
-
-def _added(relay: RelayCheck, channel: str, readings: Readings, context: RelaysContext) -> tuple[float, float] | None:
-    """The current that a relay adds while a channel is driven, and its scatter, A; None where it was not read."""
-    driven = channel if context.each_alone else ""
-    closed, opened = readings.get(relay_reading(relay.relay, driven)), readings.get(open_reading(driven))
-    if not closed or not opened:
-        return None
-    scatter = math.hypot(np.std(closed) / math.sqrt(len(closed)), np.std(opened) / math.sqrt(len(opened)))
-    return fmean(closed) - fmean(opened), float(scatter)
-
-
-def _loads_its_channel(
-    relay: RelayCheck, adds_a: float, least_a: float, readings: Readings, context: RelaysContext
-) -> Iterator[Comparison]:
-    others = [name for name in dict.fromkeys(each.channel for each in context.relays) if name != relay.channel]
-    elsewhere = [
-        (name, found[0])
-        for name in others
-        if context.each_alone and (found := _added(relay, name, readings, context)) is not None
-    ]
-    there = next((name for name, other_a in elsewhere if other_a > max(least_a, 2.0 * adds_a)), "")
-    shown = Sight(f"relay {relay.relay}, with input {relay.channel} driven, adds", adds_a)
-    if there:
-        elsewhere_a = Sight(f"with input {there} driven", dict(elsewhere)[there])
-        yield Comparison(LOAD, "A", shown, elsewhere_a, 0.0, None, _OTHER_CHANNEL, relay.channel)
-        return
-    expected = Sight(f"{render(relay.nominal_ohm, 'ohm')} there should add at least", 2.0 * least_a)
-    yield Comparison(LOAD, "A", shown, expected, -least_a, None, _NOTHING, relay.channel)
-
-
-def _values(added: Mapping[RelayCheck, tuple[float, float] | None]) -> Iterator[Comparison]:
-    """Of one channel's resistors, what each adds is in proportion to its conductance."""
-    for channel in dict.fromkeys(relay.channel for relay in added):
-        seen = {relay: found for relay, found in added.items() if found is not None and relay.channel == channel}
-        sound = {relay: found for relay, found in seen.items() if found[0] > 5.0 * found[1]}
-        if len(sound) < 2:
-            continue
-        first, *rest = sorted(sound, key=lambda relay: -relay.nominal_ohm)
-        for relay in rest:
-            expected_a = sound[first][0] * first.nominal_ohm / relay.nominal_ohm
-            shown = Sight(f"relay {relay.relay} adds", sound[relay][0])
-            said = f"{render(relay.nominal_ohm, 'ohm')} there should add, by what relay {first.relay} adds,"
-            room = 3.0 * math.hypot(sound[relay][1], sound[first][1] * first.nominal_ohm / relay.nominal_ohm)
-            least, most = expected_a / SAME_DRAW - expected_a - room, expected_a * SAME_DRAW - expected_a + room
-            yield Comparison(LOAD, "A", shown, Sight(said, expected_a), least, most, _OTHER_VALUE, channel)

@@ -8,11 +8,12 @@ from typing import Any
 from benchctl.errors import MeasurementError
 from benchctl.measure.agreement.bench_check import (
     cold_comparisons,
+    look_path_comparisons,
     path_comparisons,
-    relay_comparisons,
     warming_comparisons,
 )
 from benchctl.measure.agreement.comparison import Comparison
+from benchctl.measure.agreement.load import load_comparisons, relay_comparisons
 from benchctl.measure.agreement.outputs import output_comparisons, records_comparisons
 from benchctl.measure.agreement.physics import heat_comparison, power_comparison
 from benchctl.measure.agreement.supply import supply_comparisons
@@ -58,6 +59,7 @@ def _idle(captures: Captures, readings: Readings, context: IdleContext) -> Itera
 
 def _look(captures: Captures, readings: Readings, context: LookContext) -> Iterator[Comparison]:
     yield from output_comparisons(captures, context)
+    yield from look_path_comparisons(captures, context)
     yield from _idle(captures, readings, context)
 
 
@@ -104,4 +106,5 @@ _COMPARED: Mapping[str, Compare] = {
     "check_warming": warming_comparisons,
     "check_paths": path_comparisons,
     "check_relays": relay_comparisons,
+    "check_loads": load_comparisons,
 }

@@ -43,7 +43,8 @@ def output_comparisons(captures: Mapping[str, Capture], context: LookContext) ->
     who = f"{render(context.level_v, 'V', digits=3)} of the generator and {gain_db} of gain make"
     made = Sight(who, context.gain * context.level_v, u_v)
     nearest: dict[str, Sight] = {}
-    for channel in next(iter(tones.values())).channels:
+    recorded = next(iter(tones.values())).channels
+    for channel in (each for each in recorded if not context.driven or each in context.driven):
         seen = [_seen(capture, channel, context.tones_hz[role], context) for role, capture in tones.items()]
         nearest[channel] = min(seen, key=lambda sight: _apart(sight, made))
     for channel, sight in nearest.items():

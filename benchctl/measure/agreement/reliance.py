@@ -117,3 +117,6 @@ RELIES_ON: Mapping[str, frozenset[str] | None] = {
     TRIGGER: frozenset(),
     LOAD: _OUTPUT_POWERS | {"efficiency"},
 }
+
+# A run says it and goes on: no limit and no power depends on it, and some amplifiers invert a channel by design.
+TOLD_ONLY = frozenset({POLARITY})

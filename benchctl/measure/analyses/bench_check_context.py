@@ -58,13 +58,27 @@ class RelaysContext(IdleContext):
     """Each relay of the load's bank was closed alone under a low tone of `output_v` V RMS at the outputs.
 
     Readings of the supply current: "open, A driven" without a load, "relay 101, A driven" with one. `supply_v`: the
-    supply's voltage.
+    supply's voltage. `outputs_v`: channel -> what its output was seen to give at this level, where it was seen.
     """
 
     relays: tuple[RelayCheck, ...]
     output_v: float
     supply_v: float
     each_alone: bool = True
+    outputs_v: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadsContext(IdleContext):
+    """One load after the other at every output that is driven, under the same low tone.
+
+    Readings of the supply current: "4 ohm, undriven" and "4 ohm, driven". `loads_ohm`: the load's name -> its nominal
+    resistance; `outputs_v`: its name -> channel -> what the output gave. `supply_v`: the supply's voltage.
+    """
+
+    loads_ohm: Mapping[str, float]
+    outputs_v: Mapping[str, Mapping[str, float]]
+    supply_v: float
 
 
 def open_reading(channel: str) -> str:
@@ -75,3 +89,13 @@ def open_reading(channel: str) -> str:
 def relay_reading(relay: int, channel: str) -> str:
     """The name of the readings with a relay closed, while this channel is driven; every channel where it is empty."""
     return f"relay {relay}, {channel or 'all'} driven"
+
+
+def undriven_reading(load: str) -> str:
+    """The name of the readings with this load, while nothing is driven."""
+    return f"{load}, undriven"
+
+
+def driven_reading(load: str) -> str:
+    """The name of the readings with this load, under the tone."""
+    return f"{load}, driven"

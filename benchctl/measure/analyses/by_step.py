@@ -10,7 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from benchctl.errors import MeasurementError
-from benchctl.measure.analyses.bench_check_context import ColdContext, PathsContext, RelaysContext, WarmingCheckContext
+from benchctl.measure.analyses.bench_check_context import (
+    ColdContext,
+    LoadsContext,
+    PathsContext,
+    RelaysContext,
+    WarmingCheckContext,
+)
 from benchctl.measure.analyses.bridge_figures import with_halves
 from benchctl.measure.analyses.burst_figures import burst_tables, clean_figures, full_figures
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
@@ -202,4 +208,5 @@ ANALYSES: Mapping[str, Analysis] = {
     "check_warming": Analysis(look, WarmingCheckContext),
     "check_paths": Analysis(look, PathsContext),
     "check_relays": Analysis(look, RelaysContext),
+    "check_loads": Analysis(look, LoadsContext),
 }

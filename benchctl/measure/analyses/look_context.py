@@ -14,10 +14,16 @@ class LookContext(IdleContext):
     RMS.
 
     `gain`: volts at the output for a volt of the generator, as the amplifier file has it; None where a hand has moved
-    the controls since. `ratios`: channel -> the ratio of the probe at its output.
+    the controls since. `ratios`: channel -> the ratio of the probe at its output. `driven`: the channels whose inputs
+    had the tone; all that were recorded where it is empty. `alone`: role of a capture -> the only channel whose input
+    had a tone of `alone_hz`. `upright`: the channels whose polarity the first tone tells.
     """
 
     tones_hz: Mapping[str, float] = field(default_factory=dict)
     level_v: float | None = None
     gain: float | None = None
     ratios: Mapping[str, float] = field(default_factory=dict)
+    driven: tuple[str, ...] = ()
+    alone: Mapping[str, str] = field(default_factory=dict)
+    alone_hz: float | None = None
+    upright: tuple[str, ...] = ()

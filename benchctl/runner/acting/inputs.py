@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByHand, InputsByRelay
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
 from benchctl.documents.sequence_file.step_base import DrivenInputs
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.errors import InstrumentError
@@ -43,10 +43,17 @@ def channels_of(driven: DrivenInputs, amplifier: Amplifier) -> tuple[str, ...]:
     return tuple(channel for channel in amplifier.channels if channel in driven)
 
 
+def drives_alone_without_hands(bench: Bench) -> bool:
+    """Whether each input can be driven alone, and nobody has to move a plug for it."""
+    return isinstance(bench.inputs, InputsByRelay | InputsByGenerator)
+
+
 def _feed(run: Run, channels: tuple[str, ...]) -> None:
     if channels == run.fed:
         return
-    run.has_looked = run.has_looked and set(channels) <= set(run.fed)
+    # What a hand has plugged is looked at anew.
+    moves_plugs = isinstance(run.files.bench.inputs, InputsByHand)
+    run.has_looked = run.has_looked and set(channels) <= set(run.fed) and not moves_plugs
     others = [name for name in run.files.amplifier.channels if name not in channels]
     if others:
         alone = f"Put the generator into input {' and '.join(channels)} alone and a shorting plug into"
@@ -90,7 +97,8 @@ def worst_case_feed(state: ExpectedState, driven: DrivenInputs | None) -> None:
     if channels and not set(channels) & set(state.seen):
         driven, seen = outputs_in_words(channels), outputs_in_words(state.seen) if state.seen else "nothing"
         state.hazard(f"{driven} alone would be driven, and the probe is on {seen}; drive what is seen")
-    state.has_looked = state.has_looked and set(channels) <= set(state.driven)
+    moves_plugs = isinstance(state.bench.inputs, InputsByHand) and channels != tuple(state.driven)
+    state.has_looked = state.has_looked and set(channels) <= set(state.driven) and not moves_plugs
     state.driven = channels or tuple(amplifier.channels)
 
 

@@ -26,6 +26,7 @@ from benchctl.instruments.bursts.burst import Burst
 from benchctl.instruments.interlock import Interlock
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, contradictions, doubted
+from benchctl.measure.agreement.reliance import TOLD_ONLY
 from benchctl.measure.analyses.by_step import ANALYSES
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.zero import Zeros
@@ -41,6 +42,7 @@ from benchctl.runner.acting.contexts import (
     zero_allowances,
 )
 from benchctl.runner.acting.desk import Desk
+from benchctl.runner.acting.proved import Proved
 from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
@@ -189,7 +191,7 @@ class Run:
     bursts, where the generator cannot do so by itself. `trimming` is None where the supply's voltage holds at its own
     output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
     goes on for now. `burst`: the bursts that the generator plays now. `last_record` is for whoever watches the run; no
-    step uses it.
+    step uses it. `proved`: what this part of the run has proved of the bench's wiring.
     """
 
     files: Files
@@ -225,6 +227,7 @@ class Run:
     tells_all: bool = False
     burst: Burst | None = None
     last_record: LastRecord | None = None
+    proved: Proved = field(default_factory=Proved)
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -396,15 +399,17 @@ class Run:
         if at_low_power:
             self.check_agreement()
 
-    def check_agreement(self) -> None:
-        """That no instrument contradicts another.
+    def check_agreement(self, *, harmless_too: bool = False) -> None:
+        """That no instrument contradicts another; what no figure and no limit depends on is told only, unless it counts
+        too.
 
         Raises:
             InstrumentsDisagree: one does.
         """
-        if self.contradictions and not self.tells_all:
-            facts = dict.fromkeys(comparison.fact for comparison in self.contradictions)
-            checks = dict.fromkeys(comparison.check for comparison in self.contradictions)
+        found = [each for each in self.contradictions if harmless_too or each.quantity not in TOLD_ONLY]
+        if found and not self.tells_all:
+            facts = dict.fromkeys(comparison.fact for comparison in found)
+            checks = dict.fromkeys(comparison.check for comparison in found)
             raise InstrumentsDisagree("; ".join(facts), advice=f"{'. '.join(checks)}.")
 
     def _judged(self, figure: Figure, conditions: Conditions, criteria: Mapping[str, Criterion]) -> Figure:

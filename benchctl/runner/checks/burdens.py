@@ -57,14 +57,16 @@ def _overload_s(worst: WorstCase, rated_w: float) -> float:
 
 
 def _let_cool(worst: WorstCase, load_ohm: float | None, state: ExpectedState) -> None:
-    """What the loads hold after the step. A resistor hotter than at its rating gives off its rated power or more."""
+    """What the loads hold after the step. A resistor hotter than at its rating gives off its rated power or more, also
+    while instruments are compared, which is before the drive."""
+    looked_s, state.looked_s = state.looked_s, 0.0
     duration_s = max(worst.duration_s, worst.for_s)
     held = {place: seconds - duration_s for place, seconds in state.load_overload_s.items()}
     if worst.load_w > 0 and load_ohm is not None:
         for channel, rated_w in ratings_w(state.bench, state.amplifier, load_ohm).items():
             before_s = state.load_overload_s.get((channel, load_ohm), 0.0)
-            driven_s = max(before_s + _overload_s(worst, rated_w), 0.0)
-            held[channel, load_ohm] = driven_s - (duration_s - worst.for_s)
+            driven_s = max(max(before_s - looked_s, 0.0) + _overload_s(worst, rated_w), 0.0)
+            held[channel, load_ohm] = driven_s - (duration_s - worst.for_s - looked_s)
     state.load_overload_s = {place: seconds for place, seconds in held.items() if seconds > 0.0}
 
 

@@ -54,6 +54,9 @@ class ExpectedState:
     level: Level | None = None
     set_gain: float | None = None
     has_looked: bool = False
+    has_paths: bool = False
+    proved_loads: frozenset[float] = frozenset()
+    looked_s: float = 0.0  # how long instruments are compared in this step before it is driven
     has_zeros: bool = False
     own_records: tuple[Record, ...] = ()  # of the oscilloscope's own noise, taken with its zeros
     asked_driven: str | tuple[str, ...] = "all"

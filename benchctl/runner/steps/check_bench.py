@@ -6,31 +6,26 @@ Nothing that is found stops it: a wrong probe must not hide a wrong relay. The r
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
-from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByRelay
-from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
 from benchctl.documents.model.limits import SUPPLY_SIGNALS
 from benchctl.documents.sequence_file.bench_steps import CheckBench, PowerOff, PowerOn
 from benchctl.errors import NoRecord
-from benchctl.instruments.load import RelayBank
 from benchctl.measure.analyses.bench_check_context import (
     ColdContext,
     PathsContext,
-    RelayCheck,
     RelaysContext,
     WarmingCheckContext,
-    open_reading,
-    relay_reading,
 )
 from benchctl.measure.signal.record import Capture
 from benchctl.measure.signal.thermal import heating
 from benchctl.runner.acting.drive import RELAY_S, mute, set_frequency, tone
-from benchctl.runner.acting.inputs import feed
+from benchctl.runner.acting.inputs import drives_alone_without_hands, feed
 from benchctl.runner.acting.levels import level_in_v
-from benchctl.runner.acting.load_change import set_load, take_load_off
+from benchctl.runner.acting.load_change import set_load
+from benchctl.runner.acting.proving.loads import READ_EVERY_S, relay_readings, relays_of
 from benchctl.runner.acting.records import record_taking
 from benchctl.runner.acting.records.zeroing import take_zeros, worst_case_zeros
 from benchctl.runner.acting.run import Run
@@ -41,8 +36,10 @@ from benchctl.runner.steps.find_clean_level import SETTLE_S
 from benchctl.runner.steps.power import perform_off, perform_on, worst_case_on
 
 AIR = "ambient"
-READINGS = 8
-READ_EVERY_S = 0.25
+# What a relay adds is some ten milliamperes: readings that differ by less than one have come to rest, and the scatter
+# of others averages.
+TOLERANCE_A = 1e-3
+READINGS = 16
 SENSORS_EVERY_S = 5.0
 
 
@@ -61,7 +58,7 @@ def perform(step: CheckBench, run: Run) -> None:
         _relays(step, run)
         mute(run)
         perform_off(PowerOff(), run)
-    run.check_agreement()
+    run.check_agreement(harmless_too=True)
     run.note("the bench agrees with itself")
 
 
@@ -123,7 +120,7 @@ def _paths(step: CheckBench, run: Run) -> None:
     set_frequency(run, step.frequency_hz)
     level_v = level_in_v(run, step.level, run.conditions.load_ohm)
     driven = {"all": tuple(amplifier.channels)}
-    if _alone_without_hands(bench):
+    if drives_alone_without_hands(bench):
         driven |= {f"{channel} alone": (channel,) for channel in amplifier.channels}
     captures: dict[str, Capture] = {}
     has_trigger = True
@@ -157,32 +154,16 @@ def _look(run: Run, role: str, level_v: float, *, triggered: bool) -> Capture:
     return record_taking.take(run, f"path {role}", record, level_v, outputs, dict.fromkeys(outputs, expected_v))
 
 
-def _alone_without_hands(bench: Bench) -> bool:
-    return isinstance(bench.inputs, InputsByRelay | InputsByGenerator)
-
-
 def _relays(step: CheckBench, run: Run) -> None:
     """Each relay of the bank closed alone, and what that adds to the supply current."""
-    bank = run.bench.load if run.bench.has("load") else None
     relays = relays_of(run.files.bench, run.files.amplifier.channels)
-    if not isinstance(bank, RelayBank) or not relays:
+    if not relays:
         return
     level_v = level_in_v(run, step.level, max(relay.nominal_ohm for relay in relays))
-    each_alone = _alone_without_hands(run.files.bench)
-    ways: Sequence[str] = tuple(run.files.amplifier.channels) if each_alone else ("",)
+    each_alone = drives_alone_without_hands(run.files.bench)
     readings: dict[str, list[float]] = {}
-    for channel in ways:
-        take_load_off(run)
-        feed(run, (channel,) if channel else "all")
-        readings[open_reading(channel)] = _current_under(run, level_v)
-        for relay in relays:
-            mute(run)
-            bank.connect_alone(relay.relay)
-            run.wait(RELAY_S)
-            readings[relay_reading(relay.relay, channel)] = _current_under(run, level_v)
-        mute(run)
-        bank.disconnect()
-        run.set_to(load_ohm=None)
+    for channel in run.files.amplifier.channels if each_alone else ("",):
+        readings |= relay_readings(run, channel, relays, level_v, TOLERANCE_A, most=READINGS)
     feed(run, "all")
     context = RelaysContext(
         relays=relays,
@@ -194,25 +175,6 @@ def _relays(step: CheckBench, run: Run) -> None:
     run.analyse("check_relays", {}, readings, context, {})
 
 
-def _current_under(run: Run, level_v: float) -> list[float]:
-    """Readings of the supply current once it has come to rest under the tone."""
-    tone(run, level_v)
-    run.wait(SETTLE_S)
-    return [run.read_supply()["supply_current"] for _ in run.paced(READ_EVERY_S, READINGS * READ_EVERY_S)]
-
-
-def relays_of(bench: Bench, channels: Sequence[str]) -> tuple[RelayCheck, ...]:
-    """The relays of the bank that connect a resistor to one of these channels."""
-    load = bench.instruments.load
-    if not isinstance(load, RelayBankEntry):
-        return ()
-    return tuple(
-        RelayCheck(relay=each.relay, channel=each.channel, nominal_ohm=each.nominal_ohm)
-        for each in load.resistors
-        if each.channel in channels
-    )
-
-
 def worst_case(step: CheckBench, state: ExpectedState) -> WorstCase:
     """Under a watt; what takes its time is that the sensors are watched, and that each relay is closed alone."""
     zeros_s = worst_case_zeros(state)
@@ -222,7 +184,7 @@ def worst_case(step: CheckBench, state: ExpectedState) -> WorstCase:
         state.hazard("the bench has no load that the amplifier is rated for; add one to the bench file")
         return WorstCase(duration_s=on.duration_s)
     state.load_ohm, state.frequency_hz = loads[-1], step.frequency_hz
-    ways = len(state.amplifier.channels) if _alone_without_hands(state.bench) else 1
+    ways = len(state.amplifier.channels) if drives_alone_without_hands(state.bench) else 1
     relays = len(relays_of(state.bench, state.amplifier.channels))
     record_s = SETTLE_S + record_taking.FETCH_S + state.asking_s()
     read_s = SETTLE_S + RELAY_S + READINGS * READ_EVERY_S + state.pace.switch_s

@@ -42,7 +42,7 @@ def perform(step: FindCleanLevel, run: Run) -> None:
     """Search, and remember the level for the steps that follow."""
     feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
-    before_power(run, step.from_v)
+    before_power(run, step.from_v, step.to_v)
     context = steady_context(run, load_ohm, frequency_hz)
     run.clean_levels.pop((load_ohm, frequency_hz, run.fed), None)  # found on a colder amplifier, perhaps
 

@@ -142,7 +142,7 @@ def worst_case(step: FindLowestSupply, state: ExpectedState) -> WorstCase:
     each_s += state.pace.supply_s(1.0, READINGS) + state.pace.ask_s("multimeter", READINGS)
     wakes_s = each_s + turn_on_delay_s(state.amplifier)
     down, likely = (math.ceil(max(from_v - volts, 0.0) / step.step_v) + 1.0 for volts in (to_v, 0.9 * minimum_v))
-    begins_s = worst_case_look(state) + SUPPLY_SETTLE_S
+    begins_s = worst_case_look(state, step.level) + SUPPLY_SETTLE_S
     most_s, likely_s = begins_s + down * (each_s + wakes_s), begins_s + likely * each_s + 4.0 * wakes_s
     power = state.tone(step.level, for_s=most_s)
     state.level = None

@@ -158,7 +158,7 @@ def perform(step: MeasureBurst, run: Run) -> None:
     """
     feed(run, step.driven)
     load_ohm, frequency_hz = load_and_frequency(run)
-    before_power(run, step.from_v)
+    before_power(run, step.from_v, step.to_v)
     lacking: dict[int, MeasurementError] = {}
     for cycles in step.cycles:
         if cycles in run.already:

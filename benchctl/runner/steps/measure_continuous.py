@@ -136,5 +136,6 @@ def worst_case(step: MeasureContinuous, state: ExpectedState) -> WorstCase:
     for_s = SETTLE_S + step.for_s + lasts_s + record_taking.FETCH_S + asking_s
     power = state.full_power(for_s=for_s) if level is None else state.tone(level, for_s=for_s)
     state.level = None
-    asked_s = worst_case_look(state) + worst_case_at_rest(state) + state.temperatures_s(heatsink=1, load=1, ambient=1)
+    asked_s = worst_case_look(state, level) + worst_case_at_rest(state)
+    asked_s += state.temperatures_s(heatsink=1, load=1, ambient=1)
     return WorstCase(duration_s=for_s + asked_s, **power)

@@ -99,4 +99,4 @@ def worst_case(step: MeasureIntermodulation, state: ExpectedState) -> WorstCase:
     asking_s = state.pace.switch_s + state.pace.set_s + state.asking_s()
     for_s = SETTLE_S + record_taking.lasts_s(record, state.bench) + record_taking.FETCH_S + asking_s
     power = state.tone(step.level or QUIET, for_s=for_s)
-    return WorstCase(duration_s=for_s + worst_case_look(state), **power)
+    return WorstCase(duration_s=for_s + worst_case_look(state, step.level or QUIET), **power)

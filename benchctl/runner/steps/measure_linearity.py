@@ -62,5 +62,5 @@ def worst_case(step: MeasureLinearity, state: ExpectedState) -> WorstCase:
     refuse_coarse_tone(state, frequency_hz)
     lasts_s = record_taking.lasts_s(record_taking.steady_record(frequency_hz), state.bench)
     each_s = SETTLE_S + lasts_s + record_taking.FETCH_S + state.asking_s() + 2 * state.pace.switch_s
-    duration_s = worst_case_look(state) + (step.levels + 1) * each_s
+    duration_s = worst_case_look(state, step.highest) + (step.levels + 1) * each_s
     return WorstCase(duration_s=duration_s, **state.tone(step.highest, for_s=each_s))

@@ -195,4 +195,4 @@ def worst_case(step: MeasureSquare, state: ExpectedState) -> WorstCase:
     records = 1 + kinds * len(step.frequencies_hz)  # the sine is one
     duration_s = kinds * lasts_s + records * (SETTLE_S + asking_s)
     power = state.square_wave(step.level or QUIET, for_s=duration_s)
-    return WorstCase(duration_s=duration_s + worst_case_look(state), **power)
+    return WorstCase(duration_s=duration_s + worst_case_look(state, step.level or QUIET), **power)

@@ -26,7 +26,7 @@ def move_to(channels: tuple[str, ...], run: Run) -> None:
     run.observer.hands_needed(request)
     run.hands.probe(channels)
     run.recorder.hands(request, {})
-    run.seen, run.has_looked = channels, False
+    run.seen, run.has_looked, run.proved.paths = channels, False, False
 
 
 def worst_case(step: MoveProbe, state: ExpectedState) -> WorstCase:

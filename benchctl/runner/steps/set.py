@@ -14,6 +14,9 @@ from benchctl.runner.acting.terminals import set_supply, worst_case_settling
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
+# From when a level is set the next step counts how long it lasts.
+BEGINS_S = 0.1
+
 
 def perform(step: Set, run: Run) -> None:
     """Inputs and load first, while nothing drives them; a level drives the amplifier until a step mutes it."""
@@ -52,7 +55,8 @@ def worst_case(step: Set, state: ExpectedState) -> WorstCase:
         return WorstCase(duration_s=duration_s)
     worst_case_feed(state, None)
     _needs(step.level, state)
-    return WorstCase(duration_s=duration_s + worst_case_look(state), **state.tone(step.level, for_s=duration_s))
+    look_s = worst_case_look(state, step.level)
+    return WorstCase(duration_s=duration_s + look_s, **state.tone(step.level, for_s=max(duration_s, BEGINS_S)))
 
 
 def _needs(level: Level, state: ExpectedState) -> None:

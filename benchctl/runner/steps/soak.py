@@ -234,7 +234,7 @@ def worst_case(step: Soak, state: ExpectedState) -> WorstCase:
     refuse_coarse_record(state, record_of(frequency_hz, None if bursts is None else step.every_s), frequency_hz)
     asking_s = _asking_s(state)
     power = _power(step, state, step.for_s + asking_s, bursts)
-    look_s = worst_case_look(state) + asking_s
+    look_s = worst_case_look(state, step.level) + asking_s
     stated_s = _stated_s(step, state, power["draw"])
     if stated_s is not None:
         power = _power(step, state, stated_s + asking_s, bursts)

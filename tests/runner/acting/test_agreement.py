@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from benchctl.documents.sequence_file.power_steps import FindCleanLevel, Measure
 from benchctl.documents.sequence_file.steps import Require
 from benchctl.errors import InstrumentsDisagree, MeasurementError, RequirementFailed
 from benchctl.runner.engine.progress import progress_of
-from tests.runner.rig import NO_CLAMP, POWER_ON, POWER_ON_LINE, Edits, Rig, files, rig
+from tests.runner.rig import NO_CLAMP, POWER_ON, POWER_ON_LINE, Edits, Plugging, Rig, files, rig, with_inputs
 
 AT_4_OHM = Set(load_ohm=4.0, frequency_hz=1e3)
 SEED = "  seed: 2150\n"
@@ -68,13 +69,61 @@ def test_a_bench_without_a_clamp_has_nothing_to_compare_its_current_with(tmp_pat
 
 def test_the_first_drive_after_each_power_on_is_preceded_by_a_look_thirty_decibels_below_rated(tmp_path: Path) -> None:
     """150 W into 4 ohm are 24.5 V, and the gain is 30 dB: 0.775 V, and 24.5 mV for the look."""
-    with rig(tmp_path) as bench:
+    with rig(tmp_path, tries_wiring=True) as bench:
         bench.begin()
-        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.5)), Set(level=Level(0.6)))
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.1)), Set(level=Level(0.2)))
         levels = [text.split()[1] for text in bench.taps.to("generator") if text.startswith("SOUR:VOLT 0")]
-        assert [float(level) for level in levels] == pytest.approx([0.0245, 0.5, 0.6], abs=1e-4)
-        bench.do(PowerOff(), POWER_ON, AT_4_OHM, Set(level=Level(0.5)))
+        # At both inputs; then, once in a run, at each alone.
+        assert [float(level) for level in levels] == pytest.approx([*[0.0245] * 3, 0.1, 0.2], abs=1e-4)
+        bench.do(PowerOff(), POWER_ON, AT_4_OHM, Set(level=Level(0.1)))
+        levels = [text.split()[1] for text in bench.taps.to("generator") if text.startswith("SOUR:VOLT 0")]
+        assert [float(level) for level in levels[5:]] == pytest.approx([0.0245, 0.1], abs=1e-4)
         assert len(looks(bench)) == 4
+
+
+SWAPPED = "{{kind: swapped, instrument: {0}, between: ['{1}', '{2}'], at: 0 s}}"
+
+
+@pytest.mark.parametrize("swapped", [("oscilloscope", "output A", "output B"), ("generator", "A", "B")])
+def test_an_output_that_answers_another_input_stops_the_run_at_a_low_level(
+    tmp_path: Path, swapped: tuple[str, str, str]
+) -> None:
+    """With both inputs driven nothing can be seen of it."""
+    bench_edit = {SEED: f"{SEED}  faults:\n    - {SWAPPED.format(*swapped)}\n"}
+    with rig(tmp_path, files("power_off", bench=bench_edit), tries_wiring=True) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        with pytest.raises(InstrumentsDisagree, match="with input A alone driven, output B shows") as stopped:
+            bench.do(Set(level=Level(0.5)))
+        assert "changed places" in stopped.value.advice
+        assert (
+            max(float(text.split()[1]) for text in bench.taps.to("generator") if text.startswith("SOUR:VOLT 0")) < 0.03
+        )
+
+
+def test_a_reversed_probe_is_told_and_stops_nothing(tmp_path: Path) -> None:
+    """Some amplifiers invert a channel by design, and no power depends on it."""
+    with rig(tmp_path, files("power_off", bench=wrong("output A", -1.0, "oscilloscope"))) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.1)))
+        assert any(note.startswith("polarity of A") and "wrong way round" in note for note in bench.audience.notes)
+        assert not any(note.startswith("polarity of B") for note in bench.audience.notes)
+
+
+def test_what_a_hand_has_plugged_is_looked_at_anew(tmp_path: Path) -> None:
+    """The person puts the plug for input A into input B."""
+
+    class Careless(Plugging):
+        def plug(self, channels: Sequence[str]) -> None:
+            super().plug(["B"] if list(channels) == ["A"] else channels)
+
+    with rig(tmp_path, files("power_off", bench=with_inputs("{by: hand}")), tries_wiring=True) as bench:
+        bench.run.hands = Careless(bench)
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.1)))
+        assert sum("not checked before high power: which output" in note for note in bench.audience.notes) == 1
+        with pytest.raises(InstrumentsDisagree, match="with input A alone driven, output B shows"):
+            bench.do(Set(driven=("A",), level=Level(0.1)))
 
 
 def test_a_look_is_never_louder_than_what_the_step_begins_with(tmp_path: Path) -> None:
@@ -97,7 +146,7 @@ def test_an_output_that_is_not_what_goes_in_times_the_gain_stops_the_run_at_a_lo
             bench.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0))
         assert not bench.events("search")
         told = [text for role, text in bench.taps.commands() if role == "generator"]
-        assert told[-1] in {"OUTP OFF", "SOUR:FREQ 1000.00000000"}
+        assert [text for text in told if text.startswith("OUTP")][-1] == "OUTP OFF"
         assert not bench.connections.drive.output_on
 
 

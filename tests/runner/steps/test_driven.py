@@ -9,7 +9,7 @@ import pytest
 from benchctl.errors import DocumentError
 from benchctl.measure.budget.figure import Figure
 from tests.runner.measured import LOADED, Measured, hazards_of, measured
-from tests.runner.rig import POWER_ON_LINE, files, with_inputs
+from tests.runner.rig import POWER_ON_LINE, files, plugs_as_asked, with_inputs
 from tests.runner.steps.test_at_least import EIGHT_BITS, QUIETER_B
 
 FIND_EACH = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V, driven: each}"
@@ -106,7 +106,8 @@ def test_a_clean_level_of_one_channel_alone_is_none_for_all() -> None:
 
 
 def test_a_person_is_asked_to_move_the_plugs(tmp_path: Path) -> None:
-    run = measured(tmp_path, "find_clean_level: {driven: [B]}", FIND, bench=with_inputs("{by: hand}"))
+    by = {"bench": with_inputs("{by: hand}"), "disturb": plugs_as_asked}
+    run = measured(tmp_path, "find_clean_level: {driven: [B]}", FIND, **by)  # type: ignore[arg-type]
     assert run.requests == (
         "Put the generator into input B alone and a shorting plug into A",
         "Put the generator into every input again",

@@ -15,7 +15,7 @@ DISTORTION = "measure_distortion: {from: 250 Hz, to: 4 kHz, per_octave: 1, expec
 @pytest.fixture(scope="module")
 def low_level(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     linearity = "measure_linearity: {levels: 3, lowest: -40 dB rated, expect: {gain_linearity: within 1 dB}}"
-    return measured(tmp_path_factory.mktemp("run"), DISTORTION, linearity, bench=GOOD)
+    return measured(tmp_path_factory.mktemp("run"), DISTORTION, linearity, bench=GOOD, tries_wiring=True)
 
 
 def test_distortion_is_told_at_each_frequency_at_1_w(low_level: Measured) -> None:
