@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from benchctl.archive.compare import identity, label
 from benchctl.archive.journal.entries import FiguresEntry
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, u_to_combine
 from benchctl.measure.conditions import Conditions
 from benchctl.quantity import render
 
@@ -164,7 +164,7 @@ def _differ(before: Figure, after: Figure) -> bool:
     if before.bound or after.bound:
         bound, value = (before, after) if before.bound else (after, before)
         return _is_beyond(value, bound)
-    uncertainty = math.hypot(before.expanded_uncertainty or 0.0, after.expanded_uncertainty or 0.0)
+    uncertainty = math.hypot(u_to_combine(before), u_to_combine(after))
     return abs(after.value - before.value) > uncertainty
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from benchctl.archive.compare import identity
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.model.criteria import Criterion
-from benchctl.measure.budget.figure import Figure, Requirement, Verdict, judge
+from benchctl.measure.budget.figure import Figure, Requirement, Verdict, judge, u_to_combine
 from benchctl.measure.conditions import Conditions
 
 
@@ -81,14 +81,15 @@ def _judged_about_one(figure: Figure, bound: float) -> Figure:
 
 def _verdict_against(figure: Figure, criterion: Criterion, reference: Figure | None) -> Verdict:
     """Of a part of the earlier figure, or of the difference to it; inconclusive where one of them is not known."""
-    own, other = figure.expanded_uncertainty, None if reference is None else reference.expanded_uncertainty
-    is_known = own is not None and other is not None and not figure.contradiction
-    if reference is None or not is_known or (criterion.is_part and reference.value == 0.0):
+    if reference is None or figure.contradiction or (criterion.is_part and reference.value == 0.0):
         return "inconclusive"
-    value, uncertainty = figure.value - reference.value, math.hypot(own or 0.0, other or 0.0)
+    if figure.expanded_uncertainty is None or reference.expanded_uncertainty is None:
+        return "inconclusive"
+    own, other = u_to_combine(figure), u_to_combine(reference)
+    value, uncertainty = figure.value - reference.value, math.hypot(own, other)
     if criterion.is_part:
         part = figure.value / reference.value
         value = part - 1.0 if criterion.relation in ("within", "outside") else part
-        uncertainty = math.hypot(own or 0.0, part * (other or 0.0)) / abs(reference.value)
+        uncertainty = math.hypot(own, part * other) / abs(reference.value)
     compared = replace(figure, value=value, expanded_uncertainty=uncertainty, bound="")
     return judged_by(compared, criterion.model_copy(update={"of": "", "is_part": False})).verdict

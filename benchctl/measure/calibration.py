@@ -10,7 +10,7 @@ from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.freedom import expanded
-from benchctl.measure.uncertainty import Accuracy, ErrorOf, exactly, mean_of, rectangular
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, ErrorOf, exactly, mean_of, rectangular
 
 REFERENCE_C = 20.0
 """Resistances are stated at this temperature."""
@@ -48,7 +48,8 @@ class Warmth:
 
 @dataclass(frozen=True)
 class Stated:
-    """A measured value with its relative expanded uncertainty, k = 2 or what Student's t asks for."""
+    """A measured value with its relative expanded uncertainty, k = 2 or what Student's t asks for: who reads it takes
+    it for that of a normal distribution."""
 
     value: float
     relative_uncertainty: float
@@ -60,10 +61,10 @@ def stated(value: UFloat) -> Stated:
     Raises:
         MeasurementError: the value is not above zero, or is uncertain by half and more.
     """
-    nominal, (uncertainty, _) = float(value.nominal_value), expanded(value)
+    nominal, (uncertainty, factor) = float(value.nominal_value), expanded(value)
     if not nominal > 0.0:
         raise MeasurementError(f"it came out as {nominal:.4g}, which is not above zero; look at the readings and signs")
-    relative = uncertainty / nominal
+    relative = uncertainty * max(COVERAGE_FACTOR / factor, 1.0) / nominal
     if relative >= 0.5:
         raise MeasurementError(f"its uncertainty came out as {100.0 * relative:.3g} %, which is no measurement")
     return Stated(float(f"{nominal:.6g}"), _rounded_up(relative))

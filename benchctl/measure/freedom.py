@@ -1,9 +1,10 @@
-"""Coverage factors where an uncertainty rests on few readings: Student's t by effective degrees of freedom.
+"""Coverage factors: how many standard uncertainties hold as much as +-2 of a normal distribution, 95.45 %.
 
-A scatter that was seen in few readings is itself uncertain: of a mean of two, +-2 s / sqrt n holds 71 % instead of
-95 %. So each standard uncertainty that comes from a scatter carries its degrees of freedom, a figure has effective
-ones after Welch and Satterthwaite (JCGM 100, G.4.1), and its factor is that of Student's distribution for as much as
-+-2 standard deviations of a normal one hold, 95.45 % (the column of JCGM 100, table G.2, for whole coverage factors).
+Where limits of error dominate, less than 2 do, since nothing lies beyond a limit (`measure.distribution`). Where few
+readings count, more do. A scatter that was seen in few readings is itself uncertain: of a mean of two, +-2 s / sqrt n
+holds 71 % instead of 95 %. So each standard uncertainty that comes from a scatter carries its degrees of freedom, a
+figure has effective ones after Welch and Satterthwaite (JCGM 100, G.4.1), and its factor grows as that of Student's
+distribution does (the column of JCGM 100, table G.2, for whole coverage factors).
 """
 
 from __future__ import annotations
@@ -16,47 +17,92 @@ from functools import cache
 
 from uncertainties import UFloat, Variable
 
+from benchctl.measure.distribution import reach
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, Cause, Reference, Scatter
 
 COVERED = math.erf(COVERAGE_FACTOR / math.sqrt(2.0))  # 95.45 %
 
 _AS_GOOD_AS_KNOWN = 1000  # degrees of freedom: the factor is 2.0025 there
 _HALVINGS = 60
+_UNKNOWN = Cause("")
 
 
 @dataclass(frozen=True)
 class Combined:
     """The standard uncertainty of a value, with what errors may have in common, and its effective degrees of freedom:
-    infinite where no scatter counts."""
+    infinite where no scatter counts. `limits`: how far each error that has a limit may move the value."""
 
     standard: float
     freedom: float
+    limits: tuple[float, ...] = ()
+
+    @property
+    def factor(self) -> float:
+        """k for 95.45 %: that of the distribution, and more by as much as Student's t is more than 2."""
+        if not self.standard > 0.0:
+            return COVERAGE_FACTOR
+        normal = math.sqrt(max(self.standard**2 - sum(limit**2 for limit in self.limits) / 3.0, 0.0))
+        known = reach(self.limits, normal, COVERED) / self.standard if self.limits else COVERAGE_FACTOR
+        return known * coverage_factor(max(self.freedom, 1.0)) / COVERAGE_FACTOR
+
+
+@dataclass(frozen=True)
+class _Part:
+    """How far one error moves a value: a standard uncertainty with its sign, and what error that is."""
+
+    size: float
+    cause: Cause
 
 
 def combined(value: UFloat) -> Combined:
-    """The combined standard uncertainty (JCGM 100, 5.2.2) and its degrees of freedom (G.4.1, equation G.2b).
+    """The combined standard uncertainty (JCGM 100, 5.2.2), its degrees of freedom (G.4.1, equation G.2b), and limits.
 
     Errors that go back to one reference count as alike or as apart, whichever is worse for this value. The formula of
     the degrees of freedom holds for independent inputs, so what comes from the same readings is put together first.
     """
-    of_reference: dict[Reference, list[float]] = defaultdict(list)
+    parts = [_Part(float(slope * variable.std_dev), _cause(variable)) for variable, slope in value.derivatives.items()]
+    of_reference: dict[Reference, list[_Part]] = defaultdict(list)
     of_scatter: dict[Scatter, float] = defaultdict(float)
-    variance = 0.0
-    for variable, slope in value.derivatives.items():
-        part, tag = float(slope * variable.std_dev), shared_by(variable)
-        variance += part**2
-        if isinstance(tag, Reference):
-            of_reference[tag].append(part)
-        elif isinstance(tag, Scatter):
-            of_scatter[tag] += part**2
-    variance += sum(in_common(parts, reference.most) for reference, parts in of_reference.items())
+    limits: list[float] = []
+    for part in parts:
+        if isinstance(part.cause.shared, Reference):
+            of_reference[part.cause.shared].append(part)
+        elif isinstance(part.cause.shared, Scatter):
+            of_scatter[part.cause.shared] += part.size**2
+        elif part.cause.is_limited:
+            limits.append(_limit(part.size))
+    variance = sum(part.size**2 for part in parts)
+    variance += sum(in_common(_sizes(alike), reference.most) for reference, alike in of_reference.items())
+    for reference, alike in of_reference.items():
+        limits += _limits_in_common(alike, reference)
     doubt = sum(part**2 / scatter.freedom for scatter, part in of_scatter.items())
-    return Combined(math.sqrt(variance), variance**2 / doubt if doubt > 0.0 else math.inf)
+    return Combined(math.sqrt(variance), variance**2 / doubt if doubt > 0.0 else math.inf, tuple(limits))
+
+
+def _limits_in_common(parts: Sequence[_Part], reference: Reference) -> list[float]:
+    """Limits of errors with one reference: of all together where they count as alike, else of each."""
+    if not all(part.cause.is_limited for part in parts):
+        return []
+    if not in_common(_sizes(parts), reference.most):
+        return [_limit(part.size) for part in parts]
+    return [_limit(sum(_sizes(parts)))] if reference.most == 1.0 else []
+
+
+def _sizes(parts: Sequence[_Part]) -> list[float]:
+    return [part.size for part in parts]
+
+
+def _limit(size: float) -> float:
+    return math.sqrt(3.0) * abs(size)
+
+
+def _cause(variable: Variable) -> Cause:
+    return variable.tag if isinstance(variable.tag, Cause) else _UNKNOWN
 
 
 def shared_by(variable: Variable) -> Scatter | Reference | None:
     """What an error shares with others; nothing where it is its own."""
-    return variable.tag.shared if isinstance(variable.tag, Cause) else None
+    return _cause(variable).shared
 
 
 def in_common(parts: Sequence[float], most: float) -> float:
@@ -65,7 +111,7 @@ def in_common(parts: Sequence[float], most: float) -> float:
 
 
 def coverage_factor(freedom: float) -> float:
-    """k for 95.45 %, the degrees of freedom cut to the next lower whole number (JCGM 100, G.4.1).
+    """k of Student's t for 95.45 %, the degrees of freedom cut to the next lower whole number (JCGM 100, G.4.1).
 
     Raises:
         ValueError: less than one degree of freedom, which leaves nothing to judge a scatter by.
@@ -78,8 +124,7 @@ def coverage_factor(freedom: float) -> float:
 def expanded(value: UFloat) -> tuple[float, float]:
     """U and k of an uncertain value."""
     found = combined(value)
-    factor = coverage_factor(max(found.freedom, 1.0))
-    return factor * found.standard, factor
+    return found.factor * found.standard, found.factor
 
 
 @cache

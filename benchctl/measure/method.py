@@ -95,6 +95,16 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "the crest factor of bursts in a long drive is taken from the samples, not from means over 25 us",
             ("crest_factor",),
         ),
+        Change("k follows the distribution of all errors: less than 2 where limits of error dominate, down to 1.65"),
+        Change(
+            "how coarse the oscilloscope's steps are beside its noise is told by how often each code comes; a value at "
+            "the edge between two codes passed for noise, and U was too small",
+            ("static_sag", "marginal_efficiency", "supply_voltage_sag", "supply_voltage_lowest", "supply_current_peak"),
+        ),
+        Change(
+            "the noise beside a burst is no longer taken from the next burst as well, where that is in the record",
+            ("thd_n", "output_peak", "droop", "droop_time_constant"),
+        ),
     ),
 }
 METHOD = max(CHANGES)

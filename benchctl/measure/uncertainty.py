@@ -16,7 +16,7 @@ from uncertainties.core import AffineScalarFunc, LinearCombination
 
 from benchctl.errors import MeasurementError
 
-COVERAGE_FACTOR = 2.0  # about 95 %, as calibration certificates state it
+COVERAGE_FACTOR = 2.0  # about 95 % of a normal distribution, as calibration certificates state it
 
 # A rise that covers a resistor from cold to as hot as a wirewound one is run in practice (common practice).
 _UNKNOWN_RISE_K = 150.0
@@ -104,7 +104,7 @@ class LoadResistance:
 
     def _rise_k(self, cause: str) -> UFloat:
         if self.temperature_c is None:
-            return _UNKNOWN_RISE_K / 2.0 + _error(_UNKNOWN_RISE_K / 2.0 / math.sqrt(3.0), _WARMTH, cause)
+            return _UNKNOWN_RISE_K / 2.0 + _limited(_UNKNOWN_RISE_K / 2.0, _WARMTH, cause)
         return self.temperature_c - self.reference_c + _error(self.temperature_uncertainty_k, _WARMTH, cause)
 
 
@@ -119,11 +119,15 @@ class Scatter:
 
 
 class Cause:
-    """What an error is an error of, as a budget names it, and what it shares with others."""
+    """What an error is an error of, as a budget names it, and what it shares with others.
 
-    def __init__(self, words: str, shared: Scatter | Reference | None = None) -> None:
+    `is_limited`: it is anywhere within its limits, as likely at one place as at another, and never beyond them.
+    """
+
+    def __init__(self, words: str, shared: Scatter | Reference | None = None, *, is_limited: bool = False) -> None:
         self.words = words
         self.shared = shared
+        self.is_limited = is_limited
 
 
 def exactly(value: float) -> UFloat:
@@ -140,7 +144,9 @@ def measured(value: float, standard_uncertainty: float, cause: str = "") -> UFlo
 
 def rectangular(value: float, half_width: float, cause: str = "") -> UFloat:
     """A value whose error is anywhere within +-half_width: u = a / sqrt 3 (JCGM 100, 4.3.7)."""
-    return measured(value, half_width / math.sqrt(3.0), cause)
+    if half_width < 0.0:
+        raise ValueError(f"half a width cannot be negative: {half_width}")
+    return value + _limited(half_width, None, cause)
 
 
 def scattered(standard_uncertainty: float, scatter: Scatter, cause: str = "") -> UFloat:
@@ -150,6 +156,12 @@ def scattered(standard_uncertainty: float, scatter: Scatter, cause: str = "") ->
 
 def _error(standard_uncertainty: float, shared: Scatter | Reference | None, cause: str = "") -> UFloat:
     return ufloat(0.0, standard_uncertainty, tag=Cause(cause, shared)) if standard_uncertainty else exactly(0.0)
+
+
+def _limited(half_width: float, shared: Reference | None, cause: str) -> UFloat:
+    """An error, 0 for the best we know, that is anywhere within +-half_width."""
+    u = half_width / math.sqrt(3.0)
+    return ufloat(0.0, u, tag=Cause(cause, shared, is_limited=True)) if u else exactly(0.0)
 
 
 class ErrorOf:
@@ -195,7 +207,7 @@ class ErrorOf:
 def _gain_error(accuracy: Accuracy, of: str, *, is_probed: bool) -> UFloat:
     reference = Reference(accuracy.scale) if accuracy.scale else None
     part = f" of the {accuracy.scale or 'probe'}" if accuracy.scale or is_probed else ""
-    return _error(accuracy.reading / math.sqrt(3.0), reference, f"{of}: scale{part}" if of else "")
+    return _limited(accuracy.reading, reference, f"{of}: scale{part}" if of else "")
 
 
 def mean_of(readings: Sequence[float], cause: str = "") -> UFloat:

@@ -76,10 +76,7 @@ class Pair:
 
 @dataclass(frozen=True)
 class Judged:
-    """A figure beside its true value, both in the figure's unit; `standard_uncertainty` is None for a bound.
-
-    The standard uncertainty is U / 2: where few readings were taken U is more than 2 u, for about 95 % all the same.
-    """
+    """A figure beside its true value, both in the figure's unit; `standard_uncertainty`, U / k, is None for a bound."""
 
     seed: int
     analysis: str
@@ -89,6 +86,7 @@ class Judged:
     true_value: float
     standard_uncertainty: float | None
     bound: str = ""
+    coverage_factor: float = COVERAGE_FACTOR
 
     @property
     def error(self) -> float:
@@ -104,7 +102,7 @@ class Judged:
     def is_covered(self) -> bool:
         """Whether the true value lies inside value +- U, or on the right side of a bound."""
         if self.score is not None:
-            return abs(self.score) <= COVERAGE_FACTOR
+            return abs(self.score) <= self.coverage_factor
         return self.true_value >= self.value if self.bound == "at least" else self.true_value <= self.value
 
 
@@ -162,7 +160,7 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
     for figure in entry.figures:
         if (figure.name, figure.channel) not in truths and figure.name in UNKNOWN:
             continue
-        expanded = figure.expanded_uncertainty
+        expanded, factor = figure.expanded_uncertainty, figure.coverage_factor or COVERAGE_FACTOR
         yield Judged(
             seed,
             entry.analysis,
@@ -170,8 +168,9 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
             figure.channel,
             figure.value,
             truths[figure.name, figure.channel],
-            None if expanded is None else expanded / COVERAGE_FACTOR,
+            None if expanded is None else expanded / factor,
             figure.bound,
+            factor,
         )
 
 

@@ -27,7 +27,9 @@ STOP_BAND = 1.2
 # Of a pause between bursts, its end, in which all has come to rest.
 PAUSE = 0.25
 COARSE = 50_000
-"""Instants in a repetition, for values that follow the rail, which takes milliseconds."""
+"""The most instants in a span, for values that follow the rail, which takes milliseconds."""
+PER_CYCLE = 200
+"""Instants in a cycle there; eight times as many for what is clipped."""
 
 
 @dataclass(frozen=True)
@@ -123,8 +125,9 @@ def continuous_truth(
 def above_rest_truth(rest: TrueRecord, driven: TrueRecord) -> Truths:
     """How much lower the mean at the terminals is under the drive, and what the loads get of what it adds."""
     (idle, idle_w), (supply, supply_w) = (_supply(each, each.end_s - each.start_s) for each in (rest, driven))
-    span_s = driven.end_s - driven.start_s
-    output_w = sum(_mean_square(driven, channel, span_s) * driven.load_s(channel) for channel in driven.channels)
+    period_s = 1.0 / driven.frequency_hz
+    cycles = {channel: _cycle(driven, channel, driven.start_s, period_s) for channel in driven.channels}
+    output_w = _powers(driven, "continuous_power", cycles)["continuous_power", "total"]
     return {
         ("static_sag", ""): idle["supply_voltage", ""] - supply["supply_voltage", ""],
         ("marginal_efficiency", ""): output_w / (supply_w - idle_w),
@@ -211,7 +214,7 @@ def _chosen(
 
 def _supply(record: TrueRecord, span_s: float, begins_s: float | None = None) -> tuple[Truths, float]:
     """Figures of the supply at the amplifier's terminals, and its mean power."""
-    times_s = _instants(record.start_s if begins_s is None else begins_s, span_s)
+    times_s = _instants(record, span_s, begins_s)
     current_a, terminal_v = record.supply_current_a(times_s), record.terminal_v(times_s)
     figures = {
         "supply_current": current_a.mean(),
@@ -225,12 +228,13 @@ def _supply(record: TrueRecord, span_s: float, begins_s: float | None = None) ->
 
 
 def _mean_square(record: TrueRecord, channel: str, span_s: float, begins_s: float | None = None) -> float:
-    times_s = _instants(record.start_s if begins_s is None else begins_s, span_s, fine=True)
+    times_s = _instants(record, span_s, begins_s, finer=8)
     return float(np.mean(record.output_v(channel, times_s) ** 2))
 
 
-def _instants(start_s: float, span_s: float, *, fine: bool = False) -> Samples:
-    count = COARSE * 8 if fine else COARSE
+def _instants(record: TrueRecord, span_s: float, begins_s: float | None, finer: int = 1) -> Samples:
+    count = finer * min(COARSE, math.ceil(PER_CYCLE * span_s * record.frequency_hz))
+    start_s = record.start_s if begins_s is None else begins_s
     instants: Samples = start_s + span_s * (np.arange(count) + 0.5) / count
     return instants
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -31,6 +32,15 @@ def test_a_difference_counts_beyond_the_root_of_the_squares(after: float, uncert
     """U 0.3 and V 0.4 make 0.5."""
     found = changed_figures([entry(figure(1.0))], [entry(figure(after, uncertainty))])
     assert bool(found) is is_change
+
+
+def test_two_limits_of_error_together_count_with_a_factor_of_2() -> None:
+    """Each anywhere within 1 A, stated for 95.45 %: the difference has a triangle of 2 A, of which 1.573 A hold as
+    much; the root of the squares of both U would be 1.35 A."""
+    limited = {"expanded_uncertainty": 0.9545, "coverage_factor": 0.9545 * math.sqrt(3.0)}
+    before = [entry(figure(1.0, **limited))]
+    assert not changed_figures(before, [entry(figure(2.57, **limited))])
+    assert changed_figures(before, [entry(figure(2.7, **limited))])
 
 
 @settings(max_examples=100, derandomize=True)

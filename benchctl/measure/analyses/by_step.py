@@ -100,14 +100,15 @@ def burst(captures: Captures, readings: Readings, context: BurstContext) -> list
     figures: list[Figure] = []
     if "clean" in captures:
         records = [captures[role] for role in ("clean", "clean fine") if role in captures]
-        clean = with_level_doubt(clean_figures(captures["clean"], context, captures.get("clean fine")), context.level_u)
+        fine = captures.get("clean fine")
+        clean = with_level_doubt(lambda: clean_figures(captures["clean"], context, fine), context.level_u)
         clean = with_bounds(clean, context.at_least, context.loads)
         clean = with_halves(clean, "burst_power_clean", context.halves, context.loads)
         figures += from_capture(clean, *(record.name for record in records))
     if "full" in captures:
         records = [captures[role] for role in ("full", "full fine") if role in captures]
-        full = full_figures(captures["full"], context, captures.get("full fine"))
-        full = with_level_doubt(full, context.level_u_full)
+        finer = captures.get("full fine")
+        full = with_level_doubt(lambda: full_figures(captures["full"], context, finer), context.level_u_full)
         full = with_bounds(full, context.at_least_full, context.loads)
         figures += from_capture(full, *(record.name for record in records))
     if not figures:
@@ -134,8 +135,8 @@ def continuous(captures: Captures, readings: Readings, context: ContinuousContex
         raise MeasurementError("no capture of the continuous tone was taken")
     meters = Meters(readings, context.readings_accuracy)
     tone = captures["continuous"]
-    figures = tone_figures(tone, meters, context, captures.get(REST), captures.get("check"))
-    figures = with_level_doubt(figures, context.level_u)
+    rest, check = captures.get(REST), captures.get("check")
+    figures = with_level_doubt(lambda: tone_figures(tone, meters, context, rest, check), context.level_u)
     figures += static_sag(tone, whole_cycles(tone, context.frequency_hz), captures, readings, context)
     figures += meters.temperatures()
     bounded = with_bounds(figures, context.at_least, context.loads)

@@ -16,7 +16,7 @@ from typing import Literal
 from benchctl.errors import MeasurementError
 from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.analyses.distortion_figures import converters_distortion
-from benchctl.measure.budget.figure import Figure, figure_of, from_capture
+from benchctl.measure.budget.figure import Figure, figure_of, from_capture, u_to_combine
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.shapes.two_tones import TwoTones, two_tones
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
@@ -118,7 +118,7 @@ def _beside(own: float, figure: Figure) -> Figure:
         return replace(figure, value=figure.value + own)
     if figure.value >= _CLEAR * own:
         expanded = COVERAGE_FACTOR * float(rectangular(0.0, own).std_dev)
-        return replace(figure, expanded_uncertainty=math.hypot(figure.expanded_uncertainty or 0.0, expanded))
+        return replace(figure, expanded_uncertainty=math.hypot(u_to_combine(figure), expanded))
     reason = "generator and oscilloscope may have much of it; give the generator's `distortion` if it is less"
     return Figure(figure.name, figure.value + own, "1", channel=figure.channel, bound="at most", bound_reason=reason)
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
-import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.budget.figure import Figure, as_bound, figure_of
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.rounding import left_of_mean
 from benchctl.measure.signal.supply import Span, whole_record
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 
@@ -86,7 +84,7 @@ def marginal_burst_figures(signals: Signals, span: Span, pause: Span) -> list[Fi
 def _hidden_by_steps(signals: Signals, span: Span) -> UFloat:
     """Nothing, with what a converter's steps may hide of the power of an even current."""
     trace = signals.capture.trace(SUPPLY_CURRENT)
-    hidden_a = math.sqrt(alike(float(np.std(trace.values(span.start, span.stop))), trace.step))
+    hidden_a = left_of_mean(trace.codes[span.start : span.stop], trace.step)
     voltage_v = float(signals.mean(SUPPLY_VOLTAGE, span).nominal_value)
     return measured(0.0, abs(voltage_v) * hidden_a)
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
 from uncertainties import UFloat
 
 from benchctl.measure.analyses.context import IdleContext
@@ -18,9 +17,9 @@ from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.meters import Meters
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE
-from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.rounding import left_of_mean
 from benchctl.measure.signal.supply import Span
-from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, rectangular
 from benchctl.quantity import render
 
 AT_TERMINALS, AT_SUPPLY = "supply_voltage", "supply_output_voltage"
@@ -56,8 +55,8 @@ def terminal_voltage(captured: UFloat | None, meters: Meters, context: IdleConte
 def settled_voltage(signals: Signals, span: Span) -> UFloat:
     """The mean at the amplifier's terminals, with what a coarse converter's steps may hide of it."""
     trace = signals.capture.trace(SUPPLY_VOLTAGE)
-    noise = float(np.std(trace.values(span.start, span.stop)))
-    return signals.mean(SUPPLY_VOLTAGE, span) + measured(0.0, math.sqrt(alike(noise, trace.step)))
+    hidden = math.sqrt(3.0) * left_of_mean(trace.codes[span.start : span.stop], trace.step)
+    return signals.mean(SUPPLY_VOLTAGE, span) + rectangular(0.0, hidden, "steps of the oscilloscope")
 
 
 def _read_there(meters: Meters, context: IdleContext) -> list[UFloat]:

@@ -13,6 +13,7 @@ from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError
 from benchctl.measure.freedom import expanded
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 Bound = Literal["", "at most", "at least"]
 Verdict = Literal["", "passes", "fails", "inconclusive"]
@@ -64,13 +65,15 @@ _MADE: ContextVar[list[Made] | None] = ContextVar("made", default=None)
 @contextmanager
 def keeping_values() -> Iterator[list[Made]]:
     """Keep the uncertain value of every figure that is made in the block: a budget needs more than its U. Figures that
-    are stored and compared hold numbers only, so it is kept beside them."""
+    are stored and compared hold numbers only, so it is kept beside them. A block around this one is given them too."""
     made: list[Made] = []
-    before = _MADE.set(made)
+    outside, before = _MADE.get(), _MADE.set(made)
     try:
         yield made
     finally:
         _MADE.reset(before)
+        if outside is not None:
+            outside += made
 
 
 def keep_value(figure: Figure, before: Figure, more: UFloat) -> None:
@@ -91,7 +94,7 @@ def _numbers_of(figure: Figure) -> tuple[str, float, float | None]:
 
 
 def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
-    """The figure of an uncertain value, with U = k u; k is 2, and more where u was seen in few readings."""
+    """The figure of an uncertain value, with U = k u for about 95 %: `measure.freedom` says how large k is."""
     uncertainty, factor = expanded(value)
     figure = Figure(
         name=name,
@@ -104,6 +107,16 @@ def figure_of(name: str, value: UFloat, unit: str, channel: str = "") -> Figure:
     if (made := _MADE.get()) is not None:
         made.append(Made(figure, value))
     return figure
+
+
+def u_to_combine(figure: Figure) -> float:
+    """U as far as it may be put together with that of another figure by the root of the sum of squares; nought where it
+    is not known.
+
+    Two limits of error together have tails that each alone has not, so k counts as 2 at least.
+    """
+    expanded, factor = figure.expanded_uncertainty or 0.0, figure.coverage_factor or COVERAGE_FACTOR
+    return expanded * max(COVERAGE_FACTOR / factor, 1.0)
 
 
 def as_bound(figure: Figure, bound: Literal["at most", "at least"], reason: str) -> Figure:

@@ -4,11 +4,12 @@ known to so much and no better."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from benchctl.measure.budget.figure import Figure, keep_value
-from benchctl.measure.uncertainty import measured
+from benchctl.measure.budget.figure import Figure, Made, keep_value, keeping_values, u_to_combine, value_of
+from benchctl.measure.freedom import expanded
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 
 # With which power of the level each rises, at most: below clipping. Beyond it, power rises by 1.4 (a clipped sine).
 _RISES_WITH: Mapping[str, int] = {
@@ -23,20 +24,28 @@ _RISES_WITH: Mapping[str, int] = {
 }
 
 
-def with_level_doubt(figures: Iterable[Figure], level_u: float) -> list[Figure]:
-    """The figures, with the doubt of the level in the uncertainty of those that rise with it.
+def with_level_doubt(figures_of: Callable[[], Sequence[Figure]], level_u: float) -> list[Figure]:
+    """Some figures, with the doubt of the level in the uncertainty of those that rise with it.
 
     Args:
+        figures_of: makes the figures.
         level_u: relative standard uncertainty of the level at which distortion is the bound.
     """
-    return [_with_doubt(figure, level_u) for figure in figures]
+    with keeping_values() as made:
+        return [_with_doubt(figure, level_u, made) for figure in figures_of()]
 
 
-def _with_doubt(figure: Figure, level_u: float) -> Figure:
-    power, factor, expanded = _RISES_WITH.get(figure.name), figure.coverage_factor, figure.expanded_uncertainty
-    if not level_u or power is None or factor is None or expanded is None:
+def _with_doubt(figure: Figure, level_u: float, made: Sequence[Made]) -> Figure:
+    power = _RISES_WITH.get(figure.name)
+    if not level_u or power is None or figure.expanded_uncertainty is None:
         return figure
-    doubt = factor * power * level_u * abs(figure.value)
-    doubted = replace(figure, expanded_uncertainty=math.hypot(expanded, doubt))
-    keep_value(doubted, figure, measured(0.0, doubt / factor, "level that the search found"))
+    doubt = measured(0.0, power * level_u * abs(figure.value), "level that the search found")
+    value = value_of(figure, made)
+    if value is None:
+        factor = max(figure.coverage_factor or COVERAGE_FACTOR, COVERAGE_FACTOR)
+        together = math.hypot(u_to_combine(figure), factor * float(doubt.std_dev))
+        return replace(figure, expanded_uncertainty=together, coverage_factor=factor)
+    uncertainty, factor = expanded(value + doubt)
+    doubted = replace(figure, expanded_uncertainty=uncertainty, coverage_factor=factor)
+    keep_value(doubted, figure, doubt)
     return doubted

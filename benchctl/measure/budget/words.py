@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from uncertainties import ufloat
 
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, u_to_combine
 
 # Ratios of voltages that the trade says in decibels, and ratios that it says as a number; the others are in per cent.
 _IN_DECIBELS = frozenset(
@@ -117,8 +118,12 @@ def difference_in_words(before: Figure, after: Figure) -> str:
     """
     if before.bound or after.bound:
         return ""
-    (was, was_uncertain), (now, now_uncertain) = as_said(before), as_said(after)
+    (was, was_uncertain), (now, now_uncertain) = (as_said(_to_combine(figure)) for figure in (before, after))
     uncertainty = math.hypot(was_uncertain, now_uncertain)
     difference = now - was
     words = rounded(difference, uncertainty) if uncertainty else f"{difference:.4g}"
     return words if words.startswith("-") else f"+{words}"
+
+
+def _to_combine(figure: Figure) -> Figure:
+    return replace(figure, expanded_uncertainty=u_to_combine(figure))

@@ -208,13 +208,25 @@ def _scatter_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit,
     if room < 3:
         return 0.0
     cut = _Cut(trace, capture, begin_s, min(room, REST_CYCLES), burst.frequency_hz)
-    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])[:, 1:]
+    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])
+    loud = np.vstack([fit(rows).amplitudes for rows in _Cut(trace, capture, burst.start_s, 1, burst.frequency_hz)])
+    rest = _before_next_burst(np.abs(amplitudes[:, 0]), float(np.abs(loud[0, 0])))
+    if rest < _FEWEST_TO_SCATTER:
+        return 0.0
+    amplitudes = amplitudes[:rest, 1:]
     orders = 2.0 * math.pi * burst.frequency_hz * capture.interval_s * np.arange(2, highest + 1)
-    amplitudes *= np.exp(-1j * np.outer(cut.turns, orders))
+    amplitudes *= np.exp(-1j * np.outer(cut.turns[:rest], orders))
     # Half the mean square of successive differences is the variance, and no slow drift counts in it.
     differences = np.diff(amplitudes, axis=0)
     variance = float(np.sum(differences.real**2 + differences.imag**2, axis=1).mean()) / 2.0
     return math.sqrt(variance / 2.0)
+
+
+def _before_next_burst(fundamentals: Samples, loud: float) -> int:
+    """How many cycles of a rest there are before the one in which the next burst begins, if one does."""
+    quiet = float(np.median(fundamentals))
+    begun = np.flatnonzero(fundamentals > quiet + 0.25 * (loud - quiet))
+    return max(int(begun[0]) - 1, 0) if begun.size and loud > quiet else fundamentals.size
 
 
 def _band_part(frequency_hz: float, interval_s: float, highest: int) -> float:

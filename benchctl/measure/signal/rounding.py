@@ -5,15 +5,49 @@ sum over k of (-1)^k / (pi k) sin(2 pi k x) exp(-2 pi^2 k^2 s^2), x being the co
 sawtooth, and the characteristic function of the noise). That part is alike each time the same value comes by; over
 all x its mean square is sum of exp(-4 pi^2 k^2 s^2) / (2 pi^2 k^2), which is 1/12 without noise. The rest of 1/12 is as
 random as the noise itself.
+
+How much noise there is, the rms of the samples alone does not tell where it is less than half a step: a value at the
+edge between two codes goes to and fro by half a step with next to no noise. How often each code comes tells it.
 """
 
 from __future__ import annotations
 
+import math
+from statistics import NormalDist
+
 import numpy as np
+from numpy.typing import NDArray
 
 # Forty terms leave a quarter of a per cent of 1/12 where there is no noise at all, and nothing where there is.
 _SQUARES = 2.0 * np.pi**2 * np.arange(1, 41) ** 2
 _HALVINGS = 60
+_NORMAL = NormalDist()
+_TO_AND_FRO = 0.25  # steps squared: the variance of a value that is as often at one code as at the next
+
+
+def left_of_mean(codes: NDArray[np.signedinteger], step: float) -> float:
+    """What rounding that comes alike leaves of the mean of an even signal, by its samples: a standard uncertainty.
+
+    Three codes and more tell how much noise there is, by how much of it lies beyond two of the edges between them. Two
+    tell of one edge: the mean is near it, and lies off it by as much as one code comes more often. One tells nothing.
+    """
+    found, counts = np.unique(codes, return_counts=True)
+    if found.size < 3:
+        off = 0.5 if found.size == 1 else abs(float(counts[0]) / codes.size - 0.5)
+        return step * off / math.sqrt(3.0)
+    below = np.cumsum(counts)[:-1] / codes.size
+    places = np.array([_NORMAL.inv_cdf(share) for share in below.tolist()])
+    surest = np.sort(np.argsort(np.abs(places), kind="stable")[:2])
+    edges = ((found[:-1] + found[1:]) / 2.0)[surest]
+    noise = float(np.diff(edges)[0] / np.diff(places[surest])[0])
+    return step * math.sqrt(_alike(noise**2))
+
+
+def alike_at_most(noise: float, step: float) -> float:
+    """As `alike`, where all that is seen of the noise may be a value that goes to and fro between two codes."""
+    if not step > 0.0:
+        return 0.0
+    return step**2 * _alike(max((noise / step) ** 2 - _TO_AND_FRO, 0.0))
 
 
 def alike(noise: float, step: float) -> float:

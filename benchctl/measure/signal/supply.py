@@ -13,6 +13,7 @@ from benchctl.errors import RecordTooShort
 from benchctl.measure.signal.peaks import Blur, Peak, lowest_and_highest, sample_noise
 from benchctl.measure.signal.products import inner_product
 from benchctl.measure.signal.record import Capture, Samples, Trace
+from benchctl.measure.signal.rounding import alike_at_most
 
 _CHUNK = 1 << 16  # samples turned into float64 at a time, so that a long record needs little room
 _PEAK_BAND_HZ = 20e3
@@ -133,7 +134,7 @@ def extremes(trace: Trace, span: Span, interval_s: float) -> tuple[Peak, Peak]:
     noise = sample_noise(trace.values(span.start, min(span.stop, span.start + _NOISE_SAMPLES)))
     blur = Blur.of_means(noise, trace.step, block)
     # Rounding that comes alike goes up and down like a sine with the voltage, and the highest is one of its tops.
-    blur = replace(blur, rounding=math.sqrt(2.0) * blur.rounding, corner=True)
+    blur = replace(blur, rounding=math.sqrt(2.0 * alike_at_most(noise, trace.step)), corner=True)
     return lowest_and_highest(_block_means(trace, span, block), blur)
 
 

@@ -27,8 +27,8 @@ from benchctl.report.words.quantities import in_one_unit
 
 RULE = (
     "A difference is significant if it is more than its expanded uncertainty, which is the root of the sum of the "
-    "squares of both uncertainties, as for independent ones. On one bench the same instruments err alike in both runs, "
-    "so less is found than there may be, never more."
+    "squares of both uncertainties, as for independent ones, with k = 2 at least. On one bench the same instruments "
+    "err alike in both runs, so less is found than there may be, never more."
 )
 
 

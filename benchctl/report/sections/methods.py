@@ -75,8 +75,9 @@ UNCERTAINTY = (
     "and probes, each taken as equally likely anywhere within them, from the uncertainty of the load resistors, and "
     "from the scatter of repeated readings. Errors of one instrument count as one, wherever its values go; of what its "
     "channels may have in common the worse is taken. Behind ± stands the expanded uncertainty U for about 95 %: the "
-    "coverage factor k is 2, and more where few readings were taken (Student's t by effective degrees of freedom, "
-    "G.4). It is as good as the bench file: calibration is its owner's."
+    "coverage factor k is 2, less where limits of error dominate, beyond which nothing lies (down to 1.65, for the "
+    "distribution of all errors together, JCGM 101), and more where few readings were taken (Student's t by effective "
+    "degrees of freedom, JCGM 100, G.4). It is as good as the bench file: calibration is its owner's."
 )
 
 

@@ -10,6 +10,8 @@ from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import value_in_words
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
+_WORTH_A_WORD = 2.05  # a factor that does not round to 2.0
+
 
 @dataclass(frozen=True)
 class Cell:
@@ -65,14 +67,14 @@ def coverage_in_words(figures: Iterable[Figure]) -> str:
     uncertain = [figure for figure in figures if figure.coverage_factor is not None]
     if not uncertain:
         return ""
-    unless = ", or as it says" if any(map(factor_in_words, uncertain)) else ""
-    return f"±: expanded uncertainty, k = {COVERAGE_FACTOR:g}{unless}"
+    unless = "; k stands beside it where few readings were taken" if any(map(factor_in_words, uncertain)) else ""
+    return f"±: expanded uncertainty, 95 %{unless}"
 
 
 def factor_in_words(figure: Figure) -> str:
-    """The coverage factor of a figure whose uncertainty was seen in few readings; nothing where it is 2."""
-    factor = f"{figure.coverage_factor or COVERAGE_FACTOR:.1f}"
-    return "" if factor == f"{COVERAGE_FACTOR:.1f}" else f"k = {factor}"
+    """The coverage factor of a figure whose uncertainty was seen in few readings; nothing where it is 2 or less."""
+    factor = figure.coverage_factor or COVERAGE_FACTOR
+    return f"k = {factor:.1f}" if factor >= _WORTH_A_WORD else ""
 
 
 def step_in_short(label: str) -> str:

@@ -39,7 +39,7 @@ Clean output power, W: 1 kHz, 14.4 V supply
 │       │         │          │       127 % │       113 % │ 107 %, passes │
 │ 4 ohm │ total   │          │ 380.0 ± 7.6 │             │               │
 └───────┴─────────┴──────────┴─────────────┴─────────────┴───────────────┘
-±: expanded uncertainty, k = 2. Below each value: its part of the rating.
+±: expanded uncertainty, 95 %. Below each value: its part of the rating.
 """
 
 

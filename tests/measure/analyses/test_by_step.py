@@ -25,6 +25,7 @@ from benchctl.measure.analyses.context import BurstContext, ContinuousContext, I
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
+from tests.measure.convolved import reach
 
 Record = Callable[..., Capture]
 Digitised = Callable[..., Trace]
@@ -232,8 +233,8 @@ def test_the_read_back_gives_the_supply_current_where_it_is_surer(
     current = named(figures, "supply_current")
     assert (current.value, current.capture) == (7.0, "")
     half_a_step = 0.05 / 2  # the largest step within its error of which 7.0 A is a whole multiple
-    expected = 2 * math.hypot(0.003 * 7.0, 0.06, half_a_step) / math.sqrt(3)
-    assert current.expanded_uncertainty == pytest.approx(expected)
+    expected = reach(0.003 * 7.0, 0.06, half_a_step)
+    assert current.expanded_uncertainty == pytest.approx(expected, rel=0.01)
 
 
 def test_the_peak_current_stands_above_the_mean_whichever_instrument_gives_that(
@@ -302,7 +303,7 @@ def test_idle_reads_current_voltage_power_offset_and_temperature(digitised: Digi
     assert named(figures, "dc_offset", "A").value == pytest.approx(0.006, abs=1e-4)
     assert named(figures, "dc_offset", "B").value == pytest.approx(-0.009, abs=1e-4)
     # The range's part of the limit dominates: 0.1 % of 2 V.
-    assert named(figures, "dc_offset", "A").expanded_uncertainty == pytest.approx(2 * 0.002 / math.sqrt(3), rel=0.03)
+    assert named(figures, "dc_offset", "A").expanded_uncertainty == pytest.approx(reach(0.002), rel=0.03)
 
 
 def test_idle_gives_what_there_is() -> None:

@@ -14,6 +14,7 @@ from benchctl.measure.analyses.context import BurstContext, ContinuousContext
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import Capture, Samples, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
+from tests.measure.convolved import reach
 
 RATE_HZ, EVERY_S, MARGIN_S, CYCLES, SUPPLY_V = 50e3, 0.5, 0.005, 10, 14.4
 TIMES_S = np.arange(round(EVERY_S * RATE_HZ)) / RATE_HZ
@@ -60,7 +61,7 @@ def test_a_tone_of_an_ideal_bridge_costs_what_class_b_costs_whatever_it_idles_at
 
 
 def test_one_error_of_zero_of_one_range_does_not_count_twice_and_so_not_at_all() -> None:
-    """Gains of both chains and of the output, which counts as its square: 2 / sqrt 3 x 1 % x sqrt(1 + 1 + 4)."""
+    """Gains of both chains and of the output, which counts as its square: limits of 1, 1 and 2 %."""
     driven = record(tone(math.sqrt(BRIDGE_W * 4.0)), np.full(TIMES_S.size, 1.5 + BRIDGE_A))
     rest = record(np.zeros(TIMES_S.size), np.full(TIMES_S.size, 1.5))
     gains = {name: (Accuracy(reading=0.01),) for name in CHAINS}
@@ -76,7 +77,7 @@ def test_one_error_of_zero_of_one_range_does_not_count_twice_and_so_not_at_all()
         for chain in (CHAINS["supply current"], gains["supply current"])
     ]
     assert found[0] == pytest.approx(found[1], rel=1e-3)
-    assert found[0] == pytest.approx(math.pi / 4.0 * 0.02 / math.sqrt(3.0) * math.sqrt(6.0), rel=0.02)
+    assert found[0] == pytest.approx(math.pi / 4.0 * reach(0.01, 0.01, 0.02), rel=0.02)
 
 
 def burst(full_a: float, bits: int = 16, every_s: float = EVERY_S) -> list[Figure]:

@@ -13,6 +13,7 @@ from benchctl.measure.analyses.stated_power import StatedContext, stated_power
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.uncertainty import Accuracy, LoadResistance
+from tests.measure.convolved import reach
 
 RATE_HZ = 200e3
 TIMES_S = np.arange(8000) / RATE_HZ
@@ -51,8 +52,7 @@ def test_the_voltage_that_it_is_stated_at_counts_by_the_power_per_volt() -> None
     """Gain of the output chain twice, and that of the probe at the terminals times the slope (JCGM 100, 5.1.2)."""
     stated = found()["stated_power"]
     by_output, by_voltage = 0.02 * stated.value, SLOPE * 0.005 * 14.4
-    expected = 2.0 / math.sqrt(3.0) * math.hypot(by_output, by_voltage)
-    assert stated.expanded_uncertainty == pytest.approx(expected, rel=0.02)
+    assert stated.expanded_uncertainty == pytest.approx(reach(by_output, by_voltage), rel=0.02)
 
 
 def test_levels_that_are_not_well_known_leave_the_power_per_volt_open() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -180,6 +181,15 @@ def test_the_floor_is_the_noise_of_the_rest(burst_record: Record) -> None:
     expected = math.hypot(0.2, 72 / 4096 / math.sqrt(12)) * math.sqrt(19 / 500)
     assert found.noise_rms == pytest.approx(expected, rel=0.15)
     assert found.cycles[0].thd_n.floor == pytest.approx(expected / (30 / math.sqrt(2)), rel=0.15)
+
+
+def test_a_rest_that_ends_where_the_next_burst_begins_tells_only_of_noise(burst_record: Record) -> None:
+    """Bursts of 8 cycles every 30 ms, in a record that holds the first three of the next burst."""
+    trace = burst_record(noise_v=0.2, every_s=0.1).traces["output A"]
+    codes = np.concatenate([trace.codes[:35_000], trace.codes[5_000:8_000]])
+    record = Capture("burst.npz", -0.005, 1e-6, {"output A": replace(trace, codes=codes)}, 12.0)
+    expected = math.hypot(0.2, 72 / 4096 / math.sqrt(12)) * math.sqrt(19 / 500)
+    assert table(record).noise_rms == pytest.approx(expected, rel=0.2)
 
 
 def test_a_noisy_record_gives_only_a_bound(burst_record: Record) -> None:

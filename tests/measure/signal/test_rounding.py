@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.measure.signal.rounding import alike
+from benchctl.measure.signal.rounding import alike, alike_at_most, left_of_mean
 
 
 @pytest.mark.parametrize("noise", [0.05, 0.1, 0.2, 0.3])
@@ -18,6 +18,30 @@ def test_what_stays_alike_is_what_averaging_over_noise_leaves(noise: float) -> N
     errors = np.rint(values + hiss) - values
     seen = math.sqrt(float(errors.var(axis=1).mean()))
     assert alike(seen, 1.0) == pytest.approx(float((errors.mean(axis=1) ** 2).mean()), rel=0.05, abs=2e-4)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.05, 0.2, 0.25, 0.4])
+def test_what_is_left_of_a_mean_is_told_by_how_often_each_code_comes(noise: float) -> None:
+    """300 values anywhere between two codes, each in 20,000 samples. What is stated is no less than the errors of the
+    means, and no more than twice as much. By their rms alone, noise of a fifth of a step would pass for a third."""
+    random = np.random.default_rng(8)
+    values = random.uniform(0.0, 1.0, 300)
+    codes = [np.rint(value + random.normal(0.0, noise, 20_000)).astype(np.int32) for value in values]
+    own = noise / math.sqrt(20_000)
+    errors = [each.mean() - value for value, each in zip(values, codes, strict=True)]
+    scores = [error / math.hypot(left_of_mean(each, 1.0), own) for error, each in zip(errors, codes, strict=True)]
+    assert 0.5 < math.sqrt(float(np.mean(np.square(scores)))) < 1.15
+
+
+def test_a_value_at_an_edge_between_two_codes_is_known_well() -> None:
+    assert left_of_mean(np.array([3, 4] * 500), 0.2) == 0.0
+    assert left_of_mean(np.full(1000, 3), 0.2) == pytest.approx(0.1 / math.sqrt(3.0))
+
+
+def test_noise_that_may_be_a_value_at_an_edge_makes_nothing_random() -> None:
+    """A value half way between two codes goes to and fro by half a step, with no noise at all."""
+    assert alike_at_most(0.5, 2.0) == pytest.approx(4.0 / 12.0, rel=0.02)
+    assert alike_at_most(2.0, 1.0) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_without_noise_all_of_it_is_alike() -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Occasion
 from benchctl.documents.model.figures import figure_in_words
+from benchctl.measure.budget.figure import u_to_combine
 from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison.compared import Comparison
@@ -46,7 +47,7 @@ def _clearness(change: Change) -> float | None:
     before, after = change.before, change.after
     if before is None or after is None or before.expanded_uncertainty is None or after.expanded_uncertainty is None:
         return None
-    uncertainty = math.hypot(before.expanded_uncertainty, after.expanded_uncertainty)
+    uncertainty = math.hypot(u_to_combine(before), u_to_combine(after))
     return (after.value - before.value) / uncertainty if uncertainty else None
 
 

@@ -27,7 +27,9 @@ def gains(shared: float) -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("shared", [0.0, 0.5, 1.0])
 def test_the_gains_of_two_inputs_are_correlated_by_what_they_share_and_spread_alike(shared: float) -> None:
-    """The correlation of sqrt(s) c + sqrt(1 - s) o_i is s; its variance that of a limit of error, a^2 / 3."""
+    """Each has the common error with probability sqrt(s), so both have it with s, which is their correlation; the
+    variance is that of a limit of error, a^2 / 3, and no error lies beyond its limit."""
     one, other = gains(shared)
     assert np.corrcoef(one, other)[0, 1] == pytest.approx(shared, abs=0.2)
+    assert np.abs([one, other]).max() <= 0.005
     assert float(one.std()) == pytest.approx(0.005 / np.sqrt(3.0), rel=0.15)

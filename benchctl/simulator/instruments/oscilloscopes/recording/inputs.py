@@ -207,20 +207,21 @@ class Inputs:
         }
         return named[channel.signal]
 
-    def _with_shared(self, own_gain: float) -> float:
-        """An error of gain, part of which every input has in common."""
+    def _with_shared(self, number: int, own_gain: float, limit: float) -> float:
+        """An error of gain: the common one of all inputs, or the input's own. Two inputs have the common one both with
+        the probability that is stated. (A sum of both errors would lie beyond the limit of the data sheet.)"""
         shared = self._physical_bench.description.bench.imperfections.oscilloscope.shared_gain
-        if not shared:
+        true_errors = self._physical_bench.true_errors
+        if true_errors.stream(f"oscilloscope {number} shares").random() >= math.sqrt(shared):
             return own_gain
-        common = self._physical_bench.true_errors.error("oscilloscope", Spec(self._description.voltage.reading))
-        return math.sqrt(shared) * common.gain + math.sqrt(1.0 - shared) * own_gain
+        return true_errors.error("oscilloscope", Spec(limit)).gain
 
     def _digitiser(self, number: int) -> Digitiser:
         description, true_errors = self._description, self._physical_bench.true_errors
         imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
         left = max(description.voltage.reading - self._front_end.most_gain_error, 0.0)
         own = true_errors.error(f"oscilloscope {number}", Spec(left, fixed=1.0))
-        gain = self._with_shared(own.gain)
+        gain = self._with_shared(number, own.gain, left)
         wired = self._wired.get(number)
         volts_per_unit = 1.0
         if wired is not None:
