@@ -105,6 +105,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "the noise beside a burst is no longer taken from the next burst as well, where that is in the record",
             ("thd_n", "output_peak", "droop", "droop_time_constant"),
         ),
+        Change(
+            "the peak of a round top among few samples is freed of less noise, and U allows for more of it",
+            ("output_peak", "crest_factor", "droop", "supply_current_peak", "supply_voltage_sag"),
+        ),
     ),
 }
 METHOD = max(CHANGES)

@@ -16,9 +16,13 @@ from benchctl.measure.signal.rounding import alike
 
 _NORMAL = NormalDist()
 _NEAR = 4.0  # standard deviations below the highest sample within which others count as near it
-# A round top rises by less than a level one of as many samples near its highest, by up to a fifth (tried with sines,
-# clipped sines and exponential dips); few tops are as round as that.
-_ROUND, _ROUND_DOUBT = 0.93, 0.15
+# Fewer of the samples near the highest can be the highest where a top is round: it rises like a level one of down to so
+# many times fewer, and scatters like one of half as many (tried with parabolas that fall by 0.02 to 3 standard
+# deviations from one sample to the next).
+_FEWER_IF_ROUND, _FEWER_THAT_SCATTER = 3.0, 2.0
+# Of many samples near the highest, how round the top is leaves so much of its rise open (tried with sines, clipped
+# sines and exponential dips).
+_ROUND_DOUBT = 0.15
 _ABOVE_THE_MEAN = 0.56  # exp(-0.577): how many are expected above the mean of the highest of many (Gumbel)
 _CENTRAL = 0.95
 # The mean square of the central 95 % of normal values: 1 - 2 z phi(z) / 0.95 with z = 1.96.
@@ -70,7 +74,7 @@ def highest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
     near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1)
     rises, scatters = _rise_and_scatter(near.astype(np.float64))
     if blur.corner:
-        rises, scatters = _with_corners(near.astype(np.float64), rises, scatters)
+        rises, scatters = _with_corners(near.astype(np.float64), scatters)
     values = tops - blur.noise * rises
     uncertainties = np.hypot(blur.noise * scatters, blur.rounding)
     return [Peak(*pair) for pair in zip(values.tolist(), uncertainties.tolist(), strict=True)]
@@ -118,18 +122,27 @@ def sample_noise(values: Samples) -> float:
 
 
 def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples]:
-    """For a level top of which `near` samples lie near the highest: by how much that is expected to lie above the
-    level, and how much it scatters, both in standard deviations of the noise; shapes as that of `near`."""
-    counts, rises, scatters = _level_tops()
-    logarithm = np.log(near)
-    return np.interp(logarithm, counts, rises), np.interp(logarithm, counts, scatters)
+    """For a top of which `near` samples lie near the highest: by how much that is expected to lie above the signal's
+    own peak, and how much it scatters, both in standard deviations of the noise; shapes as that of `near`. Nobody
+    knows how round the top is: it may rise like a level one, or less."""
+    level, rounded = _level_rise(near), _level_rise(near / _FEWER_IF_ROUND)
+    own = 1.0 / np.sqrt(1.0 + np.log(np.maximum(near / _FEWER_THAT_SCATTER, 1.0)))
+    doubt = np.maximum((level - rounded) / math.sqrt(12.0), _ROUND_DOUBT * level)
+    return (level + rounded) / 2.0, np.hypot(own, doubt)
 
 
-def _with_corners(near: Samples, rises: Samples, scatters: Samples) -> tuple[Samples, Samples]:
+def _level_rise(near: Samples) -> Samples:
+    """By how much the highest of a level top is expected to lie above it."""
+    counts, rises = _level_tops()
+    found: Samples = np.interp(np.log(np.maximum(near, 1.0)), counts, rises)
+    return found
+
+
+def _with_corners(near: Samples, scatters: Samples) -> tuple[Samples, Samples]:
     """The same where the top may as well be a corner: any rise between that of a level top and that of a corner."""
     counts, corners = _corners()
     of_corner = np.interp(np.log(near), counts, corners)
-    of_level = rises / _ROUND
+    of_level = _level_rise(near)
     own = np.maximum(scatters, 1.0 / np.sqrt(1.0 + of_corner + 0.7 * of_corner**2))  # the latter tried, to a tenth
     return (of_level + of_corner) / 2.0, np.hypot(own, (of_level - of_corner) / math.sqrt(12.0))
 
@@ -153,15 +166,13 @@ def _expected_above(rise: float) -> float:
 
 
 @cache
-def _level_tops() -> tuple[Samples, Samples, Samples]:
-    """For level tops of 1 to 1e8 samples: logarithm of how many are expected near the highest, its rise, its scatter.
+def _level_tops() -> tuple[Samples, Samples]:
+    """For level tops of 1 to 1e8 samples: logarithm of how many are expected near the highest, and its rise.
 
     The expected largest of n normal values is about the (n - 3/8) / (n + 1/4) quantile (Blom's approximation, from
     memory), nothing for a single one; it scatters by about 1 / sqrt(1 + ln n) (tried: to a tenth, up to n = 10^4).
-    Whether the top is level or round adds its doubt to that scatter.
     """
     sizes = np.geomspace(1.0, 1e8, 161)
     rises = np.array([_NORMAL.inv_cdf((size - 0.375) / (size + 0.25)) for size in sizes])
     near = np.array([size * _NORMAL.cdf(_NEAR - rise) for size, rise in zip(sizes, rises, strict=True)])
-    scatters = np.hypot(1.0 / np.sqrt(1.0 + np.log(sizes)), _ROUND_DOUBT * rises)
-    return np.log(np.maximum.accumulate(near)), _ROUND * rises, scatters
+    return np.log(np.maximum.accumulate(near)), rises

@@ -8,7 +8,15 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, outermost, sample_noise
+from benchctl.measure.signal.peaks import (
+    Blur,
+    Peak,
+    half_span,
+    highest_of_rows,
+    lowest_and_highest,
+    outermost,
+    sample_noise,
+)
 
 Shape = Callable[[np.ndarray], np.ndarray]
 PHASE = 2 * np.pi * np.arange(20_000) / 500
@@ -83,3 +91,14 @@ def test_the_noise_of_a_sample_is_told_from_the_signal_it_rides_on(shape: Shape)
 
 def test_too_few_samples_show_no_noise() -> None:
     assert sample_noise(np.array([1.0, 2.0, 3.0])) == 0.0
+
+
+@pytest.mark.parametrize("fall", [0.05, 0.3, 1.0, 3.0])
+def test_the_peak_of_a_round_top_among_few_samples_is_as_sure_as_it_says(fall: float) -> None:
+    """1,000 parabolas, sampled anywhere, that fall by so many standard deviations of the noise in one sample."""
+    random = np.random.default_rng(11)
+    places = np.arange(-60, 61) + random.uniform(-0.5, 0.5, (1000, 1))
+    peaks = highest_of_rows(-fall * places**2 + random.normal(size=places.shape), Blur(1.0))
+    scores = np.array([peak.value / peak.uncertainty for peak in peaks])
+    assert float(np.mean(np.abs(scores) < 2.0)) > 0.89
+    assert 0.85 < float(scores.std()) < 1.2
