@@ -78,6 +78,12 @@ class OscilloscopeImperfections(Part):
         default=0.0, description="by how much the gain of all inputs changes while it warms up", examples=["0.2 %"]
     )
     warm_up_s: PositiveSeconds = Field(default=1200.0, description="time constant with which it warms up")
+    zero_drift: Share = Field(
+        default=0.0,
+        description="how far the zero of an input moves on a range while it warms up, at most, as a part of its stated "
+        "limit of error; another on every range",
+        examples=["10 %"],
+    )
     temperature_gain_per_k: PerKelvin = Field(
         default=0.0,
         json_schema_extra={"default": "0 ppm/K"},

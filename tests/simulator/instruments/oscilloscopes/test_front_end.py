@@ -172,6 +172,18 @@ def test_gain_is_another_on_each_range_and_moves_as_it_warms_up() -> None:
     assert drawn.gain(1, 0.01, 99.0) == gains[0]
 
 
+def test_the_zero_of_a_range_moves_within_a_part_of_its_limit_as_it_warms_up() -> None:
+    """A tenth of a limit of 80 mV: evenly spread over the ranges, and 1 - 1/e of it after a time constant."""
+    end = FrontEnd(
+        OscilloscopeImperfections(zero_drift=0.1, warm_up_s=600.0), TrueErrors(BenchSimulation(seed=3)), 23.0
+    )
+    moved = [end.zero_v(1, full_scale_v, 0.08, 1e5) for full_scale_v in np.geomspace(0.01, 100, 40)]
+    assert max(map(abs, moved)) <= 0.008
+    assert np.std(moved) == pytest.approx(0.008 / math.sqrt(3), rel=0.25)
+    assert end.zero_v(1, 0.01, 0.08, 0.0) == 0.0
+    assert end.zero_v(1, 0.01, 0.08, 600.0) == pytest.approx(moved[0] * (1 - math.exp(-1)))
+
+
 def test_an_input_sees_a_part_of_the_others() -> None:
     """-40 dB of the other output at the same probe ratio; a capacitance passes no dc, of which the supply's input has
     1.44 V: -40 dB of that would be 288 mV at a tip of 1:20."""
@@ -197,4 +209,5 @@ def test_a_gain_stays_within_what_is_stated_whatever_it_is_made_of(seed: int) ->
 def test_an_untouched_workshop_has_none_of_it() -> None:
     end = FrontEnd(OscilloscopeImperfections(), TrueErrors(BenchSimulation(seed=3)), 23.0)
     assert (end.late_s(1, 5), end.gain(1, 8.0, 100.0), end.crosstalk) == (0.0, 1.0, 0.0)
+    assert end.zero_v(1, 8.0, 0.08, 100.0) == 0.0
     assert math.isinf(end.bandwidth_hz("output A"))

@@ -47,9 +47,20 @@ class FrontEnd:
 
     def gain(self, number: int, full_scale_v: float, now_s: float) -> float:
         """Of an input on a range, over what it was adjusted to."""
-        warming = self._imperfect.warm_up_gain * -math.expm1(-now_s / self._imperfect.warm_up_s)
+        warming = self._imperfect.warm_up_gain * self._warmed(now_s)
         part = self._true_errors.part(f"oscilloscope {number} gain", f"{full_scale_v:.6g} V")
         return (self._warm + warming) * (1 + self._imperfect.range_gain * part)
+
+    def zero_v(self, number: int, full_scale_v: float, limit_v: float, now_s: float) -> float:
+        """How far the zero of an input has moved on a range, whose error of zero is stated to be within a limit."""
+        if not self._imperfect.zero_drift:
+            return 0.0
+        part = self._true_errors.part(f"oscilloscope {number} zero", f"{full_scale_v:.6g} V")
+        return self._imperfect.zero_drift * limit_v * part * self._warmed(now_s)
+
+    def _warmed(self, now_s: float) -> float:
+        """The part of its warming up that is done."""
+        return -math.expm1(-now_s / self._imperfect.warm_up_s)
 
     def bandwidth_hz(self, signal: str) -> float:
         """Of the probe that is on a signal."""

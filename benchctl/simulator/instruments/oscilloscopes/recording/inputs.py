@@ -72,7 +72,14 @@ class Inputs:
         gain = self._front_end.gain(number, vertical.full_scale_v, record.start_s)
         if gain != 1.0:
             signal = signal * gain
+        signal = signal + self._zero_v(number, vertical, record.start_s) / digitiser.volts_per_unit
         return np.asarray(digitiser.codes(signal, vertical, chance), dtype=np.int32)
+
+    def _zero_v(self, number: int, vertical: Vertical, now_s: float) -> float:
+        """How far an input's zero has moved since it was switched on, at the input."""
+        limits = self._description.voltage
+        limit_v = limits.fixed + limits.range * vertical.full_scale_v
+        return self._front_end.zero_v(number, vertical.full_scale_v, limit_v, now_s)
 
     def _probed(self, number: int, record: Record, chance: np.random.Generator | None = None) -> Samples:
         """What a probe gives of its signal, in volts or amperes at its tip; with noise where there is a chance."""
