@@ -7,13 +7,14 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import click
 from rich.console import Console
 from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, Judged, Pair, judged_figures
+from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, PAIRS, Judged, Pair, judged_figures
 from benchmarks.coverage.kept import Kept
 from benchmarks.coverage.statistics import by_name, table_of
 
@@ -23,8 +24,8 @@ _Job = tuple[Pair, int]
 @click.command()
 @click.option("--draws", default=1000, show_default=True, help="Simulated benches for each pair, each with own errors.")
 @click.option("--first-seed", default=1, show_default=True, help="Of the first bench; each further one has the next.")
-@click.option("--bench", "benches", multiple=True, default=BENCHES, show_default=True)
-@click.option("--amplifier", "amplifiers", multiple=True, default=AMPLIFIERS, show_default=True)
+@click.option("--bench", "benches", multiple=True, help="Benches, each with every amplifier; else each with one.")
+@click.option("--amplifier", "amplifiers", multiple=True, help="Amplifiers, each on every bench; else each on one.")
 @click.option("--tidy", is_flag=True, help="With instruments that have errors, and nothing else that is not ideal.")
 @click.option("--jobs", default=2, show_default=True, help="Processes at work at once.")
 @click.option("--keep", type=click.Path(path_type=Path), help="Folder of the results, to go on with later.")
@@ -37,19 +38,32 @@ def main(  # noqa: PLR0917 - click gives each by its name
     jobs: int,
     keep: Path | None,
 ) -> None:
-    """Run benches, compare each figure with its true value, and print a table for each bench and amplifier."""
-    console = Console(width=110)
-    pairs = [Pair(bench, amplifier, is_untidy=not tidy) for bench in benches for amplifier in amplifiers]
+    """Run benches, compare each figure with its true value, and print a table for each bench and amplifier, and one
+    for all of them."""
+    console = Console(width=120)
+    pairs = [replace(pair, is_untidy=not tidy) for pair in _pairs(benches, amplifiers)]
     with _folder(keep) as folder:
         kept = Kept(folder)
         seeds = range(first_seed, first_seed + draws)
-        left = [(pair, seed) for pair in pairs for seed in seeds if seed not in kept.seeds(pair)]
+        done = {pair: kept.seeds(pair) for pair in pairs}
+        left = [(pair, seed) for seed in seeds for pair in pairs if seed not in done[pair]]
         failed = _run(left, kept, jobs)
-        for pair in pairs:
-            console.print(table_of(by_name(kept.of(pair)), str(pair)))
+        found = {pair: kept.of(pair) for pair in pairs}
+    for pair, judged in found.items():
+        console.print(table_of(by_name(judged), str(pair)))
+    if len(pairs) > 1:
+        apart = (replace(each, seed=pair.seed_of(each.seed)) for pair, judged in found.items() for each in judged)
+        console.print(table_of(by_name(apart), "all of them"))
     for pair, seed, reason in failed:
         console.print(f"{pair}, seed {seed}: {reason}", soft_wrap=True)
     sys.exit(1 if failed else 0)
+
+
+def _pairs(benches: Sequence[str], amplifiers: Sequence[str]) -> list[Pair]:
+    """Those of the short form; or each of some benches with each of some amplifiers."""
+    if not benches and not amplifiers:
+        return list(PAIRS)
+    return [Pair(bench, amplifier) for bench in benches or BENCHES for amplifier in amplifiers or AMPLIFIERS]
 
 
 @contextmanager

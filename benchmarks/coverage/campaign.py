@@ -74,6 +74,10 @@ class Pair:
         return f"{self.amplifier} on {Path(self.bench).stem}{'' if self.is_untidy else ', tidy'}"
 
 
+# Each bench with one amplifier; the class D one, which costs most, on eight bits, where its carrier is hardest to tell.
+PAIRS = (Pair(BENCHES[0], "hx2150"), Pair(BENCHES[1], "lw1200"), Pair(BENCHES[2], "kx240"))
+
+
 @dataclass(frozen=True)
 class Judged:
     """A figure beside its true value, both in the figure's unit; `standard_uncertainty`, U / k, is None for a bound."""

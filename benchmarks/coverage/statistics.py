@@ -15,6 +15,7 @@ from benchmarks.coverage.campaign import Judged
 
 COVERED = (0.93, 0.975)
 SPREAD = (0.85, 1.15)
+_SCORE = 1.96  # standard deviations of a normal distribution hold 95 %
 
 
 @dataclass(frozen=True)
@@ -33,28 +34,32 @@ class Coverage:
     bounds: int = 0
 
     @property
-    def chance(self) -> float:
-        """Two standard deviations of the covered part for 95 %, by chance.
+    def interval(self) -> tuple[float, float]:
+        """Where the covered part may be, if chance is allowed for with 95 %: the score interval (Wilson, 1927).
 
         The figures of one bench share its errors, so the count is that of benches.
         """
-        return 2.0 * math.sqrt(0.95 * 0.05 / self.benches)
+        weight = _SCORE**2 / self.benches
+        middle = (self.covered + weight / 2.0) / (1.0 + weight)
+        half = math.sqrt(weight * (self.covered * (1.0 - self.covered) + weight / 4.0)) / (1.0 + weight)
+        return middle - half, middle + half
 
     @property
     def mark(self) -> str:
         """What is wrong with the uncertainties, by more than chance explains; nothing where they are as they should be.
 
-        `too narrow`: the truth lies outside too often. `too wide`: errors are smaller than stated. `rectangular`: they
-        are as large as stated, and yet always within U, since a limit of error has no tails.
+        `too narrow`: the truth lies outside too often. `too wide`: errors are smaller than stated. `no tails`: they are
+        as large as stated, and yet nearly always within U.
         """
         least, most = COVERED
+        lowest, highest = self.interval
         if self.bounds == self.figures:
-            return "too narrow" if self.covered < least - self.chance else "bounds"
-        if self.covered < least - self.chance or self.spread > SPREAD[1]:
+            return "too narrow" if highest < least else "bounds"
+        if highest < least or self.spread > SPREAD[1]:
             return "too narrow"
         if self.spread < SPREAD[0]:
             return "too wide"
-        return "rectangular" if self.covered > most + self.chance else ""
+        return "no tails" if lowest > most else ""
 
 
 def coverage(name: str, judged: Iterable[Judged]) -> Coverage:
@@ -87,10 +92,10 @@ def table_of(rows: Iterable[Coverage], what: str) -> Table:
     title = f"Coverage over {groups[-1].benches} benches: {what}"
     caption = (
         f"asked for: truth within U for {COVERED[0]:.1%} to {COVERED[1]:.1%}, spread {SPREAD[0]} to {SPREAD[1]}; "
-        f"chance allows for {groups[-1].chance:.1%} more or less"
+        "the interval is what chance leaves open of the covered part"
     )
     table = Table(title=title, caption=caption, title_justify="left", caption_justify="left")
-    for heading in ("figure", "figures", "bounds", "covered", "mean", "spread", ""):
+    for heading in ("figure", "figures", "bounds", "covered", "interval", "mean", "spread", ""):
         table.add_column(heading, justify="left" if heading in {"figure", ""} else "right")
     for row in groups:
         table.add_row(
@@ -98,6 +103,7 @@ def table_of(rows: Iterable[Coverage], what: str) -> Table:
             str(row.figures),
             str(row.bounds or ""),
             f"{row.covered:.1%}",
+            " to ".join(f"{100.0 * end:.1f}" for end in row.interval),
             f"{row.mean:+.2f}",
             f"{row.spread:.2f}",
             row.mark,
