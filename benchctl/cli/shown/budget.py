@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from benchctl.archive.budgets import FigureBudget
 from benchctl.measure.budget.words import burst_in_words, unit_in_words, value_in_words
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
 from benchctl.quantity import render
 
 # A cause with a smaller share of the variance is not shown by itself.
 _WORTH_A_LINE = 0.0005
+_AS_GOOD_AS_2 = 0.02
 
 
 def budgets_in_words(budgets: Sequence[FigureBudget]) -> str:
@@ -37,7 +39,14 @@ def _table(budget: FigureBudget) -> Iterator[str]:
         yield f"  {cause:<{width}}  {render(standard, figure.unit, digits=3):>12}  {_share(standard, variance)}"
     u, factor = math.sqrt(variance), figure.coverage_factor or 0.0
     expanded = render(figure.expanded_uncertainty or 0.0, figure.unit, digits=3)
-    yield f"  together u = {render(u, figure.unit, digits=3)}; U = {expanded} with k = {factor:.3g}"
+    yield f"  together u = {render(u, figure.unit, digits=3)}; U = {expanded} with k = {factor:.3g}{_reason(factor)}"
+
+
+def _reason(factor: float) -> str:
+    """Why the coverage factor is another than 2."""
+    if abs(factor - COVERAGE_FACTOR) < _AS_GOOD_AS_2:
+        return ""
+    return " (limits of error dominate)" if factor < COVERAGE_FACTOR else " (few readings count)"
 
 
 def _share(standard: float, variance: float) -> str:

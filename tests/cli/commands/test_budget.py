@@ -38,6 +38,7 @@ def test_the_largest_part_comes_first_with_its_share(benchctl: Command, folder: 
     assert shares == sorted(shares, reverse=True)
     assert any("output A: scale of the probe" in line for line in lines[2:4])
     assert "U = " in lines[-1]
+    assert lines[-1].endswith("(limits of error dominate)")
 
 
 def test_a_figure_that_the_run_has_not_is_told_with_those_that_it_has(benchctl: Command, folder: Path) -> None:
