@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.archive.compare import identity, label
 from benchctl.archive.journal.entries import FiguresEntry
-from benchctl.measure.budget.figure import Figure, u_to_combine
+from benchctl.measure.budget.figure import Figure, u_of_difference
 from benchctl.measure.conditions import Conditions
 from benchctl.quantity import render
 
@@ -164,7 +163,7 @@ def _differ(before: Figure, after: Figure) -> bool:
     if before.bound or after.bound:
         bound, value = (before, after) if before.bound else (after, before)
         return _is_beyond(value, bound)
-    uncertainty = math.hypot(u_to_combine(before), u_to_combine(after))
+    uncertainty = u_of_difference(before, after)
     return abs(after.value - before.value) > uncertainty
 
 

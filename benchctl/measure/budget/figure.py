@@ -119,6 +119,11 @@ def u_to_combine(figure: Figure) -> float:
     return expanded * max(COVERAGE_FACTOR / factor, 1.0)
 
 
+def u_of_difference(before: Figure, after: Figure) -> float:
+    """U of the difference of two figures whose errors count as independent."""
+    return math.hypot(u_to_combine(before), u_to_combine(after))
+
+
 def as_bound(figure: Figure, bound: Literal["at most", "at least"], reason: str) -> Figure:
     """The figure as no more than the end of its interval, with the reason why no more is known."""
     expanded = figure.expanded_uncertainty or 0.0

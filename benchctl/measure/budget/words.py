@@ -118,12 +118,13 @@ def difference_in_words(before: Figure, after: Figure) -> str:
     """
     if before.bound or after.bound:
         return ""
-    (was, was_uncertain), (now, now_uncertain) = (as_said(_to_combine(figure)) for figure in (before, after))
+    (was, was_uncertain), (now, now_uncertain) = said_to_combine(before), said_to_combine(after)
     uncertainty = math.hypot(was_uncertain, now_uncertain)
     difference = now - was
     words = rounded(difference, uncertainty) if uncertainty else f"{difference:.4g}"
     return words if words.startswith("-") else f"+{words}"
 
 
-def _to_combine(figure: Figure) -> Figure:
-    return replace(figure, expanded_uncertainty=u_to_combine(figure))
+def said_to_combine(figure: Figure) -> tuple[float, float]:
+    """Value and uncertainty as they are said, where that is put together with the uncertainty of another figure."""
+    return as_said(replace(figure, expanded_uncertainty=u_to_combine(figure)))

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Occasion
+from benchctl.measure.budget.figure import u_to_combine
 from benchctl.measure.budget.power import TOTAL
 from benchctl.report.comparison.compared import Comparison, is_in_both
 from benchctl.report.comparison.findings import Finding, findings_of, without_channel
@@ -82,10 +83,10 @@ def _is_beside(place: Occasion, other: Occasion) -> bool:
 
 def _no_change(change: Change) -> str:
     """Unchanged, with what a change would have to exceed."""
-    uncertain = [figure.expanded_uncertainty for figure in (change.before, change.after) if figure is not None]
-    if None in uncertain:
+    both = [figure for figure in (change.before, change.after) if figure is not None]
+    if any(figure.expanded_uncertainty is None for figure in both):
         return "no change that can be told"
-    size = math.hypot(*(each or 0.0 for each in uncertain))
+    size = math.hypot(*map(u_to_combine, both))
     return f"no change beyond the uncertainty of {size:.2g} {change.figure.unit}"
 
 

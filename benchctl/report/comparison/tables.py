@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from benchctl.archive.changes import Change, Occasion
 from benchctl.archive.journal.entries import positions_of
 from benchctl.archive.journal.events import HANDS
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, u_of_difference
 from benchctl.measure.budget.words import burst_in_words, difference_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.method import methods_in_words
@@ -202,5 +201,5 @@ def _gap(change: Change) -> Figure | None:
     before, after = change.before, change.after
     if before is None or after is None or before.bound or after.bound or unit_in_words(after) == "dB":
         return None
-    uncertainty = math.hypot(before.expanded_uncertainty or 0.0, after.expanded_uncertainty or 0.0)
+    uncertainty = u_of_difference(before, after)
     return replace(after, value=after.value - before.value, expanded_uncertainty=uncertainty or None)

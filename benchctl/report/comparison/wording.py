@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from benchctl.archive.changes import Change
 from benchctl.measure.budget.figure import Figure
-from benchctl.measure.budget.words import as_said, unit_in_words
+from benchctl.measure.budget.words import said_to_combine, unit_in_words
 from benchctl.report.words.quantities import spoken
 
 _AMOUNT = re.compile(r"([\d.]+)( .*)")
@@ -67,7 +67,7 @@ def _is_difference(before: Figure, after: Figure) -> bool:
 
 
 def _difference(before: Figure, after: Figure) -> str:
-    (was, was_uncertain), (now, now_uncertain) = as_said(before), as_said(after)
+    (was, was_uncertain), (now, now_uncertain) = said_to_combine(before), said_to_combine(after)
     unit = unit_in_words(before)
     more, less = ("more", "less") if unit in {"dB", "%"} else ("higher", "lower")
     unit = "percentage points" if unit == "%" else unit

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, u_of_difference
 from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.conditions import Conditions
 from benchctl.report.headline.sentence import Clause, Look, Number
@@ -187,7 +187,7 @@ def claim_of(entries: Sequence[FiguresEntry], amplifier: Amplifier | None) -> Cl
 def _is_clearly_more(one: Figure, other: Figure) -> bool:
     """By more than nobody hears, and by more than both are uncertain."""
     apart = one.value - other.value
-    uncertain = math.hypot(one.expanded_uncertainty or 0.0, other.expanded_uncertainty or 0.0)
+    uncertain = u_of_difference(one, other)
     return apart > max((_ALIKE - 1.0) * other.value, uncertain)
 
 

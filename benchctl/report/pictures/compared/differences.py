@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.changes import Change, Occasion
 from benchctl.documents.model.figures import figure_in_words
-from benchctl.measure.budget.figure import u_to_combine
+from benchctl.measure.budget.figure import u_of_difference
 from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison.compared import Comparison
@@ -47,7 +46,7 @@ def _clearness(change: Change) -> float | None:
     before, after = change.before, change.after
     if before is None or after is None or before.expanded_uncertainty is None or after.expanded_uncertainty is None:
         return None
-    uncertainty = math.hypot(u_to_combine(before), u_to_combine(after))
+    uncertainty = u_of_difference(before, after)
     return (after.value - before.value) / uncertainty if uncertainty else None
 
 
