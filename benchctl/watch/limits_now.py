@@ -24,7 +24,8 @@ class Ages(Protocol):
 def limits_now(
     watches: Sequence[LimitWatch], readings: Mapping[str, float | None], ages: Ages, *, energised: bool
 ) -> tuple[LimitNow, ...]:
-    """Each limit with its reading. An old reading is told as old, and says nothing of how much is used.
+    """Each limit with its reading; what several documents ask alike is told once. An old reading is told as old, and
+    says nothing of how much is used.
 
     Args:
         watches: the guard's.
@@ -32,7 +33,7 @@ def limits_now(
         ages: how old they are.
         energised: whether the amplifier is on; if it is off, lower bounds on the supply do not apply.
     """
-    return tuple(_limit(watch, readings, ages, energised=energised) for watch in watches)
+    return tuple(dict.fromkeys(_limit(watch, readings, ages, energised=energised) for watch in watches))
 
 
 def _limit(watch: LimitWatch, readings: Mapping[str, float | None], ages: Ages, *, energised: bool) -> LimitNow:

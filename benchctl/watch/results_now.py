@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
-from benchctl.measure.budget.words import burst_in_words, unit_in_words, value_in_words
+from benchctl.report.words.names import name_of
+from benchctl.report.words.quantities import with_uncertainty
 from benchctl.watch.now import ResultNow
 
 # What a person asks for first; other figures come after these, in their own order.
@@ -30,6 +31,4 @@ def _rank(figure: Figure) -> int:
 
 
 def _in_words(figure: Figure) -> ResultNow:
-    burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
-    value = f"{value_in_words(figure)} {unit_in_words(figure)}".rstrip()
-    return ResultNow(figure.channel, f"{figure.name.replace('_', ' ')}{burst}", value, figure.verdict)
+    return ResultNow(figure.channel, name_of(figure), with_uncertainty(figure), figure.verdict)

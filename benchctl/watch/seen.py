@@ -29,6 +29,7 @@ OLD_RECORD_S, OLD_WITHOUT_SIGNAL_S = 10.0, 2.0
 # A search switches the signal on and off several times a second. It counts as on until it has been off for so long: who
 # comes near must not be told otherwise, and nothing may flash.
 SIGNAL_LASTS_S = 2.0
+_OPENING = "The bench is being opened. Nothing is switched on yet."
 
 
 class Seen:
@@ -95,7 +96,8 @@ class Seen:
         """What can be seen now."""
         run, checked = self.run, self.checked
         if run is None or checked is None:
-            state, sentence = self._ended or ("asking" if self._question else "opening", self._question)
+            asking: tuple[State, str] = ("asking", self._question) if self._question else ("opening", _OPENING)
+            state, sentence = self._ended or asking
             return Now(state, sentence, is_over=self._ended is not None)
         state, sentence = self._state(run)
         now_s, guard = run.clock.now(), run.guard

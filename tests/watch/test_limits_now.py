@@ -93,3 +93,8 @@ def test_what_cannot_be_read_has_used_its_limit_up_and_what_nobody_has_read_yet_
     voltage, offset = limits_now(watches, {"supply_voltage": None}, Ages(), energised=True)
     assert (voltage.reading, voltage.used) == ("unreadable", 1.0)
     assert (offset.reading, offset.used) == ("not read yet", None)
+
+
+def test_a_limit_that_two_documents_ask_alike_is_told_once() -> None:
+    twice = [watch(CURRENT, 47.5), watch(WatchedLimit("supply_current", CurrentLimit(above=95.0), "bench"), 47.5)]
+    assert len(limits_now(twice, {"supply_current": 47.5}, Ages(), energised=True)) == 1

@@ -19,6 +19,9 @@ function say(element, text) {
   if (element.textContent !== text) element.textContent = text;
 }
 
+// Units as they are printed.
+const signs = (text) => text.replaceAll(" degC", " °C");
+
 function part(kind, text) {
   const element = document.createElement("span");
   element.className = kind;
@@ -47,7 +50,7 @@ function showOutput(child, output) {
 }
 
 function showLimit(child, limit) {
-  child.append(part("signal", limit.signal.replaceAll("_", " ")), part("reading", limit.reading));
+  child.append(part("signal", limit.signal.replaceAll("_", " ")), part("reading", signs(limit.reading)));
   child.classList.toggle("missing", limit.is_missing);
   if (limit.used !== null) {
     const bar = document.createElement("div");
@@ -66,7 +69,7 @@ function showLimit(child, limit) {
   } else if (!limit.is_missing) {
     child.append(part("none", ""));
   }
-  child.append(part("bound", limit.bound));
+  child.append(part("bound", signs(limit.bound)));
 }
 
 function showResult(child, result) {
@@ -98,7 +101,7 @@ function show(now) {
   document.querySelector(".outputs").classList.toggle("old", old);
   say(find("age"), age === null ? "" : `last record ${Math.floor(age)} s ago${old ? ": old" : ""}`);
   fill(find("outputs"), now.outputs, showOutput);
-  say(find("supply"), now.supply.length ? `supply ${now.supply.join(", ")}` : "");
+  say(find("supply"), now.supply.length ? `supply ${signs(now.supply.join(", "))}` : "");
   fill(find("limits"), isCamera ? nearest(now.limits) : now.limits, showLimit);
   fill(find("parts"), now.parts, (child, each) => {
     child.textContent = each.words;
@@ -119,7 +122,7 @@ function lose() {
   say(find("sentence"), "This page does not know what the bench does. If you are not sure, use the emergency stop.");
   document.title = since;
   for (const id of ["step", "remaining", "elapsed", "label", "drive", "age", "supply"]) say(find(id), "");
-  for (const id of ["outputs", "limits", "results", "parts"]) fill(find(id), [], () => {});
+  for (const id of ["outputs", "limits", "results", "parts", "notes"]) fill(find(id), [], () => {});
 }
 
 function take(now) {
