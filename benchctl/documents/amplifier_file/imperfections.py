@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from benchctl.documents.amplifier_file.power_side import Thump
+from benchctl.documents.amplifier_file.power_side import InputCapacitor, Thump
 from benchctl.documents.model.fields import (
     ChannelName,
     PositiveHenries,
@@ -118,6 +118,12 @@ class AmplifierImperfections(Part):
         default=0.001, description="part of a tone on the supply that reaches every output, such as `-60 dB`"
     )
     thump: Thump | None = Field(default=None, description="a pulse at the outputs when it unmutes or loses its supply")
+    input_capacitor: InputCapacitor | None = Field(
+        default=None,
+        description="a capacitor across the supply terminals: with the resistance of the leads it smooths the draw; it "
+        "is charged when the supply comes on. The supply's own reading of its current leaves it out. If left out, "
+        "there is none",
+    )
     pumps: YesNo = Field(
         default=False,
         description="class D, grounded outputs: while one rail drives the load, an output returns energy to the other "

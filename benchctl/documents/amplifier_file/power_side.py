@@ -6,8 +6,15 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
-from benchctl.documents.model.fields import PositiveSeconds, Volts
+from benchctl.documents.model.fields import NotNegativeOhms, PositiveFarads, PositiveSeconds, Volts
 from benchctl.documents.model.model_base import Part, PathProblem
+
+
+class InputCapacitor(Part):
+    """A capacitor across the supply terminals of the amplifier, its own or one in the lead."""
+
+    capacitance_f: PositiveFarads = Field(description="its capacitance")
+    esr_ohm: NotNegativeOhms = Field(default=0.0, description="its series resistance")
 
 
 class Thump(Part):

@@ -7,9 +7,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from benchctl.simulator.amplifier.rails.means import RailCurve, Step
 from benchctl.simulator.amplifier.thump import Pulse
 from benchctl.simulator.generator_signal import Tone
+from benchctl.simulator.hardware.input_capacitor import Charging
+
+Samples = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,11 +27,20 @@ class Stretch:
     tone: Tone
     pulse: Pulse | None = None
     """the thump that may still be heard"""
+    charging: Charging | None = None
+    """of the capacitor across the amplifier's supply terminals, where it has one"""
 
     @property
     def end_s(self) -> float:
         """When it ended."""
         return self.start_s + self.run.seconds
+
+    def terminals(self, step: Step, times_s: Samples) -> tuple[Samples, Samples]:
+        """Voltage at the amplifier's terminals and the supply's current, at times of the curve that lie in one step."""
+        if self.charging is None:
+            return step.terminals(times_s)
+        terminal_v, supply_a, _ = self.charging.at(self.run, times_s)
+        return terminal_v, supply_a
 
     def steps_within(self, from_s: float, to_s: float) -> Iterator[tuple[Step, float, float]]:
         """The steps that reach into a window, and from when to when, in the time of the run."""

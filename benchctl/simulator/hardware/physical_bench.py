@@ -25,6 +25,7 @@ from benchctl.simulator.amplifier.thump import Pulse
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.hardware.connections import REMOTE_INPUT_OHM, Connections, Signals, side_voltage_v
 from benchctl.simulator.hardware.history import History, Stretch, SupplyMeans
+from benchctl.simulator.hardware.input_capacitor import Charging
 from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 
@@ -98,6 +99,7 @@ class PhysicalBench:
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._follower = RailFollower()
         self._seen: _Terminals | None = None
+        self._input_v = 0.0
 
     @property
     def rail_v(self) -> float:
@@ -159,7 +161,7 @@ class PhysicalBench:
         self.meters.add(run.flows, run.seconds)
         if output.recovery is not None:
             output.recover(run.seconds, run.mean_supply_a)
-        self.history.append(Stretch(self.time_s, run, tone, self._pulse()))
+        self.history.append(Stretch(self.time_s, run, tone, self._pulse(), self._charging(run)))
         self.time_s, self.rails = end_s, run.end
 
     def _curve(self, circuit: Circuit, tone: Tone, seconds: float) -> RailCurve:
@@ -175,6 +177,15 @@ class PhysicalBench:
             return max(output.holds_s(run.mean_supply_a), 1 / tone.frequency_hz)
         times_s = output.times_to_look_at_s(run.seconds)
         return output.holds_until_s(times_s, run.supply_a(times_s))
+
+    def _charging(self, run: RailCurve) -> Charging | None:
+        """The capacitor across the supply terminals over a curve, to whose end it is brought."""
+        capacitor = self.description.amplifier.imperfections.input_capacitor
+        if capacitor is None:
+            return None
+        charging = Charging(capacitor, self._input_v, self.connections.main_output.v_per_s)
+        self._input_v = charging.end_v(run)
+        return charging
 
     def _pulse(self) -> Pulse | None:
         pulse = self.connections.amplifier.pulse

@@ -150,6 +150,14 @@ class SupplyOutput:
             left = math.exp(-seconds / self.recovery.time_constant_s)
             self._settled_a = round(current_a + (self._settled_a - current_a) * left, SETTLED_DIGITS)
 
+    @property
+    def v_per_s(self) -> float:
+        """How fast its voltage moves."""
+        left_v = self.wanted_v - self.present_v
+        if left_v == 0:
+            return 0.0
+        return self.slew.rise_v_per_s if left_v > 0 else -self._fall_v_per_s()
+
     def move(self, now_s: float) -> float:
         """Move the voltage one step; returns when to move it again, infinity once it is there."""
         seconds, self._moved_s = now_s - self._moved_s, now_s

@@ -130,7 +130,7 @@ def _terminals(spans: Sequence[Stretch], times_s: Samples) -> tuple[Samples, Sam
     """Voltage and current."""
     voltage_v, current_a = np.zeros_like(times_s), np.zeros_like(times_s)
     for span, step, part in _cuts(spans, times_s):
-        voltage_v[part], current_a[part] = step.terminals(times_s[part] - span.start_s)
+        voltage_v[part], current_a[part] = span.terminals(step, times_s[part] - span.start_s)
         voltage_v[part] += _whine_v(step.circuit.source, times_s[part])
     return voltage_v, current_a
 
