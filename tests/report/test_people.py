@@ -88,8 +88,8 @@ def tear(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("harm", "said"),
     [
-        (change("amplifier.yaml", "owner: M. Lindqvist", "owner: N. Lindqvist"), "was not shown, since it may name"),
-        (change("bench.yaml", "tester: J. Okafor}", "tester: K. Okafor}"), "was not shown, since it may name"),
+        (change("amplifier.yaml", "owner: M. Lindqvist", "owner: N. Lindqvist"), "is another one, not shown"),
+        (change("bench.yaml", "tester: J. Okafor}", "tester: K. Okafor}"), "is another one, not shown"),
         (change("amplifier.yaml", "owner: M. Lindqvist", "owner: [M. Lindqvist]"), "is written here is not accepted"),
         (change("bench.yaml", "tester: J. Okafor}", "tester: J. Okafor"), "is written here is not accepted"),
         (change("amplifier.yaml", "owner: M. Lindqvist", "Lindqvist: yes"), "is written here is not accepted"),

@@ -118,3 +118,10 @@ def test_readers_with_any_colour_vision_can_tell_the_series_apart(palette: dict[
 def test_pictures_are_drawn_in_the_colours_of_the_light_page() -> None:
     """A picture's file has these, and the page's own variables take their places on a page."""
     assert {name: PALETTES[0][name] for name in VARIABLES.values()} == {name: c for c, name in VARIABLES.items()}
+
+
+def test_the_owners_sheet_has_the_colours_of_the_light_page() -> None:
+    sheet = files("benchctl.report").joinpath("templates/sheet.css").read_text(encoding="utf-8")
+    colours = dict(re.findall(r"(--series-\d): (#[0-9a-f]{6})", sheet))
+    assert colours == {name: PALETTES[0][name] for name in colours}
+    assert len(colours) == 6

@@ -170,11 +170,17 @@ def _phrases(before: Sequence[str], after: Sequence[str], kind: str, *places: in
     old, new = before[old_from:old_to], after[new_from:new_to]
     both = min(len(old), len(new))
     for offset in range(both):
-        yield f"line {new_from + offset + 1} was {old[offset]}, is {new[offset]}"
+        yield _changed(new_from + offset + 1, old[offset], new[offset])
     for offset, line in enumerate(old[both:], start=both):
         yield f"line {old_from + offset + 1}, {line}, was taken out"
     for offset, line in enumerate(new[both:], start=both):
         yield f"line {new_from + offset + 1}, {line}, was added"
+
+
+def _changed(number: int, old: str, new: str) -> str:
+    if old == new == _NOT_SHOWN:
+        return f"line {number} is another one, {_NOT_SHOWN}"
+    return f"line {number} was {old}, is {new}"
 
 
 def _shown(lines: Sequence[str], private: Collection[int]) -> list[str]:

@@ -77,8 +77,11 @@ def _photo(folder: RunFolder, file: str, hashed: str, alt: str) -> PhotoShown:
         return PhotoShown(alt, missing=f"{file} cannot be shown: {error.message}")
     if sha256(content).hexdigest() != hashed:
         return PhotoShown(alt, missing=f"{file} is not shown: it is not the file that its note kept")
-    with Image.open(io.BytesIO(content), formats=["JPEG"]) as picture:
-        width, height = picture.size
+    try:
+        with Image.open(io.BytesIO(content), formats=["JPEG"]) as picture:
+            width, height = picture.size
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:  # of a journal written by hand
+        return PhotoShown(alt, missing=f"{file} is not shown: {error}")
     return PhotoShown(alt, as_data(content, "image/jpeg"), width, height)
 
 
