@@ -84,6 +84,7 @@ benchctl: bench 1
 title: $title
 # Put the figures of your own instruments here: ratings and accuracies from their data sheets, dates from their
 # certificates, the resistances of your loads as you measured them.
+# workshop: {name: Eastharbour Audio Repairs, tester: J. Okafor}   # for the page and the owner's sheet
 
 instruments:
   generator:
