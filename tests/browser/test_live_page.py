@@ -135,6 +135,14 @@ def test_the_stop_button_is_the_first_thing_that_the_keyboard_reaches_and_it_sto
     assert shown.stops == 1
 
 
+def test_a_run_that_was_told_to_stop_and_does_not_is_named_on_the_page(window: Visit, shown: Shown) -> None:
+    shown.page.stop = lambda: None
+    page = window.open(shown.page.url)
+    expect(page.locator("#headline")).to_have_text("SIGNAL ON")
+    page.get_by_role("button").click()
+    expect(page.locator("#stopped")).to_contain_text("NOT STOPPED YET")
+
+
 def test_a_page_that_has_lost_its_run_says_so_and_shows_no_old_number_as_if_it_were_of_now(
     window: Visit, shown: Shown
 ) -> None:

@@ -92,12 +92,12 @@ def state_in_words(outcome: Outcome) -> tuple[State, str]:
 
 def _state_without_result(view: View, error: BaseException) -> tuple[State, str]:
     """Of a run that could not begin, or that an error in the program has ended."""
-    why = str(error) or type(error).__name__
+    why = "a person stopped it" if isinstance(error, KeyboardInterrupt) else str(error) or repr(error)
     if not view.has_started:
         return "ended", f"The run did not begin: {why}. Nothing was switched on."
     parts = view.run.guard.parts
     state: State = "ended" if parts and all_confirmed(parts) else "unsafe"
-    return state, f"{state_of_outputs(parts)} The run was ended by an error: {why}"
+    return state, f"{state_of_outputs(parts)} The run broke off: {why}"
 
 
 def _end_of(view: View, exit_code: int, is_safe: bool) -> End:

@@ -72,7 +72,7 @@ class Admission:
             return False
         if name in {self.address, f"[{self.address}]"} or (self.address == LOOPBACK and name == "localhost"):
             return True
-        return _is_any(self.address) and _is_ip_address(name.strip("[]"))
+        return is_every(self.address) and _is_ip_address(name.strip("[]"))
 
 
 def _is_same(given: str, wanted: str) -> bool:
@@ -80,7 +80,8 @@ def _is_same(given: str, wanted: str) -> bool:
     return hmac.compare_digest(given.encode(), wanted.encode())
 
 
-def _is_any(address: str) -> bool:
+def is_every(address: str) -> bool:
+    """Whether it stands for every address of this computer."""
     return _is_ip_address(address) and ipaddress.ip_address(address).is_unspecified
 
 

@@ -69,7 +69,7 @@ class Requests(BaseHTTPRequestHandler):
             return
         _, slash, name = self.path.partition("?")[0].lstrip("/").partition("/")
         if not slash:
-            self._answer(308, b"", {"Location": self.site.admission.url})
+            self._answer(308, b"", {"Location": f"/{self.site.admission.token}/"})
         elif name == "events":
             self._stream()
         elif (file := _FILES.get(name)) is not None:

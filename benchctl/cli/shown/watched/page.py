@@ -25,13 +25,15 @@ def page_for(view: View, stop: Callable[[], None], watching: Watching) -> Iterat
         yield
         return
     # Only who asks for the page needs a web server.
-    from benchctl.watch.page.admission import is_loopback  # noqa: PLC0415
+    from benchctl.watch.page.admission import is_every, is_loopback  # noqa: PLC0415
     from benchctl.watch.page.server import Place, live_page  # noqa: PLC0415
 
     with live_page(view.seen.now, stop, Place(watching.address, watching.port)) as page:
         view.seen.changed = page.news
         view.say_first(f"Live page: {page.url}   (for a camera: {page.url}camera)")
         view.foot.append(f"page: {page.url}")
+        if is_every(watching.address):
+            view.say_first(f"In place of {watching.address} write an IP address of this computer.")
         if not is_loopback(watching.address):
             view.say_first(
                 f"Warning: the live page is served at {watching.address}. Whoever can reach it and knows its address "

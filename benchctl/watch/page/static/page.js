@@ -2,6 +2,7 @@
 "use strict";
 
 const LOST_AFTER_MS = 3000;
+const STOPS_WITHIN_MS = 2000;
 const NEAR = 0.8;
 const EDGE = 0.9;
 const MOST_LIMITS = 4;
@@ -144,6 +145,12 @@ function take(now) {
   }
 }
 
+// A run that is told to stop begins to at once. One that does not hangs.
+function lookForStop() {
+  if (isOver || ["stopping", "unsafe"].includes(document.body.dataset.state)) return;
+  say(find("stopped"), "NOT STOPPED YET, although it was told to. Use the emergency stop.");
+}
+
 async function stop() {
   isStopping = true;
   find("stop").disabled = true;
@@ -152,6 +159,7 @@ async function stop() {
     const answer = await fetch(new URL("stop", folder), { method: "POST", headers: { "X-Benchctl-Token": token } });
     if (!answer.ok) throw new Error(await answer.text());
     say(find("stopped"), "The run was told to stop.");
+    setTimeout(lookForStop, STOPS_WITHIN_MS);
   } catch (error) {
     isStopping = false;
     find("stop").disabled = false;
