@@ -121,8 +121,7 @@ class AmplifierImperfections(Part):
     input_capacitor: InputCapacitor | None = Field(
         default=None,
         description="a capacitor across the supply terminals: with the resistance of the leads it smooths the draw; it "
-        "is charged when the supply comes on. The supply's own reading of its current leaves it out. If left out, "
-        "there is none",
+        "is charged when the supply comes on; if left out, there is none",
     )
     pumps: YesNo = Field(
         default=False,

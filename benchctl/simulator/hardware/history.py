@@ -83,6 +83,8 @@ class History:
         for span in self._newest_first(from_s, to_s):
             for step, start_s, end_s in span.steps_within(from_s, to_s):
                 step_vs, step_as = step.supply_sums(start_s, end_s)
+                if span.charging is not None:
+                    step_as += span.charging.taken_as(span.run, start_s, end_s)
                 seconds += end_s - start_s
                 volt_seconds += step_vs
                 ampere_seconds += step_as

@@ -7,8 +7,7 @@ lies behind the terminals::
 
 It is linear, and solved exactly between instants over which Vs and i are straight lines. Where the supply limits its
 current, the capacitor gets what is left of it. The rails are followed as if it were not there: its part of the voltage
-at the terminals is R times the ripple that it takes off the current, some hundredths of a volt; and what the supply
-itself shows as its current, a mean, is the draw.
+at the terminals is R times the ripple that it takes off the current, some hundredths of a volt.
 """
 
 from __future__ import annotations
@@ -75,6 +74,19 @@ class Charging:
     def end_v(self, run: RailCurve) -> float:
         """Its voltage when the stretch ends."""
         return float(self.at(run, np.asarray([run.seconds])).capacitor_v[0])
+
+    def taken_as(self, run: RailCurve, from_s: float, to_s: float) -> float:
+        """The charge that it takes between two times of the curve."""
+        before_v, after_v = self.at(run, np.asarray([from_s, to_s])).capacitor_v
+        return self.capacitor.capacitance_f * float(after_v - before_v)
+
+    def start_a(self, source: Source, drawn_a: float) -> float:
+        """The supply's current at the start, with a draw behind the terminals."""
+        if source is OFF:
+            return 0.0
+        law = _Law.of(source, self.capacitor)
+        now = (np.asarray([value]) for value in (source.voltage_v, self.start_v, drawn_a))
+        return float(law.supply_a(*now)[0])
 
     def _source_v(self, source: Source, times_s: Samples) -> Samples:
         return source.voltage_v + self.source_v_per_s * times_s

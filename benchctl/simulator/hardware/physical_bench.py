@@ -99,6 +99,7 @@ class PhysicalBench:
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._follower = RailFollower()
         self._seen: _Terminals | None = None
+        self._capacitor = description.amplifier.imperfections.input_capacitor
         self._input_v = 0.0
 
     @property
@@ -180,12 +181,17 @@ class PhysicalBench:
 
     def _charging(self, run: RailCurve) -> Charging | None:
         """The capacitor across the supply terminals over a curve, to whose end it is brought."""
-        capacitor = self.description.amplifier.imperfections.input_capacitor
-        if capacitor is None:
+        if self._capacitor is None:
             return None
-        charging = Charging(capacitor, self._input_v, self.connections.main_output.v_per_s)
+        charging = Charging(self._capacitor, self._input_v, self.connections.main_output.v_per_s)
         self._input_v = charging.end_v(run)
         return charging
+
+    def _supply_a(self, circuit: Circuit, drawn_a: float) -> float:
+        """The supply's current now, with what that capacitor takes."""
+        if self._capacitor is None:
+            return drawn_a
+        return Charging(self._capacitor, self._input_v, 0.0).start_a(circuit.source, drawn_a)
 
     def _pulse(self) -> Pulse | None:
         pulse = self.connections.amplifier.pulse
@@ -236,6 +242,7 @@ class PhysicalBench:
         self._gain_s = connections.compress(self.time_s, signals.tone)
         circuit = connections.circuit(signals, self.time_s)
         _, _, supply, terminal_v, outputs = self._terminals(circuit)
-        tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply.current_a)
+        supply_a = self._supply_a(circuit, supply.current_a)
+        tripped = connections.main_output.watch(self.time_s, supply.voltage_v, supply_a)
         changed = connections.look(self.time_s, terminal_v, outputs, max(self.rails))
         return (connections.circuit(signals, self.time_s) if tripped or changed else circuit), signals

@@ -55,12 +55,12 @@ def test_on_a_battery_it_is_charged_as_the_closed_form_says() -> None:
     assert terminal_v == pytest.approx(14.4 - LEAD_OHM * supply_a, abs=1e-6)
 
 
-def switched_on(limit_a: float) -> PhysicalBench:
+def switched_on(limit_a: float, overcurrent_a: float = math.inf) -> PhysicalBench:
     """A supply that has been rising by 100 V/s for 120 ms, on an amplifier that sleeps."""
     slew = SupplySlew(rise_v_per_s=100.0)
     bench = PhysicalBench(describe(OF_10_MF, BenchSimulation(supply_lead_ohm=LEAD_OHM, supply_slew=slew)))
     main = bench.connections.outputs[1]
-    main.voltage_v, main.limit_a, main.on = 14.4, limit_a, True
+    main.voltage_v, main.limit_a, main.on, main.overcurrent_a = 14.4, limit_a, True, overcurrent_a
     bench.advance(0.12)
     return bench
 
@@ -84,6 +84,13 @@ def test_a_supply_in_its_limit_charges_it_with_what_it_has() -> None:
     assert np.diff(terminal_v) / np.diff(times_s) == pytest.approx((0.5 - STANDBY_A) / FARADS, rel=1e-3)
 
 
+def test_the_supply_reads_the_current_that_charges_it_and_trips_on_it() -> None:
+    assert switched_on(110.0).supply_means(1, 0.05).current_a == pytest.approx(STANDBY_A + 1.0, rel=2e-3)
+    for highest_a, trips in ((0.9, True), (1.1, False)):
+        bench = switched_on(110.0, overcurrent_a=highest_a)
+        assert bench.connections.outputs[1].overcurrent_tripped is trips
+
+
 def test_its_smoothing_is_that_of_a_resistance_and_a_capacitor() -> None:
     """A lead of 30 mohm and 50 mF, 40 Hz into 4 ohm: the draw pulses at 80 Hz and 160 Hz."""
     capacitor = InputCapacitor(capacitance_f=0.05, esr_ohm=0.005)
@@ -92,7 +99,7 @@ def test_its_smoothing_is_that_of_a_resistance_and_a_capacitor() -> None:
         bench = awake(describe(simulation, BenchSimulation(supply_lead_ohm=0.03)), relays=(101,))
         drive = bench.connections.drive
         drive.output_on, drive.level_v, drive.frequency_hz, drive.phase_origin_s = True, 0.4, 40.0, bench.time_s
-        bench.advance(bench.time_s + 1.0)
+        bench.advance(bench.time_s + 0.3)
         bench.advance(bench.time_s + 0.05)
         times_s = bench.time_s - 0.05 + np.arange(2000) * 2.5e-5
         spectra.append(np.fft.rfft(seen(bench, times_s)[1]) / 1000)
