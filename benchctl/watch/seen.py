@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from benchctl.guard.states import State as GuardState
 from benchctl.measure.budget.figure import Figure
+from benchctl.measure.conditions import Conditions
 from benchctl.quantity import clock_face, render
 from benchctl.runner.acting.desk import OutputReading, Readings
 from benchctl.runner.acting.run import LastRecord, Run
@@ -25,7 +26,7 @@ from benchctl.watch.results_now import results_in
 
 NOTES_KEPT = 8
 # A record that is older than this no longer says what the amplifier does now; after its signal has gone off, sooner.
-OLD_RECORD_S, OLD_WITHOUT_SIGNAL_S = 10.0, 2.0
+OLD_RECORD_S, OLD_WITHOUT_SIGNAL_S = 5.0, 2.0
 # A search switches the signal on and off several times a second. It counts as on until it has been off for so long: who
 # comes near must not be told otherwise, and nothing may flash.
 SIGNAL_LASTS_S = 2.0
@@ -190,9 +191,19 @@ class Seen:
 
 
 def _is_present(state: State, run: Run, age_s: float) -> bool:
-    """Whether the last record shows what is so now: with a signal, if there is one."""
-    has_signal = run.last_record is not None and run.last_record.capture.conditions.drive != "undriven"
-    return has_signal if state == "driven" else not has_signal or age_s <= OLD_WITHOUT_SIGNAL_S
+    """Whether the last record shows what is so now: with a signal, if there is one, at the same outputs, load and
+    frequency. Its level may be that of the step of a search before."""
+    if run.last_record is None:
+        return False
+    then, now = run.last_record.capture.conditions, run.conditions
+    has_signal = then.drive != "undriven"
+    if state != "driven":
+        return not has_signal or age_s <= OLD_WITHOUT_SIGNAL_S
+    return has_signal and (now.level_v is None or _place(then) == _place(now))
+
+
+def _place(at: Conditions) -> tuple[object, ...]:
+    return at.driven, at.load_ohm, at.frequency_hz
 
 
 def _of_the_past(seen: Now) -> Now:

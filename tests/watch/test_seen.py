@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from benchctl.cli.shown.views import PlainView
 from benchctl.errors import LimitTripped
 from benchctl.launch.run import Documents, Result, run
 from benchctl.measure.budget.figure import Figure
+from benchctl.runner.acting.run import LastRecord
 from benchctl.runner.plan import PlannedStep
 from benchctl.watch.now import Now
 from benchctl.watch.seen import OLD_RECORD_S
@@ -101,6 +103,20 @@ def test_a_record_from_before_a_wait_is_told_as_old(watched: tuple[Watcher, Resu
     assert after.record_age_s > OLD_RECORD_S
     assert after.outputs_are_old
     assert after.state == "on"
+
+
+def test_a_record_of_another_drive_is_told_as_old_although_a_signal_is_there(watched: tuple[Watcher, Result]) -> None:
+    watcher, _ = watched
+    run, before = watcher.run, watcher.run.conditions
+    last = run.last_record
+    assert last is not None
+    run.conditions = last.capture.conditions
+    run.guard.energised = True
+    run.last_record = LastRecord(replace(last.capture, taken_s=run.clock.now()), last.burst)
+    assert not watcher.seen.now().outputs_are_old
+    run.set_to(driven=("B",))
+    assert watcher.seen.now().outputs_are_old
+    run.conditions, run.last_record, run.guard.energised = before, last, False
 
 
 def test_the_last_result_of_each_channel_is_kept(watched: tuple[Watcher, Result]) -> None:
