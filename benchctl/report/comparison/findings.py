@@ -79,8 +79,8 @@ class Finding:
     def values(self, comparison: Comparison) -> str:
         """132 W before, 159 W after."""
         names = comparison.names
-        was = listed([_said(change.before) for change in self.changes])
-        now = listed([_said(change.after) for change in self.changes])
+        was = _listed([change.before for change in self.changes])
+        now = _listed([change.after for change in self.changes])
         return f"{names.said(0, was)}, {names.said(self.other, now)}"
 
     def by_how_much(self) -> str:
@@ -88,8 +88,8 @@ class Finding:
         return changes_in_words(self.changes)
 
 
-def _said(figure: Figure | None) -> str:
-    return "not measured" if figure is None else said(figure)
+def _listed(figures: Sequence[Figure | None]) -> str:
+    return listed([said(figure) for figure in figures if figure is not None]) if any(figures) else "not measured"
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,8 @@ def findings_of(comparison: Comparison) -> list[Finding]:
     groups: dict[object, list[tuple[int, Change]]] = {}
     for changes in comparison.rows.values():
         for other, change in enumerate(changes, start=1):
-            if comparison.is_finding(change) and _is_worth_a_line(change, is_alike=comparison.is_alike):
+            is_line = _is_told(change) and _is_worth_a_line(change, is_alike=comparison.is_alike)
+            if comparison.is_finding(change) and is_line:
                 groups.setdefault(_kind(change), []).append((other, change))
     found = [_finding(group) for group in groups.values()]
     return sorted(found, key=lambda finding: -_weight(finding.changes[0]))
@@ -130,11 +131,14 @@ def _is_worth_a_line(change: Change, *, is_alike: bool) -> bool:
     return channel != TOTAL and not is_circumstance and not is_searched
 
 
+def _is_told(change: Change) -> bool:
+    """A power that is gone is a finding; why a run lacks another figure, nobody knows from here."""
+    return is_in_both(change) or change.figure.name in _POWERS
+
+
 def _weight(change: Change) -> float:
-    """The size of a change; a power that is gone comes first, and any other figure last."""
-    if is_in_both(change):
-        return size_of(change)
-    return 1.0 if change.figure.name in _POWERS else 0.0
+    """The size of a change; a power that is gone comes first."""
+    return size_of(change) if is_in_both(change) else 2.0
 
 
 def _kind(change: Change) -> object:
@@ -179,7 +183,7 @@ def _way(change: Change) -> str:
 
 def other_lines(comparison: Comparison) -> Iterator[tuple[str, str]]:
     """What did not change, what nobody can tell, and what only one run has: each in one line, by the kind of figure."""
-    changed = {_lead(place) for place in comparison.significant()}
+    changed = {_lead(change.place) for finding in findings_of(comparison) for change in finding.changes}
     each = [
         change
         for changes in comparison.rows.values()

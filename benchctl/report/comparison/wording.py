@@ -12,7 +12,7 @@ from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.words import said_to_combine, unit_in_words
 from benchctl.report.words.quantities import spoken
 
-_AMOUNT = re.compile(r"([\d.]+)( .*)")
+_AMOUNT = re.compile(r"(?P<before>(?:at least )?)(?P<amount>[\d.]+)(?P<behind> .*)")
 _MANY_TIMES = 2.0
 _WORDS = {"W": ("more", "less"), "A": ("more", "less"), "V": ("larger", "smaller")}
 _TIMES = {"more": "as much", "larger": "as large", "higher": "as high"}
@@ -31,20 +31,21 @@ def change_in_words(change: Change) -> str:
 def changes_in_words(changes: Sequence[Change]) -> str:
     """Of several channels at one place: 24 % more; 75 to 77 % more where they changed by other amounts."""
     words = list(dict.fromkeys(filter(None, map(change_in_words, changes))))
-    amounts = [_AMOUNT.match(each) for each in words]
-    if len(words) > 1 and all(amounts) and len({each[2] for each in amounts if each}) == 1:
-        numbers = sorted((each[1] for each in amounts if each), key=float)
-        return f"{numbers[0]} to {numbers[-1]}{amounts[0][2] if amounts[0] else ''}"
-    return " and ".join(words)
+    found = [match for each in words if (match := _AMOUNT.fullmatch(each))]
+    if len(found) < len(words) or len({(match["before"], match["behind"]) for match in found}) != 1:
+        return " and ".join(words)
+    amounts = sorted((match["amount"] for match in found), key=float)
+    return f"{found[0]['before']}{' to '.join(dict.fromkeys([amounts[0], amounts[-1]]))}{found[0]['behind']}"
 
 
 def size_of(change: Change) -> float:
-    """How large a change is, to sort changes of all kinds: the difference as a share of the larger value."""
+    """How large a change is, from 0 to 1, to sort changes of all kinds: as a share of the larger value, or of a whole
+    turn."""
     if change.before is None or change.after is None:
         return 1.0
     before, after = _nearest(change.before, change.after)
-    largest = max(abs(before.value), abs(after.value))
-    return abs(after.value - before.value) / largest if largest else 0.0
+    largest = math.tau if after.unit == "rad" else max(abs(before.value), abs(after.value))
+    return min(1.0, abs(after.value - before.value) / largest) if largest else 0.0
 
 
 def _nearest(before: Figure, after: Figure) -> tuple[Figure, Figure]:
@@ -79,6 +80,6 @@ def _ratio(was: float, now: float, figure: Figure) -> str:
     more, less = _WORDS.get(figure.unit, ("higher", "lower"))
     ratio = abs(now) / abs(was)
     if ratio > _MANY_TIMES:
-        return f"{ratio:.2g} times {_TIMES[more]}"
+        return f"{ratio:.{0 if ratio >= 10.0 else 1}f} times {_TIMES[more]}"
     percent = 100.0 * abs(ratio - 1.0)
     return f"{percent:.{0 if percent >= 10.0 else 1}f} % {more if ratio > 1.0 else less}"

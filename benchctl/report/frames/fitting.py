@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -18,6 +19,7 @@ GAP_PT = 3.0  # between two texts
 _STEP_PT = 0.5  # between two sizes that are tried
 _SCALES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
 _CUT = "…"
+_ENDS = re.compile(r"(?<=[.;]) ")
 
 
 @dataclass(frozen=True)
@@ -61,11 +63,12 @@ def set_column(figure: Drawing, texts: Sequence[tuple[str, Words]], box: Box, co
 
 
 def whole_sentences(figure: Drawing, text: str, words: Words, box: Box) -> str:
-    """The sentences from the first one on that fit at the smallest size; the first one in any case."""
-    text = text.strip()
-    while ". " in text and not _fits(figure, text, words, words.smallest_pt, box):
-        text = text.rpartition(". ")[0] + "."
-    return text
+    """The sentences and clauses from the first one on that fit at the smallest size; the first one in any case."""
+    parts = _ENDS.split(text.strip())
+    while len(parts) > 1 and not _fits(figure, " ".join(parts), words, words.smallest_pt, box):
+        parts.pop()
+    kept = " ".join(parts)
+    return f"{kept[:-1]}." if kept.endswith(";") else kept
 
 
 def _fits(figure: Drawing, text: str, words: Words, size_pt: float, box: Box) -> bool:

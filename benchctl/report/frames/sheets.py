@@ -52,14 +52,14 @@ PLAIN = Form(
 # be read where the frame is as narrow as a phone.
 FRAME = Form(
     ending="-frame",
-    sheet=Sheet(4.8, height_in=2.7, head_in=0.46, foot_in=0.28, margin_in=0.1, side_in=1.6),
+    sheet=Sheet(4.8, height_in=2.7, head_in=0.48, foot_in=0.28, margin_in=0.1, side_in=1.6),
     width_px=1920,
     mark=Words(8.0, 8.0, is_bold=True),
     title=Words(11.0, 7.0, is_bold=True),
-    headline=(Words(22.0, 10.0, is_bold=True), Words(10.0, 5.5, is_bold=True), Words(9.0, 5.5)),
-    note=Words(6.5, 5.5),
-    source=Words(6.5, 5.5),
+    headline=(Words(22.0, 10.0, is_bold=True), Words(10.0, 6.5, is_bold=True), Words(9.0, 6.5)),
+    note=Words(6.5, 6.5),
+    source=Words(6.5, 6.5),
 )
 
 # Of a frame of 1080 dots: no letter is smaller.
-SMALLEST_PX = 30.0
+SMALLEST_PX = 36.0

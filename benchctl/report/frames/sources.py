@@ -33,14 +33,15 @@ def said_of_comparison(comparison: Comparison) -> Said:
 def source_of_comparison(stories: Sequence[RunRecord]) -> str:
     """The same of several runs: what they share is said once."""
     benches = [run_record.bench.title for run_record in stories if run_record.bench]
-    each = ([run_record.unit for run_record in stories], benches, map(day_of, stories), map(program_of, stories))
+    each = ([run_record.unit for run_record in stories], map(day_of, stories), map(program_of, stories), benches)
     return " · ".join(filter(None, (" and ".join(filter(None, dict.fromkeys(said))) for said in each)))
 
 
 def source_of(run_record: RunRecord) -> str:
-    """As in: HX 2150, serial 17 · Bench 2 · 2026-11-24 · measured with benchctl 0.1.0."""
+    """As in: HX 2150, serial 17 · 2026-11-24 · benchctl 0.1.0 · Bench 2. A line that is too long loses its end, so the
+    bench stands there."""
     bench = run_record.bench.title if run_record.bench else ""
-    return " · ".join(filter(None, [run_record.unit, bench, day_of(run_record), program_of(run_record)]))
+    return " · ".join(filter(None, [run_record.unit, day_of(run_record), program_of(run_record), bench]))
 
 
 def day_of(run_record: RunRecord) -> str:

@@ -54,7 +54,7 @@ def _picture(run_record: RunRecord, entry: FiguresEntry, name: str) -> Picture:
         _mark(axes, entry.figures, powers.get("full", {}))
         axes.set(xlabel="cycle of the burst", ylabel="power, W")
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-        axes.margins(x=0.06, y=0.15)
+        axes.margins(x=0.06, y=0.25)
         legend(figure, axes, columns=len(powers))
         svg = svg_of(figure, name, alt)
     drives = ", ".join(f"{drive} drive from {file}" for drive, file in entry.captures.items())

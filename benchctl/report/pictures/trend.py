@@ -36,8 +36,8 @@ def trend_pictures(run_record: RunRecord) -> Iterator[Picture]:
         panels[-1].set_xlabel(f"time, {unit}")
         svg = svg_of(figure, "trend", alt)
     caption = (
-        "Dotted: a step begins, by its number in the course of the run; not each that begins soon after another. "
-        "From trend.csv."
+        "Dotted: a step begins. From trend.csv; the numbers are those of the steps in the course of the run, not each "
+        "that begins soon after another."
     )
     yield Picture("trend", "Supply and temperatures over the run", caption, alt, svg)
 

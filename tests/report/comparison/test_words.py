@@ -100,6 +100,7 @@ def test_positions_of_a_filter_are_called_by_their_answers(run_record: RunRecord
         (power(132.0), power(159.0), "20 % more"),  # 159 / 132 = 1.2045
         (power(159.0), power(152.0), "4.4 % less"),  # 152 / 159 = 0.956
         (power(10.0), power(44.0), "4.4 times as much"),
+        (power(0.3), power(31.5), "105 times as much"),
         (Figure("dc_offset", -0.031, "V", 1e-4), Figure("dc_offset", -0.009, "V", 1e-4), "71 % smaller"),
         (Figure("dc_offset", -0.009, "V", 1e-4), Figure("dc_offset", 0.002, "V", 1e-4), "11.00 mV higher"),
         (Figure("efficiency", 0.52, "1", 0.01), Figure("efficiency", 0.61, "1", 0.01), "9.0 percentage points more"),
@@ -227,6 +228,13 @@ def test_a_run_that_was_cut_off_is_named_in_the_sentence(run_record: RunRecord) 
     cut = made(run_record, "25", power(159.0), events=run_record.events[: begun + 1])
     sentence = str(sentence_of(compare([made(run_record, "24", power(132.0)), cut])))
     assert sentence.endswith("; the run after was interrupted")
+
+
+def test_why_a_run_lacks_a_figure_is_not_guessed(run_record: RunRecord) -> None:
+    constant = Figure("heatsink_time_constant", 508.0, "s", 20.0)
+    comparison = compare([made(run_record, "24", power(150.0)), made(run_record, "25", power(150.0), constant)])
+    assert lines(comparison) == []
+    assert dict(other_lines(comparison))["Measured in one run only"] == "time constant of the heatsink"
 
 
 def numbers_in(text: str) -> Sequence[str]:

@@ -92,7 +92,7 @@ def test_a_frame_has_title_headline_what_its_marks_mean_and_source(run_record: R
     assert "Bars: value ± U." in said
     (source,) = (text for text in said if text.startswith("HX 2150"))
     assert re.fullmatch(
-        r"HX 2150 · Bench 2 of the ferry-amplifier workshop · \d{4}-\d\d-\d\d · benchctl [\d.]+", source
+        r"HX 2150 · \d{4}-\d\d-\d\d · benchctl [\d.]+ · Bench 2 of the ferry-amplifier workshop", source
     )
 
 

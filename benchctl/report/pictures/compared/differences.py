@@ -13,6 +13,7 @@ from benchctl.measure.budget.words import burst_in_words
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison.compared import Comparison
 from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, is_narrow, legend, marker, svg_of
+from benchctl.report.sections.tables import step_in_short
 
 _LINE_IN = 0.19
 
@@ -69,6 +70,7 @@ def _picture(comparison: Comparison, rows: dict[Occasion, list[float | None]]) -
         axes.set_yticks(range(len(rows)), [textwrap.fill(_label(place), labels.letters) for place in rows])
         axes.set_xscale("symlog", linthresh=1.0)
         axes.margins(x=0.1)
+        axes.tick_params(axis="x", labelsize=7.0)
         axes.tick_params(axis="y", labelsize=labels.size_pt)
         axes.set(xlabel="difference over its U", ylim=(-0.7, len(rows) - 0.3))
         axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
@@ -80,10 +82,12 @@ def _picture(comparison: Comparison, rows: dict[Occasion, list[float | None]]) -
 
 
 def _label(place: Occasion) -> str:
-    """The step's number, the figure, its channel, and what else makes it unique."""
+    """The step's number and turn, the figure, its channel, and what else makes it unique."""
     name, channel, cycles, load_ohm, frequency_hz = place.identity
-    number, *_ = place.step.split()
-    parts = [f"{number} {figure_in_words(name)} {channel}".rstrip(), str(Conditions(load_ohm, frequency_hz))]
+    parts = [
+        f"{step_in_short(place.step)} {figure_in_words(name)} {channel}".rstrip(),
+        str(Conditions(load_ohm, frequency_hz)),
+    ]
     return ", ".join(filter(None, [*parts, burst_in_words(cycles) if cycles else ""]))
 
 
