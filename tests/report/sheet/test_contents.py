@@ -56,6 +56,8 @@ def test_nothing_is_fetched_and_nothing_runs(page: Page) -> None:
     targets = [element.get(name, "") for element in page.root.iter() for name in ("src", "href")]
     assert all(target.startswith("data:image/") for target in targets if target)
     assert page.all("script") == page.all("link") == []
+    (policy,) = (meta.attrib["content"] for meta in page.all("meta") if meta.get("http-equiv"))
+    assert policy.startswith("default-src 'none'; img-src data:"), "and the browser is told so"
 
 
 def test_the_six_figures_are_figures_of_the_run_the_weakest_channel_of_each(record: RunRecord, page: Page) -> None:
