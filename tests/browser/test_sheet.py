@@ -9,39 +9,17 @@ from pathlib import Path
 import pytest
 from PIL import Image
 from playwright.sync_api import Browser
-from rich.console import Console
 
 from benchctl.archive.notes import add_note
-from benchctl.cli.shown.views import PlainView
-from benchctl.launch.run import Documents, run
-from benchctl.report.pictures.gallery import gallery_of
+from benchctl.report.pictures.gallery import Gallery
+from benchctl.report.pictures.power import power_pictures
 from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.sheet.printing import pages_of, print_page
 from benchctl.report.sheet.writing import PaperName, sheet_page
 from tests.report.conftest import Event, changed, rewrite
+from tests.shared_runs import SharedRuns
 
 from .visiting import Visit, visiting
-
-SEQUENCE = """\
-benchctl: sequence 1
-title: Sample for a sheet
-steps:
-  - power_on: {voltage: 14.4 V, current_limit: 90 A}
-  - measure_idle: {for: 1 s, expect: {idle_current: below 2.5 A, dc_offset: within 8 mV}}
-  - set: {load: 4 ohm, frequency: 1 kHz}
-  - measure_burst: {cycles: [1, 8], every: 100 ms, low_level: -20 dB, thd_n: 1 %, from: 500 mV}
-  - find_clean_level: {thd_n: 1 %, from: 500 mV, to: 2 V}
-  - measure_continuous: {for: 1 s}
-  - power_off
-"""
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("runs")
-    (out / "sequence.yaml").write_text(SEQUENCE, encoding="utf-8")
-    documents = Documents(out / "sequence.yaml", "workshop", "hx2150")
-    return run(documents, PlainView(Console(quiet=True)), out=out, dry_run=True).folder
 
 
 def with_long_names(folder: Path) -> Path:
@@ -99,8 +77,9 @@ Sheets = dict[tuple[str, PaperName], Path]
 
 
 @pytest.fixture(scope="module")
-def sheets(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
-    """Of each run on both papers; the pictures are drawn once."""
+def sheets(shared_runs: SharedRuns, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
+    """Of each run on both papers; the picture is drawn once."""
+    folder = shared_runs.of("burst_and_continuous", "hx2150").folder
 
     def copy(name: str) -> Path:
         return shutil.copytree(folder, tmp_path_factory.mktemp(name) / folder.name)
@@ -111,7 +90,7 @@ def sheets(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Sheets:
         "both": with_much_to_say(with_long_names(copy("both"))),
     }
     records = {which: read_run_record(path) for which, path in folders.items()}
-    gallery, out = gallery_of(read_run_record(folder)), tmp_path_factory.mktemp("sheets")
+    gallery, out = Gallery(tuple(power_pictures(read_run_record(folder))), ()), tmp_path_factory.mktemp("sheets")
     papers: tuple[PaperName, ...] = ("a4", "letter")
     sheets = {(which, paper): out / f"{which}-{paper}.html" for which in records for paper in papers}
     for (which, paper), path in sheets.items():

@@ -16,7 +16,9 @@ from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import DocumentError, UsageError
 from benchctl.launch.run import Documents, run
 from benchctl.report.page import write_report
+from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_record import read_run_record
+from benchctl.report.sheet.writing import sheet_page
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand
 from tests.launch.test_resume import Silent
@@ -84,6 +86,8 @@ def test_table_and_page_say_that_the_outputs_were_bridged(folder: Path, table: p
     page = (folder / "report.html").read_text("utf-8")
     assert "HX 2150, A and B bridged" in page
     assert "half_power" in page
+    sheet = sheet_page(read_run_record(folder), Gallery((), ()), "a4")
+    assert "HX 2150, A and B bridged" in sheet
 
 
 def checked(folder: Path, bench: str, amplifier: str = AMPLIFIER) -> Preflight:
