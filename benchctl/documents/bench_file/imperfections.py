@@ -80,8 +80,8 @@ class OscilloscopeImperfections(Part):
     warm_up_s: PositiveSeconds = Field(default=1200.0, description="time constant with which it warms up")
     zero_drift: Share = Field(
         default=0.0,
-        description="how far the zero of an input moves on a range while it warms up, at most, as a part of its stated "
-        "limit of error; another on every range",
+        description="part of the stated limit of error of zero by which the zero of an input moves, at most, while it "
+        "warms up; another on every range",
         examples=["10 %"],
     )
     temperature_gain_per_k: PerKelvin = Field(

@@ -1,7 +1,8 @@
 """How much lower the voltage at the amplifier's terminals is under a drive than at rest, by one instrument.
 
 So its error of gain counts for the difference only, and its error of zero not at all where the range is the same. What
-a coarse converter's steps may hide of either mean counts in full: without noise, both may err by half a step.
+a coarse converter's steps may hide of either mean counts in full, and the other way: without noise, both may err by
+half a step.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from benchctl.measure.analyses.context import IdleContext
-from benchctl.measure.analyses.supply_voltages import TERMINALS, settled_voltage
+from benchctl.measure.analyses.supply_voltages import TERMINALS, hidden_by_steps
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
@@ -34,7 +35,9 @@ def _by_record(driven: Capture, span: Span, rest: Capture | None, context: IdleC
     if rest is None or SUPPLY_VOLTAGE not in rest.traces or SUPPLY_VOLTAGE not in driven.traces:
         return
     after = Signals(driven, context.accuracy)
-    difference = settled_voltage(after.at_another_time(rest), whole_record(rest)) - settled_voltage(after, span)
+    before, whole = after.at_another_time(rest), whole_record(rest)
+    difference = before.mean(SUPPLY_VOLTAGE, whole) - after.mean(SUPPLY_VOLTAGE, span)
+    difference += hidden_by_steps((before, whole), (after, span))
     yield from from_capture([figure_of("static_sag", difference, "V")], rest.name, driven.name)
 
 

@@ -54,9 +54,17 @@ def terminal_voltage(captured: UFloat | None, meters: Meters, context: IdleConte
 
 def settled_voltage(signals: Signals, span: Span) -> UFloat:
     """The mean at the amplifier's terminals, with what a coarse converter's steps may hide of it."""
-    trace = signals.capture.trace(SUPPLY_VOLTAGE)
-    hidden = math.sqrt(3.0) * left_of_mean(trace.codes[span.start : span.stop], trace.step)
-    return signals.mean(SUPPLY_VOLTAGE, span) + rectangular(0.0, hidden, "steps of the oscilloscope")
+    return signals.mean(SUPPLY_VOLTAGE, span) + hidden_by_steps((signals, span))
+
+
+def hidden_by_steps(*means: tuple[Signals, Span]) -> UFloat:
+    """Nothing, with what steps may hide of some means at the amplifier's terminals together: a given distance apart,
+    means err the opposite way on every bench, or the same way on every bench."""
+    hidden = 0.0
+    for signals, span in means:
+        trace = signals.capture.trace(SUPPLY_VOLTAGE)
+        hidden += math.sqrt(3.0) * left_of_mean(trace.codes[span.start : span.stop], trace.step)
+    return rectangular(0.0, hidden, "steps of the oscilloscope")
 
 
 def _read_there(meters: Meters, context: IdleContext) -> list[UFloat]:

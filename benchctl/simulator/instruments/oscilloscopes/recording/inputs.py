@@ -226,6 +226,7 @@ class Inputs:
     def _digitiser(self, number: int) -> Digitiser:
         description, true_errors = self._description, self._physical_bench.true_errors
         imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
+        still = 1.0 - imperfections.zero_drift
         left = max(description.voltage.reading - self._front_end.most_gain_error, 0.0)
         own = true_errors.error(f"oscilloscope {number}", Spec(left, fixed=1.0))
         gain = self._with_shared(number, own.gain, left)
@@ -237,9 +238,9 @@ class Inputs:
         return Digitiser(
             bits=description.bits,
             volts_per_unit=volts_per_unit,
-            error=TrueError(gain, own.offset * description.voltage.fixed),
+            error=TrueError(gain, own.offset * description.voltage.fixed * still),
             range_error=lambda full_scale_v: (
-                true_errors.part(f"oscilloscope {number}", f"{full_scale_v:.6g} V") * description.voltage.range
+                true_errors.part(f"oscilloscope {number}", f"{full_scale_v:.6g} V") * description.voltage.range * still
             ),
             noise_lsb=imperfections.converter_noise,
             own_noise=_own_noise(imperfections),
