@@ -101,8 +101,9 @@ class Converter:
 
     def _unregulated(self, source: Source, rail_v: float) -> ConverterDraw:
         """U = Us - Rl·(n·i/η + I0) and i = (n·U - V)/R, solved for U."""
-        reflected = source.path_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
-        terminal_v = (source.voltage_v + reflected * rail_v - source.path_ohm * self.small_stages_a) / (
+        path_ohm = source.path_ohm
+        reflected = path_ohm * self.ratio / (self.stiffness_ohm * self.efficiency)
+        terminal_v = (source.voltage_v + reflected * rail_v - path_ohm * self.small_stages_a) / (
             1 + reflected * self.ratio
         )
         charge_a = (self.ratio * terminal_v - rail_v) / self.stiffness_ohm

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from operator import mul
 from typing import Protocol, Self
 
 import numpy as np
@@ -184,7 +185,8 @@ class RailCurve:
     @cached_property
     def flows(self) -> Flows:
         """Mean power over the curve; worked out when it is asked for, because many curves are cut before."""
-        weights = [(step.end_s - step.start_s) / self.seconds for step in self.steps]
+        seconds = self.seconds
+        weights = [(step.end_s - step.start_s) / seconds for step in self.steps]
         return _weighted(weights, [step.mean_flows() for step in self.steps])
 
     @property
@@ -273,4 +275,4 @@ def _weighted(weights: Sequence[float], flows: Sequence[Flows]) -> Flows:
 
 
 def _mix(weights: Sequence[float], values: Sequence[float]) -> float:
-    return sum(weight * value for weight, value in zip(weights, values, strict=True))
+    return float(sum(map(mul, weights, values)))
