@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import EVEN, Circuit, Flows, Outputs
 from benchctl.simulator.amplifier.rails.follower import RailFollower, swings
-from benchctl.simulator.amplifier.rails.means import RailCurve
+from benchctl.simulator.amplifier.rails.means import RailCurve, Values
 from benchctl.simulator.amplifier.rails.network import draw_at
 from benchctl.simulator.amplifier.rails.voltages import EMPTY, Rails
 from benchctl.simulator.amplifier.thump import Pulse
@@ -209,7 +209,7 @@ class PhysicalBench:
             self.connections.warm(seconds, self._heatsink_w, self._loads_w, self._lead_w)
             self._heat_seconds = 0.0
 
-    def _noticeable(self, terminal_v: Samples, supply_a: Samples, rail_v: Samples) -> NDArray[np.int64]:
+    def _noticeable(self, terminal_v: Values, supply_a: Values, rail_v: Values) -> NDArray[np.int64]:
         """Which levels of the protections are passed: the supply's over-current, the amplifier's low voltage and its
         highest rail."""
         over = supply_a > self.connections.main_output.overcurrent_a

@@ -22,8 +22,11 @@ from benchctl.simulator.amplifier.rails.voltages import Rails, alike
 
 Samples = NDArray[np.float64]
 
-Seen = Callable[[Samples, Samples, Samples], NDArray[np.int64]]
-"""A number for what is seen of the terminals' voltage and current and of the higher rail at each of many instants."""
+Values = float | Samples
+
+Seen = Callable[[Values, Values, Values], NDArray[np.int64]]
+"""A number for what is seen of the terminals' voltage and current and of the higher rail, at one instant or at each of
+many."""
 
 TOLERANCE_V = 3e-5
 """Largest error of one step: a millionth of a rail, far inside the 0.1 % that the energy must balance to."""
@@ -123,13 +126,13 @@ class RailStep:
 
     def departs_s(self, seen: Seen) -> float | None:
         """A rail that follows means moves one way only, so a level is passed once at most."""
-        first, last = self._seen(seen, self.start_s, self.end_s)
-        if first == last:
+        first = self._seen(seen, self.start_s)
+        if first == self._seen(seen, self.end_s):
             return None
         low_s, high_s = self.start_s, self.end_s
         while high_s - low_s > NOTICED_S:
             middle_s = (low_s + high_s) / 2
-            if self._seen(seen, middle_s)[0] == first:
+            if self._seen(seen, middle_s) == first:
                 low_s = middle_s
             else:
                 high_s = middle_s
@@ -139,10 +142,10 @@ class RailStep:
         """The same curve, but it ends sooner."""
         return replace(self, end_s=end_s)
 
-    def _seen(self, seen: Seen, *times_s: float) -> list[int]:
-        at_s = np.asarray(times_s)
-        numbers: list[int] = seen(*self.terminals(at_s), self.rail_v(at_s)).tolist()
-        return numbers
+    def _seen(self, seen: Seen, time_s: float) -> int:
+        rail_v = self.start_v + self.slope_v_per_s * _growth(self.decay_per_s, time_s - self.start_s)
+        draw = self.circuit.converter.draw(self.circuit.source, rail_v)
+        return int(seen(draw.terminal_v, draw.supply_a, rail_v))
 
     def part(self, from_s: float, to_s: float) -> RailStep:
         """The same curve between two times inside the step."""
