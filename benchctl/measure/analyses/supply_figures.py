@@ -84,7 +84,7 @@ def marginal_burst_figures(signals: Signals, span: Span, pause: Span) -> list[Fi
 def _hidden_by_steps(signals: Signals, span: Span) -> UFloat:
     """Nothing, with what a converter's steps may hide of the power of an even current."""
     trace = signals.capture.trace(SUPPLY_CURRENT)
-    hidden_a = left_of_mean(trace.codes[span.start : span.stop], trace.step)
+    hidden_a = trace.step * left_of_mean(trace.steps(span.start, span.stop))
     voltage_v = float(signals.mean(SUPPLY_VOLTAGE, span).nominal_value)
     return measured(0.0, abs(voltage_v) * hidden_a)
 

@@ -63,7 +63,7 @@ def hidden_by_steps(*means: tuple[Signals, Span]) -> UFloat:
     hidden = 0.0
     for signals, span in means:
         trace = signals.capture.trace(SUPPLY_VOLTAGE)
-        hidden += math.sqrt(3.0) * left_of_mean(trace.codes[span.start : span.stop], trace.step)
+        hidden += math.sqrt(3.0) * trace.step * left_of_mean(trace.steps(span.start, span.stop))
     return rectangular(0.0, hidden, "steps of the oscilloscope")
 
 

@@ -91,6 +91,10 @@ class Trace:
         part += self.value_of_code_0
         return part
 
+    def steps(self, start: int = 0, stop: int | None = None) -> Samples:
+        """The samples `start` to `stop` in steps of the converter."""
+        return np.multiply(self.codes[start:stop], abs(self.scale) / self.step, dtype=np.float64)
+
     def part(self, start: int, stop: int) -> Trace:
         """The samples `start` to `stop` as a trace; nothing is copied."""
         within = None if self.within is None else self.within[start:stop]

@@ -25,22 +25,23 @@ _NORMAL = NormalDist()
 _TO_AND_FRO = 0.25  # steps squared: the variance of a value that is as often at one code as at the next
 
 
-def left_of_mean(codes: NDArray[np.signedinteger], step: float) -> float:
-    """What rounding that comes alike leaves of the mean of an even signal, by its samples: a standard uncertainty.
+def left_of_mean(steps: NDArray[np.float64]) -> float:
+    """What rounding that comes alike leaves of the mean of an even signal: a standard uncertainty in steps, from the
+    samples in steps.
 
     Three codes and more tell how much noise there is, by how much of it lies beyond two of the edges between them. Two
     tell of one edge: the mean is near it, and lies off it by as much as one code comes more often. One tells nothing.
     """
-    found, counts = np.unique(codes, return_counts=True)
+    found, counts = np.unique(steps, return_counts=True)
     if found.size < 3:
-        off = 0.5 if found.size == 1 else abs(float(counts[0]) / codes.size - 0.5)
-        return step * off / math.sqrt(3.0)
-    below = np.cumsum(counts)[:-1] / codes.size
+        off = 0.5 if found.size == 1 else abs(float(counts[0]) / steps.size - 0.5)
+        return off / math.sqrt(3.0)
+    below = np.cumsum(counts)[:-1] / steps.size
     places = np.array([_NORMAL.inv_cdf(share) for share in below.tolist()])
     surest = np.sort(np.argsort(np.abs(places), kind="stable")[:2])
     edges = ((found[:-1] + found[1:]) / 2.0)[surest]
     noise = float(np.diff(edges)[0] / np.diff(places[surest])[0])
-    return step * math.sqrt(_alike(noise**2))
+    return math.sqrt(_alike(noise**2))
 
 
 def alike_at_most(noise: float, step: float) -> float:

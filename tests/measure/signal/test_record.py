@@ -44,6 +44,10 @@ def test_a_record_of_two_levels_is_not_mistaken_for_a_coarse_converter() -> None
     assert trace([0, 51, 0, 51]).step == 0.5
 
 
+def test_samples_are_counted_in_the_converters_steps() -> None:
+    assert trace([-512, 0, 256, 1024], scale=0.001).steps().tolist() == [-2.0, 0.0, 1.0, 4.0]
+
+
 def test_a_constant_trace_has_a_step_of_one_code() -> None:
     assert trace([7, 7, 7]).step == 0.5
 

@@ -26,16 +26,16 @@ def test_what_is_left_of_a_mean_is_told_by_how_often_each_code_comes(noise: floa
     means, and no more than twice as much. By their rms alone, noise of a fifth of a step would pass for a third."""
     random = np.random.default_rng(8)
     values = random.uniform(0.0, 1.0, 300)
-    codes = [np.rint(value + random.normal(0.0, noise, 20_000)).astype(np.int32) for value in values]
+    codes = [np.rint(value + random.normal(0.0, noise, 20_000)) for value in values]
     own = noise / math.sqrt(20_000)
     errors = [each.mean() - value for value, each in zip(values, codes, strict=True)]
-    scores = [error / math.hypot(left_of_mean(each, 1.0), own) for error, each in zip(errors, codes, strict=True)]
+    scores = [error / math.hypot(left_of_mean(each), own) for error, each in zip(errors, codes, strict=True)]
     assert 0.5 < math.sqrt(float(np.mean(np.square(scores)))) < 1.15
 
 
 def test_a_value_at_an_edge_between_two_codes_is_known_well() -> None:
-    assert left_of_mean(np.array([3, 4] * 500), 0.2) == 0.0
-    assert left_of_mean(np.full(1000, 3), 0.2) == pytest.approx(0.1 / math.sqrt(3.0))
+    assert left_of_mean(np.array([3.0, 4.0] * 500)) == 0.0
+    assert left_of_mean(np.full(1000, 3.0)) == pytest.approx(0.5 / math.sqrt(3.0))
 
 
 def test_noise_that_may_be_a_value_at_an_edge_makes_nothing_random() -> None:
