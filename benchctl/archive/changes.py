@@ -9,7 +9,6 @@ from benchctl.archive.compare import identity, label
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.measure.budget.figure import Figure, u_of_difference
 from benchctl.measure.conditions import Conditions
-from benchctl.quantity import render
 
 
 @dataclass(frozen=True)
@@ -150,13 +149,11 @@ class _Shared:
 
 
 def _rhythm(entry: FiguresEntry, found: Conditions) -> str:
-    """How often bursts came, and how loud it was between them."""
-    if "every_s" not in entry.context:
+    """How often bursts came, and how loud it was between them, as the journal has it; nothing more of a steady tone."""
+    if entry.context.get("every_s") is None:
         return found.bursts
-    every, rest = float(entry.context["every_s"]), float(entry.context.get("low_level_ratio", 0.0))
-    return ", ".join(
-        filter(None, [found.bursts, f"bursts every {render(every, 's')}, {rest:.3g} of the level between"])
-    )
+    every, rest = entry.context["every_s"], entry.context.get("low_level_ratio")
+    return ", ".join(filter(None, [found.bursts, f"bursts every {every} s, {rest} of the level between"]))
 
 
 def _differ(before: Figure, after: Figure) -> bool:

@@ -11,8 +11,8 @@ from benchctl.report.comparison.compared import Comparison, compare
 from benchctl.report.comparison.findings import MOST_LINES, findings_of, line_of, other_lines
 from benchctl.report.comparison.sentence import sentence_of
 from benchctl.report.comparison.tables import RULE, changes_table, runs_table, step_tables, unlike
-from benchctl.report.pictures.canvas import Picture
-from benchctl.report.pictures.compared.overlays import comparison_pictures
+from benchctl.report.pictures.compared.overlays import comparison_gallery
+from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.page_head import Box, date_of, evidence_boxes
@@ -40,22 +40,22 @@ def write_comparison(stories: Sequence[RunRecord], out: Path | None = None) -> P
     first, last = comparison.stories[0], comparison.stories[-1]
     page = last.folder.path.parent / f"comparison-{first.name[:_STAMP]}-{last.name[:_STAMP]}.html"
     where = page if out is None else out
-    write_whole(where, comparison_page(comparison, comparison_pictures(comparison)).encode("utf-8"))
+    write_whole(where, comparison_page(comparison, comparison_gallery(comparison)).encode("utf-8"))
     return where
 
 
-def comparison_page(comparison: Comparison, pictures: Sequence[Picture]) -> str:
+def comparison_page(comparison: Comparison, gallery: Gallery) -> str:
     """The page: the same for the same folders."""
-    return printed("comparison.html", _contents(comparison, pictures))
+    return printed("comparison.html", _contents(comparison, gallery))
 
 
-def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, Any]:
+def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
     stories, names = comparison.stories, comparison.names
     findings = findings_of(comparison)
     changes = changes_table(comparison)
     contents: dict[str, Any] = {
         "changed": True,
-        "pictures": pictures,
+        "pictures": gallery.pictures,
         "changes": changes,
         "figures": comparison.rows,
         "runs": runs_table(comparison),
@@ -69,7 +69,7 @@ def _contents(comparison: Comparison, pictures: Sequence[Picture]) -> dict[str, 
         ],
         "headline": str(sentence_of(comparison)),
         "mark": mark_of_comparison(stories, names.each),
-        "boxes": list(_boxes(comparison)),
+        "boxes": list(_boxes(comparison, gallery.missing)),
         "note": names.note,
         "lines": [line_of(finding, comparison) for finding in findings[:MOST_LINES]],
         "left": max(0, len(findings) - MOST_LINES),
@@ -91,7 +91,7 @@ def title_of(comparison: Comparison) -> str:
     return f"{units[0]}: {comparison.names.what}" if len(units) == 1 else " and ".join(units)
 
 
-def _boxes(comparison: Comparison) -> Iterator[Box]:
+def _boxes(comparison: Comparison, missing: Sequence[str]) -> Iterator[Box]:
     is_asked = {"controls on record"} if comparison.names.what == "positions of a control" else set()
     if differ := [name for name in unlike(comparison.stories) if name not in is_asked]:
         text = f"What should be the same and is not: {', '.join(differ)}. A difference may come from that."
@@ -100,3 +100,5 @@ def _boxes(comparison: Comparison) -> Iterator[Box]:
         yield from evidence_boxes(run_record.findings, where=f": {run_record.name}")
         if run_record.missing:
             yield Box(f"Missing from {run_record.name}", "untold", items=run_record.missing)
+    if missing:
+        yield Box("Pictures that could not be drawn", "untold", items=tuple(missing))

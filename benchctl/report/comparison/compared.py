@@ -35,7 +35,8 @@ class Comparison:
 
     def is_finding(self, change: Change) -> bool:
         """Whether a change says something of the amplifier: not where the other run took other steps."""
-        return change.is_change and (self.is_alike or is_in_both(change))
+        is_there = change.before is not None or change.after is not None
+        return is_there and change.is_change and (self.is_alike or is_in_both(change))
 
 
 def is_in_both(change: Change) -> bool:

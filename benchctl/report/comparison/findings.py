@@ -116,8 +116,9 @@ def findings_of(comparison: Comparison) -> list[Finding]:
     groups: dict[object, list[tuple[int, Change]]] = {}
     for changes in comparison.rows.values():
         for other, change in enumerate(changes, start=1):
-            is_line = _is_told(change) and _is_worth_a_line(change, is_alike=comparison.is_alike)
-            if comparison.is_finding(change) and is_line:
+            if not comparison.is_finding(change) or not _is_told(change):
+                continue
+            if _is_worth_a_line(change, is_alike=comparison.is_alike):
                 groups.setdefault(_kind(change), []).append((other, change))
     found = [_finding(group) for group in groups.values()]
     return sorted(found, key=lambda finding: -_weight(finding.changes[0]))

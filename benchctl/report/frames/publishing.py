@@ -8,7 +8,7 @@ from pathlib import Path
 from benchctl.report.comparison.compared import compare
 from benchctl.report.frames.bundle import write_bundle
 from benchctl.report.frames.sources import said_of, said_of_comparison
-from benchctl.report.pictures.compared.overlays import comparison_pictures
+from benchctl.report.pictures.compared.overlays import comparison_gallery
 from benchctl.report.pictures.gallery import gallery_of
 from benchctl.report.reading.run_record import RunRecord
 
@@ -23,7 +23,7 @@ def write_pictures(stories: Sequence[RunRecord], page: Path) -> Path:
     if len(stories) > 1:
         comparison = compare(stories)
         return write_bundle(
-            folder_beside(page), lambda: comparison_pictures(comparison), said_of_comparison(comparison)
+            folder_beside(page), lambda: comparison_gallery(comparison).pictures, said_of_comparison(comparison)
         )
     (run_record,) = stories
     folder = folder_beside(page, run_record.folder.path)

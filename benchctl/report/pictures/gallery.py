@@ -33,9 +33,14 @@ class Gallery:
 
 def gallery_of(run_record: RunRecord) -> Gallery:
     """Every picture that this run has data for."""
+    return drawn_of(_all(run_record))
+
+
+def drawn_of(each: Iterator[tuple[str, Iterator[Picture]]]) -> Gallery:
+    """What can be drawn of each kind of picture, and why another cannot."""
     pictures: list[Picture] = []
     missing: list[str] = []
-    for what, drawn in _all(run_record):
+    for what, drawn in each:
         try:
             pictures += drawn
         except _NOT_DRAWN as error:

@@ -16,6 +16,7 @@ from benchctl.report.comparison.compared import compare, significance_of
 from benchctl.report.comparison.tables import changes_table, runs_table, step_tables, unlike
 from benchctl.report.comparison_page import comparison_page, write_comparison
 from benchctl.report.pictures.compared.differences import difference_pictures
+from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_record import RunRecord, read_run_record
 from tests.report.conftest import Event, changed, real, rewrite
 from tests.report.pages import Page, words_of
@@ -46,7 +47,7 @@ def stories(*folders: Path) -> list[RunRecord]:
 
 def page_of(*folders: Path) -> Page:
     comparison = compare(stories(*folders))
-    return Page.of(comparison_page(comparison, list(difference_pictures(comparison))))
+    return Page.of(comparison_page(comparison, Gallery(tuple(difference_pictures(comparison)), ())))
 
 
 def test_what_differs_is_told_with_the_uncertainty_of_the_difference(whole: Path, repaired: Path) -> None:

@@ -19,7 +19,7 @@ from benchctl.report.comparison.sentence import sentence_of
 from benchctl.report.frames.publishing import write_pictures
 from benchctl.report.frames.sheets import FRAME
 from benchctl.report.pictures.canvas import drawn_on
-from benchctl.report.pictures.compared.overlays import comparison_pictures
+from benchctl.report.pictures.compared.overlays import comparison_gallery
 from benchctl.report.pictures.compared.power import power_overlays
 from benchctl.report.pictures.compared.response import response_overlays
 from benchctl.report.reading.run_record import RunRecord, read_run_record
@@ -42,7 +42,7 @@ def of_units(run_record: RunRecord, *entries: Iterable[FiguresEntry]) -> Compari
 
 
 def test_a_comparison_shows_power_distortion_and_response_of_both_runs(run_record: RunRecord) -> None:
-    pictures = comparison_pictures(of_units(run_record, run_record.entries, run_record.entries))
+    pictures = comparison_gallery(of_units(run_record, run_record.entries, run_record.entries)).pictures
     assert [picture.name for picture in pictures] == [
         "power-by-length-1",
         "distortion-compared-1",
@@ -56,7 +56,7 @@ def test_a_comparison_shows_power_distortion_and_response_of_both_runs(run_recor
 
 def test_runs_and_channels_can_be_told_apart_without_colour(run_record: RunRecord) -> None:
     with drawn_on(FRAME.sheet) as kept:
-        comparison_pictures(of_units(run_record, run_record.entries, run_record.entries))
+        comparison_gallery(of_units(run_record, run_record.entries, run_record.entries))
     for name in ("power-by-length-1", "distortion-compared-1", "gain-compared-4-ohm"):
         handles, _ = kept[name].axes[0].get_legend_handles_labels()
         lines = [handle.lines[0] if isinstance(handle, ErrorbarContainer) else handle for handle in handles]
@@ -92,6 +92,15 @@ def test_a_bound_is_drawn_as_one(run_record: RunRecord) -> None:
         (picture,) = power_overlays(of_units(run_record, swept(watts), swept(watts, "at least")))
     assert picture.caption.endswith("Arrow upward: at least so much.")
     assert CARETUP in [line.get_marker() for line in kept[picture.name].axes[0].lines]
+
+
+def test_a_picture_of_what_somebody_broke_is_told_and_the_others_are_drawn(run_record: RunRecord) -> None:
+    comparison = of_units(run_record, run_record.entries, run_record.entries)
+    broken = tuple(replace(step, settings={"thd_n": "one"}) for step in run_record.steps)
+    runs = tuple(replace(run, steps=broken) for run in comparison.stories)
+    gallery = comparison_gallery(replace(comparison, stories=runs))
+    assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion of the runs"]
+    assert "power-by-length-1" in [picture.name for picture in gallery.pictures]
 
 
 def test_one_run_alone_is_no_picture_of_a_comparison(run_record: RunRecord) -> None:

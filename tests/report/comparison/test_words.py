@@ -39,7 +39,7 @@ def made(
     run_record: RunRecord, day: str, *figures: Figure, step: str = "5 measure_continuous", **fields: object
 ) -> RunRecord:
     """The run as if it had been made on a day in November, with these figures only, of a unit with a serial number."""
-    entry = FiguresEntry(step, "continuous", {}, {}, {}, CLEAN, list(figures))
+    entry = FiguresEntry(step, "continuous", {}, {}, {"every_s": None}, CLEAN, list(figures))
     folder = RunFolder(run_record.folder.path.parent / f"202611{day}-100000-sample")
     unit = {"amplifier": amplifier(run_record, serial="17")}
     return replace(run_record, folder=folder, entries=(entry,), **unit | fields)  # type: ignore[arg-type]
@@ -213,6 +213,17 @@ def test_all_channels_driven_are_the_same_condition_on_units_with_other_channels
     assert lines(compare([one, big])) == [
         "Continuous power into 4 ohm, channel A: HX 2150 132 W, CX 4090 159 W: 20 % more"
     ]
+
+
+def test_of_three_runs_each_other_one_is_held_against_the_first(run_record: RunRecord) -> None:
+    """The gain is in the last one only, so there is nothing to hold it against."""
+    gain = Figure("gain", 31.0, "1", 0.1, channel="A")
+    days = {"24": [power(132.0)], "25": [power(133.0)], "26": [power(159.0), gain]}
+    comparison = compare([made(run_record, day, *figures, sequence=None) for day, figures in days.items()])
+    (line,) = lines(comparison)
+    first, _, third = comparison.names.each
+    assert first == "run of 2026-11-24 10:00 UTC"
+    assert line == f"Continuous power into 4 ohm, channel A: {first} 132 W, {third} 159 W: 20 % more"
 
 
 def test_nothing_in_common_is_said(run_record: RunRecord) -> None:

@@ -10,15 +10,16 @@ from benchctl.report.pictures.compared.differences import difference_pictures
 from benchctl.report.pictures.compared.distortion import distortion_overlays
 from benchctl.report.pictures.compared.power import power_overlays
 from benchctl.report.pictures.compared.response import response_overlays
+from benchctl.report.pictures.gallery import Gallery, drawn_of
 
 
-def comparison_pictures(comparison: Comparison) -> list[Picture]:
+def comparison_gallery(comparison: Comparison) -> Gallery:
     """Curves over each other first, then how clearly the figures differ."""
+    return drawn_of(_all(comparison))
 
-    def every() -> Iterator[Picture]:
-        yield from power_overlays(comparison)
-        yield from distortion_overlays(comparison)
-        yield from response_overlays(comparison)
-        yield from difference_pictures(comparison)
 
-    return list(every())
+def _all(comparison: Comparison) -> Iterator[tuple[str, Iterator[Picture]]]:
+    yield "power of the runs", power_overlays(comparison)
+    yield "distortion of the runs", distortion_overlays(comparison)
+    yield "what the runs measured against frequency", response_overlays(comparison)
+    yield "the differences", difference_pictures(comparison)
