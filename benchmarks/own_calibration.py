@@ -30,7 +30,7 @@ from benchctl.measure.calibration import (
     stated,
 )
 from benchctl.measure.freedom import expanded
-from benchctl.measure.uncertainty import Accuracy, ErrorOf, LoadResistance, exactly
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, Accuracy, ErrorOf, LoadResistance, exactly
 
 COVERED = (0.93, 0.975)
 NOMINAL_OHM, CLAIMED, TRULY_OFF = 4.0, 0.002, 0.02
@@ -84,12 +84,14 @@ def drawn(chance: random.Random) -> Truth:
     )
 
 
-def calibrated(truth: Truth, chance: random.Random) -> tuple[Stated, float]:
-    """The resistance at 20 degC and its temperature coefficient, as the calibration file has them."""
+def calibrated(truth: Truth, chance: random.Random) -> tuple[Stated, float, float]:
+    """The resistance at 20 degC, its temperature coefficient and that one's uncertainty, as the calibration file has
+    them."""
     ohmmeter = Ohmmeter(METER, METER_A)
     (cold, cold_at), (warm, warm_at) = (_measured(truth, each_c, ohmmeter, chance) for each_c in (COLD_C, WARM_C))
     found = from_two_temperatures(cold, cold_at, warm, warm_at)
-    return stated(found.resistance), float(found.coefficient.nominal_value)
+    own_per_k = COVERAGE_FACTOR * float(found.coefficient.std_dev)
+    return stated(found.resistance), float(found.coefficient.nominal_value), own_per_k
 
 
 def _measured(truth: Truth, true_c: float, ohmmeter: Ohmmeter, chance: random.Random) -> tuple[UFloat, Warmth]:
@@ -106,7 +108,7 @@ def _measured(truth: Truth, true_c: float, ohmmeter: Ohmmeter, chance: random.Ra
     return ohmmeter.resistance(forward, exchanged), Warmth(true_c + truth.sensor_k, SENSOR_K)
 
 
-def _covers(truth: Truth, ohm: float, uncertainty: float, coefficient_per_k: float) -> bool:
+def _covers(truth: Truth, ohm: float, uncertainty: float, coefficient_per_k: float, own_per_k: float = 0.0) -> bool:
     """Whether the true power lies within that stated with these values of the load."""
     load = LoadResistance(
         NOMINAL_OHM,
@@ -115,6 +117,7 @@ def _covers(truth: Truth, ohm: float, uncertainty: float, coefficient_per_k: flo
         coefficient_per_k,
         temperature_c=PLAYING_C + truth.sensor_k,
         temperature_uncertainty_k=SENSOR_K / 3**0.5,
+        temperature_coefficient_uncertainty_per_k=own_per_k,
     )
     volts = ErrorOf((OSCILLOSCOPE, PROBE), of="output").on_difference(exactly(TONE_V * (1.0 + truth.chain_gain)))
     power_w = load_power(volts, load.resistance())
@@ -126,10 +129,10 @@ def outcome(seed: int) -> Outcome:
     """One bench, measured and used."""
     chance = random.Random(seed)
     truth = drawn(chance)
-    found, coefficient = calibrated(truth, chance)
+    found, coefficient, own_per_k = calibrated(truth, chance)
     return Outcome(
         nominal=_covers(truth, NOMINAL_OHM, CLAIMED, COEFFICIENT),
-        calibrated=_covers(truth, found.value, found.relative_uncertainty, coefficient),
+        calibrated=_covers(truth, found.value, found.relative_uncertainty, coefficient, own_per_k),
     )
 
 

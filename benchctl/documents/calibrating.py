@@ -75,7 +75,7 @@ def _changes(
     for entry, resistor in zip(tree.get("resistors", ()), calibration.resistors, strict=True):
         place = _place_of(resistor, bench)
         assert place is not None
-        yield (*load, "resistors", place), _measured(entry, origin, ("measured", "uncertainty", _COEFFICIENT))
+        yield (*load, "resistors", place), _measured(entry, origin, ("measured", "uncertainty", *_COEFFICIENT))
     for signal, entry in tree.get("probes", Table()).items():
         signals: _Path = ("outputs", signal.removeprefix("output ")) if signal != _TERMINALS else ("supply_voltage",)
         yield ("signals", *signals, "probe"), _measured(entry, origin, ("ratio", "accuracy"))
@@ -86,7 +86,7 @@ def _changes(
         yield _LEADS, at_most | {"origin": _origin(tree["leads"], origin)}
 
 
-_COEFFICIENT, _TERMINALS = "temperature_coefficient", "supply voltage"
+_COEFFICIENT, _TERMINALS = ("temperature_coefficient", "temperature_coefficient_uncertainty"), "supply voltage"
 _LEADS: _Path = ("instruments", "supply", "outputs", "main")
 
 
@@ -118,7 +118,7 @@ def _changed(node: Any, path: _Path, measured: Mapping[str, Any], position: Posi
 def _overwritten(node: Table, measured: Mapping[str, Any], position: Position) -> Table:
     origin = dict(measured["origin"])
     if "before" in origin:
-        origin["before"] = Table(((key, node[key]) for key in origin["before"]), position)
+        origin["before"] = Table(((key, node[key]) for key in origin["before"] if key in node), position)
     new = {**measured, "origin": Table(origin.items(), position)}
     added = moved(Table(new.items(), position), position)
     return Table([*((key, item) for key, item in node.items() if key not in new), *added.items()], node.position)

@@ -50,9 +50,16 @@ _SHELVES: Mapping[Kind, library.Shelf] = {
 _D = TypeVar("_D", bound=Document)
 
 
-def load_bench(reference: str | Path, near: Path | None = None, *, joins_calibration: bool = True) -> Bench:
+def load_bench(
+    reference: str | Path,
+    near: Path | None = None,
+    *,
+    joins_calibration: bool = True,
+    needs_calibration: bool = True,
+) -> Bench:
     """The bench file at a path, or a shipped one by name, with its drivers; those are looked for in the folder `near`,
-    if given. Without its calibration file its own values stand: who switches off needs none of them.
+    if given. Without its calibration file its own values stand: who switches off needs none of them. Who writes that
+    file does not need it to be there yet.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
@@ -61,7 +68,7 @@ def load_bench(reference: str | Path, near: Path | None = None, *, joins_calibra
     source = read_source(library.find(_SHELVES["bench"], str(reference)))
     if near is not None:
         source = replace(source, path=near / Path(source.name).name)
-    document = read(source, "bench", joins_calibration=joins_calibration)
+    document = read(source, "bench", joins_calibration=joins_calibration, needs_calibration=needs_calibration)
     assert isinstance(document, Bench)
     return document
 
@@ -188,9 +195,10 @@ def read(
     settings: Mapping[str, str] | None = None,
     *,
     joins_calibration: bool = True,
+    needs_calibration: bool = True,
 ) -> Document:
     """The document in `source`; `kind` is the one wanted, None for any. See `load_sequence` for
-    the next two, and `load_bench` for the last.
+    the next two, and `load_bench` for the last two.
 
     Raises:
         DocumentError: it is wrong; every problem with its place.
@@ -203,6 +211,7 @@ def read(
             amplifier_file=amplifier.source.name if amplifier is not None else "the amplifier file",
             settings=settings or {},
             joins_calibration=joins_calibration,
+            needs_calibration=needs_calibration,
             problems_found=_found(problems),
         )
         document = _document(source, tree, kind, reading)
@@ -340,8 +349,14 @@ def _calibrated_bench(own: Table, reading: Reading) -> Bench:
     """
     by_itself = Bench.model_validate(own.without([CALIBRATION]), context=reading)
     path = (reading.folder or Path()) / str(own[CALIBRATION])
+    if not path.is_file() and not reading.needs_calibration:
+        check_logo(by_itself, reading.folder)
+        return by_itself
     if not path.is_file():
-        message = f"there is no file {quote(own[CALIBRATION])} beside this one"
+        message = (
+            f"there is no file {quote(own[CALIBRATION])} beside this one; `benchctl calibrate --out` writes it, or "
+            "leave out 'calibration'"
+        )
         raise PathProblems([PathProblem((CALIBRATION,), message)])
     source = read_source(path)
     calibration = read(source, "calibration")

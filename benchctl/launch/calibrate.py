@@ -192,7 +192,7 @@ def open_desk(bench_file: str | Path, *, simulated: bool = False) -> Iterator[De
         DocumentError: a file is wrong.
         PreflightRefused: a run uses one of the instruments.
     """
-    file = load_bench(bench_file)
+    file = load_bench(bench_file, needs_calibration=False)
     with ExitStack() as stack:
         if simulated:
             virtual = stack.enter_context(in_virtual_time(file, load_amplifier(ANY_AMPLIFIER)))

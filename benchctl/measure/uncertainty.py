@@ -77,9 +77,9 @@ Accuracies = Sequence[Accuracy]  # of one signal: each part of the chain (oscill
 class LoadResistance:
     """A load resistor as the bench file knows it, and its temperature while it was used.
 
-    `relative_uncertainty` is expanded (k = 2), of `measured_ohm` at `reference_c`. `temperature_c` None: nobody
-    measured it, so any rise from 0 to 150 K is taken as equally likely. `temperature_uncertainty_k` is
-    a standard uncertainty.
+    `relative_uncertainty` is expanded (k = 2), of `measured_ohm` at `reference_c`; so is
+    `temperature_coefficient_uncertainty_per_k`. `temperature_c` None: nobody measured it, so any rise from 0 to 150 K
+    is taken as equally likely. `temperature_uncertainty_k` is a standard uncertainty.
     """
 
     nominal_ohm: float
@@ -89,6 +89,7 @@ class LoadResistance:
     temperature_c: float | None = None
     reference_c: float = 20.0
     temperature_uncertainty_k: float = 0.0
+    temperature_coefficient_uncertainty_per_k: float = 0.0
 
     def resistance(self, of: str = "load") -> UFloat:
         """R (1 + alpha (T - T0)) in ohm, as a new variable: call it once for an analysis. `of` names it in a budget.
@@ -100,7 +101,12 @@ class LoadResistance:
             raise MeasurementError(f"a load of {self.measured_ohm} ohm cannot turn voltage into power")
         own_ohm = self.measured_ohm * self.relative_uncertainty / COVERAGE_FACTOR
         cold = self.measured_ohm + _error(own_ohm, _BANK, f"{of}: resistance")
-        return cold * (1.0 + self.temperature_coefficient_per_k * self._rise_k(f"{of}: temperature"))
+        return cold * (1.0 + self._coefficient(f"{of}: temperature coefficient") * self._rise_k(f"{of}: temperature"))
+
+    def _coefficient(self, cause: str) -> UFloat:
+        """Measured at two temperatures with one meter and one thermometer, as those of the other resistors were."""
+        own_per_k = self.temperature_coefficient_uncertainty_per_k / COVERAGE_FACTOR
+        return self.temperature_coefficient_per_k + _error(own_per_k, _BANK, cause)
 
     def _rise_k(self, cause: str) -> UFloat:
         if self.temperature_c is None:

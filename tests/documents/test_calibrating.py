@@ -69,6 +69,26 @@ def test_a_coefficient_that_was_not_measured_stays(placed: Placed) -> None:
     assert load_bench(placed()).load_resistors[0].temperature_coefficient_per_k == pytest.approx(60e-6)
 
 
+def test_a_measured_coefficient_comes_with_its_uncertainty_and_the_bench_files_own_with_what_it_states(
+    placed: Placed,
+) -> None:
+    warm = RESISTOR.replace(
+        "date:", "temperature_coefficient: 55 ppm/K, temperature_coefficient_uncertainty: 4 ppm/K, date:"
+    )
+    first, second = load_bench(placed(CALIBRATION.replace(RESISTOR, warm))).load_resistors[:2]
+    assert first.temperature_coefficient_uncertainty_per_k == pytest.approx(4e-6)
+    assert first.as_stated.temperature_coefficient_uncertainty_per_k == 0.0
+    assert second.temperature_coefficient_uncertainty_per_k == 0.0
+
+
+def test_a_calibration_file_may_be_missing_only_for_who_writes_it(placed: Placed) -> None:
+    path = placed(name="other.yaml")
+    (told,) = problems(path)
+    assert "`benchctl calibrate --out` writes it" in told
+    bench = load_bench(path, needs_calibration=False)
+    assert bench.load_resistors[0].origin is None
+
+
 def test_a_value_says_where_it_comes_from(placed: Placed) -> None:
     bench = load_bench(placed())
     origins = dict(bench.origins())
@@ -125,7 +145,7 @@ def test_a_wrong_value_is_told_with_its_place(placed: Placed, old: str, new: str
 
 def test_a_calibration_file_that_is_not_there_is_told_where_it_is_named(placed: Placed) -> None:
     (told,) = problems(placed(name="other.yaml"))
-    assert told == "bench.yaml:6:14: there is no file 'other.yaml' beside this one"
+    assert told.startswith("bench.yaml:6:14: there is no file 'other.yaml' beside this one;")
 
 
 def test_switching_off_needs_no_calibration_file(placed: Placed) -> None:

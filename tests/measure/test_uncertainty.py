@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchctl.errors import MeasurementError
+from benchctl.measure.budget.contributions import contributions
 from benchctl.measure.uncertainty import (
     Accuracy,
     ErrorOf,
@@ -95,6 +96,19 @@ def test_a_load_of_unknown_temperature_may_have_risen_by_anything_up_to_150_k() 
     resistance = load.resistance()
     assert resistance.nominal_value == pytest.approx(4.0 * (1 + 60e-6 * 75))
     assert resistance.std_dev == pytest.approx(4.0 * 60e-6 * 75 / math.sqrt(3))
+
+
+def test_a_measured_temperature_coefficient_is_as_uncertain_as_its_certificate_says() -> None:
+    """60 ppm/K, give or take 6 ppm/K (k = 2), over 75 K: 225 ppm of 4 ohm, named in the budget."""
+    load = LoadResistance(
+        4.0,
+        4.0,
+        temperature_coefficient_per_k=60e-6,
+        temperature_c=95.0,
+        temperature_coefficient_uncertainty_per_k=6e-6,
+    ).resistance("load A")
+    assert load.std_dev == pytest.approx(4.0 * 3e-6 * 75.0)
+    assert [each.cause for each in contributions(load)] == ["load A: temperature coefficient"]
 
 
 @pytest.mark.parametrize("ohm", [0.0, -4.0, math.nan])

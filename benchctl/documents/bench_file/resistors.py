@@ -35,6 +35,9 @@ class LoadResistor(Part):
     temperature_coefficient_per_k: PerKelvin = Field(
         description="how its resistance changes with temperature, such as `60 ppm/K`"
     )
+    temperature_coefficient_uncertainty_per_k: Annotated[PerKelvin, bounded("1/K", at_least=0)] = Field(
+        default=0.0, description="uncertainty of that, k = 2; if left out, it counts as exact", examples=["10 ppm/K"]
+    )
     rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
     origin: ResistorOrigin | None = Field(
         default=None, description="where the measured values come from; written by the program from `calibration`"
@@ -54,6 +57,7 @@ class LoadResistor(Part):
             measured_ohm=self.measured_ohm,
             uncertainty=self.uncertainty,
             temperature_coefficient_per_k=self.temperature_coefficient_per_k,
+            temperature_coefficient_uncertainty_per_k=self.temperature_coefficient_uncertainty_per_k,
         )
 
     def problems(self) -> Iterator[PathProblem]:

@@ -40,6 +40,11 @@ class CalibratedResistor(Part):
         default=None,
         description="how its resistance changes with temperature; left out, that of the bench file stays",
     )
+    temperature_coefficient_uncertainty_per_k: Annotated[PerKelvin, bounded("1/K", at_least=0)] | None = Field(
+        default=None,
+        description="uncertainty of the temperature coefficient, k = 2; left out, that of the bench file stays",
+        examples=["5 ppm/K"],
+    )
     date: Date = Field(description=_DATE)
     how: Line | None = Field(default=None, description=_HOW, examples=["four-wire by the multimeter"])
     current_a: PositiveAmperes | None = Field(default=None, description="current at which it was measured")

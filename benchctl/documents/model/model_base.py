@@ -55,6 +55,7 @@ class Reading:
     folder: Path | None = None  # that the file's own references start from
     looks_for_drivers: bool = True
     joins_calibration: bool = True  # with the calibration file that a bench file names
+    needs_calibration: bool = True  # that file must be there
     known: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)  # what references stand for
     amplifier_file: str = "the amplifier file"  # that they come from
     settings: Mapping[str, str] = field(default_factory=dict)  # parameters set for this run

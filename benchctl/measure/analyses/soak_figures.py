@@ -24,7 +24,7 @@ from benchctl.measure.signal.distortion import BAND_HZ
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, sample_noise
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, mean_square, whole_cycles, whole_repetitions
-from benchctl.measure.uncertainty import ErrorOf, LoadResistance, exactly, measured, rectangular
+from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, LoadResistance, exactly, measured, rectangular
 
 FIRST, LAST = "first", "last"
 _OF_SUPPLY = ("supply_voltage", "supply_current", TERMINALS)
@@ -210,11 +210,12 @@ def _rms_v(capture: Capture, channel: str, context: SoakContext) -> UFloat:
 
 def _resistance_ratio(first: LoadResistance, last: LoadResistance) -> UFloat:
     """R(first) / R(last) of one resistor, which differs by its temperatures alone."""
-    alpha = first.temperature_coefficient_per_k
+    own_per_k = first.temperature_coefficient_uncertainty_per_k / COVERAGE_FACTOR
+    alpha = measured(first.temperature_coefficient_per_k, own_per_k, "temperature coefficient of the load")
     if first.temperature_c is None or last.temperature_c is None:
         return 1.0 / (1.0 + alpha * rectangular(_UNKNOWN_RISE_K / 2.0, _UNKNOWN_RISE_K / 2.0))
     # One thermometer reads both, so its error all but cancels in their difference.
-    return exactly(1.0 / (1.0 + alpha * (last.temperature_c - first.temperature_c)))
+    return 1.0 / (exactly(1.0) + alpha * (last.temperature_c - first.temperature_c))
 
 
 def _supply_figures(captures: Mapping[str, Capture], readings: Readings, context: SoakContext) -> list[Figure]:

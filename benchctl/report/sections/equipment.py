@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
 from benchctl.documents.bench_file.instruments import Instrument
+from benchctl.documents.bench_file.resistors import LoadResistor
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.documents.model.origin import Origin
 from benchctl.report.reading.run_record import RunRecord
@@ -117,13 +118,19 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring, day: datetime.d
     )
 
 
+def _coefficient(resistor: LoadResistor) -> str:
+    """With its uncertainty, where that is stated."""
+    own_ppm = 1e6 * resistor.temperature_coefficient_uncertainty_per_k
+    return f"{1e6 * resistor.temperature_coefficient_per_k:g}{f' ± {own_ppm:g}' if own_ppm else ''} ppm/K"
+
+
 def _resistors(bench: Bench, day: datetime.date | None) -> Table:
     rows = tuple(
         (
             Cell(f"{shown(resistor.nominal_ohm, 'ohm')}, channel {resistor.channel}"),
             Cell(f"{resistor.measured_ohm:g} ohm", "number"),
             Cell(f"±{shown(resistor.uncertainty, '1')}", "number"),
-            Cell(f"{1e6 * resistor.temperature_coefficient_per_k:g} ppm/K", "number"),
+            Cell(_coefficient(resistor), "number"),
             Cell(shown(resistor.rated_power_w, "W"), "number"),
             _from(resistor.origin, day),
         )

@@ -63,9 +63,11 @@ def test_a_resistor_is_measured_by_the_multimeter_and_found_true(benchctl: Comma
     assert "multimeter: zero" in ended.out
 
 
-def test_the_file_takes_its_place_in_the_bench_file(benchctl: Command, bench: Path) -> None:
-    calibrate(benchctl, bench, "loads", typed="\n" + BY_METER + REST + "yes\n")
+def test_the_file_takes_its_place_in_the_bench_file_which_may_name_it_before(benchctl: Command, bench: Path) -> None:
     bench.write_text(bench.read_text().replace("\ninstruments:", "\ncalibration: own.yaml\ninstruments:", 1))
+    assert benchctl("check", bench).exit_code == 2
+    ended = calibrate(benchctl, bench, "loads", typed="\n" + BY_METER + REST + "yes\n")
+    assert ended.exit_code == 0, ended.err
     first = load_bench(bench).load_resistors[0]
     assert first.measured_ohm == written(bench).resistors[0].measured_ohm
 
@@ -116,6 +118,19 @@ def test_instruments_on_the_network_are_used_as_simulated_ones_are(benchctl: Com
     assert written(file).resistors[0].measured_ohm == pytest.approx(4.05, rel=0.001)
 
 
+def test_loads_are_not_switched_while_the_supply_gives_a_volt(benchctl: Command, tmp_path: Path) -> None:
+    """Of what is less its display's zero may be made."""
+    file = bench_on_free_ports(tmp_path)
+    with served(file, "hx2150"):
+        said = "INST:NSEL 1;:VOLT 1.05;:CURR 0.5;:OUTP ON;:OUTP?"
+        assert asked(file, "supply", said) == "1"
+        ended = benchctl("calibrate", "--bench", file, "--out", "own.yaml", "loads", typed="\n")
+        assert closed(file) == "0"
+    assert ended.exit_code == 3
+    assert "the supply's output 'main' reads 1.0" in ended.err
+    assert "switch it off, and take the amplifier off the loads" in ended.err
+
+
 def test_a_load_does_not_stay_connected_when_the_person_stops(benchctl: Command, tmp_path: Path) -> None:
     file = bench_on_free_ports(tmp_path)
     with served(file, "hx2150"):
@@ -126,13 +141,16 @@ def test_a_load_does_not_stay_connected_when_the_person_stops(benchctl: Command,
 
 
 def closed(bench: Path) -> str:
-    """What the load says of the relay of the first resistor, asked over a link of its own."""
-    load = load_bench(bench).instruments.load
-    assert load is not None
-    address = parse_address(load.address)
+    """What the load says of the relay of the first resistor."""
+    return asked(bench, "load", "ROUT:CLOS? (@101)")
+
+
+def asked(bench: Path, role: str, question: str) -> str:
+    """The answer of an instrument, over a link of its own."""
+    address = parse_address(dict(load_bench(bench).instruments.items())[role].address)
     assert isinstance(address, SocketAddress)
     with socket.create_connection((address.host, address.port), timeout=5) as link:
-        link.sendall(b"ROUT:CLOS? (@101)\n")
+        link.sendall(f"{question}\n".encode())
         return link.recv(100).decode().strip()
 
 

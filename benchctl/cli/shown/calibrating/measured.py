@@ -12,6 +12,7 @@ from uncertainties import UFloat
 from benchctl.documents.bench_file.resistors import LoadResistor
 from benchctl.measure.budget.contributions import contributions
 from benchctl.measure.calibration import Stated
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
 from benchctl.quantity import render
 
 Section = Literal["resistors", "probes", "clamp", "leads"]
@@ -72,6 +73,8 @@ class Measured:
         }
         if coefficient is not None:
             entry["temperature_coefficient"] = f"{1e6 * float(coefficient.nominal_value):.3g} ppm/K"
+            own_ppm = 1e6 * COVERAGE_FACTOR * float(coefficient.std_dev)
+            entry["temperature_coefficient_uncertainty"] = f"{own_ppm:.2g} ppm/K"
         before = Before(resistor.measured_ohm, resistor.uncertainty)
         return cls("resistors", "", resistor.name, "ohm", before, found, entry, causes_of(value))
 
