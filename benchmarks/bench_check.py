@@ -14,8 +14,8 @@ import random
 import re
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from benchctl.documents.reader import load_amplifier
@@ -38,6 +38,8 @@ class Planted:
     words: tuple[str, ...]
     of: str = ""
     """what it is a fault of; two faults of one thing hide each other"""
+    edits: Mapping[str, str] = field(default_factory=dict)
+    """what else of the bench file is another, old text by new"""
 
 
 def _factor(instrument: str, of: str, factor: float) -> str:
@@ -54,6 +56,14 @@ ALL = "*"  # a fault of everything hides each other one
 _NOT_ZEROED = "{kind: off by, of: supply current, by: 8, at: 0 s}"
 _OF_A, _OF_B, _OF_CLAMP = "output voltage of A", "output voltage of B", "supply current:"
 _PLACES, _FOR_50_OHM = "changed places", "load of 50 ohm"
+# A supply that senses at the amplifier's terminals, and sense leads that do not reach them.
+_SENSING = {
+    "driver: supply/scpi99_watchdog": "driver: supply/remote_sense",
+    "main: {number: 1, voltage: 20 V, current: 120 A}": "main: {number: 1, voltage: 20 V, current: 120 A, "
+    "remote_sense: yes}",
+    "  seed: 2150": "  seed: 2150\n  instruments: {supply: {speaks: remote_sense}}\n"
+    "  imperfections: {supply: {open_sense: 1 V}}",
+}
 PLANTED = (
     Planted("probe A at 1:1", _factor("oscilloscope", "output A", 20), (_OF_A, "switched to 1:1"), "A"),
     Planted("probe B at 1:200", _factor("oscilloscope", "output B", 0.1), (_OF_B, "1:200"), "B"),
@@ -71,6 +81,7 @@ PLANTED = (
     Planted("clamp off", _factor("oscilloscope", "supply current", 0), (_OF_CLAMP,), "I"),
     Planted("second supply", _factor("supply", "current", 0.5), (_OF_CLAMP, "second unit in parallel"), "I"),
     Planted("supply reads low", _factor("supply", "voltage", 0.9), ("does not reach", "it reads"), ALL),
+    Planted("sense leads open", "", ("reads 15.4", "sense lead is off or open"), ALL, _SENSING),
     Planted("generator for 50 ohm", _factor("generator", "level", 2), (_OF_A, _FOR_50_OHM), "G"),
     Planted("generator shows twice", _factor("generator", "level", 0.5), (_OF_A, _FOR_50_OHM), "G"),
     Planted("relays of A and B swapped", _swapped("load", "101", "102"), ("load of A", "another channel"), "R"),
@@ -97,14 +108,16 @@ class Listening(Nobody):
 def told(faults: Sequence[Planted], folder: Path, *, seed: int = 2150) -> tuple[int, list[str]]:
     """Exit code and notes of the check with these faults."""
     text = find("benches", BENCH).read_text("utf-8")
-    lines = "".join(f"\n    - {planted.fault}" for planted in faults)
-    text = text.replace("  seed: 2150", f"  seed: {seed}" + (f"\n  faults:{lines}" if faults else ""))
+    for old, new in (pair for planted in faults for pair in planted.edits.items()):
+        text = text.replace(old, new)
+    lines = "".join(f"\n    - {planted.fault}" for planted in faults if planted.fault)
+    text = text.replace("  seed: 2150", f"  seed: {seed}" + (f"\n  faults:{lines}" if lines else ""))
     bench = folder / "bench.yaml"
     bench.write_text(text, encoding="utf-8")
     audience = Listening()
     result = run(Documents(SEQUENCE, bench, AMPLIFIER), audience, out=folder / "runs", dry_run=True)
     error = result.outcome.error
-    return result.outcome.exit_code, [*audience.notes, *([] if error is None else [str(error)])]
+    return result.outcome.exit_code, [*audience.notes, *([] if error is None else [f"{error} {error.advice}"])]
 
 
 def on_drawn_bench(seed: int, folder: Path) -> tuple[int, list[str]]:

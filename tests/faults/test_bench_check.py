@@ -19,6 +19,7 @@ TOGETHER = [
     ("generator for 50 ohm", "supply probe at 1:1", "sensor fell off", "no trigger"),
     ("inputs swapped", "second supply", "sensors swapped"),
     ("probe A reversed", "probe B off", "clamp reversed", "relays of A and B swapped"),
+    ("sense leads open",),
 ]
 
 

@@ -39,6 +39,10 @@ _CHECK_CURRENT = (
     "Check whether the supply has a second unit in parallel whose current it does not report, and the clamp's ratio, "
     "zero and direction"
 )
+_CHECK_SENSE = (
+    "Check both sense leads, from the supply to the amplifier's terminals: without them the supply reads, and holds, "
+    "its own terminals. Then check the ratio of the probe there"
+)
 _CHECK_VOLTAGE = "Check the ratio of the probe at the amplifier's supply terminals, and the supply leads"
 
 
@@ -68,7 +72,8 @@ def supply_comparisons(
     if read_a is not None and clamp_a is not None:
         yield _current(read_a, clamp_a, zero_a)
     if read_v is not None and probe_v is not None:
-        yield _voltage(read_v, probe_v, _most_lost_v(read_v, read_a, context))
+        drop_v = _most_lost_v(read_v, read_a, context)
+        yield _voltage(read_v, probe_v, drop_v, leads=not context.senses_terminals)
     mean_a = read_a or clamp_a
     if is_tone and signals is not None and clamp_a is not None and mean_a is not None:
         yield _peak(signals, span, mean_a, zero_a)
@@ -118,10 +123,11 @@ def _most_lost_v(read: Seen, current: Seen | None, context: IdleContext) -> floa
     return context.leads_ohm * (abs(current.sight.value) + current.sight.uncertainty + current.spread)
 
 
-def _voltage(read: Seen, probe: Seen, drop_v: float) -> Comparison:
+def _voltage(read: Seen, probe: Seen, drop_v: float, *, leads: bool) -> Comparison:
     """The leads take a part of it, and add nothing."""
     room = _room(read, probe)
-    return Comparison(VOLTAGE, "V", read.sight, probe.sight, -room, room + drop_v, _CHECK_VOLTAGE)
+    check = _CHECK_VOLTAGE if leads else _CHECK_SENSE
+    return Comparison(VOLTAGE, "V", read.sight, probe.sight, -room, room + drop_v, check)
 
 
 def _not_negative(seen: Seen, zero_a: float) -> Comparison:

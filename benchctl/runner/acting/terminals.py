@@ -84,7 +84,7 @@ def _outcome(voltage_v: float, set_v: float, seen: Sight) -> str:
 def _believable(run: Run, trimming: Trimming) -> Sight:
     """What the surest instrument at the terminals shows, unless the supply's own reading contradicts it."""
     seen = measure(run)
-    if run.files.bench.instruments.supply is None or _senses(run):
+    if run.files.bench.instruments.supply is None or senses_remotely(run):
         return seen
     read = _sight(
         "the supply reads", _read(run, "supply_voltage", [run.read("supply_voltage") for _ in range(READINGS)])
@@ -121,14 +121,15 @@ def measure(run: Run) -> Sight:
 def _seen(run: Run) -> Iterator[Sight]:
     if values := terminal_readings(run).get(TERMINALS):
         yield _sight("at the amplifier's terminals the multimeter reads", _read(run, TERMINALS, values))
-    if _senses(run):
+    if senses_remotely(run):
         values = [run.read("supply_voltage") for _ in range(READINGS)]
         yield _sight("the supply, by its sense leads, reads", _read(run, "supply_voltage", values))
     if run.bench.has("oscilloscope") and SUPPLY_VOLTAGE in run.bench.oscilloscope.inputs:
         yield _sight("at the amplifier's terminals the oscilloscope shows", _recorded(run))
 
 
-def _senses(run: Run) -> bool:
+def senses_remotely(run: Run) -> bool:
+    """Whether the supply holds its voltage where its sense leads are."""
     supply = run.files.bench.instruments.supply
     return supply is not None and supply.main.remote_sense
 
@@ -156,7 +157,7 @@ def terminal_readings(run: Run) -> dict[str, list[float]]:
 
 def readings_at_rest(run: Run) -> dict[str, list[float]]:
     """What is read at the terminals before a drive, by the names of readings that are taken then."""
-    if terminal_point(run.files.bench) is None and not _senses(run):
+    if terminal_point(run.files.bench) is None and not senses_remotely(run):
         return {}
     mute(run)
     return {name + AT_REST: values for name, values in readings_now(run, after_s=REST_S).items()}
@@ -164,11 +165,11 @@ def readings_at_rest(run: Run) -> dict[str, list[float]]:
 
 def readings_now(run: Run, after_s: float) -> dict[str, list[float]]:
     """What meters at the terminals read a while from now; nothing, and at once, where there are none."""
-    if terminal_point(run.files.bench) is None and not _senses(run):
+    if terminal_point(run.files.bench) is None and not senses_remotely(run):
         return {}
     run.wait(after_s)
     readings = terminal_readings(run)
-    if _senses(run):
+    if senses_remotely(run):
         readings["supply_voltage"] = [run.read("supply_voltage") for _ in range(READINGS)]
     return readings
 

@@ -19,6 +19,7 @@ from benchctl.runner.acting.run import Run, Trimming
 from benchctl.runner.acting.terminals import (
     hold_at_terminals,
     need_sight_of_terminals,
+    senses_remotely,
     worst_case_settling,
 )
 from benchctl.runner.acting.waking import ADVICE, LEAD_OFF_S, PROTECTION_MARGIN, put_to_sleep, wake, why_asleep
@@ -33,6 +34,10 @@ POLL_S = 0.25
 ABOVE_SETTING = 1.03
 # A supply that is trimmed stays so far below its protection.
 BELOW_PROTECTION = 1.01
+OPEN_SENSE = (
+    "Most likely a sense lead is off or open: a supply that senses remotely then raises its output. Switch it off, and "
+    "look at both sense leads, from the supply to the amplifier's terminals."
+)
 # Idle is there when readings a second apart agree to a twentieth, or to the supply's last digits.
 IDLE_RELATIVE = 0.05
 IDLE_ABSOLUTE_A = 0.05
@@ -99,14 +104,21 @@ def _main_on(step: PowerOn, run: Run) -> None:
     deadline = run.clock.now() + VOLTAGE_TIMEOUT_S
     while abs((reads_v := run.read("supply_voltage")) - step.voltage_v) > there_v:
         if run.clock.now() >= deadline:
-            raise InstrumentError(
-                f"its output does not reach {step.voltage_v:g} V within {VOLTAGE_TIMEOUT_S:g} s; "
-                f"it reads {render(reads_v, 'V')}",
-                instrument=supply.name,
-                address=supply.session.address,
-                advice="Look for a short, a wrong polarity or a current limit set too low.",
-            )
+            raise _not_there(step.voltage_v, reads_v, run)
         run.wait(POLL_S)
+
+
+def _not_there(asked_v: float, reads_v: float, run: Run) -> InstrumentError:
+    """A supply whose voltage is not what was asked for; one that is too high most likely misses its sense leads."""
+    supply = run.bench.supply
+    said = f"its output does not reach {asked_v:g} V within {VOLTAGE_TIMEOUT_S:g} s; it reads {render(reads_v, 'V')}"
+    advice = "Look for a short, a wrong polarity or a current limit set too low."
+    if reads_v > asked_v:
+        said = f"its output is set to {asked_v:g} V and reads {render(reads_v, 'V')} after {VOLTAGE_TIMEOUT_S:g} s"
+        advice = "Most likely its reading is wrong, or something else feeds the amplifier. Look at the supply leads."
+        if senses_remotely(run):
+            advice = OPEN_SENSE
+    return InstrumentError(said, instrument=supply.name, address=supply.session.address, advice=advice)
 
 
 def _wait_for_idle(step: PowerOn, run: Run) -> float:
