@@ -60,6 +60,7 @@ class Form:
 FORMS = (
     Form("measure_and_configure", "multimeter/scpi99"),
     Form("measure_and_configure", "multimeter/scpi99_scanner", scanner=True),
+    Form("measure_and_configure", "multimeter/scpi99_scanner_four_leads", scanner=True),
     Form("measure_and_configure", "multimeter/configure_and_read"),
     Form("function_words", "multimeter/function_words", VOLTS),
 )
