@@ -26,6 +26,7 @@ from benchctl.measure.agreement.reliance import (
     ZERO,
 )
 from benchctl.measure.agreement.supply import supply_comparisons
+from benchctl.measure.agreement.warmth import MOVED, NOT_ON_IT
 from benchctl.measure.analyses.bench_check_context import (
     ColdContext,
     PathsContext,
@@ -69,10 +70,6 @@ _NOISE = (
     "hum. Look at both ends of the probe"
 )
 _SENSOR = "Most likely the sensor is not connected as the bench file says, or of another kind. Look at its channel"
-_NOT_ON_IT = (
-    "Most likely this sensor is not on the heatsink: it fell off, or two sensors changed places. Look where it is"
-)
-_MOVED = "Most likely two sensors changed places. Look which one is on the heatsink"
 _NO_TRIGGER = (
     "Most likely the lead from the generator's sync output is off, or on another input. Look at both ends, and at what "
     "'trigger' in the bench file says"
@@ -164,12 +161,12 @@ def warming_comparisons(
         return  # it could not be seen
     rose, makes = Sight("the sensor 'heatsink' rose by", heatsink), Sight("its idle heat makes", context.expected_k)
     least = (LEAST_WARMING - 1.0) * context.expected_k
-    yield Comparison(HEATSINK, "K", rose, makes, least, None, _NOT_ON_IT)
+    yield Comparison(HEATSINK, "K", rose, makes, least, None, NOT_ON_IT)
     for name, rise_k in rises.items():
         if name != "heatsink":
             room = 0.5 * context.expected_k + 3.0 * scatter_k
             moved = Sight(f"the sensor '{name}' rose by", rise_k)
-            yield Comparison(HEATSINK, "K", moved, Sight("nothing warms it", 0.0), -room, room, _MOVED)
+            yield Comparison(HEATSINK, "K", moved, Sight("nothing warms it", 0.0), -room, room, MOVED)
 
 
 def _rise(values: Sequence[float]) -> float:

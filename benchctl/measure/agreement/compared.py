@@ -17,6 +17,7 @@ from benchctl.measure.agreement.load import load_comparisons, relay_comparisons
 from benchctl.measure.agreement.outputs import output_comparisons, records_comparisons
 from benchctl.measure.agreement.physics import heat_comparison, power_comparison
 from benchctl.measure.agreement.supply import supply_comparisons
+from benchctl.measure.agreement.warmth import warmth_comparisons
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.analyses.look_context import LookContext
 from benchctl.measure.analyses.soak_figures import LAST, SoakContext, span_of
@@ -107,4 +108,5 @@ _COMPARED: Mapping[str, Compare] = {
     "check_paths": path_comparisons,
     "check_relays": relay_comparisons,
     "check_loads": load_comparisons,
+    "check_warmth": warmth_comparisons,
 }

@@ -46,6 +46,7 @@ from benchctl.measure.analyses.supply_voltages import with_read_voltages
 from benchctl.measure.analyses.tone_figures import tone_figures
 from benchctl.measure.analyses.turn_on_figures import TurnOnContext, turn_on
 from benchctl.measure.analyses.warming import WarmingContext, warming
+from benchctl.measure.analyses.warmth_context import WarmthContext
 from benchctl.measure.budget.at_least import with_bounds
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.found_level import with_level_doubt
@@ -210,4 +211,5 @@ ANALYSES: Mapping[str, Analysis] = {
     "check_paths": Analysis(look, PathsContext),
     "check_relays": Analysis(look, RelaysContext),
     "check_loads": Analysis(look, LoadsContext),
+    "check_warmth": Analysis(look, WarmthContext),
 }

@@ -47,6 +47,8 @@ from benchctl.runner.acting.rhythm import Rhythm
 from benchctl.runner.expected.stated_time import stated_time_s
 from benchctl.runner.plan import PlannedStep
 
+# So often, or more often, what is watched all through a run is looked at while the run waits.
+WATCHED_EVERY_S = 5.0
 # Analyses at little power: a contradiction that they find ends the run before the amplifier is driven hard.
 _AT_LOW_POWER = frozenset({"look", "idle"})
 
@@ -191,7 +193,8 @@ class Run:
     bursts, where the generator cannot do so by itself. `trimming` is None where the supply's voltage holds at its own
     output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
     goes on for now. `burst`: the bursts that the generator plays now. `last_record` is for whoever watches the run; no
-    step uses it. `proved`: what this part of the run has proved of the bench's wiring.
+    step uses it. `proved`: what this part of the run has proved of the bench's wiring. `while_waiting`
+    watches what the guard has read, whenever the run has waited.
     """
 
     files: Files
@@ -228,6 +231,7 @@ class Run:
     burst: Burst | None = None
     last_record: LastRecord | None = None
     proved: Proved = field(default_factory=Proved)
+    while_waiting: Callable[[], None] | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -264,7 +268,18 @@ class Run:
 
         Raises:
             BenchctlError: the reason for which the interlock is open.
+            InstrumentsDisagree: what is watched all through the run contradicts itself.
         """
+        ends_s, left_s = self.clock.now() + seconds, seconds
+        while self.while_waiting is not None and left_s > WATCHED_EVERY_S:
+            self._sleep(WATCHED_EVERY_S)
+            self.while_waiting()
+            left_s = ends_s - self.clock.now()
+        self._sleep(left_s)
+        if self.while_waiting is not None:
+            self.while_waiting()
+
+    def _sleep(self, seconds: float) -> None:
         self.clock.sleep(seconds, until=self.interlock.opened)
         self.interlock.check()
 

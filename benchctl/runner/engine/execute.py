@@ -16,6 +16,7 @@ from benchctl.guard.confirmation import Confirmation, all_confirmed
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.load_change import begin_with_load
+from benchctl.runner.acting.proving.warmth import watch_warmth
 from benchctl.runner.acting.run import Run
 from benchctl.runner.engine import power_cycle
 from benchctl.runner.engine.progress import Progress, return_to, take_over
@@ -137,6 +138,7 @@ def prepare(run: Run) -> None:
         role.prepare()
     run.bench.check_errors()
     begin_with_load(run)
+    watch_warmth(run)
 
 
 def _look_at_temperatures(run: Run) -> None:
