@@ -81,7 +81,7 @@ PLANTED = (
     Planted("clamp off", _factor("oscilloscope", "supply current", 0), (_OF_CLAMP,), "I"),
     Planted("second supply", _factor("supply", "current", 0.5), (_OF_CLAMP, "second unit in parallel"), "I"),
     Planted("supply reads low", _factor("supply", "voltage", 0.9), ("does not reach", "it reads"), ALL),
-    Planted("sense leads open", "", ("reads 15.4", "sense lead is off or open"), ALL, _SENSING),
+    Planted("sense leads open", "", ("reads 15.", "sense lead is off or open"), ALL, _SENSING),
     Planted("generator for 50 ohm", _factor("generator", "level", 2), (_OF_A, _FOR_50_OHM), "G"),
     Planted("generator shows twice", _factor("generator", "level", 0.5), (_OF_A, _FOR_50_OHM), "G"),
     Planted("relays of A and B swapped", _swapped("load", "101", "102"), ("load of A", "another channel"), "R"),

@@ -77,8 +77,8 @@ def test_a_measured_coefficient_comes_with_its_uncertainty_and_the_bench_files_o
     )
     first, second = load_bench(placed(CALIBRATION.replace(RESISTOR, warm))).load_resistors[:2]
     assert first.temperature_coefficient_uncertainty_per_k == pytest.approx(4e-6)
-    assert first.as_stated.temperature_coefficient_uncertainty_per_k == 0.0
-    assert second.temperature_coefficient_uncertainty_per_k == 0.0
+    assert first.as_stated.temperature_coefficient_uncertainty_per_k is None
+    assert second.temperature_coefficient_uncertainty_per_k is None
 
 
 def test_a_calibration_file_may_be_missing_only_for_who_writes_it(placed: Placed) -> None:

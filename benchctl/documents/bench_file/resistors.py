@@ -35,8 +35,8 @@ class LoadResistor(Part):
     temperature_coefficient_per_k: PerKelvin = Field(
         description="how its resistance changes with temperature, such as `60 ppm/K`"
     )
-    temperature_coefficient_uncertainty_per_k: Annotated[PerKelvin, bounded("1/K", at_least=0)] = Field(
-        default=0.0, description="uncertainty of that, k = 2; if left out, it counts as exact", examples=["10 ppm/K"]
+    temperature_coefficient_uncertainty_per_k: Annotated[PerKelvin, bounded("1/K", at_least=0)] | None = Field(
+        default=None, description="uncertainty of that, k = 2; if left out, it counts as exact", examples=["10 ppm/K"]
     )
     rated_power_w: PositiveWatts = Field(description="power that it bears continuously, mounted as it is")
     origin: ResistorOrigin | None = Field(

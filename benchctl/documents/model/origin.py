@@ -25,7 +25,9 @@ class ResistorBefore(Part):
     measured_ohm: PositiveOhms = Field(description="resistance at 20 degC")
     uncertainty: Tolerance = Field(description="relative uncertainty, k = 2")
     temperature_coefficient_per_k: PerKelvin = Field(description="how its resistance changes with temperature")
-    temperature_coefficient_uncertainty_per_k: PerKelvin = Field(default=0.0, description="uncertainty of that, k = 2")
+    temperature_coefficient_uncertainty_per_k: PerKelvin | None = Field(
+        default=None, description="uncertainty of that, k = 2"
+    )
 
 
 class ProbeBefore(Part):

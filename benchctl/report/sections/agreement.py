@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import ElectronicLoad
 from benchctl.measure.agreement.comparison import Comparison, contradictions
-from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, POLARITY, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.tables import Cell, Table, heads
 from benchctl.report.words.quantities import shown
@@ -108,7 +108,8 @@ def _alone(bench: Bench, compared: Sequence[Comparison]) -> Iterator[tuple[str, 
     for channel in signals.outputs:
         if (OUTPUT_VOLTAGE, channel) not in seen_twice:
             yield f"output voltage of {channel}", "the oscilloscope"
-        yield f"which way round the probe at output {channel} is", "the oscilloscope; no power depends on it"
+        if not any((each.quantity, each.channel) == (POLARITY, channel) for each in compared):
+            yield f"which way round the probe at output {channel} is", "the oscilloscope; no power depends on it"
     if not any(quantity == OUTPUT_VOLTAGE for quantity, _ in seen_twice):
         yield "level at the input", "the generator's setting"
     yield from _single_by_nature(bench, (HEATSINK, "") in seen_twice)

@@ -120,7 +120,7 @@ def _probe_row(name: str, wiring: VoltageWiring | CurrentWiring, day: datetime.d
 
 def _coefficient(resistor: LoadResistor) -> str:
     """With its uncertainty, where that is stated."""
-    own_ppm = 1e6 * resistor.temperature_coefficient_uncertainty_per_k
+    own_ppm = 1e6 * (resistor.temperature_coefficient_uncertainty_per_k or 0.0)
     return f"{1e6 * resistor.temperature_coefficient_per_k:g}{f' ± {own_ppm:g}' if own_ppm else ''} ppm/K"
 
 

@@ -160,7 +160,7 @@ def _of_bank(
             measured_ohm=resistor.measured_ohm,
             relative_uncertainty=resistor.uncertainty,
             temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
-            temperature_coefficient_uncertainty_per_k=resistor.temperature_coefficient_uncertainty_per_k,
+            temperature_coefficient_uncertainty_per_k=resistor.temperature_coefficient_uncertainty_per_k or 0.0,
             temperature_c=temperature_c,
             temperature_uncertainty_k=temperature_uncertainty_k,
         )

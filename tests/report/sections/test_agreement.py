@@ -35,6 +35,9 @@ def test_each_quantity_that_two_saw_stands_with_how_far_apart_they_were(run_reco
         "output voltage",
         "peak supply current",
         "power",
+        "signal path",
+        "polarity",
+        "load",
     }
     assert [row[1] for row in found if row[0] == "output voltage"] == ["A", "B"]
     assert {row[-1] for row in found} == {"agree"}
@@ -49,6 +52,7 @@ def test_what_only_one_instrument_saw_is_named(run_record: RunRecord) -> None:
     assert "load resistance, and which one is connected" in alone
     assert "supply current" not in alone
     assert "output voltage of A" not in alone
+    assert not any(quantity.startswith("which way round") for quantity in alone)
 
 
 def without_comparisons(events: list[Event]) -> list[Event]:
