@@ -297,7 +297,9 @@ class MeasurePoints(Named):
 
     kind: Literal["measure_points"] = "measure_points"
     points: tuple[PointName, ...] = Field(
-        default=(), description="which points, such as `[bias A, bias B]`; if left out, all that the bench file names"
+        default=(),
+        description="which points, such as `[bias A, bias B]`; if left out, all that the bench file names, "
+        "but no resistance while the amplifier is on",
     )
     readings: Annotated[Whole, counted(at_least=1, at_most=1000, example=5)] = Field(
         default=5, description="how many readings are averaged at each point"

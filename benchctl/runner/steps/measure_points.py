@@ -18,6 +18,7 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import WorstCase
 
+RESISTANCE = "resistance"
 OVER_RANGE = 1.25
 """How far a reading may lie beyond a range: most show up to 1.2 times its name (common practice)."""
 
@@ -28,7 +29,7 @@ def perform(step: MeasurePoints, run: Run) -> None:
     assert multimeter is not None
     if run.bench.has("generator"):
         mute(run)
-    points = chosen(step, multimeter)
+    points = chosen(step, multimeter, is_on=run.conditions.supply_set_v is not None)
     readings = {name: _readings(name, point, step, run) for name, point in points.items()}
     accuracies = point_accuracies(multimeter)
     context = PointsContext(
@@ -46,9 +47,13 @@ def _tell_of_nothing(name: str, point: Point, values: Sequence[float], zero_v: f
         run.note(f"{name} reads no voltage beyond the multimeter's own error: look whether its leads touch the point")
 
 
-def chosen(step: MeasurePoints, multimeter: Multimeter) -> Mapping[str, Point]:
-    """The points that the step measures, in its order."""
-    return {name: multimeter.points[name] for name in step.points or multimeter.points}
+def chosen(step: MeasurePoints, multimeter: Multimeter, *, is_on: bool) -> Mapping[str, Point]:
+    """The points that the step measures, in its order. Where it names none, resistances wait until the amplifier is
+    off."""
+    every = multimeter.points.items()
+    return {name: multimeter.points[name] for name in step.points} or {
+        name: point for name, point in every if not (is_on and point.measures == RESISTANCE)
+    }
 
 
 def _readings(name: str, point: Point, step: MeasurePoints, run: Run) -> list[float]:
@@ -97,7 +102,7 @@ def worst_case(step: MeasurePoints, state: ExpectedState) -> WorstCase:
             f"the multimeter has no point {listed(unknown)}; the bench file has {listed(list(multimeter.points))}"
         )
         return WorstCase(duration_s=0.0)
-    points = chosen(step, multimeter)
+    points = chosen(step, multimeter, is_on=state.supply_v is not None)
     _look_for_hazards(points, state)
     reading_s = state.pace.ask_s("multimeter", step.readings)
     return WorstCase(duration_s=len(points) * (step.settle_s + reading_s))
@@ -110,7 +115,7 @@ def _look_for_hazards(points: Mapping[str, Point], state: ExpectedState) -> None
             f"a person puts the multimeter's leads to {listed(by_hand)}, and nobody is present in an unattended run; "
             "be present, wire the points to a scanner, or leave the step out"
         )
-    powered = [name for name, point in points.items() if point.measures == "resistance"]
+    powered = [name for name, point in points.items() if point.measures == RESISTANCE]
     if powered and state.supply_v is not None:
         state.hazard(
             f"the resistance of {listed(powered)} would be measured while the amplifier is on, which gives no "

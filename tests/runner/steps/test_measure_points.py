@@ -125,7 +125,14 @@ def test_preflight_refuses_what_cannot_be_measured(bench: Edits, steps: tuple[st
 def test_preflight_refuses_to_measure_a_resistance_while_the_amplifier_is_on() -> None:
     points = {"fuse": "measures: resistance, range: 100 ohm"}
     bench = Form("measure_and_configure", "multimeter/scpi99_scanner", points, scanner=True).edits()
-    for steps, refused in ((("measure_points", POWER_ON_LINE), False), ((POWER_ON_LINE, "measure_points"), True)):
+    named = "measure_points: {points: [fuse]}"
+    # A step that names no points leaves it out.
+    trials = (
+        ((named, POWER_ON_LINE), False),
+        ((POWER_ON_LINE, named), True),
+        ((POWER_ON_LINE, "measure_points"), False),
+    )
+    for steps, refused in trials:
         these = with_steps(*steps, bench=bench)
         plan = expand(these.sequence, these.amplifier, these.bench)
         hazards = preflight(these, plan, unattended=False).hazards
