@@ -236,7 +236,8 @@ def look_path_comparisons(captures: Mapping[str, Capture], context: LookContext)
         if len(context.driven) == 1 and len(capture.channels) > 1:
             yield from _answers(context.driven[0], capture, frequency_hz, made_v)
     for capture, frequency_hz in tones[:1]:
-        yield from _polarities(capture, frequency_hz, context.upright)
+        passed = [name for name in context.upright if _tone(capture, name, frequency_hz).rms > made_v / GAIN_WITHIN]
+        yield from _polarities(capture, frequency_hz, passed)
 
 
 def _polarities(capture: Capture, frequency_hz: float, channels: Iterable[str]) -> Iterator[Comparison]:

@@ -158,11 +158,11 @@ def _each_alone(run: Run, captures: dict[str, Capture], context: LookContext) ->
 
 
 def _keep_gains(run: Run, captures: Mapping[str, Capture], context: LookContext) -> None:
-    """What the look has shown: the gain of each channel, and a tone that passes."""
-    found = output_comparisons(captures, context)
+    """What the look has shown: a tone that passes, and the gain of each channel there."""
+    role, tone_hz = list(context.tones_hz.items())[-1]
+    found = output_comparisons(captures, replace(context, tones_hz={role: tone_hz}))
     gains = {each.channel: each.first.value / context.level_v for each in found if context.level_v}
-    run.proved.gains = {**run.proved.gains, **gains}
-    run.proved.tone_hz = list(context.tones_hz.values())[-1]
+    run.proved.gains, run.proved.tone_hz = {**run.proved.gains, **gains}, tone_hz
 
 
 def _context(run: Run, tones_hz: Mapping[str, float], level_v: float) -> LookContext:

@@ -162,7 +162,9 @@ def test_a_look_that_gives_no_record_leaves_the_amplifier_undriven(tmp_path: Pat
 
 def test_an_amplifier_whose_low_pass_takes_the_tone_is_looked_at_under_another(tmp_path: Path) -> None:
     low_pass = "  filters:\n    - {kind: low-pass, corner: 100 Hz, slope: 24 dB/octave}\n"
-    with rig(tmp_path, files("power_off", amplifier={"  gain: 31.9 ": f"{low_pass}  gain: 31.9 "})) as bench:
+    with rig(
+        tmp_path, files("power_off", amplifier={"  gain: 31.9 ": f"{low_pass}  gain: 31.9 "}), tries_wiring=True
+    ) as bench:
         bench.begin()
         bench.do(POWER_ON, AT_4_OHM, Set(level=Level(0.5)))
         tones = looks(bench)[-1]["context"]["tones_hz"]  # type: ignore[index]

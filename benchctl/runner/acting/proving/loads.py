@@ -31,6 +31,7 @@ from benchctl.runner.acting.inputs import drives_alone_without_hands, feed
 from benchctl.runner.acting.levels import gain_of
 from benchctl.runner.acting.load_change import set_load, take_load_off
 from benchctl.runner.acting.run import Run
+from benchctl.runner.expected.load_ratings import ratings_w
 from benchctl.runner.expected.state import ExpectedState
 
 # A drive from 10 dB below rated power on is a hard one. What is checked here is never driven harder.
@@ -233,8 +234,10 @@ def _all_together(run: Run, load_ohm: float) -> None:
     """The load that is set, at every output or at one after the other, and what was seen of the loads before it."""
     level_v = _tune(run, load_ohm)
     proved, alone = run.proved, drives_alone_without_hands(run.files.bench)
-    for channels in [(name,) for name in run.files.amplifier.channels] if alone else [run.fed]:
-        feed(run, channels)
+    loaded = tuple(ratings_w(run.files.bench, run.files.amplifier, load_ohm))
+    fed = tuple(name for name in loaded if name in run.fed)
+    for channels in [(name,) for name in loaded] if alone else filter(None, [fed]):
+        feed(run, channels if alone else run.fed)
         mute(run)
         name = f"{render(load_ohm, 'ohm')} at {listed(list(channels))}"
         output_v = {channel: level_v * proved.gains.get(channel, gain_of(run)) for channel in channels}
