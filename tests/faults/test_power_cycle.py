@@ -183,7 +183,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> Ended:
     """The first of two burst lengths has its figures when the oscilloscope loses its power."""
     steps = ("set: {load: 4 ohm, frequency: 1 kHz}", "measure_burst: {cycles: [1, 8], every: 250 ms, to: 1.2 V}")
     files = files_of(
-        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 12 s}"]
+        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 23 s}"]
     )
     return dry_run_of(files, tmp_path_factory.mktemp("interrupted"))
 
