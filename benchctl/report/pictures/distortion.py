@@ -180,8 +180,8 @@ def _picture(place: SearchPlace, name: str) -> Picture:
         svg = svg_of(figure, name, alt)
     events = ", ".join(map(str, place.numbers))
     caption = (
-        "Of the channel that distorts most. Ringed: the clean power that was then measured. Dashed: the distortion "
-        "that was searched for. Hollow: not more than this, since the record's own floor is near. Power of the "
+        "Hollow: not more than this, since the record's own floor is near. Ringed: the clean power that was then "
+        "measured. Dashed: the distortion that was searched for. Of the channel that distorts most. Power of the "
         f"fundamental, from the searches in journal events {events}; the records of a search are not kept."
     )
     return Picture(name, f"Distortion against output power {at}", caption, alt, svg)

@@ -49,8 +49,8 @@ def _picture(comparison: Comparison, at: Conditions, places: list[SearchPlace], 
         legend(figure, axes, _COLUMNS)
         svg = svg_of(figure, name, alt)
     caption = (
-        "Of the channel that distorts most. Ringed: the clean power that was then measured. Dashed: the distortion "
-        "that was searched for. Hollow: not more than this."
+        "Hollow: not more than this. Ringed: the clean power that was then measured. Dashed: the distortion that was "
+        "searched for. Of the channel that distorts most."
     )
     return Picture(name, title, caption, alt, svg)
 
