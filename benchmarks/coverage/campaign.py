@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from textwrap import indent
@@ -14,6 +14,7 @@ from zlib import crc32
 from benchctl.archive.captures import load_capture
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import FiguresEntry
+from benchctl.archive.recomputing import Captures, compute
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
@@ -23,6 +24,7 @@ from benchctl.launch.run import Opened, perform
 from benchctl.launch.simulated import describe
 from benchctl.launch.virtual_time import let_arrive
 from benchctl.library import find
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
@@ -161,7 +163,7 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
 
 def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Iterator[Judged]:
     truths = truths_of(entry, folder, true_records) if entry.figures else {}
-    for figure in entry.figures:
+    for figure in _at_the_level_that_was_set(entry, folder):
         if (figure.name, figure.channel) not in truths and figure.name in UNKNOWN:
             continue
         expanded, factor = figure.expanded_uncertainty, figure.coverage_factor or COVERAGE_FACTOR
@@ -176,6 +178,15 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
             figure.bound,
             factor,
         )
+
+
+def _at_the_level_that_was_set(entry: FiguresEntry, folder: RunFolder) -> Sequence[Figure]:
+    """The figures without the doubt of the level at which distortion is the bound: their true values are those at the
+    level that was set."""
+    sure: dict[str, object] = {name: 0.0 for name in entry.context if name in {"level_u", "level_u_full"}}
+    if not any(entry.context[name] for name in sure):
+        return entry.figures
+    return compute(replace(entry, context={**entry.context, **sure}), Captures.load(folder, entry).by_role)
 
 
 def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:
