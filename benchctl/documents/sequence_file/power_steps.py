@@ -210,8 +210,8 @@ class Soak(Named, Powered):
     adjust: YesNo = Field(
         default=False,
         description="whether to set the level again once the amplifier plays, by 0.7 dB at most, so that every channel "
-        "surely gives the power that `level` asks for. Of rated power or more, `held_power` and `held_thd_n` are then "
-        "judged against the plate",
+        "surely gives the power that `level` asks for, but not so far that it distorts more than its plate allows. Of "
+        "rated power or more, `held_power` and `held_thd_n` are then judged against the plate",
     )
     heatsink: BelowCelsius | None = Field(
         default=None,

@@ -242,6 +242,16 @@ def test_a_level_is_raised_by_0_7_decibels_at_most_and_the_plate_then_says_that_
     assert weak.figure("held_thd_n", "A").verdict == "passes"
 
 
+def test_a_sound_amplifier_is_not_driven_into_clipping_because_its_power_is_not_known_well(tmp_path: Path) -> None:
+    """An oscilloscope of 4 % knows power to 10 %, and the HX 2150 has 7 % in hand into 4 ohm, 161 W at 1 %."""
+    coarse = {"voltage: {reading: 0.5 %, range: 0.1 %}": "voltage: {reading: 4 %, range: 1 %}"}
+    unsure = measured(tmp_path, "soak: {for: 5 s, level: 100 % rated, adjust: yes}", bench=coarse)
+    verdicts = {name: {each.verdict for each in unsure.figures(name)} for name in ("held_power", "held_thd_n")}
+    assert verdicts == {"held_power": {"inconclusive"}, "held_thd_n": {"passes"}}
+    assert min(figure.value for figure in unsure.figures("held_power")) == pytest.approx(150.0 * 1.005, rel=2e-3)
+    assert any("where the power is surely as high as asked for, distortion is " in note for note in unsure.notes)
+
+
 def test_air_that_nothing_measures_is_said_where_it_is_asked_for(tmp_path: Path) -> None:
     step = "soak: {for: 2 s, level: 10 % rated, expect: {ambient_temperature: above 25 degC}}"
     silent = measured(tmp_path, step, bench={"channels: {heatsink: 101, ambient: 102,": "channels: {heatsink: 101,"})
