@@ -39,7 +39,7 @@ AIR = "ambient"
 # What a relay adds is some ten milliamperes: readings that differ by less than one have come to rest, and the scatter
 # of others averages.
 TOLERANCE_A = 1e-3
-READINGS = 16
+READINGS = 24
 SENSORS_EVERY_S = 5.0
 
 

@@ -206,7 +206,7 @@ def relay_readings(
 
 def current_under(run: Run, level_v: float | None, tolerance_a: float, most: int = MOST_READINGS) -> list[float]:
     """The last readings of the supply current under the tone, or in silence: three that agree, as soon as there are, or
-    the second half of the most that are taken."""
+    what is left of the most that are taken without the first half, or the first two seconds."""
     if level_v is not None:
         tone(run, level_v)
     run.wait(SETTLE_S)
@@ -216,7 +216,7 @@ def current_under(run: Run, level_v: float | None, tolerance_a: float, most: int
         last = read_a[-FEWEST_READINGS:]
         if len(last) == FEWEST_READINGS and max(last) - min(last) <= tolerance_a:
             return last
-    return read_a[len(read_a) // 2 :]
+    return read_a[min(len(read_a) // 2, MOST_READINGS) :]
 
 
 def _say_what_was_not_told(run: Run, readings: Mapping[str, Sequence[float]], context: RelaysContext) -> None:
