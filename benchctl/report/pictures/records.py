@@ -27,10 +27,12 @@ def first_to_last(files: Iterable[str]) -> str:
     return f"{first} to {others[-1]}" if others else first
 
 
-def plot_envelope(axes: Axes, x: Array, y: Array, colour: str, *, label: str, dashes: str = "-") -> None:
+def plot_envelope(
+    axes: Axes, x: Array, y: Array, colour: str, *, label: str, dashes: str = "-", width: float = 0.8
+) -> None:
     """A signal as a line; if it has too many samples, as the band between minimum and maximum."""
     found = envelope(x, y)
     if found.low is found.high:
         axes.plot(x, y, dashes, color=colour, label=label)
         return
-    axes.fill_between(found.x, found.low, found.high, facecolor=colour, edgecolor=colour, linewidth=0.8, label=label)
+    axes.fill_between(found.x, found.low, found.high, facecolor=colour, edgecolor=colour, linewidth=width, label=label)

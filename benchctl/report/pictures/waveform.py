@@ -19,6 +19,8 @@ from benchctl.report.reading.run_record import RunRecord
 # Parts of the burst's length that are shown before it, and after it for the recharge.
 _BEFORE, _BEHIND = 0.1, 0.6
 _COLUMNS = 3
+# Outputs mostly play the same: each is a narrower line than the one before, so that both are seen, also in grey print.
+_THIN, _WIDER = 0.8, 2.4
 _ALL = 10  # cycles that are all numbered
 
 
@@ -48,7 +50,7 @@ def _picture(run_record: RunRecord, entry: FiguresEntry) -> Picture:
     panel_in, lines = 1.8 + 0.9 * len(supply), lines_of(len(outputs), _COLUMNS)
     with drawing(1 + len(supply), panel_in=panel_in, ratios=ratios, legend_lines=lines) as (figure, panels):
         for place, name in enumerate(outputs):
-            _plot(panels[0], capture, name, place)
+            _plot(panels[0], capture, name, place, width=_THIN + _WIDER * (len(outputs) - 1 - place))
         panels[0].set_ylabel("output, V")
         _number(panels[0], context.cycles, length_s)
         legend(figure, panels[0], _COLUMNS)
@@ -85,12 +87,12 @@ def _number(panel: Axes, cycles: int, length_s: float) -> None:
             fontsize=7.0,
             color=SOFT,
         )
-    panel.margins(y=0.16)
+    panel.margins(y=0.3)
 
 
-def _plot(panel: Axes, capture: Capture, name: str, place: int) -> None:
+def _plot(panel: Axes, capture: Capture, name: str, place: int, width: float = _THIN) -> None:
     times_ms = 1e3 * (capture.start_s + capture.interval_s * np.arange(capture.samples, dtype=np.float64))
-    plot_envelope(panel, times_ms, capture.traces[name].values(), colour(place), label=name)
+    plot_envelope(panel, times_ms, capture.traces[name].values(), colour(place), label=name, width=width)
 
 
 def _told(capture: Capture) -> str:
