@@ -29,7 +29,7 @@ SLEWING = {
 def slow(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     step = "measure_square: {expect: {overshoot: below 10 %}}"
     return measured(tmp_path_factory.mktemp("run"), step, "measure_continuous: {level: 200 mV, for: 1 s}",
-                    amplifier=SLOW)  # fmt: skip
+                    amplifier=SLOW, tries_wiring=True)  # fmt: skip
 
 
 def test_rise_time_and_overshoot_are_those_of_the_output_filter(slow: Measured) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from benchctl.archive.captures import encode_capture, load_capture
@@ -100,9 +99,9 @@ def test_an_instrument_that_takes_no_record_without_a_trigger_costs_the_zero_and
         assert "trigger_free" in bench.audience.notes[-1]
         bench.do(POWER_ON, MeasureIdle(for_s=1.0))
         assert trace_of(bench, "-idle").zero_limit is None
-        assert bench.figures("dc_offset")["A"].expanded_uncertainty == pytest.approx(
-            0.0125 * trace_of(bench, "-idle").full_scale / np.sqrt(3.0) * 2.0, rel=0.05
-        )
+        # Of a rectangle that outweighs all else, 95.45 % lie within as much of its limit (JCGM 101:2008, 6.4.2).
+        limit_v = 0.0125 * trace_of(bench, "-idle").full_scale
+        assert bench.figures("dc_offset")["A"].expanded_uncertainty == pytest.approx(0.9545 * limit_v, rel=0.05)
 
 
 def test_dc_at_an_output_while_the_amplifier_should_be_off_is_not_taken_for_zero(tmp_path: Path) -> None:

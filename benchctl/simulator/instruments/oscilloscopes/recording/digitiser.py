@@ -63,10 +63,16 @@ class Digitiser:
         """Volts at the input for one code."""
         return float(vertical.full_scale_v / 2**self.bits)
 
-    def codes(self, signal: NDArray[np.float64], vertical: Vertical, chance: np.random.Generator) -> NDArray[np.int32]:
-        """Digitise `signal` (at the tip)."""
+    def codes(
+        self,
+        signal: NDArray[np.float64],
+        vertical: Vertical,
+        chance: np.random.Generator,
+        beside_v: NDArray[np.float64] | float = 0.0,
+    ) -> NDArray[np.int32]:
+        """Digitise `signal` (at the tip), and `beside_v` that comes to the input by another way than the probe."""
         step_v = self.step_v(vertical)
-        indicated_v = signal * (self.volts_per_unit * (1 + self.error.gain))
+        indicated_v = signal * (self.volts_per_unit * (1 + self.error.gain)) + beside_v * (1 + self.error.gain)
         full_scale_v = vertical.full_scale_v
         indicated_v += self.error.offset + self.range_error(full_scale_v) * full_scale_v - vertical.centre_v
         noise_lsb = np.hypot(self.noise_lsb, self.own_noise.rms_v(full_scale_v) / step_v)

@@ -67,13 +67,13 @@ class Inputs:
         chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
         digitiser = self._digitisers[number]
         signal = self._probed(number, record, chance)
-        if self._front_end.crosstalk:
-            signal = signal + self._front_end.crosstalk / digitiser.volts_per_unit * self._others_v(number, record)
         gain = self._front_end.gain(number, vertical.full_scale_v, record.start_s)
         if gain != 1.0:
             signal = signal * gain
-        signal = signal + self._zero_v(number, vertical, record.start_s) / digitiser.volts_per_unit
-        return np.asarray(digitiser.codes(signal, vertical, chance), dtype=np.int32)
+        beside_v: Samples | float = self._zero_v(number, vertical, record.start_s)
+        if self._front_end.crosstalk:
+            beside_v = beside_v + gain * self._front_end.crosstalk * self._others_v(number, record)
+        return np.asarray(digitiser.codes(signal, vertical, chance, beside_v), dtype=np.int32)
 
     def _zero_v(self, number: int, vertical: Vertical, now_s: float) -> float:
         """How far an input's zero has moved since it was switched on, at the input."""
