@@ -3,7 +3,8 @@
 A recording is divided into stretches by the run's commands, the messages without a question mark, to any instrument:
 after each, other answers may come. A question is answered as it was in the same stretch, asked by the same side, the
 first time as the first time and so on; asked more often than then, as the last time. A question that was not asked in
-that stretch is answered as it was before, or else after.
+that stretch is answered as it was before, or else after; but never from beyond a command to this instrument where
+anybody asked it on this side of the command, for the instrument had other settings there.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from itertools import accumulate
 
 from benchctl import errors
 from benchctl.errors import LinkError, NoAnswer
@@ -39,11 +41,15 @@ class RecordedTraffic:
         self._at = 0  # how many of them were given again
         self._answers: dict[_Key, dict[int, list[Exchange]]] = defaultdict(lambda: defaultdict(list))
         self._asked: dict[tuple[_Key, int], int] = defaultdict(int)
+        # By role: the number of commands that it was given among the first 0, 1, 2 and so on of all.
+        self._told: dict[str, list[int]] = {}
         for each in exchanges:
             if each.who == RUN and not _is_question(each.sent):
                 self._commands.append(each)
             else:
                 self._answers[each.role, each.who, each.sent][len(self._commands)].append(each)
+        for role in {each.role for each in exchanges}:
+            self._told[role] = [0, *accumulate(command.role == role for command in self._commands)]
 
     def answer(self, role: str, text: str, who: str) -> Exchange | None:
         """What was answered to a message; None if it was never sent."""
@@ -62,21 +68,21 @@ class RecordedTraffic:
         return None
 
     def _answer_again(self, role: str, text: str, who: str) -> Exchange | None:
-        sides = [who, *(side for _, side, _ in self._answers if side != who)]
-        key = next((key for side in sides if (key := (role, side, text)) in self._answers), None)
-        if key is None:
+        keys = [key for key in self._answers if (key[0], key[2]) == (role, text)]
+        places = [(key, stretch) for key in keys for stretch in self._answers[key]]
+        if not places:
             return None
-        stretches = self._answers[key]
-        stretch = _nearest(list(stretches), self._at)
+        key, stretch = min(places, key=lambda place: self._strangeness(place, who))
         number = self._asked[key, stretch]
         self._asked[key, stretch] += 1
-        return stretches[stretch][min(number, len(stretches[stretch]) - 1)]
+        answers = self._answers[key][stretch]
+        return answers[min(number, len(answers) - 1)]
 
-
-def _nearest(stretches: Sequence[int], at: int) -> int:
-    """This stretch, or the last before it, or else the first behind it."""
-    before = [each for each in stretches if each <= at]
-    return max(before) if before else min(stretches)
+    def _strangeness(self, place: tuple[_Key, int], who: str) -> tuple[bool, bool, bool, int]:
+        """The least for the answer that fits best: of the same settings, the same side, before, and near."""
+        (role, side, _), stretch = place
+        told = self._told[role]
+        return told[stretch] != told[self._at], side != who, stretch > self._at, abs(stretch - self._at)
 
 
 class Replay:

@@ -59,10 +59,19 @@ def test_what_only_the_other_side_has_asked_is_answered_to_both() -> None:
 
 
 def test_a_question_not_asked_at_this_place_is_answered_as_before_it_or_else_as_behind() -> None:
-    instrument = RecordedTraffic(RECORDED)
+    instrument = RecordedTraffic(RECORDED[:1] + RECORDED[2:])
     assert answers(instrument, "MEAS:VOLT?") == ["14.2"]
     instrument.answer("supply", "VOLT 14.4", "run")
     assert answers(instrument, "OUTP?") == ["0"]
+
+
+def test_the_answer_to_the_other_side_counts_more_than_one_from_beyond_a_command() -> None:
+    """The guard asks where it did not ask then: what the run was answered since is of the settings of now."""
+    instrument = RecordedTraffic(RECORDED)
+    assert answers(instrument, "MEAS:VOLT?") == ["0.01"]
+    for command in ("VOLT 14.4", "OUTP ON", "OUTP OFF"):
+        instrument.answer("supply", command, "run")
+    assert answers(instrument, "OUTP?", who="guard") == ["0"]
 
 
 def test_a_command_that_was_never_given_changes_nothing() -> None:
