@@ -113,6 +113,8 @@ def test_loads_are_not_switched_while_the_supply_gives_a_volt(benchctl: Command,
     with served(file, "hx2150"):
         said = "INST:NSEL 1;:VOLT 1.05;:CURR 0.5;:OUTP ON;:OUTP?"
         assert asked(file, "supply", said) == "1"
+        while float(asked(file, "supply", "INST:NSEL 1;:MEAS:VOLT?")) < 1.04:  # its voltage takes a moment to rise
+            pass
         ended = benchctl("calibrate", "--bench", file, "--out", "own.yaml", "loads", typed="\n")
         assert closed(file) == "0"
     assert ended.exit_code == 3
