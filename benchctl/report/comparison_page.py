@@ -30,14 +30,14 @@ _SECTIONS = {
 _STAMP = 15  # characters that a run folder's name begins with: 20261124-221003
 
 
-def write_comparison(stories: Sequence[RunRecord], out: Path | None = None) -> Path:
+def write_comparison(run_records: Sequence[RunRecord], out: Path | None = None) -> Path:
     """Write the page that compares runs beside the last of them, or to the file `out`; returns where it is.
 
     Raises:
         ArchiveError: it cannot be written.
     """
-    comparison = compare(stories)
-    first, last = comparison.stories[0], comparison.stories[-1]
+    comparison = compare(run_records)
+    first, last = comparison.run_records[0], comparison.run_records[-1]
     page = last.folder.path.parent / f"comparison-{first.name[:_STAMP]}-{last.name[:_STAMP]}.html"
     where = page if out is None else out
     write_whole(where, comparison_page(comparison, comparison_gallery(comparison)).encode("utf-8"))
@@ -50,7 +50,7 @@ def comparison_page(comparison: Comparison, gallery: Gallery) -> str:
 
 
 def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
-    stories, names = comparison.stories, comparison.names
+    run_records, names = comparison.run_records, comparison.names
     findings = findings_of(comparison)
     changes = changes_table(comparison)
     contents: dict[str, Any] = {
@@ -63,12 +63,12 @@ def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
     return contents | {
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
         "title": title_of(comparison),
-        "subtitle": " and ".join(dict.fromkeys(run_record.title for run_record in stories)),
+        "subtitle": " and ".join(dict.fromkeys(run_record.title for run_record in run_records)),
         "facts": [
-            (name[:1].upper() + name[1:], _in_short(each)) for name, each in zip(names.each, stories, strict=True)
+            (name[:1].upper() + name[1:], _in_short(each)) for name, each in zip(names.each, run_records, strict=True)
         ],
         "headline": str(sentence_of(comparison)),
-        "mark": mark_of_comparison(stories, names.each),
+        "mark": mark_of_comparison(run_records, names.each),
         "boxes": list(_boxes(comparison, gallery.missing)),
         "note": names.note,
         "lines": [line_of(finding, comparison) for finding in findings[:MOST_LINES]],
@@ -76,7 +76,7 @@ def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
         "others": [(what, kinds) for what, kinds in other_lines(comparison) if kinds],
         "rule": RULE,
         "steps": step_tables(comparison),
-        "folders": [run_record.name for run_record in stories],
+        "folders": [run_record.name for run_record in run_records],
     }
 
 
@@ -87,16 +87,16 @@ def _in_short(run_record: RunRecord) -> str:
 
 def title_of(comparison: Comparison) -> str:
     """The unit and what is compared of it, or the units."""
-    units = list(dict.fromkeys(run_record.unit for run_record in comparison.stories))
+    units = list(dict.fromkeys(run_record.unit for run_record in comparison.run_records))
     return f"{units[0]}: {comparison.names.what}" if len(units) == 1 else " and ".join(units)
 
 
 def _boxes(comparison: Comparison, missing: Sequence[str]) -> Iterator[Box]:
     is_asked = {"controls on record"} if comparison.names.what == "positions of a control" else set()
-    if differ := [name for name in unlike(comparison.stories) if name not in is_asked]:
+    if differ := [name for name in unlike(comparison.run_records) if name not in is_asked]:
         text = f"What should be the same and is not: {', '.join(differ)}. A difference may come from that."
         yield Box("The runs were not made under the same conditions", "untold", (text,))
-    for run_record in comparison.stories:
+    for run_record in comparison.run_records:
         yield from evidence_boxes(run_record.findings, where=f": {run_record.name}")
         if run_record.missing:
             yield Box(f"Missing from {run_record.name}", "untold", items=run_record.missing)

@@ -47,7 +47,7 @@ def _contents(run_record: RunRecord, gallery: Gallery, *, with_owner: bool) -> d
     parts = parts_of(run_record, outcome, others)
     boxes = [*boxes_of(run_record, outcome, [*run_record.missing, *gallery.missing])]
     return {
-        "story": run_record,
+        "run_record": run_record,
         "headline": headline,
         "leading": leading,
         "mark": mark_of(run_record),

@@ -99,16 +99,16 @@ def _figure(figure: Figure) -> dict[str, Any]:
     }
 
 
-def comparison_summary(stories: list[RunRecord]) -> dict[str, Any]:
+def comparison_summary(run_records: list[RunRecord]) -> dict[str, Any]:
     """The runs in their order with their names, what changed in words, what they should share and do not, and each
     figure that differs significantly."""
-    comparison = compare(stories)
+    comparison = compare(run_records)
     return {
-        "order": [str(run_record.folder.path) for run_record in comparison.stories],
+        "order": [str(run_record.folder.path) for run_record in comparison.run_records],
         "names": list(comparison.names.each),
         "headline": str(sentence_of(comparison)),
         "findings": [str(line_of(finding, comparison)) for finding in findings_of(comparison)],
-        "unlike": unlike(stories),
+        "unlike": unlike(run_records),
         "changes": _changes(comparison),
     }
 

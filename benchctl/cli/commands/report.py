@@ -91,13 +91,17 @@ def report(  # noqa: PLR0917 - one for each argument and option
         _renew_table(folder)
     if as_sheet:
         return _sheet(run_folders[0], paper, out, as_json=as_json)
-    stories = [read_run_record(folder) for folder in run_folders]
-    page = write_report(stories[0], out, with_owner=with_owner) if len(stories) == 1 else write_comparison(stories, out)
-    pictures = write_pictures(stories, page) if with_pictures else None
+    run_records = [read_run_record(folder) for folder in run_folders]
+    page = (
+        write_report(run_records[0], out, with_owner=with_owner)
+        if len(run_records) == 1
+        else write_comparison(run_records, out)
+    )
+    pictures = write_pictures(run_records, page) if with_pictures else None
     if as_json:
-        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in stories]}
+        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in run_records]}
         said |= {"pictures": str(pictures)} if pictures else {}
-        compared = {"comparison": comparison_summary(stories)} if len(stories) > 1 else {}
+        compared = {"comparison": comparison_summary(run_records)} if len(run_records) > 1 else {}
         click.echo(json.dumps(said | compared, indent=2))
     else:
         click.echo(f"Report: {page}")

@@ -17,7 +17,7 @@ class Comparison:
     """Every figure of any run at its place. `is_alike`: all runs took the same steps on one unit, so that a figure that
     one of them lacks is a finding."""
 
-    stories: tuple[RunRecord, ...]
+    run_records: tuple[RunRecord, ...]
     rows: dict[Occasion, tuple[Change, ...]]
     names: Names
     is_alike: bool
@@ -25,7 +25,7 @@ class Comparison:
     @property
     def others(self) -> tuple[RunRecord, ...]:
         """All runs but the first, which they are held against."""
-        return self.stories[1:]
+        return self.run_records[1:]
 
     def significant(self) -> dict[Occasion, tuple[Change, ...]]:
         """The rows with a change to any of the other runs."""
@@ -44,9 +44,9 @@ def is_in_both(change: Change) -> bool:
     return change.before is not None and change.after is not None
 
 
-def compare(stories: Sequence[RunRecord]) -> Comparison:
+def compare(run_records: Sequence[RunRecord]) -> Comparison:
     """Hold every other run against the first one; runs of one unit in the order of time."""
-    first, *others = in_order(stories)
+    first, *others = in_order(run_records)
     each = [{change.place: change for change in _changes(first, other)} for other in others]
     places = dict.fromkeys(place for found in each for place in found)
     rows = {place: tuple(found.get(place, Change(place, None, None)) for found in each) for place in places}

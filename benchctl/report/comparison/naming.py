@@ -33,12 +33,12 @@ class Names:
         return f"{value} {self.each[number]}" if self.are_times else f"{self.each[number]} {value}"
 
 
-def in_order(stories: Sequence[RunRecord]) -> list[RunRecord]:
+def in_order(run_records: Sequence[RunRecord]) -> list[RunRecord]:
     """Runs of one unit in the order of time; others as they were given."""
-    starts = [started_at(run_record) for run_record in stories]
-    if not _is_one_unit(stories) or not all(starts):
-        return list(stories)
-    return [run_record for _, run_record in sorted(zip(starts, stories, strict=True), key=lambda pair: pair[0])]
+    starts = [started_at(run_record) for run_record in run_records]
+    if not _is_one_unit(run_records) or not all(starts):
+        return list(run_records)
+    return [run_record for _, run_record in sorted(zip(starts, run_records, strict=True), key=lambda pair: pair[0])]
 
 
 def started_at(run_record: RunRecord) -> str:
@@ -50,15 +50,15 @@ def started_at(run_record: RunRecord) -> str:
     return date if date[:1].isdigit() else ""
 
 
-def names_of(stories: Sequence[RunRecord]) -> Names:
+def names_of(run_records: Sequence[RunRecord]) -> Names:
     """What to call runs that are in order."""
-    if not _is_one_unit(stories):
-        return Names(_apart([_unit(run_record, stories) for run_record in stories], stories), "units")
-    if (positions := _positions(stories)) is not None:
-        return Names(_apart(positions, stories), "positions of a control")
-    if len(stories) != 2 or len({started_at(run_record) for run_record in stories} - {""}) != 2:
-        return Names(_apart([f"run of {date_of(run_record)}" for run_record in stories], stories), "runs")
-    if stories[0].amplifier is not None and stories[0].amplifier.serial:
+    if not _is_one_unit(run_records):
+        return Names(_apart([_unit(run_record, run_records) for run_record in run_records], run_records), "units")
+    if (positions := _positions(run_records)) is not None:
+        return Names(_apart(positions, run_records), "positions of a control")
+    if len(run_records) != 2 or len({started_at(run_record) for run_record in run_records} - {""}) != 2:
+        return Names(_apart([f"run of {date_of(run_record)}" for run_record in run_records], run_records), "runs")
+    if run_records[0].amplifier is not None and run_records[0].amplifier.serial:
         return Names(("before", "after"), "before and after", are_times=True)
     note = (
         "No serial number is on record, so whether both runs are of one unit is not known. "
@@ -67,24 +67,24 @@ def names_of(stories: Sequence[RunRecord]) -> Names:
     return Names(("in the earlier run", "in the later run"), "two runs", are_times=True, note=note)
 
 
-def _is_one_unit(stories: Sequence[RunRecord]) -> bool:
-    return len({run_record.unit for run_record in stories}) == 1
+def _is_one_unit(run_records: Sequence[RunRecord]) -> bool:
+    return len({run_record.unit for run_record in run_records}) == 1
 
 
-def _unit(run_record: RunRecord, stories: Sequence[RunRecord]) -> str:
+def _unit(run_record: RunRecord, run_records: Sequence[RunRecord]) -> str:
     """The amplifier's title, or what tells it from one of the same title."""
     amplifier = run_record.amplifier
     if amplifier is None:
         return run_record.name
-    titles = {each.amplifier.title for each in stories if each.amplifier is not None}
+    titles = {each.amplifier.title for each in run_records if each.amplifier is not None}
     if len(titles) > 1:
         return amplifier.title
     return f"serial {amplifier.serial}" if amplifier.serial else "no serial number"
 
 
-def _positions(stories: Sequence[RunRecord]) -> list[str] | None:
+def _positions(run_records: Sequence[RunRecord]) -> list[str] | None:
     """How the filters stood, where that is on record and differs from run to run."""
-    asked = [positions_of(run_record.of_kind(HANDS)) for run_record in stories]
+    asked = [positions_of(run_record.of_kind(HANDS)) for run_record in run_records]
     filters = [name for name in asked[0] if "filter" in name]
     for name in filters:
         answers = [positions.get(name, "") for positions in asked]
@@ -93,10 +93,10 @@ def _positions(stories: Sequence[RunRecord]) -> list[str] | None:
     return None
 
 
-def _apart(names: Sequence[str], stories: Sequence[RunRecord]) -> tuple[str, ...]:
+def _apart(names: Sequence[str], run_records: Sequence[RunRecord]) -> tuple[str, ...]:
     """Names that are all different: with the date where two are the same, with a number where that does not help."""
     dated = [
         f"{name}, {date_of(run_record)}" if Counter(names)[name] > 1 and date_of(run_record) not in name else name
-        for name, run_record in zip(names, stories, strict=True)
+        for name, run_record in zip(names, run_records, strict=True)
     ]
     return tuple(f"{name} ({number})" if Counter(dated)[name] > 1 else name for number, name in enumerate(dated, 1))

@@ -43,7 +43,7 @@ def sentence_of(comparison: Comparison) -> Sentence:
     lead, value, led = _lead(comparison, findings, power)
     others = [finding for finding in findings if finding.kind not in led]
     more = [*_others(others, is_first=not value), *_endings(comparison)]
-    marks = dict.fromkeys(mark for run_record in comparison.stories if (mark := mark_of_sentence(run_record)))
+    marks = dict.fromkeys(mark for run_record in comparison.run_records if (mark := mark_of_sentence(run_record)))
     return Sentence(lead, value, tuple(more), " and ".join(marks))
 
 
@@ -61,7 +61,7 @@ def _lead(comparison: Comparison, findings: Sequence[Finding], power: Finding | 
 def _power(comparison: Comparison) -> Finding | None:
     """The power that the first run is known by, of every channel that was measured with it, beside that of the last
     run; None where the two cannot be compared."""
-    first = comparison.stories[0]
+    first = comparison.run_records[0]
     claim = claim_of(first.entries, first.amplifier)
     if claim is None:
         return None
@@ -100,6 +100,6 @@ def _others(findings: list[Finding], *, is_first: bool) -> Iterator[str]:
 
 def _endings(comparison: Comparison) -> Iterator[str]:
     """Of a run that did not come to its end, how it ended."""
-    for name, run_record in zip(comparison.names.each, comparison.stories, strict=True):
+    for name, run_record in zip(comparison.names.each, comparison.run_records, strict=True):
         if ending := ending_of(run_record, run_outcome_of(run_record)):
             yield f"the run {name} was {ending}" if comparison.names.are_times else f"{name}: {ending}"

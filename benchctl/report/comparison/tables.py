@@ -34,22 +34,22 @@ RULE = (
 def runs_table(comparison: Comparison) -> Table:
     """What each run was; what should be alike and is not stands out."""
     columns = tuple(Head(name) for name in comparison.names.each)
-    return Table("The runs", (Head("of"), *columns), tuple(_facts(comparison.stories)))
+    return Table("The runs", (Head("of"), *columns), tuple(_facts(comparison.run_records)))
 
 
-def _facts(stories: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
+def _facts(run_records: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
     """Rows of facts, and of those that must be alike if the figures are to be compared."""
     plain = {
-        "amplifier": [run_record.unit for run_record in stories],
-        "date": [date_of(run_record) for run_record in stories],
-        "instruments": [instruments_in_words(run_record) for run_record in stories],
-        "ended": [run_outcome_of(run_record).words for run_record in stories],
-        "verdict": [overall_of(run_record, run_outcome_of(run_record)).word for run_record in stories],
-        "run folder": [run_record.name for run_record in stories],
+        "amplifier": [run_record.unit for run_record in run_records],
+        "date": [date_of(run_record) for run_record in run_records],
+        "instruments": [instruments_in_words(run_record) for run_record in run_records],
+        "ended": [run_outcome_of(run_record).words for run_record in run_records],
+        "verdict": [overall_of(run_record, run_outcome_of(run_record)).word for run_record in run_records],
+        "run folder": [run_record.name for run_record in run_records],
     }
     for name, texts in plain.items():
         yield (Cell(name), *(Cell(text) for text in texts))
-    for name, texts in must_be_alike(stories).items():
+    for name, texts in must_be_alike(run_records).items():
         differ = len(set(texts)) > 1
         yield (
             Cell(name),
@@ -57,24 +57,24 @@ def _facts(stories: Sequence[RunRecord]) -> Iterator[tuple[Cell, ...]]:
         )
 
 
-def must_be_alike(stories: Sequence[RunRecord]) -> dict[str, list[str]]:
+def must_be_alike(run_records: Sequence[RunRecord]) -> dict[str, list[str]]:
     """What two runs must share to be compared, as far as their folders tell."""
     alike = {
         "sequence": [
             _document(run_record.title, run_record.sequence.source.text if run_record.sequence else "")
-            for run_record in stories
+            for run_record in run_records
         ],
         "bench": [
             _document(_bench(run_record), run_record.bench.source.text if run_record.bench else "")
-            for run_record in stories
+            for run_record in run_records
         ],
-        "parameters set": [_pairs(run_record.began.get("settings") or {}) for run_record in stories],
-        "controls on record": [_pairs(positions_of(run_record.of_kind(HANDS))) for run_record in stories],
+        "parameters set": [_pairs(run_record.began.get("settings") or {}) for run_record in run_records],
+        "controls on record": [_pairs(positions_of(run_record.of_kind(HANDS))) for run_record in run_records],
         "benchctl": [
-            str((run_record.began.get("versions") or {}).get("benchctl", "unknown")) for run_record in stories
+            str((run_record.began.get("versions") or {}).get("benchctl", "unknown")) for run_record in run_records
         ],
         "method of computing figures": [
-            methods_in_words(entry.method for entry in run_record.entries) for run_record in stories
+            methods_in_words(entry.method for entry in run_record.entries) for run_record in run_records
         ],
     }
     return {name: texts for name, texts in alike.items() if any(texts)}
@@ -93,9 +93,9 @@ def _pairs(pairs: Mapping[str, object]) -> str:
     return ", ".join(f"{name}: {value}" for name, value in pairs.items())
 
 
-def unlike(stories: Sequence[RunRecord]) -> list[str]:
+def unlike(run_records: Sequence[RunRecord]) -> list[str]:
     """What the runs should share and do not."""
-    return [name for name, texts in must_be_alike(stories).items() if len(set(texts)) > 1]
+    return [name for name, texts in must_be_alike(run_records).items() if len(set(texts)) > 1]
 
 
 def changes_table(comparison: Comparison) -> Table | None:
@@ -106,7 +106,7 @@ def changes_table(comparison: Comparison) -> Table | None:
 
 def step_tables(comparison: Comparison) -> list[tuple[str, list[Table]]]:
     """Every figure, by step; a table for each analysis and length of burst."""
-    usual = comparison.stories[0].usual
+    usual = comparison.run_records[0].usual
     steps: dict[str, dict[object, dict[Occasion, tuple[Change, ...]]]] = {}
     for place, changes in comparison.rows.items():
         kind = (place.analysis, place.conditions, place.identity[2])

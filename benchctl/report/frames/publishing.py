@@ -13,19 +13,19 @@ from benchctl.report.pictures.gallery import gallery_of
 from benchctl.report.reading.run_record import RunRecord
 
 
-def write_pictures(stories: Sequence[RunRecord], page: Path) -> Path:
+def write_pictures(run_records: Sequence[RunRecord], page: Path) -> Path:
     """Write the pictures of a page that was made of these runs; returns their folder.
 
     Raises:
         UsageError: something else stands at the folder's place.
         ArchiveError: it cannot be written.
     """
-    if len(stories) > 1:
-        comparison = compare(stories)
+    if len(run_records) > 1:
+        comparison = compare(run_records)
         return write_bundle(
             folder_beside(page), lambda: comparison_gallery(comparison).pictures, said_of_comparison(comparison)
         )
-    (run_record,) = stories
+    (run_record,) = run_records
     folder = folder_beside(page, run_record.folder.path)
     return write_bundle(folder, lambda: gallery_of(run_record).pictures, said_of(run_record))
 

@@ -23,17 +23,24 @@ def said_of(run_record: RunRecord) -> Said:
 
 def said_of_comparison(comparison: Comparison) -> Said:
     """What is said around every picture of several runs: the change large, the values before and after below."""
-    sentence, stories = sentence_of(comparison), comparison.stories
-    mark = mark_in_words(mark_of_comparison(stories, comparison.names.each))
+    sentence, run_records = sentence_of(comparison), comparison.run_records
+    mark = mark_in_words(mark_of_comparison(run_records, comparison.names.each))
     lead = sentence.lead[:1].upper() + sentence.lead[1:]
     more = "; ".join(sentence.more)
-    return Said(sentence.value, lead, more[:1].upper() + more[1:], source_of_comparison(stories), mark, str(sentence))
+    return Said(
+        sentence.value, lead, more[:1].upper() + more[1:], source_of_comparison(run_records), mark, str(sentence)
+    )
 
 
-def source_of_comparison(stories: Sequence[RunRecord]) -> str:
+def source_of_comparison(run_records: Sequence[RunRecord]) -> str:
     """The same of several runs: what they share is said once."""
-    benches = [run_record.bench.title for run_record in stories if run_record.bench]
-    each = ([run_record.unit for run_record in stories], map(day_of, stories), map(program_of, stories), benches)
+    benches = [run_record.bench.title for run_record in run_records if run_record.bench]
+    each = (
+        [run_record.unit for run_record in run_records],
+        map(day_of, run_records),
+        map(program_of, run_records),
+        benches,
+    )
     return " · ".join(filter(None, (" and ".join(filter(None, dict.fromkeys(said))) for said in each)))
 
 

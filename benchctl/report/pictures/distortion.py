@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -164,18 +164,23 @@ def _clean(run_record: RunRecord, at: Conditions, cycles: int | None, after: int
     return None
 
 
+def distortion_against_power(axes: Axes, bounds: Iterable[float]) -> None:
+    """The scales of such a picture, and a dashed line at each distortion that was searched for."""
+    for bound in sorted(bounds):
+        axes.axhline(100.0 * bound, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
+    axes.set(xscale="log", yscale="log", xlabel="output power, W", ylabel="THD+N, %")
+    axes.xaxis.set_major_formatter(quantities("W"))
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.minorticks_off()
+
+
 def _picture(place: SearchPlace, name: str) -> Picture:
     at = place_in_words(place.conditions)
     alt = f"Distortion against output power {at}. " + " ".join(_told(curve) for curve in place.curves)
     with drawing(panel_in=2.6, legend_lines=lines_of(len(place.curves), _COLUMNS)) as (figure, (axes,)):
         for series, curve in enumerate(place.curves):
             _plot(axes, curve, series)
-        for bound in sorted(place.bounds):
-            axes.axhline(100.0 * bound, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
-        axes.set(xscale="log", yscale="log", xlabel="output power, W", ylabel="THD+N, %")
-        axes.xaxis.set_major_formatter(quantities("W"))
-        axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        axes.minorticks_off()
+        distortion_against_power(axes, place.bounds)
         legend(figure, axes, _COLUMNS)
         svg = svg_of(figure, name, alt)
     events = ", ".join(map(str, place.numbers))

@@ -41,18 +41,18 @@ def repaired(whole: Path, tmp_path: Path) -> Path:
     return with_figure(copy, "idle_current", -1.0)
 
 
-def stories(*folders: Path) -> list[RunRecord]:
+def run_records(*folders: Path) -> list[RunRecord]:
     return [read_run_record(folder) for folder in folders]
 
 
 def page_of(*folders: Path) -> Page:
-    comparison = compare(stories(*folders))
+    comparison = compare(run_records(*folders))
     return Page.of(comparison_page(comparison, Gallery(tuple(difference_pictures(comparison)), ())))
 
 
 def test_what_differs_is_told_with_the_uncertainty_of_the_difference(whole: Path, repaired: Path) -> None:
     """Both uncertainties of 70 mA make 99 mA."""
-    table = changes_table(compare(stories(whole, repaired)))
+    table = changes_table(compare(run_records(whole, repaired)))
     assert table is not None
     (row,) = table.rows
     cells = {head.text: cell for head, cell in zip(table.heads, row, strict=True)}
@@ -65,14 +65,14 @@ def test_what_differs_is_told_with_the_uncertainty_of_the_difference(whole: Path
 
 
 def test_a_run_does_not_differ_from_itself(whole: Path) -> None:
-    comparison = compare(stories(whole, whole))
+    comparison = compare(run_records(whole, whole))
     assert changes_table(comparison) is None
-    assert unlike(comparison.stories) == []
+    assert unlike(comparison.run_records) == []
     assert "Nothing differs significantly." in page_of(whole, whole).text
 
 
 def test_every_figure_of_every_run_is_in_the_tables(whole: Path, repaired: Path) -> None:
-    both = stories(whole, repaired)
+    both = run_records(whole, repaired)
     shown = Counter(
         cell.exact for _, tables in step_tables(compare(both)) for t in tables for row in t.rows for cell in row
     )
@@ -83,9 +83,9 @@ def test_every_figure_of_every_run_is_in_the_tables(whole: Path, repaired: Path)
 
 
 def test_each_further_run_is_held_against_the_first(whole: Path, repaired: Path) -> None:
-    _, tables = step_tables(compare(stories(whole, repaired, whole)))[0]
+    _, tables = step_tables(compare(run_records(whole, repaired, whole)))[0]
     heads = [head.text for head in tables[0].heads]
-    first, second, third = compare(stories(whole, repaired, whole)).names.each
+    first, second, third = compare(run_records(whole, repaired, whole)).names.each
     less = f"difference from {first}"
     assert heads == ["figure", "channel", first, second, less, third, less, "unit"]
 
@@ -115,7 +115,7 @@ def test_documents_that_differ_are_told_though_their_titles_do_not(
 ) -> None:
     file = repaired / "inputs" / name
     file.write_text(file.read_text(encoding="utf-8") + "# another word\n", encoding="utf-8")
-    assert unlike(stories(whole, repaired)) == [what]
+    assert unlike(run_records(whole, repaired)) == [what]
     text = page_of(whole, repaired).text
     assert "The runs were not made under the same conditions" in text
     assert f"What should be the same and is not: {what}." in text
@@ -123,16 +123,16 @@ def test_documents_that_differ_are_told_though_their_titles_do_not(
 
 def test_controls_that_stood_otherwise_are_told(whole: Path, repaired: Path) -> None:
     changed(repaired, "hands", answers={"gain controls": "fully up"})
-    assert unlike(stories(whole, repaired)) == ["controls on record"]
+    assert unlike(run_records(whole, repaired)) == ["controls on record"]
 
 
 def test_runs_whose_figures_were_computed_by_two_methods_are_told(whole: Path, repaired: Path) -> None:
     changed(repaired, "figures", method=1)
-    assert unlike(stories(whole, repaired)) == ["method of computing figures"]
+    assert unlike(run_records(whole, repaired)) == ["method of computing figures"]
 
 
 def test_each_run_stands_with_its_amplifier_date_and_verdict(whole: Path, repaired: Path) -> None:
-    table = runs_table(compare(stories(whole, repaired)))
+    table = runs_table(compare(run_records(whole, repaired)))
     rows = {row[0].text: [cell.text for cell in row[1:]] for row in table.rows}
     assert rows["amplifier"] == ["HX 2150", "HX 2150"]
     assert rows["date"][1] == "2026-12-31 12:00 UTC"
@@ -158,14 +158,14 @@ def test_the_page_is_well_formed_and_escaped(whole: Path, repaired: Path) -> Non
 
 
 def test_the_picture_shows_what_differs_most_clearly_first(whole: Path, repaired: Path) -> None:
-    (picture,) = difference_pictures(compare(stories(whole, repaired)))
+    (picture,) = difference_pictures(compare(run_records(whole, repaired)))
     assert picture.alt.startswith("Differences over their uncertainty. 3 idle current: -10.")
 
 
 def test_it_is_written_beside_the_last_run_the_same_each_time(whole: Path, repaired: Path, tmp_path: Path) -> None:
-    page = write_comparison(stories(whole, repaired))
+    page = write_comparison(run_records(whole, repaired))
     assert page == repaired.parent / f"comparison-{whole.name[:15]}-20261231-120000.html"
-    again = write_comparison(stories(whole, repaired), tmp_path / "again.html")
+    again = write_comparison(run_records(whole, repaired), tmp_path / "again.html")
     assert again.read_bytes() == page.read_bytes()
 
 

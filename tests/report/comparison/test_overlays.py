@@ -97,8 +97,8 @@ def test_a_bound_is_drawn_as_one(run_record: RunRecord) -> None:
 def test_a_picture_of_what_somebody_broke_is_told_and_the_others_are_drawn(run_record: RunRecord) -> None:
     comparison = of_units(run_record, run_record.entries, run_record.entries)
     broken = tuple(replace(step, settings={"thd_n": "one"}) for step in run_record.steps)
-    runs = tuple(replace(run, steps=broken) for run in comparison.stories)
-    gallery = comparison_gallery(replace(comparison, stories=runs))
+    runs = tuple(replace(run, steps=broken) for run in comparison.run_records)
+    gallery = comparison_gallery(replace(comparison, run_records=runs))
     assert [told.partition(":")[0] for told in gallery.missing] == ["There is no picture of distortion of the runs"]
     assert "power-by-length-1" in [picture.name for picture in gallery.pictures]
 
@@ -111,7 +111,7 @@ def test_one_run_alone_is_no_picture_of_a_comparison(run_record: RunRecord) -> N
 
 def test_the_pictures_of_a_comparison_are_published_with_its_sentence(run_record: RunRecord, tmp_path: Path) -> None:
     comparison = of_units(run_record, swept({1e3: 132.0}), swept({1e3: 159.0}))
-    folder = write_pictures(list(comparison.stories), tmp_path / "comparison-x.html")
+    folder = write_pictures(list(comparison.run_records), tmp_path / "comparison-x.html")
     assert folder == tmp_path / "comparison-x-pictures"
     png = (folder / "differences-frame.png").read_bytes()
     assert struct.unpack(">II", png[16:24]) == (1920, 1080)

@@ -9,8 +9,14 @@ from matplotlib.axes import Axes
 
 from benchctl.measure.conditions import Conditions
 from benchctl.report.comparison.compared import Comparison
-from benchctl.report.pictures.canvas import SOFT, Picture, colour, drawing, legend, lines_of, marker, quantities, svg_of
-from benchctl.report.pictures.distortion import SearchCurve, SearchPlace, place_in_words, search_places
+from benchctl.report.pictures.canvas import Picture, colour, drawing, legend, lines_of, marker, svg_of
+from benchctl.report.pictures.distortion import (
+    SearchCurve,
+    SearchPlace,
+    distortion_against_power,
+    place_in_words,
+    search_places,
+)
 from benchctl.report.words.quantities import said
 
 _COLUMNS = 2
@@ -21,7 +27,7 @@ _Named = list[tuple[int, str, SearchCurve]]  # the run, its name, and its curve
 
 def distortion_overlays(comparison: Comparison) -> Iterator[Picture]:
     """One for each load, frequency and voltage at which all runs have searched the same: a tone, else a burst."""
-    places = [{place.conditions: place for place in search_places(run_record)} for run_record in comparison.stories]
+    places = [{place.conditions: place for place in search_places(run_record)} for run_record in comparison.run_records]
     shared = [at for at in places[0] if all(at in own for own in places[1:])]
     drawn = (_picture(comparison, at, [own[at] for own in places], number) for number, at in enumerate(shared, start=1))
     yield from [picture for picture in drawn if picture is not None][:_MOST]
@@ -40,12 +46,7 @@ def _picture(comparison: Comparison, at: Conditions, places: list[SearchPlace], 
     with drawing(panel_in=2.6, legend_lines=lines_of(len(named), _COLUMNS)) as (figure, (axes,)):
         for run, called, curve in named:
             _plot(axes, run, called, curve)
-        for bound in sorted({bound for place in places for bound in place.bounds}):
-            axes.axhline(100.0 * bound, color=SOFT, linewidth=1.0, linestyle=(0, (6, 3)))
-        axes.set(xscale="log", yscale="log", xlabel="output power, W", ylabel="THD+N, %")
-        axes.xaxis.set_major_formatter(quantities("W"))
-        axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        axes.minorticks_off()
+        distortion_against_power(axes, {bound for place in places for bound in place.bounds})
         legend(figure, axes, _COLUMNS)
         svg = svg_of(figure, name, alt)
     caption = (

@@ -46,7 +46,7 @@ def power_overlays(comparison: Comparison) -> Iterator[Picture]:
 
 
 def _rows(comparison: Comparison) -> Iterator[_Row]:
-    for run, (name, run_record) in enumerate(zip(comparison.names.each, comparison.stories, strict=True)):
+    for run, (name, run_record) in enumerate(zip(comparison.names.each, comparison.run_records, strict=True)):
         for row in power_rows(run_record.entries, run_record.amplifier):
             if row.is_clean and row.channel != TOTAL and row.turn == 1:
                 yield run, name, row

@@ -23,7 +23,7 @@ _MOST = 2  # pictures of one kind of figure
 def response_overlays(comparison: Comparison) -> Iterator[Picture]:
     """One for each kind of figure and load that several runs have at enough frequencies."""
     for name in _NAMES:
-        entries = [list(_entries(run_record.entries, name)) for run_record in comparison.stories]
+        entries = [list(_entries(run_record.entries, name)) for run_record in comparison.run_records]
         loads = list(dict.fromkeys(entry.conditions.load_ohm for own in entries for entry in own))
         drawn = [picture for load_ohm in loads for picture in _at_load(comparison, entries, name, load_ohm)]
         yield from drawn[:_MOST]
