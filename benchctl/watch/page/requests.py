@@ -83,7 +83,7 @@ class Requests(BaseHTTPRequestHandler):
         self.rfile.read(min(_length(self.headers.get("Content-Length", "0")), _LONGEST_BODY))
         if self.path != f"/{self.site.admission.token}/stop":
             self._say(404, "There is nothing at this address.")
-        elif not self.site.admission.may_stop(dict(self.headers)):
+        elif not self.site.admission.may_stop(self._headers()):
             self._say(403, "Only the live page itself stops the run.")
         else:
             self.site.stop()
@@ -92,8 +92,12 @@ class Requests(BaseHTTPRequestHandler):
     def log_message(self, format: str, *args: object) -> None:
         """The terminal belongs to the run."""
 
+    def _headers(self) -> dict[str, str]:
+        """Named as browsers spell them: capitals mean nothing in a header's name (RFC 9110, 5.1)."""
+        return {name.title(): value for name, value in self.headers.items()}
+
     def _is_admitted(self) -> bool:
-        refusal = self.site.admission.refusal(self.path, dict(self.headers))
+        refusal = self.site.admission.refusal(self.path, self._headers())
         if refusal is not None:
             self._say(refusal.status, refusal.reason)
         return refusal is None

@@ -53,6 +53,14 @@ def test_the_address_that_is_told_is_that_of_this_computer_alone_with_a_token_th
     assert Admission("127.0.0.1", 1).token != Admission("127.0.0.1", 1).token
 
 
+def test_capitals_in_the_names_of_headers_mean_nothing(served: Served) -> None:
+    """RFC 9110, 5.1: an origin elsewhere is refused in small letters too, and the page's own header is known."""
+    with socket.create_connection(("127.0.0.1", served.port), PATIENCE_S) as asking:
+        asking.sendall(f"GET /{served.token}/ HTTP/1.1\r\nhost: 127.0.0.1:{served.port}\r\n\r\n".encode())
+        assert asking.recv(100).split()[1] == b"200"
+    assert served.ask("GET", f"/{served.token}/", origin="http://elsewhere.example").status == 403
+
+
 @pytest.mark.parametrize("path", ["", "camera", "page.css", "page.js"])
 def test_the_page_and_its_files_are_served_with_a_policy_that_lets_nothing_else_in(served: Served, path: str) -> None:
     answer = served.ask("GET", f"/{served.token}/{path}")
