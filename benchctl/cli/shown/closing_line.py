@@ -96,14 +96,15 @@ def ending_in_words(outcome: Outcome) -> str:
 
 def _failed(outcome: Outcome) -> str:
     """Which figures fail, and what they must be; if there are many, the first few."""
-    found = list(dict.fromkeys(_failure(f, outcome) for f in outcome.figures if f.verdict == "fails"))
+    failed = [figure for figure in outcome.figures if figure.verdict == "fails"]
+    found = list(dict.fromkeys(figure_in_words(figure) + _required(figure, outcome) for figure in failed))
     return f" Failed: {_first_few(found)}." if found else ""
 
 
-def _failure(figure: Figure, outcome: Outcome) -> str:
-    """A figure that fails, with what it must be; of a part of the run before it was resumed only its value."""
+def _required(figure: Figure, outcome: Outcome) -> str:
+    """What a figure must be; it is not known of one from a part of the run before it was resumed."""
     required = outcome.requirements.get(figure)
-    return figure_in_words(figure) + (f", must be {required}" if required else "")
+    return f", must be {required}" if required else ""
 
 
 def _ended_early(outcome: Outcome) -> str:
@@ -117,8 +118,9 @@ def _first_few(found: Sequence[str]) -> str:
 
 
 def _inconclusive(outcome: Outcome) -> str:
-    """Which verdicts are inconclusive; if there are many, the first few."""
-    found = list(dict.fromkeys(inconclusive_in_words(f) for f in outcome.figures if f.verdict == "inconclusive"))
+    """Which figures are inconclusive, and what they must be; if there are many, the first few."""
+    undecided = [figure for figure in outcome.figures if figure.verdict == "inconclusive"]
+    found = list(dict.fromkeys(inconclusive_in_words(figure) + _required(figure, outcome) for figure in undecided))
     return f" Inconclusive: {_first_few(found)}." if found else ""
 
 

@@ -41,6 +41,12 @@ def test_a_failed_verdict_is_named_with_its_value_and_what_it_must_be() -> None:
     assert "Failed: ambient_temperature 23.2 ± 1.2 degC, must be above 25 degC; idle_current 3.10 ± 0.10 A. " in said
 
 
+def test_an_inconclusive_verdict_is_named_with_what_it_must_be() -> None:
+    power = Figure("continuous_power", 39.6, "W", 3.2, 2.0, "A", verdict="inconclusive")
+    said = line(power, requirements={power: "above 40 W, the rating"})
+    assert "Inconclusive: continuous_power of A 39.6 ± 3.2 W, must be above 40 W, the rating. " in said
+
+
 def test_a_drive_that_ended_before_its_time_is_named_with_the_reason() -> None:
     why = "3 soak: the drive ends after 8.78 min of 60 min: the heatsink is at 80.1 degC and is to stay below 80 degC"
     assert f"Ended early: {why}. " in line(early_ends=(why,))
