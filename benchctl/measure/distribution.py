@@ -3,8 +3,8 @@
 An error that is anywhere within its limits has no tails: 95 % of a rectangular distribution lies within 1.65 standard
 deviations (EA-4/02, supplement 2, S9), of the sum of two within 1.65 to 1.93 (S10, a trapezoid), of a normal one within
 1.96. With k = 2 for all of them U would hold the truth always, and say too little. So the distribution is that which
-JCGM 101 propagates: the two largest rectangular parts as what they are, all others as normal, whatever they are. So a
-sum of more than two is taken to be some thousandths wider or narrower than it is, and 95.45 % never for less than 95 %.
+JCGM 101 propagates: the two largest rectangular parts are taken as rectangles, and all others together as normal. Where
+more than two are large, the result is some thousandths too wide or too narrow; the interval still holds 95 %.
 """
 
 from __future__ import annotations
@@ -30,11 +30,14 @@ def reach(rectangles: Sequence[float], normal: float, share: float) -> float:
         normal: the standard deviation of all others together.
         share: between 0.95 and 1.
     """
-    variance = normal**2 + sum(half**2 for half in rectangles) / 3.0
-    wide = sorted(half for half in rectangles if half > _NARROW * math.sqrt(variance))[-2:]
-    rest = math.sqrt(max(variance - sum(half**2 for half in wide) / 3.0, 0.0))
-    kurtosis = -1.2 * sum((half**2 / 3.0) ** 2 for half in wide) / variance**2
-    return _quantile(wide, rest, share, share * (2.0 + _MORE * kurtosis) * math.sqrt(variance))
+    spread = math.hypot(normal, *(half / math.sqrt(3.0) for half in rectangles))
+    if not spread > 0.0:
+        return 0.0
+    # In standard deviations of the sum, so that no square of a very small error becomes nought.
+    wide = sorted(half / spread for half in rectangles if half > _NARROW * spread)[-2:]
+    rest = math.sqrt(max(1.0 - sum(half**2 for half in wide) / 3.0, 0.0))
+    kurtosis = -1.2 * sum((half**2 / 3.0) ** 2 for half in wide)
+    return spread * _quantile(wide, rest, share, share * (2.0 + _MORE * kurtosis))
 
 
 def _quantile(halves: Sequence[float], normal: float, share: float, start: float) -> float:

@@ -91,3 +91,8 @@ def test_a_limit_beside_the_mean_of_three_readings_holds_the_truth_as_often_as_i
         figure = figure_of("idle_current", value + exactly(0.0), "A")
         held += abs(figure.value) <= (figure.expanded_uncertainty or 0.0)
     assert 0.92 < held / 2000 < 0.985
+
+
+def test_errors_as_small_as_a_float_can_hold_reach_as_far_in_proportion_and_none_reaches_nowhere() -> None:
+    assert reach([1e-200, 5e-201], 2e-201, COVERED) == pytest.approx(1e-200 * reach([1.0, 0.5], 0.2, COVERED), rel=1e-9)
+    assert reach([], 0.0, COVERED) == 0.0
