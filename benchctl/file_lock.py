@@ -27,6 +27,21 @@ def try_lock(file: BinaryIO) -> bool:
     return True
 
 
+def is_locked(file: BinaryIO) -> bool:
+    """Whether another process holds the lock. Several may ask at the same time."""
+    if sys.platform == "win32":
+        if not try_lock(file):
+            return True
+        unlock(file)
+        return False
+    try:
+        fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    unlock(file)
+    return False
+
+
 def unlock(file: BinaryIO) -> None:
     """Release a lock that `try_lock` took."""
     if sys.platform == "win32":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 
@@ -181,6 +182,15 @@ class RunFolder:
         """The relative name of the next photograph: one number above the highest there is."""
         taken = [int(match[1]) for file in self.photo_files() if (match := re.match(rf"{PHOTOS}/(\d+)\.", file))]
         return f"{PHOTOS}/{max(taken, default=0) + 1:04d}{PHOTO_SUFFIX}"
+
+
+def made_at(name: str) -> datetime | None:
+    """When a run folder of this name was made; None of a name that does not begin with a date and a time."""
+    made = re.match(r"(\d{8}-\d{6})-", name)
+    try:
+        return datetime.strptime(made[1], "%Y%m%d-%H%M%S").replace(tzinfo=UTC) if made else None
+    except ValueError:  # digits that are no date
+        return None
 
 
 def slug(text: str) -> str:

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from benchctl.archive.files import disk_errors, opened_plain
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import PreflightRefused
-from benchctl.file_lock import try_lock
+from benchctl.file_lock import is_locked, try_lock
 
 
 @contextmanager
@@ -50,4 +50,4 @@ def written_alone(folder: RunFolder) -> Iterator[None]:
 def is_being_written(folder: RunFolder) -> bool:
     """Whether the run in this folder is still running, here or in another process."""
     with disk_errors("read", folder.journal), opened_plain(folder.journal) as file:
-        return not try_lock(file)
+        return is_locked(file)

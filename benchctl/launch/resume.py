@@ -10,6 +10,7 @@ from typing import Any
 from benchctl.archive.evidence.inputs import InputsCheck, check_inputs, texts_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import written_alone
+from benchctl.archive.journal.ending import FINISHED
 from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.journal.events import (
     GUARDIAN_ACTED,
@@ -30,7 +31,7 @@ from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, open
 from benchctl.measure.method import METHOD, methods_in_words
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import Preflight, preflight
-from benchctl.runner.engine.execute import FINISHED, Outcome
+from benchctl.runner.engine.execute import Outcome
 from benchctl.runner.engine.progress import Progress, progress_of
 from benchctl.runner.plan import expand
 

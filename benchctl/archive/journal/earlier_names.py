@@ -7,9 +7,10 @@ output. Such a figure names no record, and its analysis does not say where the s
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from benchctl.archive.journal.journal import Event
+if TYPE_CHECKING:
+    from benchctl.archive.journal.journal import Event
 
 # Verdict names in run folders of earlier versions -> today's names.
 RENAMED_VERDICTS: Mapping[str, str] = {"cannot be told": "inconclusive"}

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from benchctl.archive.journal.events import BY_A_PERSON, NOTE
-from benchctl.archive.journal.journal import Event
+
+if TYPE_CHECKING:
+    from benchctl.archive.journal.journal import Event
 
 
 @dataclass(frozen=True)

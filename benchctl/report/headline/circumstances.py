@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from benchctl.archive.journal.ending import Ending
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.archive.journal.events import TRIP
 from benchctl.documents.bench_file.sight import unseen_outputs, unwatched
@@ -11,7 +12,7 @@ from benchctl.documents.model.limits import HEATSINK
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.conditions import Conditions
 from benchctl.report.headline.sentence import Clause, Look, Number
-from benchctl.report.reading.run_outcome import Ending, RunOutcome
+from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.verdicts import requirement_in_words
 from benchctl.report.words.names import count_in_words, listed, name_of, place_of

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from benchctl.archive.files import read_bytes
+from benchctl.archive.journal.ending import FINISHED, Ending, ending_of, who_ended_it
 from benchctl.archive.journal.events import NEW_PARTS, RUN_ENDED, RUN_RESUMED, RUN_STARTED, SUPPLY_TRIPPED, TRIP
 from benchctl.errors import ArchiveError, BenchctlError, LimitTripped, OperatorStop, RequirementFailed
 from benchctl.guard.limits import ProtectionLimit
@@ -15,7 +16,6 @@ from benchctl.report.reading.earlier_parts import EarlierPart, earlier_parts
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.reading.unconfirmed import Unconfirmed, unconfirmed_in
 
-FINISHED = "finished"
 # What README says of the exit codes, for one run.
 _CODES = {
     0: "finished, and every verdict passes",
@@ -29,14 +29,6 @@ _BEGINNINGS: Mapping[type[BenchctlError], str] = {
     LimitTripped: "Stopped by a limit: ",
     OperatorStop: "Ended: ",
     RequirementFailed: "Ended: ",
-}
-
-# Who or what ended it. "killed": the journal tells no end.
-Ending = Literal["finished", "limit", "operator", "requirement", "failure", "killed", "running"]
-_ENDINGS: Mapping[type[BenchctlError], Ending] = {
-    LimitTripped: "limit",
-    OperatorStop: "operator",
-    RequirementFailed: "requirement",
 }
 
 
@@ -89,24 +81,22 @@ def run_outcome_of(run_record: RunRecord) -> RunOutcome:
     return RunOutcome(
         words=_words(run_record, last),
         exit_code=int(last.get("exit_code", 5)),
-        ending=_ending(run_record, last),
+        ending=ending_of(last, _trips(run_record)),
         unconfirmed=unconfirmed_in(last),
         guardian=guardian,
         earlier=earlier,
     )
 
 
-def _ending(run_record: RunRecord, ended: Mapping[str, Any]) -> Ending:
-    if ended.get("reason") == FINISHED:
-        return "finished"
-    return _ENDINGS.get(_class_of(run_record, ended), "failure")
+def _trips(run_record: RunRecord) -> list[object]:
+    return [trip.get("reason") for trip in run_record.of_kind(TRIP)]
 
 
 def _words(run_record: RunRecord, ended: Mapping[str, Any]) -> str:
     reason = str(ended.get("reason", "for a reason that the journal does not say"))
     if reason == FINISHED:
         return "Finished."
-    beginning = _BEGINNINGS.get(_class_of(run_record, ended), "Failed: ")
+    beginning = _BEGINNINGS.get(who_ended_it(ended, _trips(run_record)), "Failed: ")
     tripped = "" if ProtectionLimit.sentence in reason else _tripped(run_record)
     return f"{beginning}{reason}.{tripped}"
 
@@ -118,14 +108,6 @@ def _tripped(run_record: RunRecord) -> str:
         return ""
     names = " and ".join(f"'{name}'" for name in of_part[-1].get("outputs", ()))
     return f" The supply's own protection (over-voltage or over-current) has switched its output {names} off."
-
-
-def _class_of(run_record: RunRecord, ended: Mapping[str, Any]) -> type[BenchctlError]:
-    """Who ended it. The exit code of a bench that is not known to be safe hides that, so a trip is looked for."""
-    if any(trip.get("reason") == ended.get("reason") for trip in run_record.of_kind(TRIP)):
-        return LimitTripped
-    classes: Sequence[type[BenchctlError]] = (LimitTripped, OperatorStop, RequirementFailed)
-    return next((each for each in classes if each.exit_code == ended.get("exit_code")), BenchctlError)
 
 
 def _guardian(run_record: RunRecord) -> str:

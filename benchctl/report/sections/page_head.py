@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from benchctl.archive.evidence.findings import Findings
+from benchctl.archive.folder import made_at
 from benchctl.archive.journal.events import NOT_WATCHED, SEARCH, WARNINGS_ACCEPTED
 from benchctl.measure.method import methods_in_words
 from benchctl.quantity import clock_face
@@ -138,12 +137,8 @@ def course_of(run_record: RunRecord, outcome: RunOutcome) -> Iterator[tuple[str,
 
 def date_of(run_record: RunRecord) -> str:
     """The day on which the folder was made, which its name begins with; the journal's own where it was renamed."""
-    made = re.match(r"(\d{8}-\d{6})-", run_record.name)
-    if made:
-        try:
-            return f"{datetime.strptime(made[1], '%Y%m%d-%H%M%S'):%Y-%m-%d %H:%M} UTC"
-        except ValueError:  # digits that are no date
-            pass
+    if made := made_at(run_record.name):
+        return f"{made:%Y-%m-%d %H:%M} UTC"
     walls = [str(event["wall"]) for event in run_record.events]
     return f"{walls[0][:16].replace('T', ' ')} UTC" if walls and not run_record.is_dry else "not known"
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import astuple, dataclass, replace
 
 from pydantic import ValidationError
 
+from benchctl.archive.collection.overall import Counts, OverallVerdict, overall_verdict
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.sight import unseen_outputs, unwatched
@@ -42,21 +43,22 @@ def overall_of(run_record: RunRecord, outcome: RunOutcome) -> Overall:
     changed its folder since."""
     verdicts = [figure.verdict for entry in run_record.entries for figure in entry.figures]
     passes, fails, inconclusive = (verdicts.count(word) for word in _WORDS)
-    unmeasured = sum(bool(step.unmeasured) for step in run_record.steps)
-    contradicted = sum(bool(figure.contradiction) for entry in run_record.entries for figure in entry.figures)
-    why = f"{_sentence(verdicts_in_words(passes, fails, inconclusive, unmeasured, contradicted))}."
+    counts = Counts(
+        passes,
+        fails,
+        inconclusive,
+        unmeasured=sum(bool(step.unmeasured) for step in run_record.steps),
+        contradicted=sum(bool(figure.contradiction) for entry in run_record.entries for figure in entry.figures),
+    )
+    why = f"{_sentence(verdicts_in_words(*astuple(counts)))}."
     why = " ".join([why, *_left_out(run_record)])
     if not outcome.is_finished:
         why = f"The run did not come to its end. {why}"
-    if run_record.findings.changed:
+    is_changed = bool(run_record.findings.changed)
+    if is_changed:
         why = f"The run folder was changed after the run wrote it. {why}"
-    if fails:
-        return Overall("Fails", why, "fails")
-    if run_record.findings.changed or not outcome.is_finished:
-        return Overall("No verdict", why, "untold")
-    if inconclusive or unmeasured or contradicted:
-        return Overall("Inconclusive", why, "untold")
-    return Overall("Passes", why, "passes") if passes else Overall("No verdict", why, "untold")
+    verdict = overall_verdict(counts, is_finished=outcome.is_finished, is_changed=is_changed)
+    return Overall(_sentence(verdict), why, _LOOKS.get(verdict, "untold"))
 
 
 def _left_out(run_record: RunRecord) -> Iterator[str]:
@@ -73,6 +75,7 @@ def _left_out(run_record: RunRecord) -> Iterator[str]:
 # Powers that the plate judges unless the sequence says otherwise.
 _RATED_POWERS = ("continuous_power", "held_power", "stated_power")
 _WORDS: tuple[Verdict, ...] = ("passes", "fails", "inconclusive")
+_LOOKS: Mapping[OverallVerdict, str] = {"passes": "passes", "fails": "fails"}
 
 
 def _sentence(words: str) -> str:

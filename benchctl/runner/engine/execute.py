@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from benchctl.archive.journal.ending import FINISHED
 from benchctl.archive.journal.events import RUN_ENDED, STEP_FINISHED, STEP_STARTED
 from benchctl.archive.recorder import Recorder
 from benchctl.documents.sequence_file.bench_steps import RampSupply
@@ -25,7 +26,6 @@ from benchctl.runner.steps import ACTIONS
 from benchctl.runner.steps.ramp_supply import bring_up
 from benchctl.runner.steps.require import unmet_criteria
 
-FINISHED = "finished"  # the reason of one that came to the end of its plan
 # How an error of the program itself is reported: the run failed and the bench was made safe.
 FAULT_EXIT_CODE = 5
 
