@@ -20,7 +20,8 @@
     │   ├── NotAcknowledged         a message is answered otherwise than with what acknowledges it
     │   ├── SettingRefused          a setting reads back with another value
     │   ├── SettingChanged          a confirmed setting has changed, and the run did not change it
-    │   └── InstrumentsDisagree     two show one quantity differently, or one shows an impossible value
+    │   ├── InstrumentsDisagree     two show one quantity differently, or one shows an impossible value
+    │   └── NotConfirmedOff         at the end of a run an output is not known to be off
     ├── GuardianLost             5  the guardian did not start, is gone, or took over because the run hung
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
@@ -40,8 +41,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from benchctl.readable import printable
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 _LONGEST_QUOTE = 60
 # SCPI-99, 21.8.2: the text of an error is at most 255 characters.
@@ -54,9 +59,13 @@ def quote(text: object) -> str:
 
 
 class BenchctlError(Exception):
-    """The root. `exit_code` is what the command returns; `advice` says what to do about it."""
+    """The root. `exit_code` is what the command returns; `advice` says what to do about it.
+
+    `run_folder` is where a run that this has ended keeps what it had measured; None where no run was begun.
+    """
 
     exit_code = 5
+    run_folder: Path | None = None
 
     def __init__(self, message: str, *, advice: str = "") -> None:
         super().__init__(message)
@@ -243,3 +252,7 @@ class InstrumentsDisagree(InstrumentError):
 
 class SettingChanged(InstrumentError):
     """A confirmed setting has changed, and the run did not change it."""
+
+
+class NotConfirmedOff(InstrumentError):
+    """A run has ended, and an output is not known to be off; the message says what to do by hand."""

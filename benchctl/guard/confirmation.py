@@ -59,3 +59,8 @@ class Confirmation:
 def all_confirmed(confirmations: Sequence[Confirmation]) -> bool:
     """Whether every instrument confirmed its part."""
     return all(confirmation.confirmed for confirmation in confirmations)
+
+
+def not_safe_in_words(confirmations: Sequence[Confirmation]) -> list[str]:
+    """A sentence for each part that is not confirmed, with what a person does about it."""
+    return [f"NOT SAFE: {part}. By hand, now: {part.by_hand}." for part in confirmations if not part.confirmed]

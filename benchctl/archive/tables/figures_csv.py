@@ -20,16 +20,17 @@ from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
 
 
 class Column(NamedTuple):
-    """A column: its type in pandas, and what its cells mean."""
+    """A column: its type in pandas, what its cells mean, and the unit of its numbers, if it is the same in all rows."""
 
     kind: str
     meaning: str
+    unit: str = ""
 
 
 _EARLIER: Mapping[str, Column] = {
     "step": Column("str", "the step that measured it: number, kind, and the point of its sweep or turn of its repeat"),
-    "load_ohm": Column("float64", "nominal load at every channel"),
-    "frequency_hz": Column("float64", "of the drive; empty where nothing drove the amplifier"),
+    "load_ohm": Column("float64", "nominal load at every channel", "ohm"),
+    "frequency_hz": Column("float64", "of the drive; empty where nothing drove the amplifier", "Hz"),
     "burst_cycles": Column("Int64", "length of the burst; empty of a steady tone"),
     "channel": Column(
         "str", "the amplifier's, or `total`, or a point of the multimeter; empty of the amplifier as a whole"
@@ -41,17 +42,17 @@ _EARLIER: Mapping[str, Column] = {
     "coverage_factor": Column("float64", "k: how many standard uncertainties that is"),
     "verdict": Column("str", "`passes`, `fails` or `inconclusive`; empty where nothing was required"),
     "capture": Column("str", "the records that it was computed from; empty where it comes from readings"),
-    "time_s": Column("float64", "when, from the beginning of the run"),
+    "time_s": Column("float64", "when, from the beginning of the run", "s"),
     "bound": Column("str", "`at most` or `at least` where only that is known"),
 }
 _ADDED: Mapping[str, Column] = {
-    "level_v": Column("float64", "level of the drive at the generator, V RMS"),
+    "level_v": Column("float64", "level of the drive at the generator, V RMS", "V"),
     "drive": Column(
         "str",
         "how that level was found: searched `clean`, searched `full` (the first cycle of the burst at the distortion "
         "bound), `tried` on the way of a search, `set` by the sequence or by the step; or `undriven`",
     ),
-    "supply_set_v": Column("float64", "voltage that the supply was set to"),
+    "supply_set_v": Column("float64", "voltage that the supply was set to", "V"),
     "driven": Column("str", "the channels that were driven, with a space between them"),
     "run": Column("str", "name of the run folder; a dry run has a name that is the same each time"),
     "amplifier": Column("str", "title of the amplifier file"),
@@ -71,7 +72,7 @@ _ADDED_LATER: Mapping[str, Column] = {
         "`terminals` where that voltage was held at the amplifier's terminals, `stated` where a power was computed for "
         "that voltage there; empty: at the supply's own output",
     ),
-    "thd_limit": Column("float64", "distortion (THD+N) for which a clean or full level was searched, as a ratio"),
+    "thd_limit": Column("float64", "distortion (THD+N) for which a clean or full level was searched, as a ratio", "1"),
 }
 TABLE: Mapping[str, Column] = {**_EARLIER, **_ADDED, **_ADDED_LATER}
 COLUMNS = tuple(TABLE)
@@ -79,6 +80,7 @@ EARLIER_COLUMNS = tuple(_EARLIER)  # the only columns in runs of the earliest ve
 LATER_COLUMNS = tuple(_ADDED_LATER)  # which runs lack that kept all the others
 NUMBERS = tuple(name for name, column in TABLE.items() if column.kind != "str")
 KINDS = {name: column.kind for name, column in TABLE.items()}
+UNITS = {name: column.unit for name, column in TABLE.items() if column.unit}
 
 
 def rows_of(entries: Iterable[FiguresEntry], run: RunIdentity) -> Iterator[dict[str, object]]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 # Start of a signal's name -> the unit at the end of its column's name; any other signal is a temperature.
 _UNITS = {"supply_voltage": "v", "supply_current": "a"}
+_UNITS_BY_ENDING = {"s": "s", "v": "V", "a": "A", "c": "degC"}
 
 
 class Trend:
@@ -151,6 +152,12 @@ def trend_column(signal: str) -> str:
     """The name of a signal's column; it ends in the unit."""
     unit = next((unit for beginning, unit in _UNITS.items() if signal.startswith(beginning)), "c")
     return f"{signal}_{unit}"
+
+
+def signal_and_unit(column: str) -> tuple[str, str]:
+    """What a column of the trend holds, and its unit: 'supply_voltage_v' has supply_voltage in V."""
+    signal, _, ending = column.rpartition("_")
+    return signal, _UNITS_BY_ENDING.get(ending, "")
 
 
 _FIRST_COLUMNS = ("time_s", *map(trend_column, _UNITS))

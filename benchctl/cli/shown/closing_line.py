@@ -10,7 +10,7 @@ from rich.text import Text
 from benchctl.archive.journal.simulation import Simulation
 from benchctl.cli.shown.kept import Kept
 from benchctl.errors import BenchctlError, LimitTripped, OperatorStop, RequirementFailed
-from benchctl.guard.confirmation import Confirmation, all_confirmed
+from benchctl.guard.confirmation import Confirmation, all_confirmed, not_safe_in_words
 from benchctl.guard.limits import ProtectionLimit
 from benchctl.launch.run import Result
 from benchctl.measure.budget.figure import Figure
@@ -58,9 +58,7 @@ def state_of_outputs(parts: Sequence[Confirmation]) -> Text:
     if all_confirmed(parts):
         told = "".join(f" {part}." for part in parts if part.detail)
         return Text(f"Every output is confirmed off.{told}")
-    unconfirmed = (part for part in parts if not part.confirmed)
-    lines = (f"NOT SAFE: {part}. By hand, now: {part.by_hand}." for part in unconfirmed)
-    return Text("\n".join(lines), style="bold red")
+    return Text("\n".join(not_safe_in_words(parts)), style="bold red")
 
 
 def _of_an_early_end(outcome: Outcome, error: BenchctlError, kept: Kept | None) -> Iterator[str]:

@@ -16,7 +16,6 @@ from rich.text import Text
 from benchctl.cli.options import Watching
 from benchctl.cli.shown.closing_line import console_for, ending_in_words, last_lines, state_of_outputs
 from benchctl.cli.shown.kept import Kept
-from benchctl.cli.shown.stopping import operator_can_stop
 from benchctl.cli.shown.tables import closing_tables
 from benchctl.cli.shown.views import View
 from benchctl.cli.shown.watched.page import page_for
@@ -28,6 +27,7 @@ from benchctl.launch.run import Result
 from benchctl.outlet import lost_outputs, wait_for_outputs
 from benchctl.runner.engine.execute import FAULT_EXIT_CODE, Outcome
 from benchctl.watch.now import State
+from benchctl.watch.stopping import operator_can_stop
 
 _V = TypeVar("_V", bound=View)
 

@@ -11,6 +11,7 @@ from benchctl.errors import DocumentError
 
 # Of an amplifier file, and of a bench file.
 PRIVATE_PARTS = ("unit", "workshop")
+_LEFT_OUT = "# left out: this line may name a person\n"
 
 
 # Such a line is one wherever it stands, as where somebody has changed the name of the part.
@@ -29,6 +30,13 @@ def private_lines(text: str) -> frozenset[int]:
     except DocumentError:
         return frozenset(range(1, len(lines) + 1))
     return frozenset(alone | set(_of_parts(tree, len(lines))))
+
+
+def without_private_lines(text: str) -> str:
+    """The text with a comment in place of each such line, so that the others keep their numbers."""
+    private = private_lines(text)
+    lines = text.splitlines(keepends=True)
+    return "".join(_LEFT_OUT if number in private else line for number, line in enumerate(lines, start=1))
 
 
 def _of_parts(tree: object, last_line: int) -> Iterator[int]:

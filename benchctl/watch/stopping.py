@@ -11,9 +11,10 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
+from typing import Protocol
 
-from benchctl.cli.shown.views import View
 from benchctl.errors import OperatorStop
+from benchctl.runner.acting.run import Run
 
 _SIGNALS = {
     "SIGINT": "Ctrl-C",
@@ -24,10 +25,23 @@ _SIGNALS = {
 _BUTTON = "the stop button of the live page"
 
 
+class Watched(Protocol):
+    """A run as whoever watches it knows it: `run` may be asked for once it has started."""
+
+    @property
+    def has_started(self) -> bool: ...
+
+    @property
+    def is_asking(self) -> bool: ...
+
+    @property
+    def run(self) -> Run: ...
+
+
 class _Stopper:
     """What a person's wish to stop does to a run."""
 
-    def __init__(self, view: View) -> None:
+    def __init__(self, view: Watched) -> None:
         self._view = view
         self._received = itertools.count(1)
         self._pressed = threading.Lock()
@@ -65,7 +79,7 @@ def _interrupt_main_thread() -> None:
 
 
 @contextmanager
-def operator_can_stop(view: View) -> Iterator[Callable[[], None]]:
+def operator_can_stop(view: Watched) -> Iterator[Callable[[], None]]:
     """While the block runs, these signals open the run's interlock; the guard does the rest. Yields what a stop button
     does.
 

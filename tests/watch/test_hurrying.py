@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from benchctl.cli.shown.stopping import operator_can_stop
 from benchctl.clock import RealClock
 from benchctl.errors import OperatorStop
 from benchctl.instruments.interlock import Interlock
+from benchctl.watch.stopping import operator_can_stop
 
 
 class Guard:
