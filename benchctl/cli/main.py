@@ -75,6 +75,9 @@ Try it without a bench:
         "report": CommandEntry(
             "benchctl.cli.commands.report:report", "Make the page of a run, with pictures and tables."
         ),
+        "export": CommandEntry(
+            "benchctl.cli.commands.export:export", "Write runs as Parquet, CSV, sound files in volts, or JUnit XML."
+        ),
         "note": CommandEntry("benchctl.cli.commands.note:note", "Add a note to a run, with photographs."),
         "budget": CommandEntry(
             "benchctl.cli.commands.budget:budget",

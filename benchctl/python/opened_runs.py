@@ -22,12 +22,17 @@ class OpenedRuns(Sequence[OpenedRun]):
     """
 
     def __init__(self, folder: Path, *, with_owner: bool) -> None:
-        self.folder = folder
+        self._folder = folder
         self._with_owner = with_owner
         with disk_errors("read", folder):
             inside = sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
         self._reasons = {path: _why_not(path) for path in inside}
         self._paths = [path for path in inside if not self._reasons[path]]
+
+    @property
+    def folder(self) -> Path:
+        """Where they are."""
+        return self._folder
 
     @property
     def left_out(self) -> dict[Path, str]:
