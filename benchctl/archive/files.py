@@ -20,6 +20,8 @@ PART = ".part"  # ending of a file's name until the file is whole
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EROFS, errno.EACCES, errno.EPERM}
+# fsync(2): "fd is bound to a special file which does not support synchronization".
+_NOT_FOR_FOLDERS = {errno.EINVAL, errno.ENOTSUP, errno.EROFS, errno.ENOSYS}
 _GONE = {errno.ENOENT, errno.ENOTDIR, errno.ESTALE}
 
 
@@ -104,12 +106,16 @@ def _write_through(path: Path, content: bytes) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Write the folder's own list of names to the disk, where the system can do that (Windows cannot)."""
+    """Write the folder's own list of names to the disk, where the system can do that: Windows cannot, nor can many
+    network drives, whose servers see to it themselves."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in _NOT_FOR_FOLDERS:
+            raise
     finally:
         os.close(descriptor)
 

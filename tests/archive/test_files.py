@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.files import disk_errors, read_bytes, write_whole
+from benchctl.archive.files import disk_errors, read_bytes, sync_folder, write_whole
 from benchctl.errors import ArchiveError
 
 OutOfRoom = Callable[[int], AbstractContextManager[None]]
@@ -75,3 +75,15 @@ def test_a_file_longer_than_any_run_leaves_is_not_read_into_memory(tmp_path: Pat
     assert len(read_bytes(tmp_path / "journal.jsonl", at_most=1001)) == 1001
     with pytest.raises(ArchiveError, match="it is longer than"):
         read_bytes(tmp_path / "journal.jsonl", at_most=1000)
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="a folder that cannot be synchronised, as Linux has it")
+def test_a_folder_on_a_drive_that_cannot_write_it_through_is_no_error() -> None:
+    """fsync(2): EINVAL for what does not support it, as /proc and the folders of many network drives."""
+    folder = os.open("/proc", os.O_RDONLY)
+    try:
+        with pytest.raises(OSError, match=os.strerror(errno.EINVAL)):
+            os.fsync(folder)
+    finally:
+        os.close(folder)
+    sync_folder(Path("/proc"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from benchctl.archive.folder_lock import is_being_written, written_alone
 from benchctl.archive.journal.journal import Journal, read_journal
 from benchctl.clock import VirtualClock
 from benchctl.errors import PreflightRefused
+from benchctl.file_lock import take_lock, unlock
 
 
 def test_a_second_writer_is_refused_until_the_first_has_ended(folder: RunFolder) -> None:
@@ -62,3 +64,20 @@ def test_a_run_is_told_apart_from_another_folders(folder: RunFolder, tmp_path: P
     other = RunFolder.create(tmp_path, "other", "amplifier", clock)
     with written_alone(folder), written_alone(other):
         pass
+
+
+def test_a_writer_waits_for_who_only_looks(folder: RunFolder) -> None:
+    """On a slow network drive a look may take a while; it is no reason to refuse a run."""
+    written = threading.Event()
+
+    def write() -> None:
+        with written_alone(folder):
+            written.set()
+
+    with folder.journal.open("ab", buffering=0) as looker:
+        assert take_lock(looker)
+        writer = threading.Thread(target=write)
+        writer.start()
+        unlock(looker)
+        writer.join()
+    assert written.is_set()
