@@ -25,6 +25,7 @@
     ├── GuardianLost             5  the guardian did not start, is gone, or took over because the run hung
     ├── OperatorStop             6  a person stopped the run
     ├── ArchiveError             5  the run folder cannot be written or read
+    ├── ClusterError             5  the computers that were to do a part of the work went away
     └── MeasurementError         -  a record cannot give the figure; the run records why and goes on
         ├── ClippedRecord           the oscilloscope's converter was at the end of its range
         ├── UnreadableRecord        values that are not numbers
@@ -147,6 +148,10 @@ class OperatorStop(BenchctlError):
 
 class ArchiveError(BenchctlError):
     """The run folder cannot be written or read."""
+
+
+class ClusterError(BenchctlError):
+    """The computers that were to do a part of the work went away."""
 
 
 class MeasurementError(BenchctlError):

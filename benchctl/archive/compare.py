@@ -53,12 +53,13 @@ def differences(step: str, written: Figure, computed: Figure) -> Iterator[Differ
 
     The verdict is not compared: it comes from the step, not from the analysis.
     """
-    for what in _unlike(written, computed):
+    for what in unlike(written, computed):
         stored, fresh = getattr(written, what), getattr(computed, what)
         yield Difference(label(step, written), what, repr(stored), f"comes out as {fresh!r}")
 
 
-def _unlike(written: Figure, computed: Figure) -> Iterator[str]:
+def unlike(written: Figure, computed: Figure) -> Iterator[str]:
+    """The names of the parts that differ by more than one unit in the last stored place."""
     place = last_place(written)
     for what in ("value", "expanded_uncertainty", "coverage_factor"):
         if not _same_number(getattr(written, what), getattr(computed, what), place):

@@ -10,10 +10,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from pydantic import ValidationError
+
 from benchctl.archive.compare import identity
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.model.criteria import Criterion
 from benchctl.measure.budget.figure import Figure, Requirement, Verdict, judge, u_to_combine
+from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.conditions import Conditions
 
 
@@ -54,6 +57,20 @@ def note_named(entry: FiguresEntry, named: NamedFigures) -> None:
 
 def _place(conditions: Conditions) -> tuple[float | None, float | None]:
     return conditions.load_ohm, conditions.frequency_hz
+
+
+def verdict_again(figure: Figure, entry: FiguresEntry, named: NamedFigures) -> Verdict:
+    """The verdict that follows from a figure of an entry, what it was held against, and the figures of earlier steps.
+    It is as it is written in a folder that was made before criteria were kept."""
+    if entry.criteria is None:
+        return figure.verdict
+    if figure.name not in entry.criteria or figure.channel == TOTAL:
+        return ""
+    try:
+        criterion = Criterion.model_validate(entry.criteria[figure.name])
+    except ValidationError:
+        return ""
+    return judged_by(figure, criterion, reference_of(figure, entry.conditions, criterion, named)).verdict
 
 
 def judged_by(figure: Figure, criterion: Criterion, reference: Figure | None = None) -> Figure:

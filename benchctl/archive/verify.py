@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
-from pydantic import ValidationError
 
 from benchctl.archive.compare import Difference, differences, identity, label, table_differences
 from benchctl.archive.evidence.findings import Findings, findings_of
@@ -20,13 +19,12 @@ from benchctl.archive.recomputing import NOT_COMPUTED, Captures, compute
 from benchctl.archive.tables.figures import figure_table, read_figures
 from benchctl.archive.tables.figures_csv import renew_figures
 from benchctl.archive.tables.run_identity import run_identity_of
-from benchctl.archive.verdicts import NamedFigures, judged_by, note_named, reference_of
+from benchctl.archive.verdicts import NamedFigures, note_named, verdict_again
 from benchctl.archive.zeros import zeros_of_captures
-from benchctl.documents.model.criteria import Criterion
 from benchctl.errors import ArchiveError
 from benchctl.measure.agreement.compared import comparisons
 from benchctl.measure.agreement.comparison import Comparison, alike
-from benchctl.measure.budget.figure import Figure, Verdict
+from benchctl.measure.budget.figure import Figure
 from benchctl.measure.method import METHOD
 from benchctl.measure.signal.record import Capture
 
@@ -104,24 +102,11 @@ def verdict_differences(entries: Sequence[FiguresEntry]) -> Iterator[Difference]
     named: NamedFigures = {}
     for entry in entries:
         for figure in entry.figures:
-            again = _verdict_again(figure, entry, named)
+            again = verdict_again(figure, entry, named)
             if again != figure.verdict:
                 was = figure.verdict or "nothing"
                 yield Difference(label(entry.step, figure), "verdict", was, f"comes out as {again or 'nothing'}")
         note_named(entry, named)
-
-
-def _verdict_again(figure: Figure, entry: FiguresEntry, named: NamedFigures) -> Verdict:
-    """As it is written, in a folder that was made before criteria were kept."""
-    if entry.criteria is None:
-        return figure.verdict
-    if figure.name not in entry.criteria or figure.channel == "total":
-        return ""
-    try:
-        criterion = Criterion.model_validate(entry.criteria[figure.name])
-    except ValidationError:
-        return ""
-    return judged_by(figure, criterion, reference_of(figure, entry.conditions, criterion, named)).verdict
 
 
 @dataclass

@@ -84,6 +84,10 @@ Try it without a bench:
             "Show what a figure's uncertainty is made of, the largest part first.",
         ),
         "verify": CommandEntry("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
+        "reanalyse": CommandEntry(
+            "benchctl.cli.commands.reanalyse:reanalyse_command",
+            "Compute all figures of many runs again, by the method of today.",
+        ),
     },
 )
 @click.version_option(package_name="benchctl")

@@ -78,6 +78,24 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
     return argument(bench_option(amplifier_option(set_option(with_documents))))
 
 
+def spread_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Who does work that many can do at once, as `workers` and `scheduler`."""
+    workers = click.option(
+        "--workers",
+        type=click.IntRange(min=1),
+        metavar="N",
+        help="Processes at work here at once; as many as there are processors, unless given.",
+    )
+    scheduler = click.option(
+        "--scheduler",
+        default="",
+        metavar="ADDRESS",
+        help="Let the workers of a Dask cluster do it, such as tcp://192.0.2.7:8786. It needs benchctl[cluster]. "
+        "Whoever reaches a scheduler's port can run any program on its workers.",
+    )
+    return workers(scheduler(command))
+
+
 @dataclass(frozen=True)
 class Watching:
     """Who else is told of a run than the terminal.

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from benchctl.archive.folder import RunFolder
 from benchctl.clock import VirtualClock
-from benchctl.measure.signal.record import Capture, Trace
+from benchctl.measure.signal.record import Capture
+from tests.archive.made_runs import two_tones
 
 
 @pytest.fixture
@@ -26,18 +26,7 @@ def folder(tmp_path: Path, clock: VirtualClock) -> RunFolder:
 
 @pytest.fixture
 def tone() -> Capture:
-    """20 ms of 1 kHz, 10 V peak at A and 9 V peak at B, in 12-bit codes of 10 mV, with a small offset."""
-    phase = 2.0 * np.pi * 1e3 * np.arange(2000) * 1e-5
-    return Capture(
-        name="Idle, channel A & B",
-        start_s=-1e-3,
-        interval_s=1e-5,
-        traces={
-            "output A": Trace(np.round(1000.0 * np.sin(phase) + 1).astype(np.int16), 0.01, 0.0, "V", -2048, 2047),
-            "output B": Trace(np.round(900.0 * np.sin(phase)).astype(np.int16), 0.01, 0.02, "V", -2048, 2047),
-        },
-        taken_s=12.5,
-    )
+    return two_tones()
 
 
 @contextmanager

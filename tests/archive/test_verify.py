@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,67 +13,20 @@ import pytest
 from benchctl.archive.captures import encode_capture, load_capture
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.chain import FIELDS
-from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.recorder import Recorder
-from benchctl.archive.tables.figures_csv import write_figures
-from benchctl.archive.tables.run_identity import run_identity_of
 from benchctl.archive.verify import verify
 from benchctl.clock import VirtualClock
 from benchctl.errors import ArchiveError, UsageError
-from benchctl.measure.analyses.by_step import ANALYSES
-from benchctl.measure.analyses.context import ContinuousContext, IdleContext
-from benchctl.measure.conditions import Conditions
 from benchctl.measure.method import FIRST_METHOD, METHOD
 from benchctl.measure.signal.record import Capture, Trace
-from benchctl.measure.uncertainty import Accuracy, LoadResistance
-from tests.journals import read_events, write_events
-
-IDLE = "captures/0001-idle.npz"
-TONE = "captures/0002-continuous.npz"
-SCOPE = (Accuracy(reading=0.005, range=0.001), Accuracy(reading=0.005))
-READINGS = {"supply_current": [1.21, 1.19, 1.2], "supply_voltage": [14.4, 14.41], "heatsink": [31.0]}
+from tests.archive.made_runs import IDLE, TONE, change_figure, change_journal, made_by, measure_tone
+from tests.journals import read_events
 
 
 @pytest.fixture
 def run(folder: RunFolder, clock: VirtualClock, tone: Capture) -> Path:
     """A finished run: idle and continuous power, with a capture each."""
-    recorder = Recorder(folder, clock)
-    accuracy = {"output A": SCOPE, "output B": SCOPE}
-    _measure(recorder, "idle", replace(tone, name="idle"), IdleContext(accuracy=accuracy))
-    loads = {name: LoadResistance(nominal_ohm=4.0, measured_ohm=4.013, relative_uncertainty=0.002) for name in "AB"}
-    context = ContinuousContext(accuracy=accuracy, frequency_hz=1e3, loads=loads)
-    _measure(recorder, "continuous", replace(tone, name="continuous"), context)
-    recorder.finish()
-    return folder.path
-
-
-def _measure(recorder: Recorder, analysis: str, capture: Capture, context: IdleContext) -> None:
-    capture = recorder.keep(capture)
-    recorder.figures(
-        f"1 measure_{analysis}",
-        analysis,
-        captures={analysis: capture.name},
-        readings=READINGS,
-        context=context,
-        conditions=Conditions(4.0, 1e3, 0.5, "set", 14.4, ("A", "B")),
-        figures=ANALYSES[analysis].figures({analysis: capture}, READINGS, context),
-    )
-
-
-def change_journal(run: Path, change: Callable[[dict[str, Any]], None], event: int = -1) -> None:
-    """Change one of the figures events in the journal, and figures.csv with it."""
-    path = run / "journal.jsonl"
-    events = read_events(path)
-    change([told for told in events if told["event"] == "figures"][event])
-    write_events(path, events)
-    write_figures(RunFolder.open(run), entries_of(events), run_identity_of(events))
-
-
-def change_figure(run: Path, figure_name: str, /, **fields: Any) -> None:
-    def change(event: dict[str, Any]) -> None:
-        next(figure for figure in event["figures"] if figure["name"] == figure_name).update(fields)
-
-    change_journal(run, change)
+    return measure_tone(folder, clock, tone)
 
 
 def stored_power(run: Path) -> float:
@@ -126,18 +78,6 @@ def test_a_value_two_units_off_in_its_last_place_is_told(run: Path) -> None:
 def test_whatever_else_of_a_figure_was_changed_is_told(run: Path, fields: dict[str, object], what: str) -> None:
     change_figure(run, "continuous_power", **fields)
     assert [difference.what for difference in verify(run).differences] == [what]
-
-
-def made_by(run: Path, method: int | None, **figure: Any) -> None:
-    """As if an earlier or a later version had written the folder: its number, and a figure that came out otherwise."""
-
-    def change(event: dict[str, Any]) -> None:
-        event.pop("method")
-        event.update({} if method is None else {"method": method})
-        event["figures"][0].update(figure)
-
-    for number in (0, 1):
-        change_journal(run, change, number)
 
 
 @pytest.mark.parametrize("method", [None, METHOD - 1, METHOD + 1])

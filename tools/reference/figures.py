@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from benchctl.archive.reanalysis.table import ADDED
 from benchctl.archive.tables.figures_csv import TABLE
 from benchctl.documents.model.figures import FIGURES
 from benchctl.documents.sequence_file.steps import STEP_CLASSES
@@ -27,6 +28,15 @@ nothing applies, and in the columns that an older version did not write.
 """
 
 
+_REANALYSIS = """\
+
+## The columns of a reanalysis
+
+[`benchctl reanalyse`](../reanalyse.md) writes the columns of figures.csv as figures come out today, and behind them:
+
+"""
+
+
 def page() -> str:
     """The page of figures."""
     figures = ((code(name), figure.unit or "1", figure.meaning, _steps(name)) for name, figure in FIGURES.items())
@@ -36,6 +46,8 @@ def page() -> str:
         table(("figure", "unit", "is", "given by"), figures),
         _COLUMNS,
         table(("column", "holds"), columns),
+        _REANALYSIS,
+        table(("column", "holds"), ((code(name), meaning) for name, meaning in ADDED.items())),
     )
     return "".join(parts).rstrip() + "\n"
 

@@ -169,11 +169,12 @@ def _as_csv(entries: Iterable[FiguresEntry], run: RunIdentity) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
-    writer.writerows([_cell(row[name], KINDS[name]) for name in COLUMNS] for row in rows_of(entries, run))
+    writer.writerows([cell(row[name], KINDS[name]) for name in COLUMNS] for row in rows_of(entries, run))
     return text.getvalue().encode("utf-8")
 
 
-def _cell(value: object, kind: str) -> str:
+def cell(value: object, kind: str) -> str:
+    """A value as the table has it: a float with all the digits that identify it, nothing where there is none."""
     if value is None:
         return ""
     return repr(float(value)) if kind == "float64" else str(value)  # type: ignore[arg-type]
