@@ -13,7 +13,7 @@ NO_PROBE: Edits = {
     "  supply_voltage: {oscilloscope: 4, probe: {kind: single-ended, ratio: 10, rating: 300 V, accuracy: 0.5 %}}\n": ""
 }
 # Rails that neither sag nor ripple, below what the plate's loads would overload.
-STIFF: Edits = {"rail_stiffness: 360 mohm": "rail_stiffness: 1 mohm", "rail: 41 V ": "rail: 33 V "}
+STIFF: Edits = {"rail_stiffness: 360 mohm": "rail_stiffness: 10 mohm", "rail: 41 V ": "rail: 33 V "}
 
 
 @pytest.fixture(scope="module")
