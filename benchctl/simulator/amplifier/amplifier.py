@@ -71,6 +71,16 @@ _RESTING = frozenset({State.SHORTED, State.STARVED, State.PUMPED})
 """For a time, before it tries again."""
 
 
+class Ramp(NamedTuple):
+    """How far the converter has come up, 0 to 1, and how fast it goes on."""
+
+    part: float
+    per_s: float = 0.0
+
+
+DOWN, UP = Ramp(0.0), Ramp(1.0)
+
+
 class Sight(NamedTuple):
     """What the amplifier measures of itself at an instant."""
 
@@ -115,8 +125,6 @@ class Amplifier:
     soft_start_s: float
     remote_threshold_v: float
     thump: Thump | None = None
-    ramp_step_s: float = 0.0
-    """the ramp of the converter moves in such steps; it is what it is in the middle of each"""
     state: State = State.ASLEEP
     pulse: Pulse | None = None
     """the last thump"""
@@ -129,20 +137,20 @@ class Amplifier:
         """Whether the outputs follow the input."""
         return self.state.playing
 
-    def ramp(self, now_s: float) -> float:
-        """How far the converter has come up, 0 to 1."""
+    def ramp(self, now_s: float) -> Ramp:
+        """How far the converter has come up by now: evenly over its soft start."""
         if not self.state.converting:
-            return 0.0
-        if self.state is not State.WAKING or self.soft_start_s == 0:
-            return 1.0
-        return min((now_s - self.entered_s + self.ramp_step_s / 2) / self.soft_start_s, 1.0)
+            return DOWN
+        if self.state is not State.WAKING or now_s >= self.entered_s + self.soft_start_s:
+            return UP
+        return Ramp((now_s - self.entered_s) / self.soft_start_s, 1 / self.soft_start_s)
 
-    def next_change_s(self) -> float:
-        """The next instant at which the state may change by itself."""
-        if self.state in _RESTING:
-            return self._rested_s
-        played_s = self.entered_s + self.turn_on_delay_s if self.state is State.WAKING else math.inf
-        return min(played_s, self._starving.counts_s, self._offset.counts_s)
+    def next_change_s(self, now_s: float) -> float:
+        """The next instant at which the state may change by itself, or the converter is up."""
+        changes_s = [self._rested_s] if self.state in _RESTING else [self._starving.counts_s, self._offset.counts_s]
+        if self.state is State.WAKING:
+            changes_s += [self.entered_s + self.soft_start_s, self.entered_s + self.turn_on_delay_s]
+        return min([change_s for change_s in changes_s if change_s > now_s], default=math.inf)
 
     def gain_left(self, heatsink_c: float) -> float:
         """The part of the gain that the thermal fold-back leaves."""

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from benchctl.documents.amplifier_file.faults import WeakRail
-from benchctl.simulator.amplifier.amplifier import State
+from benchctl.simulator.amplifier.amplifier import Ramp, State
 from benchctl.simulator.amplifier.circuit import EVEN, Circuit, Sides
 from benchctl.simulator.amplifier.converter import OFF, Converter, Source
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
@@ -32,7 +32,7 @@ class OperatingPoint(NamedTuple):
     tone: Tone
     source: Source
     state: State
-    ramp: float
+    ramp: Ramp
     gain_left: float
     bias_c: float
     joint_open: bool
@@ -111,12 +111,15 @@ class Assembly:
         awake = now.state.converting
         small_a = physics.housekeeping_w / nominal_v if awake else physics.standby_current_a
         regulated = physics.rails == "regulated"
+        ratio = physics.rail_v / (physics.dropout_v if regulated else nominal_v)
         return Converter(
-            ratio=physics.rail_v / (physics.dropout_v if regulated else nominal_v) * now.ramp,
+            ratio=ratio * now.ramp.part,
             stiffness_ohm=physics.rail_stiffness_ohm,
             efficiency=physics.converter_efficiency,
             small_stages_a=0.0 if now.source is OFF else small_a,
-            regulated_v=physics.rail_v * now.ramp if regulated else math.inf,
+            regulated_v=physics.rail_v * now.ramp.part if regulated else math.inf,
+            ratio_per_s=ratio * now.ramp.per_s,
+            regulated_v_per_s=physics.rail_v * now.ramp.per_s if regulated else 0.0,
         )
 
     def _stages_for(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> tuple[OutputStage, ...]:

@@ -1,14 +1,15 @@
 """The whole circuit at one instant: supply, converter, reservoir, output stages, loads.
 
-A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves. `at` gives every
-current at a rail voltage, averaged over a cycle of the signal. `flows` lists the power items, each from its own
-formula, so that the balances can be checked against each other.
+A `Circuit` is frozen: between two events (a new drive level, a relay, a setting) only the rail moves, and what
+moves evenly beside it: the ratio of a converter that starts softly, the voltage of a supply on its way to a setting.
+`at` gives every current at a rail voltage, averaged over a cycle of the signal. `flows` lists the power items, each
+from its own formula, so that the balances can be checked against each other.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from benchctl.simulator.amplifier.converter import Converter, ConverterDraw, Source
@@ -128,9 +129,22 @@ class Circuit:
         """Headroom of a stage's half, at which a linear stage clips."""
         return max(rail_v - self.saturation_v, 0.0)
 
-    def at(self, rail_v: float) -> Operating:
-        """The cycle-averaged operating point at `rail_v`."""
-        draw = self.converter.draw(self.source, rail_v)
+    @property
+    def moves(self) -> bool:
+        """Whether its converter starts softly, or its source is on its way to another voltage."""
+        return self.converter.ratio_per_s > 0 or self.source.v_per_s != 0
+
+    def after(self, seconds: float) -> Circuit:
+        """The circuit so long after its instant."""
+        return replace(self, source=self.source.after(seconds), converter=self.converter.after(seconds))
+
+    def draw(self, rail_v: float, since_s: float = 0.0) -> ConverterDraw:
+        """What the converter takes at `rail_v`, some time after the instant of this circuit."""
+        return self.converter.after(since_s).draw(self.source.after(since_s), rail_v)
+
+    def at(self, rail_v: float, since_s: float = 0.0) -> Operating:
+        """The cycle-averaged operating point at `rail_v`, some time after the instant of this circuit."""
+        draw = self.draw(rail_v, since_s)
         limit_v = self.limit_v(rail_v)
         bias_a, bias_slope = self._bias(rail_v)
         load_a = bias_a + rail_v / self.bleeder_ohm
@@ -167,19 +181,20 @@ class Circuit:
     def _output_v(self, draw: ConverterDraw) -> float:
         return draw.terminal_v + draw.supply_a * self.source.lead_ohm
 
-    def flows(self, rail_v: float) -> Flows:
-        """Where the power goes at `rail_v`."""
-        draw = self.converter.draw(self.source, rail_v)
+    def flows(self, rail_v: float, since_s: float = 0.0) -> Flows:
+        """Where the power goes at `rail_v`, some time after the instant of this circuit."""
+        converter = self.converter.after(since_s)
+        draw = converter.draw(self.source.after(since_s), rail_v)
         limit_v = self.limit_v(rail_v)
         stages = [stage.flows(rail_v, limit_v) for stage in self.stages]
-        small_a = min(self.converter.small_stages_a, draw.supply_a)
-        open_w = self.converter.open_rail_v(draw.terminal_v) * draw.charge_a
+        small_a = min(converter.small_stages_a, draw.supply_a)
+        open_w = converter.open_rail_v(draw.terminal_v) * draw.charge_a
         return Flows(
             supply=self._output_v(draw) * draw.supply_a,
             lead=self.source.lead_ohm * draw.supply_a**2,
             small_stages=draw.terminal_v * small_a,
-            conversion=open_w * (1 / self.converter.efficiency - 1),
-            stiffness=self.converter.stiffness_ohm * draw.charge_a**2,
+            conversion=open_w * (1 / converter.efficiency - 1),
+            stiffness=converter.stiffness_ohm * draw.charge_a**2,
             esr=0.0,
             stages=rail_v * self._bias(rail_v)[0] + sum(stage.stage_w for stage in stages),
             output_resistance=sum(stage.output_w for stage in stages),

@@ -32,6 +32,14 @@ class Source(NamedTuple):
     sensed: bool = False
     """it holds its voltage at the amplifier's terminals, so that the lead drops nothing of it"""
     whine: Whine | None = None
+    v_per_s: float = 0.0
+    """how fast its voltage moves to another setting"""
+
+    def after(self, seconds: float) -> Source:
+        """What it is so long from now, if it goes on moving."""
+        if not self.v_per_s or not seconds:
+            return self
+        return self._replace(voltage_v=max(self.voltage_v + self.v_per_s * seconds, 0.0))
 
     @property
     def path_ohm(self) -> float:
@@ -64,6 +72,24 @@ class Converter:
     efficiency: float
     small_stages_a: float
     regulated_v: float = math.inf
+    ratio_per_s: float = 0.0
+    """how fast the ratio rises while it starts softly"""
+    regulated_v_per_s: float = 0.0
+    """how fast the rail that is held rises then"""
+
+    def after(self, seconds: float) -> Converter:
+        """What it is so long from now, if it goes on starting."""
+        if not self.ratio_per_s or not seconds:
+            return self
+        return Converter(
+            self.ratio + self.ratio_per_s * seconds,
+            self.stiffness_ohm,
+            self.efficiency,
+            self.small_stages_a,
+            self.regulated_v + self.regulated_v_per_s * seconds,
+            self.ratio_per_s,
+            self.regulated_v_per_s,
+        )
 
     def open_rail_v(self, terminal_v: float) -> float:
         """The rail without load at a terminal voltage."""

@@ -19,7 +19,7 @@ from benchctl.simulator.hardware.relays import Relays
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
 from benchctl.simulator.hardware.thermal import Sensor, ThermalChain
 from benchctl.simulator.hardware.watchdog import Watchdog
-from benchctl.simulator.model.description import BenchDescription, Physics, ResistorDescription
+from benchctl.simulator.model.description import BenchDescription, ResistorDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 
 REMOTE_INPUT_OHM = 4700.0
@@ -32,15 +32,10 @@ SAME_LOAD = 1e-5
 """Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
 
 CIRCUITS_KEPT = 512
-"""A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some hundreds once."""
+"""A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some dozens once."""
 
 LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 """How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
-
-RAMP_STEP = 1 / 40
-"""A converter's ramp moves in steps of so much of the time constant of its rails: the inrush is then right to 1.3 %."""
-
-SHORTEST_RAMP_STEP_S, LONGEST_RAMP_STEP_S = 5e-5, 0.002
 
 COPPER_PER_K, COPPER_STATED_C = 0.00393, 20.0
 """Annealed copper, IEC 60028."""
@@ -104,6 +99,8 @@ class Connections:
         self._swapped: dict[tuple[str, str], str] = {}
         self._stuck_c: dict[str, float] = {}
         self.amplifier = _amplifier(description)
+        for output in self.outputs.values():  # any of them may feed the remote turn-on lead
+            output.levels_v = (self.amplifier.remote_threshold_v,)
         heatsink = self.physics.heatsink
         self._lead_c = self._warm_leads()
         self.heatsink = ThermalChain(
@@ -447,14 +444,7 @@ def _amplifier(description: BenchDescription) -> Amplifier:
         # Half the stated remote voltage wakes it (common practice); any supply at all does where there is no lead.
         remote_threshold_v=max(plate.remote_turn_on_v / 2, 1.0),
         thump=physics.imperfections.thump,
-        ramp_step_s=_ramp_step_s(physics),
     )
-
-
-def _ramp_step_s(physics: Physics) -> float:
-    """So that the current into the reservoir, C·dV/dt, is never off by more than half a step's part of it."""
-    step_s = RAMP_STEP * physics.rail_stiffness_ohm * physics.reservoir_f
-    return min(max(step_s, SHORTEST_RAMP_STEP_S), LONGEST_RAMP_STEP_S)
 
 
 def _true_resistors(description: BenchDescription, true_errors: TrueErrors) -> list[TrueResistor]:

@@ -38,7 +38,10 @@ HEATING_STEP_S = 0.05
 """How often temperatures are brought up to date; no sensor here shows a change in so short a time."""
 
 SHORT_STEP_S = 0.002
-"""Length of a step while a converter ramps or an over-current is being timed."""
+"""Length of a step while an over-current is being timed."""
+
+RAMP_STEP_S = 0.01
+"""Length of a step while a converter starts softly."""
 
 REMEMBERED_S = 0.1
 """How far back read-backs may average."""
@@ -222,11 +225,10 @@ class PhysicalBench:
         """The latest time at which to look at states again."""
         amplifier = self.connections.amplifier
         longest_s = SHORT_STEP_S if self.connections.main_output.timing else LONGEST_STEP_S
-        if 0 < amplifier.ramp(self.time_s) < 1:
-            longest_s = min(longest_s, amplifier.ramp_step_s)
-        change_s = amplifier.next_change_s()
+        if amplifier.ramp(self.time_s).per_s > 0:
+            longest_s = min(longest_s, RAMP_STEP_S)
+        change_s = amplifier.next_change_s(self.time_s)
         bounce_s, bite_s = self.connections.relays.next_bounce_s, self.connections.watchdog.due_s
-        change_s = change_s if change_s > self.time_s else math.inf
         return min(self.time_s + longest_s, change_s, bounce_s, self._slew_s, self._gain_s, bite_s)
 
     def _look(self) -> tuple[Circuit, Signals]:

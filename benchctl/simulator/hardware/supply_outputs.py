@@ -1,6 +1,6 @@
 """The true outputs of the supply: voltage, current limit, over-voltage and over-current trips.
 
-The voltage follows its setting at a finite rate, in steps of a tenth of a volt. When the output is switched off, its
+The voltage follows its setting at a finite rate. When the output is switched off, its
 voltage falls as it does towards a lower setting; over-voltage protection shorts the output. The capacitor across the
 output only says how fast a light load lets it fall: its energy is not counted.
 """
@@ -24,7 +24,14 @@ OVERCURRENT_DELAY_S = 0.01
 peak does not."""
 
 SLEW_STEP_V = 0.1
-"""While it moves, the voltage is constant over steps of this size: a hundredth of a vehicle's voltage."""
+"""While its rate depends on its load, or a level is near that must be seen in time, it is looked at again after such a
+step: a hundredth of a vehicle's voltage."""
+
+SLEW_STEP_S = 0.01
+"""Else it moves evenly, and is looked at again after this time."""
+
+NEAR_V = 1.0
+"""A level that was passed by less than this is near."""
 
 RECOVERED_V = 5e-3
 """A voltage that has to recover by less than this counts as recovered, and moves in steps of it meanwhile: a third of a
@@ -76,6 +83,8 @@ class SupplyOutput:
     """when it was last set or switched; no read-back averages over an earlier time"""
     present_v: float = field(init=False)
     """its voltage on the way to the setting, unless its current is limited"""
+    levels_v: tuple[float, ...] = ()
+    """voltages at which something happens that must be seen in time"""
     _settled_a: float = 0.0
     """the current that the regulation has caught up with"""
     _moved_s: float = 0.0
@@ -118,7 +127,7 @@ class SupplyOutput:
         misled_v = self.open_sense_v if self.remote_sense else 0.0
         sensed = self.remote_sense and not misled_v
         voltage_v, inner_ohm = self.present_v + recovered_v + misled_v, self.inner_ohm + dip_ohm
-        return Source(voltage_v, self.limit_a, self.lead_ohm, inner_ohm, sensed, self.whine)
+        return Source(voltage_v, self.limit_a, self.lead_ohm, inner_ohm, sensed, self.whine, self.v_per_s)
 
     def holds_s(self, current_a: float) -> float:
         """How long its voltage counts as constant while a current flows: until it has recovered by a step."""
@@ -170,7 +179,17 @@ class SupplyOutput:
             self.present_v = self.wanted_v
             return math.inf
         self.present_v += math.copysign(way_v, left_v)
-        return now_s + max(min(abs(left_v) - way_v, SLEW_STEP_V) / rate, SHORTEST_STEP_S)
+        return now_s + max(min((abs(left_v) - way_v) / rate, self._even_s(rate)), SHORTEST_STEP_S)
+
+    def _even_s(self, rate: float) -> float:
+        """How long it moves on as it does, and passes no level."""
+        rises = self.wanted_v > self.present_v
+        at_its_rate = rate == (self.slew.rise_v_per_s if rises else self.slew.fall_v_per_s)
+        sign = 1.0 if rises else -1.0
+        gaps_v = [sign * (level_v - self.present_v) for level_v in (self.overvoltage_v, *self.levels_v)]
+        if not at_its_rate or not self.present_v or any(-NEAR_V < gap_v <= 0 for gap_v in gaps_v):
+            return SLEW_STEP_V / rate
+        return min([SLEW_STEP_S, *((gap_v + SLEW_STEP_V / 2) / rate for gap_v in gaps_v if gap_v > 0)])
 
     def _fall_v_per_s(self) -> float:
         """How fast the supply lets it fall, or slower where a light load leaves its capacitor charged."""

@@ -55,13 +55,15 @@ def test_a_lasting_low_voltage_shuts_it_down_until_the_supply_is_well_again() ->
 def test_the_converter_ramps_up_while_waking() -> None:
     unit = amplifier()
     unit.look(2.0, Sight(12.0, 14.4, 25.0))
-    assert [unit.ramp(t) for t in (2.0, 2.05, 2.1, 3.0)] == pytest.approx([0.0, 0.5, 1.0, 1.0])
+    assert [unit.ramp(t).part for t in (2.0, 2.05, 2.1, 3.0)] == pytest.approx([0.0, 0.5, 1.0, 1.0])
+    assert [unit.ramp(t).per_s for t in (2.0, 2.05, 2.11, 3.0)] == pytest.approx([10.0, 10.0, 0.0, 0.0])
 
 
 def test_it_says_when_it_must_be_looked_at_again() -> None:
     unit = amplifier()
     unit.look(2.0, Sight(12.0, 14.4, 25.0))
-    assert unit.next_change_s() == pytest.approx(3.5)
+    assert unit.next_change_s(2.0) == pytest.approx(2.1)  # the converter is up
+    assert unit.next_change_s(2.5) == pytest.approx(3.5)
 
 
 def seen(output_a: float = 0.0, dc_v: float = 0.0, heatsink_c: float = 25.0) -> Sight:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import EVEN, Circuit
 from benchctl.simulator.amplifier.rails.means import RailCurve, Step, step_rail
+from benchctl.simulator.amplifier.rails.moving import step_moving
 from benchctl.simulator.amplifier.rails.solution import Unsolved
 from benchctl.simulator.amplifier.rails.trace import Trace, TracedStep, steady, window
 from benchctl.simulator.amplifier.rails.voltages import Rails, alike
@@ -48,6 +49,15 @@ MOST_POINTS = 4096
 FEWEST_POINTS = 8
 IN_TIME_CONSTANT = 64
 """Points in a time constant, where no tone sets the pace."""
+
+RAMP_STEP = 1 / 40
+"""While a converter starts softly, the ramp moves in steps of so much of a time constant: the inrush is then right to
+1.3 %."""
+
+SHORTEST_RAMP_STEP_S = 5e-5
+
+SOURCE_STEP_V = 0.1
+"""A source on its way moves in steps of this size there: a hundredth of a vehicle's voltage."""
 
 SETTLED = 10.0
 """Time constants after which rails without a tone have settled."""
@@ -100,10 +110,11 @@ class RailFollower:
 
     def _step(self, circuit: Circuit, rails: Rails, phase: float, from_s: float, to_s: float) -> Step:
         if not _within_cycle(circuit, rails):
-            return step_rail(circuit, rails.mean_v, from_s, to_s)
+            step = step_moving if circuit.moves else step_rail
+            return step(circuit, rails.mean_v, from_s, to_s)
         period_s = 1 / circuit.frequency_hz
         turned = (phase + from_s * circuit.frequency_hz) % 1.0
-        if swings(circuit):
+        if swings(circuit) and not circuit.moves:
             cycle = self._cycle(circuit, rails, worth=to_s - from_s > period_s)
             if cycle is not None and _near(cycle.reservoirs_at(turned * period_s), rails):
                 return TracedStep(from_s, to_s, cycle, turned * period_s, repeats=True, circuit=circuit)
@@ -130,6 +141,9 @@ class RailFollower:
     def _window(self, circuit: Circuit, rails: Rails, phase: float, from_s: float, to_s: float) -> TracedStep:
         """As long a time as can be solved at once."""
         seconds, pace_s = _stretch_s(circuit, from_s, to_s)
+        if circuit.moves:  # here a ramp moves in steps: it is what it is in the middle of each
+            seconds = min(seconds, _even_s(circuit))
+            circuit = circuit.after(from_s + seconds / 2)
         while True:
             points = max(math.ceil(seconds / pace_s), FEWEST_POINTS) + 1
             try:
@@ -154,6 +168,13 @@ def swings(circuit: Circuit) -> bool:
 def _within_cycle(circuit: Circuit, rails: Rails) -> bool:
     """Also while two rails are still further apart than their ripple, after a low tone."""
     return swings(circuit) or (circuit.rails_apart and rails.apart_v > max(LEAST_RIPPLE_V, circuit.ripple_v))
+
+
+def _even_s(circuit: Circuit) -> float:
+    """How long what moves counts as constant."""
+    if circuit.converter.ratio_per_s:
+        return max(RAMP_STEP * circuit.time_constant_s, SHORTEST_RAMP_STEP_S)
+    return SOURCE_STEP_V / abs(circuit.source.v_per_s)
 
 
 def _stretch_s(circuit: Circuit, from_s: float, to_s: float) -> tuple[float, float]:

@@ -88,7 +88,7 @@ class RailStep:
     @property
     def end_v(self) -> float:
         """The rail when the step ends."""
-        return self.start_v + self.slope_v_per_s * _growth(self.decay_per_s, self.end_s - self.start_s)
+        return self.start_v + self.slope_v_per_s * growth(self.decay_per_s, self.end_s - self.start_s)
 
     @property
     def end(self) -> Rails:
@@ -143,14 +143,14 @@ class RailStep:
         return replace(self, end_s=end_s)
 
     def _seen(self, seen: Seen, time_s: float) -> int:
-        rail_v = self.start_v + self.slope_v_per_s * _growth(self.decay_per_s, time_s - self.start_s)
+        rail_v = self.start_v + self.slope_v_per_s * growth(self.decay_per_s, time_s - self.start_s)
         draw = self.circuit.converter.draw(self.circuit.source, rail_v)
         return int(seen(draw.terminal_v, draw.supply_a, rail_v))
 
     def part(self, from_s: float, to_s: float) -> RailStep:
         """The same curve between two times inside the step."""
         since = max(from_s - self.start_s, 0.0)
-        start_v = self.start_v + self.slope_v_per_s * _growth(self.decay_per_s, since)
+        start_v = self.start_v + self.slope_v_per_s * growth(self.decay_per_s, since)
         slope = self.slope_v_per_s * math.exp(self.decay_per_s * since)
         return RailStep(from_s, to_s, start_v, slope, self.decay_per_s, self.circuit)
 
@@ -175,7 +175,7 @@ class RailStep:
         first, second = first / change, second / change**2
         weights = (1 - 3 * first + 2 * second, 4 * (first - second), 2 * second - first)
         middle = self.circuit.flows(self.start_v + change / 2)
-        return _weighted(weights, (start, middle, self.circuit.flows(self.end_v)))
+        return weighted(weights, (start, middle, self.circuit.flows(self.end_v)))
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,7 @@ class RailCurve:
         """Mean power over the curve; worked out when it is asked for, because many curves are cut before."""
         seconds = self.seconds
         weights = [(step.end_s - step.start_s) / seconds for step in self.steps]
-        return _weighted(weights, [step.mean_flows() for step in self.steps])
+        return weighted(weights, [step.mean_flows() for step in self.steps])
 
     @property
     def seconds(self) -> float:
@@ -238,12 +238,12 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
         seconds, shortened = min(seconds, _seconds_to(rail_v / 2, slope, decay)), 0.1
         end_s = start_s + seconds
     while True:
-        growth = _growth(decay, seconds)
-        if abs(slope * growth) < AT_REST_V:
+        grown = growth(decay, seconds)
+        if abs(slope * grown) < AT_REST_V:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
         # The step must not miss that a diode starts to block: the forecast is checked at the end and half way.
         miss = max(_miss(circuit, rail_v, slope, decay, seconds * part) for part in (0.5, 1.0))
-        error_v = miss * growth
+        error_v = miss * grown
         if error_v <= TOLERANCE_V or seconds < 1e-9:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
         # The error grows with the square of the step at least.
@@ -258,18 +258,19 @@ def _seconds_to(move_v: float, slope: float, decay: float) -> float:
 
 def _miss(circuit: Circuit, rail_v: float, slope: float, decay: float, seconds: float) -> float:
     """The error of the linear forecast of the slope after `seconds`."""
-    moved = slope * _growth(decay, seconds)
+    moved = slope * growth(decay, seconds)
     return abs(circuit.at(rail_v + moved).slope_v_per_s - (slope + decay * moved))
 
 
-def _growth(decay_per_s: float, seconds: float) -> float:
+def growth(decay_per_s: float, seconds: float) -> float:
     """(exp(decay·t) - 1)/decay, which is t for no decay."""
     if decay_per_s == 0:
         return seconds
     return math.expm1(decay_per_s * seconds) / decay_per_s
 
 
-def _weighted(weights: Sequence[float], flows: Sequence[Flows]) -> Flows:
+def weighted(weights: Sequence[float], flows: Sequence[Flows]) -> Flows:
+    """The sum of flows, each times its weight."""
     if len(flows) == 1:
         return flows[0]
     mixed = [_mix(weights, items) for items in zip(*(flow[:-1] for flow in flows), strict=True)]
