@@ -20,6 +20,11 @@ from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Captu
 from benchctl.measure.signal.supply import Span, mean, swing
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, exactly
 
+# Who saw it, as the sights of a comparison say.
+SUPPLY_READS = "the supply reads"
+CLAMP_SHOWS = "the clamp shows"
+TERMINALS_SHOW = "the oscilloscope, at the amplifier's terminals, shows"
+
 # A reading and a record are not of the same instant, and what warms draws more or less: so much of the value.
 NOT_AT_ONCE = 0.02
 # A supply that averages over a second or two is still on its way when its readings are; what is left of the way is no
@@ -62,11 +67,11 @@ def supply_comparisons(
 
     `is_tone`: the record is of a steady tone, so that its peak current bounds and is bounded by the mean.
     """
-    read_a = _read(readings.get("supply_current", ()), "supply_current", context, "the supply reads")
-    read_v = _read(readings.get("supply_voltage", ()), "supply_voltage", context, "the supply reads")
+    read_a = _read(readings.get("supply_current", ()), "supply_current", context, SUPPLY_READS)
+    read_v = _read(readings.get("supply_voltage", ()), "supply_voltage", context, SUPPLY_READS)
     signals = None if capture is None else Signals(capture, context.accuracy)
-    clamp_a = _recorded(signals, SUPPLY_CURRENT, span, "the clamp shows")
-    probe_v = _recorded(signals, SUPPLY_VOLTAGE, span, "the oscilloscope, at the amplifier's terminals, shows")
+    clamp_a = _recorded(signals, SUPPLY_CURRENT, span, CLAMP_SHOWS)
+    probe_v = _recorded(signals, SUPPLY_VOLTAGE, span, TERMINALS_SHOW)
     zero_a = context.zero_allowance.get(SUPPLY_CURRENT, 0.0)
     yield from (_not_negative(seen, zero) for seen, zero in ((read_a, 0.0), (clamp_a, zero_a)) if seen is not None)
     if read_a is not None and clamp_a is not None:

@@ -16,7 +16,7 @@ from statistics import fmean
 D2 = 1.128
 SIGMAS = 3.0
 # Single values that are equal but for rounding have no scatter that could be charted.
-_ROUNDING = 1e-9
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def limits_of(values: Sequence[float]) -> ControlLimits:
     if len(values) < 2:
         raise ValueError("a moving range needs two values")
     reach = SIGMAS / D2 * fmean(moving_ranges(values))
-    least = _ROUNDING * max(map(abs, values))
+    least = ROUNDING * max(map(abs, values))
     return ControlLimits(fmean(values), max(reach, step_of(values), least), len(values))
 
 

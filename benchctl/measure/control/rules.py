@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from benchctl.measure.control.limits import ControlLimits
+from benchctl.measure.control.limits import ROUNDING, ControlLimits
 
 Kind = Literal["outside", "one side", "steady"]
 
@@ -38,7 +38,8 @@ class Signal:
 def signals_of(values: Sequence[float], limits: ControlLimits) -> list[Signal]:
     """What every rule finds, in the order of the values; each stretch once, as long as it is."""
     beyond = [_sign(value, limits.lower, limits.upper) for value in values]
-    sides = [_sign(value, limits.centre, limits.centre) for value in values]
+    rounding = ROUNDING * max(map(abs, values))
+    sides = [_sign(value, limits.centre - rounding, limits.centre + rounding) for value in values]
     moves = [0, *(_sign(after, before, before) for before, after in pairwise(values))]
     found = [
         *_stretches("outside", beyond, 1),

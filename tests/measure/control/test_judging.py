@@ -21,6 +21,11 @@ def test_values_that_scatter_about_their_mean_are_within_provisional_limits() ->
     assert judge((QUIET * 2)[:FIRM]).is_firm
 
 
+def test_values_that_are_always_the_same_are_within() -> None:
+    assert judge([0.1 + 0.2] * 24).state == "within"
+    assert judge([0.3, 0.1 + 0.2] * 12).state == "within"
+
+
 def test_one_value_outside_is_no_change() -> None:
     values = [*QUIET, 5.0, *QUIET]
     judged = judge(values)
