@@ -79,6 +79,14 @@ Try it without a bench:
             "benchctl.cli.commands.export:export", "Write runs as Parquet, CSV, sound files in volts, or JUnit XML."
         ),
         "note": CommandEntry("benchctl.cli.commands.note:note", "Add a note to a run, with photographs."),
+        "unit": CommandEntry(
+            "benchctl.cli.commands.unit:unit",
+            "Show all runs of one unit, by its serial number: what changed, what was repaired, its figures over time.",
+        ),
+        "drift": CommandEntry(
+            "benchctl.cli.commands.drift:drift",
+            "Show whether a bench has drifted: a control chart of each zero, gain and reference figure, as a page.",
+        ),
         "budget": CommandEntry(
             "benchctl.cli.commands.budget:budget",
             "Show what a figure's uncertainty is made of, the largest part first.",

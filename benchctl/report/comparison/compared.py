@@ -51,16 +51,16 @@ def compare(run_records: Sequence[RunRecord]) -> Comparison:
     places = dict.fromkeys(place for found in each for place in found)
     rows = {place: tuple(found.get(place, Change(place, None, None)) for found in each) for place in places}
     runs = (first, *others)
-    is_alike = len({(*_steps_of(run_record), run_record.unit) for run_record in runs}) == 1
+    is_alike = len({(*steps_of(run_record), run_record.unit) for run_record in runs}) == 1
     return Comparison(runs, rows, names_of(runs), is_alike)
 
 
 def _changes(first: RunRecord, other: RunRecord) -> list[Change]:
-    across = _steps_of(first) != _steps_of(other)
+    across = steps_of(first) != steps_of(other)
     return compared_figures(first.entries, other.entries, (_channels(first), _channels(other)), across_steps=across)
 
 
-def _steps_of(run_record: RunRecord) -> tuple[str, str]:
+def steps_of(run_record: RunRecord) -> tuple[str, str]:
     """What tells which steps a run was to take: its sequence, and the parameters set."""
     text = run_record.sequence.source.text if run_record.sequence else ""
     return text, repr(run_record.began.get("settings") or {})

@@ -57,13 +57,19 @@ def notes_shown(run_record: RunRecord) -> list[NoteShown]:
 
 def _shown(note: Note, folder: RunFolder) -> NoteShown:
     photos = tuple(
-        _photo(folder, file, hashed, f"Photograph {place} of the note of {_when(note)}")
+        _photo(folder, file, hashed, caption_of(note, place))
         for place, (file, hashed) in enumerate(note.photos.items(), start=1)
     )
-    return NoteShown(_when(note), as_html(note.text), photos)
+    return NoteShown(when_of(note), as_html(note.text), photos)
 
 
-def _when(note: Note) -> str:
+def caption_of(note: Note, place: int) -> str:
+    """What a photograph of a note is called, by its place among them."""
+    return f"Photograph {place} of the note of {when_of(note)}"
+
+
+def when_of(note: Note) -> str:
+    """When a note was written: at which time of the run, or on which day after it."""
     if note.step:
         return f"{clock_face(note.time_s)} of the run"
     return f"{note.wall[:16].replace('T', ' ')} UTC"

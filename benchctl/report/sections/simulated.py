@@ -44,6 +44,14 @@ _REPLAYED = Mark(
 )
 
 
+SOME_SIMULATED = Mark(
+    kind="Simulated runs among it",
+    title="SIMULATED",
+    banner="Runs with simulated instruments are among these, or it is not on record whether they were real.",
+    caption="Simulated runs among it.",
+)
+
+
 def mark_of(run_record: RunRecord) -> Mark | None:
     """The mark of a run with a simulated instrument, or of one whose journal does not tell; None of a measurement."""
     simulation = run_record.simulation

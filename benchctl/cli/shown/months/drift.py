@@ -1,0 +1,87 @@
+"""What `benchctl drift` prints, and as data."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from benchctl.archive.collection.runs import runs_in
+from benchctl.archive.drift.series import Series
+from benchctl.archive.folder import slug
+from benchctl.cli.shown.months.pages import page_for
+from benchctl.report.drift.bench_life import BenchLife, bench_life
+from benchctl.report.drift.wording import day_of, finding_of, headline_of
+from benchctl.report.drift_page import write_drift_page, zeros_in_short
+
+
+def show_drift(
+    runs_folder: Path, bench: str, standard: str, out: Path | None, *, with_simulated: bool, as_json: bool
+) -> int:
+    """Write the page, and print in short what it says; the command's exit code."""
+    life = bench_life(runs_in(runs_folder).runs, bench, standard, with_simulated=with_simulated)
+    page = write_drift_page(life, page_for(out, runs_folder / f"drift-{slug(life.bench)}.html"))
+    if as_json:
+        click.echo(json.dumps(_as_data(life, page), indent=2))
+    else:
+        click.echo("\n".join(_lines(life)))
+        click.echo(f"Page: {page}")
+    return 1 if life.alarms else 0
+
+
+def _lines(life: BenchLife) -> Iterator[str]:
+    mark = "Simulated runs among it. " if life.has_simulated else ""
+    yield f"{mark}{life.bench}: {life.runs} runs, from {day_of(life.first)} to {day_of(life.last)}"
+    for series in (each for each in life.series if each.reference.kind != "zero"):
+        found = finding_of(series)
+        yield f"  {series.reference.what}: {': '.join(filter(None, [found.word, found.text]))}"
+    if zeros := [each for each in life.series if each.reference.kind == "zero"]:
+        yield f"  {zeros_in_short(zeros)}"
+    for text in life.left_out:
+        yield f"  left out: {text}"
+    yield f"{_sentence(life)}."
+    yield from dict.fromkeys(finding_of(each).means for each in life.alarms)
+
+
+def _sentence(life: BenchLife) -> str:
+    return headline_of(life.alarms, life.lone, len(life.judged), len(life.series))
+
+
+def _as_data(life: BenchLife, page: Path) -> dict[str, Any]:
+    return {
+        "page": str(page),
+        "bench": life.bench,
+        "standard": life.standard or None,
+        "runs": life.runs,
+        "first": life.first.isoformat(),
+        "last": life.last.isoformat(),
+        "has_simulated": life.has_simulated,
+        "headline": _sentence(life),
+        "series": [_series(each) for each in life.series],
+        "left_out": list(life.left_out),
+    }
+
+
+def _series(series: Series) -> dict[str, Any]:
+    phase, found = series.present, finding_of(series)
+    limits = phase.judged.limits
+    return {
+        "kind": series.reference.kind,
+        "what": series.reference.what,
+        "unit": series.reference.unit,
+        "instruments": series.reference.of,
+        "phase": phase.name,
+        "state": phase.judged.state,
+        "matters": phase.matters,
+        "found": ": ".join(filter(None, [found.word, found.text])),
+        "centre": limits and limits.centre,
+        "lower": limits and limits.lower,
+        "upper": limits and limits.upper,
+        "stated": phase.allowed,
+        "values": [
+            {"run": point.run, "began": point.began.isoformat(), "value": point.given.value} for point in phase.points
+        ],
+    }
