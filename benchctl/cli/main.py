@@ -78,6 +78,7 @@ Try it without a bench:
         "export": CommandEntry(
             "benchctl.cli.commands.export:export", "Write runs as Parquet, CSV, sound files in volts, or JUnit XML."
         ),
+        "publish": CommandEntry("benchctl.cli.commands.publish:publish", "Make a site of all runs below a folder."),
         "note": CommandEntry("benchctl.cli.commands.note:note", "Add a note to a run, with photographs."),
         "unit": CommandEntry(
             "benchctl.cli.commands.unit:unit",

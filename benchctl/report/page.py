@@ -18,6 +18,8 @@ from benchctl.report.sections.unsaid import unsaid_boxes
 from benchctl.report.sections.verdicts import overall_of
 from benchctl.report.templating import printed
 
+Ways = tuple[tuple[str, str], ...]
+
 
 def write_report(run_record: RunRecord, out: Path | None = None, *, with_owner: bool = False) -> Path:
     """Write the page of a run into its folder, or to the file `out`; returns where it is.
@@ -35,9 +37,10 @@ def write_report(run_record: RunRecord, out: Path | None = None, *, with_owner: 
     return page
 
 
-def report_page(run_record: RunRecord, gallery: Gallery, *, with_owner: bool = False) -> str:
-    """The page: the same for the same folder."""
-    return printed("report.html", _contents(run_record, gallery, with_owner=with_owner))
+def report_page(run_record: RunRecord, gallery: Gallery, *, with_owner: bool = False, ways: Ways = ()) -> str:
+    """The page: the same for the same folder. `ways`: addresses and texts of links at its head, to other pages of a
+    collection."""
+    return printed("report.html", _contents(run_record, gallery, with_owner=with_owner) | {"ways": ways})
 
 
 def _contents(run_record: RunRecord, gallery: Gallery, *, with_owner: bool) -> dict[str, Any]:

@@ -126,7 +126,7 @@ def write_figures(folder: RunFolder, entries: Iterable[FiguresEntry], run: RunId
     Raises:
         ArchiveError: it cannot be written.
     """
-    table = _as_csv(entries, run)
+    table = figures_table(entries, run)
     if not (folder.figures.is_file() and read_bytes(folder.figures) == table):
         folder.write_atomically(folder.figures.name, table)
 
@@ -162,10 +162,11 @@ def _earlier_tables(events: Sequence[Mapping[str, Any]]) -> Iterator[bytes]:
 
 
 def _table_of(events: Sequence[Mapping[str, Any]]) -> bytes:
-    return _as_csv(entries_of(events), run_identity_of(events))
+    return figures_table(entries_of(events), run_identity_of(events))
 
 
-def _as_csv(entries: Iterable[FiguresEntry], run: RunIdentity) -> bytes:
+def figures_table(entries: Iterable[FiguresEntry], run: RunIdentity) -> bytes:
+    """The content of figures.csv for these entries."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)

@@ -1,0 +1,199 @@
+"""A folder of runs becomes a site: what is in it, what is left out of it, and what is made anew."""
+
+from __future__ import annotations
+
+import csv
+import re
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.folder_lock import written_alone
+from benchctl.archive.notes import add_note
+from benchctl.errors import UsageError
+from benchctl.report.site.publishing import Published, Settings, publish
+from tests.measured_runs import cut_off, measured
+
+OLDEST, STOPPED, NEWEST = (
+    f"{stamp}-quick-check-hx-2150" for stamp in ("20260301-091500", "20260402-100000", "20260403-100000")
+)
+HX_PAGES = "units/hx-2150-17"
+EVERYTHING = Settings(with_simulated=True, url="https://tests.example/")
+
+
+def files_of(site: Path) -> dict[str, bytes]:
+    return {path.relative_to(site).as_posix(): path.read_bytes() for path in site.rglob("*") if path.is_file()}
+
+
+def text_of(site: Path, names: Iterable[str] = ()) -> str:
+    return "\n".join(content.decode("utf-8") for name, content in files_of(site).items() if not names or name in names)
+
+
+def test_each_run_has_a_page_and_a_table_below_its_unit(runs: Path, tmp_path: Path) -> None:
+    published = publish(runs, tmp_path / "site", Settings(title="Ferry amplifiers"))
+    assert (published.units, published.runs, published.made, published.left_out) == (2, 3, 3, ())
+    files = files_of(tmp_path / "site")
+    of_unit = {"index.html", "figures.js", *(f"2026040{2}-100000.{end}" for end in ("html", "csv"))}
+    of_unit |= {f"20260301-091500.{end}" for end in ("html", "csv")}
+    assert {name.removeprefix(f"{HX_PAGES}/") for name in files if name.startswith(HX_PAGES)} == of_unit
+    assert "units/lw-1200-17/20260403-100000.html" in files, "another amplifier with the same serial number"
+    page = files[f"{HX_PAGES}/20260402-100000.html"].decode("utf-8")
+    ways = re.findall(r'<a href="([^"#]+)"', page)
+    assert ways == ["../../index.html", "index.html", "20260402-100000.csv"]
+    assert b"Ferry amplifiers" in files["index.html"]
+
+
+def test_the_table_of_a_run_holds_the_figures_of_its_folder(original: Path, tmp_path: Path) -> None:
+    folder = measured(original, tmp_path / "runs", "20260301-091500")
+    publish(tmp_path / "runs", tmp_path / "site", Settings())
+    with (tmp_path / "site" / HX_PAGES / "20260301-091500.csv").open(encoding="utf-8", newline="") as table:
+        published = list(csv.DictReader(table))
+    with (folder / "figures.csv").open(encoding="utf-8", newline="") as table:
+        kept = list(csv.DictReader(table))
+    assert len(published) == len(kept) > 50
+    assert [row["value"] for row in published] == [row["value"] for row in kept]
+
+
+def test_the_same_runs_elsewhere_give_the_same_bytes(runs: Path, tmp_path: Path) -> None:
+    (runs / STOPPED / "inputs" / "bench.yaml").unlink()  # a message about it has a path
+    publish(runs, tmp_path / "site", EVERYTHING)
+    elsewhere = shutil.copytree(runs, tmp_path / "elsewhere" / "kept", copy_function=shutil.copy)
+    publish(elsewhere, tmp_path / "other", EVERYTHING)
+    assert files_of(tmp_path / "site") == files_of(tmp_path / "other")
+    assert str(tmp_path) not in text_of(tmp_path / "site")
+
+
+def pages(published: Published) -> tuple[int, int]:
+    return published.made, published.unchanged
+
+
+def test_only_what_has_changed_is_made_anew(runs: Path, tmp_path: Path) -> None:
+    site = tmp_path / "site"
+    publish(runs, site, Settings())
+    before = {path: path.stat().st_mtime_ns for path in site.rglob("*.html")}
+    assert pages(publish(runs, site, Settings())) == (0, 3)
+    assert {path: path.stat().st_mtime_ns for path in site.rglob("*.html")} == before
+    add_note(runs / NEWEST, "Cleaned the relays.")
+    assert pages(publish(runs, site, Settings())) == (1, 2)
+    assert "Cleaned the relays." in text_of(site)
+    assert pages(publish(runs, site, Settings(title="Another title"))) == (3, 0), "their head names the collection"
+
+
+def test_a_record_that_was_altered_shows_although_its_size_is_the_same(runs: Path, tmp_path: Path) -> None:
+    publish(runs, tmp_path / "site", Settings())
+    folder = runs / NEWEST
+    capture = sorted((folder / "captures").iterdir())[0]
+    content = bytearray(capture.read_bytes())
+    content[-1] ^= 1
+    capture.write_bytes(content)
+    assert pages(publish(runs, tmp_path / "site", Settings())) == (1, 2)
+    assert "folder changed after the run" in text_of(tmp_path / "site", ["index.html"])
+
+
+def test_what_is_remembered_changes_nothing(
+    runs: Path, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    publish(runs, tmp_path / "site", Settings())
+    before = files_of(tmp_path / "site")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("empty")))
+    assert pages(publish(runs, tmp_path / "site", Settings())) == (0, 3), "the site itself knows its pages"
+    assert files_of(tmp_path / "site") == before
+    unusable = tmp_path_factory.mktemp("unusable") / "file"
+    unusable.write_bytes(b"")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(unusable))
+    published = publish(runs, tmp_path / "site", Settings())
+    assert any("not remembered" in warning for warning in published.warnings)
+
+
+def test_pages_of_runs_that_are_gone_are_removed(runs: Path, tmp_path: Path) -> None:
+    site = tmp_path / "site"
+    publish(runs, site, Settings())
+    shutil.rmtree(runs / NEWEST)
+    assert publish(runs, site, Settings()).removed == 4
+    assert not (site / "units" / "lw-1200-17").exists()
+    assert "LW 1200" not in text_of(site)
+
+
+def test_simulated_runs_are_left_out_unless_asked_and_then_marked(runs: Path, original: Path, tmp_path: Path) -> None:
+    shutil.copytree(original, runs / original.name)
+    published = publish(runs, tmp_path / "site", Settings())
+    assert (published.runs, published.simulated) == (3, 1)
+    assert b'<p class="simulated">' not in b"".join(files_of(tmp_path / "site").values())
+    publish(runs, tmp_path / "both", Settings(with_simulated=True))
+    site = files_of(tmp_path / "both")
+    for name in ("index.html", "units.html", "compare.html", "units/hx-2150-no-serial/index.html"):
+        assert b'<p class="simulated">' in site[name], name
+        assert b"<title>SIMULATED RUNS AMONG IT" in site[name], name
+    assert b"DRY RUN" in site[f"units/hx-2150-no-serial/{original.name[:15]}.html"]
+    assert b'class="simulated"' not in site[f"{HX_PAGES}/index.html"], "all runs of this unit are measurements"
+
+
+def test_a_run_whose_journal_does_not_say_whether_it_was_simulated_counts_as_simulated(
+    original: Path, tmp_path: Path
+) -> None:
+    measured(original, tmp_path / "runs", "20260301-091500", edit=cut_off(1))
+    shutil.copytree(original, tmp_path / "runs" / "20260302-091500-old")
+    journal = tmp_path / "runs" / "20260302-091500-old" / "journal.jsonl"
+    journal.write_bytes(b"".join(journal.read_bytes().splitlines(keepends=True)[3:]))
+    published = publish(tmp_path / "runs", tmp_path / "site", Settings())
+    assert (published.runs, published.simulated) == (1, 0)
+    (why,) = published.left_out
+    assert "20260302-091500-old" in why
+    assert "tells of no run that began" in why
+
+
+def test_nobody_is_named_unless_asked(runs: Path, tmp_path: Path) -> None:
+    publish(runs, tmp_path / "site", Settings(url="https://tests.example/"))
+    everything = text_of(tmp_path / "site")
+    assert "Cuts out when warm" in everything
+    assert "lindqvist" not in everything.lower()
+    publish(runs, tmp_path / "private", Settings(with_owner=True))
+    private = files_of(tmp_path / "private")
+    assert b"M. Lindqvist" in private[f"{HX_PAGES}/20260402-100000.html"]
+    assert b"M. Lindqvist" not in private["index.html"]
+    for name in ("index.html", "compare.html", f"{HX_PAGES}/index.html", f"{HX_PAGES}/20260402-100000.html"):
+        assert b"Do not publish" in private[name], name
+
+
+def test_how_a_run_ended_stands_beside_its_verdict(runs: Path, tmp_path: Path) -> None:
+    publish(runs, tmp_path / "site", Settings())
+    for name in ("index.html", f"{HX_PAGES}/index.html"):
+        page = text_of(tmp_path / "site", [name])
+        assert "stopped by a limit (supply current at 96.2 A)" in page
+        assert ">interrupted<" in page
+        assert ">Passes<" not in page
+
+
+def test_what_is_no_whole_run_is_named_and_left_out(runs: Path, tmp_path: Path) -> None:
+    (runs / "letters").mkdir()
+    half = runs / "20260501-000000-half"
+    half.mkdir()
+    (half / "journal.jsonl").write_bytes(b'{"number": 1, "ti')
+    shutil.copytree(runs / NEWEST, runs / "year" / NEWEST)
+    with written_alone(RunFolder(runs / OLDEST)):
+        published = publish(runs, tmp_path / "site", Settings())
+    assert published.runs == 2
+    left = dict(each.removeprefix(f"{runs}/").split(": ", 1) for each in published.left_out)
+    assert left["20260501-000000-half"].startswith("its journal tells of no run that began")
+    assert left["letters"].startswith("is not a run folder")
+    assert "still goes on" in left[OLDEST]
+    assert left[f"year/{NEWEST}"] == f"it is a copy of {runs / NEWEST}"
+
+
+def test_two_runs_of_one_second_keep_pages_of_their_own(original: Path, tmp_path: Path) -> None:
+    for place, count in (("one", 1), ("two", 2)):
+        measured(original, tmp_path / "runs" / place, "20260301-091500", edit=cut_off(count))
+    publish(tmp_path / "runs", tmp_path / "site", Settings())
+    names = sorted(path.name for path in (tmp_path / "site" / HX_PAGES).glob("2026*.html"))
+    assert len(names) == 2
+    assert all(re.fullmatch(r"20260301-091500-[0-9a-f]{8}\.html", name) for name in names)
+
+
+def test_where_there_is_nothing_to_publish_nothing_is_written(original: Path, tmp_path: Path) -> None:
+    shutil.copytree(original, tmp_path / "runs" / original.name)
+    with pytest.raises(UsageError, match="1 simulated run"):
+        publish(tmp_path / "runs", tmp_path / "site", Settings())
+    assert not (tmp_path / "site").exists()
