@@ -48,13 +48,18 @@ def two_tones() -> Capture:
 def measure_tone(folder: RunFolder, clock: Clock, tone: Capture) -> Path:
     """A finished run: idle and continuous power, with a capture each."""
     recorder = Recorder(folder, clock)
+    record_tone(recorder, tone)
+    recorder.finish()
+    return folder.path
+
+
+def record_tone(recorder: Recorder, tone: Capture) -> None:
+    """The two analyses, into a run that goes on."""
     accuracy = {"output A": SCOPE, "output B": SCOPE}
     _measure(recorder, "idle", replace(tone, name="idle"), IdleContext(accuracy=accuracy))
     loads = {name: LoadResistance(nominal_ohm=4.0, measured_ohm=4.013, relative_uncertainty=0.002) for name in "AB"}
     context = ContinuousContext(accuracy=accuracy, frequency_hz=1e3, loads=loads)
     _measure(recorder, "continuous", replace(tone, name="continuous"), context)
-    recorder.finish()
-    return folder.path
 
 
 def _measure(recorder: Recorder, analysis: str, capture: Capture, context: IdleContext) -> None:

@@ -95,7 +95,7 @@ def summary_of(path: Path) -> RunSummary:
         ArchiveError: its journal cannot be read, or tells of no run.
     """
     folder = RunFolder.open(path)
-    told = read_told(folder.journal)
+    told, is_running = _told(folder)
     began = next((event for event in told.events if event["event"] == RUN_STARTED), None)
     if began is None:
         raise ArchiveError(
@@ -103,7 +103,7 @@ def summary_of(path: Path) -> RunSummary:
             advice="Put journal.jsonl back as the run left it, from a copy.",
         )
     try:
-        return _summary(folder, told, began)
+        return _summary(folder, told, began, is_running=is_running)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise ArchiveError(
             f"{folder.journal} holds an event that no run writes: {quote(error)}",
@@ -111,9 +111,18 @@ def summary_of(path: Path) -> RunSummary:
         ) from error
 
 
-def _summary(folder: RunFolder, told: Told, began: Mapping[str, Any]) -> RunSummary:
+def _told(folder: RunFolder) -> tuple[Told, bool]:
+    """What the journal tells, and whether the run still goes on. A run may end between the two looks, so a journal
+    without an end is read once more when nobody writes it any more."""
+    told = read_told(folder.journal)
+    if _end_of(told) is not None:
+        return told, False
+    return (told, True) if is_being_written(folder) else (read_told(folder.journal), False)
+
+
+def _summary(folder: RunFolder, told: Told, began: Mapping[str, Any], *, is_running: bool) -> RunSummary:
     rows, problems = _figures(folder, told)
-    ending, ended = _ending(folder, told)
+    ending, ended = _ending(told, is_running=is_running)
     problems = (*_problems(told, ending), *problems)
     counts = _counts(rows, told.unmeasured)
     sequence, bench, amplifier = _documents(folder, told)
@@ -148,24 +157,34 @@ def _figures(folder: RunFolder, told: Told) -> tuple[tuple[FigureRow, ...], tupl
     """From the table where the run has closed it, else from the journal; and what is wrong with the table."""
     if not folder.is_closed:
         missing = f"{folder.figures} is not there; its figures are read from the journal"
-        is_missing = told.analyses > 0 and not folder.is_cut_off
-        return _in_journal(folder, told), (missing,) if is_missing else ()
+        return _in_journal(folder, told), (missing,) if told.analyses > 0 and _lacks_table(folder) else ()
     try:
         return rows_in_table(folder), ()
     except ArchiveError as error:
         return _in_journal(folder, told), (f"{error.message}; its figures are read from the journal",)
 
 
+def _lacks_table(folder: RunFolder) -> bool:
+    """A run writes it last of all, so it is looked for last of all."""
+    return not (folder.is_cut_off or is_being_written(folder) or folder.figures.is_file())
+
+
 def _in_journal(folder: RunFolder, told: Told) -> tuple[FigureRow, ...]:
     return rows_in_journal(folder) if told.analyses else ()
 
 
-def _ending(folder: RunFolder, told: Told) -> tuple[Ending, Mapping[str, Any]]:
+def _ending(told: Told, *, is_running: bool) -> tuple[Ending, Mapping[str, Any]]:
     """The last part's; the event is empty where no end is told."""
-    last = told.last_of(RUN_STARTED, RUN_RESUMED, RUN_ENDED)
-    if last is None or last["event"] != RUN_ENDED:
-        return "running" if is_being_written(folder) else "killed", {}
+    last = _end_of(told)
+    if last is None:
+        return "running" if is_running else "killed", {}
     return ending_of(last, [event.get("reason") for event in told.events if event["event"] == TRIP]), last
+
+
+def _end_of(told: Told) -> Mapping[str, Any] | None:
+    """How the last part of the run ended; None where no end is told."""
+    last = told.last_of(RUN_STARTED, RUN_RESUMED, RUN_ENDED)
+    return last if last is not None and last["event"] == RUN_ENDED else None
 
 
 def _problems(told: Told, ending: Ending) -> Iterator[str]:
