@@ -7,9 +7,11 @@ import os
 import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import click
+
+_Outcome = TypeVar("_Outcome")
 
 bench_option = click.option(
     "--bench", "-b", required=True, metavar="BENCH", help="Bench file: a path or a shipped name."
@@ -78,7 +80,7 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
     return argument(bench_option(amplifier_option(set_option(with_documents))))
 
 
-def spread_options(command: Callable[..., int]) -> Callable[..., int]:
+def spread_options(command: Callable[..., _Outcome]) -> Callable[..., _Outcome]:
     """Who does work that many can do at once, as `workers` and `scheduler`."""
     workers = click.option(
         "--workers",

@@ -6,6 +6,7 @@ behind TLS.
 
 from __future__ import annotations
 
+import pickle
 import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
@@ -23,6 +24,7 @@ _WORKER_WITHIN_S = 20
 # How long a task may take before it is asked whether any worker is left.
 _LOOK_EVERY_S = 30
 _START_ONE = "Start one on each computer that is to work: dask worker {} --nthreads 1 --no-dashboard"
+_INSTALL = "Install benchctl[cluster] there, in the environment that it was started from."
 _GOES_ON = "Start it again and give the command once more."
 
 
@@ -52,17 +54,19 @@ class Cluster:
                     )
 
     def require_same_program(self) -> None:
-        """Raises:
-        UsageError: a worker runs another version of something that figures depend on.
+        """Make sure that scheduler and workers run the versions of this computer.
+
+        Raises:
+            UsageError: one does not.
         """
-        here = program()
+        try:
+            _require_same(f"the scheduler {self._scheduler}", self._client.run_on_scheduler(program))
+        except (ImportError, AttributeError, RuntimeError) as error:
+            raise UsageError(
+                f"the scheduler {self._scheduler} cannot run benchctl: {error}", advice=_INSTALL
+            ) from error
         for worker, there in self._asked(program).items():
-            for name, own in here.items():
-                if there.get(name) != own:
-                    raise UsageError(
-                        f"the worker {worker} has {name} {there.get(name, 'unknown')}, and this computer has {own}",
-                        advice="Install the same versions on every computer of the cluster.",
-                    )
+            _require_same(f"the worker {worker}", there)
 
     def each(
         self, work: Callable[[Task], Result], tasks: Iterable[Task]
@@ -71,7 +75,7 @@ class Cluster:
         under_way: deque[tuple[Task, Any]] = deque()
         with _losses_told(self._scheduler):
             for task in tasks:
-                under_way.append((task, self._client.submit(_one_at_a_time, work, task, pure=False)))
+                under_way.append((task, self._client.submit(_one_at_a_time, pickle.dumps((work, task)), pure=False)))
                 if len(under_way) >= AHEAD * self.workers:
                     yield self._ended(*under_way.popleft())
             while under_way:
@@ -107,9 +111,18 @@ class Cluster:
             if isinstance(answer, BaseException):
                 raise UsageError(
                     f"the worker {worker} cannot run benchctl: {answer}",
-                    advice="Install benchctl[cluster] there, in the environment that the worker was started from.",
+                    advice=_INSTALL,
                 )
         return answers
+
+
+def _require_same(who: str, there: Mapping[str, str]) -> None:
+    for name, own in program().items():
+        if there.get(name) != own:
+            raise UsageError(
+                f"{who} has {name} {there.get(name, 'unknown')}, and this computer has {own}",
+                advice="Install the same versions on every computer of the cluster.",
+            )
 
 
 @contextmanager
@@ -164,8 +177,13 @@ def _losses_told(scheduler: str) -> Iterator[None]:
 _TURN = threading.Lock()
 
 
-def _one_at_a_time(work: Callable[[Task], Result], task: Task) -> Result | Failure:
+def _one_at_a_time(work_and_task: bytes) -> object:
     """A worker may have several threads. Work here counts on a process of its own, and threads of one process would not
-    be any faster."""
+    be any faster. The scheduler, which needs not know the work, sees bytes."""
     with _TURN:
-        return attempted(work, task)
+        return attempted(_unpacked, work_and_task)
+
+
+def _unpacked(work_and_task: bytes) -> object:
+    work, task = pickle.loads(work_and_task)
+    return work(task)

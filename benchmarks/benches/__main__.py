@@ -3,37 +3,39 @@
 from __future__ import annotations
 
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
-from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.progress import track
 
+from benchctl.cli.options import spread_options
+from benchctl.spread.spread import Failure
 from benchmarks.benches.trial import Trial, trial
+from benchmarks.spreading import campaign, in_own_folder, performed
 
 
 @click.command()
 @click.option("--runs", default=300, show_default=True, help="How many benches, each with an amplifier.")
 @click.option("--seed", default=0, show_default=True, help="Of the first; each further one has the next.")
-@click.option("--workers", default=2, show_default=True, help="Processes at work at once.")
 @click.option("--all", "tells_all", is_flag=True, help="Tell of each run, not only of those that went otherwise.")
-def main(runs: int, seed: int, workers: int, tells_all: bool) -> None:
+@spread_options
+def main(runs: int, seed: int, tells_all: bool, workers: int | None, scheduler: str) -> None:
     """Draw benches and amplifiers, run each dry, hold verdicts, stops and refusals against the truth, and print what
     was not as promised."""
     console = Console(markup=False, highlight=False)
-    with tempfile.TemporaryDirectory() as scratch, ProcessPoolExecutor(workers) as pool:
-        each = pool.map(partial(trial, out=Path(scratch)), range(seed, seed + runs))
-        done = list(track(each, "running dry", total=runs, console=console))
+    with campaign(workers, scheduler) as spread:
+        ended = performed(spread, in_own_folder(trial), range(seed, seed + runs), "running dry")
+        done = [_not_performed(number, each) if isinstance(each, Failure) else each for number, each in ended]
     for one in done:
         if tells_all or one.violations:
             console.print("\n".join(_lines(one)), soft_wrap=True)
     console.print("\n".join(_sums(done)), soft_wrap=True)
     sys.exit(1 if any(one.violations for one in done) else 0)
+
+
+def _not_performed(seed: int, failure: Failure) -> Trial:
+    return Trial(seed, "", exit_code=-1, ending="not performed", violations=(failure.details or failure.why,))
 
 
 def _lines(one: Trial) -> list[str]:

@@ -5,20 +5,20 @@ from __future__ import annotations
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
-from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, PAIRS, Judged, Pair, judged_figures
+from benchctl.cli.options import spread_options
+from benchctl.spread.spread import Failure, Spread
+from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, PAIRS, Pair
+from benchmarks.coverage.job import Job, judged_figures_of
 from benchmarks.coverage.kept import Kept
 from benchmarks.coverage.statistics import by_name, table_of
-
-_Job = tuple[Pair, int]
+from benchmarks.spreading import campaign, in_own_folder, performed
 
 
 @click.command()
@@ -27,27 +27,28 @@ _Job = tuple[Pair, int]
 @click.option("--bench", "benches", multiple=True, help="Benches, each with every amplifier; else each with one.")
 @click.option("--amplifier", "amplifiers", multiple=True, help="Amplifiers, each on every bench; else each on one.")
 @click.option("--tidy", is_flag=True, help="With instruments that have errors, and nothing else that is not ideal.")
-@click.option("--jobs", default=2, show_default=True, help="Processes at work at once.")
 @click.option("--keep", type=click.Path(path_type=Path), help="Folder of the results, to go on with later.")
+@spread_options
 def main(  # noqa: PLR0917 - click gives each by its name
     draws: int,
     first_seed: int,
     benches: Sequence[str],
     amplifiers: Sequence[str],
     tidy: bool,
-    jobs: int,
     keep: Path | None,
+    workers: int | None,
+    scheduler: str,
 ) -> None:
     """Run benches, compare each figure with its true value, and print a table for each bench and amplifier, and one
     for all of them."""
     console = Console(width=120)
     pairs = [replace(pair, is_untidy=not tidy) for pair in _pairs(benches, amplifiers)]
-    with _folder(keep) as folder:
+    with campaign(workers, scheduler) as spread, _folder(keep) as folder:
         kept = Kept(folder)
         seeds = range(first_seed, first_seed + draws)
         done = {pair: kept.seeds(pair) for pair in pairs}
         left = [(pair, seed) for seed in seeds for pair in pairs if seed not in done[pair]]
-        failed = _run(left, kept, jobs)
+        failed = _run(left, kept, spread)
         found = {pair: kept.of(pair) for pair in pairs}
     for pair, judged in found.items():
         console.print(table_of(by_name(judged), str(pair)))
@@ -75,26 +76,15 @@ def _folder(keep: Path | None) -> Iterator[Path]:
         yield Path(folder)
 
 
-def _run(jobs: Sequence[_Job], kept: Kept, workers: int) -> list[tuple[Pair, int, str]]:
+def _run(jobs: Sequence[Job], kept: Kept, spread: Spread) -> list[tuple[Pair, int, str]]:
     """Run what is not kept yet; returns the runs that ended early, with the reason."""
     failed: list[tuple[Pair, int, str]] = []
-    columns = (*Progress.get_default_columns()[:2], MofNCompleteColumn(), TimeRemainingColumn())
-    with ProcessPoolExecutor(workers) as pool, Progress(*columns, console=Console(stderr=True)) as bar:
-        task = bar.add_task("benches", total=len(jobs))
-        running = {pool.submit(_one, *job): job for job in jobs}
-        for ready in as_completed(running):
-            pair, seed = running[ready]
-            try:
-                kept.add(pair, seed, ready.result())
-            except RuntimeError as error:
-                failed.append((pair, seed, str(error)))
-            bar.advance(task)
+    for (pair, seed), judged in performed(spread, in_own_folder(judged_figures_of), jobs, "benches"):
+        if isinstance(judged, Failure):
+            failed.append((pair, seed, judged.why))
+        else:
+            kept.add(pair, seed, judged)
     return failed
-
-
-def _one(pair: Pair, seed: int) -> list[Judged]:
-    with tempfile.TemporaryDirectory() as folder:
-        return judged_figures(seed, pair, Path(folder))
 
 
 if __name__ == "__main__":

@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
-import faulthandler
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
-from benchmarks.fault_campaign.trial import Trial, trial
-
-HANGS_AFTER_S = 120
-"""A run takes a second; after this time it prints where it hangs and the campaign ends."""
+from benchctl.cli.options import spread_options
+from benchctl.spread.spread import Failure, Spread
+from benchmarks.fault_campaign.trial import Trial
+from benchmarks.fault_campaign.watched import watched_trial
+from benchmarks.spreading import campaign, in_own_folder, performed
 
 
 @click.command()
 @click.option("--runs", default=1000, show_default=True, help="How many.")
 @click.option("--seed", default=0, show_default=True, help="Of the first run; each has its own, and can be repeated.")
 @click.option("--keep", type=click.Path(path_type=Path, file_okay=False), help="Where run folders with a fault stay.")
-def main(runs: int, seed: int, keep: Path | None) -> None:
+@spread_options
+def main(runs: int, seed: int, keep: Path | None, workers: int | None, scheduler: str) -> None:
     """Run a short sequence in virtual time with faults of the bench drawn at random, and check how each run ends."""
     console = Console()
-    with tempfile.TemporaryDirectory() as scratch:
-        done = _perform(console, range(seed, seed + runs), keep or Path(scratch))
+    with campaign(workers, scheduler) as spread:
+        done = _perform(console, spread, range(seed, seed + runs), keep)
     console.print(_endings(done), _strikes(done))
     wrong = sum(bool(each.violations) for each in done)
     longest = max(done, key=lambda each: each.seconds)
@@ -39,20 +39,19 @@ def main(runs: int, seed: int, keep: Path | None) -> None:
     sys.exit(1 if wrong else 0)
 
 
-def _perform(console: Console, seeds: Sequence[int], out: Path) -> list[Trial]:
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+def _perform(console: Console, spread: Spread, seeds: Sequence[int], keep: Path | None) -> list[Trial]:
+    work = in_own_folder(watched_trial) if keep is None else partial(watched_trial, out=keep.resolve())
     done: list[Trial] = []
-    with Progress(*columns, console=console) as progress:
-        task = progress.add_task("runs with faults", total=len(seeds))
-        for seed in seeds:
-            faulthandler.dump_traceback_later(HANGS_AFTER_S, exit=True)
-            done.append(trial(seed, out))
-            if done[-1].violations:
-                _tell(progress.console, done[-1])
-            wrong = sum(bool(each.violations) for each in done)
-            progress.update(task, advance=1, description=f"runs with faults, {wrong} not as promised")
-    faulthandler.cancel_dump_traceback_later()
+    for seed, ended in performed(spread, work, seeds, "runs with faults"):
+        trial_of_seed = _not_performed(seed, ended) if isinstance(ended, Failure) else ended
+        done.append(trial_of_seed)
+        if trial_of_seed.violations:
+            _tell(console, trial_of_seed)
     return done
+
+
+def _not_performed(seed: int, failure: Failure) -> Trial:
+    return Trial(seed, (), violations=[failure.details or failure.why])
 
 
 def _endings(done: Sequence[Trial]) -> Table:

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Sequence
 from itertools import product
-from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.progress import track
 from rich.table import Table
 
 from benchctl import library
+from benchctl.cli.options import spread_options
 from benchctl.documents.reader import load_sequence
-from benchmarks.sequences.trials import BENCHES, Trial, trial
+from benchctl.spread.spread import Failure
+from benchmarks.sequences.trials import BENCHES, PlannedRun, Trial, long_trial_of, trial_of
+from benchmarks.spreading import campaign, in_own_folder, performed
 
 
 @click.command()
@@ -24,23 +24,35 @@ from benchmarks.sequences.trials import BENCHES, Trial, trial
 @click.option("--amplifier", "amplifiers", multiple=True, help="Only this one; may be given again.")
 @click.option("--bench", "benches", multiple=True, help="This bench for every amplifier; may be given again.")
 @click.option("--long", "is_long", is_flag=True, help="Keep waits of hours at their length.")
-def main(sequences: Sequence[str], amplifiers: Sequence[str], benches: Sequence[str], is_long: bool) -> None:
+@spread_options
+def main(  # noqa: PLR0917 - click gives each by its name
+    sequences: Sequence[str],
+    amplifiers: Sequence[str],
+    benches: Sequence[str],
+    is_long: bool,
+    workers: int | None,
+    scheduler: str,
+) -> None:
     """Run every shipped sequence on every shipped amplifier in virtual time, and print what was not as promised.
 
     Without `--bench`, each amplifier gets the bench that suits it.
     """
     console = Console()
     runs = list(product(benches or [""], sequences or unbridged(), amplifiers or BENCHES))
-    done = []
-    for bench, sequence, amplifier in track(runs, "running dry", console=console):
-        with tempfile.TemporaryDirectory() as scratch:
-            done.append(trial(sequence, amplifier, Path(scratch), short=not is_long, bench=bench))
+    with campaign(workers, scheduler) as spread:
+        ended = performed(spread, in_own_folder(long_trial_of if is_long else trial_of), runs, "running dry")
+        done = [_not_performed(run, each) if isinstance(each, Failure) else each for run, each in ended]
     console.print(_table(done))
     console.print(_missed(done))
     refused = sum(each.is_refused_rightly for each in done)
     wrong = sum(any(each.violations()) for each in done)
     console.print(f"{len(done)} runs: {len(done) - refused - wrong} finished, {refused} refused rightly, {wrong} wrong")
     sys.exit(1 if wrong else 0)
+
+
+def _not_performed(run: PlannedRun, failure: Failure) -> Trial:
+    bench, sequence, amplifier = run
+    return Trial(sequence, amplifier, exit_code=-1, reason=failure.details or failure.why, is_safe=False, bench=bench)
 
 
 def _table(done: Sequence[Trial]) -> Table:

@@ -33,6 +33,7 @@ BENCHES: Mapping[str, str] = {
     "lw1200": "heavy_bench",
     "lw1200_lowpass": "heavy_bench",
 }
+PlannedRun = tuple[str, str, str]  # bench (empty: the one that suits), sequence, amplifier
 # Values for parameters of the sequences: hours become minutes, and a low-pass is tested below its corner.
 SHORT: Mapping[str, str] = {
     **dict.fromkeys(("each", "soak", "longest", "precondition"), "1 min"),
@@ -158,6 +159,18 @@ def trial(sequence: str, amplifier: str, out: Path, *, short: bool = True, bench
         verdicts=verdicts_in_words(*(outcome.verdicts(verdict) for verdict in ("passes", "fails", "inconclusive"))),
         held=held_against_truth(RunFolder.open(result.folder), checked.plan, files.amplifier, truth),
     )
+
+
+def trial_of(run: PlannedRun, out: Path) -> Trial:
+    """One run of the campaign, with hours cut to minutes."""
+    bench, sequence, amplifier = run
+    return trial(sequence, amplifier, out, bench=bench)
+
+
+def long_trial_of(run: PlannedRun, out: Path) -> Trial:
+    """The same with hours as hours."""
+    bench, sequence, amplifier = run
+    return trial(sequence, amplifier, out, short=False, bench=bench)
 
 
 def times(checked: Preflight, events: Sequence[Event], unmeasured: Sequence[str]) -> tuple[float, float]:
