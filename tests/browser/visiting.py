@@ -52,7 +52,9 @@ class Visit:
 
     def serious_findings(self) -> list[str]:
         """What axe-core finds serious or critical, a line for each element."""
-        found = Axe().run(self.page, options={"runOnly": list(RULES), "resultTypes": ["violations"]})
+        # Without preload it asks for no style sheet by itself, which pages forbid.
+        options = {"runOnly": list(RULES), "resultTypes": ["violations"], "preload": False}
+        found = Axe().run(self.page, options=options)
         return [
             f"{rule['id']}: {rule['help']}: {node['html'][:120]}"
             for rule in found.response["violations"]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from html import escape
-from importlib.resources import files
 from pathlib import Path
 
 from benchctl.archive.tables.figures_csv import figures_table
@@ -14,25 +13,15 @@ from benchctl.errors import UsageError
 from benchctl.report.page import report_page
 from benchctl.report.pictures.gallery import gallery_of
 from benchctl.report.reading.run_record import read_run_record
-from benchctl.report.site.catalogue import runs_script, unit_script, units_script
 from benchctl.report.site.choosing import Chosen, Source, Tell, chosen_in
-from benchctl.report.site.feed import FEED, address_of, feed_of
-from benchctl.report.site.pages import (
-    COMPARE,
-    INDEX,
-    Collection,
-    compare_page,
-    index_page,
-    unit_page,
-    units_page,
-    units_page_name,
-)
+from benchctl.report.site.feed import address_of
+from benchctl.report.site.own_files import own_files
+from benchctl.report.site.pages import INDEX, Collection
 from benchctl.report.site.site_folder import SiteFolder, few
 from benchctl.report.site.sources import page_source
-from benchctl.report.site.units import RunPage, UnitPage, units_of
+from benchctl.report.site.units import RunPage, units_of
 
 TITLE = "Tests of amplifiers"
-_SCRIPTS = ("site.js", "list.js", "drawing.js", "compare.js")
 
 
 @dataclass(frozen=True)
@@ -98,7 +87,7 @@ def _why_nothing(chosen: Chosen) -> str:
 
 def _write(site: SiteFolder, collection: Collection, sources: Mapping[str, Source], url: str, tell: Tell) -> int:
     """Write every file that changed; returns how many pages of runs were made."""
-    own = dict(_own_files(collection, url))
+    own = dict(own_files(collection, url))
     of_runs = [name for run in collection.runs for name in (run.page, run.table)]
     site.claim([*own, *of_runs])
     made = 0
@@ -134,37 +123,6 @@ def _without_path(page: str, folder: Path) -> str:
     for path in dict.fromkeys([str(folder.resolve()), str(folder.absolute()), str(folder)]):
         page = page.replace(escape(path), escape(folder.resolve().name))
     return page
-
-
-def _own_files(collection: Collection, url: str) -> Iterator[tuple[str, bytes]]:
-    """Name -> content of all files that are not a run's."""
-    yield "site.css", _text("benchctl.report", "templates/style.css") + _text("benchctl.report.site", "static/site.css")
-    for script in _SCRIPTS:
-        yield script, _text("benchctl.report.site", f"static/{script}")
-    yield "units.js", units_script(collection.units).encode("ascii")
-    yield "runs.js", runs_script(collection.units, collection.runs).encode("ascii")
-    yield INDEX, _bytes(index_page(collection))
-    yield COMPARE, _bytes(compare_page(collection))
-    for number in range(1, collection.pages_of_units + 1):
-        yield units_page_name(number), _bytes(units_page(collection, number))
-    for unit in collection.units:
-        yield from _files_of_unit(collection, unit)
-    if url:
-        yield FEED, feed_of(collection.runs, collection.title, url)
-
-
-def _files_of_unit(collection: Collection, unit: UnitPage) -> Iterator[tuple[str, bytes]]:
-    yield f"units/{unit.name}/index.html", _bytes(unit_page(collection, unit))
-    yield f"units/{unit.name}/figures.js", unit_script(unit).encode("ascii")
-
-
-def _text(package: str, name: str) -> bytes:
-    return files(package).joinpath(name).read_text(encoding="utf-8").encode("utf-8")
-
-
-def _bytes(page: str) -> bytes:
-    """Half of a character, which no file can hold, comes out as a question mark."""
-    return page.encode("utf-8", errors="replace")
 
 
 def _warnings(site: SiteFolder, forgotten: str) -> Iterator[str]:

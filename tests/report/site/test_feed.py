@@ -11,29 +11,11 @@ from xml.etree import ElementTree
 import pytest
 
 from benchctl.errors import UsageError
-from benchctl.report.site.card import RunCard
 from benchctl.report.site.feed import address_of, feed_of
 from benchctl.report.site.units import RunPage
+from tests.report.site.cards import CARD
 
 ATOM = "{http://www.w3.org/2005/Atom}"
-CARD = RunCard(
-    name="20260301-091500-quick-check",
-    amplifier="HX <2150> & more",
-    serial="17",
-    sequence="Quick check",
-    workshop="Eastharbour Audio Repairs",
-    began="2026-03-01T09:15:00Z",
-    updated="2026-03-05T10:00:00Z",
-    verdict="Passes",
-    look="passes",
-    remark="",
-    mark="",
-    headline="159 W a channel into 4 ohm",
-    found="159 W into 4 ohm",
-    watts=159.0,
-    rated=(),
-    points=(),
-)
 
 
 def page(number: int, **changes: str) -> RunPage:

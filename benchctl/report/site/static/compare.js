@@ -275,7 +275,7 @@
     if (!point) return element("td", "untold", "not measured");
     const cell = element("td", point[IS_VALUE] ? "" : "untold");
     const run = amplifier.runs[point[RUN]];
-    cell.append(link(run[0], point[TEXT]));
+    cell.append(link(run[0], point[TEXT], "value"));
     const under = [withRun && runInWords(run), withConditions && point[AT]].filter(Boolean).join(", ");
     if (under) cell.append(element("span", "under", under));
     return cell;

@@ -74,8 +74,8 @@ const drawing = (() => {
 
   // Values against a row of places: `series` holds for each amplifier [value, uncertainty] or null at each place.
   function lines({ places, series, unit, width, alt }) {
-    const [left, right, top, bottom] = [48, 8, 28, 30];
-    const height = 250;
+    const [left, right, top, bottom] = [48, 8, 28, 44];
+    const height = 264;
     const made = sheet(width, height);
     made.setAttribute("role", "img");
     made.setAttribute("aria-label", alt);
@@ -88,7 +88,10 @@ const drawing = (() => {
       made.append(shape("path", { d: `M${left} ${y(value)}H${width - right}` }, part ? "grid" : "axis"));
       made.append(label(left - 8, y(value) + 4, String(Number(value.toPrecision(6))), "end"));
     }
-    places.forEach((text, place) => made.append(label(x(place), height - bottom + 20, text, "middle")));
+    // "8 cycles" in two lines, so that the names of many places find room beside each other on a phone.
+    places.forEach((text, place) =>
+      text.split(" ").forEach((word, line) => made.append(label(x(place), height - bottom + 18 + 15 * line, word, "middle"))),
+    );
     made.append(label(left - 8, top - 14, unit, "end"));
     // Amplifiers stand a little beside each other, so that no whisker hides another.
     series.forEach(({ number, values }, place) => {

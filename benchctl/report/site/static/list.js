@@ -141,13 +141,14 @@
   find("sort").addEventListener("change", ({ target }) =>
     sortBy(target.value.replace("-", ""), target.value.startsWith("-")),
   );
-  find("search").addEventListener(
-    "input",
-    whenQuiet(() => {
-      words = wordsOf(find("search").value);
-      renew();
-    }),
-  );
+  function search() {
+    const wanted = wordsOf(find("search").value);
+    if (wanted.join(" ") === words.join(" ")) return;
+    words = wanted;
+    renew();
+  }
+  find("search").addEventListener("input", whenQuiet(search));
+  find("search").addEventListener("keydown", ({ key }) => key === "Enter" && search()); // it does not wait
   find("more").addEventListener("click", () => {
     const next = shown;
     shown += ON_ONE_PAGE;

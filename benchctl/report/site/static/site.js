@@ -41,7 +41,7 @@ const kept = () => new URLSearchParams(location.hash.slice(1));
 function keep(values) {
   const text = Object.entries(values)
     .filter(([, value]) => value)
-    .map(([name, value]) => `${name}=${encodeURIComponent(value)}`)
+    .map(([name, value]) => `${name}=${encodeURIComponent(value).replaceAll("%2C", ",")}`)
     .join("&");
   history.replaceState(null, "", text ? `#${text}` : location.pathname + location.search);
 }
