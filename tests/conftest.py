@@ -5,6 +5,9 @@ from __future__ import annotations
 import gc
 import os
 
+# Matrices are small here, and threads that wait for each other beside other workers take longer than one does.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import HealthCheck, settings
 

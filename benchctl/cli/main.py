@@ -92,6 +92,9 @@ Try it without a bench:
             "benchctl.cli.commands.budget:budget",
             "Show what a figure's uncertainty is made of, the largest part first.",
         ),
+        "fit": CommandEntry(
+            "benchctl.cli.commands.fit:fit", "Tell what a run says of the amplifier's rails, converter and outputs."
+        ),
         "verify": CommandEntry("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
         "reanalyse": CommandEntry(
             "benchctl.cli.commands.reanalyse:reanalyse_command",

@@ -1,0 +1,38 @@
+"""benchctl fit: what a run tells of the amplifier's rails, converter and outputs."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import click
+
+from benchctl.cli.options import json_option
+
+
+@click.command(
+    epilog="""\b
+Example:
+  benchctl fit runs/20261124-221003-burst-and-continuous-power-at-1-khz-hx-2150"""
+)
+@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
+@json_option
+def fit(run_folder: Path, as_json: bool) -> int:
+    """Tell what a run says of the amplifier's rails, converter and outputs.
+
+    First comes what is told without any model: silence, a missing half wave, dc, gain, idle current, a joint that opens
+    when it is warm. Then a model of the amplifier is fitted to the bursts, continuous tones and idles of the run. Each
+    quantity is told with its uncertainty (k = 2), or as untold with the reason. What does not fit is said too.
+
+    Exit code 1: nothing could be fitted, or the fit has not converged.
+    """
+    # Its matrices are small, and threads that wait for each other on a busy computer take longer than one does.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Heavy, and `--help` needs none of it.
+    from benchctl.cli.shown.fit import as_data, in_words  # noqa: PLC0415
+    from benchctl.fit.examination import examine  # noqa: PLC0415
+
+    found = examine(run_folder)
+    click.echo(json.dumps(as_data(found), indent=2) if as_json else in_words(found))
+    return 1 if found.no_fit else 0

@@ -1,0 +1,221 @@
+"""What is told without any model: silence, half waves, dc, gain, idle current and a joint that opens when warm.
+
+Such units leave little to fit, so this comes first. Each function looks for one thing and gives sentences with figures;
+it says nothing where the records are not enough.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Literal
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.fit.reading.glances import Glance
+from benchctl.fit.reading.items import CURRENT, METER_CURRENT, Item, Take
+from benchctl.fit.starts import gain_of_take
+from benchctl.measure.budget.words import rounded
+from benchctl.measure.signal.record import OUTPUT
+from benchctl.quantity import render
+
+Kind = Literal["silence", "half wave", "dc", "gain", "idle", "joint"]
+
+SILENT = 0.02
+"""Of the voltage that gain and level ask for: an output with less is silent."""
+
+MISSING = 0.1
+"""Of the other half wave: a half wave with less is missing."""
+
+MOST_DC_V = 0.05
+"""Of a sound output with nothing at its input (common practice)."""
+
+MOST_APART_DB = 0.5
+"""By which two channels may differ with their controls alike (common practice)."""
+
+MOST_OFF_PLATE_DB = 1.0
+IDLE_BETWEEN = (0.6, 1.6)
+"""Times the idle current that the amplifier file gives (common practice)."""
+
+OPENS = 0.5
+"""Of its cold voltage: an output with less at the same level when it is warm has lost contact."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that is wrong, in a sentence; `channel` is '' where it is the whole amplifier."""
+
+    kind: Kind
+    sentence: str
+    channel: str = ""
+
+
+def evidence(amplifier: Amplifier, takes: Sequence[Take], glances: Sequence[Glance]) -> tuple[Finding, ...]:
+    """All of it, in the order in which it leaves nothing to say of the rest."""
+    silent = tuple(silence(amplifier, glances))
+    halves = tuple(half_waves(glances))
+    out = {finding.channel for finding in (*silent, *halves)}
+    joints = tuple(finding for finding in warm_joints(glances) if finding.channel not in out)
+    gains = (finding for finding in gain(amplifier, takes) if finding.channel not in out)
+    return (*silent, *halves, *joints, *dc(takes), *gains, *idle(amplifier, takes))
+
+
+def silence(amplifier: Amplifier, glances: Sequence[Glance]) -> Iterator[Finding]:
+    """A channel that gives nothing at any level."""
+    for channel in amplifier.channels:
+        own = [glance for glance in glances if glance.channel == channel]
+        if own and all(_size(glance) < SILENT * math.sqrt(2.0) * _asked(amplifier, glance) for glance in own):
+            loudest = max(own, key=lambda glance: glance.asked_v)
+            yield Finding(
+                "silence",
+                f"channel {channel} is silent: at {render(loudest.asked_v, 'V', digits=3)} it gives "
+                f"{render(_size(loudest), 'V', digits=2)} peak, where its gain asks for "
+                f"{render(math.sqrt(2.0) * _asked(amplifier, loudest), 'V', digits=2)}",
+                channel,
+            )
+
+
+def half_waves(glances: Sequence[Glance]) -> Iterator[Finding]:
+    """A channel of which one half wave is missing, in every record."""
+    for channel in sorted({glance.channel for glance in glances}):
+        seen = [half for glance in glances if glance.channel == channel and (half := _missing_half(glance)) is not None]
+        loudest = max(seen, key=lambda each: each[1].asked_v, default=None)
+        if loudest is None or len(seen) < sum(glance.channel == channel for glance in glances) / 2.0:
+            continue
+        name, glance = loudest
+        yield Finding(
+            "half wave",
+            f"channel {channel} has no {name} half wave: at {render(glance.asked_v, 'V', digits=3)} it goes to "
+            f"{glance.upper_v:+.3g} V and {glance.lower_v:+.3g} V; its {name} output device is open, or is not driven",
+            channel,
+        )
+
+
+def _missing_half(glance: Glance) -> tuple[str, Glance] | None:
+    upper_v, lower_v = abs(glance.upper_v), abs(glance.lower_v)
+    if max(upper_v, lower_v) < 20.0 * glance.noise_v:
+        return None
+    if upper_v < MISSING * lower_v:
+        return "upper", glance
+    if lower_v < MISSING * upper_v:
+        return "lower", glance
+    return None
+
+
+def dc(takes: Sequence[Take]) -> Iterator[Finding]:
+    """Dc at an output with nothing at its input; the first idle counts."""
+    idles = [take for take in takes if take.shape == "rest"]
+    for signal, item in idles[0].items.items() if idles else ():
+        if not signal.startswith(OUTPUT):
+            continue
+        value, u = float(item.values[0]), 2.0 * _uncertainty(item, float(item.values[0]))
+        if abs(value) - u > MOST_DC_V:
+            channel = signal.removeprefix(OUTPUT)
+            yield Finding(
+                "dc",
+                f"dc at output {channel} is {rounded(value, u)} V; a sound output has less than "
+                f"{render(MOST_DC_V, 'V')} with nothing at its input",
+                channel,
+            )
+
+
+def gain(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
+    """Channels against each other, and all of them against the plate."""
+    found = {channel: _gain(takes, channel) for channel in amplifier.channels}
+    known = {channel: each for channel, each in found.items() if each is not None}
+    for (one, (first, first_u)), (other, (second, second_u)) in combinations(known.items(), 2):
+        ratio, u = second / first, 2.0 * second / first * math.hypot(first_u, second_u)
+        decibels = 20.0 * math.log10(ratio)
+        if abs(decibels) - 20.0 / math.log(10.0) * u / ratio > MOST_APART_DB:
+            low = other if ratio < 1.0 else one
+            yield Finding(
+                "gain",
+                f"channel {other} has {rounded(ratio, u)} times the gain of channel {one} ({decibels:+.1f} dB)",
+                low,
+            )
+    for channel, (value, relative_u) in known.items():
+        decibels = 20.0 * math.log10(value / amplifier.gain_ratio)
+        if abs(decibels) - 20.0 / math.log(10.0) * 2.0 * relative_u > MOST_OFF_PLATE_DB:
+            yield Finding(
+                "gain",
+                f"channel {channel} has a gain of {rounded(value, 2.0 * value * relative_u)}, {decibels:+.1f} dB "
+                f"from the {amplifier.gain_ratio:.3g} of the amplifier file",
+                channel,
+            )
+
+
+def idle(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
+    """The first idle current against that of the amplifier file."""
+    stated_a = amplifier.idle_current_a
+    idles = [take for take in takes if take.shape == "rest"]
+    if stated_a is None or not idles:
+        return
+    item = idles[0].items.get(METER_CURRENT) or idles[0].items.get(CURRENT)
+    if item is None:
+        return
+    value, u = float(item.values[0]), 2.0 * _uncertainty(item, float(item.values[0]))
+    if value - u > IDLE_BETWEEN[1] * stated_a or value + u < IDLE_BETWEEN[0] * stated_a:
+        side = "more" if value > stated_a else "less"
+        yield Finding(
+            "idle",
+            f"idle current is {rounded(value, u)} A, {side} than the {render(stated_a, 'A')} of the amplifier file",
+        )
+
+
+def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
+    """An output that gives much less than before at the same level, load and frequency."""
+    told: set[str] = set()
+    for index, cold in enumerate(glances):
+        for warm in glances[index + 1 :]:
+            if warm.channel in told or not _alike(cold, warm) or cold.rms_v < 20.0 * cold.noise_v:
+                continue
+            if warm.rms_v < OPENS * cold.rms_v:
+                told.add(warm.channel)
+                yield Finding(
+                    "joint",
+                    f"output {warm.channel} gives {render(cold.rms_v, 'V', digits=3)} {_warmth(cold)} and "
+                    f"{render(warm.rms_v, 'V', digits=3)} {_warmth(warm)} at the same level: a joint opens",
+                    warm.channel,
+                )
+
+
+def _alike(one: Glance, other: Glance) -> bool:
+    return (
+        one.channel == other.channel
+        and one.asked_v == other.asked_v
+        and one.conditions.load_ohm == other.conditions.load_ohm
+        and one.conditions.frequency_hz == other.conditions.frequency_hz
+        and one.conditions.supply_set_v == other.conditions.supply_set_v
+        and one.conditions.driven == other.conditions.driven
+    )
+
+
+def _warmth(glance: Glance) -> str:
+    heatsink = "" if glance.heatsink_c is None else f" with the heatsink at {glance.heatsink_c:.0f} degC"
+    return f"after {glance.taken_s:.0f} s{heatsink}"
+
+
+def _size(glance: Glance) -> float:
+    return max(abs(glance.upper_v), abs(glance.lower_v))
+
+
+def _asked(amplifier: Amplifier, glance: Glance) -> float:
+    filtered = 10.0 ** (amplifier.filtered_db(glance.channel, glance.conditions.frequency_hz or 1000.0) / 20.0)
+    return float(amplifier.gain_ratio * glance.asked_v * filtered)
+
+
+def _uncertainty(item: Item, value: float) -> float:
+    scale = item.scale
+    of_gain = math.hypot(scale.gain_u, scale.range_gain_u) * value
+    return math.hypot(of_gain, scale.zero_u, float(item.noise[0]))
+
+
+def _gain(takes: Sequence[Take], channel: str) -> tuple[float, float] | None:
+    """Of the first record under a tone: far below clipping, with its relative standard uncertainty."""
+    for take in takes:
+        found = gain_of_take(take, channel)
+        if found is not None:
+            scale = take.items[f"{OUTPUT}{channel}"].scale
+            return found, math.hypot(scale.gain_u, scale.range_gain_u)
+    return None

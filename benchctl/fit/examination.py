@@ -1,0 +1,63 @@
+"""A run examined: the evidence that needs no model, then the fit, and both in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchctl.archive.folder import RunFolder
+from benchctl.errors import MeasurementError
+from benchctl.fit.evidence import Finding, evidence
+from benchctl.fit.fitting import Fitted, Misfit, fit
+from benchctl.fit.reading.glances import glances_of
+from benchctl.fit.reading.taking import RunTaken, read_run
+from benchctl.fit.told import Quantity, quantities
+
+
+@dataclass(frozen=True)
+class Examination:
+    """What one run tells of its amplifier.
+
+    Attributes:
+        findings: what is told without a model.
+        fitted: None where there was nothing to fit; `no_fit` says why.
+        quantities: what the fit tells; none where it has not converged, for its values are those of a way half gone.
+    """
+
+    run: RunTaken
+    findings: tuple[Finding, ...]
+    fitted: Fitted | None
+    quantities: tuple[Quantity, ...]
+    no_fit: str
+
+    @property
+    def left_out(self) -> tuple[Misfit, ...]:
+        """Items that stood out so far that they were left out."""
+        return () if self.fitted is None else self.fitted.left_out
+
+    @property
+    def misfits(self) -> tuple[Misfit, ...]:
+        """Items that the model does not explain within chance, the worst first."""
+        found = () if self.fitted is None else self.fitted.misfits
+        beyond = [misfit for misfit in found if misfit.is_beyond_chance]
+        return tuple(sorted(beyond, key=lambda misfit: -misfit.mean_square))
+
+
+def examine(path: Path) -> Examination:
+    """Examine the run in a folder.
+
+    Raises:
+        UsageError: it is no run folder.
+        ArchiveError, DocumentError: it is broken.
+    """
+    folder = RunFolder.open(path)
+    run = read_run(folder)
+    findings = evidence(run.amplifier, run.takes, tuple(glances_of(folder, run.events)))
+    try:
+        fitted = fit(run)
+    except MeasurementError as error:
+        return Examination(run, findings, None, (), str(error))
+    if not fitted.solution.has_converged:
+        reason = "the fit has not converged, so nothing of it is told"
+        return Examination(run, findings, fitted, (), reason)
+    return Examination(run, findings, fitted, quantities(fitted), "")

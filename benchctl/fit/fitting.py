@@ -1,0 +1,176 @@
+"""The fit of one run: from closed forms, in rounds of finer and finer weight, to what is told and how well.
+
+Rounds: at first every noise is taken many times as large as it is, so that a start that is far off leads there by large
+steps; then as it is. A rail that swings within the cycle and one that follows its means are both tried in the first
+round, and the nearer one is kept. Where an item fits worse than chance allows, its noise is taken as large as its
+misfit, so that no interval is narrower than the model deserves; an item that stands out from all others is left out,
+and that is said.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.errors import MeasurementError
+from benchctl.fit.forward import Forward, Rows
+from benchctl.fit.model.physics import Kind
+from benchctl.fit.parameters import Parameters, Samples
+from benchctl.fit.plausible import parameters_for
+from benchctl.fit.reading.items import Take
+from benchctl.fit.reading.taking import RunTaken
+from benchctl.fit.solver import ARRIVED, Solution, solve
+from benchctl.fit.starts import starts
+
+ROUNDS = ((30.0, 1.0), (4.0, 0.5))
+"""Factor on every noise, and how near (in standard deviations) a round goes to its end."""
+
+FIRST_KNEE = 0.03
+BEYOND_CHANCE = 2.0
+"""Mean square of an item's residuals, over its noise, from which it counts as a misfit."""
+
+STANDS_OUT = 50.0
+"""Mean square at which an item is left out, if it is also so many times that of the others together."""
+
+MOST_LEFT_OUT = 3
+LEFT_OUT = 1e4
+"""Factor on the noise of what is left out."""
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """How an item fits: `mean_square` of its residuals over its noise, 1 for a model that is right."""
+
+    take: Take
+    signal: str
+    mean_square: float
+    values: int
+
+    def is_same(self, other: Misfit) -> bool:
+        """Whether both are of one item."""
+        return self.take.file == other.take.file and self.signal == other.signal
+
+    @property
+    def is_beyond_chance(self) -> bool:
+        """Whether chance alone hardly explains it: six standard deviations of a mean of squares over it, and double."""
+        return self.mean_square > max(BEYOND_CHANCE, 1.0 + 6.0 * math.sqrt(2.0 / self.values))
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """The outcome.
+
+    Attributes:
+        parameters: and `solution`, their coordinates with covariance.
+        misfits: of all items, the ones that were left out too.
+        left_out: items that stood out from the others.
+    """
+
+    run: RunTaken
+    kind: Kind
+    forward: Forward
+    parameters: Parameters
+    solution: Solution
+    misfits: tuple[Misfit, ...]
+    left_out: tuple[Misfit, ...]
+
+    @property
+    def nominal_v(self) -> float:
+        """The supply voltage that rails and headroom are stated at."""
+        return self.run.amplifier.supply.nominal_v
+
+
+def fit(run: RunTaken) -> Fitted:
+    """Fit the run's records.
+
+    Raises:
+        MeasurementError: the run holds nothing that a fit can use.
+    """
+    if not run.takes:
+        raise MeasurementError(
+            "the run has no burst, no continuous tone and no idle, so there is nothing to fit",
+            advice="Fit a run of 'burst_and_continuous', 'before_and_after' or 'full_report'.",
+        )
+    fitted = _fitted(run)
+    left_out: list[Misfit] = []
+    while len(left_out) < MOST_LEFT_OUT and (worst := _standing_out(fitted.misfits, left_out)) is not None:
+        left_out.append(worst)
+        fitted = replace(fitted, solution=_again(fitted, left_out))
+        fitted = replace(fitted, misfits=_misfits(fitted.forward, fitted.solution.coordinates))
+    return replace(fitted, solution=_again(fitted, left_out), left_out=tuple(left_out))
+
+
+def kind_of(amplifier: Amplifier) -> Kind:
+    """What the amplifier file says of the circuit."""
+    return Kind(
+        switching=amplifier.amplifier_class == "D",
+        regulated=amplifier.rails == "regulated",
+        halves=2 if amplifier.outputs == "floating" else 1,
+    )
+
+
+def _fitted(run: RunTaken) -> Fitted:
+    """In rounds, and with every item."""
+    amplifier, takes = run.amplifier, run.takes
+    kind = kind_of(amplifier)
+    started = starts(takes, amplifier.channels, kind, amplifier.supply.nominal_v)
+    parameters = parameters_for(takes, amplifier.channels, kind, run.bench, started)
+
+    def forward_of(kind: Kind) -> Forward:
+        return Forward(
+            takes,
+            amplifier.channels,
+            kind,
+            amplifier.supply.nominal_v,
+            parameters,
+            senses_terminals=run.bench.senses_terminals,
+        )
+
+    here = parameters.coordinates({"knee": FIRST_KNEE})
+    tried = [
+        (_round(forward, here, np.full(forward.values, ROUNDS[0][0]), ROUNDS[0][1]), forward)
+        for forward in (forward_of(replace(kind, averaged=averaged)) for averaged in (False, True))
+    ]
+    solution, forward = min(tried, key=lambda each: each[0].misfit)
+    for factor, near in ROUNDS[1:]:
+        solution = _round(forward, solution.coordinates, np.full(forward.values, factor), near)
+    solution = _round(forward, solution.coordinates, np.ones(forward.values))
+    return Fitted(run, forward.kind, forward, parameters, solution, _misfits(forward, solution.coordinates), ())
+
+
+def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRIVED) -> Solution:
+    return solve(lambda at: forward.residuals(at, scaled), lambda at: forward.jacobian(at, scaled), start, near)
+
+
+def _again(fitted: Fitted, left_out: Sequence[Misfit]) -> Solution:
+    """From where it is, without what stands out, and with the noise of what fits badly as large as its misfit."""
+    forward = fitted.forward
+    scaled = np.ones(forward.values)
+    for rows, misfit in zip(forward.rows, fitted.misfits, strict=True):
+        out = any(misfit.is_same(other) for other in left_out)
+        factor = LEFT_OUT if out else np.sqrt(max(misfit.mean_square, 1.0)) if misfit.is_beyond_chance else 1.0
+        scaled[rows.start : rows.stop] = factor
+    if not left_out and (scaled == 1.0).all():
+        return fitted.solution
+    return _round(forward, fitted.solution.coordinates, scaled)
+
+
+def _misfits(forward: Forward, coordinates: Samples) -> tuple[Misfit, ...]:
+    errors = forward.residuals(coordinates, np.ones(forward.values))
+    return tuple(_misfit(forward, rows, errors[rows.start : rows.stop]) for rows in forward.rows)
+
+
+def _misfit(forward: Forward, rows: Rows, errors: Samples) -> Misfit:
+    return Misfit(forward.takes[rows.take], rows.item.signal, float(np.mean(errors**2)), len(errors))
+
+
+def _standing_out(misfits: Sequence[Misfit], left_out: Sequence[Misfit]) -> Misfit | None:
+    """The worst of all, if it is far worse than half of them."""
+    others = [misfit for misfit in misfits if not any(misfit.is_same(other) for other in left_out)]
+    worst = max(others, key=lambda misfit: misfit.mean_square)
+    usual = float(np.median([misfit.mean_square for misfit in others]))
+    return worst if worst.mean_square > STANDS_OUT * max(usual, 1.0) else None

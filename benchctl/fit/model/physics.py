@@ -1,0 +1,82 @@
+"""The numbers that the model works with, one value for each column."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What the amplifier file says of the circuit.
+
+    `halves` is 2 where an output is a bridge. A class AB output that is no bridge loads one rail in one half of the
+    cycle and the other rail in the other half, so that both are followed; all others load both alike. `averaged`: rails
+    that do not swing within a cycle are followed by its means.
+    """
+
+    switching: bool = False
+    regulated: bool = False
+    halves: int = 1
+    averaged: bool = False
+
+    @property
+    def rails(self) -> int:
+        """How many rails are followed."""
+        return 1 if self.switching or self.halves == 2 or self.averaged else 2
+
+
+@dataclass(frozen=True)
+class Physics:
+    """Shape (columns,), those of the outputs (channels, columns). Rails are lumped: each of two has twice the
+    resistance and half the capacitance.
+
+    Attributes:
+        supply_v: behind the supply path.
+        path_ohm: of leads and supply, up to the amplifier's terminals.
+        steady_a: what small stages and converter always take.
+        ratio: volts of a rail, unloaded, for a volt at the terminals.
+        held_v: the rail that a regulated converter holds.
+        bias_a: from rail to rail, of all outputs.
+        saturation_v: what an output stage leaves of its rail.
+        knee: part of the limit over which clipping sets in.
+        conduction_ohm: class D, in the path of the current.
+        switching_s: class D, amperes for a volt of rail, of all outputs.
+        peak_v: of the sine that an output is asked for.
+        dc_v: that an output is asked for.
+        phase: of the sine at the trigger.
+    """
+
+    supply_v: Samples
+    path_ohm: Samples
+    steady_a: Samples
+    ratio: Samples
+    held_v: Samples
+    efficiency: Samples
+    stiffness_ohm: Samples
+    reservoir_f: Samples
+    bleed_ohm: Samples
+    bias_a: Samples
+    saturation_v: Samples
+    knee: Samples
+    conduction_ohm: Samples
+    switching_s: Samples
+    output_ohm: Samples
+    load_ohm: Samples
+    peak_v: Samples
+    dc_v: Samples
+    phase: Samples
+    angular_hz: Samples
+
+    @property
+    def share(self) -> Samples:
+        """Volts at a load for a volt inside the output."""
+        return self.load_ohm / (self.load_ohm + self.output_ohm)
+
+    def asked_v(self, times_s: Samples) -> Samples:
+        """What each output is asked for, inside; times (columns,)."""
+        return np.asarray(self.peak_v * np.sin(self.angular_hz * times_s + self.phase) + self.dc_v)

@@ -1,0 +1,129 @@
+"""What is plausible of any amplifier of this kind before anything is measured, and what the bench file states.
+
+Widths of what nobody states are common practice, and wide; a quantity whose result is little narrower than its width
+here is untold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from benchctl.fit.model.physics import Kind
+from benchctl.fit.parameters import Parameter, Parameters
+from benchctl.fit.reading.items import Scale, Take
+from benchctl.fit.reading.taking import Bench
+
+HEATING_K = 5.0
+"""What a load's wire may be warmer than its sensor shows, as a standard uncertainty (common practice)."""
+
+BIAS_MOVES = 0.04
+"""Part by which the bias may differ from record to record with the devices' temperature, as a standard uncertainty."""
+
+PHASE_RAD = 0.02
+
+
+def parameters_for(
+    takes: Sequence[Take], channels: Sequence[str], kind: Kind, bench: Bench, started: Mapping[str, float]
+) -> Parameters:
+    """All parameters of a fit; `started`: closed forms that those which nothing limits are centred on."""
+    return Parameters(
+        [
+            *_circuit(kind, started),
+            *_channels(channels, started),
+            *_supplies(takes),
+            *_loads(takes),
+            *_generator(bench),
+            *_of_takes(takes, channels),
+            *_scales(takes),
+        ]
+    )
+
+
+def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
+    def free(name: str, spread: float = 1.5) -> Parameter:
+        return Parameter(name, started[name], spread, is_ratio=True)
+
+    yield free("headroom_v")
+    yield free("input_ratio")
+    yield free("stiffness_ohm")
+    yield free("reservoir_f")
+    yield free("idle_a", 1.0)
+    yield Parameter("saturation_v", 1.5, 0.7, is_ratio=True)
+    yield Parameter("output_ohm", 0.02, 1.2, is_ratio=True)
+    yield Parameter("knee", 0.0, 0.1)
+    yield Parameter("bleed_ohm", 2200.0, 1.0, is_ratio=True)
+    yield Parameter("steady_share", 0.2, 0.6, is_ratio=True)
+    yield Parameter("path_ohm", max(started["path_ohm"], 1e-4), 1.5, is_ratio=True)
+    yield Parameter("inner_ohm", 0.0, 1e-3)
+    if kind.switching:
+        yield Parameter("conduction_ohm", 0.03, 1.0, is_ratio=True)
+        yield Parameter("switching_share", 0.5, 0.5, is_ratio=True)
+
+
+def _channels(channels: Sequence[str], started: Mapping[str, float]) -> Iterator[Parameter]:
+    for channel in channels:
+        yield Parameter(f"gain {channel}", started[f"gain {channel}"], 0.5, is_ratio=True)
+        yield Parameter(f"dc {channel}", 0.0, 0.5)
+
+
+def _supplies(takes: Sequence[Take]) -> Iterator[Parameter]:
+    for volts in sorted({take.supply_v for take in takes}):
+        yield Parameter(f"supply {volts:g}", volts, 0.1)
+
+
+def _loads(takes: Sequence[Take]) -> Iterator[Parameter]:
+    seen = {
+        (channel, load.nominal_ohm): load.relative_uncertainty / 2.0
+        for take in takes
+        for channel, load in take.loads.items()
+    }
+    for (channel, nominal_ohm), relative_u in sorted(seen.items()):
+        yield Parameter(f"load {channel} {nominal_ohm:g}", 1.0, max(relative_u, 1e-6), is_ratio=True)
+
+
+def _generator(bench: Bench) -> Iterator[Parameter]:
+    yield Parameter("level gain", 0.0, max(bench.level_gain_u, 1e-6))
+    yield Parameter("level zero", 0.0, max(bench.level_zero_u, 1e-9))
+    yield Parameter("frequency", 0.0, max(bench.frequency_u, 1e-9))
+
+
+def _of_takes(takes: Sequence[Take], channels: Sequence[str]) -> Iterator[Parameter]:
+    for number, take in enumerate(takes):
+        yield Parameter("bias part", 1.0, BIAS_MOVES, is_ratio=True, reach="take", take=number)
+        if take.shape == "rest":
+            continue
+        coefficient = max((load.temperature_coefficient_per_k for load in take.loads.values()), default=0.0)
+        yield Parameter("load heat", 1.0, max(coefficient * HEATING_K, 1e-6), is_ratio=True, reach="take", take=number)
+        for channel in channels:
+            yield Parameter(f"phase {channel}", 0.0, PHASE_RAD, reach="take", take=number)
+
+
+def _scales(takes: Sequence[Take]) -> Iterator[Parameter]:
+    seen: dict[str, Parameter] = {}
+    for take in takes:
+        for item in take.items.values():
+            for parameter in _of_scale(item.scale):
+                seen.setdefault(parameter.name, parameter)
+    yield from seen.values()
+
+
+def _of_scale(scale: Scale) -> Iterator[Parameter]:
+    yield Parameter(gain_of(scale), 0.0, max(scale.gain_u, 1e-9), reach="scale")
+    yield Parameter(zero_of(scale), 0.0, max(scale.zero_u, 1e-9), reach="scale")
+    if scale.range_name:
+        yield Parameter(range_gain_of(scale), 0.0, max(scale.range_gain_u, 1e-9), reach="scale")
+
+
+def gain_of(scale: Scale) -> str:
+    """The name of a signal's error of gain."""
+    return f"gain of {scale.signal}"
+
+
+def zero_of(scale: Scale) -> str:
+    """The name of a range's error of zero."""
+    return f"zero of {scale.signal} on {scale.range_name}" if scale.range_name else f"zero of {scale.signal}"
+
+
+def range_gain_of(scale: Scale) -> str:
+    """The name of a range's own error of gain."""
+    return f"gain of {scale.signal} on {scale.range_name}"

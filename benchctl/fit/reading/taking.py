@@ -1,0 +1,288 @@
+"""The takes of a run: each burst, steady tone and idle that its journal tells of."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchctl.archive.captures import load_capture
+from benchctl.archive.folder import RunFolder
+from benchctl.archive.journal.entries import FiguresEntry, context_of, entries_of
+from benchctl.archive.journal.events import RUN_ENDED
+from benchctl.archive.journal.journal import Event, read_journal
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.reader import load_amplifier
+from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.fit.reading.items import (
+    CURRENT,
+    METER_CURRENT,
+    METER_VOLTAGE,
+    NO_INSTANTS,
+    VOLTAGE,
+    Item,
+    Samples,
+    Scale,
+    Take,
+)
+from benchctl.fit.reading.thinning import (
+    burst_instants,
+    outputs_of,
+    resting_mean,
+    scale_of,
+    steady_instants,
+    supply_bins,
+    whole_mean,
+)
+from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
+from benchctl.measure.budget.resolution import mean_as_shown
+from benchctl.measure.carrier.low_pass import low_passed
+from benchctl.measure.conditions import Conditions
+from benchctl.measure.signal.record import OUTPUT, Capture
+from benchctl.measure.uncertainty import Accuracy
+from benchctl.quantity import render
+
+_READINGS = {"supply_current": METER_CURRENT, "supply_voltage": METER_VOLTAGE}
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What the bench file says of the instruments that no record shows: the generator, and the supply's sense leads."""
+
+    level_gain_u: float
+    level_zero_u: float
+    frequency_u: float
+    senses_terminals: bool
+
+
+@dataclass(frozen=True)
+class RunTaken:
+    """Everything of a run that the fit looks at; `left_out`: what it cannot use, in sentences."""
+
+    name: str
+    amplifier: Amplifier
+    takes: tuple[Take, ...]
+    bench: Bench
+    entries: tuple[FiguresEntry, ...]
+    events: tuple[Event, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether its instruments were simulated."""
+        return any(event.get("simulated") for event in self.events)
+
+
+def read_run(folder: RunFolder) -> RunTaken:
+    """The run in a folder.
+
+    Raises:
+        ArchiveError: its journal or one of its records is broken.
+        DocumentError: its amplifier file cannot be read.
+    """
+    events = read_journal(folder.journal).events
+    amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
+    entries = entries_of(events)
+    takes: list[Take] = []
+    left_out = list(_ending(events))
+    for entry in entries:
+        try:
+            takes += _takes_of(folder, entry)
+        except MeasurementError as error:
+            left_out.append(f"{entry.step}: {error}")
+    return RunTaken(
+        name=folder.name,
+        amplifier=amplifier,
+        takes=tuple(takes),
+        bench=_bench_of(entries),
+        entries=tuple(entries),
+        events=tuple(events),
+        left_out=tuple(left_out),
+    )
+
+
+def _ending(events: Sequence[Mapping[str, object]]) -> Iterator[str]:
+    ended = [event for event in events if event["event"] == RUN_ENDED]
+    reason = str(ended[-1].get("reason", "")) if ended else "it was cut off"
+    if reason != "finished":
+        yield f"the run did not come to its end: {reason}"
+
+
+def _bench_of(entries: Sequence[FiguresEntry]) -> Bench:
+    contexts = [context_of(entry) for entry in entries]
+    known = [context for context in contexts if isinstance(context, IdleContext)]
+    level = [each for context in known[:1] for each in context.level_accuracy]
+    root = math.sqrt(3.0)
+    return Bench(
+        level_gain_u=math.sqrt(sum(each.reading**2 for each in level)) / root,
+        level_zero_u=math.sqrt(sum(each.fixed**2 for each in level)) / root,
+        frequency_u=(known[0].frequency_accuracy if known else 0.0) / root,
+        senses_terminals=bool(known and known[0].senses_terminals),
+    )
+
+
+def _takes_of(folder: RunFolder, entry: FiguresEntry) -> Iterator[Take]:
+    context = context_of(entry)
+    if entry.analysis == "burst" and isinstance(context, BurstContext):
+        for file in dict.fromkeys(entry.captures[role] for role in ("clean", "full") if role in entry.captures):
+            yield _burst(folder, entry, context, file)
+    elif entry.analysis == "continuous" and isinstance(context, ContinuousContext):
+        if "rest" in entry.captures:
+            yield _rest(folder, entry, context, entry.captures["rest"], {}, loads=True)
+        yield _steady(folder, entry, context, entry.captures["continuous"])
+    elif entry.analysis == "idle" and isinstance(context, IdleContext):
+        yield _rest(folder, entry, context, entry.captures["idle"], entry.named_readings(), loads=False)
+
+
+def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str) -> Take:
+    capture = low_passed(load_capture(folder.inside(file)), context.low_pass_hz)
+    instants = burst_instants(capture, context.frequency_hz, context.cycles)
+    scales = _scales(capture, context.accuracy)
+    conditions = entry.captured.get(file, entry.conditions)
+    driven = conditions.driven or capture.channels
+    items = outputs_of(capture, instants, scales, capture.channels) | supply_bins(capture, instants, scales)
+    return Take(
+        file=file,
+        name=f"burst of {context.cycles} {'cycle' if context.cycles == 1 else 'cycles'} {_at(conditions)}",
+        shape="burst",
+        frequency_hz=context.frequency_hz,
+        level_v=_level_of(conditions, file),
+        supply_v=_supply_of(conditions, file),
+        driven=driven,
+        quiet=context.low_level_ratio,
+        cycles=context.cycles,
+        loads=context.loads,
+        instants=instants,
+        phases=_phases(items, instants.nodes_s[instants.sampled], context.frequency_hz),
+        items=items,
+        heatsink_c=_heatsink(entry),
+        taken_s=capture.taken_s,
+    )
+
+
+def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, file: str) -> Take:
+    capture = low_passed(load_capture(folder.inside(file)), context.low_pass_hz)
+    instants = steady_instants(capture, context.frequency_hz)
+    scales = _scales(capture, context.accuracy)
+    conditions = entry.captured.get(file, entry.conditions)
+    items = outputs_of(capture, instants, scales, capture.channels)
+    phases = _phases(items, instants.nodes_s[instants.sampled], context.frequency_hz)
+    items |= {signal: whole_mean(capture, scales[signal]) for signal in (CURRENT, VOLTAGE) if signal in scales}
+    items |= _meters(entry.named_readings(), context)
+    return Take(
+        file=file,
+        name=f"continuous tone {_at(conditions)}",
+        shape="steady",
+        frequency_hz=context.frequency_hz,
+        level_v=_level_of(conditions, file),
+        supply_v=_supply_of(conditions, file),
+        driven=conditions.driven or capture.channels,
+        quiet=1.0,
+        cycles=0,
+        loads=context.loads,
+        instants=instants,
+        phases=phases,
+        items=items,
+        heatsink_c=_heatsink(entry),
+        taken_s=capture.taken_s,
+    )
+
+
+def _rest(
+    folder: RunFolder,
+    entry: FiguresEntry,
+    context: IdleContext,
+    file: str,
+    readings: Mapping[str, Sequence[float]],
+    *,
+    loads: bool,
+) -> Take:
+    capture = load_capture(folder.inside(file))
+    scales = _scales(capture, context.accuracy)
+    conditions = entry.captured.get(file, entry.conditions)
+    is_loaded = loads and isinstance(context, ContinuousContext)
+    return Take(
+        file=file,
+        name=f"rest before the tone {_at(conditions)}" if loads else f"idle {_at(conditions)}",
+        shape="rest",
+        frequency_hz=1000.0,
+        level_v=0.0,
+        supply_v=_supply_of(conditions, file),
+        driven=(),
+        quiet=0.0,
+        cycles=0,
+        loads=context.loads if is_loaded and isinstance(context, ContinuousContext) else {},
+        instants=NO_INSTANTS,
+        phases={},
+        items={signal: _at_rest(capture, scale) for signal, scale in scales.items()} | _meters(readings, context),
+        heatsink_c=_heatsink(entry),
+        taken_s=capture.taken_s,
+    )
+
+
+def _scales(capture: Capture, accuracy: Mapping[str, Sequence[Accuracy]]) -> dict[str, Scale]:
+    return {
+        signal: scale_of(signal, trace, accuracy.get(signal, ()))
+        for signal, trace in capture.traces.items()
+        if signal in (CURRENT, VOLTAGE) or signal.removeprefix(OUTPUT) in capture.channels
+    }
+
+
+def _at_rest(capture: Capture, scale: Scale) -> Item:
+    return resting_mean(capture, scale) if scale.signal.startswith(OUTPUT) else whole_mean(capture, scale)
+
+
+def _meters(readings: Mapping[str, Sequence[float]], context: IdleContext) -> dict[str, Item]:
+    """What the supply reads of itself."""
+    found: dict[str, Item] = {}
+    for name, signal in _READINGS.items():
+        values = [value for value in readings.get(name, ()) if math.isfinite(value)]
+        if not values:
+            continue
+        accuracies = context.readings_accuracy.get(name, ())
+        mean = mean_as_shown(values, accuracies)
+        gain_u = math.sqrt(sum(each.reading**2 for each in accuracies) / 3.0)
+        zero_u = math.sqrt(sum(each.zero_limit() ** 2 for each in accuracies) / 3.0)
+        noise = np.array([max(float(mean.s), 1e-6)])
+        found[signal] = Item(signal, np.array([float(mean.n)]), noise, Scale(signal, gain_u, "", 0.0, zero_u))
+    return found
+
+
+def _phases(items: Mapping[str, Item], times_s: Samples, frequency_hz: float) -> dict[str, float]:
+    """The phase of each output's fundamental at the trigger, over whole cycles."""
+    cycles = max(math.floor((times_s[-1] - times_s[0]) * frequency_hz + 1e-3), 1)
+    whole = times_s < times_s[0] + cycles / frequency_hz * (1.0 - 1e-9)
+    turns = 2.0 * np.pi * frequency_hz * times_s[whole]
+    return {
+        signal.removeprefix(OUTPUT): math.atan2(
+            float((item.values[whole] * np.cos(turns)).sum()), float((item.values[whole] * np.sin(turns)).sum())
+        )
+        for signal, item in items.items()
+        if signal.startswith(OUTPUT)
+    }
+
+
+def _heatsink(entry: FiguresEntry) -> float | None:
+    values = [value for value in entry.named_readings().get("heatsink", ()) if math.isfinite(value)]
+    return float(np.mean(values)) if values else None
+
+
+def _at(conditions: Conditions) -> str:
+    load = "" if conditions.load_ohm is None else f" into {render(conditions.load_ohm, 'ohm')}"
+    level = f"at {conditions.drive} level" if conditions.drive not in {"", "undriven"} else ""
+    supply = "" if conditions.supply_set_v is None else f" at {render(conditions.supply_set_v, 'V')}"
+    return f"{level}{load}{supply}".strip()
+
+
+def _level_of(conditions: Conditions, file: str) -> float:
+    if conditions.level_v is None:
+        raise ArchiveError(f"the journal does not say at which level {file} was taken")
+    return conditions.level_v
+
+
+def _supply_of(conditions: Conditions, file: str) -> float:
+    if conditions.supply_set_v is None:
+        raise ArchiveError(f"the journal does not say what the supply was set to for {file}")
+    return conditions.supply_set_v

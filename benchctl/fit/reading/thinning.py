@@ -1,0 +1,183 @@
+"""A record thinned to what tells something: an output at some instants of each cycle, currents as means over bins."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchctl.fit.reading.items import CURRENT, VOLTAGE, Instants, Item, Samples, Scale
+from benchctl.measure.signal.record import OUTPUT, Capture, Trace
+from benchctl.measure.uncertainty import Accuracy
+
+POINTS = 25
+"""Instants in a cycle, about."""
+
+STEADY_CYCLES = 4
+"""Cycles of a steady tone whose samples are taken."""
+
+GROWTH = 1.6
+"""Each bin after a burst is so much longer than the one before."""
+
+DC_MOVES_V, DC_MOVES = 1e-4, 0.01
+"""What dc at an output may move between two records, as a standard uncertainty: in V, and a part of it (common
+practice)."""
+
+_QUIET_STEPS = 0.3
+"""Noise of less than this part of a step of the converter does not average its steps out."""
+
+_LEAST_OF_STEP = 0.1
+"""Of a step, that a mean over many samples may still be off (common practice)."""
+
+
+def burst_instants(capture: Capture, frequency_hz: float, cycles: int) -> Instants:
+    """From the trigger to the end of the burst, and bins from there to the end of the record."""
+    every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
+    end_s = cycles / frequency_hz
+    first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
+    last = math.floor((end_s - capture.start_s) / capture.interval_s + 1e-6)
+    samples = np.arange(first, last + 1, every)
+    sampled_s = capture.start_s + samples * capture.interval_s
+    nodes_s = np.concatenate([[0.0], sampled_s, [end_s]])
+    left_s = capture.start_s + (capture.samples - 1) * capture.interval_s - end_s
+    return Instants(
+        nodes_s, np.arange(1, len(samples) + 1), _bins(len(samples), POINTS), _edges(1.0 / frequency_hz, left_s)
+    )
+
+
+def steady_instants(capture: Capture, frequency_hz: float) -> Instants:
+    """Some cycles from the trigger on."""
+    every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
+    first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
+    last = min(first + round(STEADY_CYCLES / (frequency_hz * capture.interval_s)), capture.samples - 1)
+    samples = np.arange(first, last + 1, every)
+    nodes_s = np.concatenate([[0.0], capture.start_s + samples * capture.interval_s])
+    whole = [1, len(samples)]
+    return Instants(nodes_s, np.arange(1, len(samples) + 1), np.array([whole]), np.zeros(0))
+
+
+def _bins(samples: int, length: int) -> NDArray[np.int64]:
+    """Pairs of nodes, the first sample being node 1; at least one bin."""
+    starts: list[int] = list(range(1, max(samples - length, 1) + 1, length))
+    return np.array([[start, min(start + length, samples)] for start in starts if min(start + length, samples) > start])
+
+
+def _edges(first_s: float, left_s: float) -> Samples:
+    edges = [0.0, first_s / 2.0]
+    while edges[-1] + (edges[-1] - edges[-2]) * GROWTH < left_s:
+        edges.append(edges[-1] + (edges[-1] - edges[-2]) * GROWTH)
+    return np.array([edge for edge in edges if edge <= left_s])
+
+
+def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale:
+    """The limits of error that the bench file states, as standard uncertainties (JCGM 100, 4.3.7)."""
+    limits = [each.zero_limit(trace.full_scale) for each in accuracies]
+    if trace.zero_limit is not None:
+        limits = [trace.zero_limit]
+    return Scale(
+        signal,
+        gain_u=_root_of_squares(each.reading for each in accuracies) / math.sqrt(3.0),
+        range_name=f"{trace.full_scale:.4g} {trace.unit}",
+        range_gain_u=_root_of_squares(each.linearity for each in accuracies) / math.sqrt(3.0),
+        zero_u=_root_of_squares(limits) / math.sqrt(3.0),
+    )
+
+
+def _root_of_squares(values: Iterable[float]) -> float:
+    return math.sqrt(sum(value**2 for value in values))
+
+
+def outputs_of(
+    capture: Capture, instants: Instants, scales: Mapping[str, Scale], channels: Sequence[str]
+) -> dict[str, Item]:
+    """Output voltages at the instants."""
+    return {
+        f"{OUTPUT}{channel}": _points(capture, instants, scales[f"{OUTPUT}{channel}"])
+        for channel in channels
+        if f"{OUTPUT}{channel}" in capture.traces and f"{OUTPUT}{channel}" in scales
+    }
+
+
+def _points(capture: Capture, instants: Instants, scale: Scale) -> Item:
+    trace = capture.trace(scale.signal)
+    places = _places(capture, instants.nodes_s[instants.sampled])
+    values = trace.values()[places]
+    return Item(scale.signal, values, np.full(len(values), _noise_of_a_sample(trace)), scale)
+
+
+def supply_bins(capture: Capture, instants: Instants, scales: Mapping[str, Scale]) -> dict[str, Item]:
+    """Current and voltage at the terminals as means over bins: before the trigger, in the burst, and after it."""
+    return {
+        signal: _means(capture, instants, scales[signal])
+        for signal in (CURRENT, VOLTAGE)
+        if signal in capture.traces and signal in scales
+    }
+
+
+def _means(capture: Capture, instants: Instants, scale: Scale) -> Item:
+    trace = capture.trace(scale.signal)
+    values = trace.values()
+    spans = list(_spans(capture, instants))
+    means = [_mean(values[start : stop + 1]) for start, stop in spans]
+    noise = _noise_of_a_sample(trace)
+    return Item(
+        scale.signal,
+        np.array(means),
+        np.array([_noise_of_a_mean(trace, noise, stop - start) for start, stop in spans]),
+        scale,
+    )
+
+
+def _spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
+    """First and last sample of each bin."""
+    end_s = float(instants.nodes_s[-1])
+    if len(instants.after_s):
+        yield 0, max(round(-capture.start_s / capture.interval_s) - 1, 1)
+    for start, stop in instants.bins:
+        first, last = _places(capture, instants.nodes_s[[start, stop]])
+        yield int(first), int(last)
+    after = _places(capture, instants.after_s + end_s)
+    for first, last in pairwise(after):
+        yield int(first), int(last)
+
+
+def whole_mean(capture: Capture, scale: Scale) -> Item:
+    """The mean of a whole record."""
+    trace = capture.trace(scale.signal)
+    noise = _noise_of_a_mean(trace, _noise_of_a_sample(trace), capture.samples)
+    return Item(scale.signal, np.array([trace.values().mean()]), np.array([noise]), scale)
+
+
+def resting_mean(capture: Capture, scale: Scale) -> Item:
+    """The dc of an output at rest, which moves a little with the temperature inside."""
+    found = whole_mean(capture, scale)
+    return replace(found, noise=np.hypot(found.noise, DC_MOVES_V + DC_MOVES * np.abs(found.values)))
+
+
+def _mean(values: Samples) -> float:
+    """Over the time from the first to the last sample."""
+    return float((values.sum() - (values[0] + values[-1]) / 2.0) / max(len(values) - 1, 1))
+
+
+def _places(capture: Capture, times_s: Samples) -> NDArray[np.int64]:
+    places = np.rint((times_s - capture.start_s) / capture.interval_s).astype(np.int64)
+    return np.clip(places, 0, capture.samples - 1)
+
+
+def _noise_of_a_sample(trace: Trace) -> float:
+    """From what neighbours differ by beyond a cubic, with the steps of the converter in it."""
+    values = trace.values()[-4096:]
+    fourth = np.diff(values, 4)
+    # The mean size, which a few corners in the signal move little; 70 is the sum of the squares of 1, 4, 6, 4, 1.
+    seen = float(np.mean(np.abs(fourth))) * math.sqrt(math.pi / 2.0) / math.sqrt(70.0) if fourth.size else 0.0
+    return max(seen, trace.step / math.sqrt(12.0))
+
+
+def _noise_of_a_mean(trace: Trace, noise: float, samples: int) -> float:
+    if noise < _QUIET_STEPS * trace.step:
+        return trace.step / math.sqrt(12.0)
+    return math.hypot(noise / math.sqrt(max(samples, 1)), _LEAST_OF_STEP * trace.step)

@@ -1,0 +1,130 @@
+"""A dry run of a sound amplifier examined, whose true values the shipped amplifier file states."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from benchctl.cli.commands.fit import fit
+from benchctl.documents.reader import load_amplifier
+from benchctl.fit.examination import Examination, examine
+from benchctl.fit.fitting import Fitted
+from benchctl.fit.model.rails import resting_v
+from benchctl.fit.told import Quantity
+from tests.shared_runs import SharedRuns
+from tests.standards.means_by_scipy import rails_by_means
+
+
+@pytest.fixture(scope="session")
+def folder(shared_runs: SharedRuns) -> Path:
+    return shared_runs.of("burst_and_continuous", "hx2150").folder
+
+
+@pytest.fixture(scope="session")
+def found(folder: Path) -> Examination:
+    return examine(folder)
+
+
+def told(found: Examination, name: str, channel: str = "") -> Quantity:
+    (quantity,) = (each for each in found.quantities if (each.name, each.channel) == (name, channel))
+    return quantity
+
+
+def true_values() -> dict[str, float]:
+    """As the file of the simulated amplifier states them; n/eta and headroom follow from it by definition."""
+    simulation = load_amplifier("hx2150").simulation
+    assert simulation is not None
+    rail_v, efficiency, saturation_v = simulation.rail_v, simulation.converter_efficiency, simulation.saturation_v
+    assert rail_v is not None
+    assert efficiency is not None
+    assert saturation_v is not None
+    return {
+        "rail_stiffness": simulation.rail_stiffness_ohm or 0.0,
+        "reservoir": simulation.reservoir_f or 0.0,
+        "output_resistance": simulation.output_resistance_ohm or 0.0,
+        "headroom": rail_v - saturation_v,
+        "input_ratio": rail_v / 14.4 / efficiency,
+    }
+
+
+@pytest.mark.parametrize("name", ["rail_stiffness", "reservoir", "output_resistance", "headroom", "input_ratio"])
+def test_what_is_told_lies_within_its_uncertainty(found: Examination, name: str) -> None:
+    quantity = told(found, name)
+    assert quantity.is_told
+    assert quantity.expanded_uncertainty < 0.02 * quantity.value
+    assert abs(quantity.value - true_values()[name]) < 1.5 * quantity.expanded_uncertainty
+
+
+@pytest.mark.parametrize(("channel", "dc_v"), [("A", 6e-3), ("B", -9e-3)])
+def test_gain_and_dc_of_a_channel_are_those_of_the_amplifier(found: Examination, channel: str, dc_v: float) -> None:
+    gain, dc = told(found, "gain", channel), told(found, "dc", channel)
+    assert gain.value == pytest.approx(31.9, abs=1.5 * gain.expanded_uncertainty)
+    assert dc.value == pytest.approx(dc_v, abs=1.5 * dc.expanded_uncertainty)
+
+
+def test_one_supply_voltage_leaves_rail_saturation_and_efficiency_untold(found: Examination) -> None:
+    for name in ("rail", "saturation", "converter_efficiency"):
+        assert "one supply voltage" in told(found, name).untold
+
+
+def test_bias_and_housekeeping_are_never_told_apart(found: Examination) -> None:
+    assert not told(found, "bias_current").is_told
+
+
+def test_a_sound_amplifier_has_no_finding_and_fits_within_chance(found: Examination) -> None:
+    assert found.findings == ()
+    assert found.misfits == ()
+
+
+def test_a_fitted_burst_is_reproduced_within_its_noise(found: Examination) -> None:
+    """The dry run's rails follow the means of a cycle, and so does this integration, whose means are summed by
+    quadrature. It gets the fitted values, and must give the samples that were measured."""
+    fitted = found.fitted
+    assert fitted is not None
+    number, take = next(each for each in enumerate(fitted.run.takes) if each[1].cycles == 8)
+    values = fitted.parameters.values(fitted.solution.coordinates)
+    of = fitted.forward.physics([number], values[None])
+    times_s = take.instants.nodes_s[take.instants.sampled]
+    rails_v = rails_by_means(of, float(resting_v(of, fitted.kind, take.quiet)[0]), times_s)
+    for row, channel in enumerate(("A", "B")):
+        item = take.items[f"output {channel}"]
+        asked_v = of.peak_v[row, 0] * np.sin(of.angular_hz[0] * times_s + of.phase[row, 0]) + of.dc_v[row, 0]
+        limit_v = rails_v - of.saturation_v[0]
+        output_v = np.clip(asked_v, -limit_v, limit_v) * of.share[row, 0]
+        errors = (output_v * gain_shown(fitted, item.signal) - item.values) / item.noise
+        assert float(np.mean(errors**2)) < 1.5
+
+
+def gain_shown(fitted: Fitted, signal: str) -> float:
+    """What the instruments make of a volt, as it was fitted."""
+    values = fitted.parameters.values(fitted.solution.coordinates)
+    names = [each.name for each in fitted.parameters.each]
+    own = [value for name, value in zip(names, values, strict=True) if name == f"gain of {signal}"]
+    return 1.0 + float(own[0])
+
+
+def test_the_terminal_says_what_is_told_and_why_the_rest_is_not(
+    monkeypatch: pytest.MonkeyPatch, found: Examination, folder: Path
+) -> None:
+    monkeypatch.setattr("benchctl.fit.examination.examine", lambda _path: found)
+    ran = CliRunner().invoke(fit, [str(folder)], standalone_mode=False)
+    assert ran.return_value == 0
+    assert "Simulated, no measurement." in ran.output
+    assert "reservoir of the rails, both as one" in ran.output
+    assert " mF" in ran.output
+    assert "Untold, because at one supply voltage" in ran.output
+
+
+def test_the_data_hold_no_value_of_what_is_untold(
+    monkeypatch: pytest.MonkeyPatch, found: Examination, folder: Path
+) -> None:
+    monkeypatch.setattr("benchctl.fit.examination.examine", lambda _path: found)
+    ran = CliRunner().invoke(fit, [str(folder), "--json"], standalone_mode=False)
+    data = json.loads(ran.output)
+    untold = [each for each in data["quantities"] if each["untold"]]
+    assert untold
+    assert all(each["value"] is None for each in untold)

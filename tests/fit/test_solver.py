@@ -1,0 +1,51 @@
+"""The solver on problems whose answer is known in closed form."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchctl.fit.solver import Samples, solve
+
+AT = np.linspace(0.1, 3.0, 40)
+TRULY = np.array([0.8, -0.4])
+NOISE = 1e-3
+
+
+def shown(coordinates: Samples) -> Samples:
+    """Two exponentials whose rates are close: a narrow curved valley."""
+    rates = np.exp(coordinates)
+    return np.asarray(np.exp(-rates[0] * AT) + np.exp(-rates[1] * AT))
+
+
+def residuals(coordinates: Samples) -> Samples:
+    return np.asarray((shown(coordinates) - shown(TRULY)) / NOISE)
+
+
+def jacobian(coordinates: Samples) -> tuple[Samples, Samples]:
+    rates = np.exp(coordinates)
+    slopes = np.stack([-rate * AT * np.exp(-rate * AT) for rate in rates], axis=1)
+    return residuals(coordinates), slopes / NOISE
+
+
+def test_it_arrives_in_a_curved_valley_from_afar() -> None:
+    found = solve(residuals, jacobian, np.array([2.0, -1.5]))
+    assert found.has_converged
+    assert found.coordinates == pytest.approx(TRULY, abs=0.02)
+
+
+def test_a_straight_problem_is_solved_as_its_normal_equations_say() -> None:
+    """Ridge regression: (A'A + 1) x = A'y, with covariance (A'A + 1)^-1 (Hoerl and Kennard, 1970)."""
+    chance = np.random.default_rng(7)
+    slopes, measured = chance.normal(size=(30, 4)), chance.normal(size=30)
+    found = solve(lambda at: slopes @ at - measured, lambda at: (slopes @ at - measured, slopes), np.zeros(4))
+    normal = slopes.T @ slopes + np.eye(4)
+    assert found.coordinates == pytest.approx(np.linalg.solve(normal, slopes.T @ measured), abs=2e-2)
+    assert found.covariance == pytest.approx(np.linalg.inv(normal))
+
+
+def test_what_no_value_depends_on_keeps_its_plausible_width() -> None:
+    slopes = np.zeros((5, 2))
+    slopes[:, 0] = 10.0
+    found = solve(lambda at: slopes @ at - 3.0, lambda at: (slopes @ at - 3.0, slopes), np.zeros(2))
+    assert found.covariance[1, 1] == pytest.approx(1.0)
