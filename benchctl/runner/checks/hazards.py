@@ -10,7 +10,7 @@ from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.bench_file.sight import seen_outputs, unwatched
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.limits import HEATSINK, output_signal
-from benchctl.documents.sequence_file.bench_steps import PowerOff, PowerOn, RampSupply, Set
+from benchctl.documents.sequence_file.bench_steps import CheckBench, DriveByHand, PowerOff, PowerOn, RampSupply, Set
 from benchctl.documents.sequence_file.step_base import StepBase
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
@@ -154,8 +154,8 @@ def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[
     """The hazards of one step in the state that the bench will be in."""
     yield from _roles(step, state)
     yield from generator_lacks.hazards_of_step(step, state)
-    if isinstance(step, PowerOn | RampSupply):
-        yield from _supply(step, state)
+    if (switched := _switched_on_by(step)) is not None:
+        yield from _supply(switched, state)
     if isinstance(step, Set):
         yield from _setting(step, state)
     for load_ohm in getattr(step, "loads_ohm", ()):
@@ -165,6 +165,13 @@ def of_step(step: StepBase, worst: WorstCase, state: ExpectedState) -> Iterator[
     yield from filters.hazards_of(step, state)
     yield from burdens.hazards_of(worst, state)
     yield from settable.hazards_of(step, state)
+
+
+def _switched_on_by(step: StepBase) -> PowerOn | RampSupply | None:
+    """How a step switches the amplifier on, if it does; by hand a person does it within the step."""
+    if isinstance(step, DriveByHand | CheckBench):
+        return PowerOn(voltage_v=step.voltage_v, current_limit_a=step.current_limit_a)
+    return step if isinstance(step, PowerOn | RampSupply) else None
 
 
 def _generator(step: StepBase, state: ExpectedState) -> Iterator[str]:

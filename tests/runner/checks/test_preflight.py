@@ -213,6 +213,13 @@ def test_a_supply_setting_that_does_not_fit_is_refused(power_on: str, words: str
     assert hazards(f"power_on: {power_on}") == (f"1 power_on: {words}",)
 
 
+@pytest.mark.parametrize("step", ["drive_by_hand", "check_bench"])
+def test_a_step_that_switches_the_amplifier_on_itself_is_held_to_what_amplifier_and_supply_bear(step: str) -> None:
+    found = hazards(f"{step}: {{voltage: 17 V, current_limit: 130 A}}")
+    assert any("17 V is more than the amplifier bears; stay within 16 V" in each for each in found)
+    assert any("a current limit of 130 A is more than the supply's output 'main' gives" in each for each in found)
+
+
 def test_a_supply_too_weak_for_the_voltage_asked_is_refused() -> None:
     found = hazards(POWER_ON_LINE, bench={"main: {number: 1, voltage: 20 V": "main: {number: 1, voltage: 13 V"})
     assert found == ("1 power_on: 14.4 V is more than the supply's output 'main' gives; stay within 13 V",)
