@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import os
 import platform
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
@@ -10,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 from benchctl.archive.evidence.inputs import keep_inputs
 from benchctl.archive.folder import DRIVERS, RunFolder
@@ -57,8 +59,8 @@ from benchctl.runner.plan import expand
 from benchctl.simulated_identity import is_simulated
 from benchctl.simulator.bench import SimulatedBench
 
-if TYPE_CHECKING:
-    pass
+# The sequence in which a person drives the amplifier, at a desk.
+BY_HAND = "by_hand"
 
 
 class _NobodyAsked:
@@ -377,7 +379,9 @@ def opened_bench(
             clock = RealClock(elapsed_s)
             addresses = {role: entry.address for role, entry in files.bench.instruments.items()}
             if dry_run:
-                simulated = stack.enter_context(SimulatedBench(describe(files.bench, files.amplifier), clock.now))
+                description = describe(files.bench, files.amplifier)
+                serials = dict.fromkeys(addresses, _serial_of_a_session(description.bench.seed))
+                simulated = stack.enter_context(SimulatedBench(description, clock.now, serials))
                 addresses = {role: f"TCPIP::{host}::{port}::SOCKET" for role, (host, port) in simulated.start().items()}
             lock = stack.enter_context(bench_lock(addresses.values()))
 
@@ -398,6 +402,14 @@ def opened_bench(
         interlock = Interlock(clock)
         bench = stack.enter_context(connect(interlock))
         yield Opened(bench, clock, interlock, connect, lock, simulated, recording=recording, desk=desk)
+
+
+def _serial_of_a_session(seed: int) -> str:
+    """Simulated instruments in real time are those of one session: two sessions must not lock each other out."""
+    return f"SIM{seed}-{os.getpid()}-{next(_SESSIONS)}"
+
+
+_SESSIONS = itertools.count(1)
 
 
 def _keep_recording(

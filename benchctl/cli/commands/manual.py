@@ -9,8 +9,6 @@ import click
 
 from benchctl.cli.options import Watching, accept_option, amplifier_option, bench_option, set_option, watched
 
-SEQUENCE = "by_hand"
-
 
 @click.command(
     epilog="""\b
@@ -52,9 +50,9 @@ def manual(  # noqa: PLR0917 - click passes each option by name
     # Heavy, and `--help` needs none of it.
     from benchctl.cli.shown.by_hand.page import page_of_terminal  # noqa: PLC0415
     from benchctl.cli.shown.run import show_run  # noqa: PLC0415
-    from benchctl.launch.run import Documents, run  # noqa: PLC0415
+    from benchctl.launch.run import BY_HAND, Documents, run  # noqa: PLC0415
 
-    documents = Documents(SEQUENCE, bench, amplifier, settings)
+    documents = Documents(BY_HAND, bench, amplifier, settings)
     return show_run(
         lambda page: run(documents, page, out=out, dry_run=dry_run, accepted=accepted, desk=page),
         as_json=False,

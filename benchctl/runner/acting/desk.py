@@ -1,15 +1,19 @@
-"""What a person at the bench asks for by keys, and what they are shown.
+"""What a person at the bench asks for, by keys or from a program, and what they are shown.
 
-The step `drive_by_hand` takes wishes from a desk and shows readings on it. A terminal is a desk; so is a test's list.
+The step `drive_by_hand` takes wishes from a desk and shows readings on it. A terminal is a desk; so is a
+notebook, and a test's list.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from benchctl.measure.conditions import UNDRIVEN, Conditions
+
+if TYPE_CHECKING:
+    from benchctl.runner.steps.by_hand.bench_in_hand import BenchInHand
 
 WishKind = Literal[
     "switch",  # the amplifier on or off
@@ -26,6 +30,7 @@ WishKind = Literal[
     "hold",  # the readings stay as they are, or go on
     "keep",  # a record with its figures
     "note",
+    "act",  # what a program asks for
     "present",  # a person is there, and wants nothing else
     "end",
 ]
@@ -33,10 +38,11 @@ WishKind = Literal[
 
 @dataclass(frozen=True)
 class Wish:
-    """What a person asks for; `text` is what they wrote for a note."""
+    """What a person asks for; `text` is what they wrote for a note, `act` what their program does to the bench."""
 
     kind: WishKind
     text: str = ""
+    act: Callable[[BenchInHand], None] | None = None
 
 
 @dataclass(frozen=True)

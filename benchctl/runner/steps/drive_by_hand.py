@@ -10,7 +10,8 @@ from benchctl.runner.acting.run import Run
 from benchctl.runner.expected.load_ratings import rated_loads_on, ratings_w
 from benchctl.runner.expected.state import ExpectedState
 from benchctl.runner.expected.worst_case import Power, WorstCase
-from benchctl.runner.steps.by_hand.session import FIRST_HZ, ByHand
+from benchctl.runner.steps.by_hand.bench_in_hand import FIRST_HZ
+from benchctl.runner.steps.by_hand.session import ByHand
 
 
 def perform(step: DriveByHand, run: Run) -> None:
