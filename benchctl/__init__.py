@@ -1,7 +1,7 @@
 """Unattended, safe power tests of vehicle audio power amplifiers over SCPI instruments, real or simulated.
 
-For Python programs and notebooks: `open_run` and `open_runs` read run folders, `run` performs a sequence. Their page is
-docs/python.md; what is not in `__all__` is private.
+For Python programs and notebooks: `open_run` and `open_runs` read run folders, `run` performs a sequence, and
+`open_bench` gives the bench into your hands. Their page is docs/python.md; what is not in `__all__` is private.
 """
 
 from typing import TYPE_CHECKING
@@ -11,11 +11,20 @@ from benchctl import errors
 __all__ = [
     "Captures",
     "Conditions",
+    "GeneratorAtBench",
+    "LoadAtBench",
+    "MultimeterAtBench",
+    "OpenedBench",
     "OpenedRun",
     "OpenedRuns",
+    "OscilloscopeAtBench",
     "RecordedCapture",
+    "SupplyAtBench",
+    "SupplyReading",
+    "ThermometerAtBench",
     "WrittenNote",
     "errors",
+    "open_bench",
     "open_run",
     "open_runs",
     "run",
@@ -23,6 +32,16 @@ __all__ = [
 
 if TYPE_CHECKING:
     from benchctl.measure.conditions import Conditions
+    from benchctl.python.at_bench.opened_bench import OpenedBench, open_bench
+    from benchctl.python.at_bench.roles import (
+        GeneratorAtBench,
+        LoadAtBench,
+        MultimeterAtBench,
+        OscilloscopeAtBench,
+        SupplyAtBench,
+        SupplyReading,
+        ThermometerAtBench,
+    )
     from benchctl.python.captures import Captures, RecordedCapture
     from benchctl.python.opened_run import OpenedRun, WrittenNote, open_run
     from benchctl.python.opened_runs import OpenedRuns, open_runs
@@ -32,10 +51,19 @@ else:
     _MODULES = {
         "Captures": "python.captures",
         "Conditions": "measure.conditions",
+        "GeneratorAtBench": "python.at_bench.roles",
+        "LoadAtBench": "python.at_bench.roles",
+        "MultimeterAtBench": "python.at_bench.roles",
+        "OpenedBench": "python.at_bench.opened_bench",
         "OpenedRun": "python.opened_run",
         "OpenedRuns": "python.opened_runs",
+        "OscilloscopeAtBench": "python.at_bench.roles",
         "RecordedCapture": "python.captures",
+        "SupplyAtBench": "python.at_bench.roles",
+        "SupplyReading": "python.at_bench.roles",
+        "ThermometerAtBench": "python.at_bench.roles",
         "WrittenNote": "python.opened_run",
+        "open_bench": "python.at_bench.opened_bench",
         "open_run": "python.opened_run",
         "open_runs": "python.opened_runs",
         "run": "python.performing",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+from pathlib import Path
 
 # Matrices are small here, and threads that wait for each other beside other workers take longer than one does.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -11,6 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.saloon_deck import SaloonDeck, shared_in
 from tests.shared_runs import SharedRuns
 
 settings.register_profile("without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -25,6 +27,16 @@ def pytest_collection_finish() -> None:
 
 @pytest.fixture(scope="session")
 def shared_runs(tmp_path_factory: pytest.TempPathFactory) -> SharedRuns:
+    return SharedRuns(_of_the_session(tmp_path_factory) / "shared_runs")
+
+
+@pytest.fixture(scope="session")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> SaloonDeck:
+    """Three runs of an ordinary bench."""
+    return shared_in(_of_the_session(tmp_path_factory) / "deck")
+
+
+def _of_the_session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Each process of the tests has a folder of its own in the session's."""
     own = tmp_path_factory.getbasetemp()
-    return SharedRuns((own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared_runs")
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own

@@ -4,6 +4,7 @@ killed. In the first a verdict passes, some fail, and some are inconclusive, by 
 from __future__ import annotations
 
 import json
+import pickle
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 import benchctl
 from benchctl import library
 from benchctl.errors import LimitTripped
+from tests.shared_runs import alone_in
 
 BENCH = "untidy_workshop"
 OWNER, CONTACT, REFERENCE, COMPLAINT = "M. Lindqvist", "lindqvist@ferry.example", "2026-118", "cuts out when warm"
@@ -35,12 +37,13 @@ TRIPPING = SEQUENCE.replace("above: 60 A", "above: 1 A").replace("for: 1 s}\nste
 
 @dataclass(frozen=True)
 class SaloonDeck:
-    """The folders, which lie beside each other, and what stopped the second run."""
+    """The folders, which lie beside each other; the limit that stopped the second run, and what its error noted."""
 
     finished: Path
     tripped: Path
     killed: Path
-    trip: LimitTripped
+    limit: str
+    noted: tuple[str, ...]
 
 
 def documents_in(place: Path) -> Path:
@@ -53,15 +56,26 @@ def documents_in(place: Path) -> Path:
     return place
 
 
-def made_in(place: Path) -> SaloonDeck:
-    """Make the runs."""
+def shared_in(place: Path) -> SaloonDeck:
+    """The runs, made once in a session of the tests; nobody changes them."""
+    place.mkdir(parents=True, exist_ok=True)
+    kept = place / "deck"
+    with alone_in(place):
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(_made_in(place)))
+    deck = pickle.loads(kept.read_bytes())
+    assert isinstance(deck, SaloonDeck)
+    return deck
+
+
+def _made_in(place: Path) -> SaloonDeck:
     unit, runs = documents_in(place) / "unit17.yaml", place / "runs"
     finished = benchctl.run(place / "saloon.yaml", BENCH, unit, out=runs, report=False).folder
     with pytest.raises(LimitTripped) as caught:
         benchctl.run(place / "tripping.yaml", BENCH, unit, accept="it is to trip", out=runs, report=False)
     tripped = caught.value.run_folder
     assert tripped is not None
-    return SaloonDeck(finished, tripped, _killed(finished), caught.value)
+    return SaloonDeck(finished, tripped, _killed(finished), caught.value.limit, tuple(caught.value.__notes__))
 
 
 def _killed(finished: Path) -> Path:

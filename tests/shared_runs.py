@@ -31,7 +31,7 @@ class SharedRuns:
         """A shipped sequence on a shipped amplifier, on the bench that suits it, with hours cut to minutes."""
         place = self._root / f"{sequence}-{amplifier}"
         place.mkdir(parents=True, exist_ok=True)
-        with _alone_in(place):
+        with alone_in(place):
             ended = _kept_in(place) or _made_in(place, sequence, amplifier)
         (folder,) = (path for path in (place / "runs").iterdir() if path.is_dir())
         return SharedRun(ended, folder)
@@ -53,7 +53,7 @@ def _made_in(place: Path, sequence: str, amplifier: str) -> Trial:
 
 
 @contextmanager
-def _alone_in(place: Path) -> Iterator[None]:
+def alone_in(place: Path) -> Iterator[None]:
     """Until the file is closed, or its process ends for any reason, others wait."""
     with (place / "lock").open("wb") as file:
         fcntl.flock(file, fcntl.LOCK_EX)

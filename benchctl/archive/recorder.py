@@ -24,7 +24,7 @@ from benchctl.archive.journal.events import CAPTURE, FIGURES, HANDS, NEW_PARTS, 
 from benchctl.archive.journal.journal import Journal, read_journal
 from benchctl.archive.journal.simulation import Simulation, begins_part, simulation_of
 from benchctl.archive.tables.figures_csv import write_figures
-from benchctl.archive.tables.run_identity import run_identity_of
+from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
 from benchctl.archive.tables.trend import Trend
 from benchctl.clock import Clock
 from benchctl.documents.model.criteria import Criterion
@@ -64,6 +64,11 @@ class Recorder:
     def positions(self) -> Mapping[str, str]:
         """What a person has said of each control and whatever else was asked for, as it was last."""
         return dict(self._positions)
+
+    @property
+    def identity(self) -> RunIdentity:
+        """Which run this is, as figures.csv tells it."""
+        return run_identity_of(self._part_beginnings)
 
     @property
     def simulation(self) -> Simulation:
@@ -168,7 +173,7 @@ class Recorder:
         with ExitStack() as stack:  # each is let go of, whatever became of the others
             stack.callback(self._journal.close)
             stack.callback(self._trend.finish)
-            write_figures(self.folder, self.measured, run_identity_of(self._part_beginnings))
+            write_figures(self.folder, self.measured, self.identity)
 
 
 def _check_capture_names(figures: Sequence[Figure], captures: Mapping[str, str]) -> None:

@@ -8,15 +8,16 @@ from typing import overload
 
 import pandas as pd
 
+from benchctl.archive.collection.folders import found_below
 from benchctl.archive.files import disk_errors
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures_csv import COLUMNS, KINDS, UNITS
-from benchctl.errors import BenchctlError, UsageError
+from benchctl.errors import BenchctlError
 from benchctl.python.opened_run import OpenedRun, open_run
 
 
 class OpenedRuns(Sequence[OpenedRun]):
-    """The runs of a folder in the order of their names, which is that of time.
+    """The runs at or below a folder in the order of their names, which is that of time.
 
     Use `benchctl.open_runs` to make one. A run is read when it is asked for, and not kept.
     """
@@ -24,10 +25,12 @@ class OpenedRuns(Sequence[OpenedRun]):
     def __init__(self, folder: Path, *, with_owner: bool) -> None:
         self._folder = folder
         self._with_owner = with_owner
-        with disk_errors("read", folder):
-            inside = sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
-        self._reasons = {path: _why_not(path) for path in inside}
-        self._paths = [path for path in inside if not self._reasons[path]]
+        found, others = found_below(folder)
+        reasons = {each.path: _why_not(each.path) for each in found}
+        self._paths = sorted((path for path, reason in reasons.items() if not reason), key=lambda path: path.name)
+        self._left_out = {other.path: other.why for other in others} | {
+            path: reason for path, reason in reasons.items() if reason
+        }
 
     @property
     def folder(self) -> Path:
@@ -37,7 +40,7 @@ class OpenedRuns(Sequence[OpenedRun]):
     @property
     def left_out(self) -> dict[Path, str]:
         """Each folder here that is no run folder, or whose journal cannot be read, and why."""
-        return {path: reason for path, reason in self._reasons.items() if reason}
+        return dict(self._left_out)
 
     @property
     def damaged(self) -> dict[Path, tuple[str, ...]]:
@@ -72,7 +75,7 @@ class OpenedRuns(Sequence[OpenedRun]):
         return len(self._paths)
 
     def __repr__(self) -> str:
-        left_out = f", {len(self.left_out)} other folders left out" if self.left_out else ""
+        left_out = f", {len(self._left_out)} other folders left out" if self._left_out else ""
         return f"<{len(self)} runs in {self.folder}{left_out}>"
 
     def _open(self, path: Path) -> OpenedRun:
@@ -95,7 +98,7 @@ def _with_folder(figures: pd.DataFrame, name: str) -> pd.DataFrame:
 
 
 def open_runs(folder: str | Path = "runs", *, with_owner: bool = False) -> OpenedRuns:
-    """Open all run folders in a folder.
+    """Open all run folders at or below a folder.
 
     Args:
         folder: where the run folders are.
@@ -103,9 +106,5 @@ def open_runs(folder: str | Path = "runs", *, with_owner: bool = False) -> Opene
 
     Raises:
         UsageError: there is no such folder.
-        ArchiveError: it cannot be listed.
     """
-    path = Path(folder)
-    if not path.is_dir():
-        raise UsageError(f"there is no folder {path}")
-    return OpenedRuns(path, with_owner=with_owner)
+    return OpenedRuns(Path(folder), with_owner=with_owner)

@@ -89,12 +89,14 @@ def raise_its_end(result: launch.Result) -> None:
         unsafe.run_folder = result.folder
         raise unsafe from error
     if error is not None:
-        raise _kept_in(error, result.folder)
+        raise kept_in(error, result.folder)
 
 
-def _kept_in(error: BenchctlError, folder: Path) -> BenchctlError:
-    error.run_folder = folder
-    error.add_note(f"What was measured is kept: benchctl.open_run({str(folder)!r})")
+def kept_in(error: BenchctlError, folder: Path) -> BenchctlError:
+    """The error, with where the run is kept; said once, however often it is raised."""
+    if error.run_folder is None:
+        error.run_folder = folder
+        error.add_note(f"What was measured is kept: benchctl.open_run({str(folder)!r})")
     return error
 
 

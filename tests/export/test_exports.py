@@ -17,15 +17,12 @@ import soundfile
 
 from benchctl.cli.main import main
 from tests import saloon_deck
+from tests.docs.reading import give as give_command
+from tests.pages import blocks
 from tests.saloon_deck import SaloonDeck, figures_in_journal
 
 FORMS = ("csv", "parquet", "wav", "junit")
 PRIVATE = (saloon_deck.OWNER, saloon_deck.CONTACT, saloon_deck.REFERENCE)
-
-
-@pytest.fixture(scope="module")
-def deck(tmp_path_factory: pytest.TempPathFactory) -> SaloonDeck:
-    return saloon_deck.made_in(tmp_path_factory.mktemp("deck"))
 
 
 @pytest.fixture(scope="module")
@@ -250,3 +247,10 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_exported(
     assert f"captures/{broken.name}" in said
     assert list((tmp_path / "wav" / "run").glob("*-idle*.wav"))
     assert give(tmp_path / "foreign", form="csv", out=tmp_path / "csv") == 2
+
+
+def test_the_commands_that_the_page_shows_run(deck: SaloonDeck, tmp_path: Path) -> None:
+    first, *_ = blocks("docs/export.md", "console")
+    commands = [command.replace("RUN_FOLDER", str(deck.finished)) for command in first.commands]
+    assert {ran.exit_code for ran in (give_command(command, tmp_path) for command in commands)} == {0}
+    assert {path.name for path in tmp_path.iterdir()} == {"tables", "sounds", "results.xml"}

@@ -18,7 +18,7 @@ import socket
 import subprocess
 import sys
 import termios
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
 from importlib import import_module
@@ -31,22 +31,31 @@ _TAKE_TERMINAL = (
     "os.execv(sys.argv[1], sys.argv[1:])"
 )
 COMMANDS = ("manual", "run", "safe", "simulate")
-SOON_NEEDED = ("benchctl.launch.run", "benchctl.launch.safe", "benchctl.launch.simulate", "pyvisa_py", "rich.live")
+SOON_NEEDED = (
+    "benchctl.launch.run",
+    "benchctl.launch.safe",
+    "benchctl.launch.simulate",
+    "benchctl.python.at_bench.opened_bench",
+    "pyvisa_py",
+    "rich.live",
+)
 # linux/prctl.h: a process that loses its parent is given to the nearest ancestor that asks for it.
 PR_SET_CHILD_SUBREAPER = 36
 MOST_BYTES = 1 << 20
 
 
 def begin(arguments: Sequence[str], *, terminal: bool = False, **options: Any) -> subprocess.Popen[str]:
-    """The program with these arguments; the other ones are those of `subprocess.Popen`.
+    """The program with these arguments, or Python with them if they begin with -c; the other ones are those of
+    `subprocess.Popen`.
 
     Args:
         terminal: its input is a terminal that it takes as its own, so that it hears when that closes.
     """
     if platform.system() == "Linux":
         return Forked(arguments, terminal=terminal, **options)
-    before = [_TAKE_TERMINAL, sys.executable, "-c"] if terminal else []
-    command = [sys.executable, "-c", *before, PROGRAM, *arguments]
+    before = ["-c", _TAKE_TERMINAL, sys.executable] if terminal else []
+    program = [] if arguments[0] == "-c" else ["-c", PROGRAM]
+    command = [sys.executable, *before, *program, *arguments]
     return subprocess.Popen(command, text=True, encoding="utf-8", **options)
 
 
@@ -159,7 +168,16 @@ def _main() -> None:
     gc.freeze()
     how = _next_start(socket.socket(fileno=int(sys.argv[1])))
     if how is not None:
-        main(how["arguments"])
+        _perform(how["arguments"], main)
+
+
+def _perform(arguments: Sequence[str], main: Callable[[Sequence[str]], None]) -> None:
+    if arguments[0] != "-c":
+        main(arguments)
+        return
+    _, program, *others = arguments
+    sys.argv[:] = ["-c", *others]
+    exec(compile(program, "<string>", "exec"), {"__name__": "__main__"})
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.faults.forking import begin
 from tests.faults.killing import (
+    DEADLINE_S,
     LiveRun,
     ServedBench,
     family,
@@ -117,6 +120,63 @@ def test_without_a_key_the_signal_goes_off_and_the_key_q_ends_the_session(
         assert "supply" in bench.eyes.on()
         run.press("q")
         run.wait_for_event("run ended", reason="finished", safe=True)
+        assert bench.eyes.everything_is_off()
+
+
+class Notebook(LiveRun):
+    """The process of a notebook that has driven the amplifier, and now waits for its next cell."""
+
+    CELLS = """
+import sys, benchctl
+bench = benchctl.open_bench(*sys.argv[1:3], dry_run=False, report=False, out=sys.argv[3]).open()
+bench.switch_on()
+bench.generator.on()
+print("driven", flush=True)
+sys.stdin.read()
+"""
+
+    def __init__(self, bench: Path, amplifier: Path, out: Path) -> None:
+        self.out, self._before = out, set(out.glob("*"))
+        arguments = ["-c", self.CELLS, str(bench), str(amplifier), str(out)]
+        self.process = begin(arguments, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+
+@contextmanager
+def notebook(bench: ServedBench, amplifier: Path, out: Path) -> Iterator[Notebook]:
+    """It drives its amplifier; it and its guardians are gone when the block ends."""
+    kernel = Notebook(bench.file, amplifier, out)
+    guardians: list[int] = []
+    with kernel.process as process:  # its pipes are closed in the end
+        try:
+            assert process.stdout is not None
+            assert process.stdout.readline() == "driven\n"
+            guardians = kernel.guardians()
+            assert bench.eyes.on() == EVERYTHING
+            yield kernel
+        finally:
+            process.kill()
+            wait_for(lambda: not any(map(is_there, guardians)), "the guardians gone")
+
+
+def test_where_the_kernel_of_a_notebook_dies_everything_is_off_within_a_second(
+    bench: ServedBench, amplifier: Path, tmp_path: Path
+) -> None:
+    with notebook(bench, amplifier, tmp_path / "runs") as kernel:
+        kernel.process.kill()
+        assert until_everything_is_off(bench) < SAFE_WITHIN_S
+        assert wait_for(lambda: kernel.guardian_says("safe"), "the guardian's report")
+
+
+def test_where_a_program_ends_without_closing_its_bench_everything_is_switched_off_and_confirmed(
+    bench: ServedBench, amplifier: Path, tmp_path: Path
+) -> None:
+    with notebook(bench, amplifier, tmp_path / "runs") as kernel:
+        assert kernel.process.stdin is not None
+        kernel.process.stdin.close()
+        assert kernel.process.wait(DEADLINE_S) == 0
+        (ended,) = kernel.events("run ended")
+        assert ended["safe"]
+        assert ended["reason"] == "stopped, because the program has ended"
         assert bench.eyes.everything_is_off()
 
 

@@ -16,11 +16,6 @@ from tests.saloon_deck import SaloonDeck, figures_in_journal
 
 
 @pytest.fixture(scope="module")
-def deck(tmp_path_factory: pytest.TempPathFactory) -> SaloonDeck:
-    return saloon_deck.made_in(tmp_path_factory.mktemp("deck"))
-
-
-@pytest.fixture(scope="module")
 def run(deck: SaloonDeck) -> benchctl.OpenedRun:
     return benchctl.open_run(deck.finished)
 
@@ -130,8 +125,8 @@ def test_a_run_says_what_it_was_of_and_that_it_was_simulated(run: benchctl.Opene
 
 
 def test_a_run_that_a_limit_stopped_raises_it_and_tells_where_the_rest_is_kept(deck: SaloonDeck) -> None:
-    assert deck.trip.limit.startswith("supply_current")
-    assert deck.trip.__notes__ == [f"What was measured is kept: benchctl.open_run('{deck.tripped}')"]
+    assert deck.limit.startswith("supply_current")
+    assert deck.noted == (f"What was measured is kept: benchctl.open_run('{deck.tripped}')",)
     opened = benchctl.open_run(deck.tripped)
     assert (opened.ending, opened.exit_code, opened.is_safe) == ("limit", 4, True)
     assert opened.figures.empty

@@ -7,6 +7,8 @@ import inspect
 import re
 from pathlib import Path
 
+import pytest
+
 import benchctl
 from tests import saloon_deck
 from tests.pages import blocks, text_of
@@ -14,7 +16,9 @@ from tests.pages import blocks, text_of
 PAGE = "docs/python.md"
 
 
-def test_the_programs_of_the_page_run(tmp_path: Path) -> None:
+def test_the_programs_of_the_page_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """But for the page that each run leaves, which has tests of its own."""
+    monkeypatch.setattr("benchctl.python.performing.leave_report", lambda _folder: None)
     saloon_deck.documents_in(tmp_path)
     known: dict[str, object] = {}
     with contextlib.chdir(tmp_path):
@@ -33,4 +37,6 @@ def test_the_page_tells_of_all_that_is_public() -> None:
     members = [name for name in vars(benchctl.OpenedRun) if not name.startswith("_")]
     members += [name for name in vars(benchctl.OpenedRuns) if not name.startswith("_")]
     members += [name for name in inspect.get_annotations(benchctl.RecordedCapture) if not name.startswith("_")]
+    for offered in (benchctl.OpenedBench, benchctl.GeneratorAtBench, benchctl.LoadAtBench):
+        members += [name for name in vars(offered) if not name.startswith("_")]
     assert [name for name in (*functions, *members) if name not in words] == []

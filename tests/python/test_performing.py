@@ -7,9 +7,14 @@ from pathlib import Path
 import pytest
 
 import benchctl
-from benchctl.errors import DocumentError, OperatorStop, PreflightRefused
+from benchctl.archive.journal.simulation import Simulation
+from benchctl.errors import DocumentError, LimitTripped, NotConfirmedOff, OperatorStop, PreflightRefused
+from benchctl.guard.confirmation import Confirmation
 from benchctl.launch.acknowledgement import WORD
+from benchctl.launch.run import Result
 from benchctl.library import shipped
+from benchctl.python.performing import raise_its_end
+from benchctl.runner.engine.execute import Outcome
 
 # Where nothing answers, and which is on no network: TEST-NET-1 of RFC 5737.
 ELSEWHERE = "192.0.2.1"
@@ -50,3 +55,18 @@ def test_a_real_run_without_anybody_to_ask_refuses_what_needs_hands(real_bench: 
         benchctl.run(
             "set_gains", real_bench, "hx2150", dry_run=False, cautions=WORD, accept="a trial", out=tmp_path / "runs"
         )
+
+
+def test_an_output_that_is_not_known_to_be_off_matters_more_than_why_the_run_ended(tmp_path: Path) -> None:
+    tripped = LimitTripped("supply_current", 96.0, "A", 4.0, "supply_current is 96 A")
+    parts = (
+        Confirmation("generator", "output off", True),
+        Confirmation("supply", "output 'main' off", False, "no answer"),
+    )
+    with pytest.raises(NotConfirmedOff) as unsafe:
+        raise_its_end(Result(Outcome(tripped, (), (), parts), tmp_path, Simulation()))
+    assert str(unsafe.value).startswith(
+        "NOT SAFE: supply: output 'main' off: NOT CONFIRMED (no answer). By hand, now: "
+    )
+    assert unsafe.value.__cause__ is tripped
+    assert unsafe.value.run_folder == tmp_path
