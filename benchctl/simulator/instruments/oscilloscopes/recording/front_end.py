@@ -27,12 +27,6 @@ class FrontEnd:
         self._warm = 1 + imperfect.temperature_gain_per_k * (ambient_c - NOMINAL_C)
 
     @property
-    def most_gain_error(self) -> float:
-        """The largest error of gain that ranges, warming up and the air make together. A stated accuracy counts it."""
-        limits = self._imperfect
-        return abs(limits.range_gain) + abs(limits.warm_up_gain) + abs(self._warm - 1.0)
-
-    @property
     def crosstalk(self) -> float:
         """Part of each other input's voltage that reaches an input."""
         return self._imperfect.crosstalk
@@ -67,6 +61,16 @@ class FrontEnd:
         limits = self._imperfect
         limit_hz = limits.clamp_bandwidth_hz if signal == "supply current" else limits.probe_bandwidth_hz
         return math.inf if limit_hz is None or signal == "sync" else limit_hz
+
+
+def turned_back(error: float, limit: float) -> float:
+    """An error within its stated limit: one that would pass it turns back there.
+
+    An error that is evenly spread within the limit stays so, whatever is added to it, where that is as likely of either
+    sign: what it takes from one end it gives to the other.
+    """
+    around = (error + limit) % (4.0 * limit)
+    return min(around, 4.0 * limit - around) - limit
 
 
 def passed(bandwidth_hz: float, frequency_hz: float) -> float:

@@ -17,7 +17,12 @@ from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL, Record, Trigger
 from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
-from benchctl.simulator.instruments.oscilloscopes.recording.front_end import FrontEnd, passed, through_one_pole
+from benchctl.simulator.instruments.oscilloscopes.recording.front_end import (
+    FrontEnd,
+    passed,
+    through_one_pole,
+    turned_back,
+)
 from benchctl.simulator.model.description import OscilloscopeDescription, ScopeChannel, Spec
 from benchctl.simulator.model.true_errors import TrueError
 
@@ -67,13 +72,22 @@ class Inputs:
         chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
         digitiser = self._digitisers[number]
         signal = self._probed(number, record, chance)
-        gain = self._front_end.gain(number, vertical.full_scale_v, record.start_s)
+        gain = self._gain(number, vertical, record.start_s)
         if gain != 1.0:
             signal = signal * gain
         beside_v: Samples | float = self._zero_v(number, vertical, record.start_s)
         if self._front_end.crosstalk:
             beside_v = beside_v + gain * self._front_end.crosstalk * self._others_v(number, record)
         return np.asarray(digitiser.codes(signal, vertical, chance, beside_v), dtype=np.int32)
+
+    def _gain(self, number: int, vertical: Vertical, now_s: float) -> float:
+        """An input's gain on a range, over what it was adjusted to. Nothing moves it beyond what is stated, where only
+        an error that was given for a trial may lie."""
+        own, stated = self._digitisers[number].error.gain, self._description.voltage.reading
+        moved = self._front_end.gain(number, vertical.full_scale_v, now_s)
+        if moved == 1.0 or abs(own) >= stated:
+            return moved
+        return (1 + turned_back((1 + own) * moved - 1, stated)) / (1 + own)
 
     def _zero_v(self, number: int, vertical: Vertical, now_s: float) -> float:
         """How far an input's zero has moved since it was switched on, at the input."""
@@ -227,9 +241,8 @@ class Inputs:
         description, true_errors = self._description, self._physical_bench.true_errors
         imperfections = self._physical_bench.description.bench.imperfections.oscilloscope
         still = 1.0 - imperfections.zero_drift
-        left = max(description.voltage.reading - self._front_end.most_gain_error, 0.0)
-        own = true_errors.error(f"oscilloscope {number}", Spec(left, fixed=1.0))
-        gain = self._with_shared(number, own.gain, left)
+        own = true_errors.error(f"oscilloscope {number}", Spec(description.voltage.reading, fixed=1.0))
+        gain = self._with_shared(number, own.gain, description.voltage.reading)
         wired = self._wired.get(number)
         volts_per_unit = 1.0
         if wired is not None:
