@@ -106,6 +106,31 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("thd_n", "output_peak", "droop", "droop_time_constant"),
         ),
         Change(
+            "what hum leaves in a mean at rest is told over whole periods of the mains; it counted as scatter, and U "
+            "was too large. What is left of a zero's error is put together from causes that are independent",
+            ("dc_offset", "supply_voltage", "static_sag", "marginal_efficiency", "ramp_current"),
+        ),
+        Change(
+            "a carrier that moves flat tops over several steps of the oscilloscope makes their rounding random; U "
+            "counted all of it, and of bursts a fixed part whatever the shape of the tops. The noise beside a short "
+            "burst is taken before it where too little follows",
+            ("thd_n", "thd", "output_peak", "crest_factor", "droop", "droop_time_constant"),
+        ),
+        Change(
+            "the highest of low-passed values is freed of no more noise than so few independent ones add, and what "
+            "tops of one shape have in common does not count in a droop",
+            ("output_peak", "crest_factor", "droop", "droop_time_constant"),
+        ),
+        Change(
+            "the worst cycle of a burst is as uncertain as choosing it among like ones leaves it",
+            ("thd_n",),
+        ),
+        Change(
+            "a sag is a value only where it is more than twice its U; a steady voltage seemed to sag in one record of "
+            "twenty",
+            ("supply_voltage_sag",),
+        ),
+        Change(
             "the peak of a round top among few samples is freed of less noise, and U allows for more of it",
             ("output_peak", "crest_factor", "droop", "supply_current_peak", "supply_voltage_sag"),
         ),

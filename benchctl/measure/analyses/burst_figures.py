@@ -178,7 +178,7 @@ def _voltage_figures(signals: Signals, channel: str, table: CycleTable) -> list[
 
 def _droop_figures(signals: Signals, channel: str, table: CycleTable) -> list[Figure]:
     peaks = [cycle.peak for cycle in table.cycles]
-    peak_noise = math.sqrt(sum(peak.uncertainty**2 for peak in peaks) / len(peaks))
+    peak_noise = math.sqrt(sum(peak.own**2 for peak in peaks) / len(peaks))  # the tops of all cycles have one shape
     times_s = np.array([cycle.start_s for cycle in table.cycles])
     droop = find_droop(times_s, np.array([peak.value for peak in peaks]), peak_noise)
     last_over_first = signals.ratio(OUTPUT + channel, 1.0 - droop.ratio, peaks[0].value, peaks[-1].value)

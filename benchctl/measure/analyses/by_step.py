@@ -54,7 +54,7 @@ from benchctl.measure.budget.meters import Meters, Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.distortion import Heard, noise_and_distortion, tone_spectrum
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.supply import whole_cycles, whole_record
+from benchctl.measure.signal.supply import at_rest, whole_cycles
 
 Captures = Mapping[str, Capture]
 
@@ -77,7 +77,7 @@ def idle(captures: Captures, readings: Readings, context: IdleContext) -> list[F
 
 def _captured_at_rest(capture: Capture, context: IdleContext) -> list[Figure]:
     """The dc at each output, and the voltage at the amplifier's terminals where a probe is there."""
-    signals, whole = Signals(capture, context.accuracy), whole_record(capture)
+    signals, whole = Signals(capture, context.accuracy), at_rest(capture)
     figures = [
         figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels
     ]

@@ -15,7 +15,7 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.supply import whole_record
+from benchctl.measure.signal.supply import at_rest
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, mean_of, rectangular
 
 # The records next to each change: on the way down it played and then was silent, on the way up it was silent and then
@@ -71,7 +71,7 @@ def _voltage(role: str, captures: Mapping[str, Capture], readings: Readings, con
     """By the surest instrument at the terminals; by the supply's own reading where there is none."""
     capture, there = captures[role], []
     if SUPPLY_VOLTAGE in capture.traces:
-        there.append(settled_voltage(Signals(capture, context.accuracy), whole_record(capture)))
+        there.append(settled_voltage(Signals(capture, context.accuracy), at_rest(capture)))
     for name in (TERMINALS, *(["supply_voltage"] if context.senses_terminals else [])):
         if values := readings.get(f"{name} {role}"):
             there.append(ErrorOf(context.readings_accuracy.get(name, ())).on(mean_of(values)))

@@ -14,7 +14,7 @@ from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.resolution import rounding_of
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import OUTPUT, Capture
-from benchctl.measure.signal.supply import whole_record
+from benchctl.measure.signal.supply import at_rest
 from benchctl.measure.uncertainty import Accuracies, ErrorOf, means_pooled
 
 
@@ -78,7 +78,7 @@ def _offsets(captures: Mapping[str, Capture], context: RampContext) -> list[Figu
     if "outputs" not in captures:
         return []
     capture = captures["outputs"]
-    signals, whole = Signals(capture, context.accuracy), whole_record(capture)
+    signals, whole = Signals(capture, context.accuracy), at_rest(capture)
     offsets = [
         figure_of("dc_offset", signals.mean(OUTPUT + channel, whole), "V", channel) for channel in capture.channels
     ]

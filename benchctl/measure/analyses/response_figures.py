@@ -19,9 +19,9 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
+from benchctl.measure.rounding.alike import alike
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.signal.response import HALF_POWER_DB, Response, passband, transfer
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.sine import SineFit, fit_with_noise
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, rectangular
 

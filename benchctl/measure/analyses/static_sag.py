@@ -15,7 +15,7 @@ from benchctl.measure.budget.figure import Figure, figure_of, from_capture
 from benchctl.measure.budget.meters import Readings
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.supply import Span, whole_record
+from benchctl.measure.signal.supply import Span, at_rest
 from benchctl.measure.uncertainty import ErrorOf, mean_of
 
 REST = "rest"  # the record of the terminals before the drive
@@ -35,7 +35,7 @@ def _by_record(driven: Capture, span: Span, rest: Capture | None, context: IdleC
     if rest is None or SUPPLY_VOLTAGE not in rest.traces or SUPPLY_VOLTAGE not in driven.traces:
         return
     after = Signals(driven, context.accuracy)
-    before, whole = after.at_another_time(rest), whole_record(rest)
+    before, whole = after.at_another_time(rest), at_rest(rest)
     difference = before.mean(SUPPLY_VOLTAGE, whole) - after.mean(SUPPLY_VOLTAGE, span)
     difference += hidden_by_steps((before, whole), (after, span))
     yield from from_capture([figure_of("static_sag", difference, "V")], rest.name, driven.name)

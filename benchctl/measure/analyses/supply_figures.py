@@ -8,9 +8,9 @@ from uncertainties import UFloat
 
 from benchctl.measure.budget.figure import Figure, as_bound, figure_of
 from benchctl.measure.budget.signals import Signals
+from benchctl.measure.rounding.alike import left_of_mean
 from benchctl.measure.signal.record import SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.rounding import left_of_mean
-from benchctl.measure.signal.supply import Span, whole_record
+from benchctl.measure.signal.supply import Span, at_rest
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 
 
@@ -37,8 +37,10 @@ def supply_figures(signals: Signals, span: Span, read_a: UFloat | None = None) -
 
 
 def _sag(sag_v: UFloat) -> Figure:
+    """A value where it stands clear of its U. At U itself one steady voltage in twenty would seem to sag: what is to be
+    told from nothing must be twice as much as what nothing shows (Currie, Anal. Chem. 40, 1968, from memory)."""
     figure = figure_of("supply_voltage_sag", sag_v, "V")
-    if figure.value > (figure.expanded_uncertainty or 0.0):
+    if figure.value > 2.0 * (figure.expanded_uncertainty or 0.0):
         return figure
     # No voltage sags by less than nothing, whatever was taken off for noise.
     least = replace(figure, value=max(figure.value, 0.0))
@@ -59,7 +61,7 @@ def marginal_figures(output_w: UFloat | None, signals: Signals, span: Span, rest
     supply_w = signals.supply_power(span)
     if output_w is None or supply_w is None or rest is None:
         return []
-    undriven, whole = signals.at_another_time(rest), whole_record(rest)
+    undriven, whole = signals.at_another_time(rest), at_rest(rest)
     at_rest_w = undriven.supply_power(whole)
     if at_rest_w is None:
         return []

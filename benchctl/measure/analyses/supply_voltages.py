@@ -16,8 +16,8 @@ from benchctl.measure.analyses.context import IdleContext
 from benchctl.measure.budget.figure import Figure, figure_of
 from benchctl.measure.budget.meters import Meters
 from benchctl.measure.budget.signals import Signals
+from benchctl.measure.rounding.alike import left_of_mean
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE
-from benchctl.measure.signal.rounding import left_of_mean
 from benchctl.measure.signal.supply import Span
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, rectangular
 from benchctl.quantity import render

@@ -24,7 +24,12 @@ from benchctl.measure.budget.signals import Signals
 from benchctl.measure.carrier.folding import Unfolded, unfolded
 from benchctl.measure.carrier.low_pass import low_passed
 from benchctl.measure.carrier.residue import residue
-from benchctl.measure.signal.distortion import ToneSpectrum, harmonic_distortion, noise_and_distortion, tone_spectrum
+from benchctl.measure.signal.distortion import (
+    ToneSpectrum,
+    harmonic_distortion,
+    noise_and_distortion,
+    tone_spectrum,
+)
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, outermost
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, swing, whole_cycles
@@ -84,14 +89,15 @@ def _voltage_figures(
     peak, half = outermost(*ends), half_span(*ends)
     yield figure_of("output_rms", rms, "V", channel)
     yield figure_of("output_peak", signals.on(signal, peak.value, peak.uncertainty), "V", channel)
-    yield figure_of("crest_factor", signals.on_difference(signal, half.value, half.uncertainty) / rms, "1", channel)
+    yield figure_of("crest_factor", signals.half_span(signal, half) / rms, "1", channel)
 
 
 def _ends(trace: Trace, tone: ToneSpectrum, context: ContinuousContext) -> tuple[Peak, Peak]:
     """The lowest and the highest value; of a record without its carrier no ripple rides on them, and little noise."""
     noise = _sample_noise(tone)
     if trace.within is not None:
-        blur = Blur.of_means(noise, trace.step, max(round(tone.nyquist_hz / context.band_hz), 1))
+        part = min(context.band_hz / tone.nyquist_hz, 1.0)
+        blur = Blur.of_band(noise, trace.step, part, tone.ripple_on_tops(trace.step))
         return lowest_and_highest(trace.within, blur)
     missed = missed_by_samples(_most_missed(tone, context.band_hz))
     lowest, highest = lowest_and_highest(trace.values(), Blur.of_samples(noise, trace.step))

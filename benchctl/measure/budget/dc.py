@@ -9,7 +9,7 @@ from benchctl.measure.budget.signals import mean_with_scatter
 from benchctl.measure.budget.zero import stated_limit
 from benchctl.measure.freedom import expanded
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
-from benchctl.measure.signal.supply import Span, whole_cycles, whole_record
+from benchctl.measure.signal.supply import Span, at_rest, whole_cycles
 from benchctl.measure.uncertainty import Accuracies
 from benchctl.quantity import render
 
@@ -53,7 +53,7 @@ def worst_dc(found: tuple[OutputDc, ...]) -> OutputDc | None:
 def _span(capture: Capture, frequency_hz: float | None) -> Span:
     if frequency_hz and capture.duration_s * frequency_hz >= _FEWEST_CYCLES:
         return whole_cycles(capture, frequency_hz)
-    return whole_record(capture)
+    return at_rest(capture)
 
 
 def _dc(channel: str, trace: Trace, span: Span, accuracies: Accuracies) -> OutputDc:

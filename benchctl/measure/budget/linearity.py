@@ -45,6 +45,7 @@ def on_ratio(
         return ratio * ErrorOf(accuracies).gain / ErrorOf(accuracies).gain
     step = max(trace.step for trace in traces)
     linearity = sum(accuracy.linearity for accuracy in accuracies)
-    bend = rectangular(0.0, _BEND * linearity * (1.0 - (smaller / larger) ** 2))
-    steps = sum((measured(0.0, _STEPS * (step / size) ** 1.5) for size in (larger, smaller)), exactly(0.0))
+    bend = rectangular(0.0, _BEND * linearity * (1.0 - (smaller / larger) ** 2), "linearity of the oscilloscope")
+    uneven = "steps of the oscilloscope that are not alike"
+    steps = sum((measured(0.0, _STEPS * (step / size) ** 1.5, uneven) for size in (larger, smaller)), exactly(0.0))
     return ratio * (1.0 + bend + steps)

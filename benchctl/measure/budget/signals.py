@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from uncertainties import UFloat
@@ -11,6 +12,7 @@ from uncertainties import UFloat
 from benchctl.errors import MeasurementError
 from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.power import load_power
+from benchctl.measure.signal.peaks import Peak
 from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, extremes, mean, mean_product, mean_square
 from benchctl.measure.uncertainty import (
@@ -20,6 +22,7 @@ from benchctl.measure.uncertainty import (
     exactly,
     mean_of,
     measured,
+    rectangular,
 )
 
 
@@ -101,13 +104,18 @@ class Signals:
     def extremes(self, signal: str, span: Span) -> tuple[UFloat, UFloat]:
         """Lowest and highest value within 20 kHz."""
         lowest, highest = extremes(self.capture.trace(signal), span, self.capture.interval_s)
-        return self.on(signal, lowest.value, lowest.uncertainty), self.on(signal, highest.value, highest.uncertainty)
+        return self._errors[signal].on(_peak(lowest, signal)), self._errors[signal].on(_peak(highest, signal))
 
     def highest_above_mean(self, signal: str, span: Span) -> UFloat:
         """What the highest value within 20 kHz is above the mean; not less than nothing, whatever noise makes of it."""
         trace = self.capture.trace(signal)
         _, highest = extremes(trace, span, self.capture.interval_s)
-        return self.on_difference(signal, max(highest.value - mean(trace, span), 0.0), highest.uncertainty)
+        above = replace(highest, value=max(highest.value - mean(trace, span), 0.0))
+        return self._errors[signal].on_difference(_peak(above, signal))
+
+    def half_span(self, signal: str, half: Peak) -> UFloat:
+        """Half of peak to peak of `signal`, which an error of zero does not move."""
+        return self._errors[signal].on_difference(_peak(half, signal))
 
     def power(self, channel: str, rms_v: UFloat) -> UFloat:
         """V^2 / R of a channel in W, R at its temperature."""
@@ -143,6 +151,12 @@ def _scatter(span: Span, of: Callable[[Span], float]) -> UFloat:
     """An error of nought, as uncertain as the scatter of the span's like parts leaves their mean (type A)."""
     parts = [of(part) for part in span.parts()]
     return mean_of(parts) - float(np.mean(parts)) if parts else exactly(0.0)
+
+
+def _peak(peak: Peak, signal: str) -> UFloat:
+    """With its own error, and with what nobody knows of its shape."""
+    doubt = rectangular(0.0, math.sqrt(3.0) * peak.doubt, f"{signal}: shape of its peak")
+    return measured(peak.value, peak.own, _own(signal)) + doubt
 
 
 def _own(signal: str) -> str:

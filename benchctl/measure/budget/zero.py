@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from benchctl.measure.rounding.alike import alike
 from benchctl.measure.signal.record import Capture, Trace
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.uncertainty import Accuracies
 
 # What is left of the stated error of zero once it was subtracted. It drifts with the instrument's temperature: while a
@@ -51,12 +51,18 @@ def stated_limit(accuracies: Accuracies, full_scale: float) -> float:
     return float(sum(accuracy.zero_limit(full_scale) for accuracy in accuracies))
 
 
-def limit_left(accuracies: Accuracies, full_scale: float, bits: int, noise: float = 0.0) -> float:
-    """The largest error of zero once it was subtracted: its drift, and what noise leaves of half a step of the
-    converter, in the record of the zero and in the one that it is taken from."""
-    step = 2.0 * half_step(full_scale, bits)
-    largest = math.sqrt(2.0 * alike(noise, step))  # the rounding error goes as a sine where there is any noise
-    return DRIFT * stated_limit(accuracies, full_scale) + min(half_step(full_scale, bits), 2.0 * largest)
+def limit_left(accuracies: Accuracies, full_scale: float, bits: int, noise: float = 0.0, samples: int = 0) -> float:
+    """How far zero may be off once it was subtracted: half the width of an even spread that is as wide as all of its
+    causes together, which are independent.
+
+    They are its drift, evenly spread; what noise leaves of half a step of the converter, in the record of the zero and
+    in the one that it is taken from, which goes as a sine and has half the square of its largest; and the noise of the
+    mean of the zero's `samples`, of which two standard deviations count as a limit.
+    """
+    half = half_step(full_scale, bits)
+    rounding = min(alike(noise, 2.0 * half), half**2 / 3.0)
+    own = noise**2 / samples if samples else 0.0
+    return math.sqrt((DRIFT * stated_limit(accuracies, full_scale)) ** 2 + 6.0 * rounding + 4.0 * own)
 
 
 def half_step(full_scale: float, bits: int) -> float:
@@ -76,8 +82,7 @@ def zeros_of(record: Capture, accuracy: Mapping[str, Accuracies], bits: int) -> 
 def _zero(trace: Trace, accuracies: Accuracies, bits: int) -> Zero:
     values = trace.values()
     noise = float(np.std(values))
-    own = 2.0 * noise / math.sqrt(values.size)
-    limit = limit_left(accuracies, trace.full_scale, bits, noise) + own
+    limit = limit_left(accuracies, trace.full_scale, bits, noise, values.size)
     return Zero(trace.scale, float(np.mean(values)), noise, limit)
 
 

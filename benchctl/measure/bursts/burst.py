@@ -16,19 +16,19 @@ from numpy.typing import NDArray
 
 from benchctl.errors import RecordTooShort, SilentRecord
 from benchctl.measure.bursts.envelope import REST_CYCLES, SETTLING_CYCLES, Burst, find_burst
+from benchctl.measure.rounding.alike import alike
+from benchctl.measure.rounding.ripple import ripple_on
+from benchctl.measure.rounding.tops import shares_of_tops
 from benchctl.measure.signal.distortion import BAND_HZ, Distortion, Heard, highest_harmonic
 from benchctl.measure.signal.harmonics import HarmonicFit
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, highest_of_rows, lowest_of_rows, outermost
 from benchctl.measure.signal.record import Capture, Samples, Trace
-from benchctl.measure.signal.rounding import alike
 
 __all__ = ["Burst", "Cycle", "CycleTable", "cycle_table", "find_burst"]
 
-# Of the rounding error that comes alike, what is in line with the distortion of a clipped cycle: tops take a quarter of
-# it, and those of either sign err apart, so 0.35 is the most (by hand); 0.12 was seen at 12 bits and noise of a fifth
-# of a step.
-_IN_LINE = 0.15
+_ROUNDING_MATTERS = 0.01  # of a step
 _FEWEST_TO_SCATTER = 4  # cycles: fewer tell too little of how they differ
+_BEFORE_IT = 0.25  # cycles: a record without what lies above its band begins to rise so much before a burst
 _BATCH = 1 << 16  # samples taken apart at a time: they stay in the cache, and a long record needs little room
 
 
@@ -64,12 +64,14 @@ class Cycle:
 class CycleTable:
     """The cycles of one burst at one channel, in order.
 
-    `noise_rms` is the record's own noise within the band over a cycle, in the trace's unit.
+    `noise_rms` is the record's own noise within the band over a cycle, in the trace's unit; it is spread over `lines`
+    harmonics.
     """
 
     cycles: tuple[Cycle, ...]
     frequency_hz: float
     noise_rms: float
+    lines: int
 
     @property
     def lowest(self) -> Cycle:
@@ -90,17 +92,23 @@ class CycleTable:
 
         Of cycles that are alike the highest ratio is the one to which noise has added most. How far the true ratios
         differ is what the seen ones scatter beyond their noise; each true one lies that part of the way from the mean
-        to what was seen (shrinkage after James and Stein; the part is the signal in the variance).
+        to what was seen (shrinkage after James and Stein; the part is the signal in the variance). The mean is known
+        better than one cycle is, and the part itself only as well as so many cycles tell (Morris, Parametric empirical
+        Bayes inference, J. Am. Stat. Assoc. 78, 1983, from memory). Tops that stand still err alike in all cycles.
         """
         ratios = np.array([cycle.thd_n.ratio for cycle in self.cycles])
         worst = self.worst.thd_n
         if ratios.size < _FEWEST_TO_SCATTER:
             return worst
         noise = worst.floor**2 / (2.0 * worst.lines)
+        own = min(self.noise_rms**2 / (2.0 * self.lines * self.worst.rms**2), noise)
         scatter = float(np.var(ratios, ddof=1))
         told = max(scatter - noise, 0.0) / scatter if scatter > 0.0 else 1.0
         mean = float(ratios.mean())
-        return replace(worst, ratio=mean + told * (worst.ratio - mean))
+        left = own * (told + (1.0 - told) / ratios.size) + noise - own
+        left += 2.0 / (ratios.size - 3) * (1.0 - told) ** 2 * (worst.ratio - mean) ** 2
+        lines = worst.floor**2 / (2.0 * left) if left > 0.0 else worst.lines
+        return replace(worst, ratio=mean + told * (worst.ratio - mean), lines=lines)
 
 
 def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BAND_HZ) -> CycleTable:
@@ -118,19 +126,38 @@ def cycle_table(capture: Capture, signal: str, burst: Burst, band_hz: float = BA
     part = _band_part(burst.frequency_hz, capture.interval_s, highest)
     scatter = _scatter_rms(trace, capture, burst, fit, highest)
     noise_rms = max(scatter, trace.step * math.sqrt(part / 12.0))
-    rounding = _IN_LINE * math.sqrt(alike(scatter / math.sqrt(part), trace.step))
-    reader = _CycleReader(fit, _blur(trace, scatter, part), noise_rms, highest - 1, rounding)
+    noise = scatter / math.sqrt(part)
+    ripple = _ripple(trace, capture.interval_s, burst.frequency_hz)
+    rounding = _in_line(fit, cut, trace.step, alike(noise, trace.step, ripple))
+    reader = _CycleReader(fit, _blur(trace, noise, part, ripple), noise_rms, highest - 1, rounding)
     starts_s = (burst.start_s + number / burst.frequency_hz for number in count())
     cycles = tuple(cycle for rows in cut for cycle in reader.read(rows, starts_s, signal))
-    return CycleTable(cycles, burst.frequency_hz, noise_rms)
+    return CycleTable(cycles, burst.frequency_hz, noise_rms, highest - 1)
 
 
-def _blur(trace: Trace, scatter: float, part: float) -> Blur:
-    """What hides the peaks: noise of a sample, of which a low-pass leaves what a mean over so many samples does."""
-    noise = scatter / math.sqrt(part)
+def _blur(trace: Trace, noise: float, part: float, ripple: float) -> Blur:
+    """What hides the peaks: noise of a sample, of which a low-pass leaves a part."""
     if trace.within is None:
         return Blur.of_samples(noise, trace.step)
-    return Blur.of_means(noise, trace.step, max(round(1.0 / part), 1))
+    return Blur.of_band(noise, trace.step, min(part, 1.0), ripple)
+
+
+def _ripple(trace: Trace, interval_s: float, frequency_hz: float) -> float:
+    """The amplitude of what a low-pass has taken off of a carrier; 0 where there was no low-pass."""
+    if trace.within is None:
+        return 0.0
+    whole = replace(trace, within=None).values()
+    return ripple_on(whole - trace.within, trace.within, whole.size * interval_s * frequency_hz, trace.step)
+
+
+def _in_line(fit: HarmonicFit, cut: _Cut, step: float, rounding: float) -> float:
+    """What rounding that comes alike, of that mean square, shifts all harmonics together by: an RMS."""
+    if not rounding > (_ROUNDING_MATTERS * step) ** 2:
+        return 0.0
+    cycles = fit(next(iter(cut)))
+    amplitudes = cycles.amplitudes[int(np.argmax(cycles.residual_mean_square / cycles.band_mean_square))]
+    shares = shares_of_tops(amplitudes[0], np.arange(2, amplitudes.size + 1), amplitudes[1:], step)
+    return 0.0 if shares is None else math.sqrt(rounding * shares.in_line)
 
 
 @dataclass(frozen=True)
@@ -201,25 +228,40 @@ class _Cut:
 
 
 def _scatter_rms(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit, highest: int) -> float:
-    """The record's own noise on the harmonics of a cycle: scatter from cycle to cycle of the rest; 0 where there is
-    too little rest to tell."""
-    begin_s = burst.stop_s + SETTLING_CYCLES / burst.frequency_hz
-    room = math.floor((capture.start_s + capture.duration_s - begin_s) * burst.frequency_hz) - 1
-    if room < 3:
+    """The record's own noise on the harmonics of a cycle: scatter from cycle to cycle of the rest after the burst or,
+    where that is too short, before it; 0 where there is too little rest to tell."""
+    cut = _rest_after(trace, capture, burst, fit) or _rest_before(trace, capture, burst)
+    if cut is None:
         return 0.0
-    cut = _Cut(trace, capture, begin_s, min(room, REST_CYCLES), burst.frequency_hz)
-    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])
-    loud = np.vstack([fit(rows).amplitudes for rows in _Cut(trace, capture, burst.start_s, 1, burst.frequency_hz)])
-    rest = _before_next_burst(np.abs(amplitudes[:, 0]), float(np.abs(loud[0, 0])))
-    if rest < _FEWEST_TO_SCATTER:
-        return 0.0
-    amplitudes = amplitudes[:rest, 1:]
+    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])[:, 1:]
     orders = 2.0 * math.pi * burst.frequency_hz * capture.interval_s * np.arange(2, highest + 1)
-    amplitudes *= np.exp(-1j * np.outer(cut.turns[:rest], orders))
+    amplitudes *= np.exp(-1j * np.outer(cut.turns, orders))
     # Half the mean square of successive differences is the variance, and no slow drift counts in it.
     differences = np.diff(amplitudes, axis=0)
     variance = float(np.sum(differences.real**2 + differences.imag**2, axis=1).mean()) / 2.0
     return math.sqrt(variance / 2.0)
+
+
+def _rest_after(trace: Trace, capture: Capture, burst: Burst, fit: HarmonicFit) -> _Cut | None:
+    """The cycles of rest up to where the next burst begins, if there are enough."""
+    begin_s = burst.stop_s + SETTLING_CYCLES / burst.frequency_hz
+    room = math.floor((capture.start_s + capture.duration_s - begin_s) * burst.frequency_hz) - 1
+    if room < 3:
+        return None
+    cut = _Cut(trace, capture, begin_s, min(room, REST_CYCLES), burst.frequency_hz)
+    amplitudes = np.vstack([fit(rows).amplitudes for rows in cut])
+    loud = np.vstack([fit(rows).amplitudes for rows in _Cut(trace, capture, burst.start_s, 1, burst.frequency_hz)])
+    rest = _before_next_burst(np.abs(amplitudes[:, 0]), float(np.abs(loud[0, 0])))
+    return _Cut(trace, capture, begin_s, rest, burst.frequency_hz) if rest >= _FEWEST_TO_SCATTER else None
+
+
+def _rest_before(trace: Trace, capture: Capture, burst: Burst) -> _Cut | None:
+    """The whole cycles of rest before the burst begins, if there are enough."""
+    rest = min(math.floor((burst.start_s - capture.start_s) * burst.frequency_hz - _BEFORE_IT), REST_CYCLES)
+    if rest < _FEWEST_TO_SCATTER:
+        return None
+    begin_s = burst.start_s - (rest + _BEFORE_IT) / burst.frequency_hz
+    return _Cut(trace, capture, begin_s, rest, burst.frequency_hz)
 
 
 def _before_next_burst(fundamentals: Samples, loud: float) -> int:

@@ -16,8 +16,8 @@ from itertools import pairwise
 import numpy as np
 
 from benchctl.errors import MeasurementError, RecordTooShort, SilentRecord
+from benchctl.measure.rounding.alike import alike
 from benchctl.measure.signal.record import Samples, finite
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.sine import fit_sine
 
 # A top counts as settled in this part of its half period, counted from the middle of its edge: what rings has died out,

@@ -13,13 +13,14 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
+from benchctl.measure.rounding.alike import alike
+from benchctl.measure.rounding.ripple import SHAPING_HARMONICS, ripple_on
+from benchctl.measure.rounding.tops import Shares, shares_of_tops
 from benchctl.measure.signal.phasors import Phasors
 from benchctl.measure.signal.record import Samples
-from benchctl.measure.signal.rounding import alike
 from benchctl.measure.signal.sine import SineFit, find_frequency, fit_and_residual, fit_sine
 from benchctl.measure.uncertainty import measured
 
@@ -29,9 +30,7 @@ _FLOOR_MARGIN = 3.0  # a result nearer to the floor than this factor is only a b
 _FLOOR_POWER_U = 0.1  # standard uncertainty of the mean square of a floor, relative: what an estimate of it is good for
 _HIGHEST_HARMONIC = 10
 _SHAPING_SAMPLES = 1 << 13  # of which the noise moves no point of that cycle by a step
-_SHAPING_HARMONICS = 60  # that give a clipped tone tops flat to a small part of a step of eight bits
 _ROUNDING_MATTERS = 1e-5  # part of what is beside the fundamental: a three-hundredth of the distortion
-_POINTS_A_CYCLE = 1 << 15  # for steps as fine as those of twelve bits
 _EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
 _LENGTHS_TRIED = 20  # one of them nearly always has factors small enough
@@ -109,6 +108,12 @@ class ToneSpectrum:
     @property
     def nyquist_hz(self) -> float:
         return 0.5 / self.interval_s
+
+    def ripple_on_tops(self, step: float) -> float:
+        """The amplitude of what a carrier leaves on the tops; 0 where it is too little to matter beside a step."""
+        seconds = np.arange(self.residual.size) * self.interval_s
+        turns = 2.0 * math.pi * self.fit.frequency_hz * seconds - self.fit.phase_rad
+        return ripple_on(self.residual, np.cos(turns), self.fit.frequency_hz / self.line_hz, step)
 
     @property
     def rms(self) -> float:
@@ -210,11 +215,14 @@ class _Floor:
     def of(cls, tone: ToneSpectrum, step: float, density: float) -> _Floor:
         """From the noise density between harmonics and the converter's step.
 
-        Rounding that noise does not make random comes alike in each cycle, so all of it falls on harmonics.
+        Rounding that neither noise nor a carrier makes random comes alike in each cycle, so all of it falls on
+        harmonics.
         """
-        rounding = alike(_least_noise(math.sqrt(density * tone.power.size), step), step)
+        ripple = tone.ripple_on_tops(step)
+        seen = math.sqrt(density * tone.power.size)
+        rounding = alike(seen if ripple else _least_noise(seen, step), step, ripple)
         even = tone.fit.frequency_hz / tone.nyquist_hz  # the part on a harmonic, if it were spread evenly
-        shares = _Shares(even, 0.0)
+        shares = Shares(even, 0.0)
         if rounding > _ROUNDING_MATTERS * float(tone.power.sum()):
             shares = _shares(tone, step, shares)
         return cls(density, rounding * shares.harmonic, rounding * shares.in_line, rounding * even)
@@ -239,39 +247,15 @@ def _least_noise(seen: float, step: float) -> float:
     return seen if seen >= edge else seen * (seen / edge) ** 0.7
 
 
-@dataclass(frozen=True)
-class _Shares:
-    """Which part of the rounding that comes alike falls on a harmonic, and which in line with the distortion."""
-
-    harmonic: float
-    in_line: float
-
-
-def _shares(tone: ToneSpectrum, step: float, least: _Shares) -> _Shares:
-    """Which part of the rounding that comes alike falls on one of the first harmonics, the strong ones before all, and
-    which part makes the distortion larger or smaller.
-
-    Where a tone clips, its flat tops stand still between two steps, and their error is low in frequency. It has the
-    shape of the tops, and so has what clipping takes away: its harmonics are in phase with those of the distortion, and
-    shift all of them together. The error of rounding y goes with the sine of 2 pi y / step (its Fourier series, as in
-    `rounding`), whose phase is taken for random at the upper and at the lower tops: nobody knows where between two
-    steps they lie.
-    """
-    if math.pi * tone.fit.amplitude / step > _POINTS_A_CYCLE / 8:
-        return least
+def _shares(tone: ToneSpectrum, step: float, least: Shares) -> Shares:
+    """From the shape of the beginning of a tone."""
     tone = _beginning(tone)
-    orders = np.arange(2, min(_SHAPING_HARMONICS, math.ceil(tone.nyquist_hz / tone.fit.frequency_hz) - 1) + 1)
+    fit = tone.fit
+    orders = np.arange(2, min(SHAPING_HARMONICS, math.ceil(tone.nyquist_hz / fit.frequency_hz) - 1) + 1)
     harmonics = np.array([_harmonic(tone, int(order)) for order in orders])
-    if not np.any(harmonics):
-        return least
-    cycle = _one_cycle(tone, orders, harmonics)
-    turns = np.exp(2j * math.pi / step * cycle)
-    lines = np.abs(np.fft.fft(turns) / turns.size) ** 2
-    on_one = float(np.average(lines[orders] + lines[-orders], weights=np.abs(harmonics) ** 2))
-    upper = cycle >= 0.0
-    along = _along(cycle, _one_cycle(tone, orders[:0], harmonics[:0]))
-    in_line = sum(float(np.abs(np.mean(turns * along * side)) ** 2) for side in (upper, ~upper))
-    return _Shares(max(on_one, least.harmonic), in_line)
+    middle = fit.phase_rad + 2.0 * math.pi * fit.frequency_hz * tone.interval_s * (tone.residual.size - 1) / 2.0
+    found = shares_of_tops(fit.amplitude * np.exp(1j * middle), orders, np.conj(harmonics), step)
+    return least if found is None else Shares(max(found.harmonic, least.harmonic), found.in_line)
 
 
 def _beginning(tone: ToneSpectrum) -> ToneSpectrum:
@@ -279,25 +263,6 @@ def _beginning(tone: ToneSpectrum) -> ToneSpectrum:
     samples_a_cycle = 1.0 / (tone.fit.frequency_hz * tone.interval_s)
     cycles = max(round(_SHAPING_SAMPLES / samples_a_cycle), 2)
     return replace(tone, residual=tone.residual[: round(cycles * samples_a_cycle)])
-
-
-def _along(cycle: Samples, fundamental: Samples) -> Samples:
-    """What an error must be multiplied by so that its mean is what it adds to the rms of the distortion: the distortion
-    itself, less what the error does to the fundamental that it is related to."""
-    distortion = cycle - fundamental
-    size, whole = math.sqrt(float(np.mean(distortion**2))), float(np.mean(fundamental**2))
-    return np.asarray(distortion / size - size / whole * fundamental)
-
-
-def _one_cycle(tone: ToneSpectrum, orders: NDArray[np.int64], harmonics: NDArray[np.complex128]) -> Samples:
-    """One cycle without noise, from the fundamental and these harmonics, shape (points,)."""
-    fit = tone.fit
-    middle = fit.phase_rad + 2.0 * math.pi * fit.frequency_hz * tone.interval_s * (tone.residual.size - 1) / 2.0
-    lines = np.zeros(_POINTS_A_CYCLE // 2 + 1, dtype=np.complex128)
-    lines[1] = fit.amplitude * np.exp(1j * middle)
-    lines[orders] = np.conj(harmonics)
-    cycle: Samples = np.fft.irfft(lines, _POINTS_A_CYCLE) * (_POINTS_A_CYCLE / 2.0)
-    return cycle
 
 
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:

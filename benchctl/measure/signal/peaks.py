@@ -11,8 +11,8 @@ from statistics import NormalDist
 
 import numpy as np
 
+from benchctl.measure.rounding.alike import alike
 from benchctl.measure.signal.record import Samples
-from benchctl.measure.signal.rounding import alike
 
 _NORMAL = NormalDist()
 _NEAR = 4.0  # standard deviations below the highest sample within which others count as near it
@@ -24,6 +24,9 @@ _FEWER_IF_ROUND, _FEWER_THAT_SCATTER = 3.0, 2.0
 # sines and exponential dips).
 _ROUND_DOUBT = 0.15
 _ABOVE_THE_MEAN = 0.56  # exp(-0.577): how many are expected above the mean of the highest of many (Gumbel)
+# Between independent values of noise of a limited bandwidth there are higher ones: it rises beyond u standard
+# deviations 0.72 u times as often as they are there (Rice, Mathematical analysis of random noise, 1944); u is 2 to 3.
+_HIGHS = 2.0
 _CENTRAL = 0.95
 # The mean square of the central 95 % of normal values: 1 - 2 z phi(z) / 0.95 with z = 1.96.
 _CENTRAL_SQUARE = 1.0 - 2.0 * _NORMAL.inv_cdf(0.975) * _NORMAL.pdf(_NORMAL.inv_cdf(0.975)) / _CENTRAL
@@ -31,25 +34,33 @@ _CENTRAL_SQUARE = 1.0 - 2.0 * _NORMAL.inv_cdf(0.975) * _NORMAL.pdf(_NORMAL.inv_c
 
 @dataclass(frozen=True)
 class Peak:
-    """A peak freed of what noise added to it, and the standard uncertainty that noise and rounding leave."""
+    """A peak freed of what noise added to it, and the standard uncertainty that noise and rounding leave. `own` is the
+    part of that which another peak of the same shape does not have in common with it."""
 
     value: float
     uncertainty: float
+    own: float = 0.0
+
+    @property
+    def doubt(self) -> float:
+        """The part that tops of one shape have in common, whichever side they are on."""
+        return math.sqrt(max(self.uncertainty**2 - self.own**2, 0.0))
 
     def moved(self, by: float, uncertainty: float) -> Peak:
         """By a correction that has an uncertainty of its own."""
-        return Peak(self.value + by, math.hypot(self.uncertainty, uncertainty))
+        return Peak(self.value + by, math.hypot(self.uncertainty, uncertainty), math.hypot(self.own, uncertainty))
 
 
 @dataclass(frozen=True)
 class Blur:
     """What hides a peak: normal noise of `noise` rms, and rounding to steps, whose rms is `rounding`. The peak may be
     the `corner` of a steady fall, as of a supply that sinks from its highest voltage at once; else it is round or
-    level."""
+    level. So many `neighbours` have their noise in common, as behind a low-pass."""
 
     noise: float
     rounding: float = 0.0
     corner: bool = False
+    neighbours: float = 1.0
 
     @classmethod
     def of_samples(cls, noise: float, step: float) -> Blur:
@@ -66,23 +77,29 @@ class Blur:
             return cls.of_samples(noise, step)
         return cls(noise / math.sqrt(samples), math.sqrt(alike(noise, step)))
 
+    @classmethod
+    def of_band(cls, noise: float, step: float, part: float, ripple: float) -> Blur:
+        """Behind a low-pass that lets pass so much of what is below half the sample rate, and none of a ripple."""
+        rounding = math.sqrt(alike(noise, step, ripple))
+        return cls(noise * math.sqrt(part), rounding, neighbours=max(1.0 / (_HIGHS * part), 1.0))
+
 
 def highest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
     """The signal's highest value in each row of `rows`, shape (rows, n)."""
     tops = rows.max(axis=1)
     reach = _NEAR * blur.noise + math.sqrt(3.0) * blur.rounding  # half a step of rounding
-    near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1)
-    rises, scatters = _rise_and_scatter(near.astype(np.float64))
+    near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1) / blur.neighbours
+    rises, own, doubts = _rise_and_scatter(near)
     if blur.corner:
-        rises, scatters = _with_corners(near.astype(np.float64), scatters)
-    values = tops - blur.noise * rises
-    uncertainties = np.hypot(blur.noise * scatters, blur.rounding)
-    return [Peak(*pair) for pair in zip(values.tolist(), uncertainties.tolist(), strict=True)]
+        rises, own, doubts = _with_corners(near, own, doubts)
+    owns = np.hypot(blur.noise * own, blur.rounding)
+    columns = (tops - blur.noise * rises, np.hypot(owns, blur.noise * doubts), owns)
+    return [Peak(*each) for each in zip(*(column.tolist() for column in columns), strict=True)]
 
 
 def lowest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
     """The lowest value of each row."""
-    return [Peak(-peak.value, peak.uncertainty) for peak in highest_of_rows(-rows, blur)]
+    return [Peak(-peak.value, peak.uncertainty, peak.own) for peak in highest_of_rows(-rows, blur)]
 
 
 def lowest_and_highest(values: Samples, blur: Blur) -> tuple[Peak, Peak]:
@@ -98,17 +115,19 @@ def missed_by_samples(most: float) -> Peak:
     a third on average, with a standard deviation of sqrt(1/5 - 1/9) = 0.3. Of many tops, as on a clipped tone, the one
     that is missed least counts, and little or nothing is missed: taken is the middle between a third and nothing.
     """
-    return Peak(most / 6.0, math.sqrt(1.0 / 5.0 - 1.0 / 9.0) * most)
+    u = math.sqrt(1.0 / 5.0 - 1.0 / 9.0) * most
+    return Peak(most / 6.0, u, u)
 
 
 def half_span(lowest: Peak, highest: Peak) -> Peak:
     """Half of peak to peak, which an error of zero does not move."""
-    return Peak((highest.value - lowest.value) / 2.0, math.hypot(lowest.uncertainty, highest.uncertainty) / 2.0)
+    own, doubt = math.hypot(lowest.own, highest.own) / 2.0, (lowest.doubt + highest.doubt) / 2.0
+    return Peak((highest.value - lowest.value) / 2.0, math.hypot(own, doubt), own)
 
 
 def outermost(lowest: Peak, highest: Peak) -> Peak:
     """The one farther from zero, as a size; an error of zero moves it."""
-    return highest if highest.value >= -lowest.value else Peak(-lowest.value, lowest.uncertainty)
+    return highest if highest.value >= -lowest.value else Peak(-lowest.value, lowest.uncertainty, lowest.own)
 
 
 def sample_noise(values: Samples) -> float:
@@ -121,14 +140,14 @@ def sample_noise(values: Samples) -> float:
     return math.sqrt(float(squares.mean()) / _CENTRAL_SQUARE / 20.0) if squares.size else 0.0
 
 
-def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples]:
+def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples, Samples]:
     """For a top of which `near` samples lie near the highest: by how much that is expected to lie above the signal's
-    own peak, and how much it scatters, both in standard deviations of the noise; shapes as that of `near`. Nobody
-    knows how round the top is: it may rise like a level one, or less."""
+    own peak, how much it scatters, and how well the rise is known, all in standard deviations of the noise; shapes as
+    that of `near`. Nobody knows how round the top is: it may rise like a level one, or less."""
     level, rounded = _level_rise(near), _level_rise(near / _FEWER_IF_ROUND)
     own = 1.0 / np.sqrt(1.0 + np.log(np.maximum(near / _FEWER_THAT_SCATTER, 1.0)))
     doubt = np.maximum((level - rounded) / math.sqrt(12.0), _ROUND_DOUBT * level)
-    return (level + rounded) / 2.0, np.hypot(own, doubt)
+    return (level + rounded) / 2.0, own, doubt
 
 
 def _level_rise(near: Samples) -> Samples:
@@ -138,13 +157,13 @@ def _level_rise(near: Samples) -> Samples:
     return found
 
 
-def _with_corners(near: Samples, scatters: Samples) -> tuple[Samples, Samples]:
+def _with_corners(near: Samples, own: Samples, doubts: Samples) -> tuple[Samples, Samples, Samples]:
     """The same where the top may as well be a corner: any rise between that of a level top and that of a corner."""
     counts, corners = _corners()
-    of_corner = np.interp(np.log(near), counts, corners)
+    of_corner = np.interp(np.log(np.maximum(near, 1.0)), counts, corners)
     of_level = _level_rise(near)
-    own = np.maximum(scatters, 1.0 / np.sqrt(1.0 + of_corner + 0.7 * of_corner**2))  # the latter tried, to a tenth
-    return (of_level + of_corner) / 2.0, np.hypot(own, (of_level - of_corner) / math.sqrt(12.0))
+    own = np.maximum(np.hypot(own, doubts), 1.0 / np.sqrt(1.0 + of_corner + 0.7 * of_corner**2))  # tried, to a tenth
+    return (of_level + of_corner) / 2.0, own, (of_level - of_corner) / math.sqrt(12.0)
 
 
 @cache

@@ -10,10 +10,10 @@ from itertools import pairwise
 import numpy as np
 
 from benchctl.errors import RecordTooShort
+from benchctl.measure.rounding.alike import alike_at_most
 from benchctl.measure.signal.peaks import Blur, Peak, lowest_and_highest, sample_noise
 from benchctl.measure.signal.products import inner_product
 from benchctl.measure.signal.record import Capture, Samples, Trace
-from benchctl.measure.signal.rounding import alike_at_most
 
 _CHUNK = 1 << 16  # samples turned into float64 at a time, so that a long record needs little room
 _PEAK_BAND_HZ = 20e3
@@ -22,6 +22,9 @@ _PARTS = 8  # a steady record is cut into so many like parts, whose scatter tell
 _RECHARGED_S = 0.1  # of common practice reservoirs and supplies recover in tens of milliseconds
 READ_OVER_S = 0.02  # one period of 50 Hz
 _MAINS_S = 0.1  # five periods of 50 Hz and six of 60 Hz
+_MAINS_HZ = (50.0, 60.0)
+_HUM_S = 1e-3  # a mean over it shows what hum is told by, and little of anything else
+_TELLING = (1, 2)  # multiples of the mains that hum has before all, and by which one is told from the other
 _FEWEST_PAUSED = 256  # samples that tell a mean
 _FEWEST_PARTS = 4  # fewer say too little of their scatter
 
@@ -89,8 +92,40 @@ def settled_pause(capture: Capture, span: Span, frequency_hz: float, cycles: int
 
 
 def whole_record(capture: Capture) -> Span:
-    """All of a record of an undriven amplifier: the scatter of its parts tells of hum, carrier and noise."""
+    """All of a record."""
     return Span(0, capture.samples, _PARTS)
+
+
+def at_rest(capture: Capture) -> Span:
+    """A record of an undriven amplifier, as far as it holds whole periods of the mains, in parts that do.
+
+    A sine has no mean over whole periods, and neither have its harmonics. So hum moves no part's mean, and the scatter
+    of the parts tells of what is left: carrier, noise and slow change. A record of a few periods is taken whole, and
+    hum counts as scatter.
+    """
+    mains_hz = _mains_hz(capture)
+    periods = math.floor(capture.duration_s * mains_hz * (1.0 + 1e-6))
+    if periods < _FEWEST_PARTS:
+        return whole_record(capture)
+    each = max(periods // _PARTS, 1)
+    parts = min(periods // each, _PARTS)
+    return Span(0, _samples_of(capture, parts * each / mains_hz), parts)
+
+
+def _mains_hz(capture: Capture) -> float:
+    """50 or 60 Hz, whichever stands out more in the record."""
+    block = max(math.floor(_HUM_S / capture.interval_s), 1)
+    whole = capture.samples // block
+    middles_s = block * capture.interval_s * np.arange(whole)
+    strength = dict.fromkeys(_MAINS_HZ, 0.0)
+    for trace in capture.traces.values():
+        means = trace.codes[: whole * block].reshape(whole, block).mean(axis=1)
+        means -= means.mean()
+        squares = max(float(means @ means), 1e-12)
+        for mains_hz in _MAINS_HZ:
+            turns = np.exp(2j * math.pi * mains_hz * np.outer(_TELLING, middles_s))
+            strength[mains_hz] += float(np.sum(np.abs(turns @ means) ** 2)) / squares
+    return max(strength, key=lambda mains_hz: strength[mains_hz])
 
 
 def _samples_of(capture: Capture, duration_s: float) -> int:

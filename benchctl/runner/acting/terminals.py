@@ -17,7 +17,7 @@ from benchctl.measure.analyses.static_sag import AT_REST, REST
 from benchctl.measure.analyses.supply_voltages import TERMINALS, settled_voltage
 from benchctl.measure.budget.signals import Signals
 from benchctl.measure.signal.record import SUPPLY_VOLTAGE, Capture
-from benchctl.measure.signal.supply import whole_record
+from benchctl.measure.signal.supply import at_rest
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, ErrorOf, mean_of
 from benchctl.quantity import render
 from benchctl.runner.acting.contexts import reading_accuracies
@@ -142,7 +142,7 @@ def _recorded(run: Run) -> UFloat:
     """The mean of a record."""
     record = record_taking.idle_record()
     capture = record_taking.take(run, "terminals", record, run.conditions.level_v or 0.0, [SUPPLY_VOLTAGE])
-    return settled_voltage(Signals(capture, run.accuracies()["accuracy"]), whole_record(capture))
+    return settled_voltage(Signals(capture, run.accuracies()["accuracy"]), at_rest(capture))
 
 
 def _sight(who: str, value: UFloat) -> Sight:

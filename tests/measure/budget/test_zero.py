@@ -40,9 +40,9 @@ def test_a_record_of_zeros_tells_mean_and_noise_of_each_range() -> None:
     assert (fine.noise, wide.noise) == (pytest.approx(0.01), pytest.approx(0.5))  # one code to either side
 
 
-def test_what_is_left_is_a_tenth_of_what_is_stated_and_half_a_step() -> None:
-    """A range of 128 V: 0.16 V of drift, and half of 0.5 V."""
-    assert limit_left(SCOPE, 128.0, BITS) == pytest.approx(0.16 + 0.25)
+def test_what_is_left_is_a_tenth_of_what_is_stated_and_two_roundings() -> None:
+    """A range of 128 V: 0.16 V of drift, and two roundings to 0.5 V, each evenly spread (JCGM 100, 5.1.2)."""
+    assert limit_left(SCOPE, 128.0, BITS) == pytest.approx(math.sqrt(0.16**2 + 0.25**2 + 0.25**2), rel=0.01)
     assert half_step(128.0, BITS) == 0.25
 
 

@@ -192,6 +192,25 @@ def test_a_rest_that_ends_where_the_next_burst_begins_tells_only_of_noise(burst_
     assert table(record).noise_rms == pytest.approx(expected, rel=0.2)
 
 
+def test_where_little_rest_follows_the_noise_is_that_of_the_rest_before(burst_record: Record) -> None:
+    found = table(burst_record(noise_v=0.2, pretrigger_s=0.02, every_s=0.03))
+    expected = math.hypot(0.2, 72 / 4096 / math.sqrt(12)) * math.sqrt(19 / 500)
+    assert found.noise_rms == pytest.approx(expected, rel=0.2)
+
+
+def test_the_worst_of_cycles_that_are_alike_is_known_better_than_any_one_of_them(burst_record: Record) -> None:
+    """Twelve cycles of 1 % third harmonic and noise. A single cycle would leave the error of its own noise."""
+
+    def bent(volts: np.ndarray) -> np.ndarray:
+        return np.asarray(volts - 0.04 * volts * (volts / 30.0) ** 2)
+
+    tables = [table(burst_record(shape=bent, noise_v=noise, bits=16), cycles=8) for noise in (0.02, 0.021, 0.022)]
+    for found in tables:
+        alone, together = found.worst.thd_n.uncertain(), found.worst_thd_n.uncertain()
+        assert together.std_dev < alone.std_dev
+        assert abs(together.nominal_value - 0.01 / (1.0 - 0.03)) < 2.0 * together.std_dev
+
+
 def test_a_noisy_record_gives_only_a_bound(burst_record: Record) -> None:
     assert all(cycle.thd_n.is_bound for cycle in table(burst_record(noise_v=0.2)).cycles)
 

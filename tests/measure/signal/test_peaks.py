@@ -61,12 +61,13 @@ def test_the_lowest_is_found_as_the_highest_is() -> None:
 def test_a_peak_that_stands_alone_is_not_lowered() -> None:
     lonely = np.array([0.0, 0.0, 5.0, 0.0])
     _, highest = lowest_and_highest(lonely, Blur(0.1))
-    assert highest == Peak(pytest.approx(5.0, abs=1e-4), pytest.approx(0.1, abs=1e-4))
+    assert highest == Peak(pytest.approx(5.0, abs=1e-4), pytest.approx(0.1, abs=1e-4), pytest.approx(0.1, abs=1e-4))
 
 
 def test_without_noise_a_peak_is_the_highest_sample_within_its_rounding() -> None:
     _, highest = lowest_and_highest(np.array([1.0, 3.0, 3.0]), Blur.of_samples(0.0, 0.5))
-    assert highest == Peak(pytest.approx(3.0), pytest.approx(0.5 / math.sqrt(12)))
+    rounding = 0.5 / math.sqrt(12)
+    assert highest == Peak(pytest.approx(3.0), pytest.approx(rounding), pytest.approx(rounding))
 
 
 def test_means_are_blurred_less_than_samples() -> None:
@@ -76,11 +77,32 @@ def test_means_are_blurred_less_than_samples() -> None:
     assert Blur.of_means(SEEN, 1.0, 1) == Blur.of_samples(SEEN, 1.0)
 
 
+def test_the_peak_behind_a_low_pass_is_freed_of_less_noise_since_neighbours_have_it_in_common() -> None:
+    """A clipped tone with noise of which a low-pass leaves a fiftieth (white noise, by a transform): its highest value
+    lies as much above the flat top as one of a fiftieth as many samples would."""
+    random = np.random.default_rng(12)
+    scores = []
+    for _ in range(60):
+        spectrum = np.fft.rfft(random.normal(size=PHASE.size))
+        spectrum[PHASE.size // 100 :] = 0.0
+        low_passed = clipped(PHASE) + np.fft.irfft(spectrum, PHASE.size)
+        _, found = lowest_and_highest(low_passed, Blur.of_band(1.0, 0.0, 0.02, 0.0))
+        scores.append((found.value - 1380.0) / found.uncertainty)
+    assert abs(np.mean(scores)) < 0.5
+    assert 0.6 < np.std(scores) < 1.2
+
+
 def test_half_of_peak_to_peak_sees_no_offset_and_the_outermost_does() -> None:
-    lowest, highest = Peak(-20.0, 0.3), Peak(30.0, 0.4)
-    assert half_span(lowest, highest) == Peak(25.0, pytest.approx(0.25))
+    lowest, highest = Peak(-20.0, 0.3, 0.3), Peak(30.0, 0.4, 0.4)
+    assert half_span(lowest, highest) == Peak(25.0, pytest.approx(0.25), pytest.approx(0.25))
     assert outermost(lowest, highest) == highest
-    assert outermost(Peak(-31.0, 0.3), highest) == Peak(31.0, 0.3)
+    assert outermost(Peak(-31.0, 0.3, 0.3), highest) == Peak(31.0, 0.3, 0.3)
+
+
+def test_what_nobody_knows_of_the_shape_of_tops_is_the_same_on_both_sides() -> None:
+    """Two doubts of 0.3 that are one and the same leave 0.3 of a half span, two errors of 0.4 of their own 0.283."""
+    found = half_span(Peak(-20.0, 0.5, 0.4), Peak(30.0, 0.5, 0.4))
+    assert (found.own, found.doubt) == (pytest.approx(0.4 / math.sqrt(2.0)), pytest.approx(0.3))
 
 
 @pytest.mark.parametrize("shape", [level, clipped, round_top])

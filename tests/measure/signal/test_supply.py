@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from benchctl.errors import RecordTooShort
+from benchctl.measure.budget.signals import mean_with_scatter
 from benchctl.measure.signal.record import Capture, Trace
 from benchctl.measure.signal.supply import (
     Span,
+    at_rest,
     extremes,
     mean,
     mean_product,
@@ -25,6 +27,27 @@ Digitised = Callable[..., Trace]
 
 def capture(trace: Trace, interval_s: float = 1e-4) -> Capture:
     return Capture("a.npz", -0.01, interval_s, {"supply current": trace}, 0.0)
+
+
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+@pytest.mark.parametrize("duration_s", [0.1, 0.13])
+def test_hum_is_no_part_of_a_mean_at_rest_nor_of_its_uncertainty(
+    digitised: Digitised, mains_hz: float, duration_s: float
+) -> None:
+    """10 mV of hum with its third harmonic beside noise of 2 mV, on 0.5 V: what is left is sigma / sqrt n (JCGM 100,
+    4.2.3), and a sine over whole periods has no mean. Cut into parts of other lengths, hum would scatter by mV."""
+    times_s = np.arange(round(duration_s / 5e-6)) * 5e-6
+    hum = 0.01 * np.sin(2 * np.pi * mains_hz * times_s + 1.0) + 0.004 * np.sin(6 * np.pi * mains_hz * times_s)
+    noise = np.random.default_rng(6).normal(0.0, 2e-3, times_s.size)
+    record = capture(digitised(0.5 + hum + noise, 2.0), 5e-6)
+    found = mean_with_scatter(record.traces["supply current"], at_rest(record))
+    own = 2e-3 / np.sqrt(times_s.size)
+    assert found.nominal_value == pytest.approx(0.5, abs=4.0 * own)
+    assert found.std_dev < 2.5 * own
+
+
+def test_a_record_of_a_few_periods_of_the_mains_is_taken_whole(digitised: Digitised) -> None:
+    assert at_rest(capture(digitised(np.zeros(500), 10.0))) == Span(0, 500, 8)
 
 
 def test_only_whole_repetitions_count(digitised: Digitised) -> None:

@@ -6,6 +6,10 @@ sawtooth, and the characteristic function of the noise). That part is alike each
 all x its mean square is sum of exp(-4 pi^2 k^2 s^2) / (2 pi^2 k^2), which is 1/12 without noise. The rest of 1/12 is as
 random as the noise itself.
 
+A ripple of amplitude a that goes on while the same value comes by again, such as what is left of a carrier, does so,
+too: over all of its phases the mean of sin(2 pi k (x + a cos phase)) is J0(2 pi k a) sin(2 pi k x) (Bessel's integral,
+DLMF 10.9.1), so it leaves J0(2 pi k a)^2 of each term's mean square.
+
 How much noise there is, the rms of the samples alone does not tell where it is less than half a step: a value at the
 edge between two codes goes to and fro by half a step with next to no noise. How often each code comes tells it.
 """
@@ -22,6 +26,7 @@ from numpy.typing import NDArray
 _SQUARES = 2.0 * np.pi**2 * np.arange(1, 41) ** 2
 _HALVINGS = 60
 _NORMAL = NormalDist()
+_FAR = 8.0
 _TO_AND_FRO = 0.25  # steps squared: the variance of a value that is as often at one code as at the next
 
 
@@ -51,28 +56,42 @@ def alike_at_most(noise: float, step: float) -> float:
     return step**2 * _alike(max((noise / step) ** 2 - _TO_AND_FRO, 0.0))
 
 
-def alike(noise: float, step: float) -> float:
+def alike(noise: float, step: float, ripple: float = 0.0) -> float:
     """Mean square of the rounding error that comes alike each time, in the square of the unit of `step`.
 
-    `noise` is the rms that is seen to be random: that of the noise itself and of the random part of rounding.
+    `noise` is the rms that is seen to be random: that of the noise itself and of the random part of rounding. `ripple`:
+    the amplitude of a tone that rides on the signal and has another phase each time.
     """
     if not step > 0.0:
         return 0.0
-    seen = (noise / step) ** 2
+    seen, kept = (noise / step) ** 2, _kept(ripple / step)
     low, high = 0.0, seen
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
         # What would be seen rises with the noise itself: there is more of that, and less rounding that is alike.
-        low, high = (middle, high) if middle + _random(middle) < seen else (low, middle)
-    return step**2 * _alike(low)
+        low, high = (middle, high) if middle + _random(middle, kept) < seen else (low, middle)
+    return step**2 * _alike(low, kept)
 
 
-def _alike(variance: float) -> float:
-    return float(np.sum(np.exp(-2.0 * _SQUARES * variance) / _SQUARES))
+def _alike(variance: float, kept: NDArray[np.float64] | float = 1.0) -> float:
+    return float(np.sum(kept * np.exp(-2.0 * _SQUARES * variance) / _SQUARES))
 
 
-def _random(variance: float) -> float:
-    return _WITHOUT_NOISE - _alike(variance)
+def _random(variance: float, kept: NDArray[np.float64] | float) -> float:
+    return _WITHOUT_NOISE - _alike(variance, kept)
+
+
+def _kept(ripple: float) -> NDArray[np.float64] | float:
+    """What a ripple of so many steps leaves of each term: J0^2, over amplitudes of a tenth more and less, since it
+    becomes nought at some of them; beyond eight radians the mean of its asymptotic form, 1 / (pi x) (DLMF 10.17.3)."""
+    if not ripple > 0.0:
+        return 1.0
+    turns = 2.0 * np.pi * np.arange(1, 41)[:, np.newaxis] * ripple * np.linspace(0.9, 1.1, 5)
+    near = np.minimum(turns, _FAR)[:, :, np.newaxis]
+    j0 = np.cos(near * np.sin(np.pi * (np.arange(32) + 0.5) / 32.0)).mean(axis=2)
+    squares = np.where(turns < _FAR, j0**2, 1.0 / (np.pi * turns))
+    kept: NDArray[np.float64] = squares.mean(axis=1)
+    return kept
 
 
 _WITHOUT_NOISE = _alike(0.0)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.measure.signal.rounding import alike, alike_at_most, left_of_mean
+from benchctl.measure.rounding.alike import alike, alike_at_most, left_of_mean
 
 
 @pytest.mark.parametrize("noise", [0.05, 0.1, 0.2, 0.3])
@@ -18,6 +18,20 @@ def test_what_stays_alike_is_what_averaging_over_noise_leaves(noise: float) -> N
     errors = np.rint(values + hiss) - values
     seen = math.sqrt(float(errors.var(axis=1).mean()))
     assert alike(seen, 1.0) == pytest.approx(float((errors.mean(axis=1) ** 2).mean()), rel=0.05, abs=2e-4)
+
+
+@pytest.mark.parametrize("ripple", [0.1, 0.3, 0.55, 1.5])
+def test_a_ripple_of_any_phase_leaves_as_much_as_averaging_over_its_phases(ripple: float) -> None:
+    """As above, with noise of a tenth of a step and a tone of a tenth more or less than told."""
+    values = np.linspace(-0.5, 0.5, 100, endpoint=False)[:, np.newaxis]
+    chance = np.random.default_rng(5)
+    left, seen = [], []
+    for part in (0.92, 0.96, 1.0, 1.04, 1.08):
+        moved = part * ripple * np.sin(chance.uniform(0.0, 2.0 * np.pi, 20_000))
+        errors = np.rint(values + moved + chance.normal(0.0, 0.1, 20_000)) - values - moved
+        left.append(float((errors.mean(axis=1) ** 2).mean()))
+        seen.append(0.01 + 1.0 / 12.0 - left[-1])
+    assert alike(math.sqrt(np.mean(seen)), 1.0, ripple) == pytest.approx(np.mean(left), rel=0.25, abs=4e-4)
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.05, 0.2, 0.25, 0.4])
