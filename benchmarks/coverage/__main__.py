@@ -17,7 +17,7 @@ from benchctl.spread.spread import Failure, Spread
 from benchmarks.coverage.campaign import AMPLIFIERS, BENCHES, PAIRS, Pair
 from benchmarks.coverage.job import Job, judged_figures_of
 from benchmarks.coverage.kept import Kept
-from benchmarks.coverage.statistics import by_name, table_of
+from benchmarks.coverage.statistics import by_name, limits_of, table_of
 from benchmarks.spreading import campaign, in_own_folder, performed
 
 
@@ -51,7 +51,10 @@ def main(  # noqa: PLR0917 - click gives each by its name
         failed = _run(left, kept, spread)
         found = {pair: kept.of(pair) for pair in pairs}
     for pair, judged in found.items():
-        console.print(table_of(by_name(judged), str(pair)))
+        rows = by_name(judged)
+        console.print(table_of(rows, str(pair)))
+        for line in limits_of(rows):
+            console.print(line)
     if len(pairs) > 1:
         apart = (replace(each, seed=pair.seed_of(each.seed)) for pair, judged in found.items() for each in judged)
         console.print(table_of(by_name(apart), "all of them"))

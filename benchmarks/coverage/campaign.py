@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from textwrap import indent
+from typing import Any
 from zlib import crc32
+
+import yaml
 
 from benchctl.archive.captures import load_capture
 from benchctl.archive.folder import RunFolder
@@ -43,7 +44,6 @@ from benchmarks.nobody import Nobody
 
 SEQUENCE = Path(__file__).with_name("coverage.yaml")
 IMPERFECTIONS = Path(__file__).with_name("imperfections.yaml")
-_SEED = re.compile(r"^(\s*seed:).*$", re.MULTILINE)
 
 
 # What the truth is not known of in closed form.
@@ -136,11 +136,36 @@ def judged_figures(seed: int, pair: Pair, folder: Path) -> list[Judged]:
 def _seeded(pair: Pair, seed: int, folder: Path) -> Path:
     """A copy of the bench file with another seed and, where it is untidy, what is not ideal about it."""
     given = Path(pair.bench)
-    text = (given if given.exists() else find("benches", pair.bench)).read_text()
-    untidy = f"\n  imperfections:\n{indent(IMPERFECTIONS.read_text(), '    ')}" if pair.is_untidy else ""
+    bench = yaml.safe_load((given if given.exists() else find("benches", pair.bench)).read_text())
+    simulation = bench["simulation"]
+    simulation["seed"] = pair.seed_of(seed)
+    if pair.is_untidy:
+        simulation["imperfections"] = _merged(_imperfections(seed), simulation.get("imperfections", {}))
     file = folder / f"{given.stem}-{seed}.yaml"
-    file.write_text(_SEED.sub(rf"\g<1> {pair.seed_of(seed)}{untidy}", text))
+    file.write_text(yaml.safe_dump(bench, sort_keys=False))
     return file
+
+
+def inputs_are_alike(seed: int) -> bool:
+    """Whether all inputs of the oscilloscope have one error of gain in common, or each its own: one and the other in
+    turn. Nobody states how much they share, so a figure's U is for the worse of both."""
+    return seed % 2 == 0
+
+
+def _imperfections(seed: int) -> dict[str, Any]:
+    """With what differs from bench to bench: what inputs share, and which way a gain moves while it warms up."""
+    found: dict[str, Any] = yaml.safe_load(IMPERFECTIONS.read_text())
+    oscilloscope = found["oscilloscope"]
+    oscilloscope["shared_gain"] = "100 %" if inputs_are_alike(seed) else "0 %"
+    if seed // 2 % 2:
+        oscilloscope["warm_up_gain"] = f"-{oscilloscope['warm_up_gain']}"
+    return found
+
+
+def _merged(one: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
+    """Both; where both have the same entry, the other's."""
+    parts = {key: _merged(one[key], each) for key, each in other.items() if isinstance(one.get(key), dict)}
+    return {**one, **other, **parts}
 
 
 @contextmanager
@@ -166,7 +191,8 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
     for figure in _at_the_level_that_was_set(entry, folder):
         if (figure.name, figure.channel) not in truths and figure.name in UNKNOWN:
             continue
-        expanded, factor = figure.expanded_uncertainty, figure.coverage_factor or COVERAGE_FACTOR
+        # More than 2 is for few readings, whose scatter is itself uncertain: the errors spread as much more.
+        expanded, factor = figure.expanded_uncertainty, min(figure.coverage_factor or COVERAGE_FACTOR, COVERAGE_FACTOR)
         yield Judged(
             seed,
             entry.analysis,

@@ -65,16 +65,35 @@ def test_a_campaign_that_was_interrupted_goes_on_with_what_it_kept(judged: list[
     ],
 )
 def test_a_figure_is_marked_by_how_its_errors_spread(scores: list[float], mark: str) -> None:
-    figures = [Judged(seed, "idle", "idle_current", "", 1.0 + score, 1.0, 1.0) for seed, score in enumerate(scores)]
+    figures = [
+        Judged(2 * number + alike, "idle", "idle_current", "", 1.0 + score, 1.0, 1.0)
+        for number, score in enumerate(scores)
+        for alike in (0, 1)
+    ]
     assert coverage("idle_current", figures).mark == mark
 
 
+def test_errors_are_judged_where_what_inputs_share_makes_them_larger() -> None:
+    """On benches of odd seeds inputs share nothing. A figure whose errors are as stated on half of them is not too
+    wide, and one whose U is a limit is only told as such."""
+    scores = [1.0 if seed % 2 else 0.2 for seed in range(400)]
+    figures = [
+        Judged(seed, "burst", "efficiency", "", 1.0 + sign * score, 1.0, 1.0)
+        for seed, score in enumerate(scores)
+        for sign in (-1.0, 1.0)
+    ]
+    found = coverage("burst: efficiency", figures)
+    assert (found.apart, found.alike, found.widest) == pytest.approx((1.0, 0.2, 1.0))
+    assert coverage("burst: efficiency", [figure for figure in figures if figure.seed % 2 == 0]).mark == "too wide"
+    assert coverage("burst: droop", [figure for figure in figures if figure.seed % 2 == 0]).mark == "a limit"
+
+
 def test_what_chance_leaves_open_of_the_covered_part_is_the_score_interval_of_the_benches() -> None:
-    """95 of 100 benches: 88.8 to 97.8 %, against scipy (Wilson)."""
+    """95 of 100 benches, against scipy (Wilson)."""
     figures = [
         Judged(seed, "idle", "idle_current", channel, 1.0 + (3.0 if seed < 5 else 0.5), 1.0, 1.0)
         for seed in range(100)
         for channel in "AB"
     ]
-    expected = stats.binomtest(95, 100).proportion_ci(method="wilson")
+    expected = stats.binomtest(95, 100).proportion_ci(confidence_level=0.99, method="wilson")
     assert coverage("idle_current", figures).interval == pytest.approx((expected.low, expected.high), abs=1e-4)
