@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 # Matrices are small here, and threads that wait for each other beside other workers take longer than one does.
@@ -23,6 +24,15 @@ def pytest_collection_finish() -> None:
     """Thousands of tests stay in memory to the end; looking through them for garbage costs a twentieth of the time."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_index_in_the_users_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Whatever looks for runs keeps its index among the tests' own files."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BENCHCTL_CACHE", str(tmp_path_factory.mktemp("cache")))
+        patch.delenv("BENCHCTL_RUNS", raising=False)
+        yield
 
 
 @pytest.fixture(scope="session")

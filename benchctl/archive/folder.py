@@ -186,9 +186,12 @@ class RunFolder:
 
 def made_at(name: str) -> datetime | None:
     """When a run folder of this name was made; None of a name that does not begin with a date and a time."""
-    made = re.match(r"(\d{8}-\d{6})-", name)
+    made = re.match(r"(\d{4})(\d\d)(\d\d)-(\d\d)(\d\d)(\d\d)-", name, re.ASCII)
+    if made is None:
+        return None
+    year, month, day, hour, minute, second = map(int, made.groups())
     try:
-        return datetime.strptime(made[1], "%Y%m%d-%H%M%S").replace(tzinfo=UTC) if made else None
+        return datetime(year, month, day, hour, minute, second, tzinfo=UTC)
     except ValueError:  # digits that are no date
         return None
 

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from pydantic import ValidationError
 
 from benchctl.archive.compare import identity
+from benchctl.archive.held_against import held_against
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.model.criteria import Criterion
-from benchctl.measure.budget.figure import Figure, Requirement, Verdict, judge, u_to_combine
+from benchctl.measure.budget.figure import Figure, Verdict, u_to_combine
 from benchctl.measure.budget.power import TOTAL
 from benchctl.measure.conditions import Conditions
 
@@ -78,22 +79,7 @@ def judged_by(figure: Figure, criterion: Criterion, reference: Figure | None = N
     earlier figure."""
     if criterion.of:
         return replace(figure, verdict=_verdict_against(figure, criterion, reference))
-    if criterion.about_one:
-        return _judged_about_one(figure, criterion.bound)
-    if criterion.relation != "outside":
-        return judge(figure, Requirement(criterion.relation, criterion.bound))
-    # To lie outside is to fail to lie within.
-    within = judge(figure, Requirement("within", criterion.bound)).verdict
-    turned = {"passes": "fails", "fails": "passes"}.get(within, within)
-    return replace(figure, verdict=turned)  # type: ignore[arg-type]
-
-
-def _judged_about_one(figure: Figure, bound: float) -> Figure:
-    """It passes if it keeps both ends, and fails if it fails at either."""
-    ends = (Requirement("below", bound), Requirement("above", 1.0 / bound))
-    verdicts = {judge(figure, end).verdict for end in ends}
-    worst = next(verdict for verdict in ("fails", "inconclusive", "passes") if verdict in verdicts)
-    return replace(figure, verdict=worst)
+    return held_against(figure, criterion)
 
 
 def _verdict_against(figure: Figure, criterion: Criterion, reference: Figure | None) -> Verdict:

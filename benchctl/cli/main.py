@@ -10,6 +10,7 @@ import traceback
 from collections.abc import Sequence
 
 import click
+from click.shell_completion import shell_complete
 
 from benchctl.cli.lazy import CommandEntry, LazyGroup
 from benchctl.cli.shown.problems import problem_lines
@@ -22,6 +23,9 @@ FAULT_EXIT_CODE = 5
 # How often Python looks for objects that keep each other alive: few come about here, and to look through all that is
 # imported and read as often as it does by itself takes a twentieth of the time of a dry run.
 COLLECTED_AFTER = (50_000, 5, 5)
+
+# Set by a shell that asks what a word may be completed to.
+COMPLETE_VARIABLE = "_BENCHCTL_COMPLETE"
 
 _EPILOG = """\b
 Exit codes:
@@ -88,6 +92,9 @@ Try it without a bench:
             "benchctl.cli.commands.drift:drift",
             "Show whether a bench has drifted: a control chart of each zero, gain and reference figure, as a page.",
         ),
+        "list": CommandEntry("benchctl.cli.commands.list:list_", "List the runs in a folder, the newest last."),
+        "latest": CommandEntry("benchctl.cli.commands.latest:latest", "Print the folder of the newest run."),
+        "find": CommandEntry("benchctl.cli.commands.find:find", "Find runs with a figure that meets a condition."),
         "budget": CommandEntry(
             "benchctl.cli.commands.budget:budget",
             "Show what a figure's uncertainty is made of, the largest part first.",
@@ -113,6 +120,8 @@ def cli() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with the outcome's code, even if its output cannot be shown."""
+    if asked := os.environ.get(COMPLETE_VARIABLE):
+        sys.exit(shell_complete(cli, {}, "benchctl", COMPLETE_VARIABLE, asked))
     gc.set_threshold(*COLLECTED_AFTER)
     with outputs_that_never_fail():
         exit_code = _exit_code(arguments)

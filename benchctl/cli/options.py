@@ -7,17 +7,38 @@ import os
 import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from benchctl.cli.completing import LATEST, RUNS_VARIABLE, complete_document, complete_run, runs_root
+
 _Outcome = TypeVar("_Outcome")
 
 bench_option = click.option(
-    "--bench", "-b", required=True, metavar="BENCH", help="Bench file: a path or a shipped name."
+    "--bench",
+    "-b",
+    required=True,
+    metavar="BENCH",
+    help="Bench file: a path or a shipped name.",
+    shell_complete=lambda _context, _option, begun: complete_document("bench", begun),
 )
 amplifier_option = click.option(
-    "--amplifier", "-a", required=True, metavar="AMPLIFIER", help="Amplifier file: a path or a shipped name."
+    "--amplifier",
+    "-a",
+    required=True,
+    metavar="AMPLIFIER",
+    help="Amplifier file: a path or a shipped name.",
+    shell_complete=lambda _context, _option, begun: complete_document("amplifier", begun),
+)
+runs_made_option = click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("runs"),
+    envvar=RUNS_VARIABLE,
+    show_default=True,
+    help="Where run folders are made.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
 unattended_option = click.option(
@@ -76,7 +97,11 @@ def of_a_run(command: Callable[..., int]) -> Callable[..., int]:
 
         return command(documents=Documents(sequence, bench, amplifier, settings), **others)
 
-    argument = click.argument("sequence", metavar="SEQUENCE")
+    argument = click.argument(
+        "sequence",
+        metavar="SEQUENCE",
+        shell_complete=lambda _context, _argument, begun: complete_document("sequence", begun),
+    )
     return argument(bench_option(amplifier_option(set_option(with_documents))))
 
 
@@ -96,6 +121,54 @@ def spread_options(command: Callable[..., _Outcome]) -> Callable[..., _Outcome]:
         "Whoever reaches a scheduler's port can run any program on its workers.",
     )
     return workers(scheduler(command))
+
+
+def of_run_folder(
+    name: str = "run_folder", *, metavar: str = "RUN_FOLDER", several: bool = False
+) -> Callable[[Callable[..., int]], Callable[..., int]]:
+    """An argument that is a run folder: a path, a name in the folder of runs, `latest`, or a serial number, which is
+    the unit's newest run. The command is given the path."""
+
+    def decorated(command: Callable[..., int]) -> Callable[..., int]:
+        @functools.wraps(command)
+        def with_folder(**given: Any) -> int:
+            word = given[name]
+            beside = bool(given.get("as_json"))
+            given[name] = tuple(folder_meant(each, beside) for each in word) if several else folder_meant(word, beside)
+            return command(**given)
+
+        return click.argument(
+            name, metavar=metavar, nargs=-1 if several else 1, required=True, shell_complete=complete_run
+        )(with_folder)
+
+    return decorated
+
+
+def folder_meant(word: str, beside: bool) -> Path:
+    """The run folder that a word on the command line means. A path that is there comes first. Which run was taken for
+    `latest` or a serial number is said.
+
+    Args:
+        word: as it was typed.
+        beside: say it on standard error, where standard output is for a program.
+
+    Raises:
+        UsageError: it means none, or more than one unit.
+    """
+    root = runs_root()
+    if Path(word).exists() or os.sep in word or "/" in word:
+        return Path(word)
+    if (root / word / "journal.jsonl").is_file():
+        return root / word
+    from benchctl.archive.collection.naming import run_named  # noqa: PLC0415 - few words need an index
+    from benchctl.archive.collection.words import run_in_words  # noqa: PLC0415
+
+    named = run_named(word, root)
+    for newer in named.newer:
+        click.echo(f"Warning: newer by its name, but not read: {newer}", err=True)
+    which = "Latest run" if word == LATEST else "Newest run of this unit"
+    click.echo(f"{which}: {run_in_words(named.run)}", err=beside)
+    return named.run.folder
 
 
 @dataclass(frozen=True)

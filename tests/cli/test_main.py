@@ -123,7 +123,7 @@ def test_ctrl_c_before_anything_is_energised_gives_exit_code_6(
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("benchctl.cli.commands.check.read_any", interrupted)
+    monkeypatch.setattr("benchctl.cli.shown.check.read_any", interrupted)
     ended = benchctl("check", "quick_check")
     assert ended.exit_code == 6
     assert "Stopped by the operator" in ended.err
@@ -137,7 +137,7 @@ def test_a_fault_of_the_program_is_not_taken_for_a_verdict_that_fails(
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("benchctl.cli.commands.check.read_any", broken)
+    monkeypatch.setattr("benchctl.cli.shown.check.read_any", broken)
     ended = benchctl("check", "quick_check")
     assert ended.exit_code == 5
     assert "ZeroDivisionError" in ended.err

@@ -144,6 +144,8 @@ def _method_in(line: bytes) -> int:
 def _parsed(line: bytes) -> Event | None:
     try:
         event = json.loads(line)
+        if b"\\ud" in line.lower():  # half of a character, which cannot be written anywhere
+            json.dumps(event, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError):
         return None
     return event if isinstance(event, dict) else None

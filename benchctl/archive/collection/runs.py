@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.archive.collection.folders import NotRead, found_below
-from benchctl.archive.collection.summary import RunSummary, summary_of
+from benchctl.archive.collection.summary import RunSummary, summary_of, within
 from benchctl.errors import ArchiveError, UsageError
 
 
@@ -36,4 +36,4 @@ def summary_or_why(path: Path) -> RunSummary | NotRead:
     try:
         return summary_of(path)
     except (ArchiveError, UsageError) as error:
-        return NotRead(path, f"is damaged: {error.message}")
+        return NotRead(path, f"is damaged: {within(path, error.message)}")

@@ -6,6 +6,7 @@ their hashes. Inputs, captures and the trend are not looked at: `benchctl verify
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -149,8 +150,13 @@ def _summary(folder: RunFolder, told: Told, began: Mapping[str, Any], *, is_runn
         counts=counts,
         figures=rows,
         notes=tuple(notes_of(told.events)),
-        problems=problems,
+        problems=tuple(within(folder.path, problem) for problem in problems),
     )
+
+
+def within(folder: Path, text: str) -> str:
+    """A sentence that names files of a run folder as they are named inside it: the folder may be moved."""
+    return text.replace(f"{folder}{os.sep}", "")
 
 
 def _figures(folder: RunFolder, told: Told) -> tuple[tuple[FigureRow, ...], tuple[str, ...]]:
@@ -214,7 +220,7 @@ def _documents(folder: RunFolder, told: Told) -> list[str]:
 def _began(folder: RunFolder, began: Mapping[str, Any]) -> datetime | None:
     """When the folder was made, which its name begins with; the journal's own where it was renamed. The time in the
     journal of a dry run is virtual."""
-    if made := made_at(folder.path.resolve().name):
+    if made := made_at(folder.name) or made_at(folder.path.resolve().name):
         return made
     if began.get("dry_run"):
         return None

@@ -14,6 +14,7 @@ import os
 import threading
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC
 from pathlib import Path
@@ -179,7 +180,10 @@ def read_as_far_as_whole(path: Path) -> tuple[JournalRead, str]:
     Raises:
         ArchiveError: it cannot be read.
     """
-    lines = read_bytes(path).split(b"\n")
+    content = read_bytes(path)
+    with suppress(ArchiveError):
+        return parse_journal(content, path), ""
+    lines = content.split(b"\n")
     # More lines never repair a break, so the first broken line can be found by halving.
     broken = bisect_left(range(len(lines) + 1), True, key=lambda count: bool(_trouble(lines[:count], path)))
     return parse_journal(b"\n".join(lines[: broken - 1]), path), _trouble(lines[:broken], path)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchctl.cli.options import json_option
+from benchctl.cli.completing import complete_figure
+from benchctl.cli.options import json_option, of_run_folder
 from benchctl.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,8 +22,8 @@ Examples:
   benchctl budget runs/20261124-221003-quick-check-hx-2150 continuous_power --channel A
   benchctl budget runs/20261124-221003-quick-check-hx-2150 burst_power_clean --channel A --cycles 8"""
 )
-@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
-@click.argument("figure", metavar="FIGURE")
+@of_run_folder()
+@click.argument("figure", metavar="FIGURE", shell_complete=complete_figure)
 @click.option("--channel", default="", metavar="CHANNEL", help="The amplifier's channel, or 'total'; all if left out.")
 @click.option("--cycles", type=int, default=None, help="Length of the bursts; all if left out.")
 @click.option("--step", default="", metavar="STEP", help="A part of the step's name, such as its number.")

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from benchctl.cli.options import of_run_folder
+
 FORMS = ("parquet", "csv", "wav", "junit")
 
 
@@ -16,7 +18,7 @@ Examples:
   benchctl export runs/20261124-221003-quick-check-hx-2150 --as wav --out sounds
   benchctl export runs/20261124-221003-quick-check-hx-2150 --as junit --out results.xml"""
 )
-@click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
+@of_run_folder("run_folders", metavar="RUN_FOLDER...", several=True)
 @click.option("--as", "form", type=click.Choice(FORMS), required=True, help="The form to write.")
 @click.option(
     "--out",

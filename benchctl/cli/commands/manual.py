@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import Watching, accept_option, amplifier_option, bench_option, set_option, watched
+from benchctl.cli.options import (
+    Watching,
+    accept_option,
+    amplifier_option,
+    bench_option,
+    runs_made_option,
+    set_option,
+    watched,
+)
 
 
 @click.command(
@@ -21,13 +29,7 @@ Examples:
 @set_option
 @click.option("--dry-run", is_flag=True, help="Simulated instruments behind the same bench file, in real time.")
 @accept_option
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("runs"),
-    show_default=True,
-    help="Where run folders are made.",
-)
+@runs_made_option
 @watched
 def manual(  # noqa: PLR0917 - click passes each option by name
     bench: str,

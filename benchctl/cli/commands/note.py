@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from benchctl.cli.options import of_run_folder
+
 
 @click.command(
     epilog="""\b
@@ -14,7 +16,7 @@ Examples:
   benchctl note runs/20261124-221003-quick-check-hx-2150 "Both output relays cleaned" --photo relays.jpg
   benchctl note runs/20261124-221003-quick-check-hx-2150 -"""
 )
-@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
+@of_run_folder()
 @click.argument("text", metavar="TEXT")
 @click.option(
     "--photo",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import json_option
+from benchctl.cli.options import json_option, of_run_folder, runs_made_option
 
 
 @click.command(
@@ -15,14 +15,8 @@ Examples:
   benchctl replay runs/20261124-221003-quick-check-hx-2150
   benchctl replay traffic.jsonl.gz --out replayed"""
 )
-@click.argument("recording", type=click.Path(path_type=Path), metavar="RECORDING")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("runs"),
-    show_default=True,
-    help="Where run folders are made.",
-)
+@of_run_folder("recording", metavar="RECORDING")
+@runs_made_option
 @json_option
 def replay(recording: Path, out: Path, as_json: bool) -> int:
     """Run a recorded run again, without its instruments.

@@ -2,34 +2,26 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
-from benchctl.archive.folder import RunFolder
-from benchctl.archive.tables.figures_csv import renew_figures
-from benchctl.cli.options import json_option
-from benchctl.errors import ArchiveError, UsageError
-from benchctl.report.comparison_page import write_comparison
-from benchctl.report.frames.publishing import write_pictures
-from benchctl.report.page import write_report
-from benchctl.report.reading.run_record import read_run_record
-from benchctl.report.sheet.writing import PaperName, write_sheet
-from benchctl.report.summary import comparison_summary, summary_of
-from benchctl.report.templating import is_page
+from benchctl.cli.options import json_option, of_run_folder
+
+if TYPE_CHECKING:
+    from benchctl.report.sheet.writing import PaperName
 
 
 @click.command(
     epilog="""\b
 Examples:
   benchctl report runs/20261124-221003-quick-check-hx-2150
-  benchctl report runs/20261124-221003-quick-check-hx-2150 --pictures
+  benchctl report latest --pictures
   benchctl report runs/20261124-221003-quick-check-hx-2150 --sheet --paper letter
   benchctl report runs/20261124-221003-before-and-after-hx-2150 runs/20261125-090112-before-and-after-hx-2150"""
 )
-@click.argument("run_folders", type=click.Path(path_type=Path), metavar="RUN_FOLDER...", nargs=-1, required=True)
+@of_run_folder("run_folders", metavar="RUN_FOLDER...", several=True)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -79,74 +71,6 @@ def report(  # noqa: PLR0917 - one for each argument and option
     Of several run folders the page holds every other one against the first: the same figures side by side, by how much
     they differ, and whether that is more than their uncertainty.
     """
-    if (with_owner or as_sheet) and len(run_folders) > 1:
-        raise UsageError("a comparison has no owner and no sheet; give one run folder")
-    if as_sheet and with_pictures:
-        raise UsageError("a sheet has one picture, on the paper; give --pictures without --sheet")
-    if out is not None and not out.parent.is_dir():
-        raise UsageError(f"there is no folder {out.parent} to write {out.name} into")
-    if out is not None:
-        _refuse_to_overwrite(out)
-    for folder in run_folders:
-        _renew_table(folder)
-    if as_sheet:
-        return _sheet(run_folders[0], paper, out, as_json=as_json)
-    run_records = [read_run_record(folder) for folder in run_folders]
-    page = (
-        write_report(run_records[0], out, with_owner=with_owner)
-        if len(run_records) == 1
-        else write_comparison(run_records, out)
-    )
-    pictures = write_pictures(run_records, page) if with_pictures else None
-    if as_json:
-        said: dict[str, Any] = {"page": str(page), "runs": [summary_of(run_record) for run_record in run_records]}
-        said |= {"pictures": str(pictures)} if pictures else {}
-        compared = {"comparison": comparison_summary(run_records)} if len(run_records) > 1 else {}
-        click.echo(json.dumps(said | compared, indent=2))
-    else:
-        click.echo(f"Report: {page}")
-        if pictures:
-            click.echo(f"Pictures: {pictures}")
-    return 0
+    from benchctl.cli.shown.folders.reporting import Wanted, make_page  # noqa: PLC0415 - heavy, and `--help` needs none
 
-
-def _sheet(run_folder: Path, paper: PaperName, out: Path | None, *, as_json: bool) -> int:
-    if out is not None:
-        _refuse_for_pdf(out)
-    sheet = write_sheet(read_run_record(run_folder), paper, out)
-    if as_json:
-        pdf = str(sheet.pdf.path) if sheet.pdf.path else None
-        click.echo(json.dumps({"sheet": str(sheet.page), "pdf": pdf, "why_no_pdf": sheet.pdf.why_not}, indent=2))
-        return 0
-    click.echo(f"Sheet: {sheet.page}")
-    click.echo(f"PDF: {sheet.pdf.path}" if sheet.pdf.path else f"No PDF: {sheet.pdf.why_not}")
-    return 0
-
-
-def _refuse_for_pdf(out: Path) -> None:
-    """The PDF is written beside the page, and never over a file that may be somebody's own."""
-    pdf = out.with_suffix(".pdf")
-    if out == pdf or out.suffix == ".PDF":
-        page = out.with_suffix(".html")
-        raise UsageError(f"--out names the page of the sheet; give {page}, and the PDF is written beside it")
-    if pdf.exists():
-        raise UsageError(f"{pdf} is there already, and may be your own; give another file, or remove it")
-
-
-def _refuse_to_overwrite(out: Path) -> None:
-    """A page may take the place of an earlier page, and of nothing else.
-
-    Raises:
-        UsageError: something else is there.
-    """
-    if (out.exists() or out.is_symlink()) and not is_page(out):
-        raise UsageError(f"{out} is there already and is not a report, so it is not overwritten; give another file")
-
-
-def _renew_table(run_folder: Path) -> None:
-    """A run that was killed wrote no table of its figures, or only that of an earlier part."""
-    try:
-        if renew_figures(RunFolder.open(run_folder)):
-            click.echo("figures.csv is written from the journal: the run was cut off before it could.", err=True)
-    except ArchiveError as error:
-        click.echo(f"Warning: figures.csv is not up to date and cannot be written: {error}", err=True)
+    return make_page(run_folders, Wanted(out, with_owner, with_pictures, as_sheet, paper, as_json))

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import Watching, accept_changes_option, json_option, unattended_option, watched
+from benchctl.cli.options import Watching, accept_changes_option, json_option, of_run_folder, unattended_option, watched
 
 
 @click.command(epilog="Example:  benchctl resume runs/20261124-221003-quick-check-hx-2150")
-@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
+@of_run_folder()
 @unattended_option
 @accept_changes_option
 @watched

@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchctl.cli.options import Watching, accept_option, json_option, of_a_run, unattended_option, watched
+from benchctl.cli.options import (
+    Watching,
+    accept_option,
+    json_option,
+    of_a_run,
+    runs_made_option,
+    unattended_option,
+    watched,
+)
 
 if TYPE_CHECKING:
     from benchctl.launch.run import Documents
@@ -23,13 +31,7 @@ Examples:
 @click.option("--dry-run", is_flag=True, help="Simulated instruments behind the same bench file, in virtual time.")
 @unattended_option
 @accept_option
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("runs"),
-    show_default=True,
-    help="Where run folders are made.",
-)
+@runs_made_option
 @click.option("--record", "records", is_flag=True, help="Keep all that the instruments say, for 'benchctl replay'.")
 @watched
 @json_option

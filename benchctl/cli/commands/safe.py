@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 import click
 
 from benchctl.cli.options import bench_option, json_option
-from benchctl.guard.confirmation import Confirmation, all_confirmed
-from benchctl.launch.safe import safe as make_safe
+
+if TYPE_CHECKING:
+    from benchctl.guard.confirmation import Confirmation
 
 UNCONFIRMED_EXIT_CODE = 5
 
@@ -23,6 +25,10 @@ def safe(bench: str, as_json: bool) -> int:
     Generator output off, then the supply's outputs off (the remote turn-on lead's first), then the load disconnected.
     Each instrument is asked to confirm. This is not an emergency stop: keep a switch in the supply lead for that.
     """
+    # Heavy, and `--help` needs none of it.
+    from benchctl.guard.confirmation import all_confirmed  # noqa: PLC0415
+    from benchctl.launch.safe import safe as make_safe  # noqa: PLC0415
+
     confirmations = make_safe(bench, _alarm)
     if as_json:
         click.echo(json.dumps([asdict(confirmation) for confirmation in confirmations], indent=2))

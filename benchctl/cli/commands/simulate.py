@@ -5,15 +5,21 @@ from __future__ import annotations
 import json
 import signal
 import threading
+from typing import TYPE_CHECKING
 
 import click
 
+from benchctl.cli.completing import complete_document
 from benchctl.cli.options import amplifier_option, json_option
-from benchctl.launch.simulate import Served, served
+
+if TYPE_CHECKING:
+    from benchctl.launch.simulate import Served
 
 
 @click.command(epilog="Example:  benchctl simulate workshop --amplifier hx2150")
-@click.argument("bench", metavar="BENCH")
+@click.argument(
+    "bench", metavar="BENCH", shell_complete=lambda _context, _argument, begun: complete_document("bench", begun)
+)
 @amplifier_option
 @json_option
 @click.option("--announce", is_flag=True, help="Announce them by multicast DNS too, on loopback only (needs zeroconf).")
@@ -23,6 +29,8 @@ def simulate(bench: str, amplifier: str, as_json: bool, announce: bool) -> int:
     They listen at the bench file's own addresses, raw sockets or HiSLIP on loopback, until Ctrl-C. Once ready, one
     line is printed. Then `benchctl run ... --bench BENCH` in another terminal talks to them as it would to a bench.
     """
+    from benchctl.launch.simulate import served  # noqa: PLC0415 - heavy, and `--help` needs none of it
+
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())

@@ -164,8 +164,17 @@ def _read_expectation(name: str, criterion: Any, figures: tuple[str, ...]) -> Cr
     own, _, of = criterion.partition(" of ")
     if of:
         return _of_earlier(own, of.strip(), FIGURE_UNITS[name])
-    parsed = parse_criterion(criterion, FIGURE_UNITS[name])
-    return _about_one(parsed, criterion) if name in ABOUT_ONE and parsed.relation == "within" else parsed
+    return criterion_of(name, criterion)
+
+
+def criterion_of(figure: str, text: str) -> Criterion:
+    """The criterion that `text` is of a figure that is known, with a bound of its own.
+
+    Raises:
+        ValueError: it is none; the message says what would be right.
+    """
+    parsed = parse_criterion(text, FIGURE_UNITS[figure])
+    return _about_one(parsed, text) if figure in ABOUT_ONE and parsed.relation == "within" else parsed
 
 
 def _of_earlier(own: str, of: str, unit: str) -> Criterion:

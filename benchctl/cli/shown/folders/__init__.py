@@ -1,0 +1,1 @@
+"""What is shown of run folders: lists of them, their page, and whether their figures come out again."""
