@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import json_option
+from benchctl.cli.options import json_option, of_run_folder
 
 
 @click.command(
@@ -16,7 +16,7 @@ from benchctl.cli.options import json_option
 Example:
   benchctl fit runs/20261124-221003-burst-and-continuous-power-at-1-khz-hx-2150"""
 )
-@click.argument("run_folder", type=click.Path(path_type=Path), metavar="RUN_FOLDER")
+@of_run_folder()
 @json_option
 def fit(run_folder: Path, as_json: bool) -> int:
     """Tell what a run says of the amplifier's rails, converter and outputs.
