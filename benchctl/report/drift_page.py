@@ -10,7 +10,7 @@ from benchctl.archive.drift.series import Series
 from benchctl.archive.files import write_whole
 from benchctl.report.drift.bench_life import BenchLife
 from benchctl.report.drift.tables import calibrations_table, findings_table, values_table
-from benchctl.report.drift.wording import day_of, finding_of, headline_of, paragraphs
+from benchctl.report.drift.wording import by_chance_in_words, day_of, finding_of, headline_of, paragraphs
 from benchctl.report.pictures.gallery import Gallery, drawn_of
 from benchctl.report.pictures.over_months.control_chart import chart_pictures
 from benchctl.report.sections.page_head import Box
@@ -64,7 +64,7 @@ def _contents(life: BenchLife, charted: Sequence[Series], gallery: Gallery) -> d
     return contents | {
         "sections": [(id_, title) for id_, title in _SECTIONS.items() if contents[id_]],
         "title": life.bench,
-        "headline": headline_of(life.alarms, life.lone, len(life.judged), len(life.series)),
+        "headline": headline_of(life.alarms, life.lone, life.judged, len(life.series)),
         "mark": SOME_SIMULATED if life.has_simulated else None,
         "boxes": list(_boxes(life, gallery.missing)),
         "facts": list(facts_of(life)),
@@ -94,7 +94,13 @@ def _boxes(life: BenchLife, missing: Sequence[str]) -> Iterator[Box]:
         found = finding_of(each)
         yield Box(f"Changed: {each.reference.what}", "fails", tuple(filter(None, (f"{found.text}.", found.means))))
     if life.lone:
-        items = tuple(f"{each.reference.what}: {finding_of(each).text}" for each in life.lone)
-        yield Box("One value outside", "untold", ("Look at that run: it may be that run's alone.",), items)
+        chance = f"Of all values here chance alone puts {by_chance_in_words(life.judged)} outside."
+        yield Box("One value outside", "untold", (f"It may be that run's alone. {chance}",), _items(life.lone))
+    if life.passing:
+        yield Box("Changed for a time", "untold", items=_items(life.passing))
     if missing:
         yield Box("Pictures that could not be drawn", "untold", items=tuple(missing))
+
+
+def _items(series: Sequence[Series]) -> tuple[str, ...]:
+    return tuple(f"{each.reference.what}: {finding_of(each).text}" for each in series)

@@ -43,13 +43,13 @@ class Phase:
 
     @property
     def matters(self) -> bool:
-        """Whether what was found is so large that a figure would suffer by it."""
-        return abs(self.judged.change) >= MATTERS_FROM * self.allowed
+        """Whether what was found is no chance, and so large that a figure would suffer by it."""
+        return self.judged.is_beyond_chance and abs(self.judged.change) >= MATTERS_FROM * self.allowed
 
     @property
     def is_alarm(self) -> bool:
-        """A lasting change that matters."""
-        return self.judged.state == "changed" and self.matters
+        """A lasting change that matters and has not gone again."""
+        return self.judged.state == "changed" and self.judged.goes_on and self.matters
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
 from typing import Literal
 
-from benchctl.measure.control.limits import ControlLimits, limits_of
+from benchctl.measure.control.limits import SIGMAS, ControlLimits, limits_of
 from benchctl.measure.control.rules import Signal, signals_of
 
 State = Literal["too few", "within", "one outside", "changed"]
@@ -27,15 +28,27 @@ _ENDS = 5
 
 @dataclass(frozen=True)
 class Judgement:
-    """`limits` are None with too few values. `signal` is the one that the state comes from: the last one. `change`: how
-    far the values are from where they were, as they stand in `state`."""
+    """`limits` are None with too few values. `signal` is the one that the state comes from: the latest.
+
+    `goes_on`: it reaches to the newest value, or to the one before. `change`: of a value outside, how far it is from
+    the centre line; of a signal that goes on, how far the last values are from the first; of one that ended, how far
+    its values are from all others. `by_chance`: what such a difference of means may be with nothing behind it, three
+    standard deviations of it.
+    """
 
     state: State
     limits: ControlLimits | None = None
     signals: tuple[Signal, ...] = ()
     signal: Signal | None = None
     change: float = 0.0
+    by_chance: float = 0.0
+    goes_on: bool = False
     is_firm: bool = False
+
+    @property
+    def is_beyond_chance(self) -> bool:
+        """Whether the change is more than chance makes."""
+        return abs(self.change) > self.by_chance
 
 
 def judge(values: Sequence[float]) -> Judgement:
@@ -52,10 +65,17 @@ def judge(values: Sequence[float]) -> Judgement:
     outside = [signal for signal in signals if signal.kind == "outside"]
     lasting = [each for each in signals if each.kind != "outside" or each.count > 1] or _near(outside)
     if lasting:
-        return Judgement("changed", limits, signals, lasting[-1], _moved(values), firm)
+        signal = max(lasting, key=lambda each: (each.last, each.kind == "outside", each.count))
+        goes_on = _goes_on(signal, values)
+        former, later = _ends(values) if goes_on else _apart(values, signal)
+        by_chance = SIGMAS * limits.sigma * math.sqrt(1.0 / len(former) + 1.0 / len(later))
+        change = fmean(later) - fmean(former)
+        return Judgement("changed", limits, signals, signal, change, by_chance, goes_on, firm)
     if outside:
         alone = outside[-1]
-        return Judgement("one outside", limits, signals, alone, values[alone.first] - limits.centre, firm)
+        away = values[alone.first] - limits.centre
+        goes_on = _goes_on(alone, values)
+        return Judgement("one outside", limits, signals, alone, away, goes_on=goes_on, is_firm=firm)
     return Judgement("within", limits, signals, is_firm=firm)
 
 
@@ -68,7 +88,16 @@ def _near(outside: Sequence[Signal]) -> list[Signal]:
     ]
 
 
-def _moved(values: Sequence[float]) -> float:
-    """From the mean of the first values to the mean of the last."""
+def _goes_on(signal: Signal, values: Sequence[float]) -> bool:
+    return signal.last >= len(values) - 2
+
+
+def _ends(values: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+    """The first values and the last."""
     part = min(_ENDS, max(len(values) // 4, 1))
-    return fmean(values[-part:]) - fmean(values[:part])
+    return values[:part], values[-part:]
+
+
+def _apart(values: Sequence[float], signal: Signal) -> tuple[Sequence[float], Sequence[float]]:
+    """All values but those of a signal, and its own."""
+    return [*values[: signal.first], *values[signal.last + 1 :]], values[signal.first : signal.last + 1]

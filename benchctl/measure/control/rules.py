@@ -17,6 +17,8 @@ from benchctl.measure.control.limits import ROUNDING, ControlLimits
 
 Kind = Literal["outside", "one side", "steady"]
 
+# Of so many values of a normal distribution one is beyond three standard deviations: 1/0.0027.
+BY_CHANCE = 370
 ON_ONE_SIDE = 9
 STEADY = 7
 

@@ -39,6 +39,12 @@ class BenchLife:
         return [each for each in self.series if each.present.judged.state == "one outside" and each.present.matters]
 
     @property
+    def passing(self) -> list[Series]:
+        """Series with a change that mattered and has gone again."""
+        present = [(each, each.present) for each in self.series]
+        return [each for each, now in present if now.judged.state == "changed" and now.matters and not now.is_alarm]
+
+    @property
     def judged(self) -> list[Series]:
         """Series with enough values."""
         return [each for each in self.series if each.present.judged.limits is not None]

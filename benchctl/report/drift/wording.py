@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from benchctl.archive.drift.series import MATTERS_FROM, Phase, Series
 from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, ZERO
 from benchctl.measure.control.judging import FEWEST, FIRM
-from benchctl.measure.control.rules import Signal
+from benchctl.measure.control.rules import BY_CHANCE, Signal
 from benchctl.report.words.quantities import in_signs, spoken
 
 _QUARTER = f"less than a {'quarter' if MATTERS_FROM == 0.25 else 'part'} of what the bench file states"
@@ -75,22 +75,29 @@ def _one_outside(series: Series) -> Finding:
 def _changed(series: Series) -> Finding:
     phase = series.present
     by = change_in_words(series, phase.judged.change)
-    text = f"{by} at the end than at the beginning; {_since(series)}"
-    means = _MEANS.get(series.reference.rests, _STANDARD) if phase.matters else ""
-    word, look = ("changed", "fails") if phase.matters else ("changed a little", "untold")
-    return Finding(word, look, _with_size(phase, text), means)
+    text = f"{by} {_than(series)}; {_since(series)}"
+    if phase.is_alarm:
+        return Finding("changed", "fails", text, _MEANS.get(series.reference.rests, _STANDARD))
+    word = "changed a little" if phase.judged.goes_on else "changed for a time"
+    return Finding(word, "untold", _with_size(phase, text))
+
+
+def _than(series: Series) -> str:
+    """What the change is told from."""
+    return "at the end than at the beginning" if series.present.judged.goes_on else "for a time than before and after"
 
 
 def _with_size(phase: Phase, text: str) -> str:
-    return text if phase.matters else f"{text}; {_QUARTER}"
+    if phase.matters:
+        return text
+    return f"{text}; {_QUARTER if phase.judged.is_beyond_chance else 'no more than chance can make'}"
 
 
 def _since(series: Series) -> str:
     """The last signal: by which rule, and since when or until when."""
     phase, signal = series.present, _signal(series)
-    goes_on = signal.last == len(phase.points) - 1
-    until = "" if goes_on else f" until {_day(phase, signal.last)}"
-    since = f"{'since' if goes_on else 'from'} {_day(phase, signal.first)}{until}"
+    until = "" if phase.judged.goes_on else f" until {_day(phase, signal.last)}"
+    since = f"{'from' if until else 'since'} {_day(phase, signal.first)}{until}"
     side = "above" if signal.is_up else "below"
     match signal.kind:
         case "outside":
@@ -139,22 +146,28 @@ def allowed_in_words(series: Series) -> str:
     return f"±{in_signs(spoken(phase.allowed, series.reference.unit))}"
 
 
-def headline_of(alarms: list[Series], lone: list[Series], judged: int, series: int) -> str:
+def by_chance_in_words(judged: Sequence[Series]) -> str:
+    """How many values outside chance alone makes among those of these series: one in 370."""
+    expected = round(sum(len(each.present.points) for each in judged) / BY_CHANCE)
+    return f"about {expected}" if expected else "less than one"
+
+
+def headline_of(alarms: Sequence[Series], lone: Sequence[Series], judged: Sequence[Series], series: int) -> str:
     """One sentence on the bench."""
     if alarms:
         named = "; ".join(f"{each.reference.what}: {finding_of(each).text}" for each in alarms[:_NAMED])
         return f"{named[:1].upper()}{named[1:]}{_more(alarms)}"
     if not judged:
         return f"Nothing can be judged yet: no series has {FEWEST} values"
-    untold = f"; {series - judged} more have too few values" if series > judged else ""
-    outside = f"; one value outside in {len(lone)} of them" if lone else ""
-    return f"No lasting change in {judged} series{outside}{untold}"
+    untold = f"; {series - len(judged)} more have too few values" if series > len(judged) else ""
+    outside = f"; {len(lone)} with one value outside, where chance makes {by_chance_in_words(judged)}" if lone else ""
+    return f"No lasting change in {len(judged)} series{outside}{untold}"
 
 
 _NAMED = 2
 
 
-def _more(alarms: list[Series]) -> str:
+def _more(alarms: Sequence[Series]) -> str:
     left = len(alarms) - _NAMED
     return f"; and {left} more" if left > 0 else ""
 
@@ -167,14 +180,15 @@ def paragraphs() -> Iterator[str]:
         "most. A calibration, another probe ratio, or another serial number begins anew."
     )
     yield (
-        "A lasting change is found by nine values in a row on one side of the centre line, by seven that rise or fall "
-        "one after the other, or by two of three values in a row outside on one side. One value outside alone may be "
-        "that one run's."
+        "A change is found by nine values in a row on one side of the centre line, by seven that rise or fall one "
+        "after the other, or by two of three values in a row outside on one side. One value outside alone may be that "
+        "one run's."
     )
     yield (
-        "Chance alone finds something, too. Of 100 series of 24 sound values, about 6 have one value outside, and 2 "
-        "are called changed. So a change counts only from a quarter on of what the bench file states; a smaller one "
-        "is told, and is no alarm."
+        "Chance alone finds something, too: of 100 series of 24 sound values, about 6 have one value outside, and 2 "
+        "are called changed. So a change is an alarm only if it reaches to the newest values, if the last values "
+        "differ from the first by more than chance makes, and if that is a quarter or more of what the bench file "
+        "states."
     )
     yield (
         "Two instruments that agree may have changed together, and a chart of one against the other says nothing of "

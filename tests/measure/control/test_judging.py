@@ -50,6 +50,13 @@ def test_a_small_shift_is_found_by_its_run_on_one_side_and_dated() -> None:
     assert judged.change == pytest.approx(0.6, abs=0.3)
 
 
+def test_a_change_that_has_gone_again_is_told_from_one_that_goes_on() -> None:
+    for_a_time = judge([*QUIET * 3, *(value + 4.0 for value in QUIET), *QUIET])
+    assert (for_a_time.state, for_a_time.goes_on) == ("changed", False)
+    assert for_a_time.change == pytest.approx(4.0, abs=0.6)  # two values before it lie on the same side
+    assert judge([*QUIET, *QUIET, *(value + 4.0 for value in QUIET)]).goes_on
+
+
 def test_a_slow_drift_is_found() -> None:
     judged = judge([value + 0.1 * place for place, value in enumerate(QUIET * 2)])
     assert judged.state == "changed"

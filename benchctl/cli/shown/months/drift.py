@@ -47,7 +47,7 @@ def _lines(life: BenchLife) -> Iterator[str]:
 
 
 def _sentence(life: BenchLife) -> str:
-    return headline_of(life.alarms, life.lone, len(life.judged), len(life.series))
+    return headline_of(life.alarms, life.lone, life.judged, len(life.series))
 
 
 def _as_data(life: BenchLife, page: Path) -> dict[str, Any]:
