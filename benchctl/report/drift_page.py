@@ -10,12 +10,13 @@ from benchctl.archive.drift.series import Series
 from benchctl.archive.files import write_whole
 from benchctl.report.drift.bench_life import BenchLife
 from benchctl.report.drift.tables import calibrations_table, findings_table, values_table
-from benchctl.report.drift.wording import by_chance_in_words, day_of, finding_of, headline_of, paragraphs
+from benchctl.report.drift.wording import by_chance_in_words, finding_of, headline_of, paragraphs
 from benchctl.report.pictures.gallery import Gallery, drawn_of
 from benchctl.report.pictures.over_months.control_chart import chart_pictures
 from benchctl.report.sections.page_head import Box
 from benchctl.report.sections.simulated import SOME_SIMULATED
 from benchctl.report.templating import printed
+from benchctl.report.words.days import span_in_words
 
 _SECTIONS = {
     "found": "What was found",
@@ -78,7 +79,7 @@ def _contents(life: BenchLife, charted: Sequence[Series], gallery: Gallery) -> d
 
 def facts_of(life: BenchLife) -> Iterator[tuple[str, str]]:
     """What it rests on."""
-    yield "Runs", f"{life.runs}, from {day_of(life.first)} to {day_of(life.last)}"
+    yield "Runs", f"{life.runs}, {span_in_words(life.first, life.last)}"
     yield "Check standard", f"serial {life.standard}" if life.standard else "none named; --standard SERIAL names one"
 
 
@@ -98,6 +99,8 @@ def _boxes(life: BenchLife, missing: Sequence[str]) -> Iterator[Box]:
         yield Box("One value outside", "untold", (f"It may be that run's alone. {chance}",), _items(life.lone))
     if life.passing:
         yield Box("Changed for a time", "untold", items=_items(life.passing))
+    if life.overdue:
+        yield Box("Calibration was overdue on the day of the newest run", "untold", items=life.overdue)
     if missing:
         yield Box("Pictures that could not be drawn", "untold", items=tuple(missing))
 

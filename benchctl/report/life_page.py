@@ -17,6 +17,7 @@ from benchctl.report.sections.people import people_facts
 from benchctl.report.sections.simulated import SOME_SIMULATED
 from benchctl.report.sections.tables import Cell, Table, heads
 from benchctl.report.templating import printed
+from benchctl.report.words.days import span_in_words
 
 _SECTIONS = {
     "over-time": "Figures over time",
@@ -69,8 +70,7 @@ def life_page(life: UnitLife, *, with_owner: bool = False) -> str:
 def facts_of(life: UnitLife, course: Course) -> Iterator[tuple[str, str]]:
     """What the page rests on."""
     count = len(life.runs)
-    days = " to ".join(dict.fromkeys(f"{each.began:%Y-%m-%d}" for each in (life.runs[0], life.runs[-1])))
-    yield "Runs", f"{count}, {'from ' if ' to ' in days else 'on '}{days}"
+    yield "Runs", f"{count}, {span_in_words(life.runs[0].began, life.runs[-1].began)}"
     newest = course.runs[-1]
     yield "Newest run", f"{newest.sequence}, {newest.date}: {newest.verdict.lower()}"
     if course.notes:

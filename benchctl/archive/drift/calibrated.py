@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -34,6 +35,21 @@ def calibrated_values(bench: Bench) -> Iterator[CalibratedValue]:
         if probe.origin is not None:
             value, unit = (probe.sensitivity_v_per_a, "V/A") if isinstance(probe, CurrentClamp) else (probe.ratio, "")
             yield CalibratedValue(f"{probe.kind} of {signal}", str(probe.origin.date), value, unit, probe.accuracy)
+
+
+def overdue(bench: Bench, day: datetime.date) -> Iterator[str]:
+    """What should have been calibrated again by that day, and when."""
+    for role, instrument in bench.instruments.items():
+        if instrument.is_overdue(day):
+            yield f"{role}, due on {instrument.calibration_due}"
+    origins = [(f"{wiring.probe.kind} of {signal}", wiring.probe.origin) for signal, wiring in bench.signals.wirings()]
+    loads = [
+        (f"load of {render(each.nominal_ohm, 'ohm')} at output {each.channel}", each.origin)
+        for each in bench.load_resistors
+    ]
+    for what, origin in (*origins, *loads):
+        if origin is not None and origin.is_overdue(day):
+            yield f"{what}, due on {origin.due}"
 
 
 @dataclass(frozen=True)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from benchctl.archive.collection.summary import RunSummary
-from benchctl.archive.drift.calibrated import CalibratedValue, calibrated_values
+from benchctl.archive.drift.calibrated import CalibratedValue, calibrated_values, overdue
 from benchctl.archive.drift.equipment import Equipment
 from benchctl.archive.drift.gains import output_gains, supply_gains
 from benchctl.archive.drift.standard import standard_values
-from benchctl.archive.drift.value import Dated, ReferenceValue
+from benchctl.archive.drift.value import Dated, Reference, ReferenceValue
 from benchctl.archive.drift.zero_values import zero_values
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import entries_of
@@ -23,11 +23,13 @@ from benchctl.errors import ArchiveError, DocumentError, UsageError
 
 @dataclass(frozen=True)
 class OfRun:
-    """What a run tells of its bench. `why_not`: why it tells nothing."""
+    """What a run tells of its bench; `overdue`: what should have been calibrated again by its day. `why_not`: why it
+    tells nothing."""
 
     run: str
     values: tuple[Dated, ...] = ()
     calibrated: tuple[CalibratedValue, ...] = ()
+    overdue: tuple[str, ...] = ()
     why_not: str = ""
 
 
@@ -45,12 +47,16 @@ def read_run(summary: RunSummary, standard: str = "") -> OfRun:
         found = tuple(_values(folder, journal.events, summary, equipment, is_standard=is_standard))
     except (ArchiveError, DocumentError, UsageError) as error:
         return OfRun(summary.name, why_not=str(error).splitlines()[0])
-    values = tuple(_dated(summary.began, summary.name, value) for value in found)
-    return OfRun(summary.name, values, tuple(calibrated_values(bench)))
+    late = tuple(overdue(bench, summary.began.date()))
+    return OfRun(summary.name, _dated(summary.began, summary.name, found), tuple(calibrated_values(bench)), late)
 
 
-def _dated(began: datetime, run: str, value: ReferenceValue) -> Dated:
-    return Dated(began, run, value)
+def _dated(began: datetime, run: str, found: Sequence[ReferenceValue]) -> tuple[Dated, ...]:
+    """The first value of each reference: a run gives one point to a chart."""
+    first: dict[Reference, ReferenceValue] = {}
+    for value in found:
+        first.setdefault(value.reference, value)
+    return tuple(Dated(began, run, value) for value in first.values())
 
 
 def _values(

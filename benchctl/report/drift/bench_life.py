@@ -15,8 +15,11 @@ from benchctl.errors import UsageError
 
 @dataclass(frozen=True)
 class BenchLife:
-    """`standard`: serial number of the amplifier that is kept as a check standard, or empty. `left_out`: sentences on
-    runs that do not count; `has_simulated`: whether simulated runs are among those that do."""
+    """`standard`: serial number of the amplifier that is kept as a check standard, or empty.
+
+    `overdue`: what should have been calibrated again by the newest run. `left_out`: sentences on runs that do not
+    count; `has_simulated`: whether simulated runs are among those that do.
+    """
 
     bench: str
     standard: str
@@ -25,6 +28,7 @@ class BenchLife:
     last: datetime
     series: tuple[Series, ...]
     calibrated: tuple[Recalibrated, ...]
+    overdue: tuple[str, ...]
     left_out: tuple[str, ...]
     has_simulated: bool
 
@@ -60,7 +64,7 @@ def bench_life(
     """
     counting = [each for each in summaries if with_simulated or each.is_simulated is False]
     title = _title(counting, bench, len(summaries) - len(counting))
-    own = [each for each in counting if each.bench == title]
+    own = sorted((each for each in counting if each.bench == title), key=_moment)
     read = [read_run(each, standard) for each in own]
     values = [value for each in read for value in each.values]
     told = [each.began for each in own if each.began is not None]
@@ -75,9 +79,15 @@ def bench_life(
         last=max(told),
         series=tuple(series_of(values)),
         calibrated=tuple(in_order([value for each in read for value in each.calibrated])),
+        overdue=read[-1].overdue,
         left_out=tuple(_left_out([(each.run, each.why_not) for each in read], simulated)),
         has_simulated=any(each.is_simulated is not False for each in own),
     )
+
+
+def _moment(summary: RunSummary) -> tuple[bool, str, str]:
+    """Runs in the order of time; those of an unknown day first."""
+    return summary.began is not None, summary.began.isoformat() if summary.began else "", summary.name
 
 
 def _title(summaries: Sequence[RunSummary], asked: str, simulated: int) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from benchctl.archive.drift.calibrated import Recalibrated
 from benchctl.archive.drift.series import Phase, Series
-from benchctl.report.drift.wording import allowed_in_words, day_of, finding_of, value_in_words
+from benchctl.report.drift.wording import allowed_in_words, finding_of, value_in_words
 from benchctl.report.sections.tables import Cell, Table, heads
+from benchctl.report.words.days import day_of
 from benchctl.report.words.quantities import setting
 
 _STATED = "Stated: how far a value may be off by what the bench file says of the instruments."

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from benchctl.archive.drift.series import MATTERS_FROM, Phase, Series
 from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, ZERO
 from benchctl.measure.control.judging import FEWEST, FIRM
 from benchctl.measure.control.rules import BY_CHANCE, Signal
+from benchctl.report.words.days import day_of
 from benchctl.report.words.quantities import in_signs, spoken
 
 _QUARTER = f"less than a {'quarter' if MATTERS_FROM == 0.25 else 'part'} of what the bench file states"
@@ -115,11 +115,6 @@ def _signal(series: Series) -> Signal:
 
 def _day(phase: Phase, place: int) -> str:
     return day_of(phase.points[place].began)
-
-
-def day_of(when: datetime) -> str:
-    """A day as on every page."""
-    return f"{when:%Y-%m-%d}"
 
 
 def change_in_words(series: Series, change: float) -> str:

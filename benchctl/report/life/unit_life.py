@@ -109,5 +109,6 @@ def _known(summaries: Sequence[RunSummary]) -> str:
     known = [f"{serial} ({count} run{'s' if count > 1 else ''})" for serial, count in serials.most_common(_MOST_NAMED)]
     there = f"There are: {', '.join(known)}. " if known else ""
     named = sorted({each.amplifier for each in without if each.amplifier})[:_MOST_NAMED]
-    nameless = f"{len(without)} runs say no serial number ({', '.join(named)}). " if without else ""
+    count = f"{len(without)} run{' says' if len(without) == 1 else 's say'}"
+    nameless = f"{count} no serial number ({', '.join(named)}). " if without else ""
     return f"{there}{nameless}{_NO_SERIAL}"

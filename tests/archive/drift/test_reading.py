@@ -101,6 +101,21 @@ def test_load_resistors_come_with_the_day_of_their_calibration(folder: Path) -> 
     )  # as the bench file has it
 
 
+def test_a_calibration_that_was_overdue_on_the_day_of_the_run_is_told(folder: Path) -> None:
+    assert read_run(summary_of(folder)).overdue == ()
+    bench = folder / "inputs" / "bench.yaml"
+    due = bench.read_text("utf-8").replace(
+        "calibrated: 2026-01-15", "calibrated: 2026-01-15\n    calibration_due: 2026-03-09"
+    )
+    bench.write_text(due, encoding="utf-8")
+    assert read_run(summary_of(folder)).overdue == ("load, due on 2026-03-09",)
+
+
+def test_a_run_gives_one_value_of_each_reference(folder: Path) -> None:
+    references = [each.given.reference for each in read_run(summary_of(folder)).values]
+    assert len(references) == len(set(references))
+
+
 def test_of_whole_sound_benches_hardly_one_raises_an_alarm(folder: Path) -> None:
     """24 runs of every zero and gain of a bench that scatter by up to a quarter of what is stated: at most 5 % are
     promised. `python -m benchmarks.bench_lives` draws more of them."""

@@ -14,8 +14,9 @@ from benchctl.archive.drift.series import Series
 from benchctl.archive.folder import slug
 from benchctl.cli.shown.months.pages import page_for
 from benchctl.report.drift.bench_life import BenchLife, bench_life
-from benchctl.report.drift.wording import day_of, finding_of, headline_of
+from benchctl.report.drift.wording import finding_of, headline_of
 from benchctl.report.drift_page import write_drift_page, zeros_in_short
+from benchctl.report.words.days import span_in_words
 
 
 def show_drift(
@@ -34,7 +35,8 @@ def show_drift(
 
 def _lines(life: BenchLife) -> Iterator[str]:
     mark = "Simulated runs among it. " if life.has_simulated else ""
-    yield f"{mark}{life.bench}: {life.runs} runs, from {day_of(life.first)} to {day_of(life.last)}"
+    count = f"{life.runs} run{'s' if life.runs > 1 else ''}"
+    yield f"{mark}{life.bench}: {count}, {span_in_words(life.first, life.last)}"
     for series in (each for each in life.series if each.reference.kind != "zero"):
         found = finding_of(series)
         yield f"  {series.reference.what}: {': '.join(filter(None, [found.word, found.text]))}"
@@ -42,6 +44,8 @@ def _lines(life: BenchLife) -> Iterator[str]:
         yield f"  {zeros_in_short(zeros)}"
     for text in life.left_out:
         yield f"  left out: {text}"
+    for text in life.overdue:
+        yield f"  calibration was overdue on the day of the newest run: {text}"
     yield f"{_sentence(life)}."
     yield from dict.fromkeys(finding_of(each).means for each in life.alarms)
 
@@ -61,6 +65,7 @@ def _as_data(life: BenchLife, page: Path) -> dict[str, Any]:
         "has_simulated": life.has_simulated,
         "headline": _sentence(life),
         "series": [_series(each) for each in life.series],
+        "overdue": list(life.overdue),
         "left_out": list(life.left_out),
     }
 

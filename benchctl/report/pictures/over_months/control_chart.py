@@ -11,9 +11,10 @@ from matplotlib.axes import Axes
 
 from benchctl.archive.drift.series import MATTERS_FROM, Phase, Series
 from benchctl.archive.drift.value import Dated
-from benchctl.report.drift.wording import day_of, finding_of, value_in_words
+from benchctl.report.drift.wording import finding_of, value_in_words
 from benchctl.report.pictures.canvas import INK, SERIES, SOFT, WARNING, Picture, drawing, legend, svg_of
 from benchctl.report.pictures.over_months.calendar import days, set_calendar
+from benchctl.report.words.days import day_of
 from benchctl.report.words.quantities import scale_for
 
 _COLUMNS = 4
