@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -15,7 +16,6 @@ import yaml
 from benchctl.archive.captures import load_capture
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import FiguresEntry
-from benchctl.archive.recomputing import Captures, compute
 from benchctl.archive.recorder import Recorder
 from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
@@ -25,7 +25,9 @@ from benchctl.launch.run import Opened, perform
 from benchctl.launch.simulated import describe
 from benchctl.launch.virtual_time import let_arrive
 from benchctl.library import find
-from benchctl.measure.budget.figure import Figure
+from benchctl.measure.budget.figure import Figure, Made, keeping_values
+from benchctl.measure.budget.found_level import FOUND_LEVEL
+from benchctl.measure.freedom import expanded
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
@@ -54,6 +56,7 @@ BENCHES = ("workshop", "eight_bit", str(Path(__file__).with_name("coarse_supply.
 AMPLIFIERS = ("hx2150", "lw1200", "kx240")
 
 
+_ROUNDED = 1e-6  # of a number in a journal
 _APART = 1_000_000  # more than any campaign has draws
 
 
@@ -125,12 +128,13 @@ def judged_figures(seed: int, pair: Pair, folder: Path) -> list[Judged]:
         recorder = Recorder(run_folder, opened.clock)
         try:
             checked = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=True)
-            outcome = perform(files, checked, opened, recorder, Nobody())
+            with keeping_values() as made:
+                outcome = perform(files, checked, opened, recorder, Nobody())
         finally:
             recorder.finish()
     if outcome.error is not None or outcome.unmeasured:
         raise RuntimeError(f"the run with seed {seed} ended early: {outcome.error or outcome.unmeasured}")
-    return [judged for entry in recorder.measured for judged in _judged(seed, entry, run_folder, true_records)]
+    return [judged for entry in recorder.measured for judged in _judged(seed, entry, run_folder, true_records, made)]
 
 
 def _seeded(pair: Pair, seed: int, folder: Path) -> Path:
@@ -186,13 +190,15 @@ def _simulated(files: Files) -> Iterator[tuple[Opened, TrueRecords]]:
             yield Opened(bench, clock, interlock, connect), true_records
 
 
-def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Iterator[Judged]:
+def _judged(
+    seed: int, entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords, made: Sequence[Made]
+) -> Iterator[Judged]:
     truths = truths_of(entry, folder, true_records) if entry.figures else {}
-    for figure in _at_the_level_that_was_set(entry, folder):
+    for figure in (_at_the_level_that_was_set(each, made) for each in entry.figures):
         if (figure.name, figure.channel) not in truths and figure.name in UNKNOWN:
             continue
         # More than 2 is for few readings, whose scatter is itself uncertain: the errors spread as much more.
-        expanded, factor = figure.expanded_uncertainty, min(figure.coverage_factor or COVERAGE_FACTOR, COVERAGE_FACTOR)
+        wide, factor = figure.expanded_uncertainty, min(figure.coverage_factor or COVERAGE_FACTOR, COVERAGE_FACTOR)
         yield Judged(
             seed,
             entry.analysis,
@@ -200,19 +206,30 @@ def _judged(seed: int, entry: FiguresEntry, folder: RunFolder, true_records: Tru
             figure.channel,
             figure.value,
             truths[figure.name, figure.channel],
-            None if expanded is None else expanded / factor,
+            None if wide is None else wide / factor,
             figure.bound,
             factor,
         )
 
 
-def _at_the_level_that_was_set(entry: FiguresEntry, folder: RunFolder) -> Sequence[Figure]:
-    """The figures without the doubt of the level at which distortion is the bound: their true values are those at the
-    level that was set."""
-    sure: dict[str, object] = {name: 0.0 for name in entry.context if name in {"level_u", "level_u_full"}}
-    if not any(entry.context[name] for name in sure):
-        return entry.figures
-    return compute(replace(entry, context={**entry.context, **sure}), Captures.load(folder, entry).by_role)
+def _at_the_level_that_was_set(figure: Figure, made: Sequence[Made]) -> Figure:
+    """A figure without the doubt of the level at which distortion is the bound: its true value is that at the level
+    that was set."""
+    value = next((each.value for each in reversed(made) if _is_same(each.figure, figure)), None)
+    doubts = [each for each in value.derivatives if each.tag.words == FOUND_LEVEL] if value is not None else []
+    if value is None or not doubts or figure.bound:
+        return figure
+    expanded_u, factor = expanded(value - sum(value.derivatives[doubt] * doubt for doubt in doubts))
+    return replace(figure, expanded_uncertainty=expanded_u, coverage_factor=factor)
+
+
+def _is_same(one: Figure, kept: Figure) -> bool:
+    """Whether a figure was kept as the other, whose numbers are rounded."""
+    if (one.name, one.channel) != (kept.name, kept.channel) or not math.isclose(
+        one.value, kept.value, rel_tol=_ROUNDED
+    ):
+        return False
+    return math.isclose(one.expanded_uncertainty or 0.0, kept.expanded_uncertainty or 0.0, rel_tol=_ROUNDED)
 
 
 def truths_of(entry: FiguresEntry, folder: RunFolder, true_records: TrueRecords) -> Truths:

@@ -11,6 +11,8 @@ from benchctl.measure.budget.figure import Figure, Made, keep_value, keeping_val
 from benchctl.measure.freedom import expanded
 from benchctl.measure.uncertainty import COVERAGE_FACTOR, measured
 
+FOUND_LEVEL = "level that the search found"
+"""what a budget calls this doubt"""
 # With which power of the level each rises, at most: below clipping. Beyond it, power rises by 1.4 (a clipped sine).
 _RISES_WITH: Mapping[str, int] = {
     "continuous_power": 2,
@@ -39,7 +41,7 @@ def _with_doubt(figure: Figure, level_u: float, made: Sequence[Made]) -> Figure:
     power = _RISES_WITH.get(figure.name)
     if not level_u or power is None or figure.expanded_uncertainty is None:
         return figure
-    doubt = measured(0.0, power * level_u * abs(figure.value), "level that the search found")
+    doubt = measured(0.0, power * level_u * abs(figure.value), FOUND_LEVEL)
     value = value_of(figure, made)
     if value is None:
         factor = max(figure.coverage_factor or COVERAGE_FACTOR, COVERAGE_FACTOR)
