@@ -105,6 +105,15 @@ def test_the_trend_is_a_row_for_each_reading_with_its_unit(deck: SaloonDeck, ask
     assert {row[0] for row in ask("SELECT DISTINCT unit FROM {trend}")} == {"V", "A", "degC"}
 
 
+def test_a_reading_that_failed_is_empty_and_no_number(ask: Asking, deck: SaloonDeck) -> None:
+    """Rows where the slow thermometer had nothing new."""
+    rows = (deck.finished / "trend.csv").read_text(encoding="utf-8").splitlines()[1:]
+    empty = sum(row.split(",").count("") for row in rows)
+    question = "SELECT count(*) - count(value), count(*) FILTER (isnan(value)) FROM {trend} WHERE folder = ?"
+    assert empty > 0
+    assert ask(question, deck.finished.name) == [(empty, 0)]
+
+
 def test_parquet_has_units_and_meanings_as_metadata_and_csv_in_a_table_of_columns(exported: Path) -> None:
     pyarrow = pytest.importorskip("pyarrow.parquet")
     field = pyarrow.read_schema(exported / "parquet" / "figures.parquet").field("level_v")
@@ -212,6 +221,11 @@ def test_the_same_runs_give_the_same_bytes_and_name_no_owner(deck: SaloonDeck, e
         assert give(deck.finished, deck.tripped, deck.killed, form=form, out=tmp_path / form) == 0
         assert contents(tmp_path / form) == contents(exported / form)
         assert not any(name.encode() in content for content in contents(exported / form).values() for name in PRIVATE)
+
+
+def test_a_table_that_names_no_owner_has_no_place_for_one(exported: Path) -> None:
+    header = (exported / "csv" / "runs.csv").read_text(encoding="utf-8").partition("\n")[0]
+    assert not {"owner", "contact", "reference", "workshop_contact"} & set(header.split(","))
 
 
 def test_the_owner_is_named_on_request_in_a_file_that_says_so(deck: SaloonDeck, tmp_path: Path) -> None:
