@@ -1,8 +1,10 @@
-"""The YAML and the page that ship: found from any folder, in a checkout and in an installed package."""
+"""Where things are: the YAML and the page that ship, in a checkout and in an installed package, and the folder of
+runs."""
 
 from __future__ import annotations
 
 import difflib
+import os
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -19,6 +21,15 @@ _SHELVES: dict[Shelf, tuple[str, str, bool, str]] = {
     "benches": ("benchctl.sim", "", False, "sim"),
     "amplifiers": ("benchctl.sim", "amplifiers", True, "sim/amplifiers"),
 }
+
+
+# Names the folder of runs.
+RUNS_VARIABLE = "BENCHCTL_RUNS"
+
+
+def runs_root() -> Path:
+    """The folder in which runs are looked for and made, unless another one is named."""
+    return Path(os.environ.get(RUNS_VARIABLE) or "runs")
 
 
 @cache

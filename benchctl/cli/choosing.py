@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from benchctl.cli.completing import complete_document, complete_serial, runs_root
+from benchctl.cli.completing import complete_document, complete_serial
+from benchctl.library import runs_root
 
 if TYPE_CHECKING:
     from benchctl.archive.collection.index import Collection

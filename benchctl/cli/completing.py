@@ -7,28 +7,21 @@ import os
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, suppress
-from pathlib import Path
 from typing import Literal
 
 import click
 from click.shell_completion import CompletionItem
 
-from benchctl.library import Shelf, shipped
+from benchctl.library import Shelf, runs_root, shipped
 
 Kind = Literal["sequence", "bench", "amplifier"]
 
-RUNS_VARIABLE = "BENCHCTL_RUNS"
 LATEST = "latest"
 _SHELVES: Mapping[Kind, Shelf] = {"sequence": "sequences", "bench": "benches", "amplifier": "amplifiers"}
 # A document says what it is in its first lines.
 _KIND = re.compile(rb"^benchctl:[ ]+(\w+)", re.MULTILINE)
 _HEAD_BYTES = 2000
 _MOST_FILES = 500
-
-
-def runs_root() -> Path:
-    """The folder in which runs are looked for and made, unless another one is named."""
-    return Path(os.environ.get(RUNS_VARIABLE) or "runs")
 
 
 def complete_document(kind: Kind, incomplete: str) -> list[CompletionItem]:

@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 
 import click
 
-from benchctl.cli.completing import LATEST, RUNS_VARIABLE, complete_document, complete_run, runs_root
+from benchctl.cli.completing import LATEST, complete_document, complete_run
+from benchctl.library import RUNS_VARIABLE, runs_root
 
 _Outcome = TypeVar("_Outcome")
 

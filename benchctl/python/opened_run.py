@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,12 +12,14 @@ from typing import Any
 
 import pandas as pd
 
+from benchctl.archive.collection.naming import run_named
 from benchctl.archive.files import read_bytes
 from benchctl.archive.journal.events import INPUTS_KEPT
 from benchctl.archive.journal.notes import notes_of
 from benchctl.archive.tables.run_identity import RunIdentity, run_identity_of
 from benchctl.documents.text.private_lines import without_private_lines
 from benchctl.errors import ArchiveError
+from benchctl.library import runs_root
 from benchctl.python.captures import Captures
 from benchctl.python.frames import conditions_frame, figures_frame, trend_frame
 from benchctl.report.reading.run_outcome import RunOutcome, run_outcome_of
@@ -218,15 +222,30 @@ class OpenedRun:
         return text if self._with_owner else without_private_lines(text)
 
 
-def open_run(folder: str | Path, *, with_owner: bool = False) -> OpenedRun:
+def open_run(folder: str | Path, *, runs: str | Path | None = None, with_owner: bool = False) -> OpenedRun:
     """Open a run folder, also one of a run that was stopped, killed or damaged; `missing` says what cannot be read.
 
     Args:
-        folder: the run folder.
+        folder: the run folder; or its name in the folder of runs, `latest`, or the serial number of a unit, which
+            means its newest run.
+        runs: the folder of runs: `runs`, or what the variable BENCHCTL_RUNS names, if left out.
         with_owner: show also the lines of the documents that may name a person. Do not publish them.
 
     Raises:
-        UsageError: there is no run folder.
+        UsageError: there is no such run.
         ArchiveError: its journal cannot be read.
     """
-    return OpenedRun(read_run_record(Path(folder)), with_owner=with_owner)
+    meant = _folder_meant(folder, runs_root() if runs is None else Path(runs))
+    return OpenedRun(read_run_record(meant), with_owner=with_owner)
+
+
+def _folder_meant(word: str | Path, root: Path) -> Path:
+    """A path that is there comes first."""
+    if isinstance(word, Path) or Path(word).exists() or os.sep in word or "/" in word:
+        return Path(word)
+    if (root / word / "journal.jsonl").is_file():
+        return root / word
+    named = run_named(word, root)
+    for newer in named.newer:
+        warnings.warn(f"newer by its name, but not read: {newer}", stacklevel=3)
+    return named.run.folder

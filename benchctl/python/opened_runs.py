@@ -13,6 +13,7 @@ from benchctl.archive.files import disk_errors
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures_csv import COLUMNS, KINDS, UNITS
 from benchctl.errors import BenchctlError
+from benchctl.library import runs_root
 from benchctl.python.opened_run import OpenedRun, open_run
 
 
@@ -97,14 +98,14 @@ def _with_folder(figures: pd.DataFrame, name: str) -> pd.DataFrame:
     return figures
 
 
-def open_runs(folder: str | Path = "runs", *, with_owner: bool = False) -> OpenedRuns:
+def open_runs(folder: str | Path | None = None, *, with_owner: bool = False) -> OpenedRuns:
     """Open all run folders at or below a folder.
 
     Args:
-        folder: where the run folders are.
+        folder: where the run folders are: `runs`, or what the variable BENCHCTL_RUNS names, if left out.
         with_owner: as in `open_run`.
 
     Raises:
         UsageError: there is no such folder.
     """
-    return OpenedRuns(Path(folder), with_owner=with_owner)
+    return OpenedRuns(runs_root() if folder is None else Path(folder), with_owner=with_owner)

@@ -12,6 +12,7 @@ from benchctl.errors import BenchctlError, NotConfirmedOff
 from benchctl.guard.confirmation import not_safe_in_words
 from benchctl.launch import run as launch
 from benchctl.launch.acknowledgement import require_acknowledgement
+from benchctl.library import runs_root
 from benchctl.python.opened_run import OpenedRun, open_run
 from benchctl.python.watching import Watcher, acknowledged_by
 from benchctl.watch.stopping import operator_can_stop
@@ -30,7 +31,7 @@ def run(
     tell: Callable[[str], object] | None = None,
     record: bool = False,
     report: bool = True,
-    out: str | Path = "runs",
+    out: str | Path | None = None,
 ) -> OpenedRun:
     """Run a sequence and open what it leaves. Verdicts that fail are no error: `exit_code` and `figures` have them.
 
@@ -46,7 +47,7 @@ def run(
         tell: is given each step and whatever a person should know, such as `print`.
         record: keep all that is said to the instruments, so that the run can be replayed.
         report: leave report.html in the run folder.
-        out: the folder in which the run folder is made.
+        out: the folder in which the run folder is made: `runs`, or what the variable BENCHCTL_RUNS names, if left out.
 
     Raises:
         DocumentError, UsageError, PreflightRefused: nothing was touched.
@@ -64,7 +65,7 @@ def run(
         result = launch.run(
             documents,
             watcher,
-            out=Path(out),
+            out=runs_root() if out is None else Path(out),
             dry_run=dry_run,
             unattended=not dry_run and ask is None,
             accepted=accept,

@@ -141,6 +141,16 @@ def test_a_run_that_was_killed_gives_what_its_journal_has_and_says_what_is_missi
     assert any("torn" in sentence for sentence in opened.missing)
 
 
+def test_a_run_is_opened_by_a_word_too(deck: SaloonDeck) -> None:
+    root = deck.finished.parent
+    newest = max(deck.finished.name, deck.tripped.name)
+    assert benchctl.open_run("latest", runs=root).name == newest
+    assert benchctl.open_run("2150-17", runs=root).serial == "2150-17"
+    assert benchctl.open_run(deck.killed.name, runs=root).ending == "killed"
+    with pytest.raises(UsageError, match="there are 2150-17"):
+        benchctl.open_run("77", runs=root)
+
+
 def test_a_folder_that_is_no_run_is_refused_by_name(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=f"{tmp_path} is not a run folder"):
         benchctl.open_run(tmp_path)

@@ -12,6 +12,7 @@ import pandas as pd
 from benchctl.errors import BenchctlError, OperatorStop, UsageError
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.run import BY_HAND, Documents
+from benchctl.library import runs_root
 from benchctl.measure.conditions import Conditions
 from benchctl.python.at_bench.roles import (
     GeneratorAtBench,
@@ -238,7 +239,7 @@ def open_bench(
     ask: Callable[[str], str] | None = None,
     tell: Callable[[str], object] | None = None,
     report: bool = True,
-    out: str | Path = "runs",
+    out: str | Path | None = None,
 ) -> OpenedBench:
     """A bench for a program or a notebook, with the limits and the preflight of `benchctl manual`.
 
@@ -253,7 +254,7 @@ def open_bench(
         ask: asks a person at the bench, such as `input`, where hands are needed.
         tell: is given whatever a person should know, such as `print`.
         report: leave report.html in the run folder.
-        out: the folder in which the run folder is made.
+        out: the folder in which the run folder is made: `runs`, or what the variable BENCHCTL_RUNS names, if left out.
 
     Raises:
         DocumentError, UsageError: a file or an argument is wrong.
@@ -263,4 +264,5 @@ def open_bench(
     files = documents.load()
     if not dry_run:
         require_acknowledgement(files.bench, acknowledged_by(cautions), unattended=False)
-    return OpenedBench(Session(documents, dry_run, accept, Path(out), tell, ask), report=report)
+    runs = runs_root() if out is None else Path(out)
+    return OpenedBench(Session(documents, dry_run, accept, runs, tell, ask), report=report)
