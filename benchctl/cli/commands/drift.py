@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from benchctl.cli.completing import complete_serial
 from benchctl.cli.options import json_option
 
 
@@ -19,18 +20,13 @@ Examples:
     "--bench", "-b", default="", metavar="TITLE", help="The bench by its title in the runs, or by a part of it."
 )
 @click.option(
-    "--runs",
-    "runs_folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default="runs",
-    show_default=True,
-    metavar="FOLDER",
-    help="The folder of runs.",
+    "--runs", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="The folder of runs, if it is not runs."
 )
 @click.option(
     "--standard",
     default="",
     metavar="SERIAL",
+    shell_complete=complete_serial,
     help="Serial number of an amplifier that is kept as a check standard: its figures are charted too.",
 )
 @click.option(
@@ -40,7 +36,7 @@ Examples:
 @click.option("--with-simulated", is_flag=True, help="Take in runs with simulated instruments; the page then says so.")
 @json_option
 def drift(  # noqa: PLR0917 - one for each option
-    bench: str, runs_folder: Path, standard: str, out: Path | None, with_simulated: bool, as_json: bool
+    bench: str, folder: Path | None, standard: str, out: Path | None, with_simulated: bool, as_json: bool
 ) -> int:
     """Show whether a bench has drifted: a control chart of each zero, gain and reference figure, as a page.
 
@@ -52,4 +48,4 @@ def drift(  # noqa: PLR0917 - one for each option
     """
     from benchctl.cli.shown.months.drift import show_drift  # noqa: PLC0415 - heavy, and `--help` needs none of it
 
-    return show_drift(runs_folder, bench, standard, out, with_simulated=with_simulated, as_json=as_json)
+    return show_drift(folder, bench, standard, out, with_simulated=with_simulated, as_json=as_json)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from benchctl.cli.completing import complete_serial
 from benchctl.cli.options import json_option
 
 
@@ -15,15 +16,9 @@ Examples:
   benchctl unit 17-0042
   benchctl unit 17-0042 --runs /srv/runs --out 17-0042.html"""
 )
-@click.argument("serial", metavar="SERIAL")
+@click.argument("serial", metavar="SERIAL", shell_complete=complete_serial)
 @click.option(
-    "--runs",
-    "runs_folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    default="runs",
-    show_default=True,
-    metavar="FOLDER",
-    help="The folder of runs.",
+    "--runs", "folder", type=click.Path(path_type=Path), metavar="FOLDER", help="The folder of runs, if it is not runs."
 )
 @click.option(
     "--out",
@@ -39,7 +34,7 @@ Examples:
 )
 @json_option
 def unit(  # noqa: PLR0917 - one for each argument and option
-    serial: str, runs_folder: Path, out: Path | None, with_simulated: bool, with_owner: bool, as_json: bool
+    serial: str, folder: Path | None, out: Path | None, with_simulated: bool, with_owner: bool, as_json: bool
 ) -> int:
     """Show all runs of one unit, by its serial number: what changed, what was repaired, its figures over time.
 
@@ -49,4 +44,4 @@ def unit(  # noqa: PLR0917 - one for each argument and option
     """
     from benchctl.cli.shown.months.unit import show_unit  # noqa: PLC0415 - heavy, and `--help` needs none of it
 
-    return show_unit(runs_folder, serial, out, with_simulated=with_simulated, with_owner=with_owner, as_json=as_json)
+    return show_unit(folder, serial, out, with_simulated=with_simulated, with_owner=with_owner, as_json=as_json)

@@ -9,9 +9,10 @@ from typing import Any
 
 import click
 
-from benchctl.archive.collection.runs import runs_in
 from benchctl.archive.drift.series import Series
 from benchctl.archive.folder import slug
+from benchctl.cli.choosing import looked_into
+from benchctl.cli.shown.folders.runs import remarks
 from benchctl.cli.shown.months.pages import page_for
 from benchctl.report.drift.bench_life import BenchLife, bench_life
 from benchctl.report.drift.wording import finding_of, headline_of
@@ -20,16 +21,19 @@ from benchctl.report.words.days import span_in_words
 
 
 def show_drift(
-    runs_folder: Path, bench: str, standard: str, out: Path | None, *, with_simulated: bool, as_json: bool
+    folder: Path | None, bench: str, standard: str, out: Path | None, *, with_simulated: bool, as_json: bool
 ) -> int:
     """Write the page, and print in short what it says; the command's exit code."""
-    life = bench_life(runs_in(runs_folder).runs, bench, standard, with_simulated=with_simulated)
-    page = write_drift_page(life, page_for(out, runs_folder / f"drift-{slug(life.bench)}.html"))
+    collection = looked_into(folder)
+    life = bench_life(collection.runs, bench, standard, with_simulated=with_simulated)
+    page = write_drift_page(life, page_for(out, collection.root / f"drift-{slug(life.bench)}.html"))
     if as_json:
         click.echo(json.dumps(_as_data(life, page), indent=2))
     else:
         click.echo("\n".join(_lines(life)))
         click.echo(f"Page: {page}")
+    for line in remarks(collection, [run for run in collection.runs if run.bench == life.bench]):
+        click.echo(line, err=True)
     return 1 if life.alarms else 0
 
 

@@ -9,8 +9,9 @@ from typing import Any
 
 import click
 
-from benchctl.archive.collection.runs import runs_in
 from benchctl.archive.folder import slug
+from benchctl.cli.choosing import looked_into
+from benchctl.cli.shown.folders.runs import remarks
 from benchctl.cli.shown.months.pages import page_for
 from benchctl.report.life.course import Course, NoteTold, RunTold, course_of
 from benchctl.report.life.unit_life import UnitLife, unit_life
@@ -18,11 +19,12 @@ from benchctl.report.life_page import write_life_page
 
 
 def show_unit(
-    runs_folder: Path, serial: str, out: Path | None, *, with_simulated: bool, with_owner: bool, as_json: bool
+    folder: Path | None, serial: str, out: Path | None, *, with_simulated: bool, with_owner: bool, as_json: bool
 ) -> int:
     """Write the page, and print the course in short; the command's exit code."""
-    life = unit_life(runs_in(runs_folder).runs, serial, with_simulated=with_simulated)
-    usual = runs_folder / f"unit-{slug(serial)}{'-with-owner' if with_owner else ''}.html"
+    collection = looked_into(folder)
+    life = unit_life(collection.runs, serial, with_simulated=with_simulated)
+    usual = collection.root / f"unit-{slug(serial)}{'-with-owner' if with_owner else ''}.html"
     page = write_life_page(life, page_for(out, usual), with_owner=with_owner)
     course = course_of(life)
     if as_json:
@@ -30,6 +32,8 @@ def show_unit(
     else:
         click.echo("\n".join(_lines(life, course)))
         click.echo(f"Page: {page}")
+    for line in remarks(collection, [run for run in collection.runs if run.serial == serial]):
+        click.echo(line, err=True)
     return 0
 
 
