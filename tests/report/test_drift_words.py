@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -18,7 +19,7 @@ START = datetime(2026, 1, 5, 9, tzinfo=UTC)
 QUIET = (0.2, -0.3, 0.4, -0.1, 0.1, -0.4, 0.3, -0.2, 0.0, 0.3, -0.4, 0.2)
 
 
-def made(values: Sequence[float], kind: Kind = "gain", unit: str = "1", allowed: float = 0.013) -> Series:
+def made(values: Sequence[float], kind: Kind = "gain", unit: str = "", allowed: float = 0.013) -> Series:
     """A series with a value a week; of a gain, values in a tenth of a per cent above 1."""
     reference = Reference(kind, f"{kind} of the clamp", unit, "oscilloscope, serial 17", "supply current")
     scaled = [1.0 + 0.001 * value for value in values] if kind == "gain" else list(values)
@@ -47,7 +48,7 @@ LITTLE = [*QUIET * 2, *(value + 1.5 for value in QUIET)]
     [
         (QUIET[:9], "too few values", "9 values; 10 at least are needed"),
         (QUIET * 2, "within limits", ""),
-        (QUIET, "within limits", "provisional: limits are firm from 20 values on"),
+        (QUIET, "within limits", "provisional, 12 values of 20"),
         ([*QUIET, 5.0, *QUIET], "one value outside", "on 2026-03-30, 0.48 % higher than the centre line: those after"),
         ([*QUIET, *QUIET, 5.0], "one value outside", "0.48 % higher than the centre line: the newest; measure again"),
         (UP, "changed", "0.59 % higher at the end than at the beginning; above the limits since 2026-06-22"),
@@ -64,7 +65,7 @@ def test_each_state_has_its_word_its_size_and_its_days(values: Sequence[float], 
 
 def test_a_zero_is_told_in_its_unit() -> None:
     zero = made([0.001 * value for value in UP], "zero", "A", 0.02)
-    assert finding_of(zero).text.startswith("5.92 mA higher at the end than at the beginning")
+    assert finding_of(zero).text.startswith("5.9 mA higher at the end than at the beginning")
 
 
 def test_the_page_says_what_stands_outside_and_how_many_chance_makes() -> None:
@@ -74,6 +75,17 @@ def test_the_page_says_what_stands_outside_and_how_many_chance_makes() -> None:
     assert "supply, due on 2026-02-01" in page
     assert "a run: damaged" in page
     assert "1 zeros, each of an input on one of its ranges: 1 within limits." in page
+
+
+def test_a_change_before_the_last_calibration_stays_on_the_page() -> None:
+    series = made(UP)
+    again = [
+        replace(point, began=point.began + timedelta(days=300), given=replace(point.given, phase="calibrated"))
+        for point in made(QUIET * 2).present.points
+    ]
+    (both,) = series_of([*series.present.points, *again])
+    row = next(cell for cell in shown(both).row("Gains and figures", both.reference.what) if "within" in cell)
+    assert row == "within limits before the newest calibration, until 2026-09-07: changed"
 
 
 def test_only_zeros_with_something_to_show_are_drawn() -> None:

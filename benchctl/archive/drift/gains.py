@@ -31,11 +31,11 @@ def supply_gains(entries: Sequence[FiguresEntry], equipment: Equipment) -> Itera
     roles = ("oscilloscope", "supply")
     clamped = [each for entry in entries for each in _seen(entry, CURRENT, CLAMP_SHOWS)]
     if (best := _most_certain(clamped)) is not None:
-        reference = Reference("gain", _BY_CLAMP, "1", equipment.named(*roles), CURRENT)
+        reference = Reference("gain", _BY_CLAMP, "", equipment.named(*roles), CURRENT)
         yield _ratio(reference, best.second, best.first, equipment.phase(roles, [SUPPLY_CURRENT]))
     probed = [each for entry in entries if entry.analysis in _IDLING for each in _seen(entry, VOLTAGE, TERMINALS_SHOW)]
     if (best := _most_certain(probed)) is not None:
-        reference = Reference("gain", _BY_PROBE, "1", equipment.named(*roles), VOLTAGE)
+        reference = Reference("gain", _BY_PROBE, "", equipment.named(*roles), VOLTAGE)
         yield _ratio(reference, best.second, best.first, equipment.phase(roles, [SUPPLY_VOLTAGE]))
 
 
@@ -53,7 +53,7 @@ def output_gains(entries: Sequence[FiguresEntry], equipment: Equipment) -> Itera
         best = _most_certain([comparison for comparison in each if comparison.channel == channel])
         if best is not None:
             what = _BY_GENERATOR.format(channel=channel)
-            reference = Reference("gain", what, "1", equipment.named(*roles), OUTPUT_VOLTAGE)
+            reference = Reference("gain", what, "", equipment.named(*roles), OUTPUT_VOLTAGE)
             yield _ratio(reference, best.first, best.second, equipment.phase(roles, [OUTPUT + channel]))
 
 

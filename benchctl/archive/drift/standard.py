@@ -10,7 +10,7 @@ from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.model.figures import figure_in_words
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL
-from benchctl.measure.budget.words import burst_in_words
+from benchctl.measure.budget.words import as_said, burst_in_words, unit_in_words
 from benchctl.measure.conditions import Conditions
 
 # Those that an unchanged amplifier repeats well, and that tell of another part of the bench each.
@@ -37,9 +37,10 @@ def standard_values(
     for entry in entries:
         for figure in entry.figures:
             if figure.name in FIGURES and _counts(figure):
-                what = f"{_named(figure, entry.conditions_of(figure))} (step {entry.step} of {sequence}{asked})"
-                reference = Reference("figure", what, figure.unit, of)
-                yield ReferenceValue(reference, figure.value, figure.expanded_uncertainty or 0.0, phase)
+                found = entry.conditions_of(figure).in_effect
+                where = _joined(str(_but_load(found)), f"step {entry.step} of {sequence}{asked}")
+                reference = Reference("figure", _named(figure, found), unit_in_words(figure), of, where=where)
+                yield ReferenceValue(reference, *as_said(figure), phase)
 
 
 def _counts(figure: Figure) -> bool:
@@ -48,9 +49,16 @@ def _counts(figure: Figure) -> bool:
 
 
 def _named(figure: Figure, conditions: Conditions) -> str:
-    """Continuous power of A, 4 ohm, 1 kHz. A level that was searched for may differ each time."""
+    """Continuous power of A, 4 ohm."""
     channel = f" of {figure.channel}" if figure.channel else ""
-    burst = f", {burst_in_words(figure.burst_cycles)}" if figure.burst_cycles else ""
-    found = conditions.in_effect
-    at = str(Conditions(found.load_ohm, found.frequency_hz, supply_set_v=found.supply_set_v))
-    return f"{figure_in_words(figure.name)}{channel}{burst}{f', {at}' if at else ''}"
+    burst = burst_in_words(figure.burst_cycles) if figure.burst_cycles else ""
+    return _joined(f"{figure_in_words(figure.name)}{channel}", burst, str(Conditions(conditions.load_ohm)))
+
+
+def _but_load(conditions: Conditions) -> Conditions:
+    """Those that make a figure another one; a level that was searched for may differ each time."""
+    return Conditions(None, conditions.frequency_hz, supply_set_v=conditions.supply_set_v)
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(filter(None, parts))

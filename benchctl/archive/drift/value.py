@@ -11,15 +11,19 @@ Kind = Literal["gain", "figure", "zero"]
 
 @dataclass(frozen=True)
 class Reference:
-    """What it is a value of. `what` is said to people; `of` are the instruments by their identity, so that another
-    serial number begins another series. `rests` is the quantity of `measure.agreement.reliance` whose figures would be
-    wrong with it; empty where there is none of that kind."""
+    """What it is a value of. `what` is said to people; `unit` is the one that people say it in, empty of a ratio.
+
+    `of` are the instruments by their identity, so that another serial number begins another series. `rests` is the
+    quantity of `measure.agreement.reliance` whose figures would be wrong with it; empty where there is none of that
+    kind. `where`: of a figure, the conditions and the step that gives it.
+    """
 
     kind: Kind
     what: str
     unit: str
     of: str
     rests: str = ""
+    where: str = ""
 
 
 @dataclass(frozen=True)

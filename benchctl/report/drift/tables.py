@@ -16,31 +16,38 @@ _STATED = "Stated: how far a value may be off by what the bench file says of the
 
 def findings_table(caption: str, series: Sequence[Series]) -> Table:
     """A row for each series, of its present phase."""
-    columns = (*heads("of", "result"), *heads(numbers=["newest", "centre", "limits", "stated", "values"]))
+    columns = (*heads("of", "result"), *heads(numbers=["newest", "limits", "stated"]))
     return Table(caption, columns, tuple(map(_row, series)), note=_STATED).without_empty_columns()
 
 
 def _row(series: Series) -> tuple[Cell, ...]:
     phase, found = series.present, finding_of(series)
-    limits = phase.judged.limits
-    centre = "" if limits is None else value_in_words(series, limits.centre)
-    between = (
-        "" if limits is None else f"{value_in_words(series, limits.lower)} to {value_in_words(series, limits.upper)}"
-    )
     newest = phase.points[-1]
     return (
-        Cell(series.reference.what),
-        Cell(found.word, found.look, note=found.text),
+        Cell(series.reference.what, note=series.reference.where),
+        Cell(found.word, found.look, note="; ".join(filter(None, [found.text, _history(series)]))),
         Cell(value_in_words(series, newest.given.value), "number", repr(newest.given.value), day_of(newest.began)),
-        Cell(centre, "number"),
-        Cell(between, "number"),
-        Cell(allowed_in_words(series), "number"),
-        Cell(str(len(phase.points)), "number", note=_coarse(phase)),
+        _limits(series),
+        Cell(allowed_in_words(series), "number", note=_count(phase)),
     )
 
 
-def _coarse(phase: Phase) -> str:
-    return f"{phase.coarse} too uncertain, left out" if phase.coarse else ""
+def _history(series: Series) -> str:
+    """That a value had changed before something was calibrated or exchanged."""
+    changed = [phase for phase in series.phases[:-1] if phase.is_alarm]
+    return f"before the newest calibration, until {day_of(changed[-1].points[-1].began)}: changed" if changed else ""
+
+
+def _limits(series: Series) -> Cell:
+    if (limits := series.present.judged.limits) is None:
+        return Cell("", "number")
+    low, high, centre = (value_in_words(series, value) for value in (limits.lower, limits.upper, limits.centre))
+    return Cell(f"{low} to {high}", "number", note=f"centre {centre}")
+
+
+def _count(phase: Phase) -> str:
+    left = f", {phase.coarse} too uncertain" if phase.coarse else ""
+    return f"{len(phase.points)} value{'s' if len(phase.points) != 1 else ''}{left}"
 
 
 def values_table(series: Series) -> Table:
@@ -59,7 +66,12 @@ def values_table(series: Series) -> Table:
                 )
             )
     columns = (*heads("day"), *heads(numbers=["value"]), *heads("limits", "run", "from here on"))
-    return Table(series.reference.what, columns, tuple(rows), note=series.reference.of).without_empty_columns()
+    return Table(
+        series.reference.what,
+        columns,
+        tuple(rows),
+        note="; ".join(filter(None, [series.reference.where, series.reference.of])),
+    ).without_empty_columns()
 
 
 def calibrations_table(calibrated: Sequence[Recalibrated]) -> Table | None:

@@ -60,7 +60,7 @@ def _values(phase: Phase) -> str:
 
 
 def _provisional(phase: Phase) -> str:
-    return "" if phase.judged.is_firm else f"provisional: limits are firm from {FIRM} values on"
+    return "" if phase.judged.is_firm else f"provisional, {_values(phase)} of {FIRM}"
 
 
 def _one_outside(series: Series) -> Finding:
@@ -118,25 +118,35 @@ def _day(phase: Phase, place: int) -> str:
 
 
 def change_in_words(series: Series, change: float) -> str:
-    """0.82 % higher; of a zero, in its unit."""
+    """0.82 % higher; of a zero, of decibels and of per cent, the difference."""
     way = "higher" if change > 0.0 else "lower"
-    centre = series.present.judged.limits.centre if series.present.judged.limits else 0.0
-    if series.reference.kind == "zero" or centre == 0.0:
-        return f"{spoken(abs(change), series.reference.unit)} {way}"
+    unit, limits = series.reference.unit, series.present.judged.limits
+    centre = limits.centre if limits is not None else 0.0
+    if series.reference.kind == "zero" or unit in _AS_DIFFERENCE or centre == 0.0:
+        return f"{spoken(abs(change), _AS_DIFFERENCE.get(unit, unit), _sigma(series))} {way}"
     return f"{100.0 * abs(change / centre):.2g} % {way}"
 
 
+_AS_DIFFERENCE: Mapping[str, str] = {"dB": "dB", "%": "percentage points"}
+
+
+def _sigma(series: Series) -> float:
+    """The scatter of one value, as far as it is known."""
+    limits = series.present.judged.limits
+    return limits.sigma if limits is not None else 0.0
+
+
 def value_in_words(series: Series, value: float) -> str:
-    """A value of a series: a ratio to four places, anything else in its unit."""
-    if series.reference.unit == "1":
+    """A value of a series: a ratio to four places, anything else in its unit, as far as its scatter lets it be told."""
+    if series.reference.kind == "gain":
         return f"{value:.4f}"
-    return in_signs(spoken(value, series.reference.unit))
+    return in_signs(spoken(value, series.reference.unit, _sigma(series)))
 
 
 def allowed_in_words(series: Series) -> str:
     """What the bench file states, as ±."""
     phase = series.present
-    if series.reference.unit == "1":
+    if series.reference.kind == "gain":
         return f"±{100.0 * phase.allowed / abs(phase.values[-1]):.2g} %"
     return f"±{in_signs(spoken(phase.allowed, series.reference.unit))}"
 

@@ -12,7 +12,7 @@ import pytest
 from benchctl.archive.drift.series import Series, series_of
 from benchctl.archive.drift.value import Dated, Reference, ReferenceValue
 
-CLAMP = Reference("gain", "clamp over the supply's reading", "1", "oscilloscope, serial 17", "supply current")
+CLAMP = Reference("gain", "clamp over the supply's reading", "", "oscilloscope, serial 17", "supply current")
 START = datetime(2026, 1, 5, 9, tzinfo=UTC)
 
 

@@ -42,8 +42,8 @@ def _lines(life: BenchLife) -> Iterator[str]:
     count = f"{life.runs} run{'s' if life.runs > 1 else ''}"
     yield f"{mark}{life.bench}: {count}, {span_in_words(life.first, life.last)}"
     for series in (each for each in life.series if each.reference.kind != "zero"):
-        found = finding_of(series)
-        yield f"  {series.reference.what}: {': '.join(filter(None, [found.word, found.text]))}"
+        found, where = finding_of(series), f" ({series.reference.where})" if series.reference.where else ""
+        yield f"  {series.reference.what}{where}: {': '.join(filter(None, [found.word, found.text]))}"
     if zeros := [each for each in life.series if each.reference.kind == "zero"]:
         yield f"  {zeros_in_short(zeros)}"
     for text in life.left_out:
@@ -80,6 +80,7 @@ def _series(series: Series) -> dict[str, Any]:
     return {
         "kind": series.reference.kind,
         "what": series.reference.what,
+        "where": series.reference.where,
         "unit": series.reference.unit,
         "instruments": series.reference.of,
         "phase": phase.name,

@@ -41,7 +41,8 @@ def _picture(series: Series, name: str) -> Picture:
         said = ": ".join(filter(None, [found.word, found.text]))
         alt = f"Control chart of {series.reference.what}. {_told(series, points)} {said}."
         svg = svg_of(figure, name, alt)
-    caption = f"{said[:1].upper()}{said[1:]}. {found.means}".rstrip()
+    where = f" ({series.reference.where})" if series.reference.where else ""
+    caption = f"{said[:1].upper()}{said[1:]}{where}. {found.means}".rstrip()
     title = series.reference.what[:1].upper() + series.reference.what[1:]
     return Picture(name, title, caption, alt, svg)
 
@@ -60,7 +61,7 @@ class _Scale:
 
 def _scale_of(series: Series) -> _Scale:
     """Ratios as per cent above 1; anything else in a unit that suits."""
-    if series.reference.unit == "1":
+    if series.reference.kind == "gain":
         return _Scale("above 1, %", 0.01, 1.0)
     scale = scale_for([value for phase in series.phases for value in phase.values], series.reference.unit)
     return _Scale(scale.unit, scale.one)
