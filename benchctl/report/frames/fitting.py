@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure as Drawing
 from matplotlib.font_manager import FontProperties
 from matplotlib.text import Text
@@ -102,14 +103,21 @@ def _pieces(word: str, is_narrow_enough: Callable[[str], bool]) -> list[str]:
 
 def _measure(figure: Drawing, words: Words, size_pt: float, wide_pt: float) -> Callable[[str], bool]:
     """Whether a line is no wider than there is room, in letters as they are drawn."""
-    letters = FontProperties(family=STYLE["font.family"], size=size_pt, weight=_weight(words))
-    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
+    dpi, weight = figure.dpi, _weight(words)
+    return lambda line: 72.0 * _wide_px(line, size_pt, weight, dpi) / dpi <= wide_pt
 
-    def is_narrow_enough(line: str) -> bool:
-        wide_px, _, _ = renderer.get_text_width_height_descent(line, letters, ismath=False)
-        return 72.0 * float(wide_px) / figure.dpi <= wide_pt
 
-    return is_narrow_enough
+@lru_cache(maxsize=8192)  # frames of one run have the same words
+def _wide_px(line: str, size_pt: float, weight: str, dpi: float) -> float:
+    letters = FontProperties(family=STYLE["font.family"], size=size_pt, weight=weight)
+    wide_px, _, _ = _renderer(dpi).get_text_width_height_descent(line, letters, ismath=False)  # type: ignore[no-untyped-call]
+    return float(wide_px)
+
+
+@lru_cache(maxsize=8)
+def _renderer(dpi: float) -> RendererAgg:
+    """Draws nothing; it knows how wide letters are."""
+    return RendererAgg(1, 1, dpi)  # type: ignore[no-untyped-call]
 
 
 def _weight(words: Words) -> str:
