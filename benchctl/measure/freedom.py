@@ -124,7 +124,8 @@ def coverage_factor(freedom: float) -> float:
 def expanded(value: UFloat) -> tuple[float, float]:
     """U and k of an uncertain value."""
     found = combined(value)
-    return found.factor * found.standard, found.factor
+    factor = found.factor
+    return factor * found.standard, factor
 
 
 @cache

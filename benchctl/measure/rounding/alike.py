@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 # Forty terms leave a quarter of a per cent of 1/12 where there is no noise at all, and nothing where there is.
 _SQUARES = 2.0 * np.pi**2 * np.arange(1, 41) ** 2
-_HALVINGS = 60
+_STEPS = 60
+_SMALLEST = 4e-16  # of a value, that floating point can tell
 _NORMAL = NormalDist()
 _FAR = 8.0
 _TO_AND_FRO = 0.25  # steps squared: the variance of a value that is as often at one code as at the next
@@ -65,20 +66,21 @@ def alike(noise: float, step: float, ripple: float = 0.0) -> float:
     if not step > 0.0:
         return 0.0
     seen, kept = (noise / step) ** 2, _kept(ripple / step)
-    low, high = 0.0, seen
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        # What would be seen rises with the noise itself: there is more of that, and less rounding that is alike.
-        low, high = (middle, high) if middle + _random(middle, kept) < seen else (low, middle)
-    return step**2 * _alike(low, kept)
+    # What would be seen rises with the noise itself, less and less: there is more of that, and less rounding that is
+    # alike. So Newton's method comes from below, and no step goes too far.
+    itself = max(seen - _WITHOUT_NOISE, 0.0)
+    for _ in range(_STEPS):
+        left = kept * np.exp(-2.0 * _SQUARES * itself)
+        missing = seen - itself - (_WITHOUT_NOISE - float(np.sum(left / _SQUARES)))
+        more = missing / (1.0 + 2.0 * float(np.sum(left)))
+        if not more > _SMALLEST * itself:
+            break
+        itself += more
+    return step**2 * _alike(itself, kept)
 
 
 def _alike(variance: float, kept: NDArray[np.float64] | float = 1.0) -> float:
     return float(np.sum(kept * np.exp(-2.0 * _SQUARES * variance) / _SQUARES))
-
-
-def _random(variance: float, kept: NDArray[np.float64] | float) -> float:
-    return _WITHOUT_NOISE - _alike(variance, kept)
 
 
 def _kept(ripple: float) -> NDArray[np.float64] | float:

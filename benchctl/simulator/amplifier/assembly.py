@@ -26,6 +26,10 @@ BIAS_STATED_C = 25.0
 """The temperature at which a bias is stated."""
 
 
+CIRCUITS_KEPT = 512
+"""A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some dozens once."""
+
+
 class OperatingPoint(NamedTuple):
     """All that a circuit depends on, except the loads."""
 
@@ -81,14 +85,28 @@ class Assembly:
         self._sides = _sides(physics.faults.weak_rail)
         self._asked: _Asked | None = None
         self._stages: tuple[OutputStage, ...] = ()
+        self._loads_s: tuple[float, ...] = ()
+        self._circuits: dict[OperatingPoint, Circuit] = {}
+        self._last: tuple[OperatingPoint, Circuit] | None = None
 
-    def circuit(self, now: OperatingPoint, conductances_s: Sequence[float]) -> Circuit:
-        """The circuit with these loads at the channels."""
+    def circuit(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> Circuit:
+        """The circuit with these loads at the channels; the same object while nothing changed."""
+        if conductances_s is not self._loads_s or len(self._circuits) >= CIRCUITS_KEPT:
+            self._loads_s, self._last = conductances_s, None
+            self._circuits.clear()
+        if self._last is None or now != self._last[0]:
+            circuit = self._circuits.get(now)
+            if circuit is None:
+                circuit = self._circuits[now] = self._made(now, conductances_s)
+            self._last = now, circuit
+        return self._last[1]
+
+    def _made(self, now: OperatingPoint, conductances_s: tuple[float, ...]) -> Circuit:
         physics = self._physics
         return Circuit(
             source=now.source,
             converter=self._converter(now),
-            stages=self._stages_for(now, tuple(conductances_s)),
+            stages=self._stages_for(now, conductances_s),
             reservoir_f=physics.reservoir_f,
             saturation_v=physics.saturation_v,
             bias_a=self._bias_a(now.bias_c) if now.state.biased else 0.0,

@@ -31,9 +31,6 @@ MAIN = "main"
 SAME_LOAD = 1e-5
 """Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
 
-CIRCUITS_KEPT = 512
-"""A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some dozens once."""
-
 LOWEST_CONTROL, HIGHEST_CONTROL = 0.01, 10.0
 """How far a gain control goes from where it stood: 40 dB down and 20 dB up (common practice)."""
 
@@ -127,7 +124,6 @@ class Connections:
         """the point that a person has put the multimeter's leads onto"""
         self._joint_open = False
         self._conductances_s = self._seen_conductances_s = self.loads.conductances_s()
-        self._circuits: dict[OperatingPoint, Circuit] = {}
 
     def signals_at(self, now_s: float) -> Signals:
         """What is at the inputs, and when it changes of itself."""
@@ -170,16 +166,16 @@ class Connections:
     @property
     def remote_v(self) -> float:
         """On the amplifier's remote turn-on lead."""
-        remote, main_v = self.description.remote, self._main.source().voltage_v
+        remote = self.description.remote
         if self.description.plate.remote_turn_on_v == 0:
-            return main_v
+            return self._main.open_v
         if remote is None:
             return 0.0
         if remote.by == "supply":
             return side_voltage_v(self._remote) if self._remote else 0.0
         if remote.by == "relay" and remote.relay not in self.relays.made:
             return 0.0
-        return main_v
+        return self._main.open_v
 
     def sensor_c(self, place: str) -> float | None:
         """What the sensor of a place has; None where there is none or where it came off."""
@@ -234,7 +230,7 @@ class Connections:
 
     def slew(self, now_s: float) -> float:
         """Bring the supply's voltages on their way; when to do so again, infinity once all are there."""
-        return min(output.move(now_s) for output in self.outputs.values())
+        return min([output.move(now_s) for output in self.outputs.values()])
 
     def bounce(self, now_s: float) -> None:
         """Let the contacts of relays move that were told to, or that bounce."""
@@ -265,7 +261,6 @@ class Connections:
 
     def _assemble(self) -> None:
         self._assembly = self._assembled()
-        self._circuits.clear()
 
     def _assembled(self) -> Assembly:
         plate, surroundings = self.description.plate, self.surroundings
@@ -278,13 +273,7 @@ class Connections:
         that warmed by a hundred-thousandth count as unchanged.
         """
         self._follow_loads()
-        key = self._operating_point(signals, now_s)
-        circuit = self._circuits.get(key)
-        if circuit is None:
-            if len(self._circuits) >= CIRCUITS_KEPT:
-                self._circuits.clear()
-            circuit = self._circuits[key] = self._assembly.circuit(key, self._conductances_s)
-        return circuit
+        return self._assembly.circuit(self._operating_point(signals, now_s), self._conductances_s)
 
     def _follow_loads(self) -> None:
         conductances_s = self.loads.conductances_s()
@@ -293,7 +282,6 @@ class Connections:
         self._seen_conductances_s = conductances_s
         if any(abs(new - old) > SAME_LOAD * old for new, old in zip(conductances_s, self._conductances_s, strict=True)):
             self._conductances_s = conductances_s
-            self._circuits.clear()
 
     def look(self, now_s: float, terminal_v: float, outputs: Outputs, rail_v: float) -> bool:
         """Let the amplifier's protections and a dry joint follow what has come about; True if either changed."""
@@ -313,7 +301,7 @@ class Connections:
         """Tones that differ only in when they began make the same circuit."""
         amplifier, tone = self.amplifier, signals.tone
         return OperatingPoint(
-            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, offset_v=tone.offset_v, wave=tone.wave),
+            tone=Tone(tone.amplitude_v, tone.frequency_hz, 0.0, None, tone.offset_v, None, tone.wave),
             source=self._main.source(),
             state=amplifier.state,
             ramp=amplifier.ramp(now_s),
@@ -363,7 +351,8 @@ class Connections:
         return tuple((channel, cable(channel)) for channel in self.description.plate.channels)
 
     def _driven_channels(self, signals: Signals) -> frozenset[str]:
-        return frozenset(self.truly("generator", channel) for channel in self._fed_channels(signals))
+        fed = self._fed_channels(signals)
+        return frozenset([self.truly("generator", channel) for channel in fed]) if self._swapped else fed
 
     def _fed_channels(self, signals: Signals) -> frozenset[str]:
         """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the
@@ -431,8 +420,7 @@ def _main_output(description: BenchDescription) -> SupplyOutput:
 
 def side_voltage_v(output: SupplyOutput) -> float:
     """Of an output that feeds only the remote turn-on input."""
-    source = output.source()
-    return min(source.voltage_v, source.limit_a * REMOTE_INPUT_OHM)
+    return min(output.open_v, output.limit_a * REMOTE_INPUT_OHM)
 
 
 def _amplifier(description: BenchDescription) -> Amplifier:

@@ -239,7 +239,7 @@ class PhysicalBench:
         self._slew_s = connections.slew(self.time_s)
         for output in connections.outputs.values():
             if output is not connections.main_output:
-                output.watch(self.time_s, output.source().voltage_v, 0.0)
+                output.watch(self.time_s, output.open_v, 0.0)
         signals = connections.signals_at(self.time_s)
         self._gain_s = connections.compress(self.time_s, signals.tone)
         circuit = connections.circuit(signals, self.time_s)

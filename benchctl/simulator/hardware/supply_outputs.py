@@ -118,16 +118,21 @@ class SupplyOutput:
         """Switch it on, or off if that can be done."""
         self.on = on or (self.on and self.stuck)
 
+    @property
+    def open_v(self) -> float:
+        """Its voltage where nothing draws on it."""
+        if not self.present_v:
+            return 0.0
+        recovered_v = round(self.recovery.dip_ohm * self._settled_a, RECOVERED_DIGITS) if self.recovery else 0.0
+        return self.present_v + recovered_v + (self.open_sense_v if self.remote_sense else 0.0)
+
     def source(self) -> Source:
         """The source as the load sees it."""
         if not self.present_v:
             return OFF
-        dip_ohm = self.recovery.dip_ohm if self.recovery else 0.0
-        recovered_v = round(dip_ohm * self._settled_a, RECOVERED_DIGITS)
-        misled_v = self.open_sense_v if self.remote_sense else 0.0
-        sensed = self.remote_sense and not misled_v
-        voltage_v, inner_ohm = self.present_v + recovered_v + misled_v, self.inner_ohm + dip_ohm
-        return Source(voltage_v, self.limit_a, self.lead_ohm, inner_ohm, sensed, self.whine, self.v_per_s)
+        inner_ohm = self.inner_ohm + (self.recovery.dip_ohm if self.recovery else 0.0)
+        sensed = self.remote_sense and not self.open_sense_v
+        return Source(self.open_v, self.limit_a, self.lead_ohm, inner_ohm, sensed, self.whine, self.v_per_s)
 
     def holds_s(self, current_a: float) -> float:
         """How long its voltage counts as constant while a current flows: until it has recovered by a step."""
