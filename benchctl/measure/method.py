@@ -79,8 +79,8 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("heatsink_time_constant", "heatsink_time_constant_fast"),
         ),
         Change(
-            "the whole cycles of a record that a steady tone is measured in are up to a fiftieth fewer, where their "
-            "spectrum is then computed much faster",
+            "the whole cycles of a record that a steady tone is measured in are up to a fiftieth fewer, or up to two "
+            "samples longer or shorter, where their spectrum is then computed much faster",
             ("continuous_power", "output_rms", "crest_factor", "thd", "thd_n", "efficiency"),
         ),
         Change(

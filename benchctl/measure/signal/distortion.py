@@ -34,6 +34,7 @@ _ROUNDING_MATTERS = 1e-5  # part of what is beside the fundamental: a three-hund
 _EDGE_TOLERANCE = 1e-3  # the 20th harmonic of a generator 50 ppm high is still meant to be within 20 kHz
 _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
 _LENGTHS_TRIED = 20  # one of them nearly always has factors small enough
+_LONG_CYCLE = 1000.0  # samples: two of them are little of it
 _LITTLE_WORK = 100  # for each sample: a million samples then take some hundredths of a second, and not a tenth or more
 _EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
 
@@ -132,21 +133,26 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
     cycles = math.floor(values.size * interval_s * found_hz + 1e-6)
     if cycles < 2:
         raise RecordTooShort(f"the record holds {cycles} whole cycle of {found_hz:.6g} Hz; two are needed")
-    count = min(_quick_length(cycles, 1.0 / (found_hz * interval_s)), values.size)
+    count = _quick_length(cycles, 1.0 / (found_hz * interval_s), values.size)
     fit, residual = fit_and_residual(values[:count], interval_s, found_hz)
     lines = np.fft.rfft(residual)
     power = 2.0 / count**2 * (lines.real**2 + lines.imag**2)
     return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s)
 
 
-def _quick_length(cycles: int, samples_a_cycle: float) -> int:
+def _quick_length(cycles: int, samples_a_cycle: float, most: int) -> int:
     """Samples of so many whole cycles, or of up to a fiftieth fewer if their spectrum is computed much faster.
 
     An FFT takes work in proportion to the sum of the prime factors of its length (Cooley and Tukey 1965). Cycles of a
-    real generator are hardly ever whole numbers of samples, so their number is any, often with one large factor.
+    real generator are hardly ever whole numbers of samples, so their number is any, often with one large factor. Of few
+    long cycles none can be spared; there a length may be two samples off, which moves the tenth harmonic by a fiftieth
+    of a line.
     """
     fewest = cycles - min(cycles // 50, _LENGTHS_TRIED)
     lengths = [round(each * samples_a_cycle) for each in range(cycles, fewest - 1, -1)]
+    if fewest == cycles and samples_a_cycle >= _LONG_CYCLE:
+        return min([length for off in (0, 1, -1, 2, -2) if (length := lengths[0] + off) <= most], key=_work)
+    lengths = [min(each, most) for each in lengths]
     return next((each for each in lengths if _work(each) <= _LITTLE_WORK), min(lengths, key=_work))
 
 

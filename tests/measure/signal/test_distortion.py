@@ -162,6 +162,19 @@ def test_a_spectrum_is_taken_of_whole_cycles_whose_number_of_samples_has_small_f
     assert harmonic_distortion(found).ratio == pytest.approx(0.01, rel=1e-4)
 
 
+@pytest.mark.parametrize(("frequency_hz", "samples"), [(20.0, 1_000_003), (39.0, 97_502), (30.0, 499_979)])
+def test_few_long_cycles_may_be_two_samples_off(frequency_hz: float, samples: int) -> None:
+    """No cycle can be spared, and the number of their samples has one large factor; the third harmonic stays 1 %."""
+    assert largest_prime_factor(samples) > 1000
+    cycles = round(frequency_hz)
+    off_hz = cycles / (samples * INTERVAL_S)
+    turns = 2.0 * np.pi * off_hz * np.arange(samples + 2) * INTERVAL_S
+    found = tone_spectrum(np.sin(turns) + 0.01 * np.cos(3.0 * turns), INTERVAL_S, off_hz)
+    assert abs(found.residual.size - samples) <= 2
+    assert largest_prime_factor(found.residual.size) < 1000
+    assert harmonic_distortion(found).ratio == pytest.approx(0.01, rel=5e-5)
+
+
 def test_fewer_than_two_cycles_are_refused() -> None:
     with pytest.raises(RecordTooShort, match="two are needed"):
         thd_n(tone()[:1900], INTERVAL_S, 1000.0)
