@@ -22,7 +22,8 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
     "response_and_filters": "lw1200_lowpass",
     "quick_check": "dx5080",  # five channels
     "low_level": "lw1200",
-    "power_bandwidth": "kx240",
+    "power_bandwidth": "hx2150_bridged",
+    "intermodulation": "kx240",
     "set_gains": "cx4090",  # four controls, on 24 V
 }
 
