@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.progress import Progress
 
-from benchmarks import analyses, links, reaction, simulated, soak
+from benchmarks import analyses, links, reaction, simulated, soak, spread_rows
 from benchmarks.rows import Benchmark, Row, table_of
 
 BENCHMARKS: dict[str, Benchmark] = {
@@ -14,6 +14,7 @@ BENCHMARKS: dict[str, Benchmark] = {
     "simulated instruments": simulated.rows,
     "two-hour soak": soak.rows,
     "reaction of the guard": reaction.rows,
+    "two processes against one": spread_rows.rows,
 }
 
 
