@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from benchctl.archive.collection.runs import runs_in
+from benchctl.archive.collection.index import collection_of
 from benchctl.archive.verify import verify
 from benchctl.errors import BenchctlError
 from benchctl.spread.here import Here
@@ -81,14 +81,17 @@ def _look(part: Part) -> Iterator[Sequence[str]]:
         time.sleep(LOOK_S)
     while True:
         is_last = len(list(part.ended.iterdir())) == part.benches
-        yield list(_problems(part.root))
+        yield list(_problems(part.root, part.ended.with_name("index.sqlite")))
         if is_last:
             return
 
 
-def _problems(root: Path) -> Iterator[str]:
-    """A run that still goes on has no problem, and none is taken for one that was killed."""
-    for run in runs_in(root).runs:
+def _problems(root: Path, index: Path) -> Iterator[str]:
+    """A run that still goes on has no problem, and none is taken for one that was killed; neither in an index that is
+    brought up to date, nor in one that is made anew."""
+    before = collection_of(root, index=index)
+    index.unlink()
+    for run in (*before.runs, *collection_of(root, index=index).runs):
         yield from (f"the reader says of {run.name}: {problem}" for problem in run.problems)
         if run.ending == "killed":
             yield f"the reader says of {run.name} that it was killed"

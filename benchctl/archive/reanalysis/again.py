@@ -23,7 +23,7 @@ _Identity = tuple[str, str, int | None, float | None, float | None]
 # Parts of a figure that say what was measured; its captures and the words about a bound do not.
 _MEASURED = ("value", "expanded_uncertainty", "coverage_factor", "unit", "bound")
 NEW, NOT_COMPUTED_ANY_MORE = "new", "not computed"
-UNEXPLAINED = "no change of the method is known for it: ask `benchctl verify` whether the folder was altered"
+UNEXPLAINED = "no change of the method is on record for it: benchctl verify says whether a folder was altered"
 
 
 @dataclass(frozen=True)

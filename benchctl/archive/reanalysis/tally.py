@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from benchctl.archive.reanalysis.again import NEW, NOT_COMPUTED_ANY_MORE
+from benchctl.archive.reanalysis.again import NEW, NOT_COMPUTED_ANY_MORE, UNEXPLAINED
 from benchctl.measure.method import changes_since
 
 # Turned verdicts that are told one by one; changes.csv has all of them.
@@ -44,10 +44,12 @@ class OfFigure:
 
 @dataclass
 class Tally:
-    """`figures` by name; `turned` the first verdicts that turned, in words; `why` what changed in the method."""
+    """`figures` by name; `turned` the first verdicts that turned, in words; `why` what changed in the method;
+    `unexplained` how many figures changed without a change of the method on record."""
 
     figures: dict[str, OfFigure] = field(default_factory=dict)
     turned: list[str] = field(default_factory=list)
+    unexplained: int = 0
     _methods: set[int] = field(default_factory=set)
 
     @property
@@ -61,6 +63,7 @@ class Tally:
         """Count a row of changes.csv."""
         self.figures.setdefault(row["figure"], OfFigure()).add(row)
         self._methods.add(int(row["method_before"]))
+        self.unexplained += row["why"] == UNEXPLAINED
         if "verdict" in row["changes"].split() and len(self.turned) < MOST_TOLD:
             self.turned.append(_turned(row))
 

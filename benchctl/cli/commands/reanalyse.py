@@ -10,7 +10,7 @@ import click
 from benchctl.archive.reanalysis.kept import Kept
 from benchctl.archive.reanalysis.reanalyse import Collection, Done, collection_of, default_folder, reanalyse
 from benchctl.archive.reanalysis.tally import Tally, tally_of
-from benchctl.cli.options import json_option, spread_options
+from benchctl.cli.options import json_option, of_run_folder, spread_options
 from benchctl.cli.shown.reanalysis import print_results, progress_of
 from benchctl.errors import ArchiveError
 from benchctl.spread.choosing import spread_over
@@ -24,7 +24,7 @@ Examples:
   benchctl reanalyse runs/20261124-221003-quick-check-hx-2150 --out again
   benchctl reanalyse /srv/runs --scheduler tcp://192.0.2.7:8786""",
 )
-@click.argument("places", type=click.Path(path_type=Path), metavar="FOLDER|RUN...", nargs=-1, required=True)
+@of_run_folder("places", metavar="FOLDER|RUN_FOLDER...", several=True)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),

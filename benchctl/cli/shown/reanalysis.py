@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 
+from benchctl.archive.reanalysis.again import UNEXPLAINED
 from benchctl.archive.reanalysis.kept import RunRow
 from benchctl.archive.reanalysis.reanalyse import Collection, Done
 from benchctl.archive.reanalysis.tally import MOST_TOLD, OfFigure, Tally
@@ -59,6 +60,10 @@ def _cells(of_figure: OfFigure) -> Iterator[str]:
 def _in_u(size: float | None) -> str:
     if size is None:
         return ""
+    if size == 0.0:
+        return "U alone"
+    if abs(size) < 0.01:
+        return "< 0.01 U"
     return f"{size:+,.0f} U" if abs(size) >= 10.0 else f"{size:+.2g} U"
 
 
@@ -72,6 +77,8 @@ def _lines(collection: Collection, done: Done, tally: Tally, folder: Path) -> It
         yield f"and {more:,} more verdicts that turned; changes.csv has them"
     for change in tally.why:
         yield f"changed with {change}"
+    if tally.unexplained:
+        yield f"{tally.unexplained:,} of the figures changed, and {UNEXPLAINED}"
     yield from _at_most([str(other) for other in collection.not_read], "more folders that are no runs")
     failed = [f"{row.name} was not computed: {row.error}" for row in done.failed]
     yield from _at_most(failed, "more runs that were not computed; runs.csv has them")

@@ -53,6 +53,14 @@ def test_a_turned_verdict_gives_exit_code_1_and_is_told_with_what_changed(benchc
     assert [cell.strip() for cell in cells[1:4]] == ["continuous_power", "1", "2"]
 
 
+def test_a_change_that_the_method_does_not_explain_is_said_to_be_unexplained(benchctl: Command, runs: Path) -> None:
+    change_figure(runs / "one", "continuous_power", expanded_uncertainty=0.5)
+    ended = benchctl("reanalyse", "runs", "--workers", "1")
+    assert ended.exit_code == 0, "a value that changed is a result"
+    assert "1 of the figures changed, and no change of the method is on record for it" in ended.out
+    assert "U alone" in ended.out
+
+
 def test_a_run_that_cannot_be_read_gives_exit_code_5_and_is_named(benchctl: Command, runs: Path) -> None:
     (runs / "other" / "journal.jsonl").write_bytes(b"torn")
     ended = benchctl("reanalyse", "runs", "--workers", "1", "--out", "results")
