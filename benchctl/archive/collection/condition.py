@@ -15,11 +15,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from benchctl.archive.collection.figure_rows import FigureRow
+from benchctl.archive.collection.figure_rows import FigureRow, FigureTable
 from benchctl.documents.model.criteria import RELATIONS, Criterion, criterion_of
 from benchctl.documents.model.figures import FIGURES
 from benchctl.documents.text.words import nearest, unknown
@@ -53,21 +53,24 @@ class FigureCondition:
     channel: str = ""
     burst_cycles: int | None = None
 
-    def concerns(self, row: FigureRow) -> bool:
-        """Whether a figure is the one that was asked for, and was taken there."""
-        if row.figure != self.figure or not self._is_on(row.channel):
-            return False
-        if self.burst_cycles is not None and row.burst_cycles != self.burst_cycles:
-            return False
-        return all(_is_at(getattr(row, column), value) for column, value in self.places.items())
+    def concerned(self, figures: FigureTable) -> Iterator[FigureRow]:
+        """Those of a run's figures that are asked for, and were taken there."""
+        cycles = "" if self.burst_cycles is None else str(self.burst_cycles)
+        places = [(figures.column(column), value) for column, value in self.places.items()]
+        bursts, channels = figures.column("burst_cycles"), figures.column("channel")
+        for number, name in enumerate(figures.column("figure")):
+            if name != self.figure or not self._is_on(channels[number]) or (cycles and bursts[number] != cycles):
+                continue
+            if all(_is_at(cells[number], value) for cells, value in places):
+                yield figures[number]
 
     def _is_on(self, channel: str) -> bool:
         """Two channels of 130 W are no channel of 250 W."""
         return channel.lower() == self.channel.lower() if self.channel else channel != TOTAL
 
 
-def _is_at(found: float | None, value: float) -> bool:
-    return found is not None and math.isclose(found, value, rel_tol=_SAME)
+def _is_at(cell: str, value: float) -> bool:
+    return bool(cell) and math.isclose(float(cell), value, rel_tol=_SAME)
 
 
 class _Word(NamedTuple):

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any, NamedTuple
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, overload
 
 from benchctl.archive.files import read_bytes
 from benchctl.archive.folder import RunFolder
@@ -42,50 +43,61 @@ class FigureRow(NamedTuple):
     time_s: float | None
 
 
-def _numbers(cells: Sequence[str]) -> list[float | None]:
-    if "n" in "".join(cells).lower():  # what Python reads as a float that is not finite: nan, inf, infinity
-        raise ValueError("a number in it is not finite")
-    return [float(cell) if cell else None for cell in cells]
-
-
-def _values(cells: Sequence[str]) -> list[float | None]:
-    if "" in cells:
-        raise ValueError("a figure in it has no value")
-    return _numbers(cells)
-
-
-def _whole_numbers(cells: Sequence[str]) -> list[int | None]:
-    return [int(cell) if cell else None for cell in cells]
-
-
-def _verdicts(cells: Sequence[str]) -> list[str]:
-    return [RENAMED_VERDICTS.get(cell, cell) for cell in cells]
-
-
-_NUMBERS = [
-    "expanded_uncertainty",
-    "coverage_factor",
-    "load_ohm",
-    "frequency_hz",
-    "level_v",
-    "supply_set_v",
-    "thd_limit",
-    "time_s",
-]
-_READ: Mapping[str, Callable[[Sequence[str]], Sequence[Any]]] = {
-    **dict.fromkeys(_NUMBERS, _numbers),
-    "value": _values,
-    "burst_cycles": _whole_numbers,
-    "verdict": _verdicts,
-}
 # Every version of the program wrote these.
-_ALWAYS = frozenset(
-    ["step", "load_ohm", "frequency_hz", "burst_cycles", "channel", "figure", "value", "unit", "expanded_uncertainty"]
+_ALWAYS = frozenset({"step", "figure", "channel", "value", "unit", "expanded_uncertainty", "load_ohm", "frequency_hz"})
+_NUMBERS = (
+    *("value", "expanded_uncertainty", "coverage_factor", "load_ohm", "frequency_hz", "level_v", "supply_set_v"),
+    *("thd_limit", "time_s"),
 )
 
 
-def rows_in_table(folder: RunFolder) -> tuple[FigureRow, ...]:
-    """The rows of figures.csv of any version; what that version did not write is '' or None.
+@dataclass(frozen=True)
+class FigureTable(Sequence[FigureRow]):
+    """The figures of a run. The cells are kept as they are written, by column; a row is made when it is asked for,
+    because few of a million are.
+
+    Attributes:
+        cells: column -> cells, of those columns of `FigureRow` that there are.
+        length: how many rows.
+    """
+
+    cells: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    length: int = 0
+
+    def __len__(self) -> int:
+        return self.length
+
+    @overload
+    def __getitem__(self, number: int) -> FigureRow: ...
+
+    @overload
+    def __getitem__(self, number: slice) -> Sequence[FigureRow]: ...
+
+    def __getitem__(self, number: int | slice) -> FigureRow | Sequence[FigureRow]:
+        if isinstance(number, slice):
+            return [self[each] for each in range(*number.indices(self.length))]
+        if not -self.length <= number < self.length:
+            raise IndexError(number)
+        return FigureRow._make(self._read(name, number) for name in FigureRow._fields)
+
+    def column(self, name: str) -> Sequence[str]:
+        """The cells of one column; all are empty of one that a version did not write."""
+        return self.cells.get(name) or ("",) * self.length
+
+    def _read(self, name: str, number: int) -> Any:
+        cell = self.column(name)[number]
+        if name in _NUMBERS:
+            return float(cell) if cell else None
+        if name == "burst_cycles":
+            return int(cell) if cell else None
+        return cell
+
+
+NO_FIGURES = FigureTable()
+
+
+def table_of_file(folder: RunFolder) -> FigureTable:
+    """figures.csv of any version, with verdicts and figures under their names of today.
 
     Raises:
         ArchiveError: it is not there, or is not such a table.
@@ -97,32 +109,38 @@ def rows_in_table(folder: RunFolder) -> tuple[FigureRow, ...]:
             raise ValueError(f"it has no column {', '.join(missing)}")
         if uneven := next((row for row in rows if len(row) != len(header)), None):
             raise ValueError(f"it has {len(header)} columns, and a row of {len(uneven)}")
-        return _rows(header, rows)
+        columns = dict(zip(header, zip(*rows, strict=True), strict=True)) if rows else {}
+        cells: dict[str, Sequence[str]] = {name: columns[name] for name in FigureRow._fields if name in columns}
+        _check_numbers(cells)
+        return FigureTable(_in_names_of_today(cells), len(rows))
     except (ValueError, csv.Error) as error:
         raise ArchiveError(f"{folder.figures} is not a table of figures: {error}") from error
 
 
-def _rows(header: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[FigureRow, ...]:
-    """By columns, which is several times quicker than cell by cell."""
-    by_name = dict(zip(header, zip(*rows, strict=True), strict=True)) if rows else {}
-    found = tuple(map(FigureRow, *(_column(name, by_name.get(name), len(rows)) for name in FigureRow._fields)))
-    return found if "supply_at" in header else tuple(map(_with_name_of_today, found))
+def _check_numbers(cells: Mapping[str, Sequence[str]]) -> None:
+    if "" in cells.get("value", ()):
+        raise ValueError("a figure in it has no value")
+    for name in _NUMBERS:
+        written = [cell for cell in cells.get(name, ()) if cell]
+        if "n" in "".join(written).lower():  # what Python reads as a float that is not finite: nan, inf, infinity
+            raise ValueError(f"a number in its column {name} is not finite")
+        list(map(float, written))
+    list(map(int, filter(None, cells.get("burst_cycles", ()))))
 
 
-def _column(name: str, cells: Sequence[str] | None, length: int) -> Sequence[Any]:
-    read = _READ.get(name)
-    if cells is None:
-        return [None if read is _numbers else ""] * length
-    return cells if read is None else read(cells)
-
-
-def _with_name_of_today(row: FigureRow) -> FigureRow:
+def _in_names_of_today(cells: dict[str, Sequence[str]]) -> dict[str, Sequence[str]]:
     """See `earlier_names`: the column `supply_at` came with the names of today."""
-    return row if row.capture else row._replace(figure=RENAMED_FIGURES.get(row.figure, row.figure))
+    if not RENAMED_VERDICTS.keys().isdisjoint(cells.get("verdict", ())):
+        cells["verdict"] = [RENAMED_VERDICTS.get(cell, cell) for cell in cells["verdict"]]
+    if "supply_at" not in cells and "figure" in cells:
+        named = zip(cells["figure"], cells.get("capture", ()), strict=True)
+        cells["figure"] = [name if capture else RENAMED_FIGURES.get(name, name) for name, capture in named]
+    return cells
 
 
-def rows_in_journal(folder: RunFolder) -> tuple[FigureRow, ...]:
-    """The same rows, from the journal: of a run that was cut off, and wrote no table or only that of an earlier part.
+def table_of_journal(folder: RunFolder) -> FigureTable:
+    """The same figures, from the journal: of a run that was cut off, and wrote no table or only that of an earlier
+    part.
 
     Raises:
         ArchiveError: the journal cannot be read.
@@ -130,9 +148,10 @@ def rows_in_journal(folder: RunFolder) -> tuple[FigureRow, ...]:
     # Heavy, and few runs need it.
     from benchctl.archive.journal.entries import entries_of  # noqa: PLC0415
     from benchctl.archive.journal.journal import read_as_far_as_whole  # noqa: PLC0415
-    from benchctl.archive.tables.figures_csv import rows_of  # noqa: PLC0415
+    from benchctl.archive.tables.figures_csv import KINDS, cell, rows_of  # noqa: PLC0415
     from benchctl.archive.tables.run_identity import RunIdentity  # noqa: PLC0415
 
     journal, _ = read_as_far_as_whole(folder.journal)
-    written = rows_of(entries_of(journal.events), RunIdentity())
-    return tuple(FigureRow._make(row[name] for name in FigureRow._fields) for row in written)
+    rows = list(rows_of(entries_of(journal.events), RunIdentity()))
+    cells = {name: [cell(row[name], KINDS[name]) for row in rows] for name in FigureRow._fields}
+    return FigureTable(cells if rows else {}, len(rows))

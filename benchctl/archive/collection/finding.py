@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.collection.condition import FigureCondition
-from benchctl.archive.collection.figure_rows import FigureRow
+from benchctl.archive.collection.figure_rows import NO_FIGURES, FigureRow, FigureTable
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.archive.held_against import held_against
 from benchctl.measure.budget.figure import Figure
@@ -41,7 +41,7 @@ class Matches:
 
 def found_among(
     runs: Iterable[RunSummary],
-    figures: Mapping[Path, Sequence[FigureRow]],
+    figures: Mapping[Path, FigureTable],
     condition: FigureCondition,
     *,
     every: bool = False,
@@ -57,7 +57,7 @@ def found_among(
     met: list[Match] = []
     undecided: list[Match] = []
     for run in runs:
-        judged = list(_judged(figures.get(run.folder, ()), condition))
+        judged = list(_judged(figures.get(run.folder, NO_FIGURES), condition))
         passed, failed, unknown = (
             [each for each in judged if each[0].verdict == verdict] for verdict in ("passes", "fails", "inconclusive")
         )
@@ -70,9 +70,9 @@ def found_among(
     return Matches(tuple(met), tuple(undecided))
 
 
-def _judged(rows: Sequence[FigureRow], condition: FigureCondition) -> Iterator[tuple[Figure, FigureRow]]:
-    for row in rows:
-        if condition.concerns(row) and (row.unit or "1") == (condition.criterion.unit or "1"):
+def _judged(figures: FigureTable, condition: FigureCondition) -> Iterator[tuple[Figure, FigureRow]]:
+    for row in condition.concerned(figures):
+        if (row.unit or "1") == (condition.criterion.unit or "1"):
             yield held_against(figure_of_row(row), condition.criterion), row
 
 

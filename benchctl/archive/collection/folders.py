@@ -29,9 +29,11 @@ class Stamp(NamedTuple):
 
 
 class FoundRun(NamedTuple):
-    """A folder with a journal."""
+    """A folder with a journal. `place`: where it is, seen from the folder that was looked into, as text for any
+    file."""
 
     path: Path
+    place: str
     stamp: Stamp
 
 
@@ -59,12 +61,12 @@ def found_below(root: Path) -> tuple[list[FoundRun], list[NotRead]]:
     found: list[FoundRun] = []
     others: list[NotRead] = []
     if stamp := _stamp(str(root)):
-        return [FoundRun(root, stamp)], []
-    _look_into(str(root), found, others, DEEPEST)
+        return [FoundRun(root, ".", stamp)], []
+    _look_into(str(root), "", found, others, DEEPEST)
     return sorted(found), sorted(others, key=lambda other: other.path)
 
 
-def _look_into(folder: str, found: list[FoundRun], others: list[NotRead], deeper: int) -> None:
+def _look_into(folder: str, place: str, found: list[FoundRun], others: list[NotRead], deeper: int) -> None:
     """Add what is in a folder that is no run itself."""
     try:
         names = sorted(_folders_in(folder))
@@ -74,18 +76,23 @@ def _look_into(folder: str, found: list[FoundRun], others: list[NotRead], deeper
     for name in names:
         path = os.path.join(folder, name)
         if stamp := _stamp(path):
-            found.append(FoundRun(Path(path), stamp))
+            found.append(FoundRun(Path(path), _as_text(f"{place}{name}"), stamp))
         elif name != INPUTS:
-            _look_into_other(path, found, others, deeper - 1)
+            _look_into_other(path, f"{place}{name}/", found, others, deeper - 1)
 
 
-def _look_into_other(path: str, found: list[FoundRun], others: list[NotRead], deeper: int) -> None:
+def _as_text(place: str) -> str:
+    """A name that is no text has no UTF-8 form."""
+    return place if place.isascii() else place.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _look_into_other(path: str, place: str, found: list[FoundRun], others: list[NotRead], deeper: int) -> None:
     if os.path.isdir(os.path.join(path, CAPTURES)) and os.path.isdir(os.path.join(path, INPUTS)):
         others.append(NotRead(Path(path), "holds no journal.jsonl: its run was cut off at once, or the file was moved"))
         return
     before = len(found), len(others)
     if deeper > 0 and not os.path.islink(path):
-        _look_into(path, found, others, deeper)
+        _look_into(path, place, found, others, deeper)
     if (len(found), len(others)) == before:
         others.append(NotRead(Path(path), "is not a run folder: it holds no journal.jsonl"))
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import lru_cache
-from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
-from benchctl.archive.collection.figure_rows import FigureRow
+from benchctl.archive.collection.figure_rows import NO_FIGURES, FigureTable
 from benchctl.archive.collection.overall import Counts
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.archive.journal.notes import Note
@@ -24,8 +23,6 @@ _KEPT = (
     *("value", "unit", "expanded_uncertainty", "coverage_factor", "bound", "verdict", "channel", "step", "load_ohm"),
     *("frequency_hz", "burst_cycles", "level_v", "drive", "supply_set_v", "supply_at", "thd_limit", "contradiction"),
 )
-_kept = itemgetter(*map(FigureRow._fields.index, _KEPT))
-_NOT_KEPT: Mapping[str, Any] = {"driven": "", "bursts": "", "bound_reason": "", "capture": "", "time_s": None}
 
 
 def told_of(run: RunSummary) -> tuple[object, ...]:
@@ -78,7 +75,7 @@ def run_told(folder: Path, told: Sequence[Any]) -> RunSummary:
         None if is_safe is None else bool(is_safe),
         verdict,
         _counts(counts),
-        (),
+        NO_FIGURES,
         tuple(Note(**note) for note in json.loads(notes)) if notes != "[]" else (),
         tuple(json.loads(problems)) if problems != "[]" else (),
     )
@@ -101,16 +98,18 @@ def _whole_numbers(text: str) -> tuple[int, ...]:
     return tuple(json.loads(text))
 
 
-def figures_told(figures: Sequence[FigureRow]) -> Iterator[tuple[str, str]]:
+def figures_told(figures: FigureTable) -> Iterator[tuple[str, str]]:
     """Each name of a figure, and all figures of that name as the index keeps them."""
-    by_name: dict[str, list[tuple[object, ...]]] = {}
-    for row in figures:
-        by_name.setdefault(row.figure, []).append(_kept(row))
+    by_name: dict[str, list[Sequence[str]]] = {}
+    for name, *row in zip(figures.column("figure"), *map(figures.column, _KEPT), strict=True):
+        by_name.setdefault(name, []).append(row)
     for name, rows in by_name.items():
         yield name, _as_json(rows)
 
 
-def rows_told(name: str, told: str) -> list[FigureRow]:
+def table_told(name: str, told: str) -> FigureTable:
     """The figures of one name of a run; the other way round than `figures_told`. Conditions that only the folder tells
     are empty."""
-    return [FigureRow(figure=name, **dict(zip(_KEPT, row, strict=True)), **_NOT_KEPT) for row in json.loads(told)]
+    rows = json.loads(told)
+    columns = dict(zip(_KEPT, zip(*rows, strict=True), strict=True))
+    return FigureTable({"figure": (name,) * len(rows), **columns}, len(rows))

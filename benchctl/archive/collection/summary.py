@@ -7,7 +7,7 @@ their hashes. Inputs, captures and the trend are not looked at: `benchctl verify
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from benchctl.archive.collection.document_facts import fact, text_of
-from benchctl.archive.collection.figure_rows import FigureRow, rows_in_journal, rows_in_table
+from benchctl.archive.collection.figure_rows import NO_FIGURES, FigureTable, table_of_file, table_of_journal
 from benchctl.archive.collection.journal_told import Told, read_told
 from benchctl.archive.collection.overall import Counts, OverallVerdict, overall_verdict
 from benchctl.archive.folder import RunFolder, made_at
@@ -73,7 +73,7 @@ class RunSummary:
     is_safe: bool | None
     verdict: OverallVerdict
     counts: Counts
-    figures: tuple[FigureRow, ...] = ()
+    figures: FigureTable = NO_FIGURES
     notes: tuple[Note, ...] = ()
     problems: tuple[str, ...] = ()
 
@@ -122,10 +122,10 @@ def _told(folder: RunFolder) -> tuple[Told, bool]:
 
 
 def _summary(folder: RunFolder, told: Told, began: Mapping[str, Any], *, is_running: bool) -> RunSummary:
-    rows, problems = _figures(folder, told)
+    figures, problems = _figures(folder, told)
     ending, ended = _ending(told, is_running=is_running)
     problems = (*_problems(told, ending), *problems)
-    counts = _counts(rows, told.unmeasured)
+    counts = _counts(figures, told.unmeasured)
     sequence, bench, amplifier = _documents(folder, told)
     reason = str(ended.get("reason", ""))
     return RunSummary(
@@ -148,7 +148,7 @@ def _summary(folder: RunFolder, told: Told, began: Mapping[str, Any], *, is_runn
         is_safe=bool(ended.get("safe", False)) if ended else None,
         verdict=overall_verdict(counts, is_finished=ending == "finished", is_changed=bool(told.changed or told.broken)),
         counts=counts,
-        figures=rows,
+        figures=figures,
         notes=tuple(notes_of(told.events)),
         problems=tuple(within(folder.path, problem) for problem in problems),
     )
@@ -159,13 +159,13 @@ def within(folder: Path, text: str) -> str:
     return text.replace(f"{folder}{os.sep}", "")
 
 
-def _figures(folder: RunFolder, told: Told) -> tuple[tuple[FigureRow, ...], tuple[str, ...]]:
+def _figures(folder: RunFolder, told: Told) -> tuple[FigureTable, tuple[str, ...]]:
     """From the table where the run has closed it, else from the journal; and what is wrong with the table."""
     if not folder.is_closed:
         missing = f"{folder.figures} is not there; its figures are read from the journal"
         return _in_journal(folder, told), (missing,) if told.analyses > 0 and _lacks_table(folder) else ()
     try:
-        return rows_in_table(folder), ()
+        return table_of_file(folder), ()
     except ArchiveError as error:
         return _in_journal(folder, told), (f"{error.message}; its figures are read from the journal",)
 
@@ -175,8 +175,8 @@ def _lacks_table(folder: RunFolder) -> bool:
     return not (folder.is_cut_off or is_being_written(folder) or folder.figures.is_file())
 
 
-def _in_journal(folder: RunFolder, told: Told) -> tuple[FigureRow, ...]:
-    return rows_in_journal(folder) if told.analyses else ()
+def _in_journal(folder: RunFolder, told: Told) -> FigureTable:
+    return table_of_journal(folder) if told.analyses else NO_FIGURES
 
 
 def _ending(told: Told, *, is_running: bool) -> tuple[Ending, Mapping[str, Any]]:
@@ -202,9 +202,9 @@ def _problems(told: Told, ending: Ending) -> Iterator[str]:
         yield "the journal's last line is torn, as by a crash"
 
 
-def _counts(rows: Sequence[FigureRow], unmeasured: int) -> Counts:
-    verdicts = [row.verdict for row in rows]
-    contradicted = sum(bool(row.contradiction) for row in rows)
+def _counts(figures: FigureTable, unmeasured: int) -> Counts:
+    verdicts = figures.column("verdict")
+    contradicted = sum(map(bool, figures.column("contradiction")))
     passes, fails, inconclusive = (verdicts.count(word) for word in ("passes", "fails", "inconclusive"))
     return Counts(passes, fails, inconclusive, unmeasured, contradicted)
 

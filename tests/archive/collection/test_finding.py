@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.archive.collection.condition import FigureCondition, parse_condition
-from benchctl.archive.collection.figure_rows import FigureRow
+from benchctl.archive.collection.figure_rows import FigureRow, FigureTable
 from benchctl.archive.collection.filters import Filters
 from benchctl.archive.collection.finding import Matches, found_among
 from benchctl.archive.collection.summary import RunSummary, summary_of
@@ -50,7 +51,12 @@ def run(shared_runs: SharedRuns) -> RunSummary:
 
 
 def search(run: RunSummary, condition: str, *rows: FigureRow, every: bool = False) -> Matches:
-    return found_among([run], {run.folder: rows}, parse_condition(condition), every=every)
+    cells = {name: ["" if cell is None else str(cell) for cell in column] for name, column in _columns(rows)}
+    return found_among([run], {run.folder: FigureTable(cells, len(rows))}, parse_condition(condition), every=every)
+
+
+def _columns(rows: Sequence[FigureRow]) -> Iterator[tuple[str, tuple[object, ...]]]:
+    return zip(FigureRow._fields, zip(*rows, strict=True), strict=True)
 
 
 @pytest.mark.parametrize(

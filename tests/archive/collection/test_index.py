@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from benchctl.archive.collection import side_by_side
+from benchctl.archive.collection.figure_rows import NO_FIGURES
 from benchctl.archive.collection.index import Collection, collection_of
 from benchctl.archive.collection.index_file import index_path
 from benchctl.archive.collection.runs import runs_in
@@ -46,7 +48,7 @@ def test_it_answers_as_the_folders_do_the_first_time_and_later(ferry_workshop: P
     first, first_read = read_by(ferry_workshop, index)
     again, read_again = read_by(ferry_workshop, index)
     assert first == again
-    assert first.runs == tuple(replace(run, figures=()) for run in plain.runs)
+    assert first.runs == tuple(replace(run, figures=NO_FIGURES) for run in plain.runs)
     assert first.not_read == plain.not_read
     assert {other.path.name for other in first.not_read} >= {"half written", "photographs", "damaged"}
     assert (first_read > 30, read_again) == (True, 0)
@@ -145,3 +147,29 @@ def test_it_lies_in_the_users_cache_and_never_among_the_runs(
     assert index_path(own).is_file()
     assert tmp_path / "cache" in index_path(own).parents
     assert index_path(own) != index_path(own.parent)
+
+
+@pytest.mark.parametrize(("python", "left"), [(sys.executable, []), ("/bin/false", [24])])
+def test_many_folders_are_read_by_several_processes_and_none_of_them_is_needed(
+    ferry_workshop: Path, index: Path, monkeypatch: pytest.MonkeyPatch, python: str, left: list[int]
+) -> None:
+    alone = collection_of(ferry_workshop, FIGURE, index=index.with_name("alone.sqlite"))
+    monkeypatch.setattr(side_by_side, "WORTH_IT", 10)
+    monkeypatch.setattr("os.cpu_count", lambda: 3)
+    monkeypatch.setattr("sys.executable", python)
+    counts: list[int] = []
+    together = collection_of(ferry_workshop, FIGURE, index=index, on_reading=counts.append)
+    assert together == alone
+    assert counts == [37, *left]  # two thirds are left undone where the others cannot be started
+
+
+def test_the_current_folder_is_looked_into_as_any_other(
+    own: Path, index: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole, _ = read_by(own, index)
+    monkeypatch.chdir(own)
+    here, count = read_by(Path(), index)
+    assert count == 0
+    assert [run.folder.resolve() for run in here.runs] == [run.folder for run in whole.runs]
+    monkeypatch.chdir(whole.runs[0].folder)
+    assert [run.serial for run in read_by(Path(), index.with_name("other.sqlite"))[0].runs] == [whole.runs[0].serial]

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from benchctl.archive.collection.figure_rows import FigureRow, rows_in_journal, rows_in_table
+from benchctl.archive.collection.figure_rows import FigureRow, table_of_file, table_of_journal
 from benchctl.archive.collection.runs import runs_in
 from benchctl.archive.collection.summary import summary_of
 from benchctl.archive.files import PART
@@ -136,8 +136,8 @@ def test_it_says_what_the_page_of_the_run_says(run: RunFolder, change: Change, e
 
 def test_its_figures_are_those_of_the_table_and_of_the_journal(run: RunFolder) -> None:
     """The table as pandas reads it, and the journal as it is read for a page: two other ways to the same rows."""
-    rows = rows_in_table(run)
-    assert rows == rows_in_journal(run)
+    rows = table_of_file(run)
+    assert list(rows) == list(table_of_journal(run))
     table = read_figures(run)
     assert [(row.figure, row.value, row.verdict, row.channel) for row in rows] == list(
         zip(table["figure"], table["value"], table["verdict"], table["channel"], strict=True)
@@ -171,7 +171,7 @@ def test_a_table_of_the_earliest_version_gives_figures_with_their_names_of_today
         writer = csv.DictWriter(file, EARLIER_COLUMNS, extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
         writer.writerows(table)
-    first, second, *_ = rows_in_table(run)
+    first, second, *_ = table_of_file(run)
     assert (first.figure, first.verdict) == ("supply_output_voltage", "inconclusive")
     assert second.figure == "supply_voltage"
     assert (first.level_v, first.drive, first.thd_limit) == (None, "", None)
@@ -206,7 +206,7 @@ def test_what_is_no_run_or_is_damaged_is_named_and_the_others_are_read(run: RunF
     assert "journal.jsonl" in why["half"]
     (problem,) = found.runs[-1].problems
     assert "is not a table of figures" in problem
-    assert found.runs[-1].figures == found.runs[0].figures
+    assert list(found.runs[-1].figures) == list(found.runs[0].figures)
     with pytest.raises(UsageError, match="there is no folder"):
         runs_in(runs / "nowhere")
     with pytest.raises(ArchiveError, match="empty"):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from benchctl.archive.collection.figure_rows import FigureRow
 from benchctl.archive.collection.finding import Match
 from benchctl.archive.collection.index import Collection
 from benchctl.archive.collection.summary import RunSummary
@@ -55,14 +57,20 @@ def found_in_lines(found: Iterable[Match]) -> Iterator[str]:
             yield f"    {figure.name} {said}{verdict}: {', '.join(_conditions(row))}"
 
 
-def _conditions(row: Any) -> Iterator[str]:
-    from benchctl.quantity import render  # noqa: PLC0415
+@lru_cache(maxsize=4096)
+def _said(value: float, unit: str) -> str:
+    """Thousands of figures share their loads, frequencies and voltages."""
+    from benchctl.quantity import render  # noqa: PLC0415 - list needs none of it
 
+    return render(value, unit)
+
+
+def _conditions(row: FigureRow) -> Iterator[str]:
     if row.channel:
         yield row.channel if row.channel == "total" else f"channel {row.channel}"
     for value, unit in ((row.load_ohm, "ohm"), (row.frequency_hz, "Hz"), (row.supply_set_v, "V")):
         if value is not None:
-            yield render(value, unit)
+            yield _said(value, unit)
     if row.burst_cycles is not None:
         yield f"{row.burst_cycles} cycle{'s' if row.burst_cycles != 1 else ''}"
     if row.drive:
