@@ -121,3 +121,15 @@ def test_each_shell_is_given_its_script_and_answered_in_its_protocol(
     if shutil.which(shell):  # a shell that is there takes the script without complaint
         read = subprocess.run([shell, str(script)], capture_output=True, text=True, check=False)
         assert (read.returncode, read.stderr) == (0, "")
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="bash is not installed here")
+def test_bash_itself_completes_a_word(place: Path, tmp_path: Path) -> None:
+    """With the script that it is given; outside a prompt it only says of folders that it completes nothing."""
+    (tmp_path / "script").write_text(run(place, ["-m", "benchctl"], _BENCHCTL_COMPLETE="bash_source"), encoding="utf-8")
+    asking = (
+        f"source '{tmp_path}/script'; COMP_WORDS=(benchctl verify la); COMP_CWORD=2; "
+        f"_benchctl_completion '{Path(sys.executable).parent}/benchctl' 2>/dev/null; echo \"${{COMPREPLY[@]}}\""
+    )
+    done = subprocess.run(["bash", "-c", asking], cwd=place, capture_output=True, text=True, check=True)
+    assert done.stdout == "latest\n"

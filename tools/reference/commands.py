@@ -23,7 +23,7 @@ ends is told by its [exit code](exit-codes.md).
 EXIT_CODES = {
     0: "all is well: the run finished and every verdict passes; the files are valid; the bench is in the safe state",
     1: "the run finished, and a verdict fails or is inconclusive, or instruments contradict each other; or a `require` "
-    "ended it; or `verify` found a difference; or `reanalyse` turned a verdict",
+    "ended it; or `verify` found a difference; or `reanalyse` turned a verdict; or `find` found no run",
     2: "a document or an option is wrong",
     3: "preflight refuses, or it warns and nobody has accepted that; nothing was energised",
     4: "a limit tripped",

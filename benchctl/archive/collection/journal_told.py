@@ -7,6 +7,7 @@ and their hashes are followed. So the length of a journal costs time, but never 
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -116,7 +117,10 @@ class _Reading:
         if (trouble := self.chain.follow(line)) and not self.told.changed:
             self.told.changed = f"{self.journal}:{line_number}: {trouble}"
         self._note(head[3].decode("utf-8", errors="replace"), line, line_number)
-        self.told.last_s = float(head[2])
+        if not math.isfinite(time_s := float(head[2])):
+            self._refuse(line_number, "its time is not finite")
+            return
+        self.told.last_s = time_s
 
     def _note(self, kind: str, line: bytes, line_number: int) -> None:
         if kind == FIGURES:

@@ -37,8 +37,9 @@ def kind_of(run: RunSummary) -> str:
 def run_in_words(run: RunSummary) -> str:
     """A run in one line, to say which one is meant."""
     serial = f", serial {shown(run.serial)}" if run.serial else ""
-    told = [f"{shown(run.amplifier)}{serial}", shown(run.sequence), *filter(None, [kind_of(run)]), ended_in_words(run)]
-    return f"{run.folder} ({'; '.join(told)})"
+    wrong = "something is wrong with the folder" if run.problems else ""
+    told = [f"{shown(run.amplifier)}{serial}", shown(run.sequence), kind_of(run), ended_in_words(run), wrong]
+    return f"{run.folder} ({'; '.join(filter(None, told))})"
 
 
 def shown(title: str) -> str:

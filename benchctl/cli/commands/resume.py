@@ -23,6 +23,9 @@ def resume(run_folder: Path, unattended: bool, accepted: str, watching: Watching
     and everything goes on in the same run folder. A run whose steps are all finished, and whose end or tables could not
     be written, is completed.
 
+    With 'latest' or a serial number in place of the folder, the run that is gone on with is named before anything else:
+    it may be another one than you think.
+
     Documents or drivers in inputs/ that are not as the run kept them are refused, and so is a journal whose lines were
     changed.
     """
