@@ -24,6 +24,7 @@ _T = TypeVar("_T")
 
 # How often a thread that waits looks whether the session is over, or has a question.
 POLL_S = 0.05
+_NOT_OPEN = "the bench is not open; use it in a 'with' block, or call its open()"
 
 
 class _Errand(Generic[_T]):
@@ -143,7 +144,13 @@ class Session:
 
     @property
     def run(self) -> Run:
-        """The run, once it has started."""
+        """The run, once it has started.
+
+        Raises:
+            UsageError: the bench is not open.
+        """
+        if not self._relay.has_started:
+            raise UsageError(_NOT_OPEN)
         return self._relay.run
 
     def begin(self) -> None:
@@ -223,5 +230,7 @@ class Session:
             self._relay.pass_on()
 
     def _raise_if_over(self) -> None:
+        if not self._relay.has_started:
+            raise UsageError(_NOT_OPEN)
         if self._over.is_set():
             raise self.why_over()

@@ -186,3 +186,10 @@ def test_what_preflight_refuses_opens_nothing(tmp_path: Path) -> None:
         opened.open()
     assert opened.is_over
     assert not (tmp_path / "runs").exists()
+
+
+def test_a_bench_that_was_not_opened_does_nothing_and_says_so(tmp_path: Path) -> None:
+    bench = benchctl.open_bench("workshop", "hx2150", out=tmp_path / "runs")
+    for mistake in (bench.switch_on, bench.measure, lambda: bench.conditions, lambda: bench.wait(60.0)):
+        assert why_refused(mistake).startswith("the bench is not open")
+    assert not (tmp_path / "runs").exists()
