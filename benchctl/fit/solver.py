@@ -17,7 +17,7 @@ Samples = NDArray[np.float64]
 Residuals = Callable[[Samples], Samples]
 Jacobian = Callable[[Samples], tuple[Samples, Samples]]
 
-MOST_STEPS = 30
+MOST_STEPS = 20
 ARRIVED = 0.1
 """Of a standard deviation: a step that moves no coordinate by more is the last."""
 

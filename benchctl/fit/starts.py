@@ -29,6 +29,9 @@ _FAR_BELOW = 0.5
 _RESERVOIR_S = 0.01
 """Time constant of a reservoir where no burst tells it (common practice)."""
 
+_HELD_S = 2e-4
+"""The same of rails that are held (common practice)."""
+
 _RESISTANCE_OHM = 0.3
 _PATH_OHM = 3e-3
 _OUTPUT_OHM = 0.02
@@ -66,14 +69,15 @@ def starts(takes: Sequence[Take], channels: Sequence[str], kind: Kind, nominal_v
     headroom_v, fall_ohm = _line(clips, kind)
     input_ratio = _input_ratio(tones, channels, kind, idle_a, headroom_v)
     at_nominal = nominal_v / float(np.mean([take.supply_v for take in tones]))
-    stiffness_ohm = max(fall_ohm - path_ohm * input_ratio * headroom_v / nominal_v, fall_ohm / 5.0)
+    reflected_ohm = 0.0 if kind.regulated else path_ohm * input_ratio * headroom_v / nominal_v
+    stiffness_ohm = max(fall_ohm - reflected_ohm, fall_ohm / 5.0)
     return found | {
         "idle_a": max(idle_a, 1e-3),
         "path_ohm": path_ohm,
         "headroom_v": headroom_v * (1.0 if kind.regulated else at_nominal),
         "input_ratio": input_ratio,
         "stiffness_ohm": stiffness_ohm,
-        "reservoir_f": _time_constant(clips, headroom_v, fall_ohm) / fall_ohm,
+        "reservoir_f": (_HELD_S if kind.regulated else _time_constant(clips, headroom_v, fall_ohm)) / fall_ohm,
     }
 
 

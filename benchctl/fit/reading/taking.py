@@ -16,6 +16,7 @@ from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
 from benchctl.errors import ArchiveError, MeasurementError
+from benchctl.fit.reading.carrier import clear_of, without_carrier
 from benchctl.fit.reading.items import (
     CURRENT,
     METER_CURRENT,
@@ -38,11 +39,13 @@ from benchctl.fit.reading.thinning import (
 )
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.budget.resolution import mean_as_shown
-from benchctl.measure.carrier.low_pass import low_passed
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.signal.record import OUTPUT, Capture
 from benchctl.measure.uncertainty import Accuracy
 from benchctl.quantity import render
+
+QUIET_AFTER_S = 1e-3
+"""After a burst, until its end has gone through the output's filter."""
 
 _READINGS = {"supply_current": METER_CURRENT, "supply_voltage": METER_VOLTAGE}
 
@@ -137,8 +140,10 @@ def _takes_of(folder: RunFolder, entry: FiguresEntry) -> Iterator[Take]:
 
 
 def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str) -> Take:
-    capture = low_passed(load_capture(folder.inside(file)), context.low_pass_hz)
-    instants = burst_instants(capture, context.frequency_hz, context.cycles)
+    capture = load_capture(folder.inside(file))
+    quiet_s = context.cycles / context.frequency_hz + QUIET_AFTER_S
+    capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, quiet_s)
+    instants = burst_instants(capture, context.frequency_hz, context.cycles, clear_of(context.low_pass_hz))
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     driven = conditions.driven or capture.channels
@@ -163,8 +168,9 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
 
 
 def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, file: str) -> Take:
-    capture = low_passed(load_capture(folder.inside(file)), context.low_pass_hz)
-    instants = steady_instants(capture, context.frequency_hz)
+    capture = load_capture(folder.inside(file))
+    capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, 0.0)
+    instants = steady_instants(capture, context.frequency_hz, clear_of(context.low_pass_hz))
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     items = outputs_of(capture, instants, scales, capture.channels)

@@ -34,8 +34,9 @@ _LEAST_OF_STEP = 0.1
 """Of a step, that a mean over many samples may still be off (common practice)."""
 
 
-def burst_instants(capture: Capture, frequency_hz: float, cycles: int) -> Instants:
-    """From the trigger to the end of the burst, and bins from there to the end of the record."""
+def burst_instants(capture: Capture, frequency_hz: float, cycles: int, clear_s: float) -> Instants:
+    """From the trigger to the end of the burst, and bins from there to the end of the record. Outputs count `clear_s`
+    away from both ends."""
     every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
     end_s = cycles / frequency_hz
     first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
@@ -44,20 +45,22 @@ def burst_instants(capture: Capture, frequency_hz: float, cycles: int) -> Instan
     sampled_s = capture.start_s + samples * capture.interval_s
     nodes_s = np.concatenate([[0.0], sampled_s, [end_s]])
     left_s = capture.start_s + (capture.samples - 1) * capture.interval_s - end_s
-    return Instants(
-        nodes_s, np.arange(1, len(samples) + 1), _bins(len(samples), POINTS), _edges(1.0 / frequency_hz, left_s)
-    )
+    clear = (sampled_s >= clear_s) & (sampled_s <= end_s - clear_s + 1e-9)
+    bins, edges = _bins(len(samples), POINTS), _edges(1.0 / frequency_hz, left_s)
+    return Instants(nodes_s, 1 + np.flatnonzero(clear), bins, edges)
 
 
-def steady_instants(capture: Capture, frequency_hz: float) -> Instants:
+def steady_instants(capture: Capture, frequency_hz: float, clear_s: float) -> Instants:
     """Some cycles from the trigger on."""
     every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
     first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
     last = min(first + round(STEADY_CYCLES / (frequency_hz * capture.interval_s)), capture.samples - 1)
     samples = np.arange(first, last + 1, every)
-    nodes_s = np.concatenate([[0.0], capture.start_s + samples * capture.interval_s])
+    sampled_s = capture.start_s + samples * capture.interval_s
+    nodes_s = np.concatenate([[0.0], sampled_s])
     whole = [1, len(samples)]
-    return Instants(nodes_s, np.arange(1, len(samples) + 1), np.array([whole]), np.zeros(0))
+    clear = sampled_s >= sampled_s[0] + clear_s
+    return Instants(nodes_s, 1 + np.flatnonzero(clear), np.array([whole]), np.zeros(0))
 
 
 def _bins(samples: int, length: int) -> NDArray[np.int64]:
