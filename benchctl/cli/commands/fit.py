@@ -13,12 +13,19 @@ from benchctl.cli.options import json_option, of_run_folder
 
 @click.command(
     epilog="""\b
-Example:
-  benchctl fit runs/20261124-221003-burst-and-continuous-power-at-1-khz-hx-2150"""
+Examples:
+  benchctl fit runs/20261124-221003-burst-and-continuous-power-at-1-khz-hx-2150
+  benchctl fit runs/20261124-221003-before-and-after-hx-2150 --before runs/20251102-101500-before-and-after-hx-2150"""
 )
 @of_run_folder()
+@click.option(
+    "--before",
+    type=click.Path(path_type=Path),
+    metavar="RUN_FOLDER",
+    help="An earlier run of the same unit: also tell what has changed since.",
+)
 @json_option
-def fit(run_folder: Path, as_json: bool) -> int:
+def fit(run_folder: Path, before: Path | None, as_json: bool) -> int:
     """Tell what a run says of the amplifier's rails, converter and outputs.
 
     First comes what is told without any model: silence, a missing half wave, dc, gain, idle current, a joint that opens
@@ -34,5 +41,6 @@ def fit(run_folder: Path, as_json: bool) -> int:
     from benchctl.fit.examination import examine  # noqa: PLC0415
 
     found = examine(run_folder)
-    click.echo(json.dumps(as_data(found), indent=2) if as_json else in_words(found))
+    earlier = None if before is None else examine(before)
+    click.echo(json.dumps(as_data(found, earlier), indent=2) if as_json else in_words(found, earlier))
     return 1 if found.no_fit else 0

@@ -7,13 +7,28 @@ from typing import Any
 
 from benchctl.fit.examination import Examination
 from benchctl.fit.findings import misfit_in_words, quantity_in_words
+from benchctl.fit.since import changes
 
 MOST_MISFITS = 6
 
 
-def in_words(found: Examination) -> str:
-    """All of it."""
-    return "\n".join(_lines(found))
+def in_words(found: Examination, before: Examination | None = None) -> str:
+    """All of it; with an earlier run, also what has changed since."""
+    since = () if before is None else tuple(_since(before, found))
+    return "\n".join((*_lines(found), *since))
+
+
+def _since(before: Examination, found: Examination) -> Iterator[str]:
+    yield f"Since the run {before.run.name}:"
+    if before.run.amplifier.title != found.run.amplifier.title:
+        yield f"  Note: that run was of {before.run.amplifier.title}."
+    if before.no_fit or found.no_fit:
+        yield "  nothing can be said, for one of both runs was not fitted"
+        return
+    told = changes(before, found)
+    yield from (f"  {change.sentence}" for change in told)
+    if not told:
+        yield "  nothing has changed beyond the uncertainty of both runs"
 
 
 def _lines(found: Examination) -> Iterator[str]:
@@ -54,9 +69,10 @@ def _misfits(found: Examination) -> Iterator[str]:
             yield f"  and {len(misfits) - MOST_MISFITS} more"
 
 
-def as_data(found: Examination) -> dict[str, Any]:
+def as_data(found: Examination, before: Examination | None = None) -> dict[str, Any]:
     """The same, for other programs."""
-    return {
+    since = {} if before is None else {"before": before.run.name, "changes": _changes_as_data(before, found)}
+    return since | {
         "run": found.run.name,
         "amplifier": found.run.amplifier.title,
         "simulated": found.run.is_simulated,
@@ -83,3 +99,17 @@ def as_data(found: Examination) -> dict[str, Any]:
             for misfit in found.misfits
         ],
     }
+
+
+def _changes_as_data(before: Examination, found: Examination) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": change.quantity.name,
+            "channel": change.quantity.channel,
+            "before": change.before.value,
+            "after": change.quantity.value,
+            "times_uncertainty": round(change.times, 2),
+            "sentence": change.sentence,
+        }
+        for change in changes(before, found)
+    ]

@@ -29,6 +29,8 @@ from benchctl.fit.reading.items import (
     Take,
 )
 from benchctl.fit.reading.thinning import (
+    POINTS,
+    POINTS_OF_HELD,
     burst_instants,
     outputs_of,
     resting_mean,
@@ -89,10 +91,11 @@ def read_run(folder: RunFolder) -> RunTaken:
     amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
     entries = entries_of(events)
     takes: list[Take] = []
+    points = POINTS_OF_HELD if amplifier.rails == "regulated" else POINTS
     left_out = list(_ending(events))
     for entry in entries:
         try:
-            takes += _takes_of(folder, entry)
+            takes += _takes_of(folder, entry, points)
         except MeasurementError as error:
             left_out.append(f"{entry.step}: {error}")
     return RunTaken(
@@ -126,24 +129,24 @@ def _bench_of(entries: Sequence[FiguresEntry]) -> Bench:
     )
 
 
-def _takes_of(folder: RunFolder, entry: FiguresEntry) -> Iterator[Take]:
+def _takes_of(folder: RunFolder, entry: FiguresEntry, points: int) -> Iterator[Take]:
     context = context_of(entry)
     if entry.analysis == "burst" and isinstance(context, BurstContext):
         for file in dict.fromkeys(entry.captures[role] for role in ("clean", "full") if role in entry.captures):
-            yield _burst(folder, entry, context, file)
+            yield _burst(folder, entry, context, file, points)
     elif entry.analysis == "continuous" and isinstance(context, ContinuousContext):
         if "rest" in entry.captures:
             yield _rest(folder, entry, context, entry.captures["rest"], {}, loads=True)
-        yield _steady(folder, entry, context, entry.captures["continuous"])
+        yield _steady(folder, entry, context, entry.captures["continuous"], points)
     elif entry.analysis == "idle" and isinstance(context, IdleContext):
         yield _rest(folder, entry, context, entry.captures["idle"], entry.named_readings(), loads=False)
 
 
-def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str) -> Take:
+def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str, points: int) -> Take:
     capture = load_capture(folder.inside(file))
     quiet_s = context.cycles / context.frequency_hz + QUIET_AFTER_S
     capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, quiet_s)
-    instants = burst_instants(capture, context.frequency_hz, context.cycles, clear_of(context.low_pass_hz))
+    instants = burst_instants(capture, context.frequency_hz, context.cycles, clear_of(context.low_pass_hz), points)
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     driven = conditions.driven or capture.channels
@@ -167,10 +170,10 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
     )
 
 
-def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, file: str) -> Take:
+def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, file: str, points: int) -> Take:
     capture = load_capture(folder.inside(file))
     capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, 0.0)
-    instants = steady_instants(capture, context.frequency_hz, clear_of(context.low_pass_hz))
+    instants = steady_instants(capture, context.frequency_hz, clear_of(context.low_pass_hz), points)
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     items = outputs_of(capture, instants, scales, capture.channels)

@@ -14,8 +14,8 @@ from benchctl.fit.reading.items import CURRENT, VOLTAGE, Instants, Item, Samples
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
 from benchctl.measure.uncertainty import Accuracy
 
-POINTS = 25
-"""Instants in a cycle, about."""
+POINTS, POINTS_OF_HELD = 25, 50
+"""Instants in a cycle, about; of rails that are held, which recover within a cycle, more."""
 
 STEADY_CYCLES = 4
 """Cycles of a steady tone whose samples are taken."""
@@ -34,10 +34,10 @@ _LEAST_OF_STEP = 0.1
 """Of a step, that a mean over many samples may still be off (common practice)."""
 
 
-def burst_instants(capture: Capture, frequency_hz: float, cycles: int, clear_s: float) -> Instants:
+def burst_instants(capture: Capture, frequency_hz: float, cycles: int, clear_s: float, points: int) -> Instants:
     """From the trigger to the end of the burst, and bins from there to the end of the record. Outputs count `clear_s`
     away from both ends."""
-    every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
+    every = max(round(1.0 / (frequency_hz * capture.interval_s * points)), 1)
     end_s = cycles / frequency_hz
     first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
     last = math.floor((end_s - capture.start_s) / capture.interval_s + 1e-6)
@@ -46,13 +46,16 @@ def burst_instants(capture: Capture, frequency_hz: float, cycles: int, clear_s: 
     nodes_s = np.concatenate([[0.0], sampled_s, [end_s]])
     left_s = capture.start_s + (capture.samples - 1) * capture.interval_s - end_s
     clear = (sampled_s >= clear_s) & (sampled_s <= end_s - clear_s + 1e-9)
-    bins, edges = _bins(len(samples), POINTS), _edges(1.0 / frequency_hz, left_s)
+    bins, edges = (
+        _bins(len(samples), round(1.0 / (frequency_hz * capture.interval_s * every))),
+        _edges(1.0 / frequency_hz, left_s),
+    )
     return Instants(nodes_s, 1 + np.flatnonzero(clear), bins, edges)
 
 
-def steady_instants(capture: Capture, frequency_hz: float, clear_s: float) -> Instants:
+def steady_instants(capture: Capture, frequency_hz: float, clear_s: float, points: int) -> Instants:
     """Some cycles from the trigger on."""
-    every = max(round(1.0 / (frequency_hz * capture.interval_s * POINTS)), 1)
+    every = max(round(1.0 / (frequency_hz * capture.interval_s * points)), 1)
     first = max(math.ceil(-capture.start_s / capture.interval_s - 1e-6), 0)
     last = min(first + round(STEADY_CYCLES / (frequency_hz * capture.interval_s)), capture.samples - 1)
     samples = np.arange(first, last + 1, every)
@@ -69,11 +72,13 @@ def _bins(samples: int, length: int) -> NDArray[np.int64]:
     return np.array([[start, min(start + length, samples)] for start in starts if min(start + length, samples) > start])
 
 
-def _edges(first_s: float, left_s: float) -> Samples:
-    edges = [0.0, first_s / 2.0]
-    while edges[-1] + (edges[-1] - edges[-2]) * GROWTH < left_s:
-        edges.append(edges[-1] + (edges[-1] - edges[-2]) * GROWTH)
-    return np.array([edge for edge in edges if edge <= left_s])
+def _edges(cycle_s: float, left_s: float) -> Samples:
+    """Whole cycles of the quiet tone, since the current of rails that recover fast swings within a cycle."""
+    widths = [1]
+    while (sum(widths) + math.ceil(widths[-1] * GROWTH)) * cycle_s < left_s:
+        widths.append(math.ceil(widths[-1] * GROWTH))
+    edges = cycle_s * np.concatenate([[0.0], np.cumsum(widths)])
+    return edges[edges <= left_s]
 
 
 def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale:

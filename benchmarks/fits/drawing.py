@@ -1,0 +1,109 @@
+"""Amplifiers drawn around a shipped one, each on a bench whose instruments have errors of their own."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.reader import load_amplifier
+from benchctl.library import find
+from benchmarks.sequences.trials import BENCHES
+
+# Factors on what the shipped amplifier has, or values in their units, each drawn evenly; factors evenly by logarithm.
+FACTORS: Mapping[str, tuple[float, float]] = {
+    "rail_stiffness": (0.7, 1.3),
+    "reservoir": (0.4, 1.2),
+    "output_resistance": (0.5, 2.5),
+    "gain": (0.95, 1.05),
+}
+VALUES: Mapping[str, tuple[float, float]] = {
+    "saturation": (0.8, 2.5),
+    "converter_efficiency": (0.84, 0.95),
+    "soft_knee": (0.005, 0.10),
+}
+RANGE_GAIN = "0.1 %"
+"""By which two ranges of an oscilloscope channel differ at most, which is what the fit takes for the linearity."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Files of one draw, and what is true of its amplifier, by quantity and channel."""
+
+    amplifier: Path
+    bench: Path
+    truths: Mapping[tuple[str, str], float]
+
+
+def drawn(base: str, seed: int, folder: Path) -> Drawn:
+    """Write the files of one draw."""
+    chance = random.Random(f"{base} {seed}")
+    sound = load_amplifier(base)
+    content = yaml.safe_load(find("amplifiers", base).read_text(encoding="utf-8"))
+    simulation = content["simulation"]
+    numbers = _numbers(sound, chance)
+    simulation |= {
+        "rail_stiffness": f"{numbers['rail_stiffness'] * 1e3:.8g} mohm",
+        "reservoir": f"{numbers['reservoir'] * 1e3:.8g} mF",
+        "output_resistance": f"{numbers['output_resistance'] * 1e3:.8g} mohm",
+        "gain": float(f"{numbers['gain']:.8g}"),
+        "saturation": f"{numbers['saturation']:.8g} V",
+        "converter_efficiency": f"{numbers['converter_efficiency'] * 100:.8g} %",
+        "soft_knee": f"{numbers['soft_knee'] * 100:.8g} %",
+    }
+    amplifier = folder / "amplifier.yaml"
+    amplifier.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
+    return Drawn(amplifier, _bench(base, seed, folder), truths_of(sound, numbers))
+
+
+def _numbers(sound: Amplifier, chance: random.Random) -> dict[str, float]:
+    given = sound.simulation
+    assert given is not None
+    known: Mapping[str, Any] = {
+        "rail_stiffness": given.rail_stiffness_ohm,
+        "reservoir": given.reservoir_f,
+        "output_resistance": given.output_resistance_ohm,
+        "gain": given.gain,
+    }
+    factors = {name: math.exp(chance.uniform(math.log(low), math.log(high))) for name, (low, high) in FACTORS.items()}
+    values = {name: chance.uniform(low, high) for name, (low, high) in VALUES.items()}
+    return {name: known[name] * factor for name, factor in factors.items()} | values
+
+
+def _bench(base: str, seed: int, folder: Path) -> Path:
+    content = yaml.safe_load(find("benches", BENCHES[base]).read_text(encoding="utf-8"))
+    content["simulation"] = {"seed": seed, "imperfections": {"oscilloscope": {"range_gain": RANGE_GAIN}}}
+    bench = folder / "bench.yaml"
+    bench.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
+    return bench
+
+
+def truths_of(sound: Amplifier, numbers: Mapping[str, float]) -> dict[tuple[str, str], float]:
+    """By quantity and channel; headroom and n/eta follow by definition."""
+    given = sound.simulation
+    assert given is not None
+    assert given.rail_v is not None
+    ratio = given.rail_v / sound.supply.nominal_v
+    found = {
+        ("rail_stiffness", ""): numbers["rail_stiffness"],
+        ("reservoir", ""): numbers["reservoir"],
+        ("headroom", ""): given.rail_v - numbers["saturation"],
+        ("input_ratio", ""): ratio / numbers["converter_efficiency"],
+        ("output_resistance", ""): numbers["output_resistance"],
+        ("knee", ""): numbers["soft_knee"],
+        ("rail", ""): given.rail_v,
+        ("saturation", ""): numbers["saturation"],
+        ("converter_efficiency", ""): numbers["converter_efficiency"],
+    }
+    if given.conduction_ohm is not None:
+        found["conduction_resistance", ""] = given.conduction_ohm
+    for channel in sound.channels:
+        found["gain", channel] = numbers["gain"]
+        found["dc", channel] = (given.offset_v or {}).get(channel, 0.0)
+    return found

@@ -1,0 +1,37 @@
+"""The campaign of fits, without its dry runs: what it draws, and how it judges."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from benchctl.documents.reader import load_amplifier, load_bench
+from benchmarks.fits.drawing import drawn
+from benchmarks.fits.judging import Judged, Outcome, interval, table_of
+
+
+@pytest.mark.parametrize("base", ["hx2150", "lw1200", "kx240"])
+def test_a_draw_is_a_pair_of_files_that_are_read_and_repeats(tmp_path: Path, base: str) -> None:
+    first = drawn(base, 7, tmp_path)
+    amplifier, bench = load_amplifier(first.amplifier), load_bench(first.bench)
+    assert amplifier.simulation is not None
+    assert amplifier.simulation.reservoir_f == pytest.approx(first.truths["reservoir", ""], rel=1e-6)
+    assert bench.simulation is not None
+    assert bench.simulation.seed == 7
+    assert drawn(base, 7, tmp_path).truths == first.truths
+    assert drawn(base, 8, tmp_path).truths != first.truths
+
+
+def test_the_interval_of_a_share_is_that_of_clopper_and_pearson() -> None:
+    """In closed form where all of n are inside: from (0.005)^(1/n) to 1."""
+    assert interval(12, 12) == (pytest.approx(0.005 ** (1 / 12)), 1.0)
+    assert interval(0, 12) == (0.0, pytest.approx(1 - 0.005 ** (1 / 12)))
+
+
+def test_only_what_is_told_counts_in_the_table() -> None:
+    each = (Judged("reservoir", True, 0.5, 0.01), Judged("rail", False, 9.0, 0.5))
+    table = table_of([Outcome(1, each, 2.0, (), 0, "")], "")
+    columns = {str(column.header): list(column.cells) for column in table.columns}
+    assert columns["told"] == ["1/1", "0/1"]
+    assert columns["inside U"] == ["100.0%", "-"]
