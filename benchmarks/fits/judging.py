@@ -65,8 +65,9 @@ def judged(truths: Mapping[tuple[str, str], float], found: Examination) -> Itera
     for quantity in found.quantities:
         truth = truths.get((quantity.name, quantity.channel))
         if truth is not None:
-            off = (quantity.value - truth) / quantity.expanded_uncertainty
-            yield Judged(quantity.name, quantity.is_told, off, quantity.expanded_uncertainty / max(abs(quantity.value), 1e-12))
+            expanded = quantity.expanded_uncertainty
+            width = expanded / max(abs(quantity.value), 1e-12)
+            yield Judged(quantity.name, quantity.is_told, (quantity.value - truth) / expanded, width)
 
 
 def table_of(outcomes: Sequence[Outcome], title: str) -> Table:
