@@ -111,6 +111,10 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("dc_offset", "supply_voltage", "static_sag", "marginal_efficiency", "ramp_current"),
         ),
         Change(
+            "U of a mean is no less than the noise of its samples leaves, where few parts of a record agree by chance",
+            ("dc_offset", "supply_voltage", "supply_current", "static_sag", "marginal_efficiency"),
+        ),
+        Change(
             "a carrier that moves flat tops over several steps of the oscilloscope makes their rounding random; U "
             "counted all of it, and of bursts a fixed part whatever the shape of the tops. The noise beside a short "
             "burst is taken before it where too little follows",

@@ -65,11 +65,11 @@ def test_a_zero_is_subtracted_once_however_often_it_is_asked_for() -> None:
 
 def test_a_mean_has_the_uncertainty_that_is_left_in_place_of_the_stated_one() -> None:
     """Rectangular limits (JCGM 100, 4.3.7): 3 % of 10 V and 0.4 V, instead of 0.0125 of 126.5 V."""
-    record = subtracted(capture(output_A=trace(11.5)), {SIGNAL: (Zero(0.5, 1.5, 0.5, 0.4),)})
+    record = subtracted(capture(output_A=trace(11.5, spread=0)), {SIGNAL: (Zero(0.5, 1.5, 0.5, 0.4),)})
     mean = Signals(record, {SIGNAL: SCOPE}).mean(SIGNAL, whole_record(record))
     assert mean.nominal_value == pytest.approx(10.0)
     assert mean.std_dev == pytest.approx(math.hypot(0.3, 0.4) / math.sqrt(3.0), rel=1e-3)
-    stated = Signals(capture(output_A=trace(11.5)), {SIGNAL: SCOPE}).mean(SIGNAL, whole_record(record))
+    stated = Signals(capture(output_A=trace(11.5, spread=0)), {SIGNAL: SCOPE}).mean(SIGNAL, whole_record(record))
     assert stated.std_dev == pytest.approx(math.hypot(0.345, 0.0125 * 126.5) / math.sqrt(3.0), rel=1e-3)
 
 
