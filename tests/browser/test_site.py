@@ -46,9 +46,7 @@ def site(shared_runs: SharedRuns, tmp_path_factory: pytest.TempPathFactory) -> P
     measured(short, runs, "20260304-091500", title=HOSTILE, serial=HOSTILE[:190], edit=cut_off(1))
     simulated = shutil.copytree(short, runs / short.name, ignore=shutil.ignore_patterns("*.html"))
     write_events(simulated / "journal.jsonl", cut_off(1)(read_events(simulated / "journal.jsonl")))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
-        publish(runs, out, Settings(with_simulated=True, url="https://tests.example/"))
+    publish(runs, out, Settings(with_simulated=True, url="https://tests.example/"))
     return out
 
 

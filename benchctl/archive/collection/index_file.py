@@ -67,11 +67,16 @@ _TABLES = (
 )
 
 
-def index_path(root: Path) -> Path:
-    """Where the index of a folder of runs is, whether it is there or not."""
+def cache_of(root: Path, kind: str, ending: str) -> Path:
+    """Where something about a folder of runs is kept that can be made again, whether it is there or not."""
     name = sha256(str(root.resolve()).encode("utf-8", errors="surrogateescape")).hexdigest()[:24]
     cache = os.environ.get(CACHE_VARIABLE) or platformdirs.user_cache_path("benchctl", appauthor=False)
-    return Path(cache) / "runs" / f"{name}.sqlite"
+    return Path(cache) / kind / f"{name}{ending}"
+
+
+def index_path(root: Path) -> Path:
+    """Where the index of a folder of runs is, whether it is there or not."""
+    return cache_of(root, "runs", ".sqlite")
 
 
 def opened_index(path: Path) -> sqlite3.Connection:

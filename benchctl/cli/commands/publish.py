@@ -8,10 +8,11 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import json_option
+from benchctl.cli.options import json_option, spread_options
 from benchctl.cli.shown.published import lines_of, telling
 from benchctl.report.site.publishing import Settings
 from benchctl.report.site.publishing import publish as make
+from benchctl.spread.choosing import spread_over
 
 
 @click.command(
@@ -32,20 +33,29 @@ Examples:
     is_flag=True,
     help="Name owner, contact, reference and tester on the pages of runs. Do not publish such a site.",
 )
+@spread_options
 @json_option
 def publish(  # noqa: PLR0917 - one for each argument and option
-    folder: Path, out: Path, url: str, title: str, with_simulated: bool, with_owner: bool, as_json: bool
+    folder: Path,
+    out: Path,
+    url: str,
+    title: str,
+    with_simulated: bool,
+    with_owner: bool,
+    workers: int | None,
+    scheduler: str,
+    as_json: bool,
 ) -> int:
     """Make a site of all runs below a folder.
 
     The site needs no server: it can be put on any web space, and opens from a folder too. It has a list of all runs
     with search and sorting, a page for each amplifier by its serial number, the page of each run with its table of
-    figures, and a comparison of chosen amplifiers. Once more, only what has changed is made anew, and pages of runs
-    that are gone are removed; no file is touched that this command did not make.
+    figures, and a comparison of chosen amplifiers. Given again, the command makes only what has changed, and removes
+    the pages of runs that are gone. It touches no file that it did not make.
     """
     settings = Settings(title, url, with_simulated=with_simulated, with_owner=with_owner)
-    with telling() as tell:
-        published = make(folder, out, settings, tell)
+    with spread_over(workers, scheduler) as spread, telling() as tell:
+        published = make(folder, out, settings, tell, spread)
     if as_json:
         click.echo(json.dumps(asdict(published) | {"index": str(published.index)}, indent=2))
     else:

@@ -49,7 +49,7 @@ def chosen_in(runs: Path, tell: Tell, *, with_simulated: bool) -> tuple[Chosen, 
     found, others = found_below(runs)
     reading = _Reading(runs, Memory(runs), with_simulated=with_simulated)
     for number, each in enumerate(found, start=1):
-        tell("reading", number, len(found))
+        tell("reading runs", number, len(found))
         reading.take(each.path)
     reading.chosen.left_out += [str(other) for other in others]
     return reading.chosen, reading.memory.save()

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from html import escape
 from pathlib import Path
 
-from benchctl.archive.tables.figures_csv import figures_table
-from benchctl.archive.tables.run_identity import run_identity_of
-from benchctl.errors import UsageError
-from benchctl.report.page import report_page
-from benchctl.report.pictures.gallery import gallery_of
-from benchctl.report.reading.run_record import read_run_record
+from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.site.choosing import Chosen, Source, Tell, chosen_in
 from benchctl.report.site.feed import address_of
 from benchctl.report.site.own_files import own_files
 from benchctl.report.site.pages import INDEX, Collection
+from benchctl.report.site.run_pages import PageTask, make_page
 from benchctl.report.site.site_folder import SiteFolder, few
-from benchctl.report.site.sources import page_source
 from benchctl.report.site.units import RunPage, units_of
+from benchctl.spread.here import Here
+from benchctl.spread.spread import Failure, Spread
 
 TITLE = "Tests of amplifiers"
+_MAKING = "making pages"
+_FEW_PAGES = 4
+_GOES_ON = "What was made is kept; publish again to go on, without this run if need be."
 
 
 @dataclass(frozen=True)
@@ -50,13 +49,17 @@ class Published:
     warnings: tuple[str, ...] = field(default=())
 
 
-def publish(runs: Path, out: Path, settings: Settings, tell: Tell = lambda *_: None) -> Published:
+def publish(
+    runs: Path, out: Path, settings: Settings, tell: Tell = lambda *_: None, spread: Spread | None = None
+) -> Published:
     """Make the site of all runs below the folder `runs` in the folder `out`, or bring it up to date.
+
+    `spread`: who makes the pages of runs; this process, unless given. All give the same bytes.
 
     Raises:
         UsageError: there is no folder `runs`; nothing in it can be published; `out` may not be written into; the
             address is none.
-        ArchiveError: a file of the site cannot be written.
+        ArchiveError: a file of the site cannot be written, or a page cannot be made.
     """
     url = address_of(settings.url) if settings.url else ""
     site = SiteFolder.open(out, runs)
@@ -65,7 +68,15 @@ def publish(runs: Path, out: Path, settings: Settings, tell: Tell = lambda *_: N
         raise UsageError(f"there is nothing to publish in {runs}: {_why_nothing(chosen)}")
     units = tuple(units_of({place: source.card for place, source in chosen.sources.items()}))
     collection = Collection(settings.title, units, settings.with_owner, has_feed=bool(url))
-    made = _write(site, collection, chosen.sources, url, tell)
+    own = dict(own_files(collection, url))
+    tasks = [_task_of(run, chosen.sources[run.place], collection) for run in collection.runs]
+    names = [*own, *(name for task in tasks for name in (task.page, task.table))]
+    site.claim(names)
+    with site.keeping_the_list():
+        made = _make_pages(site, tasks, spread or Here(1), tell)
+    for name, content in own.items():
+        site.write(name, content)
+    site.finish(names)
     return Published(
         index=out / INDEX,
         units=len(units),
@@ -80,49 +91,39 @@ def publish(runs: Path, out: Path, settings: Settings, tell: Tell = lambda *_: N
 
 
 def _why_nothing(chosen: Chosen) -> str:
-    simulated = f"{chosen.simulated} simulated runs are left out unless --with-simulated is given"
-    reasons = [*([simulated] if chosen.simulated else []), *chosen.left_out]
+    simulated = [f"runs that are no measurements: {chosen.simulated}; --with-simulated publishes them, marked"]
+    reasons = [*(simulated if chosen.simulated else []), *chosen.left_out]
     return "; ".join(reasons) or "it holds no run folder"
 
 
-def _write(site: SiteFolder, collection: Collection, sources: Mapping[str, Source], url: str, tell: Tell) -> int:
-    """Write every file that changed; returns how many pages of runs were made."""
-    own = dict(own_files(collection, url))
-    of_runs = [name for run in collection.runs for name in (run.page, run.table)]
-    site.claim([*own, *of_runs])
-    made = 0
-    for number, run in enumerate(collection.runs, start=1):
-        tell("pages", number, len(collection.runs))
-        made += _write_run(site, collection, run, sources[run.place])
-    for name, content in own.items():
-        site.write(name, content)
-    site.finish([*own, *of_runs])
-    return made
+def _make_pages(site: SiteFolder, tasks: Sequence[PageTask], spread: Spread, tell: Tell) -> int:
+    """Make the pages of runs that are not as they should be; returns how many."""
+    stale = [task for task in tasks if not _is_current(site, task)]
+    for number, (task, made) in enumerate(_hands(spread, len(stale)).each(make_page, stale), start=1):
+        if isinstance(made, Failure):
+            raise ArchiveError(f"the page of {task.folder} cannot be made: {made.why}", advice=_GOES_ON)
+        site.write(task.table, made.table, task.source)
+        site.write(task.page, made.page, task.source)
+        tell(_MAKING, number, len(stale))
+    return len(stale)
 
 
-def _write_run(site: SiteFolder, collection: Collection, run: RunPage, source: Source) -> bool:
-    """The page of a run and its table of figures, unless they are there already; returns whether they were made."""
+def _task_of(run: RunPage, source: Source, collection: Collection) -> PageTask:
     ways = (
         ("../../index.html", collection.title),
         ("index.html", run.card.unit),
         (f"{run.name}.csv", "All figures as CSV"),
     )
-    made_from = page_source(source.content, ways, collection.with_owner)
-    if site.is_current(run.page, made_from) and site.is_current(run.table, made_from):
-        return False
-    record = read_run_record(source.folder)
-    page = report_page(record, gallery_of(record), with_owner=collection.with_owner, ways=ways)
-    site.write(run.table, figures_table(record.entries, run_identity_of(record.events)), made_from)
-    site.write(run.page, _without_path(page, source.folder).encode("utf-8"), made_from)
-    return True
+    return PageTask(source.folder, run.page, run.table, ways, collection.with_owner, source.content)
 
 
-def _without_path(page: str, folder: Path) -> str:
-    """A message about a damaged folder names it by its path; where somebody keeps his runs is nobody else's business,
-    and the same runs elsewhere must give the same page."""
-    for path in dict.fromkeys([str(folder.resolve()), str(folder.absolute()), str(folder)]):
-        page = page.replace(escape(path), escape(folder.resolve().name))
-    return page
+def _is_current(site: SiteFolder, task: PageTask) -> bool:
+    return site.is_current(task.page, task.source) and site.is_current(task.table, task.source)
+
+
+def _hands(spread: Spread, pages: int) -> Spread:
+    """A process of its own takes longer to start than a few pages take to make."""
+    return spread if pages > _FEW_PAGES else Here(1)
 
 
 def _warnings(site: SiteFolder, forgotten: str) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -16,7 +17,7 @@ from benchctl.errors import ArchiveError, UsageError
 
 MANIFEST = "benchctl-site.json"
 _FORM = 1
-# So many pages are made before the list of them is written: a publication that is stopped goes on there.
+# So many files are written before the list of them is: a publication that is stopped goes on near there.
 _BETWEEN_SAVES = 20
 
 
@@ -86,8 +87,8 @@ class SiteFolder:
             ArchiveError: it cannot be written, or its folder leads elsewhere.
         """
         path, made = self.path / name, Made(sha256(content).hexdigest(), source)
-        is_there = self.made[name].content == made.content and path.is_file()
-        if not (is_there and read_bytes(path) == content):
+        is_same = self.made[name].content == made.content and path.is_file() and read_bytes(path) == content
+        if not is_same:
             with disk_errors("create", path.parent):
                 path.parent.mkdir(parents=True, exist_ok=True)
                 if not path.parent.resolve().is_relative_to(self.path.resolve()):
@@ -95,7 +96,15 @@ class SiteFolder:
             write_whole(path, content)
             self.written += 1
         self.made[name] = made
-        if self.written % _BETWEEN_SAVES == 1:
+        if not is_same and self.written % _BETWEEN_SAVES == 0:
+            self._save()
+
+    @contextmanager
+    def keeping_the_list(self) -> Iterator[None]:
+        """However the block ends, the list says what was made in it."""
+        try:
+            yield
+        finally:
             self._save()
 
     def finish(self, names: Collection[str]) -> None:

@@ -16,9 +16,9 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from platformdirs import user_cache_path
 from pydantic import TypeAdapter, ValidationError
 
+from benchctl.archive.collection.index_file import cache_of
 from benchctl.archive.files import disk_errors, read_bytes, write_whole
 from benchctl.errors import ArchiveError
 from benchctl.measure.method import METHOD
@@ -63,13 +63,14 @@ def _code(folder: Traversable) -> Iterator[str]:
 
 
 def listing_of(folder: Path) -> str:
-    """Sizes and times of all files of a run folder.
+    """Sizes and times of all files of a run folder; another one for another version of the program.
 
     Raises:
         ArchiveError: it cannot be listed.
     """
     with disk_errors("read", folder):
-        return _hash(f"{name} {status.st_size} {status.st_mtime_ns}" for name, status in _files(folder))
+        found = [f"{name} {status.st_size} {status.st_mtime_ns}" for name, status in _files(folder)]
+    return _hash(iter([maker(), *found]))
 
 
 def content_of(folder: Path) -> str:
@@ -113,8 +114,7 @@ class Memory:
     """What is known of the run folders below one folder."""
 
     def __init__(self, runs: Path) -> None:
-        name = sha256(str(runs.resolve()).encode("utf-8", errors="surrogateescape")).hexdigest()[:16]
-        self._file = user_cache_path("benchctl") / "sites" / f"{name}-{maker()}.json"
+        self._file = cache_of(runs, "sites", ".json")
         self._known = self._read()
         self._seen: dict[str, Known] = {}
 

@@ -12,8 +12,7 @@ from tests.shared_runs import SharedRuns
 
 
 @pytest.fixture
-def runs(shared_runs: SharedRuns, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+def runs(shared_runs: SharedRuns, tmp_path: Path) -> Path:
     original = shared_runs.of("quick_check", "hx2150").folder
     (measured(original, tmp_path / "runs", "20260301-091500", edit=cut_off(1)) / "trend.csv").unlink()
     (tmp_path / "runs" / "letters").mkdir()

@@ -12,12 +12,6 @@ from tests.shared_runs import SharedRuns
 OWNER = "unit: {owner: M. Lindqvist, contact: lindqvist@ferry.example, complaint: Cuts out when warm}"
 
 
-@pytest.fixture(autouse=True)
-def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is remembered between publications stays in the tests."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
-
-
 @pytest.fixture(scope="session")
 def original(shared_runs: SharedRuns) -> Path:
     return shared_runs.of("quick_check", "hx2150").folder

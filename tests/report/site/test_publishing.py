@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import pickle
 import re
 import shutil
-from collections.abc import Iterable
+from collections.abc import Callable, Generator, Iterable
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,10 @@ import pytest
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import written_alone
 from benchctl.archive.notes import add_note
-from benchctl.errors import UsageError
+from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.site.publishing import Published, Settings, publish
+from benchctl.spread.here import Here
+from benchctl.spread.spread import Failure, Result, Task, attempted
 from tests.measured_runs import cut_off, measured
 
 OLDEST, STOPPED, NEWEST = (
@@ -98,12 +101,12 @@ def test_what_is_remembered_changes_nothing(
 ) -> None:
     publish(runs, tmp_path / "site", Settings())
     before = files_of(tmp_path / "site")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("empty")))
+    monkeypatch.setenv("BENCHCTL_CACHE", str(tmp_path_factory.mktemp("empty")))
     assert pages(publish(runs, tmp_path / "site", Settings())) == (0, 3), "the site itself knows its pages"
     assert files_of(tmp_path / "site") == before
     unusable = tmp_path_factory.mktemp("unusable") / "file"
     unusable.write_bytes(b"")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(unusable))
+    monkeypatch.setenv("BENCHCTL_CACHE", str(unusable))
     published = publish(runs, tmp_path / "site", Settings())
     assert any("not remembered" in warning for warning in published.warnings)
 
@@ -194,6 +197,41 @@ def test_two_runs_of_one_second_keep_pages_of_their_own(original: Path, tmp_path
 
 def test_where_there_is_nothing_to_publish_nothing_is_written(original: Path, tmp_path: Path) -> None:
     shutil.copytree(original, tmp_path / "runs" / original.name)
-    with pytest.raises(UsageError, match="1 simulated run"):
+    with pytest.raises(UsageError, match="runs that are no measurements: 1; --with-simulated"):
         publish(tmp_path / "runs", tmp_path / "site", Settings())
     assert not (tmp_path / "site").exists()
+
+
+class _Elsewhere(Here):
+    """As processes or a cluster do it: work and tasks are pickled on the way."""
+
+    def each(
+        self, work: Callable[[Task], Result], tasks: Iterable[Task]
+    ) -> Generator[tuple[Task, Result | Failure], None, None]:
+        for sent in [pickle.dumps((work, task)) for task in tasks]:
+            there, task = pickle.loads(sent)
+            yield task, attempted(there, task)
+
+
+def test_whoever_makes_the_pages_makes_the_same_bytes(runs: Path, tmp_path: Path) -> None:
+    for number in range(2):  # enough pages to be worth the start of a process
+        add_note(shutil.copytree(runs / NEWEST, runs / f"2026040{number + 4}-100000-more"), f"Note {number}.")
+    publish(runs, tmp_path / "one", Settings())
+    assert pages(publish(runs, tmp_path / "two", Settings(), spread=_Elsewhere(2))) == (5, 0)
+    assert files_of(tmp_path / "one") == files_of(tmp_path / "two")
+
+
+def test_a_page_that_cannot_be_made_is_named_and_what_was_made_before_is_kept(runs: Path, tmp_path: Path) -> None:
+    class Fails(_Elsewhere):
+        def each(
+            self, work: Callable[[Task], Result], tasks: Iterable[Task]
+        ) -> Generator[tuple[Task, Result | Failure], None, None]:
+            *others, last = super().each(work, tasks)
+            yield from others
+            yield last[0], Failure("it was out of memory")
+
+    for number in range(2):
+        add_note(shutil.copytree(runs / NEWEST, runs / f"2026040{number + 4}-100000-more"), f"Note {number}.")
+    with pytest.raises(ArchiveError, match=rf"the page of .*{OLDEST} cannot be made: it was out of memory"):
+        publish(runs, tmp_path / "site", Settings(), spread=Fails(2))
+    assert pages(publish(runs, tmp_path / "site", Settings())) == (1, 4)
