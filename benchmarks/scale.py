@@ -3,7 +3,7 @@ other programs on the same computer hardly change."""
 
 from __future__ import annotations
 
-import resource
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -24,6 +24,19 @@ from benchmarks.timing import peak_bytes
 
 MILLION = 1_000_000
 REPEATS = 5
+_COMPUTING = """
+import re, resource, sys
+from pathlib import Path
+from benchctl.archive.reanalysis.one_run import RunTask, compute_run
+
+for _ in range(5):
+    compute_run(RunTask("run", Path(sys.argv[1])))
+status = Path("/proc/self/status")
+if status.exists():  # Linux: what getrusage tells is the parent's, where that has more
+    print(1024 * int(re.search(r"VmHWM:\\s+(\\d+)", status.read_text())[1]))
+else:  # macOS, in bytes
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
 KEPT, LISTED = 300, 2000
 
 
@@ -73,7 +86,7 @@ def _costs(sequence: str, amplifier: str, scratch: Path) -> Iterator[Cost]:
     yield Cost("table of results", len(result.table or b""), "B")
     yield Cost("found to be done already", _seconds(lambda: compute_run(replace(task, done=result.inputs))), "s")
     yield from _costs_of_keeping(result, scratch)
-    yield Cost("memory of a process that computes", _most_memory(), "B", grows=False)
+    yield Cost("memory of a process that computes", _most_memory(run), "B", grows=False)
 
 
 def _costs_of_keeping(result: RunResult, scratch: Path) -> Iterator[Cost]:
@@ -111,10 +124,10 @@ def _bytes_in(folder: Path) -> int:
     return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
 
 
-def _most_memory() -> float:
-    """Linux tells it in kB, macOS in bytes."""
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return float(most if sys.platform == "darwin" else most * 1024)
+def _most_memory(run: Path) -> float:
+    """Of a process that computes and does nothing else."""
+    told = subprocess.run([sys.executable, "-c", _COMPUTING, run], check=True, capture_output=True, text=True).stdout
+    return float(told)
 
 
 def _shown(amount: float, unit: str) -> str:

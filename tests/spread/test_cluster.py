@@ -30,7 +30,7 @@ from tests.spread.work import doubled
 
 pytest.importorskip("distributed", reason="needs the extra `cluster`")
 PATIENCE_S = 60
-RUNS = 20
+RUNS = 14
 
 
 @dataclass(frozen=True)

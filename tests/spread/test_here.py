@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -58,7 +59,11 @@ def test_workers_end_with_the_process_that_gave_them_work_however_that_ended(tmp
     with subprocess.Popen(command, cwd=ROOT) as parent:
         workers = _awaited(lambda: told.read_text().split(), 2)
         parent.kill()
-    assert _awaited(lambda: [pid for pid in workers if not _is_there(int(pid))], 2) == workers
+    try:
+        assert _awaited(lambda: [pid for pid in workers if not _is_there(int(pid))], 2) == workers
+    finally:
+        for pid in filter(_is_there, map(int, workers)):
+            os.kill(pid, signal.SIGKILL)
 
 
 def _awaited(look: object, count: int) -> list[str]:

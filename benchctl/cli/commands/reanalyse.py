@@ -46,8 +46,8 @@ def reanalyse_command(
     run could not be read.
     """
     collection = collection_of(places)
-    kept = Kept(out or default_folder(Path.cwd()), collection.root)
     with spread_over(workers, scheduler) as spread:
+        kept = Kept(out or default_folder(Path.cwd()), collection.root)
         try:
             with progress_of(len(collection.runs), spread.words) as told:
                 done = reanalyse(collection, kept, spread, told)
