@@ -25,9 +25,8 @@ layers: $(READY)
 	$(BIN)/lint-imports
 
 # Bytecode is kept, even where the environment asks for none: or each process that a test starts compiles the program anew.
-# Four workers want no threads of their own for matrices.
 unit: $(READY)
-	env -u PYTHONDONTWRITEBYTECODE OPENBLAS_NUM_THREADS=1 \
+	env -u PYTHONDONTWRITEBYTECODE \
 	  $(BIN)/pytest -n 4 --dist loadfile  # a module's set-up once; four, because tests in real time mostly wait
 
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder

@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import os
 from collections.abc import Iterator
+from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 
 # Matrices are small here, and threads that wait for each other beside other workers take longer than one does.
@@ -18,6 +20,23 @@ from tests.shared_runs import SharedRuns
 
 settings.register_profile("without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("without a clock")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Where several processes collect the whole suite, each begins with other modules: pytest writes their assertions
+    anew once in a checkout, which takes longer than all else, and the others find it done."""
+    worker, workers = (
+        os.environ.get("PYTEST_XDIST_WORKER", "gw0"),
+        int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")),
+    )
+    if workers == 1 or session.config.args_source is not pytest.Config.ArgsSource.TESTPATHS:
+        return
+    modules = sorted(Path(__file__).parent.rglob("test_*.py"))
+    first = len(modules) * int(worker.removeprefix("gw")) // workers
+    for module in modules[first:] + modules[:first]:
+        with suppress(Exception):  # what cannot be imported is told by the collection itself
+            import_module(".".join(module.relative_to(session.config.rootpath).with_suffix("").parts))
 
 
 def pytest_collection_finish() -> None:
