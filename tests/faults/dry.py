@@ -1,4 +1,4 @@
-"""A dry run of a short sequence on a bench with faults, and a look at the simulator's own state when it is over."""
+"""A dry run of a brief sequence on a bench with faults, and a look at the simulator's own state when it is over."""
 
 from __future__ import annotations
 
@@ -17,6 +17,8 @@ from benchctl.runner.plan import PlannedStep, expand
 from benchctl.simulator.bench import SimulatedBench
 from benchmarks.fault_campaign.trial import files_with
 from benchmarks.nobody import Nobody
+
+BRIEF = Path(__file__).with_name("brief.yaml")
 
 
 class Meddler(Nobody):
@@ -70,8 +72,8 @@ class Ended:
 
 
 def dry_run(out: Path, *faults: str, meddler: Meddler | None = None, repeats: bool = False) -> Ended:
-    """Run the short sequence; `faults` are lines of the bench file, `repeats` what its steps do after a power cycle."""
-    return dry_run_of(files_with(faults, repeats=repeats), out, meddler)
+    """Run the brief sequence; `faults` are lines of the bench file, `repeats` what its steps do after a power cycle."""
+    return dry_run_of(files_with(faults, repeats=repeats, sequence_file=BRIEF), out, meddler)
 
 
 def dry_run_of(files: Files, out: Path, meddler: Meddler | None = None) -> Ended:

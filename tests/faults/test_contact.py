@@ -18,7 +18,7 @@ from tests.runner.rig import POWER_ON_LINE, files, rig
 Figures = dict[tuple[object, ...], tuple[float, float]]
 """Value and expanded uncertainty of each figure of a run, by step, name and channel."""
 
-# In the middle of the first continuous measurement of the short sequence and of its records.
+# In the middle of the continuous measurement of the brief sequence and of its records.
 BUSY_SUPPLY, BUSY_OSCILLOSCOPE = "at: 3 s", "exchange: 83"
 LIMIT = "{above: 95 A, for: 500 ms}"
 

@@ -22,7 +22,7 @@ from tests.faults.dry import Ended, Meddler, dry_run, dry_run_of
 from tests.runner.rig import POWER_ON_LINE
 from tests.runner.rig import files as files_of
 
-POWER_ON, MEASURE_IDLE, FIRST_TONE, POWER_OFF = 0, 1, 3, 6  # steps of the short sequence, by index
+POWER_ON, MEASURE_IDLE, FIRST_TONE, POWER_OFF = 0, 1, 3, 4  # steps of the brief sequence, by index
 
 
 def folder_of(run: Run) -> Path:

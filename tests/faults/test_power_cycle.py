@@ -30,7 +30,7 @@ from tests.faults.test_contact import Figures, figures_of
 from tests.runner.rig import POWER_ON_LINE, amplifier_file, bench_file, document, sequence_text
 
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
-# In the middle of the first continuous measurement of the short sequence.
+# In the middle of the continuous measurement of the brief sequence.
 BUSY = "at: 8 s"
 
 
