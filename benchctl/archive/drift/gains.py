@@ -9,7 +9,8 @@ from benchctl.archive.drift.equipment import Equipment
 from benchctl.archive.drift.value import Reference, ReferenceValue
 from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.measure.agreement.comparison import Comparison, Sight
-from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE
+from benchctl.measure.agreement.load import ADDS, BY_WHAT
+from benchctl.measure.agreement.reliance import LOAD, OUTPUT_VOLTAGE
 from benchctl.measure.agreement.reliance import SUPPLY_CURRENT as CURRENT
 from benchctl.measure.agreement.reliance import SUPPLY_VOLTAGE as VOLTAGE
 from benchctl.measure.agreement.supply import CLAMP_SHOWS, SUPPLY_READS, TERMINALS_SHOW
@@ -55,6 +56,26 @@ def output_gains(entries: Sequence[FiguresEntry], equipment: Equipment) -> Itera
             what = _BY_GENERATOR.format(channel=channel)
             reference = Reference("gain", what, "", equipment.named(*roles), OUTPUT_VOLTAGE)
             yield _ratio(reference, best.first, best.second, equipment.phase(roles, [OUTPUT + channel]))
+
+
+def load_draws(entries: Sequence[FiguresEntry], equipment: Equipment) -> Iterator[ReferenceValue]:
+    """What each load makes a check standard draw, over what another one at the same output does, by their resistances.
+    An amplifier's own losses shift that a little, and always alike."""
+    for comparison in (each for entry in entries for each in entry.comparisons or ()):
+        one, adds, _ = comparison.first.who.partition(ADDS)
+        _, by_what, other = comparison.second.who.partition(BY_WHAT)
+        if comparison.quantity == LOAD and adds and by_what and comparison.second.value > 0.0:
+            what = f"load of {comparison.channel or 'all outputs'}, draw of {one} over {other.partition(ADDS)[0]}"
+            reference = Reference("gain", what, "", equipment.named("supply"), LOAD)
+            ratio = comparison.first.value / comparison.second.value
+            allowed = ratio * math.sqrt(2.0) * _least_known(equipment, comparison.channel)
+            yield ReferenceValue(reference, ratio, allowed, equipment.phase(["load", "supply"]))
+
+
+def _least_known(equipment: Equipment, channel: str) -> float:
+    """The largest stated uncertainty of a resistor at an output."""
+    at = [each for each in equipment.bench.load_resistors if channel in {"", each.channel}]
+    return max((each.uncertainty for each in at), default=0.0)
 
 
 def _seen(entry: FiguresEntry, quantity: str, second: str) -> Iterator[Comparison]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.archive.drift.calibrated import CalibratedValue, calibrated_values, overdue
 from benchctl.archive.drift.equipment import Equipment
-from benchctl.archive.drift.gains import output_gains, supply_gains
+from benchctl.archive.drift.gains import load_draws, output_gains, supply_gains
 from benchctl.archive.drift.standard import standard_values
 from benchctl.archive.drift.value import Dated, Reference, ReferenceValue
 from benchctl.archive.drift.zero_values import zero_values
@@ -67,5 +67,6 @@ def _values(
     if is_standard:
         settings = next((event.get("settings") or {} for event in events if event["event"] == RUN_STARTED), {})
         yield from output_gains(entries, equipment)
+        yield from load_draws(entries, equipment)
         yield from standard_values(entries, summary.sequence, settings, equipment)
     yield from zero_values(folder, events, equipment)

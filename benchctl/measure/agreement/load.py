@@ -50,6 +50,9 @@ _OTHER_LOAD = (
     "Most likely one of the loads is not what was asked for, or a load is missing at an output. Measure the resistors"
 )
 
+# What one load adds beside what it should by what another one adds, as the sights of a comparison say it.
+ADDS, BY_WHAT = " adds", "should add, by what "
+
 _Added = tuple[float, float]
 """What was added to the supply current, and how far that may be off, A"""
 
@@ -130,8 +133,8 @@ def _values(added: Mapping[RelayCheck, _Added | None]) -> Iterator[Comparison]:
         first, *rest = sorted(sound, key=lambda relay: -relay.nominal_ohm)
         for relay in rest:
             ratio = first.nominal_ohm / relay.nominal_ohm
-            shown = Sight(f"relay {relay.relay} adds", sound[relay][0])
-            said = f"{render(relay.nominal_ohm, 'ohm')} there should add, by what relay {first.relay} adds,"
+            shown = Sight(f"relay {relay.relay}{ADDS}", sound[relay][0])
+            said = f"{render(relay.nominal_ohm, 'ohm')} there {BY_WHAT}relay {first.relay}{ADDS},"
             should, least_a, most_a = _in_proportion(said, sound[relay], sound[first], ratio)
             yield Comparison(LOAD, "A", shown, should, least_a, most_a, _OTHER_VALUE, channel)
 
@@ -177,6 +180,8 @@ def _by_load(told: Mapping[str, _Added], context: LoadsContext, channel: str) ->
     first, *rest = sorted(sound, key=lambda name: -context.loads_ohm[name]) or [""]
     for name in rest:
         ratio = context.loads_ohm[first] / context.loads_ohm[name]
-        said = f"it should add, by what {first} adds,"
+        said = f"it {BY_WHAT}{first}{ADDS},"
         should, least_a, most_a = _in_proportion(said, told[name], told[first], ratio)
-        yield Comparison(LOAD, "A", Sight(f"{name} adds", told[name][0]), should, least_a, most_a, _OTHER_LOAD, channel)
+        yield Comparison(
+            LOAD, "A", Sight(f"{name}{ADDS}", told[name][0]), should, least_a, most_a, _OTHER_LOAD, channel
+        )

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchctl.archive.drift.series import MATTERS_FROM, Phase, Series
-from benchctl.measure.agreement.reliance import OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, ZERO
+from benchctl.measure.agreement.reliance import LOAD, OUTPUT_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, ZERO
 from benchctl.measure.control.judging import FEWEST, FIRM
 from benchctl.measure.control.rules import BY_CHANCE, Signal
 from benchctl.report.words.days import day_of
@@ -22,6 +22,8 @@ _MEANS: Mapping[str, str] = {
     "voltage at which each power is stated. See 'benchctl calibrate probes'.",
     OUTPUT_VOLTAGE: "If it is the probe or the oscilloscope, output voltages are off by that much and powers by twice "
     "that; it may also be the generator, or the check standard itself. See 'benchctl calibrate probes'.",
+    LOAD: "If a resistor has changed, every power into it is off by that much; it may also be a contact, a lead or the "
+    "check standard itself. Measure the resistors: see 'benchctl calibrate loads'.",
     ZERO: "It is subtracted in each run, so no figure is off by it as long as it is recorded. It shows that the input, "
     "or the clamp, is no longer what it was.",
 }

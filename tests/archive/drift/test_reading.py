@@ -80,6 +80,8 @@ def test_a_check_standard_gives_its_figures_and_bounds_never_count(folder: Path)
     summary = summary_of(folder)
     assert values(read_run(summary, "17-0042"), "continuous power of A")
     assert not values(read_run(summary, "17-0042"), "idle current")
+    (draw,) = values(read_run(summary, "17-0042"), "load of A, draw of relay 103 over relay 101").values()
+    assert draw == pytest.approx(1.0, abs=0.1)  # 2 ohm draws twice what 4 ohm does, less what the amplifier loses
     assert not values(read_run(summary, "17-0043"), "continuous power")
     assert not values(read_run(summary), "continuous power")
 
