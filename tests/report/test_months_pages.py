@@ -98,13 +98,18 @@ def test_a_life_has_every_real_run_in_order_with_its_verdict_and_the_repair_betw
     assert "1 simulated run; --with-simulated takes them in" in life_shown.text
 
 
-def test_a_run_that_was_cut_off_is_shown_as_such_and_the_next_is_held_against_one_that_was_not(
-    life_shown: Page,
+def test_a_run_that_was_cut_off_is_shown_as_such_and_nothing_is_held_against_it(
+    life: UnitLife, life_shown: Page
 ) -> None:
     row = next(row for row in _rows(life_shown, "The runs") if row[0].startswith("2026-01-13"))
     assert "No verdict" in row
     assert "The journal does not say how the run ended: it was killed." in row
-    assert "Since the run of 2026-01-12 09:30 UTC: continuous power" in life_shown.text
+    assert [each.since and each.since.run_records[0].name[:8] for each in life.runs] == [
+        None,
+        "20260112",
+        "20260112",
+        "20260220",
+    ]
     assert "Idle current: 2.90 A before, 1.70 A after: 41 % less" in life_shown.text
 
 
