@@ -29,14 +29,13 @@ _SECTIONS = {
 }
 
 
-def write_drift_page(life: BenchLife, out: Path) -> Path:
+def write_drift_page(life: BenchLife, out: Path) -> None:
     """Write the page to the file `out`.
 
     Raises:
         ArchiveError: it cannot be written.
     """
     write_whole(out, drift_page(life).encode("utf-8"))
-    return out
 
 
 def drift_page(life: BenchLife) -> str:

@@ -27,14 +27,13 @@ _SECTIONS = {
 }
 
 
-def write_life_page(life: UnitLife, out: Path, *, with_owner: bool = False) -> Path:
+def write_life_page(life: UnitLife, out: Path, *, with_owner: bool = False) -> None:
     """Write the page to the file `out`.
 
     Raises:
         ArchiveError: it cannot be written.
     """
     write_whole(out, life_page(life, with_owner=with_owner).encode("utf-8"))
-    return out
 
 
 def life_page(life: UnitLife, *, with_owner: bool = False) -> str:

@@ -43,7 +43,7 @@ def window(
     if request.param == "unit":
         write_life_page(unit_life(runs, "17"), page)
     else:
-        write_drift_page(bench_life(runs, standard="17"), page)
+        write_drift_page(bench_life(runs), page)
     with visiting(chromium) as visit:
         visit.open(page)
         yield visit

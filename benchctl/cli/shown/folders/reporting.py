@@ -11,6 +11,7 @@ import click
 
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures_csv import renew_figures
+from benchctl.cli.shown.pages import refuse_to_overwrite
 from benchctl.errors import ArchiveError, UsageError
 from benchctl.report.comparison_page import write_comparison
 from benchctl.report.frames.publishing import write_pictures
@@ -18,7 +19,6 @@ from benchctl.report.page import write_report
 from benchctl.report.reading.run_record import read_run_record
 from benchctl.report.sheet.writing import PaperName, write_sheet
 from benchctl.report.summary import comparison_summary, summary_of
-from benchctl.report.templating import is_page
 
 
 @dataclass(frozen=True)
@@ -43,10 +43,8 @@ def make_page(run_folders: tuple[Path, ...], wanted: Wanted) -> int:
         raise UsageError("a comparison has no owner and no sheet; give one run folder")
     if wanted.as_sheet and wanted.with_pictures:
         raise UsageError("a sheet has one picture, on the paper; give --pictures without --sheet")
-    if wanted.out is not None and not wanted.out.parent.is_dir():
-        raise UsageError(f"there is no folder {wanted.out.parent} to write {wanted.out.name} into")
     if wanted.out is not None:
-        _refuse_to_overwrite(wanted.out)
+        refuse_to_overwrite(wanted.out)
     for folder in run_folders:
         _renew_table(folder)
     if wanted.as_sheet:
@@ -91,16 +89,6 @@ def _refuse_for_pdf(out: Path) -> None:
         raise UsageError(f"--out names the page of the sheet; give {page}, and the PDF is written beside it")
     if pdf.exists():
         raise UsageError(f"{pdf} is there already, and may be your own; give another file, or remove it")
-
-
-def _refuse_to_overwrite(out: Path) -> None:
-    """A page may take the place of an earlier page, and of nothing else.
-
-    Raises:
-        UsageError: something else is there.
-    """
-    if (out.exists() or out.is_symlink()) and not is_page(out):
-        raise UsageError(f"{out} is there already and is not a report, so it is not overwritten; give another file")
 
 
 def _renew_table(run_folder: Path) -> None:

@@ -13,7 +13,7 @@ from benchctl.archive.drift.series import Series
 from benchctl.archive.folder import slug
 from benchctl.cli.choosing import looked_into
 from benchctl.cli.shown.folders.runs import remarks
-from benchctl.cli.shown.months.pages import page_for
+from benchctl.cli.shown.pages import refuse_to_overwrite
 from benchctl.report.drift.bench_life import BenchLife, bench_life
 from benchctl.report.drift.wording import finding_of, headline_of
 from benchctl.report.drift_page import write_drift_page, zeros_in_short
@@ -24,9 +24,13 @@ def show_drift(
     folder: Path | None, bench: str, standard: str, out: Path | None, *, with_simulated: bool, as_json: bool
 ) -> int:
     """Write the page, and print in short what it says; the command's exit code."""
+    if out is not None:
+        refuse_to_overwrite(out)
     collection = looked_into(folder)
     life = bench_life(collection.runs, bench, standard, with_simulated=with_simulated)
-    page = write_drift_page(life, page_for(out, collection.root / f"drift-{slug(life.bench)}.html"))
+    page = out or collection.root / f"drift-{slug(life.bench)}.html"
+    refuse_to_overwrite(page)
+    write_drift_page(life, page)
     if as_json:
         click.echo(json.dumps(_as_data(life, page), indent=2))
     else:

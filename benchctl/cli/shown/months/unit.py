@@ -12,7 +12,7 @@ import click
 from benchctl.archive.folder import slug
 from benchctl.cli.choosing import looked_into
 from benchctl.cli.shown.folders.runs import remarks
-from benchctl.cli.shown.months.pages import page_for
+from benchctl.cli.shown.pages import refuse_to_overwrite
 from benchctl.report.life.course import Course, NoteTold, RunTold, course_of
 from benchctl.report.life.unit_life import UnitLife, unit_life
 from benchctl.report.life_page import write_life_page
@@ -22,10 +22,13 @@ def show_unit(
     folder: Path | None, serial: str, out: Path | None, *, with_simulated: bool, with_owner: bool, as_json: bool
 ) -> int:
     """Write the page, and print the course in short; the command's exit code."""
+    if out is not None:
+        refuse_to_overwrite(out)
     collection = looked_into(folder)
     life = unit_life(collection.runs, serial, with_simulated=with_simulated)
-    usual = collection.root / f"unit-{slug(serial)}{'-with-owner' if with_owner else ''}.html"
-    page = write_life_page(life, page_for(out, usual), with_owner=with_owner)
+    page = out or collection.root / f"unit-{slug(serial)}{'-with-owner' if with_owner else ''}.html"
+    refuse_to_overwrite(page)
+    write_life_page(life, page, with_owner=with_owner)
     course = course_of(life)
     if as_json:
         click.echo(json.dumps(_as_data(life, course, page), indent=2))
