@@ -126,6 +126,11 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             ("output_peak", "crest_factor", "droop", "droop_time_constant"),
         ),
         Change(
+            "a peak among samples of a quiet coarse converter is freed of all of the noise; what rounding leaves alike "
+            "counted as missing",
+            ("output_peak", "crest_factor", "droop"),
+        ),
+        Change(
             "the worst cycle of a burst is as uncertain as choosing it among like ones leaves it",
             ("thd_n",),
         ),

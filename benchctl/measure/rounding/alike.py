@@ -65,9 +65,21 @@ def alike(noise: float, step: float, ripple: float = 0.0) -> float:
     """
     if not step > 0.0:
         return 0.0
-    seen, kept = (noise / step) ** 2, _kept(ripple / step)
-    # What would be seen rises with the noise itself, less and less: there is more of that, and less rounding that is
-    # alike. So Newton's method comes from below, and no step goes too far.
+    kept = _kept(ripple / step)
+    return step**2 * _alike(_variance((noise / step) ** 2, kept), kept)
+
+
+def noise_itself(noise: float, step: float) -> float:
+    """Of noise that is seen with the random part of its rounding, what there is without it."""
+    return step * math.sqrt(_variance((noise / step) ** 2, 1.0)) if step > 0.0 else noise
+
+
+def _variance(seen: float, kept: NDArray[np.float64] | float) -> float:
+    """Of the noise itself, in steps squared, from what is seen of it.
+
+    What would be seen rises with the noise itself, less and less: there is more of that, and less rounding that is
+    alike. So Newton's method comes from below, and no step goes too far.
+    """
     itself = max(seen - _WITHOUT_NOISE, 0.0)
     for _ in range(_STEPS):
         left = kept * np.exp(-2.0 * _SQUARES * itself)
@@ -76,7 +88,7 @@ def alike(noise: float, step: float, ripple: float = 0.0) -> float:
         if not more > _SMALLEST * itself:
             break
         itself += more
-    return step**2 * _alike(itself, kept)
+    return itself
 
 
 def _alike(variance: float, kept: NDArray[np.float64] | float = 1.0) -> float:

@@ -11,7 +11,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from benchctl.measure.rounding.alike import alike
+from benchctl.measure.rounding.alike import alike, noise_itself
 from benchctl.measure.signal.record import Samples
 
 _NORMAL = NormalDist()
@@ -65,7 +65,7 @@ class Blur:
     @classmethod
     def of_samples(cls, noise: float, step: float) -> Blur:
         """Of single samples in steps of `step`, whose noise, with that of rounding, is `noise`."""
-        return cls(math.sqrt(max(noise**2 - step**2 / 12.0, 0.0)), step / math.sqrt(12.0))
+        return cls(noise_itself(noise, step), step / math.sqrt(12.0))
 
     @classmethod
     def of_means(cls, noise: float, step: float, samples: int) -> Blur:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from benchctl.measure.rounding.alike import alike, alike_at_most, left_of_mean
+from benchctl.measure.rounding.alike import alike, alike_at_most, left_of_mean, noise_itself
 
 
 @pytest.mark.parametrize("noise", [0.05, 0.1, 0.2, 0.3])
@@ -18,6 +18,15 @@ def test_what_stays_alike_is_what_averaging_over_noise_leaves(noise: float) -> N
     errors = np.rint(values + hiss) - values
     seen = math.sqrt(float(errors.var(axis=1).mean()))
     assert alike(seen, 1.0) == pytest.approx(float((errors.mean(axis=1) ** 2).mean()), rel=0.05, abs=2e-4)
+
+
+@pytest.mark.parametrize("noise", [0.1, 0.2, 0.3, 1.0])
+def test_noise_is_told_from_the_rounding_that_it_makes_random(noise: float) -> None:
+    """Values anywhere between two codes, as above. Beside little noise less than 1/12 of a step squared is random."""
+    values = np.linspace(-0.5, 0.5, 100, endpoint=False)[:, np.newaxis]
+    hiss = np.random.default_rng(4).normal(0.0, noise, 20_000)
+    seen = math.sqrt(float(np.rint(values + hiss).var(axis=1).mean()))
+    assert noise_itself(seen, 1.0) == pytest.approx(noise, rel=0.05)
 
 
 @pytest.mark.parametrize("ripple", [0.1, 0.3, 0.55, 1.5])
