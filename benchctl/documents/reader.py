@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal, TypeVar, get_args
 
@@ -134,9 +135,18 @@ def load_sequence(
 def load_driver(reference: str | Path, near: Path | None = None) -> Driver:
     """The driver file that a bench file refers to; `near` is the bench file's folder, or the bench file itself."""
     folder = near.parent if near is not None and near.is_file() else near
-    document = read(read_source(library.find("drivers", str(reference), folder)), "driver")
+    source = read_source(library.find("drivers", str(reference), folder))
+    return _driver_in(source) if BASED_ON in source.text else _kept_driver_in(source)
+
+
+def _driver_in(source: Source) -> Driver:
+    document = read(source, "driver")
     assert isinstance(document, Driver)
     return document
+
+
+# Benches share drivers, and nobody can change a document. What is based on another file changes with it.
+_kept_driver_in = lru_cache(maxsize=64)(_driver_in)
 
 
 def read_any(reference: str | Path) -> Document:

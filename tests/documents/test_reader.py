@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -177,3 +178,13 @@ def test_a_file_that_is_not_there_is_a_matter_of_usage(tmp_path: Path) -> None:
 def test_a_folder_is_no_file(tmp_path: Path) -> None:
     with pytest.raises(UsageError):
         read_any(tmp_path)
+
+
+def test_a_driver_file_that_was_edited_is_read_anew(tmp_path: Path) -> None:
+    """So is one that is based on it."""
+    base, based = tmp_path / "base.yaml", tmp_path / "based.yaml"
+    text = library.find("drivers", "supply/scpi99").read_text(encoding="utf-8")
+    based.write_text("benchctl: driver 1\nbased_on: base.yaml\n", encoding="utf-8")
+    for title in ("The first", "The second"):
+        base.write_text(re.sub("^title: .*$", f"title: {title}", text, flags=re.MULTILINE), encoding="utf-8")
+        assert [load_driver(file, tmp_path).title for file in (base, based)] == [title, title]
