@@ -114,7 +114,7 @@ def _task_of(run: RunPage, source: Source, collection: Collection) -> PageTask:
         ("index.html", run.card.unit),
         (f"{run.name}.csv", "All figures as CSV"),
     )
-    return PageTask(source.folder, run.page, run.table, ways, collection.with_owner, source.content)
+    return PageTask(source.folder.resolve(), run.page, run.table, ways, collection.with_owner, source.content)
 
 
 def _is_current(site: SiteFolder, task: PageTask) -> bool:

@@ -16,8 +16,8 @@ from benchctl.report.site.sources import page_source
 
 @dataclass(frozen=True)
 class PageTask:
-    """A page to make. `page` and `table`: names of both files in the site; `content`: the hash of what the folder
-    holds."""
+    """A page to make. `folder`: its whole path, for whoever makes the page may be elsewhere; `page` and `table`: names
+    of both files in the site; `content`: the hash of what the folder holds."""
 
     folder: Path
     page: str
@@ -55,6 +55,4 @@ def make_page(task: PageTask) -> MadePage:
 def _without_path(page: str, folder: Path) -> str:
     """A message about a damaged folder names it by its path; where somebody keeps his runs is nobody else's business,
     and the same runs elsewhere must give the same page."""
-    for path in dict.fromkeys([str(folder.resolve()), str(folder.absolute()), str(folder)]):
-        page = page.replace(escape(path), escape(folder.resolve().name))
-    return page
+    return page.replace(escape(str(folder)), escape(folder.name))

@@ -43,6 +43,22 @@ def test_bursts_are_compared_by_their_length(points: dict[object, Point]) -> Non
     assert lengths == {1, 8, None}
 
 
+def test_all_channels_driven_come_before_one_alone(original: Path, tmp_path: Path) -> None:
+    """As a plate means it; alone, a channel may give more or, as here, less."""
+
+    def with_one_alone(events: list[Event]) -> list[Event]:
+        (tone,) = [event for event in events if "continuous_power" in {f["name"] for f in event.get("figures", ())}]
+        figures = [figure | {"value": 0.5 * figure["value"]} for figure in tone["figures"]]
+        alone = {"conditions": tone["conditions"] | {"driven": ["A"]}, "figures": figures}
+        captured = {file: found | {"driven": ["A"]} for file, found in tone["captured"].items()}
+        return [*events[:-1], tone | alone | {"captured": captured}, events[-1]]
+
+    both = points_of(read_run_record(measured(original, tmp_path, "20260301-091500")))
+    run_record = read_run_record(measured(original, tmp_path, "20260302-091500", edit=with_one_alone))
+    assert len(figures_of(run_record.folder.path, "continuous_power")) == 6
+    assert points_of(run_record) == both
+
+
 def of_power(**changes: Any) -> Any:
     return with_figures(lambda figure: changes if figure["name"] == "continuous_power" else {})
 

@@ -132,6 +132,8 @@ def test_simulated_runs_are_left_out_unless_asked_and_then_marked(runs: Path, or
         assert b"<title>SIMULATED RUNS AMONG IT" in site[name], name
     assert b"DRY RUN" in site[f"units/hx-2150-no-serial/{original.name[:15]}.html"]
     assert b'class="simulated"' not in site[f"{HX_PAGES}/index.html"], "all runs of this unit are measurements"
+    assert publish(runs, tmp_path / "both", Settings()).simulated == 1
+    assert files_of(tmp_path / "both") == files_of(tmp_path / "site"), "left out again, although it is known by now"
 
 
 def test_a_run_whose_journal_does_not_say_whether_it_was_simulated_counts_as_simulated(
@@ -184,6 +186,14 @@ def test_what_is_no_whole_run_is_named_and_left_out(runs: Path, tmp_path: Path) 
     assert left["letters"].startswith("is not a run folder")
     assert "still goes on" in left[OLDEST]
     assert left[f"year/{NEWEST}"] == f"it is a copy of {runs / NEWEST}"
+
+
+def test_a_run_folder_may_be_published_from_within(runs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (runs / NEWEST / "inputs" / "bench.yaml").unlink()  # a message about it names the folder
+    publish(runs / NEWEST, tmp_path / "site", Settings())
+    monkeypatch.chdir(runs / NEWEST)
+    publish(Path(), tmp_path / "within", Settings())
+    assert files_of(tmp_path / "within") == files_of(tmp_path / "site")
 
 
 def test_two_runs_of_one_second_keep_pages_of_their_own(original: Path, tmp_path: Path) -> None:

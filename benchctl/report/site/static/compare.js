@@ -163,7 +163,7 @@
     const title = `Burst against continuous, ${ohms(load)}`;
     const picture = picturesOf(title, amplifiers, columns);
     const more = [["shortest burst over continuous", (each) => ratioOf(columns.map(([, get]) => get(each)))]];
-    return section(title, "Clean power of bursts: that of the weakest whole cycle.", amplifiers, columns, { picture, more });
+    return section(title, "Clean power of bursts: that of the weakest whole cycle. The ratio counts the errors of both powers as independent.", amplifiers, columns, { picture, more });
   }
 
   // As for independent errors; instruments that err alike in both make it better than that, never worse.
