@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, NamedTuple, overload
 
 from benchctl.archive.files import read_bytes
@@ -120,11 +121,10 @@ def table_of_file(folder: RunFolder) -> FigureTable:
 def _check_numbers(cells: Mapping[str, Sequence[str]]) -> None:
     if "" in cells.get("value", ()):
         raise ValueError("a figure in it has no value")
-    for name in _NUMBERS:
-        written = [cell for cell in cells.get(name, ()) if cell]
-        if "n" in "".join(written).lower():  # what Python reads as a float that is not finite: nan, inf, infinity
-            raise ValueError(f"a number in its column {name} is not finite")
-        list(map(float, written))
+    written = list(filter(None, chain.from_iterable(cells.get(name, ()) for name in _NUMBERS)))
+    list(map(float, written))
+    if "n" in "".join(written).lower():  # what Python reads as a float that is not finite: nan, inf, infinity
+        raise ValueError("a number in it is not finite")
     list(map(int, filter(None, cells.get("burst_cycles", ()))))
 
 

@@ -6,6 +6,7 @@ them leaves undone is read by the one that asks.
 
 from __future__ import annotations
 
+import gc
 import os
 import subprocess
 import sys
@@ -53,6 +54,7 @@ def main(root: str, index: str, share: str, of: str) -> None:
     from benchctl.archive.collection.index_file import opened_index  # noqa: PLC0415
     from benchctl.archive.collection.renewing import Changes, bring_up_to_date, changes  # noqa: PLC0415
 
+    gc.disable()  # nothing that is read here keeps itself alive, and this program ends when it has read it
     found, _ = found_below(Path(root))
     with closing(opened_index(Path(index))) as connection:
         fresh = changes(connection, found[int(share) :: int(of)]).fresh
