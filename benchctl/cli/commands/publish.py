@@ -9,10 +9,6 @@ from pathlib import Path
 import click
 
 from benchctl.cli.options import json_option, spread_options
-from benchctl.cli.shown.published import lines_of, telling
-from benchctl.report.site.publishing import Settings
-from benchctl.report.site.publishing import publish as make
-from benchctl.spread.choosing import spread_over
 
 
 @click.command(
@@ -53,6 +49,12 @@ def publish(  # noqa: PLR0917 - one for each argument and option
     figures, and a comparison of chosen amplifiers. Given again, the command makes only what has changed, and removes
     the pages of runs that are gone. It touches no file that it did not make.
     """
+    # Heavy, and `--help` needs none of it.
+    from benchctl.cli.shown.published import lines_of, telling  # noqa: PLC0415
+    from benchctl.report.site.publishing import Settings  # noqa: PLC0415
+    from benchctl.report.site.publishing import publish as make  # noqa: PLC0415
+    from benchctl.spread.choosing import spread_over  # noqa: PLC0415
+
     settings = Settings(title, url, with_simulated=with_simulated, with_owner=with_owner)
     with spread_over(workers, scheduler) as spread, telling() as tell:
         published = make(folder, out, settings, tell, spread)
