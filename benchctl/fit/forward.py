@@ -253,6 +253,7 @@ class Forward:
             knee=np.clip(get("knee"), HARDEST, SOFTEST),
             conduction_ohm=get("conduction_ohm") if self.kind.switching else np.zeros_like(rail_a),
             switching_s=switching_a / rail_v,
+            drawn=get("drawn"),
             output_ohm=get("output_ohm"),
             load_ohm=np.array([self._load_ohm(channel, alike, get) for channel in self.channels]),
             peak_v=np.array([self._peak_v(channel, get) for channel in self.channels]),

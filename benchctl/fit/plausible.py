@@ -19,6 +19,10 @@ HEATING_K = 5.0
 BIAS_MOVES = 0.04
 """Part by which the bias may differ from record to record with the devices' temperature, as a standard uncertainty."""
 
+LOSSES = 0.007
+"""Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
+standard uncertainty (common practice)."""
+
 PHASE_RAD = 0.02
 
 
@@ -58,6 +62,7 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     if kind.switching:
         yield Parameter("conduction_ohm", 0.03, 1.0, is_ratio=True)
         yield Parameter("switching_share", 0.5, 0.5, is_ratio=True)
+        yield Parameter("drawn", 1.0, LOSSES, is_ratio=True)
 
 
 def _channels(channels: Sequence[str], started: Mapping[str, float]) -> Iterator[Parameter]:

@@ -20,6 +20,9 @@ MOST_OF_PLAUSIBLE = 0.25
 CYCLES_OF_RESERVOIR = 1.0
 """A rail whose time constant is shorter than this many cycles of the fastest burst is not followed by any burst."""
 
+MOST_UNEXPLAINED = 1.0 / 3.0
+"""Of all signals of all records: with more beyond chance, the amplifier does what the model does not know."""
+
 _STEP = 1e-4
 
 
@@ -45,8 +48,18 @@ class Quantity:
 
 
 def quantities(fitted: Fitted) -> tuple[Quantity, ...]:
-    """All of them, in the order in which a person asks."""
-    return tuple(_Telling(fitted).all())
+    """All of them, in the order in which a person asks; none is told where the model explains too little."""
+    found = tuple(_Telling(fitted).all())
+    reason = _unexplained(fitted)
+    return found if not reason else tuple(each if each.untold else _untold(each, reason) for each in found)
+
+
+def _unexplained(fitted: Fitted) -> str:
+    """Why no value can be trusted; '' where they can."""
+    beyond = sum(misfit.is_beyond_chance for misfit in fitted.misfits)
+    if beyond <= MOST_UNEXPLAINED * len(fitted.misfits):
+        return ""
+    return f"the model does not explain {beyond} of the {len(fitted.misfits)} signals of this run within chance"
 
 
 class _Telling:

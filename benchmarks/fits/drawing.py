@@ -105,5 +105,7 @@ def truths_of(sound: Amplifier, numbers: Mapping[str, float]) -> dict[tuple[str,
         found["conduction_resistance", ""] = given.conduction_ohm
     for channel in sound.channels:
         found["gain", channel] = numbers["gain"]
-        found["dc", channel] = (given.offset_v or {}).get(channel, 0.0)
+        asked_v = (given.offset_v or {}).get(channel, 0.0)
+        # What the dead zone leaves of it.
+        found["dc", channel] = math.copysign(max(abs(asked_v) - (given.crossover_v or 0.0), 0.0), asked_v)
     return found

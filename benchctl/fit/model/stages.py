@@ -89,7 +89,7 @@ def _always(of: Physics, rails_v: Samples) -> tuple[Samples, Samples]:
 
 def _switched(of: Physics, square_w: Samples, follows_a: Samples, rails_v: Samples) -> Taken:
     """Class D: from the power v²/(RL + Ro) of each output, and v dv/dV/(RL + Ro)."""
-    lost = 1.0 + of.conduction_ohm / (of.load_ohm + of.output_ohm)
+    lost = of.drawn * (1.0 + of.conduction_ohm / (of.load_ohm + of.output_ohm))
     load_a, slope_s = _always(of, rails_v)
     rail_v = np.maximum(rails_v, _LEAST_V)
     power_a = (square_w * lost).sum(axis=0) / rail_v

@@ -29,6 +29,9 @@ LINES = 2
 STANDS_OUT = 30.0
 """Times the usual size of a line, so that it is no noise."""
 
+HIGHEST_OF_QUIET = 15.0
+"""Harmonic of a quiet tone, beyond which it has none: a line there is the carrier's."""
+
 _LOWEST_HARMONIC = 8.0
 _LEAST_SAMPLES = 256
 
@@ -62,12 +65,15 @@ def without_carrier(capture: Capture, band_hz: float | None, tone_hz: float, qui
 
 
 def _without_lines(values: Samples, first: int, interval_s: float, tone_hz: float) -> Samples:
+    # A quiet tone has no high harmonics; a loud one may have all of them.
+    highest_harmonic = HIGHEST_OF_QUIET if first else np.inf
     if len(values) - first < _LEAST_SAMPLES:
         return values
     for _ in range(LINES):
-        line_hz = _line_hz(values[first:], interval_s, tone_hz)
+        line_hz = _line_hz(values[first:], interval_s, tone_hz, highest_harmonic)
         if line_hz is None:
             return values
+        line_hz = _refined(values[first:], interval_s, line_hz)
         turns = 2.0 * np.pi * line_hz * interval_s * np.arange(len(values))
         waves = np.stack([np.cos(turns), np.sin(turns)], axis=1)
         parts, *_ = np.linalg.lstsq(waves[first:], values[first:], rcond=None)
@@ -75,14 +81,27 @@ def _without_lines(values: Samples, first: int, interval_s: float, tone_hz: floa
     return values
 
 
-def _line_hz(values: Samples, interval_s: float, tone_hz: float) -> float | None:
-    """The strongest line that is no harmonic of the tone, from three points of a windowed spectrum around its peak."""
+def _refined(values: Samples, interval_s: float, line_hz: float) -> float:
+    """From how far the line's phase moves between the two halves of the values."""
+    half = len(values) // 2
+    window = np.hanning(half)
+    for _ in range(2):
+        turned = np.exp(-2j * np.pi * line_hz * interval_s * np.arange(2 * half))
+        first, second = ((values[part] * turned[part] * window).sum() for part in (slice(half), slice(half, 2 * half)))
+        line_hz += float(np.angle(second * np.conj(first))) / (2.0 * np.pi * half * interval_s)
+    return line_hz
+
+
+def _line_hz(values: Samples, interval_s: float, tone_hz: float, highest_harmonic: float) -> float | None:
+    """The strongest line that is no harmonic of the tone up to its highest, from three points of a windowed spectrum
+    around its peak."""
     window = np.hanning(len(values))
     sizes = np.abs(np.fft.rfft(values * window))
     frequencies_hz = np.fft.rfftfreq(len(values), interval_s)
     order = frequencies_hz / tone_hz
     width = 3.0 / (len(values) * interval_s * tone_hz)
-    others = (order > _LOWEST_HARMONIC) & (np.abs(order - np.rint(order)) > min(width, 0.4))
+    is_harmonic = (np.abs(order - np.rint(order)) <= min(width, 0.4)) & (order < highest_harmonic)
+    others = (order > _LOWEST_HARMONIC) & ~is_harmonic
     others[[0, -1]] = False
     if not others.any():
         return None
