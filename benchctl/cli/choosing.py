@@ -15,7 +15,7 @@ from benchctl.cli.completing import complete_document, complete_serial
 from benchctl.library import runs_root
 
 if TYPE_CHECKING:
-    from benchctl.archive.collection.index import Collection
+    from benchctl.archive.collection.indexed.index import Collection
 
 VERDICTS = ("passes", "fails", "inconclusive", "no verdict")
 # Fewer folders are read before anybody wonders.
@@ -119,7 +119,7 @@ _OPTIONS: tuple[Callable[[Callable[..., int]], Callable[..., int]], ...] = (
 
 def looked_into(folder: Path | None, figure: str = "") -> Collection:
     """All runs below a folder; on standard error, that many folders are being read for the first time."""
-    from benchctl.archive.collection.index import collection_of  # noqa: PLC0415 - see above
+    from benchctl.archive.collection.indexed.index import collection_of  # noqa: PLC0415 - see above
 
     return collection_of(folder or runs_root(), figure, on_reading=_tell_of_reading)
 

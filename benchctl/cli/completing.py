@@ -103,7 +103,7 @@ def _rows(statement: str) -> list[tuple[str, ...]]:
     """Nothing where there is no index, or it is in use."""
     import sqlite3  # noqa: PLC0415 - most words need none of it
 
-    from benchctl.archive.collection.index_file import index_path, index_to_read  # noqa: PLC0415
+    from benchctl.archive.collection.indexed.index_file import index_path, index_to_read  # noqa: PLC0415
 
     with suppress(sqlite3.Error, OSError):
         connection = index_to_read(index_path(runs_root()))

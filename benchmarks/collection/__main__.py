@@ -14,7 +14,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from benchctl.archive.collection.index_file import CACHE_VARIABLE, index_path
+from benchctl.archive.collection.indexed.index_file import CACHE_VARIABLE, index_path
 from benchmarks.collection.workshop import fill, patterns
 from benchmarks.timing import seconds
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from benchctl.archive.collection.index import collection_of
+from benchctl.archive.collection.indexed.index import collection_of
 from benchctl.archive.verify import verify
 from benchctl.errors import BenchctlError
 from benchctl.spread.here import Here

@@ -13,7 +13,7 @@ from pathlib import Path
 import click
 import pytest
 
-from benchctl.archive.collection.index import collection_of
+from benchctl.archive.collection.indexed.index import collection_of
 from benchctl.cli.main import cli
 from benchctl.library import shipped
 from benchmarks.collection import workshop

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchctl.archive.collection.filters import Filters
 from benchctl.archive.collection.folders import NotRead
-from benchctl.archive.collection.index import Collection, collection_of
+from benchctl.archive.collection.indexed.index import Collection, collection_of
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.archive.folder import made_at
 from benchctl.documents.text.words import nearest

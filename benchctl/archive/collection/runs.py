@@ -19,7 +19,7 @@ class Runs:
 
 
 def runs_in(folder: Path) -> Runs:
-    """Every run at or below `folder`, read from its folder. An index is quicker: `collection.index`.
+    """Every run at or below `folder`, read from its folder. An index is quicker: `indexed.index`.
 
     Raises:
         UsageError: there is no such folder.

@@ -16,7 +16,7 @@ from benchctl.cli.options import json_option
 if TYPE_CHECKING:
     from benchctl.archive.collection.filters import Filters
     from benchctl.archive.collection.finding import Matches
-    from benchctl.archive.collection.index import Collection
+    from benchctl.archive.collection.indexed.index import Collection
 
 
 @click.command(

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
 
-from benchctl.archive.collection.index_file import cache_of
+from benchctl.archive.collection.indexed.index_file import cache_of
 from benchctl.archive.files import disk_errors, read_bytes, write_whole
 from benchctl.errors import ArchiveError
 from benchctl.measure.method import METHOD

@@ -10,7 +10,7 @@ from typing import Any
 
 from benchctl.archive.collection.figure_rows import FigureRow
 from benchctl.archive.collection.finding import Match
-from benchctl.archive.collection.index import Collection
+from benchctl.archive.collection.indexed.index import Collection
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.archive.collection.words import ended_in_words, kind_of, run_in_words, shown
 from benchctl.readable import printable

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.archive.collection import side_by_side
 from benchctl.archive.collection.figure_rows import NO_FIGURES
-from benchctl.archive.collection.index import Collection, collection_of
-from benchctl.archive.collection.index_file import index_path
+from benchctl.archive.collection.indexed import side_by_side
+from benchctl.archive.collection.indexed.index import Collection, collection_of
+from benchctl.archive.collection.indexed.index_file import index_path
 from benchctl.archive.collection.runs import runs_in
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import written_alone
@@ -116,7 +116,7 @@ def test_where_no_index_can_be_kept_every_folder_is_read_and_that_is_said(own: P
 
 def test_several_programs_may_make_and_use_it_at_once(own: Path, index: Path) -> None:
     program = (
-        "import sys, pathlib; from benchctl.archive.collection.index import collection_of; "
+        "import sys, pathlib; from benchctl.archive.collection.indexed.index import collection_of; "
         "found = collection_of(pathlib.Path(sys.argv[1]), index=pathlib.Path(sys.argv[2])); "
         "print(len(found.runs), found.without_index)"
     )

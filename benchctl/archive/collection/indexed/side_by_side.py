@@ -51,8 +51,8 @@ def others_reading(root: Path, index: Path, of: int) -> Iterator[None]:
 def main(root: str, index: str, share: str, of: str) -> None:
     """One of the others."""
     from benchctl.archive.collection.folders import found_below  # noqa: PLC0415 - they start this program
-    from benchctl.archive.collection.index_file import opened_index  # noqa: PLC0415
-    from benchctl.archive.collection.renewing import Changes, bring_up_to_date, changes  # noqa: PLC0415
+    from benchctl.archive.collection.indexed.index_file import opened_index  # noqa: PLC0415
+    from benchctl.archive.collection.indexed.renewing import Changes, bring_up_to_date, changes  # noqa: PLC0415
 
     gc.disable()  # nothing that is read here keeps itself alive, and this program ends when it has read it
     found, _ = found_below(Path(root))

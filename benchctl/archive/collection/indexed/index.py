@@ -10,7 +10,7 @@ from pathlib import Path
 
 from benchctl.archive.collection.figure_rows import FigureTable
 from benchctl.archive.collection.folders import FoundRun, NotRead, found_below
-from benchctl.archive.collection.index_file import (
+from benchctl.archive.collection.indexed.index_file import (
     TOLD_COLUMNS,
     index_in_memory,
     index_path,
@@ -18,10 +18,10 @@ from benchctl.archive.collection.index_file import (
     opened_index,
     remove,
 )
-from benchctl.archive.collection.renewing import Changes, bring_up_to_date, changes
+from benchctl.archive.collection.indexed.renewing import Changes, bring_up_to_date, changes
+from benchctl.archive.collection.indexed.side_by_side import others_reading, shares
+from benchctl.archive.collection.indexed.stored import run_told, table_told
 from benchctl.archive.collection.runs import Runs
-from benchctl.archive.collection.side_by_side import others_reading, shares
-from benchctl.archive.collection.stored import run_told, table_told
 from benchctl.archive.collection.summary import RunSummary
 
 _READ = f"SELECT path, why, {', '.join(TOLD_COLUMNS)} FROM runs ORDER BY path"

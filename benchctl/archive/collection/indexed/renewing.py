@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.archive.collection.folders import FoundRun, NotRead, Stamp
-from benchctl.archive.collection.index_file import RUN_COLUMNS, TOLD_COLUMNS, writing
+from benchctl.archive.collection.indexed.index_file import RUN_COLUMNS, TOLD_COLUMNS, writing
+from benchctl.archive.collection.indexed.stored import figures_told, told_of
 from benchctl.archive.collection.runs import summary_or_why
-from benchctl.archive.collection.stored import figures_told, told_of
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.folder_lock import is_being_written
 from benchctl.errors import ArchiveError
