@@ -76,7 +76,8 @@ class Cycle:
 
 def idle_truth(record: TrueRecord, heatsink_c: float) -> Truths:
     """Undriven: the read-backs are those of the supply's own output, and the probe is at the amplifier's terminals."""
-    times_s = np.linspace(record.start_s, record.end_s, 1000)
+    # Far more than of a carrier, whose mean a few instants would miss.
+    times_s = record.start_s + (record.end_s - record.start_s) * (np.arange(COARSE) + 0.5) / COARSE
     current_a = float(record.supply_current_a(times_s).mean())
     terminal_v = float(record.terminal_v(times_s).mean())
     voltage_v = terminal_v + record.lead_ohm * current_a
