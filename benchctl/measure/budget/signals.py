@@ -12,7 +12,7 @@ from uncertainties import UFloat
 from benchctl.errors import MeasurementError
 from benchctl.measure.budget.linearity import on_ratio
 from benchctl.measure.budget.power import load_power
-from benchctl.measure.signal.peaks import Peak, sample_noise
+from benchctl.measure.signal.peaks import Peak, noise_beside_tones
 from benchctl.measure.signal.record import OUTPUT, OUTPUT_CURRENT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, extremes, mean, mean_product, mean_square
 from benchctl.measure.uncertainty import (
@@ -25,7 +25,7 @@ from benchctl.measure.uncertainty import (
     rectangular,
 )
 
-_NOISE_SAMPLES = 1 << 13  # tell the noise of a sample to a per cent
+_NOISE_SAMPLES = 1 << 13  # tell the noise of a sample to two per cent
 
 
 class Signals:
@@ -149,7 +149,7 @@ def mean_with_scatter(trace: Trace, span: Span) -> UFloat:
     chance: no mean is known better than the noise of its samples leaves it, s / sqrt n (JCGM 100, 4.2.3)."""
     scatter = _scatter(span, lambda part: mean(trace, part))
     enough = min(span.stop, span.start + _NOISE_SAMPLES)
-    least = sample_noise(trace.values(span.start, enough)) / math.sqrt(span.samples)
+    least = noise_beside_tones(trace.values(span.start, enough)) / math.sqrt(span.samples)
     return mean(trace, span) + (scatter if float(scatter.std_dev) > least else measured(0.0, least, "noise of samples"))
 
 

@@ -140,6 +140,16 @@ def sample_noise(values: Samples) -> float:
     return math.sqrt(float(squares.mean()) / _CENTRAL_SQUARE / 20.0) if squares.size else 0.0
 
 
+def noise_beside_tones(values: Samples) -> float:
+    """Noise of a single sample by the median of its spectrum, which neither a carrier nor hum moves: noise power is
+    exponential, so its mean is the median over ln 2. Under a Hann window a tone leaks into few lines."""
+    window = np.hanning(values.size)
+    if not (whole := float(window @ window)) > 0.0:
+        return 0.0
+    lines = np.abs(np.fft.rfft((values - values.mean()) * window)) ** 2
+    return math.sqrt(float(np.median(lines)) / math.log(2.0) / whole)
+
+
 def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples, Samples]:
     """For a top of which `near` samples lie near the highest: by how much that is expected to lie above the signal's
     own peak, how much it scatters, and how well the rise is known, all in standard deviations of the noise; shapes as

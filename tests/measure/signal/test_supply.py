@@ -55,6 +55,14 @@ def test_no_mean_is_known_better_than_the_noise_of_its_samples_leaves_it(digitis
         assert found.std_dev > 0.95 * 2e-3 / np.sqrt(20_000)
 
 
+def test_a_carrier_is_no_noise_of_the_samples_of_a_mean(digitised: Digitised) -> None:
+    """0.2 V of 13.1 kHz, a thousandth of which noise would leave of a mean, over 1,310 whole periods."""
+    times_s = 5e-6 * np.arange(20_000)
+    record = capture(digitised(0.5 + 0.2 * np.sin(2 * np.pi * 13_100.0 * times_s), 2.0), 5e-6)
+    found = mean_with_scatter(record.traces["supply current"], at_rest(record))
+    assert found.std_dev < 0.1 * 0.2 / np.sqrt(2.0 * 20_000)
+
+
 def test_a_record_of_a_few_periods_of_the_mains_is_taken_whole(digitised: Digitised) -> None:
     assert at_rest(capture(digitised(np.zeros(500), 10.0))) == Span(0, 500, 8)
 
