@@ -39,6 +39,36 @@ def pytest_collection(session: pytest.Session) -> None:
             import_module(".".join(module.relative_to(session.config.rootpath).with_suffix("").parts))
 
 
+# What takes longest begins first, so that no worker is left alone with it at the end; what computes beside what waits.
+FIRST = (
+    "sequences/test_shipped",
+    "faults/test_killed",
+    "faults/test_killed_guardians",
+    "sequences/test_on_other_benches",
+    "faults/test_links",
+    "docs/test_commands",
+    "runner/acting/test_terminals",
+    "launch/test_real_time",
+    "faults/test_killed_supplies",
+    "faults/test_by_hand",
+    "browser/test_live_page",
+    "sequences/test_repair_faults",
+    "launch/test_shipped_amplifiers",
+    "faults/test_power_cycle",
+    "launch/test_resume",
+    "faults/test_contradictions",
+    "cli/commands/test_new",
+    "runner/steps/test_steps",
+    "faults/test_campaign",
+)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    places = {Path(__file__).parent / f"{name}.py": place for place, name in enumerate(FIRST)}
+    items.sort(key=lambda item: places.get(item.path, len(FIRST)))
+
+
 def pytest_collection_finish() -> None:
     """Thousands of tests stay in memory to the end; looking through them for garbage costs a twentieth of the time."""
     gc.collect()

@@ -7,20 +7,17 @@ import random
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from tests.faults.killing import (
     DEADLINE_S,
+    HOLDING,
+    SAFE_WITHIN_S,
     LiveRun,
     ServedBench,
-    family,
     live_run,
-    quick_amplifier,
-    served_bench,
     start,
     until_everything_is_off,
     wait_for,
@@ -28,46 +25,11 @@ from tests.faults.killing import (
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
-# The promise is a second. A guardian needs some hundredths; the rest is for a machine that is busy with other tests.
-SAFE_WITHIN_S = 1.0
-HOLDING = """\
-benchctl: sequence 1
-title: Hold a tone
-limits: {supply_current: {above: 95 A, for: 500 ms}}
-steps:
-  - power_on: {voltage: 14.4 V, current_limit: 90 A}
-  - set: {load: 4 ohm, frequency: 1 kHz, level: 300 mV}
-  - hold: {for: 5 min}
-  - power_off
-"""
 BUSY = HOLDING.replace(
     "  - hold: {for: 5 min}\n", "  - measure_burst: {cycles: [1, 8], every: 250 ms, low_level: -20 dB, thd_n: 1 %}\n"
 )
 KILLS_SEED = 20261124
 KILLS = 2
-
-
-@pytest.fixture(scope="module")
-def amplifier(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return quick_amplifier(tmp_path_factory.mktemp("amplifier"))
-
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory, amplifier: Path) -> Iterator[ServedBench]:
-    """A bench that is served while the tests of this file run."""
-    with served_bench(tmp_path_factory.mktemp("bench"), amplifier) as served:
-        yield served
-
-
-@pytest.fixture
-def holding(bench: ServedBench, amplifier: Path, tmp_path: Path) -> Iterator[LiveRun]:
-    """A run that drives its amplifier and goes on doing so."""
-    sequence = tmp_path / "holding.yaml"
-    sequence.write_text(HOLDING)
-    with live_run(sequence, bench.file, amplifier, tmp_path / "runs") as run:
-        run.wait_for_event("step started", step="3 hold")
-        assert bench.eyes.on() == {"generator", "turn-on lead", "supply", "load"}
-        yield run
 
 
 @pytest.mark.parametrize("moment_s", random.Random(KILLS_SEED).sample([0.1 * tenth for tenth in range(40)], KILLS))
@@ -151,63 +113,6 @@ def test_whoever_tells_a_guardian_to_end_ends_the_run(bench: ServedBench, holdin
     assert exit_code == 5
     assert "guardian" in printed
     assert bench.eyes.everything_is_off()
-
-
-def test_a_guardian_that_is_killed_is_started_anew_while_the_run_goes_on_and_the_run_is_no_less_guarded(
-    bench: ServedBench, holding: LiveRun
-) -> None:
-    killed, other = holding.guardians()
-    os.kill(killed, signal.SIGKILL)
-    anew = holding.wait_for_event("guardian started anew", instead_of=killed)
-    assert holding.guardians() == [other, anew["pid"]]
-    assert bench.eyes.on(), "the run goes on"
-    os.kill(other, signal.SIGKILL)
-    os.kill(holding.process.pid, signal.SIGKILL)
-    assert until_everything_is_off(bench) < SAFE_WITHIN_S
-
-
-@pytest.mark.parametrize("pair", [("run", "first"), ("second", "run"), ("first", "second")], ids=" then ".join)
-def test_whichever_two_of_run_and_guardians_are_killed_the_bench_is_safe_within_a_second(
-    pair: tuple[str, str], bench: ServedBench, holding: LiveRun
-) -> None:
-    pids = dict(zip(("run", "first", "second"), (holding.process.pid, *holding.guardians()), strict=True))
-    os.kill(pids[pair[0]], signal.SIGKILL)
-    holding.process.wait(DEADLINE_S) if pair[0] == "run" else None
-    with suppress(ProcessLookupError):  # a guardian that has already done its work
-        os.kill(pids[pair[1]], signal.SIGKILL)
-    assert until_everything_is_off(bench) < SAFE_WITHIN_S
-    if "run" not in pair:
-        assert holding.end()[0] == 5
-
-
-def test_where_run_and_both_guardians_are_killed_only_the_supplys_own_watchdog_is_left(
-    bench: ServedBench, holding: LiveRun
-) -> None:
-    everyone = family(holding.process.pid)
-    for blow in (signal.SIGSTOP, signal.SIGKILL):  # stopped first, so that none acts while others are killed
-        for each in everyone:
-            os.kill(each.pid, blow)
-    wait_for(lambda: not bench.eyes.on() & {"supply", "turn-on lead"}, "the watchdog")
-    assert bench.eyes.on() == {"generator", "load"}, "no software is left that could switch these off"
-    assert bench.eyes.ask("supply", "OUTP:PROT:WDOG:TRIP?") == "1"
-
-
-@pytest.mark.parametrize(
-    ("pattern", "full", "number"),
-    [
-        ("benchctl", True, signal.SIGKILL),
-        ("python", False, signal.SIGKILL),
-        ("python", False, signal.SIGTERM),
-    ],
-)
-def test_killing_all_that_is_found_by_the_words_that_people_type_leaves_nothing_on(
-    pattern: str, full: bool, number: int, bench: ServedBench, holding: LiveRun
-) -> None:
-    found = [each.pid for each in family(holding.process.pid) if each.is_matched(pattern, full=full)]
-    assert found == [holding.process.pid]
-    for pid in found:
-        os.kill(pid, number)
-    assert until_everything_is_off(bench) < SAFE_WITHIN_S
 
 
 def test_a_second_run_on_the_bench_is_refused_until_the_first_is_gone_however_it_went(

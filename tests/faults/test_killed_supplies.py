@@ -12,10 +12,7 @@ import pytest
 from benchctl.instruments.safe_part import NO_QUESTION
 from benchmarks.forms.supplies import FORMS
 from benchmarks.forms.trials import bench_text
-from tests.faults.killing import QUESTIONS, LiveRun, Question, ServedBench, live_run, served_bench, wait_for
-from tests.faults.test_killed import HOLDING, amplifier
-
-__all__ = ["amplifier"]
+from tests.faults.killing import HOLDING, QUESTIONS, LiveRun, Question, ServedBench, live_run, served_bench, wait_for
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
