@@ -46,6 +46,12 @@ class RecordedCapture:
     taken_s: float
     simulated: bool | None
 
+    def __repr__(self) -> str:
+        """Which record it is; a notebook would show every sample otherwise."""
+        signals = ", ".join(self.signals)
+        simulated = "simulated, " if self.simulated else ""
+        return f"<{self.name}: {simulated}{self.samples} samples at {self.sample_rate_hz:g} Hz of {signals}>"
+
     @property
     def samples(self) -> int:
         """How many values each signal has."""

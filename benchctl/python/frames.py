@@ -20,8 +20,11 @@ _CONDITIONS = ("time_s", "event", "step", "capture", *_OF_CONDITIONS)
 
 
 def figures_frame(entries: Sequence[FiguresEntry], identity: RunIdentity) -> pd.DataFrame:
-    """A row for each figure, with the columns of figures.csv; the unit of a value stands beside it in `unit`."""
+    """A row for each figure, with the columns of figures.csv; the unit of a value stands beside it in `unit`.
+
+    `simulated` is true or false, and NA where that is not on record."""
     frame = figure_table(entries, identity)
+    frame["simulated"] = pd.array([identity.simulated] * len(frame), dtype="boolean")
     frame.attrs["units"] = dict(UNITS)
     return frame
 

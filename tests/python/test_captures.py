@@ -44,3 +44,8 @@ def test_volts_and_amperes_are_by_channel_with_the_zero_taken_off() -> None:
 
 def test_a_signal_that_reached_the_end_of_the_range_is_named() -> None:
     assert recorded(made(), Conditions(), simulated=None).clipped == ("output A",)
+
+
+def test_a_record_is_shown_in_one_line_and_not_with_all_its_samples() -> None:
+    shown = repr(recorded(made(), Conditions(), simulated=True))
+    assert shown == "<captures/0001-burst.npz: simulated, 4 samples at 1000 Hz of output A, output B, output current A>"

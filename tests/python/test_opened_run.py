@@ -34,6 +34,8 @@ def test_the_figures_have_the_columns_words_and_numbers_of_figures_csv(
         found = figures[column].astype("string").fillna("")
         if figures[column].dtype == "float64":
             found = figures[column].map(lambda value: "" if np.isnan(value) else repr(value))
+        if figures[column].dtype == "boolean":
+            found = found.str.lower()
         assert list(found) == list(text[column]), column
 
 
@@ -56,6 +58,12 @@ def test_a_frame_that_was_changed_changes_no_other(run: benchctl.OpenedRun) -> N
     changed = run.figures
     changed["value"] = 0.0
     assert run.figures["value"].abs().max() > 0.0
+
+
+def test_simulated_figures_are_marked_by_a_truth_value_that_rows_can_be_chosen_by(run: benchctl.OpenedRun) -> None:
+    figures = run.figures
+    assert figures["simulated"].all()
+    assert figures[~figures["simulated"]].empty
 
 
 def test_the_trend_has_its_units(run: benchctl.OpenedRun) -> None:
