@@ -17,7 +17,7 @@ from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.model.rails import followed, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
 from benchctl.fit.parameters import Parameters, Samples
-from benchctl.fit.plausible import gain_of, range_gain_of, zero_of
+from benchctl.fit.plausible import gain_of, range_gain_of, record_gain_of, zero_of
 from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Item, Take
 from benchctl.measure.signal.record import OUTPUT
 
@@ -134,24 +134,23 @@ class Forward:
                     found[rows.start : rows.stop, place] = change[rows.start : rows.stop]
 
     def _scales(self, found: Samples, truly: Samples) -> None:
-        each = self.parameters.each
         for rows in self.rows:
-            scale, here = rows.item.scale, slice(rows.start, rows.stop)
-            for name, change in (
-                (gain_of(scale), truly[here]),
-                (range_gain_of(scale), truly[here]),
-                (zero_of(scale), np.ones(rows.stop - rows.start)),
-            ):
-                if self.parameters.has(name):
-                    place = self.parameters.place(name)
-                    found[here, place] = change * each[place].spread
+            here = slice(rows.start, rows.stop)
+            for place in self._gain_places(rows):
+                found[here, place] = truly[here] * self.parameters.each[place].spread
+            place = self.parameters.place(zero_of(rows.item.scale))
+            found[here, place] = self.parameters.each[place].spread
+
+    def _gain_places(self, rows: Rows) -> list[int]:
+        """Of the errors of gain that an item's values share: of the chain, of its range, and of this record."""
+        scale = rows.item.scale
+        named = [(gain_of(scale), -1), (range_gain_of(scale), -1), (record_gain_of(scale.signal), rows.take)]
+        return [self.parameters.place(*each) for each in named if self.parameters.has(*each)]
 
     def _gains(self, parameters: Samples) -> Samples:
         gains = np.ones(self.values)
         for rows in self.rows:
-            scale = rows.item.scale
-            own = (name for name in (gain_of(scale), range_gain_of(scale)) if self.parameters.has(name))
-            gains[rows.start : rows.stop] += sum(parameters[self.parameters.place(name)] for name in own)
+            gains[rows.start : rows.stop] += sum(parameters[place] for place in self._gain_places(rows))
         return gains
 
     def _shown(self, truly: Samples, parameters: Samples) -> Samples:

@@ -12,6 +12,7 @@ from benchctl.fit.model.physics import Kind
 from benchctl.fit.parameters import Parameter, Parameters
 from benchctl.fit.reading.items import Scale, Take
 from benchctl.fit.reading.taking import Bench
+from benchctl.measure.signal.record import OUTPUT
 
 HEATING_K = 5.0
 """What a load's wire may be warmer than its sensor shows, as a standard uncertainty (common practice)."""
@@ -22,6 +23,10 @@ BIAS_MOVES = 0.04
 LOSSES = 0.007
 """Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
 standard uncertainty (common practice)."""
+
+GAIN_MOVES = 1e-4
+"""Part by which the gain of an oscilloscope channel may move from record to record, as a standard uncertainty (common
+practice)."""
 
 PHASE_RAD = 0.02
 
@@ -101,6 +106,7 @@ def _of_takes(takes: Sequence[Take], channels: Sequence[str]) -> Iterator[Parame
         yield Parameter("load heat", 1.0, max(coefficient * HEATING_K, 1e-6), is_ratio=True, reach="take", take=number)
         for channel in channels:
             yield Parameter(f"phase {channel}", 0.0, PHASE_RAD, reach="take", take=number)
+            yield Parameter(record_gain_of(f"{OUTPUT}{channel}"), 0.0, GAIN_MOVES, reach="scale", take=number)
 
 
 def _scales(takes: Sequence[Take]) -> Iterator[Parameter]:
@@ -122,6 +128,11 @@ def _of_scale(scale: Scale) -> Iterator[Parameter]:
 def gain_of(scale: Scale) -> str:
     """The name of a signal's error of gain."""
     return f"gain of {scale.signal}"
+
+
+def record_gain_of(signal: str) -> str:
+    """The name of what a signal's gain has moved in one record."""
+    return f"gain of {signal} in its record"
 
 
 def zero_of(scale: Scale) -> str:

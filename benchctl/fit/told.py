@@ -23,6 +23,13 @@ CYCLES_OF_RESERVOIR = 1.0
 MOST_UNEXPLAINED = 1.0 / 3.0
 """Of all signals of all records: with more beyond chance, the amplifier does what the model does not know."""
 
+BEND = 0.01
+"""Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty (common
+practice)."""
+
+LEAST_OF_CLASS_D = 0.02
+"""A knee that is smaller is lost in the low-pass against the carrier."""
+
 _STEP = 1e-4
 
 
@@ -177,8 +184,11 @@ class _Telling:
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
+        found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * BEND * found.value))
         if found.value - found.expanded_uncertainty <= HARDEST:
             return _untold(found, "it clips too hard to see how clipping sets in")
+        if self._fitted.kind.switching and found.value < LEAST_OF_CLASS_D:
+            return _untold(found, "the low-pass against the carrier rounds a bend that is so sharp")
         return found
 
     def _derived(
