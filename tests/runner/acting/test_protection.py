@@ -84,7 +84,8 @@ PUMPED = {
 
 def test_an_amplifier_that_pumps_up_its_rails_until_it_mutes_is_not_said_to_clip(tmp_path: Path) -> None:
     search = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V}"
-    run = measured(tmp_path, "set: {frequency: 20 Hz}", search, "set: {frequency: 1 kHz}", search, amplifier=PUMPED)
+    low, high = "set: {frequency: 20 Hz}", "set: {frequency: 1 kHz}"
+    run = measured(tmp_path, low, search, high, search, amplifier=PUMPED, bench={"memory: 1000000": "memory: 200000"})
     (told,) = run.outcome.unmeasured
     assert told.startswith("4 find_clean_level: the amplifier fell silent at output A and B while driven with ")
     assert "V, which is not clipping; a low tone may have pumped up its rails: measure them while it plays" in told
