@@ -69,7 +69,7 @@ steps:
       load: {{from: amplifier.rated_loads}}
       frequency: [{fit.frequency}]
     steps:
-      - find_clean_level: {{thd_n: 1 %, from: 10 mV, to: 2 V}}
+      - find_clean_level: {{thd_n: 1 %, from: 200 mV, to: 2 V}}
       - measure_continuous: {{for: 1 s}}
   - set: {{load: {load_ohm} ohm}}
   - measure_burst: {{cycles: [1, 8], every: {fit.every}, low_level: -20 dB, thd_n: 1 %}}
