@@ -55,6 +55,8 @@ TOLD_COLUMNS = tuple(RUN_COLUMNS)[7:]
 SCHEMA = 1
 # An index is written in parts of a second; whoever waits longer does without.
 PATIENCE_S = 10.0
+# What is written at once fits in; with less, SQLite writes it twice and keeps readers out.
+CACHE_KB = 64_000
 
 _TABLES = (
     "DROP TABLE IF EXISTS runs",
@@ -88,6 +90,7 @@ def opened_index(path: Path) -> sqlite3.Connection:
     path.parent.mkdir(parents=True, exist_ok=True)
     connection = sqlite3.connect(path, timeout=PATIENCE_S, isolation_level=None)
     try:
+        connection.execute(f"PRAGMA cache_size = -{CACHE_KB}")
         if not _is_of_this_version(connection):
             _make_tables(connection)
     except sqlite3.Error:
