@@ -62,6 +62,12 @@ class Coverage:
         return middle - half, middle + half
 
     @property
+    def chance(self) -> float:
+        """By what part a spread may be off by chance, with 99 %: of n normal errors by 1 / sqrt(2 n), as a standard
+        deviation; either spread is that of half of the benches."""
+        return _SCORE / math.sqrt(self.benches)
+
+    @property
     def mark(self) -> str:
         """What is wrong with the uncertainties, by more than chance explains; nothing where they are as they should be.
 
@@ -72,12 +78,13 @@ class Coverage:
         lowest, highest = self.interval
         if self.bounds == self.figures:
             return "too narrow" if highest < least else "bounds"
-        if highest < least or self.widest > SPREAD[1]:
+        if highest < least or self.widest / (1.0 + self.chance) > SPREAD[1]:
             return "too narrow"
-        is_wide = self.widest < SPREAD[0] or lowest > most
+        spreads_little = self.widest * (1.0 + self.chance) < SPREAD[0]
+        is_wide = spreads_little or lowest > most
         if self.limited and is_wide:
             return LIMIT
-        if self.widest < SPREAD[0]:
+        if spreads_little:
             return "too wide"
         return "no tails" if is_wide else ""
 
