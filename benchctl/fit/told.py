@@ -23,6 +23,10 @@ CYCLES_OF_RESERVOIR = 1.0
 MOST_UNEXPLAINED = 1.0 / 3.0
 """Of all signals of all records: with more beyond chance, the amplifier does what the model does not know."""
 
+STEPS = 1.5e-3
+"""Part of stiffness and reservoir that steps of the model and what it leaves out may make; a standard uncertainty.
+Fits of dry runs scatter by so much where noise and instruments explain less."""
+
 BEND = 0.01
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty (common
 practice)."""
@@ -131,7 +135,9 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast()
-        for each in (stiffness, reservoir):
+        for found in (stiffness, reservoir):
+            u = math.hypot(found.expanded_uncertainty, 2.0 * STEPS * found.value)
+            each = replace(found, expanded_uncertainty=u)
             yield each if not reason else _untold(each, reason)
 
     def _too_fast(self) -> str:
