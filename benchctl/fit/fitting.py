@@ -104,6 +104,11 @@ def fit(run: RunTaken) -> Fitted:
     return replace(fitted, solution=_again(fitted, left_out), left_out=tuple(left_out))
 
 
+def _ways(kind: Kind) -> tuple[bool, ...]:
+    """Whether rails follow the means of a cycle: both are tried, but not of held rails, which recover too fast."""
+    return (False,) if kind.regulated else (False, True)
+
+
 def kind_of(amplifier: Amplifier) -> Kind:
     """What the amplifier file says of the circuit."""
     return Kind(
@@ -133,7 +138,7 @@ def _fitted(run: RunTaken) -> Fitted:
     here = parameters.coordinates({"knee": FIRST_KNEE})
     tried = [
         (_round(forward, here, np.full(forward.values, ROUNDS[0][0]), ROUNDS[0][1]), forward)
-        for forward in (forward_of(replace(kind, averaged=averaged)) for averaged in (False, True))
+        for forward in (forward_of(replace(kind, averaged=averaged)) for averaged in _ways(kind))
     ]
     solution, forward = min(tried, key=lambda each: each[0].misfit)
     for factor, near in ROUNDS[1:]:

@@ -26,7 +26,7 @@ PATIENCE = 3
 """So many steps in a row that lower the sum of squares by less than `NO_GAIN` (1 is one standard deviation) are the
 last: corners of clipped sines make the last of the way rough."""
 
-MOST_TRIED = 8
+MOST_TRIED = 5
 
 LEFT_OVER = 0.3
 """Of a standard deviation: a Gauss-Newton step that is left over beyond this means that it has not converged."""
