@@ -12,15 +12,16 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
+from benchctl.archive.journal.entries import FiguresEntry
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.fit.reading.glances import Glance
+from benchctl.fit.reading.glances import NEAR_HZ, Glance
 from benchctl.fit.reading.items import CURRENT, METER_CURRENT, Item, Take
 from benchctl.fit.starts import gain_of_take
 from benchctl.measure.budget.words import rounded
 from benchctl.measure.signal.record import OUTPUT
 from benchctl.quantity import render
 
-Kind = Literal["silence", "half wave", "dc", "gain", "idle", "joint"]
+Kind = Literal["silence", "half wave", "dc", "gain", "idle", "joint", "weak rail", "weak half"]
 
 SILENT = 0.02
 """Of the voltage that gain and level ask for: an output with less is silent."""
@@ -44,20 +45,28 @@ OPENS = 0.5
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong, in a sentence; `channel` is '' where it is the whole amplifier."""
+    """One thing that is wrong, in a sentence; `channel` is '' where it is the whole amplifier.
+
+    `times`: by how many times its uncertainty it is off what it was held `against`; infinite where no error of a bench
+    could make it.
+    """
 
     kind: Kind
     sentence: str
     channel: str = ""
+    times: float = math.inf
+    against: str = ""
 
 
-def evidence(amplifier: Amplifier, takes: Sequence[Take], glances: Sequence[Glance]) -> tuple[Finding, ...]:
+def evidence(
+    amplifier: Amplifier, takes: Sequence[Take], glances: Sequence[Glance], entries: Sequence[FiguresEntry] = ()
+) -> tuple[Finding, ...]:
     """All of it, in the order in which it leaves nothing to say of the rest."""
     silent = tuple(silence(amplifier, glances))
     halves = tuple(half_waves(glances))
     out = {finding.channel for finding in (*silent, *halves)}
     joints = tuple(finding for finding in warm_joints(glances) if finding.channel not in out)
-    gains = (finding for finding in gain(amplifier, takes) if finding.channel not in out)
+    gains = (finding for finding in gain(amplifier, takes, entries) if finding.channel not in out)
     return (*silent, *halves, *joints, *dc(takes), *gains, *idle(amplifier, takes))
 
 
@@ -117,31 +126,40 @@ def dc(takes: Sequence[Take]) -> Iterator[Finding]:
                 f"dc at output {channel} is {rounded(value, u)} V; a sound output has less than "
                 f"{render(MOST_DC_V, 'V')} with nothing at its input",
                 channel,
+                (abs(value) - MOST_DC_V) / u,
+                "what any sound amplifier does",
             )
 
 
-def gain(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
-    """Channels against each other, and all of them against the plate."""
-    found = {channel: _gain(takes, channel) for channel in amplifier.channels}
+def gain(amplifier: Amplifier, takes: Sequence[Take], entries: Sequence[FiguresEntry] = ()) -> Iterator[Finding]:
+    """Channels against each other, and all of them against the plate; from the run's figures where it ended before its
+    first burst."""
+    found = {channel: _gain(takes, channel) or _gain_of_figures(entries, channel) for channel in amplifier.channels}
     known = {channel: each for channel, each in found.items() if each is not None}
     for (one, (first, first_u)), (other, (second, second_u)) in combinations(known.items(), 2):
         ratio, u = second / first, 2.0 * second / first * math.hypot(first_u, second_u)
         decibels = 20.0 * math.log10(ratio)
-        if abs(decibels) - 20.0 / math.log(10.0) * u / ratio > MOST_APART_DB:
+        u_db = 20.0 / math.log(10.0) * u / ratio
+        if abs(decibels) - u_db > MOST_APART_DB:
             low = other if ratio < 1.0 else one
             yield Finding(
                 "gain",
                 f"channel {other} has {rounded(ratio, u)} times the gain of channel {one} ({decibels:+.1f} dB)",
                 low,
+                (abs(decibels) - MOST_APART_DB) / u_db,
+                "its sister channel",
             )
     for channel, (value, relative_u) in known.items():
         decibels = 20.0 * math.log10(value / amplifier.gain_ratio)
-        if abs(decibels) - 20.0 / math.log(10.0) * 2.0 * relative_u > MOST_OFF_PLATE_DB:
+        u_db = 20.0 / math.log(10.0) * 2.0 * relative_u
+        if abs(decibels) - u_db > MOST_OFF_PLATE_DB:
             yield Finding(
                 "gain",
                 f"channel {channel} has a gain of {rounded(value, 2.0 * value * relative_u)}, {decibels:+.1f} dB "
                 f"from the {amplifier.gain_ratio:.3g} of the amplifier file",
                 channel,
+                (abs(decibels) - MOST_OFF_PLATE_DB) / u_db,
+                "the amplifier file",
             )
 
 
@@ -157,9 +175,13 @@ def idle(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
     value, u = float(item.values[0]), 2.0 * _uncertainty(item, float(item.values[0]))
     if value - u > IDLE_BETWEEN[1] * stated_a or value + u < IDLE_BETWEEN[0] * stated_a:
         side = "more" if value > stated_a else "less"
+        limit_a = (IDLE_BETWEEN[1] if side == "more" else IDLE_BETWEEN[0]) * stated_a
         yield Finding(
             "idle",
             f"idle current is {rounded(value, u)} A, {side} than the {render(stated_a, 'A')} of the amplifier file",
+            "",
+            abs(value - limit_a) / u,
+            "the amplifier file",
         )
 
 
@@ -218,4 +240,15 @@ def _gain(takes: Sequence[Take], channel: str) -> tuple[float, float] | None:
         if found is not None:
             scale = take.items[f"{OUTPUT}{channel}"].scale
             return found, math.hypot(scale.gain_u, scale.range_gain_u)
+    return None
+
+
+def _gain_of_figures(entries: Sequence[FiguresEntry], channel: str) -> tuple[float, float] | None:
+    """Of the first figure of gain near 1 kHz, into its load."""
+    for entry in entries:
+        for figure in entry.figures:
+            near = figure.frequency_hz is None or NEAR_HZ[0] <= figure.frequency_hz <= NEAR_HZ[1]
+            if (figure.name, figure.channel) == ("gain", channel) and near and figure.expanded_uncertainty:
+                k = figure.coverage_factor or 2.0
+                return figure.value, figure.expanded_uncertainty / k / figure.value
     return None

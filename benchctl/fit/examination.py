@@ -12,6 +12,7 @@ from benchctl.fit.fitting import Fitted, Misfit, fit
 from benchctl.fit.reading.glances import glances_of
 from benchctl.fit.reading.taking import RunTaken, read_run
 from benchctl.fit.told import Quantity, quantities
+from benchctl.fit.uneven import uneven_rails
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,8 @@ def examine(path: Path) -> Examination:
     """
     folder = RunFolder.open(path)
     run = read_run(folder)
-    findings = evidence(run.amplifier, run.takes, tuple(glances_of(folder, run.events)))
+    glances = tuple(glances_of(folder, run.events))
+    findings = (*evidence(run.amplifier, run.takes, glances, run.entries), *uneven_rails(run.amplifier, run.takes))
     try:
         fitted = fit(run)
     except MeasurementError as error:

@@ -55,12 +55,15 @@ def _changes(before: Examination, after: Examination) -> Iterator[Change]:
     earlier = {(each.name, each.channel): each for each in before.quantities if each.is_told}
     for quantity in after.quantities:
         known = earlier.get((quantity.name, quantity.channel))
-        if known is None or not quantity.is_told:
-            continue
-        combined = math.hypot(quantity.expanded_uncertainty, known.expanded_uncertainty)
-        times = abs(quantity.value - known.value) / combined
-        if times > 1.0:
-            yield Change(quantity, known, times, _sentence(quantity, known))
+        if known is not None and quantity.is_told and (change := change_of(known, quantity)) is not None:
+            yield change
+
+
+def change_of(before: Quantity, now: Quantity) -> Change | None:
+    """Of one quantity; None where no change is seen beyond the uncertainty of both."""
+    combined = math.hypot(now.expanded_uncertainty, before.expanded_uncertainty)
+    times = abs(now.value - before.value) / combined
+    return Change(now, before, times, _sentence(now, before)) if times > 1.0 else None
 
 
 def _sentence(now: Quantity, before: Quantity) -> str:

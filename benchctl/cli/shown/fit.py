@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from benchctl.cli.shown.diagnosis import diagnosis_as_data, diagnosis_lines
 from benchctl.fit.examination import Examination
 from benchctl.fit.findings import misfit_in_words, quantity_in_words
 from benchctl.fit.since import changes
@@ -14,30 +15,17 @@ MOST_MISFITS = 6
 
 def in_words(found: Examination, before: Examination | None = None) -> str:
     """All of it; with an earlier run, also what has changed since."""
-    since = () if before is None else tuple(_since(before, found))
-    return "\n".join((*_lines(found), *since))
+    return "\n".join((*_title(found), *diagnosis_lines(found, before), *_lines(found)))
 
 
-def _since(before: Examination, found: Examination) -> Iterator[str]:
-    yield f"Since the run {before.run.name}:"
-    if before.run.amplifier.title != found.run.amplifier.title:
-        yield f"  Note: that run was of {before.run.amplifier.title}."
-    if before.no_fit or found.no_fit:
-        yield "  nothing can be said, for one of both runs was not fitted"
-        return
-    told = changes(before, found)
-    yield from (f"  {change.sentence}" for change in told)
-    if not told:
-        yield "  nothing has changed beyond the uncertainty of both runs"
-
-
-def _lines(found: Examination) -> Iterator[str]:
+def _title(found: Examination) -> Iterator[str]:
     simulated = " Simulated, no measurement." if found.run.is_simulated else ""
     yield f"{found.run.amplifier.title}, run {found.run.name}.{simulated}"
     for reason in found.run.left_out:
         yield f"Not used: {reason}."
-    for finding in found.findings:
-        yield f"Found: {finding.sentence}."
+
+
+def _lines(found: Examination) -> Iterator[str]:
     if found.no_fit:
         yield f"No fit: {found.no_fit}."
     told = [quantity for quantity in found.quantities if quantity.is_told]
@@ -73,6 +61,7 @@ def as_data(found: Examination, before: Examination | None = None) -> dict[str, 
     """The same, for other programs."""
     since = {} if before is None else {"before": before.run.name, "changes": _changes_as_data(before, found)}
     return since | {
+        "diagnosis": diagnosis_as_data(found, before),
         "run": found.run.name,
         "amplifier": found.run.amplifier.title,
         "simulated": found.run.is_simulated,

@@ -1,0 +1,125 @@
+"""One unit drawn, run sound and run again with its faults on other instruments of the same kind, and diagnosed."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from benchctl.documents.reader import load_amplifier
+from benchctl.fit.diagnosis.diagnosing import diagnose
+from benchctl.fit.diagnosis.named import Diagnosis
+from benchctl.fit.examination import Examination, examine
+from benchctl.library import find
+from benchmarks.diagnosis.planting import NAMES, QUANTITIES, planted, sets_of_faults
+from benchmarks.fits.drawing import FACTORS, RANGE_GAIN
+from benchmarks.sequences.trials import trial
+
+SEQUENCE = "before_and_after"
+PAIRS = (
+    ("hx2150", "workshop"),
+    ("hx2150", "eight_bit"),
+    ("kx240", "workshop"),
+    ("kx240", "eight_bit"),
+    ("lw1200", "heavy_bench"),
+)
+LIGHTER = 6.0
+"""Heatsinks have so many times less heat capacity, so that half a minute warms them as five do."""
+
+AGAIN = 500_000
+"""Added to a bench's seed for the second run: other errors of the same kind of instruments."""
+
+Job = tuple[str, str, tuple[str, ...], int]  # amplifier, bench, faults, seed
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How one planted fault came out: `named` first or second, `later`, said to be `untold`, or `missed`."""
+
+    fault: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One draw with its verdicts; `others`: what was named and not planted; `no_fit`: why nothing was fitted."""
+
+    job: Job
+    section: dict[str, Any]
+    verdicts: tuple[Verdict, ...]
+    others: tuple[str, ...]
+    named: tuple[str, ...]
+    ended: str
+    no_fit: str
+
+
+def jobs(draws: int, seed: int, only: Sequence[str] = ()) -> list[Job]:
+    """Each draw takes the next amplifier with the next bench, and all sets of faults in turn."""
+    sets = [each for each in sets_of_faults() if not only or "+".join(each) in only]
+    numbers = range(seed, seed + draws)
+    return [(*PAIRS[number % len(PAIRS)], sets[(number // len(PAIRS)) % len(sets)], number) for number in numbers]
+
+
+def judged(job: Job, folder: Path) -> Trial:
+    """Draw it, run it twice, and hold the diagnosis against what was planted."""
+    base, bench, faults, seed = job
+    chance = random.Random(f"diagnosis {base} {bench} {seed}")
+    content = _unit(base, chance)
+    plants = planted(faults, load_amplifier(base), chance)
+    before = _run(content, {}, bench, seed, folder / "before")
+    after = _run(content, dict(plants.section), bench, seed + AGAIN, folder / "after")
+    told = diagnose(after[0], before[0])
+    expected = {(cause, plants.channels[fault]) for fault in faults for cause in NAMES[fault]}
+    others = [
+        f"{each.cause} {each.channel}".strip() for each in told.named if (each.cause, each.channel) not in expected
+    ]
+    verdicts = tuple(Verdict(fault, _how(fault, plants.channels[fault], told, after[0])) for fault in faults)
+    names = tuple(f"{each.cause} {each.channel}: {each.sentence} ({each.times:.3g})" for each in told.named)
+    return Trial(job, dict(plants.section), verdicts, tuple(others), names, after[1], after[0].no_fit)
+
+
+def _unit(base: str, chance: random.Random) -> dict[str, Any]:
+    """A sound unit around the shipped one; its reservoir is as large as that of the shipped one at least nearly."""
+    content: dict[str, Any] = yaml.safe_load(find("amplifiers", base).read_text(encoding="utf-8"))
+    sound = load_amplifier(base).simulation
+    assert sound is not None
+    simulation = content["simulation"]
+    simulation["gain"] = round((sound.gain or 1.0) * chance.uniform(*FACTORS["gain"]), 4)
+    simulation["rail_stiffness"] = f"{(sound.rail_stiffness_ohm or 0.0) * 1e3 * chance.uniform(0.8, 1.2):.6g} mohm"
+    simulation["reservoir"] = f"{(sound.reservoir_f or 0.0) * 1e3 * chance.uniform(0.8, 1.2):.6g} mF"
+    capacity = float(simulation["heatsink"]["capacity"].split()[0])
+    simulation["heatsink"]["capacity"] = f"{capacity / LIGHTER:.6g} J/K"
+    return content
+
+
+def _run(
+    content: dict[str, Any], section: dict[str, Any], bench: str, seed: int, folder: Path
+) -> tuple[Examination, str]:
+    folder.mkdir()
+    simulation = content["simulation"] | ({"faults": section} if section else {})
+    amplifier = folder / "amplifier.yaml"
+    amplifier.write_text(yaml.safe_dump(content | {"simulation": simulation}, sort_keys=False), encoding="utf-8")
+    of_bench = yaml.safe_load(find("benches", bench).read_text(encoding="utf-8"))
+    given = of_bench.setdefault("simulation", {})
+    given["seed"] = seed
+    given.setdefault("imperfections", {}).setdefault("oscilloscope", {}).setdefault("range_gain", RANGE_GAIN)
+    file = folder / "bench.yaml"
+    file.write_text(yaml.safe_dump(of_bench, sort_keys=False), encoding="utf-8")
+    ended = trial(SEQUENCE, str(amplifier), folder / "runs", bench=str(file))
+    runs = sorted((folder / "runs").glob("2*")) if (folder / "runs").exists() else []
+    if not runs:
+        raise RuntimeError(f"no run: {ended.reason}")
+    return examine(runs[0]), ended.reason
+
+
+def _how(fault: str, channel: str, told: Diagnosis, found: Examination) -> str:
+    for place, named in enumerate(told.named):
+        if named.cause in NAMES[fault] and named.channel == channel:
+            return "named" if place < 2 else "later"
+    quantity = QUANTITIES.get(fault)
+    is_told = any(each.name == quantity and each.is_told for each in found.quantities)
+    return "untold" if quantity and not is_told else "missed"

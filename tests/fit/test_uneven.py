@@ -1,0 +1,71 @@
+"""A rail that is weaker than the other, from the peaks of clipped tones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.reader import load_amplifier
+from benchctl.fit.reading.items import Instants, Item, Scale, Take
+from benchctl.fit.uneven import uneven_rails
+from benchctl.measure.uncertainty import LoadResistance
+
+GAIN, PEAK_V = 31.9, 40.0
+TIMES_S = np.linspace(0.0, 2e-3, 101)
+
+
+@pytest.fixture(scope="module")
+def hx2150() -> Amplifier:
+    return load_amplifier("hx2150")
+
+
+def clipped(**limits: tuple[float, float]) -> Take:
+    """A steady tone of 1 kHz that asks for 40 V of peak, cut at an upper and a lower limit in each channel."""
+    asked_v = PEAK_V * np.sin(2 * np.pi * 1000 * TIMES_S)
+    items = {
+        f"output {channel}": Item(
+            f"output {channel}",
+            np.clip(asked_v, -lower_v, upper_v),
+            np.full(101, 0.02),
+            Scale(f"output {channel}", 0.01, "100 V", 0.001, 0.1),
+        )
+        for channel, (upper_v, lower_v) in limits.items()
+    }
+    instants = Instants(TIMES_S, np.arange(101), np.zeros((0, 2), np.int64), np.zeros(0))
+    level_v = PEAK_V / GAIN / np.sqrt(2.0)
+    loads = {channel: LoadResistance(4.0, 4.0) for channel in limits}
+    phases = dict.fromkeys(limits, 0.0)
+    return Take(
+        "", "tone", "steady", 1000.0, level_v, 14.4, tuple(limits), 1.0, 0, loads, instants, phases, items, 23.0, 20.0
+    )
+
+
+def test_a_rail_that_is_lower_in_every_channel_is_named(hx2150: Amplifier) -> None:
+    (found,) = uneven_rails(hx2150, [clipped(A=(33.0, 37.0), B=(33.1, 37.1))])
+    assert (found.kind, found.channel) == ("weak rail", "")
+    assert "the plus rail is weaker" in found.sentence
+
+
+def test_one_channel_of_two_is_its_output_stage(hx2150: Amplifier) -> None:
+    (found,) = uneven_rails(hx2150, [clipped(A=(37.0, 37.0), B=(37.0, 33.0))])
+    assert (found.kind, found.channel) == ("weak half", "B")
+    assert "lower half of output B" in found.sentence
+
+
+def test_alike_rails_and_tones_that_do_not_clip_say_nothing(hx2150: Amplifier) -> None:
+    assert list(uneven_rails(hx2150, [clipped(A=(37.0, 36.8), B=(37.0, 37.2))])) == []
+    assert list(uneven_rails(hx2150, [clipped(A=(45.0, 45.0), B=(45.0, 45.0))])) == []
+
+
+def test_a_difference_within_the_error_of_zero_is_not_named(hx2150: Amplifier) -> None:
+    take = clipped(A=(35.0, 36.0))
+    item = take.items["output A"]
+    unsure = replace(take, items={"output A": replace(item, scale=replace(item.scale, zero_u=0.5))})
+    assert list(uneven_rails(hx2150, [unsure])) == []
+
+
+def test_floating_outputs_take_each_half_from_both_rails() -> None:
+    assert list(uneven_rails(load_amplifier("lw1200"), [clipped(A=(33.0, 37.0))])) == []
