@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from benchctl.archive.changes import Change
 from benchctl.archive.collection.runs import runs_in
 from benchctl.archive.collection.summary import RunSummary
 from benchctl.errors import UsageError
@@ -18,6 +20,7 @@ from benchctl.report.drift.bench_life import BenchLife, bench_life
 from benchctl.report.drift_page import drift_page
 from benchctl.report.life.unit_life import UnitLife, unit_life
 from benchctl.report.life_page import life_page
+from benchctl.report.pictures.over_months.life import life_pictures
 from tests.lives import Event, as_real, months_of, note_after, with_clamp
 from tests.report.pages import Page
 from tests.shared_runs import SharedRuns
@@ -121,6 +124,23 @@ def test_figures_over_time_have_a_point_for_each_run_and_a_mark_for_the_repair(l
     assert any(label.startswith("Power into 4 ohm over time") for label in labels)
     idle = next(svg for svg in life_shown.all("svg") if svg.attrib["aria-label"].startswith("Idle"))
     assert "1" in ["".join(text.itertext()) for text in idle.iter("text")]
+
+
+def test_the_axis_of_small_values_has_a_unit_that_suits_them(life: UnitLife) -> None:
+    """An idle current of 170 µA in place of 1.7 A."""
+    rows = {place: changes for place, changes in life.together.rows.items() if place.identity[0] == "idle_current"}
+    small = {place: tuple(map(_ten_thousandth, changes)) for place, changes in rows.items()}
+    picture = next(life_pictures(replace(life, together=replace(life.together, rows=small)), ()))
+    letters = re.findall(r"<text[^>]*>([^<]+)</text>", picture.svg)
+    assert "µA" in letters
+    assert not [each for each in letters if each.startswith("0.000")]
+
+
+def _ten_thousandth(change: Change) -> Change:
+    before, after = (
+        f and replace(f, value=f.value / 1e4, expanded_uncertainty=1e-6) for f in (change.before, change.after)
+    )
+    return replace(change, before=before, after=after)
 
 
 def test_the_owner_is_named_only_where_that_is_asked_for(life: UnitLife, life_shown: Page) -> None:

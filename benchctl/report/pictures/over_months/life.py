@@ -6,13 +6,17 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import FuncFormatter
 
-from benchctl.measure.budget.words import unit_in_words
+from benchctl.measure.budget.words import as_said, unit_in_words
 from benchctl.report.life.curves import Group, groups_of
 from benchctl.report.life.unit_life import UnitLife
-from benchctl.report.pictures.canvas import WARNING, Picture, drawing, legend, svg_of
-from benchctl.report.pictures.compared.curves import COLUMNS, Curve, bounds_in_words, draw, legend_lines, told
+from benchctl.report.pictures.canvas import WARNING, Picture, drawing, legend, lines_of, svg_of
+from benchctl.report.pictures.compared.curves import COLUMNS, Curve, bounds_in_words, draw, told
 from benchctl.report.pictures.over_months.calendar import days, set_calendar
+from benchctl.report.words.quantities import scale_for
+
+_LONGEST_OF_TWO = 30  # letters of a name, where two names stand beside each other above the panel
 
 
 def life_pictures(life: UnitLife, noted: Sequence[datetime]) -> Iterator[Picture]:
@@ -29,16 +33,25 @@ def _picture(group: Group, began: Sequence[datetime], noted: Sequence[datetime],
         for place, curve in enumerate(group.curves)
     ]
     alt = f"{group.title} over time, {began[0]:%Y-%m-%d} to {began[-1]:%Y-%m-%d}. {' '.join(told(curves))}"
-    with drawing(panel_in=2.4, legend_lines=legend_lines(curves)) as (figure, (axes,)):
+    columns = 1 if max(len(curve.label) for curve in curves) > _LONGEST_OF_TWO else COLUMNS
+    with drawing(panel_in=2.4, legend_lines=lines_of(len(curves), columns)) as (figure, (axes,)):
         draw(axes, curves)
-        axes.set_ylabel(unit_in_words(group.curves[0].points[0][1]))
+        _name_values(axes, curves)
         if group.is_power:  # half as much shall look like half as much
             axes.set_ylim(bottom=0.0)
         set_calendar(axes, [*began, *noted])
         _mark_notes(axes, noted)
-        legend(figure, axes, COLUMNS)
+        legend(figure, axes, columns)
         svg = svg_of(figure, name, alt)
     return Picture(name, f"{group.title} over time", _caption(group, curves, noted), alt, svg)
+
+
+def _name_values(axes: Axes, curves: Sequence[Curve]) -> None:
+    """The unit at the axis, with the prefix that suits the values: 304 µV and not 0.000304 V."""
+    figures = [figure for curve in curves for _, figure in curve.points]
+    scale = scale_for([as_said(figure)[0] for figure in figures], unit_in_words(figures[0]))
+    axes.set_ylabel(scale.unit)
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / scale.one:g}"))
 
 
 def _mark_notes(axes: Axes, noted: Sequence[datetime]) -> None:
