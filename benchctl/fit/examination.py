@@ -55,6 +55,11 @@ def examine(path: Path) -> Examination:
     run = read_run(folder)
     glances = tuple(glances_of(folder, run.events))
     findings = (*evidence(run.amplifier, run.takes, glances, run.entries), *uneven_rails(run.amplifier, run.takes))
+    return examined(run, findings)
+
+
+def examined(run: RunTaken, findings: tuple[Finding, ...] = ()) -> Examination:
+    """The fit of a run, or of a part of it."""
     try:
         fitted = fit(run)
     except MeasurementError as error:

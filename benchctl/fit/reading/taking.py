@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -107,6 +107,15 @@ def read_run(folder: RunFolder) -> RunTaken:
         events=tuple(events),
         left_out=tuple(left_out),
     )
+
+
+def without_load(run: RunTaken, load_ohm: float) -> RunTaken:
+    """The run without what was measured into a nominal load."""
+
+    def is_there(take: Take) -> bool:
+        return any(abs(load.nominal_ohm - load_ohm) < 1e-3 * load_ohm for load in take.loads.values())
+
+    return replace(run, takes=tuple(take for take in run.takes if not is_there(take)))
 
 
 def _ending(events: Sequence[Mapping[str, object]]) -> Iterator[str]:
