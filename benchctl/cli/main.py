@@ -102,6 +102,9 @@ Try it without a bench:
         "fit": CommandEntry(
             "benchctl.cli.commands.fit:fit", "Tell what a run says of the amplifier's rails, converter and outputs."
         ),
+        "predict": CommandEntry(
+            "benchctl.cli.commands.predict:predict", "Predict power, supply current and efficiency in another load."
+        ),
         "verify": CommandEntry("benchctl.cli.commands.verify:verify", "Compute every figure of a run again."),
         "reanalyse": CommandEntry(
             "benchctl.cli.commands.reanalyse:reanalyse_command",

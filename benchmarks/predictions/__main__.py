@@ -22,7 +22,7 @@ from rich.table import Table
 from benchctl.cli.options import spread_options
 from benchctl.spread.spread import Failure
 from benchmarks.fits.judging import DECIDES, interval
-from benchmarks.predictions.trial import LOADS, Beside, Outcome, Task, trial
+from benchmarks.predictions.trial import LOADS, Judged, Outcome, Task, trial
 from benchmarks.spreading import campaign, in_own_folder, performed
 
 
@@ -60,7 +60,7 @@ def table_of(outcomes: Sequence[Outcome], title: str) -> Table:
         "worst",
     ):
         table.add_column(heading, justify="left" if heading == "figure" else "right")
-    each = [one for outcome in outcomes for one in outcome.beside]
+    each = [one for outcome in outcomes for one in outcome.judged]
     for name in dict.fromkeys(_row_of(one) for one in each):
         table.add_row(name, *_cells([one for one in each if _row_of(one) == name]))
     if each:
@@ -68,12 +68,12 @@ def table_of(outcomes: Sequence[Outcome], title: str) -> Table:
     return table
 
 
-def _row_of(one: Beside) -> str:
+def _row_of(one: Judged) -> str:
     cycles = one.predicted.cycles
     return one.predicted.name.replace("_", " ") + (f", {cycles} cycles" if cycles else "")
 
 
-def _cells(each: Sequence[Beside]) -> tuple[str, ...]:
+def _cells(each: Sequence[Judged]) -> tuple[str, ...]:
     inside = sum(abs(one.off) <= 1.0 for one in each)
     low, high = interval(inside, len(each))
     errors = [one.error for one in each]

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import yaml
 
 from benchctl.archive.folder import RunFolder
-from benchctl.archive.journal.entries import FiguresEntry, entries_of
+from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.journal.journal import read_journal
-from benchctl.fit.examination import examined
-from benchctl.fit.prediction.asked import Asked, Predicted
-from benchctl.fit.prediction.predicting import predict
-from benchctl.fit.reading.taking import read_run, without_load
+from benchctl.fit.prediction.asked import Predicted
+from benchctl.fit.prediction.beside import MEASURED_IN, beside, entries_in, examined_without, predicted_there
+from benchctl.fit.reading.taking import read_run
 from benchctl.launch.run import Documents, at_measured_pace, opened_bench, run_on
 from benchctl.library import find
 from benchctl.quantity import render
@@ -34,9 +32,6 @@ LOADS: Mapping[str, tuple[float, float, float]] = {
 }
 """Into two of them it is fitted; the last is predicted."""
 
-BURSTS = (1, 8, 20)
-_NAMES = {"continuous": ("continuous_power", "supply_current", "efficiency"), "burst": ("burst_power_clean",)}
-
 
 @dataclass(frozen=True)
 class Task:
@@ -47,7 +42,7 @@ class Task:
 
 
 @dataclass(frozen=True)
-class Beside:
+class Judged:
     """A predicted figure beside its true value, and the value that was measured in the load."""
 
     predicted: Predicted
@@ -69,7 +64,7 @@ class Beside:
 class Outcome:
     """What one draw showed; `refused`: why nothing was predicted."""
 
-    beside: tuple[Beside, ...]
+    judged: tuple[Judged, ...]
     refused: tuple[str, ...] = ()
 
 
@@ -82,34 +77,18 @@ def trial(task: Task, folder: Path) -> Outcome:
     folder.mkdir(parents=True, exist_ok=True)
     run, truths = _run(task, folder)
     *_, load_ohm = LOADS[task.base]
-    found = examined(without_load(read_run(run), load_ohm))
-    entries = entries_of(read_journal(run.journal).events)
-    there = [entry for entry in entries if entry.conditions.load_ohm == load_ohm]
-    asked = Asked(load_ohm, found.run.amplifier.supply.nominal_v, BURSTS, _true_ohm(there))
-    prediction = predict(found, asked)
-    return Outcome(tuple(_beside(prediction.figures, there, truths)), prediction.refused)
+    found = examined_without(read_run(run), load_ohm)
+    supply_v = found.run.amplifier.supply.nominal_v
+    prediction = predicted_there(found, load_ohm, supply_v)
+    each = []
+    for entry in entries_in(found.run, load_ohm, supply_v):
+        for one in beside(prediction, [entry]):
+            true_value = truths[entry.number, one.predicted.name, one.predicted.channel]
+            each.append(Judged(one.predicted, true_value, one.measured.value))
+    return Outcome(tuple(each), prediction.refused)
 
 
 Truth = Mapping[tuple[int, str, str], float]
-
-
-def _beside(figures: tuple[Predicted, ...], entries: list[FiguresEntry], truths: Truth) -> Iterator[Beside]:
-    for predicted in figures:
-        for entry in entries:
-            cycles = entry.context.get("cycles", 0)
-            if predicted.name not in _NAMES.get(entry.analysis, ()) or cycles != predicted.cycles:
-                continue
-            figures = {(each.name, each.channel): each.value for each in entry.figures}
-            measured = figures.get((predicted.name, predicted.channel))
-            true_value = truths.get((entry.number, predicted.name, predicted.channel))
-            if measured is not None and true_value is not None:
-                yield Beside(predicted, true_value, measured)
-
-
-def _true_ohm(entries: list[FiguresEntry]) -> dict[str, float]:
-    """Each channel's load as its bench file states it: the truth lies beside it, as it does for a person."""
-    loads: Mapping[str, Any] = next((each.context["loads"] for each in entries if each.context.get("loads")), {})
-    return {channel: float(load["measured_ohm"]) for channel, load in loads.items()}
 
 
 def _run(task: Task, folder: Path) -> tuple[RunFolder, Truth]:
@@ -127,7 +106,7 @@ def _run(task: Task, folder: Path) -> tuple[RunFolder, Truth]:
     run = RunFolder.open(result.folder)
     truths: dict[tuple[int, str, str], float] = {}
     for entry in entries_of(read_journal(run.journal).events):
-        if entry.analysis in _NAMES and entry.figures:
+        if entry.analysis in MEASURED_IN.values() and entry.figures:
             known = truths_of(entry, run, true_records)
             truths |= {(entry.number, *name): value for name, value in known.items()}
     return run, truths

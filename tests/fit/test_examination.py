@@ -12,25 +12,14 @@ from click.testing import CliRunner
 
 from benchctl.cli.commands.fit import fit
 from benchctl.documents.reader import load_amplifier
-from benchctl.fit.examination import Examination, examine
+from benchctl.fit.examination import Examination
 from benchctl.fit.fitting import Fitted
 from benchctl.fit.model.rails import resting_v
 from benchctl.fit.since import changes
 from benchctl.fit.told import Quantity
 from benchmarks.fits.drawing import truths_of
 from benchmarks.fits.judging import Judged, judged
-from tests.shared_runs import SharedRuns
 from tests.standards.means_by_scipy import rails_by_means
-
-
-@pytest.fixture(scope="session")
-def folder(shared_runs: SharedRuns) -> Path:
-    return shared_runs.of("burst_and_continuous", "hx2150").folder
-
-
-@pytest.fixture(scope="session")
-def found(folder: Path) -> Examination:
-    return examine(folder)
 
 
 def told(found: Examination, name: str, channel: str = "") -> Quantity:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from benchctl.measure.budget.figure import Figure
+from benchctl.measure.uncertainty import COVERAGE_FACTOR
+
 THD_LIMIT = 0.01
 """Clean is up to so much THD+N, as in the shipped sequences."""
 
@@ -40,3 +43,16 @@ class Predicted:
     expanded_uncertainty: float
     cycles: int
     parts: Mapping[str, float]
+
+    @property
+    def figure(self) -> Figure:
+        """As a figure, to be said like one."""
+        return Figure(
+            self.name,
+            self.value,
+            self.unit,
+            self.expanded_uncertainty,
+            COVERAGE_FACTOR,
+            self.channel,
+            self.cycles or None,
+        )
