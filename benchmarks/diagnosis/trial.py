@@ -1,4 +1,4 @@
-"""One unit drawn, run sound and run again with its faults on other instruments of the same kind, and diagnosed."""
+"""One unit drawn, run sound, and run again with faults on other instruments of the same kind, and diagnosed."""
 
 from __future__ import annotations
 
@@ -31,9 +31,13 @@ LIGHTER = 6.0
 """Heatsinks have so many times less heat capacity, so that half a minute warms them as five do."""
 
 AGAIN = 500_000
-"""Added to a bench's seed for the second run: other errors of the same kind of instruments."""
+"""Added to a bench's seed for each further run: other errors of the same kind of instruments."""
 
-Job = tuple[str, str, tuple[str, ...], int]  # amplifier, bench, faults, seed
+SETS_OF_A_UNIT = 5
+"""So many sets of faults are held against one sound run of a unit."""
+
+Faults = tuple[str, ...]
+Job = tuple[str, str, tuple[Faults, ...], int]  # amplifier, bench, sets of faults, seed
 
 
 @dataclass(frozen=True)
@@ -46,9 +50,12 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Trial:
-    """One draw with its verdicts; `others`: what was named and not planted; `no_fit`: why nothing was fitted."""
+    """One faulty run with its verdicts; `others`: what was named and not planted; `no_fit`: why nothing was fitted."""
 
-    job: Job
+    base: str
+    bench: str
+    faults: Faults
+    seed: int
     section: dict[str, Any]
     verdicts: tuple[Verdict, ...]
     others: tuple[str, ...]
@@ -58,28 +65,48 @@ class Trial:
 
 
 def jobs(draws: int, seed: int, only: Sequence[str] = ()) -> list[Job]:
-    """Each draw takes the next amplifier with the next bench, and all sets of faults in turn."""
+    """Each unit is of the next amplifier on the next bench, and takes the next sets of faults; none is one of them."""
     sets = [each for each in sets_of_faults() if not only or "+".join(each) in only]
-    numbers = range(seed, seed + draws)
-    return [(*PAIRS[number % len(PAIRS)], sets[(number // len(PAIRS)) % len(sets)], number) for number in numbers]
+    return [(*PAIRS[number % len(PAIRS)], _next_sets(sets, number), number) for number in range(seed, seed + draws)]
 
 
-def judged(job: Job, folder: Path) -> Trial:
-    """Draw it, run it twice, and hold the diagnosis against what was planted."""
-    base, bench, faults, seed = job
+def _next_sets(sets: Sequence[Faults], number: int) -> tuple[Faults, ...]:
+    """Every unit has its turn of all sets: a step that has no divisor in common with their number."""
+    count = min(SETS_OF_A_UNIT, len(sets))
+    return tuple(sets[(number * count + place) % len(sets)] for place in range(count))
+
+
+def judged(job: Job, folder: Path) -> list[Trial]:
+    """Draw a unit, run it sound and with each set of faults, and hold each diagnosis against what was planted."""
+    base, bench, sets, seed = job
     chance = random.Random(f"diagnosis {base} {bench} {seed}")
     content = _unit(base, chance)
+    before, _ = _run(content, {}, bench, seed, folder / "before")
+    return [
+        _held(content, before, (base, bench, faults, seed + AGAIN * place), chance, folder / str(place))
+        for place, faults in enumerate(sets, start=1)
+    ]
+
+
+def _held(
+    content: dict[str, Any],
+    before: Examination,
+    drawn: tuple[str, str, Faults, int],
+    chance: random.Random,
+    folder: Path,
+) -> Trial:
+    """One run with faults, held against the sound one."""
+    base, bench, faults, seed = drawn
     plants = planted(faults, load_amplifier(base), chance)
-    before = _run(content, {}, bench, seed, folder / "before")
-    after = _run(content, dict(plants.section), bench, seed + AGAIN, folder / "after")
-    told = diagnose(after[0], before[0])
+    after, ended = _run(content, dict(plants.section), bench, seed, folder)
+    told = diagnose(after, before)
     expected = {(cause, plants.channels[fault]) for fault in faults for cause in NAMES[fault]}
     others = [
         f"{each.cause} {each.channel}".strip() for each in told.named if (each.cause, each.channel) not in expected
     ]
-    verdicts = tuple(Verdict(fault, _how(fault, plants.channels[fault], told, after[0])) for fault in faults)
+    verdicts = tuple(Verdict(fault, _how(fault, plants.channels[fault], told, after)) for fault in faults)
     names = tuple(f"{each.cause} {each.channel}: {each.sentence} ({each.times:.3g})" for each in told.named)
-    return Trial(job, dict(plants.section), verdicts, tuple(others), names, after[1], after[0].no_fit)
+    return Trial(*drawn, dict(plants.section), verdicts, tuple(others), names, ended, after.no_fit)
 
 
 def _unit(base: str, chance: random.Random) -> dict[str, Any]:

@@ -12,12 +12,15 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import conditions_of, results_of
 from benchctl.archive.journal.events import CAPTURE, FIGURES
 from benchctl.archive.journal.journal import Event
+from benchctl.fit.reading.items import Samples
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
 
 NEAR_HZ = 500.0, 2000.0
 _OUTERMOST = 0.2
 """Percent of the samples that lie beyond the peaks: so much may be noise."""
+
+_SMOOTHED_CYCLES = 0.04
 
 _MANY_CYCLES = 1.0
 """A mean over fewer cycles says nothing of dc."""
@@ -73,7 +76,7 @@ def _of_capture(capture: Capture, conditions: Conditions, heatsink_c: float | No
         trace = capture.traces.get(f"{OUTPUT}{channel}")
         if trace is None:
             continue
-        values = trace.values()
+        values = _smooth(trace.values(), capture.interval_s * (conditions.frequency_hz or 0.0))
         lower_v, upper_v = np.percentile(values, [_OUTERMOST, 100.0 - _OUTERMOST])
         yield Glance(
             file=capture.name,
@@ -87,6 +90,12 @@ def _of_capture(capture: Capture, conditions: Conditions, heatsink_c: float | No
             taken_s=capture.taken_s,
             heatsink_c=heatsink_c,
         )
+
+
+def _smooth(values: Samples, cycles_per_sample: float) -> Samples:
+    """Means over a short part of a cycle, in which what class D leaves of its carrier goes out; a sine loses 0.3 %."""
+    count = max(int(_SMOOTHED_CYCLES / cycles_per_sample), 1)
+    return np.convolve(values, np.full(count, 1.0 / count), mode="valid")
 
 
 def _noise(trace: Trace) -> float:
