@@ -190,7 +190,7 @@ def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
     told: set[str] = set()
     for index, cold in enumerate(glances):
         for warm in glances[index + 1 :]:
-            if warm.channel in told or not _alike(cold, warm) or cold.rms_v < 20.0 * cold.noise_v:
+            if warm.channel in told or not alike(cold, warm) or cold.rms_v < 20.0 * cold.noise_v:
                 continue
             if warm.rms_v < OPENS * cold.rms_v:
                 told.add(warm.channel)
@@ -202,7 +202,8 @@ def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
                 )
 
 
-def _alike(one: Glance, other: Glance) -> bool:
+def alike(one: Glance, other: Glance) -> bool:
+    """Whether two glances are at one output under one tone, load and supply voltage."""
     return (
         one.channel == other.channel
         and one.asked_v == other.asked_v

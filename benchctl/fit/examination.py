@@ -13,6 +13,7 @@ from benchctl.fit.reading.glances import glances_of
 from benchctl.fit.reading.taking import RunTaken, read_run
 from benchctl.fit.told import Quantity, quantities
 from benchctl.fit.uneven import uneven_rails
+from benchctl.fit.unseen import Unseen, unseen
 
 
 @dataclass(frozen=True)
@@ -21,12 +22,14 @@ class Examination:
 
     Attributes:
         findings: what is told without a model.
+        unseen: what could not be looked for without a model.
         fitted: None where there was nothing to fit; `no_fit` says why.
         quantities: what the fit tells; none where it has not converged, for its values are those of a way half gone.
     """
 
     run: RunTaken
     findings: tuple[Finding, ...]
+    unseen: tuple[Unseen, ...]
     fitted: Fitted | None
     quantities: tuple[Quantity, ...]
     no_fit: str
@@ -55,16 +58,16 @@ def examine(path: Path) -> Examination:
     run = read_run(folder)
     glances = tuple(glances_of(folder, run.events))
     findings = (*evidence(run.amplifier, run.takes, glances, run.entries), *uneven_rails(run.amplifier, run.takes))
-    return examined(run, findings)
+    return examined(run, findings, tuple(unseen(run.amplifier, run.takes, glances)))
 
 
-def examined(run: RunTaken, findings: tuple[Finding, ...] = ()) -> Examination:
+def examined(run: RunTaken, findings: tuple[Finding, ...] = (), not_seen: tuple[Unseen, ...] = ()) -> Examination:
     """The fit of a run, or of a part of it."""
     try:
         fitted = fit(run)
     except MeasurementError as error:
-        return Examination(run, findings, None, (), str(error))
+        return Examination(run, findings, not_seen, None, (), str(error))
     if not fitted.solution.has_converged:
         reason = "the fit has not converged, so nothing of it is told"
-        return Examination(run, findings, fitted, (), reason)
-    return Examination(run, findings, fitted, quantities(fitted), "")
+        return Examination(run, findings, not_seen, fitted, (), reason)
+    return Examination(run, findings, not_seen, fitted, quantities(fitted), "")

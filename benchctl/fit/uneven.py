@@ -64,6 +64,11 @@ def uneven_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Findin
         yield from (_of_channel(halves) for halves in worst.values())
 
 
+def is_clipped_anywhere(amplifier: Amplifier, takes: Sequence[Take]) -> bool:
+    """Whether any record tells of it."""
+    return any(True for _ in _clipped(amplifier, takes))
+
+
 def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
     rests = [take for take in takes if take.shape == "rest"]
     for take in takes:

@@ -15,6 +15,7 @@ from benchctl.report.pictures.compared.overlays import comparison_gallery
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_outcome import run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
+from benchctl.report.sections.diagnosis import diagnosis_sentence
 from benchctl.report.sections.page_head import Box, date_of, evidence_boxes
 from benchctl.report.sections.simulated import mark_of_comparison
 from benchctl.report.sections.verdicts import overall_of
@@ -71,6 +72,7 @@ def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
         "mark": mark_of_comparison(run_records, names.each),
         "boxes": list(_boxes(comparison, gallery.missing)),
         "note": names.note,
+        "diagnoses": list(_diagnoses(comparison)),
         "lines": [line_of(finding, comparison) for finding in findings[:MOST_LINES]],
         "left": max(0, len(findings) - MOST_LINES),
         "others": [(what, kinds) for what, kinds in other_lines(comparison) if kinds],
@@ -78,6 +80,13 @@ def _contents(comparison: Comparison, gallery: Gallery) -> dict[str, Any]:
         "steps": step_tables(comparison),
         "folders": [run_record.name for run_record in run_records],
     }
+
+
+def _diagnoses(comparison: Comparison) -> Iterator[tuple[str, str]]:
+    """Those that were kept, by the name of the run."""
+    for name, run_record in zip(comparison.names.each, comparison.run_records, strict=True):
+        if sentence := diagnosis_sentence(run_record):
+            yield f"Diagnosis of {name}", sentence
 
 
 def _in_short(run_record: RunRecord) -> str:

@@ -32,9 +32,6 @@ NAMES: Mapping[str, frozenset[str]] = {
 }
 """What a diagnosis must call each."""
 
-QUANTITIES: Mapping[str, str] = {"aged_reservoir": "reservoir"}
-"""What a fit must tell for it: where that is untold, the diagnosis has said so."""
-
 
 @dataclass(frozen=True)
 class Planted:

@@ -11,11 +11,11 @@ from typing import Any
 import yaml
 
 from benchctl.documents.reader import load_amplifier
-from benchctl.fit.diagnosis.diagnosing import diagnose
+from benchctl.fit.diagnosis.diagnosing import FIT, diagnose
 from benchctl.fit.diagnosis.named import Diagnosis
 from benchctl.fit.examination import Examination, examine
 from benchctl.library import find
-from benchmarks.diagnosis.planting import NAMES, QUANTITIES, planted, sets_of_faults
+from benchmarks.diagnosis.planting import NAMES, planted, sets_of_faults
 from benchmarks.fits.drawing import FACTORS, RANGE_GAIN
 from benchmarks.sequences.trials import trial
 
@@ -104,7 +104,7 @@ def _held(
     others = [
         f"{each.cause} {each.channel}".strip() for each in told.named if (each.cause, each.channel) not in expected
     ]
-    verdicts = tuple(Verdict(fault, _how(fault, plants.channels[fault], told, after)) for fault in faults)
+    verdicts = tuple(Verdict(fault, _how(fault, plants.channels[fault], told)) for fault in faults)
     names = tuple(f"{each.cause} {each.channel}: {each.sentence} ({each.times:.3g})" for each in told.named)
     return Trial(*drawn, dict(plants.section), verdicts, tuple(others), names, ended, after.no_fit)
 
@@ -143,10 +143,10 @@ def _run(
     return examine(runs[0]), ended.reason
 
 
-def _how(fault: str, channel: str, told: Diagnosis, found: Examination) -> str:
+def _how(fault: str, channel: str, told: Diagnosis) -> str:
     for place, named in enumerate(told.named):
         if named.cause in NAMES[fault] and named.channel == channel:
             return "named" if place < 2 else "later"
-    quantity = QUANTITIES.get(fault)
-    is_told = any(each.name == quantity and each.is_told for each in found.quantities)
-    return "untold" if quantity and not is_told else "missed"
+    untold = {each.cause for each in told.untold}
+    is_of_fit = fault == "aged_reservoir" and FIT in untold
+    return "untold" if is_of_fit or untold & NAMES[fault] else "missed"

@@ -24,23 +24,36 @@ Examples:
     metavar="RUN_FOLDER",
     help="An earlier run of the same unit: also tell what has changed since.",
 )
+@click.option(
+    "--keep",
+    is_flag=True,
+    help="Also keep the diagnosis in a file beside the run folder; the owner's sheet and comparisons then show it.",
+)
 @json_option
-def fit(run_folder: Path, before: Path | None, as_json: bool) -> int:
-    """Tell what a run says of the amplifier's rails, converter and outputs.
+def fit(run_folder: Path, before: Path | None, keep: bool, as_json: bool) -> int:
+    """Tell what a run says of the amplifier's rails, converter and outputs, and what aged or failed.
 
-    First comes what is told without any model: silence, a missing half wave, dc, gain, idle current, a joint that opens
-    when it is warm. Then a model of the amplifier is fitted to the bursts, continuous tones and idles of the run. Each
-    quantity is told with its uncertainty (k = 2), or as untold with the reason. What does not fit is said too.
+    First comes a diagnosis: what aged or failed, the strongest evidence first, what it could be confused with and what
+    would decide. Silence, a missing half wave, dc, gain, idle current, a joint that opens when it is warm and a weak
+    rail need no model. Then a model of the amplifier is fitted to the bursts, continuous tones and idles of the run.
+    Each quantity is told with its uncertainty (k = 2), or as untold with the reason. What does not fit is said too.
 
     Exit code 1: nothing could be fitted, or the fit has not converged.
     """
     # Its matrices are small, and threads that wait for each other on a busy computer take longer than one does.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Heavy, and `--help` needs none of it.
+    from benchctl.archive.folder import RunFolder  # noqa: PLC0415
+    from benchctl.cli.shown.diagnosis import diagnosis_as_data  # noqa: PLC0415
     from benchctl.cli.shown.fit import as_data, in_words  # noqa: PLC0415
+    from benchctl.fit.diagnosis.kept import keep_diagnosis  # noqa: PLC0415
     from benchctl.fit.examination import examine  # noqa: PLC0415
 
     found = examine(run_folder)
     earlier = None if before is None else examine(before)
+    if keep:
+        told = diagnosis_as_data(found, earlier)
+        path = keep_diagnosis(RunFolder.open(run_folder), "" if earlier is None else earlier.run.name, told)
+        click.echo(f"Diagnosis kept in {path}", err=True)
     click.echo(json.dumps(as_data(found, earlier), indent=2) if as_json else in_words(found, earlier))
     return 1 if found.no_fit else 0

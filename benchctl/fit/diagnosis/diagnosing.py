@@ -23,7 +23,9 @@ from benchctl.fit.diagnosis.since_earlier import (
 from benchctl.fit.evidence import Finding
 from benchctl.fit.examination import Examination
 from benchctl.fit.since import Change
+from benchctl.fit.unseen import Unseen
 
+FIT = "fit"
 ALL_OF_THE_FIT = "source resistance and reservoir of the rails, headroom, n/eta, output resistance"
 
 
@@ -60,10 +62,12 @@ def _held(finding: Finding) -> str:
     return finding.against or "what any sound amplifier does"
 
 
-def _untold(found: Examination) -> Iterator[tuple[str, str]]:
+def _untold(found: Examination) -> Iterator[Unseen]:
+    named = {finding.kind for finding in found.findings}
+    yield from (each for each in found.unseen if each.cause not in named)
     if found.no_fit:
-        yield ALL_OF_THE_FIT, found.no_fit
-    yield from ((each.words, each.untold) for each in found.quantities if each.untold)
+        yield Unseen(FIT, ALL_OF_THE_FIT, found.no_fit)
+    yield from (Unseen(each.name, each.words, each.untold) for each in found.quantities if each.untold)
 
 
 def _in_order(each: Iterable[Named], channels: Sequence[str]) -> tuple[Named, ...]:

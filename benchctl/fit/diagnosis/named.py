@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from benchctl.fit.unseen import Unseen
+
 
 @dataclass(frozen=True)
 class Named:
@@ -48,7 +50,7 @@ class Diagnosis:
     perhaps: tuple[str, ...]
     unchanged: tuple[str, ...]
     alone: tuple[str, ...]
-    untold: tuple[tuple[str, str], ...]
+    untold: tuple[Unseen, ...]
 
     @property
     def first_sentence(self) -> str:
@@ -56,7 +58,7 @@ class Diagnosis:
         if self.named:
             more = len(self.named) - 1
             return self.named[0].sentence + (f"; and {more} more" if more else "")
-        untold = ", ".join(words for words, _ in self.untold) or "nothing"
+        untold = ", ".join(each.words for each in self.untold) or "nothing"
         if self.unchanged:
             return f"nothing that aged was seen; untold: {untold}"
         return f"nothing that failed was seen, and there is no earlier run to see ageing by; untold: {untold}"

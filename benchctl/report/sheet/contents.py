@@ -12,6 +12,7 @@ from benchctl.report.pictures.canvas import Picture
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_outcome import RunOutcome, run_outcome_of
 from benchctl.report.reading.run_record import RunRecord
+from benchctl.report.sections.diagnosis import diagnosis_sentence
 from benchctl.report.sections.notes import notes_shown
 from benchctl.report.sections.page_head import Box, boxes_of, date_of
 from benchctl.report.sections.people import logo_of, unit_of, workshop_of
@@ -64,6 +65,7 @@ class SheetContents:
     figures: tuple[SheetFigure, ...]
     verdicts: SheetVerdicts
     picture: Picture | None
+    diagnosis: str
     found: str
     footing: str
 
@@ -88,6 +90,7 @@ def sheet_contents(run_record: RunRecord, gallery: Gallery, room: Room) -> Sheet
         figures=tuple(six_figures(run_record, headline)),
         verdicts=sheet_verdicts(run_record, room.verdicts),
         picture=leading_picture(headline, gallery.pictures),
+        diagnosis=cut(diagnosis_sentence(run_record), room.notes),
         found=_found(run_record, room.notes),
         footing=cut(_footing(run_record), 2 * _LONGEST_LIMIT),
     )

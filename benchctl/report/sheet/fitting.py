@@ -69,7 +69,8 @@ class _Estimate:
             yield self._lines(1.2) + self._figures(contents)
         yield self._lines(2.5) + self._verdicts(contents)
         yield (_LEAST_PICTURE_MM + self._lines(2.4)) if contents.picture is not None else 0.0
-        yield self._lines(1.2) + self._text(contents.found, whole) if contents.found else 0.0
+        for told in (contents.diagnosis, contents.found):
+            yield self._lines(1.2) + self._text(told, whole) if told else 0.0
         yield self._text(contents.footing + 110 * " ", whole, 0.85) + self._lines(0.9) + max(10.0, self._lines(3.0))
 
     def _condition(self, contents: SheetContents) -> float:

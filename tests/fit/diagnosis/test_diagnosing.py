@@ -14,6 +14,7 @@ from benchctl.fit.evidence import Finding
 from benchctl.fit.examination import Examination
 from benchctl.fit.reading.taking import Bench, RunTaken
 from benchctl.fit.told import Quantity
+from benchctl.fit.unseen import Unseen
 
 RESERVOIR = "reservoir of the rails, both as one"
 
@@ -24,10 +25,14 @@ def hx2150() -> Amplifier:
 
 
 def examined(
-    amplifier: Amplifier, quantities: Sequence[Quantity], findings: Sequence[Finding] = (), no_fit: str = ""
+    amplifier: Amplifier,
+    quantities: Sequence[Quantity],
+    findings: Sequence[Finding] = (),
+    no_fit: str = "",
+    unseen: Sequence[Unseen] = (),
 ) -> Examination:
     run = RunTaken("a run", amplifier, (), Bench(0.0, 0.0, 0.0, senses_terminals=False), (), (), ())
-    return Examination(run, tuple(findings), None, tuple(quantities), no_fit)
+    return Examination(run, tuple(findings), tuple(unseen), None, tuple(quantities), no_fit)
 
 
 def reservoir(value_f: float, expanded_f: float, untold: str = "") -> Quantity:
@@ -68,7 +73,7 @@ def test_a_certain_change_that_is_small_is_no_sign_of_age(hx2150: Amplifier) -> 
 def test_what_is_untold_is_never_called_sound(hx2150: Amplifier) -> None:
     after = examined(hx2150, [reservoir(math.nan, math.nan, "no burst was recorded")])
     told = diagnose(after, examined(hx2150, [reservoir(0.030, 0.003)]))
-    assert told.untold == ((RESERVOIR, "no burst was recorded"),)
+    assert told.untold == (Unseen("reservoir", RESERVOIR, "no burst was recorded"),)
     assert told.unchanged == ()
     assert RESERVOIR in told.first_sentence
 
@@ -81,8 +86,14 @@ def test_without_an_earlier_run_nothing_is_said_of_age(hx2150: Amplifier) -> Non
 
 def test_a_run_without_a_fit_says_that_rails_are_untold(hx2150: Amplifier) -> None:
     told = diagnose(examined(hx2150, (), no_fit="the run has no burst"))
-    assert "reservoir" in told.untold[0][0]
-    assert told.untold[0][1] == "the run has no burst"
+    assert "reservoir" in told.untold[0].words
+    assert told.untold[0].why == "the run has no burst"
+
+
+def test_what_could_not_be_looked_for_is_untold(hx2150: Amplifier) -> None:
+    joint = Unseen("joint", "joints that open when they are warm", "the heatsink warmed by 3 K only")
+    told = diagnose(examined(hx2150, [reservoir(0.030, 0.003)], unseen=[joint]))
+    assert told.untold == (joint,)
 
 
 def test_two_causes_are_named_both_and_the_stronger_first(hx2150: Amplifier) -> None:
