@@ -140,3 +140,13 @@ def test_an_aged_reservoir_is_told_with_both_values(found: Examination) -> None:
     (change,) = changes(found, aged)
     assert change.quantity.name == "reservoir"
     assert "(60 % less); capacitors of the reservoir have aged" in change.sentence
+
+
+def test_the_terminal_begins_with_the_diagnosis_and_lists_where_no_change_is_seen(
+    monkeypatch: pytest.MonkeyPatch, found: Examination, folder: Path
+) -> None:
+    monkeypatch.setattr("benchctl.fit.examination.examine", lambda _path: found)
+    ran = CliRunner().invoke(fit, [str(folder), "--before", str(folder)], standalone_mode=False)
+    assert "Diagnosis: nothing that aged was seen; untold: " in ran.output
+    assert "Not looked for: joints that open when they are warm" in ran.output
+    assert "No change seen beyond the uncertainty of both runs:" in ran.output
