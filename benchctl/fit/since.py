@@ -20,7 +20,7 @@ class Meaning(NamedTuple):
 
 
 MEANINGS: Mapping[str, Meaning] = {
-    "reservoir": Meaning("capacitors of the reservoir have aged, or one is open", "capacitors were replaced"),
+    "reservoir": Meaning("capacitors of the reservoir have aged, or one is open", "capacitors are new or larger"),
     "rail_stiffness": Meaning(
         "the converter is stiffer", "windings, rectifiers or joints of the converter resist more"
     ),
@@ -72,7 +72,7 @@ def _sentence(now: Quantity, before: Quantity) -> str:
     reason = meaning.less if less else meaning.more
     size = _size(now, before)
     told = f"{now.words}: {quantity_in_words(now)}, {quantity_in_words(before)} before{size}"
-    return f"{told}; {reason}" if reason else told
+    return f"{told}; it may be that {reason}" if reason else told
 
 
 def _size(now: Quantity, before: Quantity) -> str:

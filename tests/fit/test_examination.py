@@ -139,7 +139,7 @@ def test_an_aged_reservoir_is_told_with_both_values(found: Examination) -> None:
     )
     (change,) = changes(found, aged)
     assert change.quantity.name == "reservoir"
-    assert "(60 % less); capacitors of the reservoir have aged" in change.sentence
+    assert "(60 % less); it may be that capacitors of the reservoir have aged" in change.sentence
 
 
 def test_the_terminal_begins_with_the_diagnosis_and_lists_where_no_change_is_seen(

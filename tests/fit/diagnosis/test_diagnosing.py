@@ -43,8 +43,8 @@ def test_an_aged_reservoir_is_named_with_both_values(hx2150: Amplifier) -> None:
     before, after = examined(hx2150, [reservoir(0.030, 0.003)]), examined(hx2150, [reservoir(0.017, 0.002)])
     told = diagnose(after, before)
     assert told.first_sentence == (
-        f"{RESERVOIR}: 17.0 ± 2.0 mF, 30.0 ± 3.0 mF before (43 % less); capacitors of the reservoir have aged, or one "
-        "is open"
+        f"{RESERVOIR}: 17.0 ± 2.0 mF, 30.0 ± 3.0 mF before (43 % less); it may be that capacitors of the reservoir "
+        "have aged, or one is open"
     )
     assert told.named[0].against == ("the earlier run",)
     assert "out of the circuit" in told.named[0].decides
