@@ -100,7 +100,8 @@ Try it without a bench:
             "Show what a figure's uncertainty is made of, the largest part first.",
         ),
         "fit": CommandEntry(
-            "benchctl.cli.commands.fit:fit", "Tell what a run says of the amplifier's rails, converter and outputs."
+            "benchctl.cli.commands.fit:fit",
+            "Tell what aged or failed, and what a run says of the amplifier's rails, converter and outputs.",
         ),
         "predict": CommandEntry(
             "benchctl.cli.commands.predict:predict", "Predict power, supply current and efficiency in another load."

@@ -86,11 +86,12 @@ def silence(amplifier: Amplifier, glances: Sequence[Glance]) -> Iterator[Finding
 
 
 def half_waves(glances: Sequence[Glance]) -> Iterator[Finding]:
-    """A channel of which one half wave is missing, in every record."""
+    """A channel of which one half wave is missing, in most of the records that are large enough to tell."""
     for channel in sorted({glance.channel for glance in glances}):
-        seen = [half for glance in glances if glance.channel == channel and (half := _missing_half(glance)) is not None]
+        large = [glance for glance in glances if glance.channel == channel and _size(glance) > 20.0 * glance.noise_v]
+        seen = [half for glance in large if (half := _missing_half(glance)) is not None]
         loudest = max(seen, key=lambda each: each[1].asked_v, default=None)
-        if loudest is None or len(seen) < sum(glance.channel == channel for glance in glances) / 2.0:
+        if loudest is None or len(seen) < len(large) / 2.0:
             continue
         name, glance = loudest
         yield Finding(
@@ -103,8 +104,6 @@ def half_waves(glances: Sequence[Glance]) -> Iterator[Finding]:
 
 def _missing_half(glance: Glance) -> tuple[str, Glance] | None:
     upper_v, lower_v = abs(glance.upper_v), abs(glance.lower_v)
-    if max(upper_v, lower_v) < 20.0 * glance.noise_v:
-        return None
     if upper_v < MISSING * lower_v:
         return "upper", glance
     if lower_v < MISSING * upper_v:

@@ -80,6 +80,12 @@ def test_a_missing_upper_half_wave_is_named_with_both_peaks() -> None:
     assert "+0.001 V and -0.892 V" in found.sentence
 
 
+def test_records_too_small_to_tell_do_not_hide_a_missing_half_wave() -> None:
+    coarse = [replace(glance("B", 0.001, -0.6), noise_v=0.033) for _ in range(3)]
+    (found,) = half_waves((*coarse, replace(glance("B", 0.02, -7.4), noise_v=0.33)))
+    assert "-7.4 V" in found.sentence
+
+
 def test_dc_beneath_a_small_tone_is_no_missing_half_wave() -> None:
     assert list(half_waves((glance("A", 2.4, 0.6),))) == []
 

@@ -1,4 +1,4 @@
-"""benchctl fit: what a run tells of the amplifier's rails, converter and outputs."""
+"""benchctl fit: what aged or failed, and what a run tells of the amplifier's rails, converter and outputs."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ Examples:
 )
 @json_option
 def fit(run_folder: Path, before: Path | None, keep: bool, as_json: bool) -> int:
-    """Tell what a run says of the amplifier's rails, converter and outputs, and what aged or failed.
+    """Tell what aged or failed, and what a run says of the amplifier's rails, converter and outputs.
 
     First comes a diagnosis: what aged or failed, the strongest evidence first, what it could be confused with and what
     would decide. Silence, a missing half wave, dc, gain, idle current, a joint that opens when it is warm and a weak
