@@ -14,10 +14,12 @@ from benchctl.documents.reader import load_amplifier
 from benchctl.fit.diagnosis.diagnosing import FIT, diagnose
 from benchctl.fit.diagnosis.named import Diagnosis
 from benchctl.fit.examination import Examination, examine
+from benchctl.launch.run import run
 from benchctl.library import find
 from benchmarks.diagnosis.planting import NAMES, planted, sets_of_faults
 from benchmarks.fits.drawing import FACTORS, RANGE_GAIN
-from benchmarks.sequences.trials import trial
+from benchmarks.nobody import Nobody
+from benchmarks.sequences.trials import ACCEPTED, documents
 
 SEQUENCE = "before_and_after"
 PAIRS = (
@@ -136,11 +138,9 @@ def _run(
     given.setdefault("imperfections", {}).setdefault("oscilloscope", {}).setdefault("range_gain", RANGE_GAIN)
     file = folder / "bench.yaml"
     file.write_text(yaml.safe_dump(of_bench, sort_keys=False), encoding="utf-8")
-    ended = trial(SEQUENCE, str(amplifier), folder / "runs", bench=str(file))
-    runs = sorted((folder / "runs").glob("2*")) if (folder / "runs").exists() else []
-    if not runs:
-        raise RuntimeError(f"no run: {ended.reason}")
-    return examine(runs[0]), ended.reason
+    of_run = documents(SEQUENCE, str(amplifier), short=True, bench=str(file))
+    result = run(of_run, Nobody(), out=folder / "runs", dry_run=True, accepted=ACCEPTED)
+    return examine(result.folder), str(result.outcome.error or "")
 
 
 def _how(fault: str, channel: str, told: Diagnosis) -> str:

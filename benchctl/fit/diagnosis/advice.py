@@ -95,7 +95,7 @@ _RAILS = frozenset(
     }
 )
 GOES_WITH: Mapping[str, frozenset[str]] = {
-    "weak rail": _RAILS | {"dc", "weak half"},
+    "weak rail": _RAILS | {"weak half"},
     "weak half": frozenset({"headroom", "rail", "saturation", "knee"}),
     "dc": frozenset({"weak half"}),
 }
