@@ -1,7 +1,8 @@
 """From a bench file and an amplifier file to the description of a simulated bench.
 
 Only here do the documents' ratings become the physics of a simulated amplifier. The values of a `simulation:` section
-are used as they are; what it leaves out is derived from the ratings, so that any bench can be dry-run.
+are used as they are; what it leaves out is taken from a `fitted:` section, else derived from the ratings, so that any
+bench can be dry-run.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ def describe(bench: Bench, amplifier: Amplifier) -> BenchDescription:
     plate = _plate(amplifier)
     described = BenchDescription(
         plate=plate,
-        amplifier=derive_physics(plate, amplifier.simulation),
+        amplifier=derive_physics(plate, amplifier.physics),
         generator=_generator(instruments.generator) if instruments.generator else None,
         oscilloscope=_oscilloscope(instruments.oscilloscope, bench, amplifier) if instruments.oscilloscope else None,
         load=_load(bench.load) if bench.load else None,
@@ -96,7 +97,7 @@ def _plate(amplifier: Amplifier) -> Plate:
         gain=amplifier.gain_ratio,
         supply_nominal_v=amplifier.supply.nominal_v,
         supply_minimum_v=amplifier.supply.minimum_v,
-        idle_current_a=amplifier.idle_current_a,
+        idle_current_a=amplifier.fitted_idle_current_a or amplifier.idle_current_a,
         heatsink_maximum_c=amplifier.heatsink.maximum_c,
         heatsink_k_per_w=amplifier.heatsink_k_per_w,
         heatsink_time_constant_s=amplifier.heatsink.time_constant_s,

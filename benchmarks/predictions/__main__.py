@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from statistics import median
 
 import click
@@ -32,13 +33,16 @@ from benchmarks.spreading import campaign, in_own_folder, performed
 @click.option(
     "--like", "bases", multiple=True, type=click.Choice(list(LOADS)), help="Shipped amplifier to draw around; else all."
 )
+@click.option("--keep", type=click.Path(path_type=Path), help="Folder of outcomes, to go on with later.")
 @spread_options
-def main(draws: int, seed: int, bases: tuple[str, ...], workers: int | None, scheduler: str) -> None:
+def main(
+    draws: int, seed: int, bases: tuple[str, ...], keep: Path | None, *, workers: int | None, scheduler: str
+) -> None:
     """Draw, run, fit, predict, and print how often the truth lies within U."""
     console = Console(width=140)
     with campaign(workers, scheduler) as spread:
         for base in bases or tuple(LOADS):
-            tasks = [Task(base, number) for number in range(seed, seed + draws)]
+            tasks = [Task(base, number, keep) for number in range(seed, seed + draws)]
             found = list(performed(spread, in_own_folder(trial), tasks, base))
             outcomes = [result for _, result in found if isinstance(result, Outcome)]
             console.print(table_of(outcomes, f"{base}, {LOADS[base][-1]:g} ohm, seeds {seed} to {seed + draws - 1}"))
@@ -56,7 +60,7 @@ def table_of(outcomes: Sequence[Outcome], title: str) -> Table:
         f"{DECIDES:.0%} of that",
         "median U",
         "median error",
-        "sd",
+        "rms error",
         "worst",
     ):
         table.add_column(heading, justify="left" if heading == "figure" else "right")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -33,12 +34,21 @@ LOADS: Mapping[str, tuple[float, float, float]] = {
 """Into two of them it is fitted; the last is predicted."""
 
 
+BURSTS = (1, 20)
+
+
 @dataclass(frozen=True)
 class Task:
-    """A draw around a shipped amplifier."""
+    """A draw around a shipped amplifier; `keep`: where its outcome is kept, so that a campaign may go on later."""
 
     base: str
     seed: int
+    keep: Path | None = None
+
+    @property
+    def kept(self) -> Path | None:
+        """The file of its outcome."""
+        return None if self.keep is None else self.keep / f"{self.base}-{self.seed}"
 
 
 @dataclass(frozen=True)
@@ -69,11 +79,23 @@ class Outcome:
 
 
 def trial(task: Task, folder: Path) -> Outcome:
-    """Run it, fit it, predict.
+    """Run it, fit it, predict; or what was kept of that.
 
     Raises:
         BenchctlError: the run was refused or broken.
     """
+    if task.kept is not None and task.kept.exists():
+        found = pickle.loads(task.kept.read_bytes())
+        assert isinstance(found, Outcome)
+        return found
+    outcome = _trial(task, folder)
+    if task.kept is not None:
+        task.kept.parent.mkdir(parents=True, exist_ok=True)
+        task.kept.write_bytes(pickle.dumps(outcome))
+    return outcome
+
+
+def _trial(task: Task, folder: Path) -> Outcome:
     folder.mkdir(parents=True, exist_ok=True)
     run, truths = _run(task, folder)
     *_, load_ohm = LOADS[task.base]
@@ -115,9 +137,12 @@ def _run(task: Task, folder: Path) -> tuple[RunFolder, Truth]:
 def _sequence(base: str, folder: Path) -> Path:
     """burst_and_continuous into the three loads."""
     content = yaml.safe_load(find("sequences", "burst_and_continuous").read_text(encoding="utf-8"))
-    sweep = next(step["sweep"] for step in content["steps"] if isinstance(step, dict) and "sweep" in step)
-    sweep["load"] = [render(ohm, "ohm") for ohm in LOADS[base]]
+    sweep = next(step for step in content["steps"] if isinstance(step, dict) and "sweep" in step)
+    sweep["sweep"]["load"] = [render(ohm, "ohm") for ohm in LOADS[base]]
     # Amplifiers drawn here draw more than their plate lets expect; their fuse is not what is tried.
+    for step in sweep["steps"]:
+        if "measure_burst" in step:
+            step["measure_burst"]["cycles"] = list(BURSTS)
     content["limits"] = {name: limit for name, limit in content["limits"].items() if name == "heatsink"}
     file = folder / "three_loads.yaml"
     file.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")

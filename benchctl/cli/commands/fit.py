@@ -29,8 +29,14 @@ Examples:
     is_flag=True,
     help="Also keep the diagnosis in a file beside the run folder; the owner's sheet and comparisons then show it.",
 )
+@click.option(
+    "--write-to",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="AMPLIFIER_FILE",
+    help="Add what is told to the amplifier file, as its part 'fitted'; nothing that stands there is changed.",
+)
 @json_option
-def fit(run_folder: Path, before: Path | None, keep: bool, as_json: bool) -> int:
+def fit(run_folder: Path, before: Path | None, write_to: Path | None, *, keep: bool, as_json: bool) -> int:
     """Tell what aged or failed, and what a run says of the amplifier's rails, converter and outputs.
 
     First comes a diagnosis: what aged or failed, the strongest evidence first, what it could be confused with and what
@@ -56,4 +62,9 @@ def fit(run_folder: Path, before: Path | None, keep: bool, as_json: bool) -> int
         path = keep_diagnosis(RunFolder.open(run_folder), "" if earlier is None else earlier.run.name, told)
         click.echo(f"Diagnosis kept in {path}", err=True)
     click.echo(json.dumps(as_data(found, earlier), indent=2) if as_json else in_words(found, earlier))
+    if write_to is not None:
+        from benchctl.fit.twin import write_twin  # noqa: PLC0415
+
+        added = write_twin(found, write_to)
+        click.echo("\n".join((f"Added to {write_to}:", *added)), err=as_json)
     return 1 if found.no_fit else 0

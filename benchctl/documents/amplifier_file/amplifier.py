@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchctl.documents.amplifier_file.filters import CrossoverFilter
+from benchctl.documents.amplifier_file.fitted import AmplifierFitted
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
 from benchctl.documents.amplifier_file.unit import Unit
 from benchctl.documents.model.fields import (
@@ -161,6 +162,11 @@ class Amplifier(Document):
     simulation: AmplifierSimulation | None = Field(
         default=None, description="physics for a dry run; only the simulator reads it"
     )
+    fitted: AmplifierFitted | None = Field(
+        default=None,
+        description="what a run of this unit has told, as `benchctl fit --write-to` writes it; preflight reads its "
+        "idle current, and a dry run its physics, where `simulation` has no value of its own",
+    )
 
     def _bridged_problems(self) -> Iterator[PathProblem]:
         """Each half sees half of the load across the pair."""
@@ -177,6 +183,18 @@ class Amplifier(Document):
                 yield PathProblem(
                     (*at, "minimum_load"), f"each half would see {half}, less than the minimum load of {least}"
                 )
+
+    @property
+    def physics(self) -> AmplifierSimulation | None:
+        """What a dry run is given: the simulation's own values, and where there are none those that were fitted."""
+        if self.fitted is None:
+            return self.simulation
+        return self.fitted.physics(self.simulation, self.supply.nominal_v)
+
+    @property
+    def fitted_idle_current_a(self) -> float | None:
+        """As it was fitted to this unit; None where it was not."""
+        return None if self.fitted is None or self.fitted.idle_current is None else self.fitted.idle_current.value_a
 
     def rating(self, load_ohm: float) -> Rating | None:
         """The line of the rating plate for a nominal load, if there is one."""

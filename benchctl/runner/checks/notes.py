@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
+from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.supply import SupplyDriver
 from benchctl.documents.text.words import listed
@@ -46,8 +47,23 @@ def of_calibration(bench: Bench, today: datetime.date) -> Iterator[str]:
         )
 
 
+def of_fitted(amplifier: Amplifier) -> Iterator[str]:
+    """Which idle current is reckoned with, where a run of this unit has told one."""
+    fitted, plate_a = amplifier.fitted, amplifier.idle_current_a
+    if fitted is None or fitted.idle_current is None:
+        return
+    found = render(fitted.idle_current.value_a, "A", digits=3)
+    stated = "no idle current is stated" if plate_a is None else f"its maker states {render(plate_a, 'A')}"
+    of_run = "a simulated run" if fitted.simulated else "run"
+    yield (
+        f"the idle current of this unit was fitted as {found} from {of_run} {fitted.run} of {fitted.date}, and "
+        f"{stated}; the higher one is reckoned with"
+    )
+
+
 def of_files(files: Files) -> Iterator[str]:
     """Every note."""
+    yield from of_fitted(files.amplifier)
     yield from of_calibration(files.bench, datetime.datetime.now(tz=datetime.UTC).date())
     yield from time_to_safe.notes_of(files.bench)
     driver = files.bench.drivers.get("supply")

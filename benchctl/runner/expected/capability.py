@@ -125,8 +125,10 @@ class Capability:
 
 
 def idle_a(amplifier: Amplifier, supply_v: float) -> float:
-    """What the undriven amplifier draws, as far as its maker says; what is lost in switching rises with the rails."""
-    return (amplifier.idle_current_a or 0.0) * max(supply_v / amplifier.supply.nominal_v, 1.0)
+    """What the undriven amplifier draws: as its maker says or as was fitted to this unit, whichever is more; what is
+    lost in switching rises with the rails."""
+    known_a = max(amplifier.idle_current_a or 0.0, amplifier.fitted_idle_current_a or 0.0)
+    return known_a * max(supply_v / amplifier.supply.nominal_v, 1.0)
 
 
 class _Means(NamedTuple):

@@ -1,0 +1,152 @@
+"""The `fitted:` section of an amplifier file: what a fit to a run of this unit found, written by `benchctl fit`.
+
+It is of one unit on one day. Preflight reads it where it tells more than the rating plate, and a dry run takes its
+physics from it where the `simulation:` section has no value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from pydantic import Field
+
+from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
+from benchctl.documents.model.fields import (
+    ChannelName,
+    Date,
+    Gain,
+    Line,
+    PositiveAmperes,
+    PositiveFarads,
+    PositiveNumber,
+    PositiveOhms,
+    PositiveVolts,
+    Ratio,
+    YesNo,
+    bounded,
+)
+from benchctl.documents.model.model_base import Part, PathProblem
+
+_VALUE, _U = "value that was fitted", "its uncertainty, k = 2"
+
+USUAL_SATURATION_V = 1.5
+"""What an output stage leaves of its rail (common practice), where one supply voltage did not tell it."""
+
+
+class _Fitted(Part):
+    """A value with its uncertainty."""
+
+    def problems(self) -> Iterator[PathProblem]:
+        value, uncertainty = (each for _, each in self)
+        if uncertainty > value:
+            yield PathProblem(("uncertainty",), "it is more than the value, which then tells nothing")
+
+
+class FittedOhms(_Fitted):
+    """A resistance."""
+
+    value_ohm: PositiveOhms = Field(description=_VALUE)
+    uncertainty_ohm: PositiveOhms = Field(description=_U)
+
+
+class FittedFarads(_Fitted):
+    """A capacitance."""
+
+    value_f: PositiveFarads = Field(description=_VALUE)
+    uncertainty_f: PositiveFarads = Field(description=_U)
+
+
+class FittedVolts(_Fitted):
+    """A voltage."""
+
+    value_v: PositiveVolts = Field(description=_VALUE)
+    uncertainty_v: PositiveVolts = Field(description=_U)
+
+
+class FittedAmperes(_Fitted):
+    """A current."""
+
+    value_a: PositiveAmperes = Field(description=_VALUE)
+    uncertainty_a: PositiveAmperes = Field(description=_U)
+
+
+class FittedNumber(_Fitted):
+    """A number without a unit."""
+
+    value: PositiveNumber = Field(description=_VALUE)
+    uncertainty: PositiveNumber = Field(description=_U)
+
+
+class FittedGain(_Fitted):
+    """A gain, without load."""
+
+    value: Gain = Field(description=_VALUE)
+    uncertainty: PositiveNumber = Field(description=_U)
+
+
+class FittedPart(_Fitted):
+    """A part of a whole."""
+
+    value: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(description=_VALUE)
+    uncertainty: Annotated[Ratio, bounded("1", above=0)] = Field(description=_U)
+
+
+class AmplifierFitted(Part):
+    """What a run of this unit has told of its rails, converter and outputs. What the run did not tell is left out."""
+
+    run: Line = Field(description="name of the run folder that it comes from")
+    date: Date = Field(description="day of that run")
+    simulated: YesNo = Field(default=False, description="`yes` where that run was a dry run, and no measurement")
+    rail_stiffness: FittedOhms | None = Field(default=None, description="source resistance of the rails, both as one")
+    reservoir: FittedFarads | None = Field(default=None, description="reservoir of the rails, both as one")
+    headroom: FittedVolts | None = Field(
+        default=None, description="rail less what the output stage leaves of it, unloaded, at the nominal supply"
+    )
+    input_ratio: FittedNumber | None = Field(
+        default=None, description="amperes from the supply for an ampere from the rails"
+    )
+    rail: FittedVolts | None = Field(default=None, description="each rail, unloaded, at the nominal supply")
+    saturation: FittedVolts | None = Field(default=None, description="what an output stage leaves of its rail")
+    converter_efficiency: FittedPart | None = Field(default=None, description="efficiency of the supply's converter")
+    output_resistance: FittedOhms | None = Field(default=None, description="resistance of each output")
+    conduction_resistance: FittedOhms | None = Field(
+        default=None, description="class D: resistance in the path of the output current"
+    )
+    knee: FittedPart | None = Field(default=None, description="part of the swing over which clipping sets in")
+    idle_current: FittedAmperes | None = Field(
+        default=None, description="idle current of the supply, with nothing at the inputs"
+    )
+    gain: dict[ChannelName, FittedGain] = Field(default_factory=dict, description="gain of each channel, without load")
+
+    def physics(self, given: AmplifierSimulation | None, nominal_v: float) -> AmplifierSimulation:
+        """For a dry run: what is given, and what was fitted where nothing is given."""
+        given = given or AmplifierSimulation()
+        missing = {name: value for name, value in self._physics(nominal_v) if getattr(given, name) is None}
+        return given.model_copy(update=missing)
+
+    def _physics(self, nominal_v: float) -> Iterator[tuple[str, float]]:
+        yield from self._rails(nominal_v)
+        if self.rail_stiffness is not None:
+            yield "rail_stiffness_ohm", self.rail_stiffness.value_ohm
+        if self.reservoir is not None:
+            yield "reservoir_f", self.reservoir.value_f
+        if self.output_resistance is not None:
+            yield "output_resistance_ohm", self.output_resistance.value_ohm
+        if self.conduction_resistance is not None:
+            yield "conduction_ohm", self.conduction_resistance.value_ohm
+        if self.knee is not None:
+            yield "soft_knee", min(self.knee.value, 0.9)
+        if self.gain:
+            yield "gain", sum(each.value for each in self.gain.values()) / len(self.gain)
+
+    def _rails(self, nominal_v: float) -> Iterator[tuple[str, float]]:
+        """Rail, saturation and efficiency together, for only headroom and n/eta may be known: these are kept."""
+        if self.headroom is None:
+            return
+        saturation_v = USUAL_SATURATION_V if self.saturation is None else self.saturation.value_v
+        rail_v = self.headroom.value_v + saturation_v
+        yield "saturation_v", saturation_v
+        yield "rail_v", rail_v
+        if self.input_ratio is not None:
+            yield "converter_efficiency", min(rail_v / nominal_v / self.input_ratio.value, 1.0)
