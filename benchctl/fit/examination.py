@@ -56,9 +56,14 @@ def examine(path: Path) -> Examination:
     """
     folder = RunFolder.open(path)
     run = read_run(folder)
+    not_seen = tuple(unseen(run.amplifier, run.takes, tuple(glances_of(folder, run.events))))
+    return examined(run, findings_of(folder, run), not_seen)
+
+
+def findings_of(folder: RunFolder, run: RunTaken) -> tuple[Finding, ...]:
+    """What is told without a model."""
     glances = tuple(glances_of(folder, run.events))
-    findings = (*evidence(run.amplifier, run.takes, glances, run.entries), *uneven_rails(run.amplifier, run.takes))
-    return examined(run, findings, tuple(unseen(run.amplifier, run.takes, glances)))
+    return (*evidence(run.amplifier, run.takes, glances, run.entries), *uneven_rails(run.amplifier, run.takes))
 
 
 def examined(run: RunTaken, findings: tuple[Finding, ...] = (), not_seen: tuple[Unseen, ...] = ()) -> Examination:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
-from benchctl.fit.examination import Examination, examined
+from benchctl.fit.examination import Examination, examined, findings_of
 from benchctl.fit.prediction.asked import Asked
 from benchctl.fit.prediction.beside import Beside, beside, entries_in, predicted_there
 from benchctl.fit.prediction.predicting import Prediction, predict
@@ -25,8 +25,9 @@ def ask(
         UsageError: it is no run folder.
         ArchiveError, DocumentError: it is broken.
     """
-    run = read_run(RunFolder.open(path))
-    found = examined(run if without_ohm is None else without_load(run, without_ohm))
+    folder = RunFolder.open(path)
+    run = read_run(folder)
+    found = examined(run if without_ohm is None else without_load(run, without_ohm), findings_of(folder, run))
     volts = run.amplifier.supply.nominal_v if supply_v is None else supply_v
 
     def one(load_ohm: float) -> Compared:

@@ -27,6 +27,8 @@ def reasons(found: Examination, asked: Asked) -> Iterator[str]:
     if found.fitted is None or found.no_fit:
         yield found.no_fit or "nothing was fitted"
         return
+    for finding in found.findings:
+        yield f"a prediction is of a sound amplifier, and the run shows a fault: {finding.sentence}"
     yield from _of_quantities(found, asked)
     yield from _of_frequency(found)
     yield from _of_load(found, asked)
@@ -87,6 +89,9 @@ def _of_supply(found: Examination, asked: Asked) -> Iterator[str]:
 def warnings(found: Examination, asked: Asked, current_a: float) -> Iterator[str]:
     """What a person must know of a prediction; `current_a`: the highest peak of output current that it has."""
     yield "A predicted value is no measurement."
+    if found.misfits:
+        count = len(found.misfits)
+        yield f"The model does not explain {count} {'part' if count == 1 else 'parts'} of the run within chance."
     seen_a = _highest_seen_a(found)
     if current_a > seen_a:
         yield (

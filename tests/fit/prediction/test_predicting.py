@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from scipy.optimize import brentq
 
 from benchctl.cli.commands.predict import predict as predict_command
+from benchctl.fit.evidence import Finding
 from benchctl.fit.examination import Examination
 from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.prediction.asked import Asked
@@ -24,6 +25,7 @@ from benchmarks.predictions.trial import Judged, Outcome
 
 LOAD_OHM, OUTPUT_OHM, SATURATION_V, RAIL_V, STIFFNESS_OHM = 3.0, 0.02, 1.6, 41.0, 0.36
 KIND = Kind(averaged=True)
+THREE = Asked(3.0, 14.4)
 
 
 def physics() -> Physics:
@@ -151,6 +153,11 @@ def test_what_rests_on_an_untold_quantity_is_refused(found: Examination, name: s
         ),
     )
     assert predict(untold, Asked(3.0, 14.4)).refused
+
+
+def test_nothing_is_predicted_of_an_amplifier_with_a_fault(found: Examination) -> None:
+    silent = Finding("silence", "channel A is silent", "A")
+    assert any("channel A is silent" in each for each in predict(replace(found, findings=(silent,)), THREE).refused)
 
 
 def test_the_terminal_shows_predicted_beside_measured_and_the_exit_code_tells_a_refusal(
