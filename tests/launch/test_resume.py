@@ -59,10 +59,27 @@ class Listening(Silent):
         self.notes.append(text)
 
 
+# Sooner done than a shipped one: a verdict, and at two points a search and a drive at what it found. A run that goes on
+# between two burst lengths is in tests/faults/test_power_cycle.py.
+SHORT = """\
+benchctl: sequence 1
+title: Idle, then two loads
+limits: {supply_current: {above: 95 A}}
+steps:
+  - power_on: {voltage: 14.4 V, current_limit: 90 A}
+  - measure_idle: {for: 1 s, expect: {idle_current: below 2.5 A}}
+  - sweep: {load: [4 ohm, 2 ohm], frequency: [1 kHz]}
+    steps:
+      - find_clean_level: {thd_n: 1 %, from: 400 mV, to: 2 V}
+      - measure_continuous: {for: 1 s}
+  - power_off
+"""
+
+
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Result:
-    documents = Documents("quick_check", "workshop", "hx2150")
-    return run(documents, Silent(), out=tmp_path_factory.mktemp("runs"), dry_run=True)
+    folder = tmp_path_factory.mktemp("runs")
+    return run(Documents(sequence(folder, SHORT), "workshop", "hx2150"), Silent(), out=folder, dry_run=True)
 
 
 def cut_after(whole: Result, folder: Path, lines: int) -> Path:
