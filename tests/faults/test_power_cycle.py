@@ -91,7 +91,7 @@ class TrueRecords(Meddler):
 
 
 @pytest.mark.parametrize(
-    ("role", "lasts"), [*((role, "") for role in ROLES), ("supply", ", for: 20 s"), ("thermometer", ", for: 20 s")]
+    ("role", "lasts"), [*((role, "") for role in ROLES[:-1]), ("supply", ", for: 20 s"), ("thermometer", ", for: 20 s")]
 )
 def test_the_step_begins_anew_and_the_run_gives_what_it_would_have_given(
     tmp_path: Path, calm: Figures, role: str, lasts: str
@@ -237,6 +237,7 @@ def test_a_resumed_run_takes_none_of_it_for_a_result_either(interrupted: Ended, 
 
 @pytest.mark.parametrize("role", ROLES)
 def test_by_default_the_run_ends_by_the_name_of_the_instrument(tmp_path: Path, role: str) -> None:
+    """IEEE 488.2 11.5.1, the power-on bit: its settings are lost, so nothing that it says belongs to this run."""
     ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, {BUSY}}}")
     assert (ended.exit_code, ended.still_on) == (5, ())
     assert f"{role} at TCPIP::127.0.0.1::" in ended.said
