@@ -26,6 +26,7 @@ from benchctl.fit.since import Change
 from benchctl.fit.unseen import Unseen
 
 FIT = "fit"
+TAKEN_AS_ONE = "one rail is weaker than the other, and the model takes both as one"
 ALL_OF_THE_FIT = "source resistance and reservoir of the rails, headroom, n/eta, output resistance"
 
 
@@ -67,7 +68,10 @@ def _untold(found: Examination) -> Iterator[Unseen]:
     yield from (each for each in found.unseen if each.cause not in named)
     if found.no_fit:
         yield Unseen(FIT, ALL_OF_THE_FIT, found.no_fit)
-    yield from (Unseen(each.name, each.words, each.untold) for each in found.quantities if each.untold)
+    doubted = GOES_WITH["weak rail"] if "weak rail" in named else frozenset()
+    for each in found.quantities:
+        if each.untold or each.name in doubted:
+            yield Unseen(each.name, each.words, each.untold or TAKEN_AS_ONE)
 
 
 def _in_order(each: Iterable[Named], channels: Sequence[str]) -> tuple[Named, ...]:

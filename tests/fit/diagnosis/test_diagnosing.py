@@ -115,9 +115,11 @@ def test_of_a_dead_channel_nothing_else_is_named(hx2150: Amplifier) -> None:
 def test_a_weak_rail_takes_with_it_what_the_fit_makes_of_it(hx2150: Amplifier) -> None:
     weak = Finding("weak rail", "the plus rail is weaker than the other", "", 5.0)
     before, after = examined(hx2150, [reservoir(0.030, 1e-3)]), examined(hx2150, [reservoir(0.004, 1e-3)], [weak])
-    (named,) = diagnose(after, before).named
+    told = diagnose(after, before)
+    (named,) = told.named
     assert named.cause == "weak rail"
     assert len(named.also) == 1
+    assert [each.cause for each in told.untold] == ["reservoir"], "and what it is by itself stays untold"
 
 
 def test_a_gain_that_is_off_in_both_channels_is_one_cause(hx2150: Amplifier) -> None:
