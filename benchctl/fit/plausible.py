@@ -22,11 +22,11 @@ BIAS_MOVES = 0.04
 
 LOSSES = 0.007
 """Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
-standard uncertainty (common practice)."""
+standard uncertainty, set after trials on simulated amplifiers."""
 
 GAIN_MOVES = 1e-4
-"""Part by which the gain of an oscilloscope channel may move from record to record, as a standard uncertainty (common
-practice)."""
+"""Part by which the gain of an oscilloscope channel may move from record to record, as a standard uncertainty; set
+after trials on simulated benches."""
 
 PHASE_RAD = 0.02
 

@@ -28,8 +28,8 @@ STEPS = 1.5e-3
 Fits of dry runs scatter by so much where noise and instruments explain less."""
 
 BEND = 0.01
-"""Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty (common
-practice)."""
+"""Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
+after trials on simulated amplifiers."""
 
 LEAST_OF_CLASS_D = 0.02
 """A knee that is smaller is lost in the low-pass against the carrier."""
