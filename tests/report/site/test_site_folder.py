@@ -13,8 +13,8 @@ from benchctl.report.site.site_folder import MANIFEST, SiteFolder
 
 @pytest.fixture
 def runs(tmp_path: Path) -> Path:
-    (tmp_path / "work" / "runs").mkdir(parents=True)
-    return tmp_path / "work" / "runs"
+    (tmp_path / "shop" / "runs").mkdir(parents=True)
+    return tmp_path / "shop" / "runs"
 
 
 @pytest.fixture
@@ -28,7 +28,7 @@ def site(tmp_path: Path, runs: Path) -> SiteFolder:
     return SiteFolder.open(tmp_path / "site", runs)
 
 
-@pytest.mark.parametrize("where", ["work/runs", "work/runs/site", "work", ".", "work/runs/../runs/x"])
+@pytest.mark.parametrize("where", ["shop/runs", "shop/runs/site", "shop", ".", "shop/runs/../runs/x"])
 def test_a_folder_among_the_runs_or_around_them_is_refused(tmp_path: Path, runs: Path, where: str) -> None:
     with pytest.raises(UsageError, match="folder of runs"):
         SiteFolder.open(tmp_path / where, runs)
@@ -93,7 +93,7 @@ def test_a_publication_that_was_stopped_half_way_goes_on(site: SiteFolder, runs:
 def test_a_list_that_names_files_elsewhere_removes_none_of_them(site: SiteFolder, runs: Path) -> None:
     letter = runs.parent / "letter.txt"
     letter.write_text("mine", encoding="utf-8")
-    files = {"../work/letter.txt": ["", ""], str(letter): ["", ""], "index.html": ["", ""]}
+    files = {"../shop/letter.txt": ["", ""], str(letter): ["", ""], "index.html": ["", ""]}
     (site.path / MANIFEST).write_text(json.dumps({"benchctl_site": 1, "files": files}), encoding="utf-8")
     SiteFolder.open(site.path, runs).finish([])
     assert letter.read_text(encoding="utf-8") == "mine"
