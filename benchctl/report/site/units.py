@@ -66,11 +66,6 @@ class UnitPage:
         return any(not run.card.mark for run in self.runs)
 
     @property
-    def is_mixed(self) -> bool:
-        """Whether simulated runs stand beside measurements."""
-        return self.is_measured and any(run.card.mark for run in self.runs)
-
-    @property
     def telling(self) -> list[RunPage]:
         """The runs whose figures are shown as the unit's: of measurements, if there are any; newest first."""
         return [run for run in self.runs if not (run.card.mark and self.is_measured)]
