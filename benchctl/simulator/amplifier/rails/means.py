@@ -74,6 +74,18 @@ class Step(Protocol):
         """The same step, but it ends sooner."""
 
 
+def passed_s(low_s: float, high_s: float, seen_at: Callable[[float], int]) -> float:
+    """Just after what is seen changes, between a time before that and one after it; found by halving."""
+    first = seen_at(low_s)
+    while high_s - low_s > NOTICED_S:
+        middle_s = (low_s + high_s) / 2
+        if seen_at(middle_s) == first:
+            low_s = middle_s
+        else:
+            high_s = middle_s
+    return high_s
+
+
 @dataclass(frozen=True, slots=True)
 class RailStep:
     """The rail between two times of its run, in one circuit: V(t) = V0 + slope·(exp(decay·t) - 1)/decay."""
@@ -129,14 +141,7 @@ class RailStep:
         first = self._seen(seen, self.start_s)
         if first == self._seen(seen, self.end_s):
             return None
-        low_s, high_s = self.start_s, self.end_s
-        while high_s - low_s > NOTICED_S:
-            middle_s = (low_s + high_s) / 2
-            if self._seen(seen, middle_s) == first:
-                low_s = middle_s
-            else:
-                high_s = middle_s
-        return high_s
+        return passed_s(self.start_s, self.end_s, lambda time_s: self._seen(seen, time_s))
 
     def until(self, end_s: float) -> RailStep:
         """The same curve, but it ends sooner."""

@@ -22,6 +22,7 @@ from benchctl.simulator.amplifier.rails.means import (
     TOLERANCE_V,
     Seen,
     growth,
+    passed_s,
     weighted,
 )
 from benchctl.simulator.amplifier.rails.voltages import Rails, alike
@@ -107,14 +108,7 @@ class MovingStep:
         later = next((number for number, time_s in enumerate(grid_s) if self._seen(seen, time_s) != first), None)
         if later is None:
             return None
-        low_s, high_s = grid_s[later - 1], grid_s[later]
-        while high_s - low_s > NOTICED_S:
-            middle_s = (low_s + high_s) / 2
-            if self._seen(seen, middle_s) == first:
-                low_s = middle_s
-            else:
-                high_s = middle_s
-        return high_s
+        return passed_s(grid_s[later - 1], grid_s[later], lambda time_s: self._seen(seen, time_s))
 
     def until(self, end_s: float) -> MovingStep:
         """The same curve, but it ends sooner."""
