@@ -208,10 +208,7 @@ def open_bench(
                 ask_every_s=driver.pace.ask_every_s or 0.0,
             )
             stack.callback(session.close)
-            if connect:
-                session.say_hello()
-            roles[name] = _in_role(file, session, driver, wait)
-            session.verify_with(roles[name].verify)
+            roles[name] = _greeted(file, session, driver, wait, connect=connect)
         bench = Bench(roles, _switch_off_order(file))
         if admit is not None:
             admit(bench.identities())
@@ -219,6 +216,15 @@ def open_bench(
             bench.open()
         stack.pop_all()
     return bench
+
+
+def _greeted(file: document.Bench, session: Session, driver: Driver, sleep: Sleep, *, connect: bool) -> Role:
+    """The role that a session serves, once the instrument has said who it is."""
+    if connect:
+        session.say_hello()
+    role = _in_role(file, session, driver, sleep)
+    session.verify_with(role.verify)
+    return role
 
 
 def _in_role(  # noqa: PLR0911 - one return a kind of driver is the plainest form of this table
