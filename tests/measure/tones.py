@@ -22,7 +22,7 @@ def fit_sine_4(values: np.ndarray, interval_s: float, start_hz: float) -> SineFi
 def thd_n(
     values: np.ndarray, interval_s: float, frequency_hz: float, *, band_hz: float = BAND_HZ, step: float = 0.0
 ) -> Distortion:
-    return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step)
+    return noise_and_distortion(tone_spectrum(values, interval_s, frequency_hz, step), band_hz)
 
 
 def thd(
@@ -34,4 +34,4 @@ def thd(
     step: float = 0.0,
     highest: int = 10,
 ) -> Distortion:
-    return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz), band_hz, step, highest)
+    return harmonic_distortion(tone_spectrum(values, interval_s, frequency_hz, step), band_hz, highest)

@@ -167,8 +167,8 @@ def steady_tones(capture: Capture, context: ContinuousContext) -> dict[str, Hear
 
 def _steady(capture: Capture, signal: str, context: ContinuousContext) -> Heard:
     trace = capture.trace(signal)
-    tone = tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz)
-    return Heard(noise_and_distortion(tone, context.band_hz, trace.step), tone.fit.rms)
+    tone = tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz, trace.step)
+    return Heard(noise_and_distortion(tone, context.band_hz), tone.fit.rms)
 
 
 @dataclass(frozen=True)

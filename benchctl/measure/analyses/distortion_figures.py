@@ -67,11 +67,11 @@ def distortion(captures: Mapping[str, Capture], _readings: Readings, context: Di
 def _figures_at(signals: Signals, channel: str, role: str, context: DistortionContext) -> Iterator[Figure]:
     capture, frequency_hz, band_hz = signals.capture, context.tones_hz[role], context.bands_hz[role]
     trace = capture.trace(OUTPUT + channel)
-    tone = tone_spectrum(trace.values(), capture.interval_s, frequency_hz)
+    tone = tone_spectrum(trace.values(), capture.interval_s, frequency_hz, trace.step)
     own = context.generator_distortion + converters_distortion(trace, tone.fit.amplitude, context.linearity)
-    yield _figure("thd_n", noise_and_distortion(tone, band_hz, trace.step), own, channel)
+    yield _figure("thd_n", noise_and_distortion(tone, band_hz), own, channel)
     if 2.0 * frequency_hz <= band_hz:
-        yield _figure("thd", harmonic_distortion(tone, band_hz, trace.step), own, channel)
+        yield _figure("thd", harmonic_distortion(tone, band_hz), own, channel)
     yield figure_of("output_rms", signals.rms(OUTPUT + channel, whole_cycles(capture, frequency_hz)), "V", channel)
 
 

@@ -74,7 +74,7 @@ def _doubted(worst: Figure, interval_s: float) -> Figure:
 
 def _distortion(record: Capture, signal: str, frequency_hz: float, band_hz: float) -> Distortion:
     trace = record.trace(signal)
-    return noise_and_distortion(tone_spectrum(trace.values(), record.interval_s, frequency_hz), band_hz, trace.step)
+    return noise_and_distortion(tone_spectrum(trace.values(), record.interval_s, frequency_hz, trace.step), band_hz)
 
 
 def _lowest_voltage(each: Sequence[tuple[Capture, Signals]], frequency_hz: float) -> list[Figure]:

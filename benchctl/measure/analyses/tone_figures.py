@@ -76,7 +76,8 @@ def tone_figures(
 
 
 def _tone(capture: Capture, channel: str, context: ContinuousContext) -> ToneSpectrum:
-    return tone_spectrum(capture.trace(OUTPUT + channel).values(), capture.interval_s, context.frequency_hz)
+    trace = capture.trace(OUTPUT + channel)
+    return tone_spectrum(trace.values(), capture.interval_s, context.frequency_hz, trace.step)
 
 
 def _voltage_figures(
@@ -97,7 +98,7 @@ def _ends(trace: Trace, tone: ToneSpectrum, context: ContinuousContext) -> tuple
     noise = _sample_noise(tone)
     if trace.within is not None:
         part = min(context.band_hz / tone.nyquist_hz, 1.0)
-        blur = Blur.of_band(noise, trace.step, part, tone.ripple_on_tops(trace.step))
+        blur = Blur.of_band(noise, trace.step, part, tone.ripple_on_tops)
         return lowest_and_highest(trace.within, blur)
     missed = missed_by_samples(_most_missed(tone, context.band_hz))
     lowest, highest = lowest_and_highest(trace.values(), Blur.of_samples(noise, trace.step))
@@ -107,17 +108,14 @@ def _ends(trace: Trace, tone: ToneSpectrum, context: ContinuousContext) -> tuple
 def _distortion_figures(
     capture: Capture, channel: str, tone: ToneSpectrum, context: ContinuousContext, check: Capture | None
 ) -> Iterator[Figure]:
-    step = capture.trace(OUTPUT + channel).step
-    thd_n = noise_and_distortion(tone, context.band_hz, step)
+    thd_n = noise_and_distortion(tone, context.band_hz)
     seen = Unfolded(thd_n) if context.low_pass_hz is None else unfolded(thd_n, capture.interval_s, None)
     if check is not None and seen.doubt:
-        other = noise_and_distortion(
-            _tone(check, channel, context), context.band_hz, check.trace(OUTPUT + channel).step
-        )
+        other = noise_and_distortion(_tone(check, channel, context), context.band_hz)
         seen = unfolded(thd_n, capture.interval_s, (other, check.interval_s))
     yield distortion_figure("thd_n", seen.distortion, channel, seen.doubt)
     if 2.0 * tone.fit.frequency_hz <= context.band_hz:  # above it no harmonic lies within the band
-        yield distortion_figure("thd", harmonic_distortion(tone, context.band_hz, step), channel)
+        yield distortion_figure("thd", harmonic_distortion(tone, context.band_hz), channel)
 
 
 def _carrier_figures(

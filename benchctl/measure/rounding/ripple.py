@@ -18,6 +18,11 @@ _TOP = 0.9  # of the peak and more
 _FOLLOWED = 20  # harmonics of the tone, by which a carrier may become stronger and weaker within a cycle
 
 
+def looked_at(samples: int, cycles: float) -> int:
+    """How many samples at the beginning of a record are enough; it may have fewer."""
+    return max(_ENOUGH, math.ceil(samples / max(cycles, 1.0)))
+
+
 def ripple_on(values: NDArray[np.float64], tone: NDArray[np.float64], cycles: float, step: float) -> float:
     """The amplitude that the strongest tone above the shape of a cycle has on the tops; 0 where it is too weak to move
     them over a step, or may be rounding itself.
@@ -30,7 +35,7 @@ def ripple_on(values: NDArray[np.float64], tone: NDArray[np.float64], cycles: fl
         tone: what tells where the tops are, shape (n,).
         cycles: of the tone in the record.
     """
-    enough = max(_ENOUGH, math.ceil(values.size / max(cycles, 1.0)))
+    enough = looked_at(values.size, cycles)
     if values.size > enough:
         values, tone, cycles = values[:enough], tone[:enough], cycles * enough / values.size
     spectrum = np.fft.rfft(values)

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from benchctl.errors import MeasurementError, RecordTooShort, SampledTooSlowly, SilentRecord
 from benchctl.measure.rounding.alike import alike
-from benchctl.measure.rounding.ripple import SHAPING_HARMONICS, ripple_on
+from benchctl.measure.rounding.ripple import SHAPING_HARMONICS, looked_at, ripple_on
 from benchctl.measure.rounding.tops import Shares, shares_of_tops
-from benchctl.measure.signal.phasors import Phasors
+from benchctl.measure.signal.phasors import sums_at
 from benchctl.measure.signal.record import Samples
 from benchctl.measure.signal.sine import SineFit, find_frequency, fit_and_residual, fit_sine
 from benchctl.measure.uncertainty import measured
@@ -97,7 +98,8 @@ class Heard(NamedTuple):
 class ToneSpectrum:
     """A steady tone taken apart: the fit, and the spectrum of all the rest over whole cycles.
 
-    `power` has a mean square value for each line, shape (lines,), line n at n * line_hz.
+    `power` has a mean square value for each line, shape (lines,), line n at n * line_hz. `step` is that of the
+    converter; 0 where it is too fine to matter.
     """
 
     fit: SineFit
@@ -105,16 +107,37 @@ class ToneSpectrum:
     power: Samples
     line_hz: float
     interval_s: float
+    step: float = 0.0
 
     @property
     def nyquist_hz(self) -> float:
         return 0.5 / self.interval_s
 
-    def ripple_on_tops(self, step: float) -> float:
+    @cached_property
+    def ripple_on_tops(self) -> float:
         """The amplitude of what a carrier leaves on the tops; 0 where it is too little to matter beside a step."""
-        seconds = np.arange(self.residual.size) * self.interval_s
+        cycles = self.fit.frequency_hz / self.line_hz
+        count = min(looked_at(self.residual.size, cycles), self.residual.size)
+        seconds = np.arange(count) * self.interval_s
         turns = 2.0 * math.pi * self.fit.frequency_hz * seconds - self.fit.phase_rad
-        return ripple_on(self.residual, np.cos(turns), self.fit.frequency_hz / self.line_hz, step)
+        return ripple_on(self.residual[:count], np.cos(turns), cycles * count / self.residual.size, self.step)
+
+    @cached_property
+    def shares_of_tops(self) -> Shares | None:
+        """What tops of this shape keep of the converter's rounding, told by the beginning of the record."""
+        samples_a_cycle = 1.0 / (self.fit.frequency_hz * self.interval_s)
+        cycles = max(round(_SHAPING_SAMPLES / samples_a_cycle), 2)
+        beginning = self.residual[: round(cycles * samples_a_cycle)]
+        orders = np.arange(2, min(SHAPING_HARMONICS, math.ceil(self.nyquist_hz / self.fit.frequency_hz) - 1) + 1)
+        middle = self.fit.phase_rad + math.pi * self.fit.frequency_hz * self.interval_s * (beginning.size - 1)
+        fundamental = self.fit.amplitude * np.exp(1j * middle)
+        return shares_of_tops(fundamental, orders, np.conj(self.harmonics(orders, beginning)), self.step)
+
+    def harmonics(self, orders: NDArray[np.int64], residual: Samples) -> NDArray[np.complex128]:
+        """Complex amplitudes of harmonics in whole cycles of the residual, shape of `orders`."""
+        radians_per_sample = 2.0 * math.pi * self.fit.frequency_hz * self.interval_s
+        turns = np.multiply(radians_per_sample, orders, dtype=np.float64)
+        return np.asarray(2.0 / residual.size * sums_at(residual, turns))
 
     @property
     def rms(self) -> float:
@@ -122,8 +145,9 @@ class ToneSpectrum:
         return math.sqrt(self.fit.rms**2 + self.fit.offset**2 + self.fit.residual_rms**2)
 
 
-def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> ToneSpectrum:
-    """Fit the tone, cut the record to whole cycles, and take the spectrum of what the fit leaves.
+def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float, step: float = 0.0) -> ToneSpectrum:
+    """Fit the tone, cut the record to whole cycles, and take the spectrum of what the fit leaves; `step` is that of the
+    converter.
 
     Raises:
         RecordTooShort: fewer than two whole cycles.
@@ -137,7 +161,7 @@ def tone_spectrum(values: Samples, interval_s: float, frequency_hz: float) -> To
     fit, residual = fit_and_residual(values[:count], interval_s, found_hz)
     lines = np.fft.rfft(residual)
     power = 2.0 / count**2 * (lines.real**2 + lines.imag**2)
-    return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s)
+    return ToneSpectrum(fit, residual, power, 1.0 / (count * interval_s), interval_s, step)
 
 
 def _quick_length(cycles: int, samples_a_cycle: float, most: int) -> int:
@@ -181,7 +205,7 @@ def _without_pull(values: Samples, interval_s: float, frequency_hz: float) -> fl
     return frequency_hz * (1.0 + ahead / advance)
 
 
-def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0) -> Distortion:
+def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ) -> Distortion:
     """THD+N from a spectrum that is already at hand."""
     _require_band(band_hz, tone.interval_s)
     in_band = slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))
@@ -189,21 +213,19 @@ def noise_and_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, step: flo
     total = tone.fit.rms**2 + residual
     if total <= 0.0:
         raise SilentRecord("the record holds no signal to relate distortion to")
-    floor = _Floor.of(tone, step, _instrument_density(tone, band_hz))
+    floor = _Floor.of(tone, _instrument_density(tone, band_hz))
     orders = math.floor(band_hz / tone.fit.frequency_hz * (1.0 + _EDGE_TOLERANCE))
     return floor.beside(residual, total, in_band.stop - in_band.start, max(orders - 1, 1))
 
 
-def harmonic_distortion(
-    tone: ToneSpectrum, band_hz: float = BAND_HZ, step: float = 0.0, highest: int = _HIGHEST_HARMONIC
-) -> Distortion:
+def harmonic_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, highest: int = _HIGHEST_HARMONIC) -> Distortion:
     """THD from a spectrum that is already at hand."""
     top = min(highest, highest_harmonic(tone.fit.frequency_hz, band_hz, tone.interval_s))
     if tone.fit.rms <= 0.0:
         raise SilentRecord("the record holds no fundamental to relate harmonics to")
-    squares = sum(abs(_harmonic(tone, order)) ** 2 / 2.0 for order in range(2, top + 1))
+    squares = float(np.sum(np.abs(tone.harmonics(np.arange(2, top + 1), tone.residual)) ** 2)) / 2.0
     # Between the harmonics there is only noise, and each harmonic stands on one line of it.
-    floor = _Floor.of(tone, step, _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
+    floor = _Floor.of(tone, _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
     return floor.beside(squares, tone.fit.rms**2, top - 1, top - 1)
 
 
@@ -218,19 +240,20 @@ class _Floor:
     even: float
 
     @classmethod
-    def of(cls, tone: ToneSpectrum, step: float, density: float) -> _Floor:
+    def of(cls, tone: ToneSpectrum, density: float) -> _Floor:
         """From the noise density between harmonics and the converter's step.
 
         Rounding that neither noise nor a carrier makes random comes alike in each cycle, so all of it falls on
         harmonics.
         """
-        ripple = tone.ripple_on_tops(step)
+        step, ripple = tone.step, tone.ripple_on_tops
         seen = math.sqrt(density * tone.power.size)
         rounding = alike(seen if ripple else _least_noise(seen, step), step, ripple)
         even = tone.fit.frequency_hz / tone.nyquist_hz  # the part on a harmonic, if it were spread evenly
         shares = Shares(even, 0.0)
         if rounding > _ROUNDING_MATTERS * float(tone.power.sum()):
-            shares = _shares(tone, step, shares)
+            shares = tone.shares_of_tops or shares
+            shares = replace(shares, harmonic=max(shares.harmonic, even))
         return cls(density, rounding * shares.harmonic, rounding * shares.in_line, rounding * even)
 
     def beside(self, squares: float, total: float, lines: int, harmonics: int) -> Distortion:
@@ -253,24 +276,6 @@ def _least_noise(seen: float, step: float) -> float:
     return seen if seen >= edge else seen * (seen / edge) ** 0.7
 
 
-def _shares(tone: ToneSpectrum, step: float, least: Shares) -> Shares:
-    """From the shape of the beginning of a tone."""
-    tone = _beginning(tone)
-    fit = tone.fit
-    orders = np.arange(2, min(SHAPING_HARMONICS, math.ceil(tone.nyquist_hz / fit.frequency_hz) - 1) + 1)
-    harmonics = np.array([_harmonic(tone, int(order)) for order in orders])
-    middle = fit.phase_rad + 2.0 * math.pi * fit.frequency_hz * tone.interval_s * (tone.residual.size - 1) / 2.0
-    found = shares_of_tops(fit.amplitude * np.exp(1j * middle), orders, np.conj(harmonics), step)
-    return least if found is None else Shares(max(found.harmonic, least.harmonic), found.in_line)
-
-
-def _beginning(tone: ToneSpectrum) -> ToneSpectrum:
-    """As many whole cycles as tell the shape of one."""
-    samples_a_cycle = 1.0 / (tone.fit.frequency_hz * tone.interval_s)
-    cycles = max(round(_SHAPING_SAMPLES / samples_a_cycle), 2)
-    return replace(tone, residual=tone.residual[: round(cycles * samples_a_cycle)])
-
-
 def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> int:
     """The highest harmonic within the band.
 
@@ -288,12 +293,6 @@ def highest_harmonic(frequency_hz: float, band_hz: float, interval_s: float) -> 
 def _require_band(band_hz: float, interval_s: float) -> None:
     if band_hz * interval_s >= 0.5:
         raise SampledTooSlowly(f"{1.0 / interval_s:.6g} Sa/s cannot show a band up to {band_hz:.6g} Hz")
-
-
-def _harmonic(tone: ToneSpectrum, order: int) -> complex:
-    """Complex amplitude of a harmonic in the residual, over whole cycles."""
-    phasors = Phasors(tone.residual.size, 2.0 * math.pi * order * tone.fit.frequency_hz * tone.interval_s)
-    return 2.0 / tone.residual.size * phasors.project(tone.residual)[0]
 
 
 def _lines(tone: ToneSpectrum, low_hz: float, high_hz: float) -> tuple[int, int]:

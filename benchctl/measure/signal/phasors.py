@@ -63,13 +63,7 @@ class Phasors:
         self.count = count
         self.middle = (count - 1) / 2.0
         self.unit = max(self.middle, 0.5)  # samples that make u = 1
-        columns = max(int(np.sqrt(count)), 1)
-        rows = count // columns
-        starts = columns * np.arange(rows, dtype=np.float64)
-        body = _Table(0, starts - self.middle, np.arange(columns, dtype=np.float64))
-        rest = count - rows * columns
-        tail = _Table(rows * columns, np.array([rows * columns - self.middle]), np.arange(rest, dtype=np.float64))
-        self._turns = [_Turns(table, radians_per_sample) for table in ((body, tail) if rest else (body,))]
+        self._turns = [_Turns(table, radians_per_sample) for table in _tables(count)]
 
     def moment(self, power: int, multiple: int = 1) -> complex:
         """Sum of u^power exp(i multiple w k), power 0, 1 or 2."""
@@ -105,3 +99,26 @@ class Phasors:
             columns = np.vstack([column.real, column.imag, np.ones(column.size)])
             np.subtract(table.of(values), by_few_rows(rows, columns), out=table.of(left))
         return left
+
+
+def sums_at(values: Samples, radians_per_sample: Samples) -> _Complex:
+    """Sums of y exp(i w k), k from the middle, for several w at once: the record is read once for all of them."""
+    sums = np.zeros(radians_per_sample.size, dtype=np.complex128)
+    for table in _tables(values.size):
+        turns = np.exp(1j * np.outer(table.column_k, radians_per_sample))
+        parts = by_few_rows(table.of(values), np.hstack([turns.real, turns.imag]))
+        by_row = parts[:, : sums.size] + 1j * parts[:, sums.size :]
+        sums += np.sum(np.exp(1j * np.outer(table.row_k, radians_per_sample)) * by_row, axis=0)
+    return sums
+
+
+def _tables(count: int) -> tuple[_Table, ...]:
+    """A record of `count` samples as one table, and what that leaves as one row more."""
+    middle = (count - 1) / 2.0
+    columns = max(int(np.sqrt(count)), 1)
+    rows = count // columns
+    starts = columns * np.arange(rows, dtype=np.float64)
+    body = _Table(0, starts - middle, np.arange(columns, dtype=np.float64))
+    rest = count - rows * columns
+    tail = _Table(rows * columns, np.array([rows * columns - middle]), np.arange(rest, dtype=np.float64))
+    return (body, tail) if rest else (body,)

@@ -207,7 +207,7 @@ def test_the_flat_tops_of_a_clipped_tone_in_eight_bits_are_within_the_uncertaint
             sine = np.sin(2 * np.pi * 1000.01 * seconds + chance.uniform(0, 2 * np.pi))
             exact = chance.uniform(40, 110) * np.clip(sine, -0.975, 0.975) + chance.uniform(-0.5, 0.5)
             coded = np.round(exact + noise * chance.standard_normal(exact.size))
-            found = harmonic_distortion(tone_spectrum(coded, interval_s, 1000.0), step=1.0).uncertain()
+            found = harmonic_distortion(tone_spectrum(coded, interval_s, 1000.0, step=1.0)).uncertain()
             true = harmonic_distortion(tone_spectrum(exact, interval_s, 1000.0)).ratio
             errors.append((found.nominal_value - true) / found.std_dev)
     assert np.mean(np.abs(errors) < 2.0) >= 0.9
@@ -224,7 +224,7 @@ def test_a_carrier_that_moves_flat_tops_over_several_steps_leaves_little_of_thei
         exact = chance.uniform(85, 105) * np.clip(sine, -0.975, 0.975) + chance.uniform(-0.5, 0.5)
         carrier = 0.55 * np.sin(2 * np.pi * 113.3e3 * seconds) if number % 2 else 0.0
         coded = np.round(exact + carrier + 0.2 * chance.standard_normal(exact.size))
-        found = harmonic_distortion(tone_spectrum(coded, 1e-6, 1000.0), step=1.0).uncertain()
+        found = harmonic_distortion(tone_spectrum(coded, 1e-6, 1000.0, step=1.0)).uncertain()
         widths.append(found.std_dev)
         if number % 2:
             true = harmonic_distortion(tone_spectrum(exact, 1e-6, 1000.0)).ratio
