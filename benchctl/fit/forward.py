@@ -199,10 +199,10 @@ class Forward:
         times_s = np.repeat(np.array([self.takes[number].instants.nodes_s for number in alike]).T, sets, axis=1)
         if first.shape == "burst":
             # Between bursts the tone goes on, quieter, and so does what it makes of the rails within its cycle.
-            rails_v = settled(replace(of, peak_v=first.quiet * of.peak_v), self.kind)
+            rails_v = settled(replace(of, peak_v=first.quiet * of.peak_v), self.kind, sets)
         else:
-            rails_v = settled(of, self.kind)
-        course = followed(of, self.kind, rails_v, times_s)
+            rails_v = settled(of, self.kind, sets)
+        course = followed(of, self.kind, rails_v, times_s, sets)
         current = [_binned(course.supply_a, start, stop) for start, stop in first.instants.bins]
         voltage = [_binned(course.terminal_v, start, stop) for start, stop in first.instants.bins]
         if first.shape == "burst":
@@ -211,16 +211,10 @@ class Forward:
             current = [before.supply_a, *current, *after[0]]
             voltage = [before.terminal_v, *voltage, *after[1]]
         found = {CURRENT: np.array(current), VOLTAGE: np.array(voltage)}
-        outputs_v = self._outputs_v(of, course.rails_v, times_s, first)
-        return found | {f"{OUTPUT}{name}": outputs_v[:, row] for row, name in enumerate(self.channels)}
-
-    def _outputs_v(self, of: Physics, rails_v: Samples, times_s: Samples, first: Take) -> Samples:
-        return np.array(
-            [
-                inside_v(of, self.kind, of.asked_v(times_s[node]), rails_v[node]) * of.share
-                for node in first.instants.sampled
-            ]
-        )
+        sampled, along = first.instants.sampled, of.along_times()
+        asked_v = along.asked_v(times_s[sampled])
+        outputs_v = inside_v(along, self.kind, asked_v, course.rails_v[sampled].swapaxes(0, 1)) * along.share
+        return found | {f"{OUTPUT}{name}": each for name, each in zip(self.channels, outputs_v, strict=True)}
 
     def _supplies(self, alike: Sequence[int], values: Samples) -> Samples:
         names = [f"supply {self.takes[number].supply_v:g}" for number in alike]

@@ -82,3 +82,12 @@ class Physics:
     def asked_v(self, times_s: Samples) -> Samples:
         """What each output is asked for, inside; times (columns,)."""
         return np.asarray(self.peak_v * np.sin(self.angular_hz * times_s + self.phase) + self.dc_v)
+
+    def along_times(self) -> Physics:
+        """The same, for calculations at many times at once: values of outputs have shape (channels, 1, columns)."""
+        values = {name: np.asarray(value) for name, value in vars(self).items()}
+        return Physics(**{name: each[:, None] if each.ndim == 2 else each for name, each in values.items()})
+
+    def first_of_each(self, sets: int) -> Physics:
+        """Of each `sets` columns in a row the first."""
+        return Physics(**{name: np.asarray(value)[..., ::sets] for name, value in vars(self).items()})

@@ -1,27 +1,23 @@
-"""The rails, stepped through a burst or a steady tone, and in closed form while they recover.
-
-A step is exponential in the rail's own decay (exponential Rosenbrock-Euler; Hochbruck and Ostermann, Acta Numerica
-2010, section 2), so that a rail that settles far within a step stays stable. What is asked for in a step is taken at
-its two Gauss points.
-"""
+"""The rails, followed through a burst or a steady tone, and in closed form while they recover."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchctl.fit.model.converter import charging
 from benchctl.fit.model.physics import Kind, Physics, Samples
-from benchctl.fit.model.stages import Taken, mean_size, taken, taken_in_a_cycle
+from benchctl.fit.model.stages import mean_size
+from benchctl.fit.model.stepping import Chain, Steps, chained
 
 SETTLING = 6
-"""Cycles in which a steady tone is brought to the cycle that repeats, each followed by a jump to where it leads."""
+"""Steps in which means of a steady tone are brought to where they stay."""
 
 EVERY = 5
 """Instants in a step, where only the means of a cycle are followed."""
 
-_GAUSS = (0.5 - 0.5 / np.sqrt(3.0), 0.5 + 0.5 / np.sqrt(3.0))
 _LEAST_S = 1e-12
 
 POINTS = 25
@@ -55,44 +51,64 @@ def resting_v(of: Physics, kind: Kind, quiet: float) -> Samples:
     return np.asarray(rail_v)
 
 
-def followed(of: Physics, kind: Kind, rails_v: Samples, times_s: Samples) -> Course:
-    """From `rails_v` at the first of the times, shape (instants, columns), to the last."""
-    course_v = np.empty((len(times_s), *rails_v.shape))
-    course_v[0] = rails_v
-    every = EVERY if kind.averaged else 1
-    for number in range(0, len(times_s) - 1, every):
-        after = min(number + every, len(times_s) - 1)
-        there_v = _stepped(of, kind, course_v[number], times_s[number], times_s[after])
-        since_s = times_s[number + 1 : after + 1] - times_s[number]
-        parts = (since_s / np.maximum(since_s[-1], _LEAST_S))[:, None]
-        course_v[number + 1 : after + 1] = course_v[number] + parts * (there_v - course_v[number])
-    flows = [charging(of, kind, each_v) for each_v in course_v]
-    return Course(course_v, np.array([flow.supply_a for flow in flows]), np.array([flow.terminal_v for flow in flows]))
+def followed(of: Physics, kind: Kind, rails_v: Samples, times_s: Samples, sets: int = 1) -> Course:
+    """From `rails_v` at the first of the times, shape (instants, columns), to the last.
+
+    Of each `sets` columns in a row only the first is followed exactly. The others lie very near it, as those of a
+    Jacobian do, so that its slopes hold for them too.
+    """
+    nodes = _nodes(len(times_s), kind)
+    from_s, to_s = times_s[nodes[:-1]], times_s[nodes[1:]]
+    first, first_v = of.first_of_each(sets), rails_v[:, ::sets]
+    chain = chained(
+        Steps(first, kind, from_s[:, ::sets], to_s[:, ::sets]),
+        np.repeat(first_v[:, None], len(from_s), axis=1),
+        lambda _: first_v,
+    )
+    if sets > 1:
+        chain = Steps(of, kind, from_s, to_s).chain_near(chain, sets)
+    course_v = _between(np.concatenate([rails_v[:, None], chain.led_from(rails_v)], axis=1), times_s, nodes)
+    flow = charging(of, kind, course_v)
+    return Course(course_v.swapaxes(0, 1), flow.supply_a, flow.terminal_v)
 
 
-def settled(of: Physics, kind: Kind) -> Samples:
-    """The rails at the trigger of a tone that has been there for long, shape (rails, columns)."""
+def _nodes(instants: int, kind: Kind) -> NDArray[np.int64]:
+    """The instants at which steps begin and end."""
+    every = np.arange(0, instants - 1, EVERY if kind.averaged else 1)
+    return np.append(every, instants - 1)
+
+
+def _between(nodes_v: Samples, times_s: Samples, nodes: NDArray[np.int64]) -> Samples:
+    """At all instants, straight from node to node; (rails, instants, columns)."""
+    if len(nodes) == len(times_s):
+        return nodes_v
+    instants = np.arange(len(times_s))
+    before = np.minimum(np.searchsorted(nodes, instants, side="right") - 1, len(nodes) - 2)
+    from_s, to_s = times_s[nodes[before]], times_s[nodes[before + 1]]
+    parts = (times_s - from_s) / np.maximum(to_s - from_s, _LEAST_S)
+    return np.asarray(nodes_v[:, before] + parts * (nodes_v[:, before + 1] - nodes_v[:, before]))
+
+
+def settled(of: Physics, kind: Kind, sets: int = 1) -> Samples:
+    """The rails at the trigger of a tone that has been there for long, shape (rails, columns); `sets` as above."""
     if kind.averaged:
         return _settled_by_means(of, kind)
-    period_s = 2.0 * np.pi / of.angular_hz
-    rails_v = np.broadcast_to(_loaded_v(of, kind), (kind.rails, len(period_s)))
-    lumped_ohm = of.stiffness_ohm + (0.0 if kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency)
-    kept = np.exp(-period_s / (lumped_ohm * of.reservoir_f))
-    parts = np.linspace(0.0, 1.0, POINTS + 1)[:, None] * period_s
-    for _ in range(SETTLING):
-        start_v = rails_v
-        for number in range(POINTS):
-            rails_v = _stepped(of, kind, rails_v, parts[number], parts[number + 1])
-        rails_v = start_v + (rails_v - start_v) / (1.0 - kept)
-    return rails_v
+    times_s = np.linspace(0.0, 1.0, POINTS + 1)[:, None] * (2.0 * np.pi / of.angular_hz)
+    first = of.first_of_each(sets)
+    about_v = np.broadcast_to(_loaded_v(first, kind), (kind.rails, POINTS, len(first.supply_v)))
+    chain = chained(Steps(first, kind, times_s[:-1, ::sets], times_s[1:, ::sets]), about_v, Chain.that_returns)
+    if sets > 1:
+        chain = Steps(of, kind, times_s[:-1], times_s[1:]).chain_near(chain, sets)
+    return chain.that_returns()
 
 
 def _settled_by_means(of: Physics, kind: Kind) -> Samples:
-    rails_v = _loaded_v(of, kind)[None]
-    forever_s = np.full(len(of.supply_v), np.inf)
+    forever_s = np.full((1, len(of.supply_v)), np.inf)
+    steps = Steps(of, kind, np.zeros_like(forever_s), forever_s)
+    rails_v = _loaded_v(of, kind)[None, None]
     for _ in range(SETTLING):
-        rails_v = _stepped(of, kind, rails_v, np.zeros_like(forever_s), forever_s)
-    return rails_v
+        rails_v = steps.ends_v(rails_v)
+    return rails_v[:, 0]
 
 
 def recovering_a(of: Physics, kind: Kind, rails_v: Samples, quiet: float, edges_s: Samples) -> tuple[Samples, Samples]:
@@ -106,8 +122,8 @@ def recovering_a(of: Physics, kind: Kind, rails_v: Samples, quiet: float, edges_
     left = np.exp(-rate * edges_s[:, None])
     mean = (left[:-1] - left[1:]) / (rate * np.diff(edges_s)[:, None])
     means_v = rest_v + (rails_v.mean(axis=0) - rest_v) * mean
-    flows = [charging(of, kind, each_v[None]) for each_v in means_v]
-    return np.array([flow.supply_a for flow in flows]), np.array([flow.terminal_v for flow in flows])
+    flow = charging(of, kind, means_v[None])
+    return flow.supply_a, flow.terminal_v
 
 
 def _loaded_v(of: Physics, kind: Kind) -> Samples:
@@ -115,19 +131,3 @@ def _loaded_v(of: Physics, kind: Kind) -> Samples:
     rest_v = resting_v(of, kind, 0.0)
     full_v = np.maximum(resting_v(of, kind, 1.0), rest_v / 2.0)
     return np.maximum(full_v, rest_v / 2.0)
-
-
-def _stepped(of: Physics, kind: Kind, rails_v: Samples, from_s: Samples, to_s: Samples) -> Samples:
-    if kind.averaged:
-        load = taken_in_a_cycle(of, kind, rails_v)
-    else:
-        each = [taken(of, kind, of.asked_v(from_s + part * (to_s - from_s)), rails_v) for part in _GAUSS]
-        load = Taken((each[0].load_a + each[1].load_a) / 2.0, (each[0].slope_s + each[1].slope_s) / 2.0)
-    flow = charging(of, kind, rails_v)
-    rails = len(rails_v)
-    path_s = 1.0 / (rails * of.stiffness_ohm)
-    reflected = 0.0 if kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency * path_s
-    charges_s = (flow.charge_a > 0.0) * path_s * (1.0 - reflected / (1.0 + rails * reflected))
-    decay = (charges_s + load.slope_s) * (rails / of.reservoir_f)
-    slope = (flow.charge_a - load.load_a) * (rails / of.reservoir_f)
-    return np.asarray(rails_v - slope * np.expm1(-decay * (to_s - from_s)) / decay)

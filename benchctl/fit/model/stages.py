@@ -62,8 +62,9 @@ def taken_in_a_cycle(of: Physics, kind: Kind, rails_v: Samples) -> Taken:
     onset_v = (1.0 - of.knee) * limit_v
     peak_v = np.maximum(of.peak_v, _LEAST_V)
     onset = np.arcsin(np.minimum(onset_v / peak_v, 1.0))
-    angles = onset + (np.pi / 2.0 - onset) * _POINTS[:, None, None]
-    weights = (np.pi / 2.0 - onset) * _WEIGHTS[:, None, None]
+    points, weights = (each.reshape(-1, *[1] * onset.ndim) for each in (_POINTS, _WEIGHTS))
+    angles = onset + (np.pi / 2.0 - onset) * points
+    weights = (np.pi / 2.0 - onset) * weights
     clipped_v, follows = _bent(of, swing, limit_v, peak_v * np.sin(angles))
     path_s = 1.0 / (of.load_ohm + of.output_ohm)
     part = 2.0 / np.pi

@@ -115,12 +115,8 @@ def _cycle_times(of: Physics, points: int, cycles: int) -> Samples:
 
 
 def _outputs_v(of: Physics, kind: Kind, course_v: Samples, times_s: Samples) -> Samples:
-    return np.array(
-        [
-            inside_v(of, kind, of.asked_v(at_s), rails_v) * of.share
-            for at_s, rails_v in zip(times_s, course_v, strict=True)
-        ]
-    )
+    along = of.along_times()
+    return (inside_v(along, kind, along.asked_v(times_s), course_v.swapaxes(0, 1)) * along.share).swapaxes(0, 1)
 
 
 def _level(of: Physics, cycles_v: Callable[[Physics, Samples], Samples], limit: float, swing: int) -> Samples:
