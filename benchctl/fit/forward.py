@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from benchctl.fit.model.assembled import assembled
 from benchctl.fit.model.converter import charging
 from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.model.rails import followed, recovering_a, resting_v, settled
@@ -23,9 +24,6 @@ from benchctl.measure.signal.record import OUTPUT
 
 STEP = 1e-6
 """Of a coordinate, for differences: so short that no corner of a clipped sine passes a sample."""
-
-HARDEST, SOFTEST = 2e-4, 0.9
-"""Parts of the limit over which clipping may set in; below the first, no record tells it from hard clipping."""
 
 EFFICIENCY, EFFICIENCY_SPREAD = 0.9, 0.04
 """Of a converter, as is plausible before anything is measured (common practice)."""
@@ -223,31 +221,11 @@ class Forward:
     def physics(self, alike: Sequence[int], values: Samples) -> Physics:
         """Columns: all sets of the first take, then all of the next."""
         get = _Getter(self.parameters, values, alike)
-        headroom_v, saturation_v = get("headroom_v"), get("saturation_v")
-        ratio = (headroom_v + saturation_v) / self._nominal_v
-        efficiency = ratio / get("input_ratio")
-        steady_a = get("idle_a") * get("steady_share")
-        rail_v = ratio * self._nominal_v
-        rail_a = (get("idle_a") - steady_a) / get("input_ratio")
-        switching_a = rail_a * get("switching_share") if self.kind.switching else np.zeros_like(rail_a)
-        bias_a = (rail_a - switching_a - rail_v / get("bleed_ohm")) * get("bias part")
-        return Physics(
+        return assembled(
+            get,
+            self.kind,
+            self._nominal_v,
             supply_v=self._supplies(alike, values),
-            path_ohm=get("path_ohm"),
-            steady_a=steady_a,
-            ratio=ratio,
-            held_v=rail_v,
-            efficiency=efficiency,
-            stiffness_ohm=get("stiffness_ohm"),
-            reservoir_f=get("reservoir_f"),
-            bleed_ohm=get("bleed_ohm"),
-            bias_a=bias_a,
-            saturation_v=saturation_v,
-            knee=np.clip(get("knee"), HARDEST, SOFTEST),
-            conduction_ohm=get("conduction_ohm") if self.kind.switching else np.zeros_like(rail_a),
-            switching_s=switching_a / rail_v,
-            drawn=get("drawn"),
-            output_ohm=get("output_ohm"),
             load_ohm=np.array([self._load_ohm(channel, alike, get) for channel in self.channels]),
             peak_v=np.array([self._peak_v(channel, get) for channel in self.channels]),
             dc_v=np.array([get(f"dc {channel}") for channel in self.channels]),

@@ -29,6 +29,8 @@ GAIN_MOVES = 1e-4
 after trials on simulated benches."""
 
 PHASE_RAD = 0.02
+USUAL_PATH_OHM = 5e-3
+"""Of leads and connectors, where nothing has told it (common practice)."""
 
 
 def parameters_for(
@@ -46,6 +48,12 @@ def parameters_for(
             *_scales(takes),
         ]
     )
+
+
+def usual(kind: Kind) -> dict[str, Parameter]:
+    """What is plausible of each number of a circuit, by name; what no range holds stands at 1."""
+    free = ("headroom_v", "input_ratio", "stiffness_ohm", "reservoir_f", "idle_a")
+    return {each.name: each for each in _circuit(kind, {**dict.fromkeys(free, 1.0), "path_ohm": USUAL_PATH_OHM})}
 
 
 def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchctl.fit.fitting import Fitted
-from benchctl.fit.forward import HARDEST
+from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
 
 MOST_OF_PLAUSIBLE = 0.25

@@ -17,6 +17,7 @@ from benchctl.report.sections.methods import UNCERTAINTY, methods_of
 from benchctl.report.sections.notes import NoteShown, notes_shown
 from benchctl.report.sections.page_head import course_of, versions_of
 from benchctl.report.sections.plate import plate_facts, plate_table
+from benchctl.report.sections.predicted import predicted_paragraphs, predicted_table
 from benchctl.report.sections.rated_power import power_rows, power_tables
 from benchctl.report.sections.tables import Table
 from benchctl.report.sections.verdicts import DECISION_RULE, verdicts_table
@@ -98,6 +99,12 @@ def _found(run_record: RunRecord, pictures: Sequence[Picture]) -> Iterator[Part]
     yield Part("protection", "What stopped it", tables=bad_ends)
     tables = power_tables(power_rows(run_record.entries, run_record.amplifier), run_record.usual)
     yield Part("power", "Output power", _CLEAN, pictures=of("power"), tables=tuple(tables))
+    yield Part(
+        "predicted",
+        "Predicted and measured",
+        tables=_there(predicted_table(run_record)),
+        paragraphs=tuple(predicted_paragraphs(run_record)),
+    )
     yield Part("distortion", "Distortion", pictures=of("distortion"))
     yield Part("efficiency", "Efficiency and supply current", pictures=of("efficiency"))
     yield Part("noise", "Noise", pictures=of("noise"))

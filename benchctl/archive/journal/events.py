@@ -45,3 +45,5 @@ NEW_PARTS: Final = frozenset({RUN_RESUMED, STEP_BEGINS_ANEW})
 GUARDIAN_ACTED: Final = "guardian acted"
 # Nothing more was kept of the traffic from some time on: `reason`.
 RECORDING_ENDED: Final = "recording ended"
+# Figures of a step held against what the amplifier file's `fitted:` part lets expect: `rows`, `not_predicted`.
+HELD_AGAINST_FIT: Final = "held against the fit"

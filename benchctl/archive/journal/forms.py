@@ -186,6 +186,25 @@ class _GuardianActed(_Form):
     line: Annotated[int, Field(ge=1)]
 
 
+class _HeldRow(_Form):
+    name: str
+    channel: str = ""
+    cycles: Annotated[int, Field(ge=0)] = 0
+    unit: str
+    measured: float
+    measured_u: Annotated[float, Field(ge=0.0)]
+    predicted: float
+    predicted_u: Annotated[float, Field(ge=0.0)]
+
+
+class _HeldAgainstFit(_Form):
+    step: str = ""
+    conditions: _Conditions = _Conditions()
+    rows: list[_HeldRow] = []
+    not_predicted: list[str] = []
+    told: list[str] = []
+
+
 class _InputsKept(_Form):
     texts: _Texts
     inputs: dict[str, _Sha256] = {}
@@ -217,6 +236,7 @@ _FORMS: Mapping[str, type[_Form]] = {
     events.GUARDIAN_ACTED: _GuardianActed,
     events.INPUTS_KEPT: _InputsKept,
     events.INPUTS_ACCEPTED: _InputsAccepted,
+    events.HELD_AGAINST_FIT: _HeldAgainstFit,
 }
 
 

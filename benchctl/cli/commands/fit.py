@@ -63,7 +63,7 @@ def fit(run_folder: Path, before: Path | None, write_to: Path | None, *, keep: b
         click.echo(f"Diagnosis kept in {path}", err=True)
     click.echo(json.dumps(as_data(found, earlier), indent=2) if as_json else in_words(found, earlier))
     if write_to is not None:
-        from benchctl.fit.twin import write_twin  # noqa: PLC0415
+        from benchctl.fit.twin.writing import write_twin  # noqa: PLC0415
 
         added = write_twin(found, write_to)
         click.echo("\n".join((f"Added to {write_to}:", *added)), err=as_json)

@@ -7,12 +7,13 @@ physics from it where the `simulation:` section has no value.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from benchctl.documents.amplifier_file.simulation import AmplifierSimulation
 from benchctl.documents.model.fields import (
+    AudioHertz,
     ChannelName,
     Date,
     Gain,
@@ -28,13 +29,15 @@ from benchctl.documents.model.fields import (
 )
 from benchctl.documents.model.model_base import Part, PathProblem
 
+RailsMove = Literal["within a cycle", "from cycle to cycle"]
+
 _VALUE, _U = "value that was fitted", "its uncertainty, k = 2"
 
 USUAL_SATURATION_V = 1.5
 """What an output stage leaves of its rail (common practice), where one supply voltage did not tell it."""
 
 
-class _Fitted(Part):
+class FittedValue(Part):
     """A value with its uncertainty."""
 
     def problems(self) -> Iterator[PathProblem]:
@@ -43,49 +46,49 @@ class _Fitted(Part):
             yield PathProblem(("uncertainty",), "it is more than the value, which then tells nothing")
 
 
-class FittedOhms(_Fitted):
+class FittedOhms(FittedValue):
     """A resistance."""
 
     value_ohm: PositiveOhms = Field(description=_VALUE)
     uncertainty_ohm: PositiveOhms = Field(description=_U)
 
 
-class FittedFarads(_Fitted):
+class FittedFarads(FittedValue):
     """A capacitance."""
 
     value_f: PositiveFarads = Field(description=_VALUE)
     uncertainty_f: PositiveFarads = Field(description=_U)
 
 
-class FittedVolts(_Fitted):
+class FittedVolts(FittedValue):
     """A voltage."""
 
     value_v: PositiveVolts = Field(description=_VALUE)
     uncertainty_v: PositiveVolts = Field(description=_U)
 
 
-class FittedAmperes(_Fitted):
+class FittedAmperes(FittedValue):
     """A current."""
 
     value_a: PositiveAmperes = Field(description=_VALUE)
     uncertainty_a: PositiveAmperes = Field(description=_U)
 
 
-class FittedNumber(_Fitted):
+class FittedNumber(FittedValue):
     """A number without a unit."""
 
     value: PositiveNumber = Field(description=_VALUE)
     uncertainty: PositiveNumber = Field(description=_U)
 
 
-class FittedGain(_Fitted):
+class FittedGain(FittedValue):
     """A gain, without load."""
 
     value: Gain = Field(description=_VALUE)
     uncertainty: PositiveNumber = Field(description=_U)
 
 
-class FittedPart(_Fitted):
+class FittedPart(FittedValue):
     """A part of a whole."""
 
     value: Annotated[Ratio, bounded("1", above=0, at_most=1)] = Field(description=_VALUE)
@@ -98,6 +101,17 @@ class AmplifierFitted(Part):
     run: Line = Field(description="name of the run folder that it comes from")
     date: Date = Field(description="day of that run")
     simulated: YesNo = Field(default=False, description="`yes` where that run was a dry run, and no measurement")
+    loads: tuple[PositiveOhms, ...] = Field(default=(), description="nominal loads that it was driven into")
+    supply_voltages: tuple[PositiveVolts, ...] = Field(
+        default=(), description="what the supply was set to while it was driven"
+    )
+    tones: tuple[AudioHertz, ...] = Field(default=(), description="frequencies that it was driven with")
+    rails_move: RailsMove = Field(
+        default="within a cycle", description="whether a cycle of the tone is seen in the rails, or its mean alone"
+    )
+    supply_path: FittedOhms | None = Field(
+        default=None, description="resistance from the supply to the amplifier's terminals on that bench"
+    )
     rail_stiffness: FittedOhms | None = Field(default=None, description="source resistance of the rails, both as one")
     reservoir: FittedFarads | None = Field(default=None, description="reservoir of the rails, both as one")
     headroom: FittedVolts | None = Field(
@@ -121,9 +135,11 @@ class AmplifierFitted(Part):
 
     def physics(self, given: AmplifierSimulation | None, nominal_v: float) -> AmplifierSimulation:
         """For a dry run: what is given, and what was fitted where nothing is given."""
-        given = given or AmplifierSimulation()
-        missing = {name: value for name, value in self._physics(nominal_v) if getattr(given, name) is None}
-        return given.model_copy(update=missing)
+        return (given or AmplifierSimulation()).model_copy(update=self.fills(given, nominal_v))
+
+    def fills(self, given: AmplifierSimulation | None, nominal_v: float) -> dict[str, float]:
+        """The numbers of a dry run that are taken from here, as none are given."""
+        return {name: value for name, value in self._physics(nominal_v) if getattr(given, name, None) is None}
 
     def _physics(self, nominal_v: float) -> Iterator[tuple[str, float]]:
         yield from self._rails(nominal_v)

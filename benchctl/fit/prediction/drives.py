@@ -69,6 +69,20 @@ def clean_burst(  # noqa: PLR0917
     return lowest_w(of, level), lowest_w(first_of(of), level[:1] * beside)
 
 
+def full_droop(  # noqa: PLR0917
+    of: Physics, kind: Kind, quiet: float, cycles: int, limit: float, beside: float
+) -> tuple[Samples, Samples]:
+    """The part by which the last peak of a burst is below its first, (channels, sets), where the first cycle is at its
+    highest clean level; and for the first set at `beside` times it."""
+
+    def droop(at: Physics, level: Samples) -> Samples:
+        peaks_v = np.abs(_burst_cycles(at, kind, level, quiet, cycles)).max(axis=1)
+        return np.asarray(1.0 - peaks_v[-1] / peaks_v[0])
+
+    level = _level(of, lambda at, level: _burst_cycles(at, kind, level, quiet, 1), limit, kind.halves)
+    return droop(of, level), droop(first_of(of), level[:1] * beside)
+
+
 def first_of(of: Physics) -> Physics:
     """The first set alone."""
     return Physics(**{name: np.asarray(value)[..., :1] for name, value in vars(of).items()})

@@ -55,10 +55,10 @@ def predict(found: Examination, asked: Asked) -> Prediction:
 def _figures(fitted: Fitted, asked: Asked) -> tuple[list[Predicted], float]:
     sets = _Sets(fitted)
     of = _physics(fitted, asked, sets.coordinates)
-    steady, lower = clean_steady(of, fitted.kind, THD_LIMIT, _SEARCHED)
+    steady, lower = clean_steady(of, fitted.kind, THD_LIMIT, SEARCHED)
     figures = [sets.figure(*each, cycles=0) for each in _of_steady(fitted, steady, lower)]
     for cycles in asked.bursts:
-        powers, less = clean_burst(of, fitted.kind, _quiet(fitted), cycles, THD_LIMIT, _SEARCHED)
+        powers, less = clean_burst(of, fitted.kind, _quiet(fitted), cycles, THD_LIMIT, SEARCHED)
         for row, channel in enumerate(fitted.run.amplifier.channels):
             figures.append(
                 sets.figure("burst_power_clean", channel, "W", powers[row], float(less[row, 0]), cycles=cycles)
@@ -66,7 +66,7 @@ def _figures(fitted: Fitted, asked: Asked) -> tuple[list[Predicted], float]:
     return figures, float((steady.peak_v / of.load_ohm)[:, 0].max())
 
 
-_SEARCHED = 10.0 ** (-SEARCH_DB / 20.0)
+SEARCHED = 10.0 ** (-SEARCH_DB / 20.0)
 
 
 def _of_steady(fitted: Fitted, steady: Steady, lower: Steady) -> Iterator[tuple[str, str, str, Samples, float]]:

@@ -13,6 +13,7 @@ from benchctl.quantity import clock_face
 from benchctl.report.reading.run_outcome import RunOutcome
 from benchctl.report.reading.run_record import RunRecord
 from benchctl.report.sections.agreement import contradictions_in_words
+from benchctl.report.sections.predicted import departures
 from benchctl.report.sections.simulated import reached_through_this_computer
 
 
@@ -35,6 +36,9 @@ def boxes_of(run_record: RunRecord, outcome: RunOutcome, missing: Sequence[str])
     if wrong := contradictions_in_words(run_record):
         text = "Figures that depend on this keep their values and have no verdict."
         yield Box("Instruments contradict each other", "fails", (text,), tuple(wrong))
+    if departed := departures(run_record):
+        text = "A figure is told here once for each cause; the table of what was predicted has them all."
+        yield Box("Not as an earlier run of this unit lets expect", "untold", (text,), departed)
     if remarks := tuple(search_remarks(run_record)):
         yield Box("What the searches for clean levels met", "untold", items=remarks)
     for warnings in run_record.of_kind(WARNINGS_ACCEPTED):

@@ -174,6 +174,9 @@ class LastRecord:
 Place = tuple[float, float, tuple[str, ...]]
 
 
+AfterAnalysis = Callable[[str, Any, Conditions, Sequence[Figure], Sequence[Comparison]], None]
+
+
 @dataclass
 class Run:
     """Everything that a step needs.
@@ -194,7 +197,8 @@ class Run:
     output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
     goes on for now. `burst`: the bursts that the generator plays now. `last_record` is for whoever watches the run; no
     step uses it. `proved`: what this part of the run has proved of the bench's wiring. `while_waiting`
-    watches what the guard has read, whenever the run has waited.
+    watches what the guard has read, whenever the run has waited; `after_analysis` is given each analysis once it is in
+    the journal.
     """
 
     files: Files
@@ -232,6 +236,7 @@ class Run:
     last_record: LastRecord | None = None
     proved: Proved = field(default_factory=Proved)
     while_waiting: Callable[[], None] | None = None
+    after_analysis: AfterAnalysis | None = None
 
     def __post_init__(self) -> None:
         bench, amplifier = self.files.bench, self.files.amplifier
@@ -398,6 +403,8 @@ class Run:
             self.named.setdefault(name, []).extend(Earlier(as_stored(figure), conditions) for figure in judged)
         if judged:
             self.observer.figures(self.planned, judged)
+        if self.after_analysis is not None:
+            self.after_analysis(analysis, context, conditions, judged, compared)
         if wrong:
             self._contradicted(wrong, at_low_power=analysis in _AT_LOW_POWER)
         return judged

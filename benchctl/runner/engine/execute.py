@@ -19,6 +19,7 @@ from benchctl.runner.acting.drive import mute
 from benchctl.runner.acting.load_change import begin_with_load
 from benchctl.runner.acting.proving.warmth import watch_warmth
 from benchctl.runner.acting.run import Run
+from benchctl.runner.acting.twin_watch import watch_twin
 from benchctl.runner.engine import power_cycle
 from benchctl.runner.engine.progress import Progress, return_to, take_over
 from benchctl.runner.plan import PlannedStep
@@ -139,6 +140,7 @@ def prepare(run: Run) -> None:
     run.bench.check_errors()
     begin_with_load(run)
     watch_warmth(run)
+    watch_twin(run)
 
 
 def _look_at_temperatures(run: Run) -> None:

@@ -11,6 +11,7 @@ from benchctl.archive.journal.entries import FiguresEntry, conditions_of, entrie
 from benchctl.archive.journal.events import (
     CLEAN_LEVEL,
     FIGURES,
+    HELD_AGAINST_FIT,
     RUN_RESUMED,
     STEP_FINISHED,
     STEP_GIVEN_UP,
@@ -154,7 +155,7 @@ def attempt_under_way(events: Sequence[Event]) -> Attempt | None:
             attempt = Attempt(event["index"], event["step"], given_up[event["index"]])
         elif event["event"] in _BETWEEN_STEPS:
             attempt = None
-        elif attempt is not None and event["event"] in (FIGURES, CLEAN_LEVEL):
+        elif attempt is not None and event["event"] in (FIGURES, CLEAN_LEVEL, HELD_AGAINST_FIT):
             attempt = replace(attempt, findings=(*attempt.findings, event["number"]))
     return attempt
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,7 +14,9 @@ from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import load_amplifier, read, read_source
 from benchctl.errors import UsageError, quote
 from benchctl.fit.examination import Examination
+from benchctl.fit.fitting import Fitted
 from benchctl.fit.told import Quantity
+from benchctl.quantity import render
 
 WRITTEN = {
     "rail_stiffness": "mohm",
@@ -79,6 +82,7 @@ def _lines(found: Examination) -> Iterator[str]:
     yield f"  date: {datetime.datetime.fromisoformat(began).date().isoformat()}"
     if found.run.is_simulated:
         yield "  simulated: yes                      # from a dry run, and no measurement"
+    yield from _where_driven(found)
     told = [each for each in found.quantities if each.is_told and each.value > 0.0]
     for each in told:
         if each.name in WRITTEN and each.value > each.expanded_uncertainty:
@@ -87,6 +91,32 @@ def _lines(found: Examination) -> Iterator[str]:
     if gains:
         yield "  gain:"
         yield from (f"    {each.channel}: {_values(each, '')}" for each in gains)
+
+
+def _where_driven(found: Examination) -> Iterator[str]:
+    """What expectations of other runs need: in which loads, at which voltages and tones it was seen, and its leads."""
+    driven = [take for take in found.run.takes if take.shape != "rest"]
+    yield f"  loads: {_list({load.nominal_ohm for take in driven for load in take.loads.values()}, 'ohm')}"
+    yield f"  supply_voltages: {_list({take.supply_v for take in driven}, 'V')}"
+    yield f"  tones: {_list({take.frequency_hz for take in driven}, 'Hz')}"
+    if found.fitted is None:
+        return
+    yield f"  rails_move: {'from cycle to cycle' if found.fitted.kind.averaged else 'within a cycle'}"
+    path_ohm, u_ohm = _path(found.fitted)
+    if 2.0 * u_ohm < path_ohm:
+        yield f"  supply_path: {{value: {path_ohm * 1e3:.6g} mohm, uncertainty: {2e3 * u_ohm:.3g} mohm}}"
+
+
+def _list(values: set[float], unit: str) -> str:
+    return f"[{', '.join(render(value, unit) for value in sorted(values))}]"
+
+
+def _path(fitted: Fitted) -> tuple[float, float]:
+    """With its standard uncertainty; its coordinate is a logarithm."""
+    place = fitted.parameters.place("path_ohm")
+    value = float(fitted.parameters.values(fitted.solution.coordinates)[place])
+    spread = fitted.parameters.each[place].spread * math.sqrt(fitted.solution.covariance[place, place])
+    return value, value * spread
 
 
 def _values(quantity: Quantity, unit: str) -> str:
