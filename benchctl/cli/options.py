@@ -8,12 +8,15 @@ import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from benchctl.cli.completing import LATEST, complete_document, complete_run
 from benchctl.library import RUNS_VARIABLE, runs_root
+
+if TYPE_CHECKING:
+    from benchctl.archive.collection.naming import Named
 
 _Outcome = TypeVar("_Outcome")
 
@@ -156,18 +159,41 @@ def folder_meant(word: str, beside: bool) -> Path:
     Raises:
         UsageError: it means none, or more than one unit.
     """
-    root = runs_root()
+    if (folder := _folder_named(word)) is not None:
+        return folder
+    from benchctl.archive.collection.naming import run_named  # noqa: PLC0415 - few words need an index
+
+    return _told(run_named(word, runs_root()), "Latest run" if word == LATEST else "Newest run of this unit", beside)
+
+
+def earlier_meant(word: str, run: Path, beside: bool) -> Path:
+    """The same of an earlier run of the unit that was tested in `run`: for `latest` or a serial number its newest run
+    before that one, by the same sequence.
+
+    Raises:
+        UsageError: it means none.
+    """
+    if (folder := _folder_named(word)) is not None:
+        return folder
+    from benchctl.archive.collection.naming import run_before  # noqa: PLC0415 - few words need an index
+
+    return _told(run_before(word, run, runs_root()), "Earlier run of this unit", beside)
+
+
+def _folder_named(word: str) -> Path | None:
+    """A path that is there or looks like one, or a name in the folder of runs."""
     if Path(word).exists() or os.sep in word or "/" in word:
         return Path(word)
-    if (root / word / "journal.jsonl").is_file():
-        return root / word
-    from benchctl.archive.collection.naming import run_named  # noqa: PLC0415 - few words need an index
-    from benchctl.archive.collection.words import run_in_words  # noqa: PLC0415
+    beside = runs_root() / word
+    return beside if (beside / "journal.jsonl").is_file() else None
 
-    named = run_named(word, root)
+
+def _told(named: Named, which: str, beside: bool) -> Path:
+    """Say which run was taken."""
+    from benchctl.archive.collection.words import run_in_words  # noqa: PLC0415 - few words need an index
+
     for newer in named.newer:
         click.echo(f"Warning: newer by its name, but not read: {newer}", err=True)
-    which = "Latest run" if word == LATEST else "Newest run of this unit"
     click.echo(f"{which}: {run_in_words(named.run)}", err=beside)
     return named.run.folder
 

@@ -8,21 +8,24 @@ from pathlib import Path
 
 import click
 
-from benchctl.cli.options import json_option, of_run_folder
+from benchctl.cli.completing import complete_run
+from benchctl.cli.options import earlier_meant, json_option, of_run_folder
 
 
 @click.command(
     epilog="""\b
 Examples:
   benchctl fit runs/20261124-221003-burst-and-continuous-power-at-1-khz-hx-2150
-  benchctl fit runs/20261124-221003-before-and-after-hx-2150 --before runs/20251102-101500-before-and-after-hx-2150"""
+  benchctl fit runs/20261124-221003-before-and-after-hx-2150 --before runs/20251102-101500-before-and-after-hx-2150
+  benchctl fit latest --before latest"""
 )
 @of_run_folder()
 @click.option(
     "--before",
-    type=click.Path(path_type=Path),
     metavar="RUN_FOLDER",
-    help="An earlier run of the same unit: also tell what has changed since.",
+    shell_complete=complete_run,
+    help="An earlier run of the same unit: also tell what has changed since. With 'latest' or its serial number, its "
+    "newest run before this one, by the same sequence.",
 )
 @click.option(
     "--keep",
@@ -36,7 +39,7 @@ Examples:
     help="Add what is told to the amplifier file, as its part 'fitted'; nothing that stands there is changed.",
 )
 @json_option
-def fit(run_folder: Path, before: Path | None, write_to: Path | None, *, keep: bool, as_json: bool) -> int:
+def fit(run_folder: Path, before: str | None, write_to: Path | None, *, keep: bool, as_json: bool) -> int:
     """Tell what aged or failed, and what a run says of the amplifier's rails, converter and outputs.
 
     First comes a diagnosis: what aged or failed, the strongest evidence first, what it could be confused with and what
@@ -56,7 +59,7 @@ def fit(run_folder: Path, before: Path | None, write_to: Path | None, *, keep: b
     from benchctl.fit.examination import examine  # noqa: PLC0415
 
     found = examine(run_folder)
-    earlier = None if before is None else examine(before)
+    earlier = None if before is None else examine(earlier_meant(before, run_folder, as_json))
     if keep:
         told = diagnosis_as_data(found, earlier)
         path = keep_diagnosis(RunFolder.open(run_folder), "" if earlier is None else earlier.run.name, told)

@@ -15,8 +15,8 @@ def diagnosis_lines(found: Examination, before: Examination | None) -> Iterator[
     """What aged or failed, the strongest evidence first."""
     if before is not None:
         yield f"Held against the run {before.run.name}."
-        if before.run.amplifier.title != found.run.amplifier.title:
-            yield f"Note: that run was of {before.run.amplifier.title}."
+        if other := _other_unit(found, before):
+            yield f"Note: that run was of {other}, so what differs need not have aged."
     told = diagnose(found, before)
     yield f"Diagnosis: {told.first_sentence}."
     for number, named in enumerate(told.named, start=1):
@@ -30,6 +30,14 @@ def diagnosis_lines(found: Examination, before: Examination | None) -> Iterator[
         yield from _listed("Told, but the earlier run does not tell it, so it is held against nothing:", told.alone)
     elif told.alone:
         yield "What the fit tells below is held against no earlier run; name one with --before."
+
+
+def _other_unit(found: Examination, before: Examination) -> str:
+    """The unit of the earlier run, where it is known to be another one."""
+    if before.run.amplifier.title != found.run.amplifier.title:
+        return str(before.run.amplifier.title)
+    serial, earlier = found.run.serial, before.run.serial
+    return f"another unit, serial number {earlier}" if serial and earlier and serial != earlier else ""
 
 
 def _of_named(number: int, named: Named) -> Iterator[str]:

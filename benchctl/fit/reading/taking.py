@@ -11,7 +11,7 @@ import numpy as np
 from benchctl.archive.captures import load_capture
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import FiguresEntry, context_of, entries_of
-from benchctl.archive.journal.events import RUN_ENDED
+from benchctl.archive.journal.events import RUN_ENDED, RUN_STARTED
 from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
@@ -78,6 +78,11 @@ class RunTaken:
     def is_simulated(self) -> bool:
         """Whether its instruments were simulated."""
         return any(event.get("simulated") for event in self.events)
+
+    @property
+    def serial(self) -> str:
+        """Of the unit; '' where the run does not tell it."""
+        return next((str(event.get("serial") or "") for event in self.events if event["event"] == RUN_STARTED), "")
 
 
 def read_run(folder: RunFolder) -> RunTaken:
