@@ -7,7 +7,7 @@ it says nothing where the records are not enough.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -66,7 +66,8 @@ def evidence(
     halves = tuple(half_waves(glances))
     out = {finding.channel for finding in (*silent, *halves)}
     joints = tuple(finding for finding in warm_joints(glances) if finding.channel not in out)
-    gains = (finding for finding in gain(amplifier, takes, entries) if finding.channel not in out)
+    opens = {finding.channel for finding in joints}
+    gains = (finding for finding in gain(amplifier, takes, entries, opens) if finding.channel not in out)
     return (*silent, *halves, *joints, *dc(takes), *gains, *idle(amplifier, takes))
 
 
@@ -130,10 +131,21 @@ def dc(takes: Sequence[Take]) -> Iterator[Finding]:
             )
 
 
-def gain(amplifier: Amplifier, takes: Sequence[Take], entries: Sequence[FiguresEntry] = ()) -> Iterator[Finding]:
-    """Channels against each other, and all of them against the plate; from the run's figures where it ended before its
-    first burst."""
-    found = {channel: _gain(takes, channel) or _gain_of_figures(entries, channel) for channel in amplifier.channels}
+def gain(
+    amplifier: Amplifier,
+    takes: Sequence[Take],
+    entries: Sequence[FiguresEntry] = (),
+    opens: Collection[str] = (),
+) -> Iterator[Finding]:
+    """Channels against each other, and all of them against the plate.
+
+    From the run's first figures where it ended before its first burst, and of channels with a joint that opens: those
+    were taken cold.
+    """
+    found = {
+        channel: (None if channel in opens else _gain(takes, channel)) or _gain_of_figures(entries, channel)
+        for channel in amplifier.channels
+    }
     known = {channel: each for channel, each in found.items() if each is not None}
     for (one, (first, first_u)), (other, (second, second_u)) in combinations(known.items(), 2):
         ratio, u = second / first, 2.0 * second / first * math.hypot(first_u, second_u)

@@ -15,6 +15,8 @@ from benchctl.fit.told import Quantity, quantities
 from benchctl.fit.uneven import uneven_rails
 from benchctl.fit.unseen import Unseen, unseen
 
+TAKEN_AS_ONE = "one rail is weaker than the other, and the model takes both as one"
+
 
 @dataclass(frozen=True)
 class Examination:
@@ -67,7 +69,9 @@ def findings_of(folder: RunFolder, run: RunTaken) -> tuple[Finding, ...]:
 
 
 def examined(run: RunTaken, findings: tuple[Finding, ...] = (), not_seen: tuple[Unseen, ...] = ()) -> Examination:
-    """The fit of a run, or of a part of it."""
+    """The fit of a run, or of a part of it; none of unlike rails, of which one value would say nothing."""
+    if any(finding.kind == "weak rail" for finding in findings):
+        return Examination(run, findings, not_seen, None, (), TAKEN_AS_ONE)
     try:
         fitted = fit(run)
     except MeasurementError as error:

@@ -12,17 +12,22 @@ from benchctl.fit.reading.items import CURRENT, METER_CURRENT, Take
 from benchctl.fit.uneven import is_clipped_anywhere
 from benchctl.measure.signal.record import OUTPUT
 
+DRY_RAIL = "dry rail"
+"""A dry capacitor of one rail: a kind of weak rail that may stay unseen where a low voltage of one rail is seen."""
+
 WARMER_K = 10.0
 """By which a heatsink must have warmed between two records alike, if joints shall have had a chance to open."""
 
 
 @dataclass(frozen=True)
 class Unseen:
-    """One kind of fault that this run could not show; `cause` as a diagnosis names it."""
+    """One kind of fault that this run could not show; `cause` as a diagnosis names it, `channel` '' of the whole
+    amplifier."""
 
     cause: str
     words: str
     why: str
+    channel: str = ""
 
 
 def unseen(amplifier: Amplifier, takes: Sequence[Take], glances: Sequence[Glance]) -> Iterator[Unseen]:
@@ -37,7 +42,8 @@ def _outputs(amplifier: Amplifier, glances: Sequence[Glance]) -> Iterator[Unseen
     seen = {glance.channel for glance in glances}
     for channel in amplifier.channels:
         if channel not in seen:
-            yield Unseen("half wave", f"half waves of output {channel}", "no record near 1 kHz shows it under a tone")
+            why = "no record near 1 kHz shows it under a tone"
+            yield Unseen("half wave", f"half waves of output {channel}", why, channel)
 
 
 def _at_rest(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Unseen]:
@@ -77,3 +83,5 @@ def _rails(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Unseen]:
         yield Unseen("weak rail", words, "floating outputs take each half wave from both rails")
     elif not is_clipped_anywhere(amplifier, takes):
         yield Unseen("weak rail", words, "no record of a burst or a continuous tone clips")
+    elif amplifier.rails == "regulated":
+        yield Unseen(DRY_RAIL, "a dry capacitor of one rail", "rails that are held recover within a cycle of 1 kHz")

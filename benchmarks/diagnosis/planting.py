@@ -10,10 +10,13 @@ from itertools import combinations
 from typing import Any
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.fit.diagnosis.diagnosing import FIT
+from benchctl.fit.unseen import DRY_RAIL
 
 SIZES: Mapping[str, str] = {
     "aged_reservoir": "20 to 70 % left",
-    "weak_rail": "one rail with 3 to 15 % of its capacitance, or 75 to 92 % of its voltage",
+    "dry_rail": "one rail with 3 to 15 % of its capacitance",
+    "low_rail": "one rail with 75 to 92 % of its voltage",
     "open_device": "one half of one channel",
     "bias_too_high": "2 to 5 times",
     "dc_on_output": "100 mV to 1 V of either sign at one output",
@@ -21,16 +24,28 @@ SIZES: Mapping[str, str] = {
     "dry_joint": "opens at 33 to 37 degC, closes 5 K below",
 }
 
+IN_FILE: Mapping[str, str] = {**{fault: fault for fault in SIZES}, "dry_rail": "weak_rail", "low_rail": "weak_rail"}
+"""What an amplifier file calls each; it has one weak rail at most."""
+
 NAMES: Mapping[str, frozenset[str]] = {
     "aged_reservoir": frozenset({"reservoir"}),
-    "weak_rail": frozenset({"weak rail"}),
+    "dry_rail": frozenset({"weak rail"}),
+    "low_rail": frozenset({"weak rail"}),
     "open_device": frozenset({"half wave"}),
     "bias_too_high": frozenset({"idle"}),
     "dc_on_output": frozenset({"dc"}),
     "gain_mismatch": frozenset({"gain"}),
+    "dry_joint": frozenset({"joint", "silence"}),
+}
+"""What a diagnosis must call each. A joint that opens before the first record leaves a channel that is silent."""
+
+UNTOLD: Mapping[str, frozenset[str]] = {
+    **NAMES,
+    "aged_reservoir": frozenset({"reservoir", FIT}),
+    "dry_rail": frozenset({"weak rail", DRY_RAIL}),
     "dry_joint": frozenset({"joint"}),
 }
-"""What a diagnosis must call each."""
+"""With one of these among what is untold, the diagnosis says that it cannot see the fault."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +57,11 @@ class Planted:
     section: Mapping[str, Any]
 
 
-def sets_of_faults() -> list[tuple[str, ...]]:
-    """None, each one, and each pair."""
-    return [(), *((one,) for one in SIZES), *combinations(SIZES, 2)]
+def sets_of_faults(amplifier: Amplifier) -> list[tuple[str, ...]]:
+    """Each one that such an amplifier can have, and each pair. Class D has no bias."""
+    able = [fault for fault in SIZES if fault != "bias_too_high" or amplifier.amplifier_class != "D"]
+    pairs = [pair for pair in combinations(able, 2) if IN_FILE[pair[0]] != IN_FILE[pair[1]]]
+    return [*((one,) for one in able), *pairs]
 
 
 def planted(faults: Sequence[str], amplifier: Amplifier, chance: random.Random) -> Planted:
@@ -53,23 +70,24 @@ def planted(faults: Sequence[str], amplifier: Amplifier, chance: random.Random) 
     section: dict[str, Any] = {}
     for fault in faults:
         channel = chance.choice(amplifier.channels)
-        section[fault] = _DRAWING[fault](channel, chance)
+        section[IN_FILE[fault]] = _DRAWING[fault](channel, chance)
         channels[fault] = "" if fault in _WHOLE else channel
     return Planted(tuple(faults), channels, section)
 
 
-_WHOLE = frozenset({"aged_reservoir", "weak_rail", "bias_too_high"})
+_WHOLE = frozenset({"aged_reservoir", "dry_rail", "low_rail", "bias_too_high"})
 
 
 def _aged(_channel: str, chance: random.Random) -> str:
     return f"{chance.uniform(20.0, 70.0):.1f} %"
 
 
-def _weak(_channel: str, chance: random.Random) -> dict[str, str]:
-    rail = chance.choice(["plus", "minus"])
-    if chance.random() < 0.5:
-        return {"rail": rail, "capacitance": f"{chance.uniform(3.0, 15.0):.1f} %"}
-    return {"rail": rail, "voltage": f"{chance.uniform(75.0, 92.0):.1f} %"}
+def _dry(_channel: str, chance: random.Random) -> dict[str, str]:
+    return {"rail": chance.choice(["plus", "minus"]), "capacitance": f"{chance.uniform(3.0, 15.0):.1f} %"}
+
+
+def _low(_channel: str, chance: random.Random) -> dict[str, str]:
+    return {"rail": chance.choice(["plus", "minus"]), "voltage": f"{chance.uniform(75.0, 92.0):.1f} %"}
 
 
 def _open(channel: str, chance: random.Random) -> dict[str, str]:
@@ -96,7 +114,8 @@ def _joint(channel: str, chance: random.Random) -> dict[str, str]:
 
 _DRAWING: Mapping[str, Callable[[str, random.Random], Any]] = {
     "aged_reservoir": _aged,
-    "weak_rail": _weak,
+    "dry_rail": _dry,
+    "low_rail": _low,
     "open_device": _open,
     "bias_too_high": _bias,
     "dc_on_output": _dc,

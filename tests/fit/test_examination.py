@@ -148,5 +148,5 @@ def test_the_terminal_begins_with_the_diagnosis_and_lists_where_no_change_is_see
     monkeypatch.setattr("benchctl.fit.examination.examine", lambda _path: found)
     ran = CliRunner().invoke(fit, [str(folder), "--before", str(folder)], standalone_mode=False)
     assert "Diagnosis: nothing that aged was seen; untold: " in ran.output
-    assert "Not looked for: joints that open when they are warm" in ran.output
+    assert "Not seen: joints that open when they are warm" in ran.output
     assert "No change seen beyond the uncertainty of both runs:" in ran.output

@@ -21,8 +21,8 @@ def diagnosis_lines(found: Examination, before: Examination | None) -> Iterator[
     yield f"Diagnosis: {told.first_sentence}."
     for number, named in enumerate(told.named, start=1):
         yield from _of_named(number, named)
-    for unseen in found.unseen:
-        yield f"Not looked for: {unseen.words}, for {unseen.why}."
+    for unseen in (*told.hidden, *found.unseen):
+        yield f"Not seen: {unseen.words}, for {unseen.why}."
     yield from _listed("May have changed, but chance is not ruled out:", told.perhaps)
     yield from _listed("Has changed, but too little to be a sign of age:", told.small)
     yield from _listed("No change seen beyond the uncertainty of both runs:", told.unchanged)

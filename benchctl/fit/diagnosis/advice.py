@@ -77,26 +77,14 @@ NONE = Advice("", "")
 SAME: Mapping[str, str] = {"idle_current": "idle"}
 """Quantities of the fit that have another name here."""
 
-DEAD = frozenset({"silence", "half wave", "joint"})
-"""Of a channel with one of them nothing else is said."""
+DEAD = frozenset({"silence", "half wave"})
+"""Of a channel with one of them nothing else is told."""
 
-_RAILS = frozenset(
-    {
-        "reservoir",
-        "rail_stiffness",
-        "headroom",
-        "rail",
-        "saturation",
-        "knee",
-        "input_ratio",
-        "converter_efficiency",
-        "conduction_resistance",
-        "output_resistance",
-    }
-)
+HIDDEN: Mapping[str, str] = {"half wave": "half waves", "dc": "dc", "gain": "gain", "joint": "joints"}
+"""What stays untold of a dead channel."""
+
 GOES_WITH: Mapping[str, frozenset[str]] = {
-    "weak rail": _RAILS | {"weak half"},
     "weak half": frozenset({"headroom", "rail", "saturation", "knee"}),
     "dc": frozenset({"weak half"}),
 }
-"""What a cause makes of the fit, which takes both rails as one: not named apart."""
+"""What a cause makes of the fit, which takes both half waves as one: not named apart."""

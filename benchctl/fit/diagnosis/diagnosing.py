@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from benchctl.fit.diagnosis.advice import ADVICE, DEAD, GOES_WITH, NONE
+from benchctl.fit.diagnosis.advice import ADVICE, DEAD, GOES_WITH, HIDDEN, NONE
 from benchctl.fit.diagnosis.named import Diagnosis, Named
 from benchctl.fit.diagnosis.plate import off_plate
 from benchctl.fit.diagnosis.since_earlier import (
@@ -26,7 +26,6 @@ from benchctl.fit.since import Change
 from benchctl.fit.unseen import Unseen
 
 FIT = "fit"
-TAKEN_AS_ONE = "one rail is weaker than the other, and the model takes both as one"
 ALL_OF_THE_FIT = "source resistance and reservoir of the rails, headroom, n/eta, output resistance"
 
 
@@ -45,7 +44,8 @@ def diagnose(found: Examination, before: Examination | None = None) -> Diagnosis
         perhaps=tuple(change.sentence for change in changed if matters(change) and not is_certain(change)),
         unchanged=tuple(unchanged_words(each) for each in compared if not isinstance(each, Change)),
         alone=tuple(unchanged_words(each) for key, each in fitted_of(found).items() if key not in held),
-        untold=tuple(_untold(found)),
+        hidden=(hidden := tuple(_hidden(named))),
+        untold=(*hidden, *_untold(found)),
     )
 
 
@@ -63,15 +63,22 @@ def _held(finding: Finding) -> str:
     return finding.against or "what any sound amplifier does"
 
 
+def _hidden(named: Iterable[Named]) -> Iterator[Unseen]:
+    """What a dead channel hides: a dc that stands with it may come from it, or may not."""
+    for dead in named:
+        if dead.cause in DEAD:
+            why = f"output {dead.channel} is dead, which hides it"
+            for cause, words in HIDDEN.items():
+                if cause != dead.cause:
+                    yield Unseen(cause, f"{words} of output {dead.channel}", why, dead.channel)
+
+
 def _untold(found: Examination) -> Iterator[Unseen]:
     named = {finding.kind for finding in found.findings}
     yield from (each for each in found.unseen if each.cause not in named)
     if found.no_fit:
         yield Unseen(FIT, ALL_OF_THE_FIT, found.no_fit)
-    doubted = GOES_WITH["weak rail"] if "weak rail" in named else frozenset()
-    for each in found.quantities:
-        if each.untold or each.name in doubted:
-            yield Unseen(each.name, each.words, each.untold or TAKEN_AS_ONE)
+    yield from (Unseen(each.name, each.words, each.untold) for each in found.quantities if each.untold)
 
 
 def _in_order(each: Iterable[Named], channels: Sequence[str]) -> tuple[Named, ...]:

@@ -42,7 +42,8 @@ class Diagnosis:
         perhaps: larger ones, but not so far beyond that chance is ruled out among so many.
         unchanged: what was held against something, and no change was seen.
         alone: what this run tells, but nothing was there to hold it against.
-        untold: what this run does not tell, with the reason.
+        hidden: what the causes that are named keep from being seen.
+        untold: what this run does not tell, with the reason; `hidden` is a part of it.
     """
 
     named: tuple[Named, ...]
@@ -50,6 +51,7 @@ class Diagnosis:
     perhaps: tuple[str, ...]
     unchanged: tuple[str, ...]
     alone: tuple[str, ...]
+    hidden: tuple[Unseen, ...]
     untold: tuple[Unseen, ...]
 
     @property

@@ -44,10 +44,15 @@ Told = Mapping[tuple[str, str], Quantity]
 
 
 def changes_since(before: Examination, found: Examination) -> Iterator[Change | Quantity]:
-    """Each quantity that both runs tell: as a change, or as it is where no change is seen."""
+    """Each quantity that both runs tell: as a change, or as it is where no change is seen.
+
+    Of an output with a joint that opens the first figures count, which were taken cold.
+    """
     fits, figures = (fitted_of(before), fitted_of(found)), (figures_of(before), figures_of(found))
+    opens = {finding.channel for each in (before, found) for finding in each.findings if finding.kind == "joint"}
     for key in dict.fromkeys((*fits[1], *figures[1])):
-        earlier, now = fits if all(key in each for each in fits) else figures
+        is_fitted = all(key in each for each in fits) and key[1] not in opens
+        earlier, now = fits if is_fitted else figures
         if key in earlier and key in now:
             yield change_of(earlier[key], now[key]) or now[key]
 

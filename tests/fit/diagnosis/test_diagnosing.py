@@ -112,14 +112,18 @@ def test_of_a_dead_channel_nothing_else_is_named(hx2150: Amplifier) -> None:
     assert named.also == ("dc at output B is 0.4 V",)
 
 
-def test_a_weak_rail_takes_with_it_what_the_fit_makes_of_it(hx2150: Amplifier) -> None:
-    weak = Finding("weak rail", "the plus rail is weaker than the other", "", 5.0)
-    before, after = examined(hx2150, [reservoir(0.030, 1e-3)]), examined(hx2150, [reservoir(0.004, 1e-3)], [weak])
-    told = diagnose(after, before)
-    (named,) = told.named
-    assert named.cause == "weak rail"
-    assert len(named.also) == 1
-    assert [each.cause for each in told.untold] == ["reservoir"], "and what it is by itself stays untold"
+def test_what_a_dead_channel_hides_is_untold_of_that_channel_only(hx2150: Amplifier) -> None:
+    told = diagnose(examined(hx2150, (), [Finding("silence", "channel B is silent", "B")]))
+    assert {(each.cause, each.channel) for each in told.hidden} == {
+        (cause, "B") for cause in ("half wave", "dc", "gain", "joint")
+    }
+    assert set(told.hidden) <= set(told.untold)
+
+
+def test_a_joint_that_opens_leaves_the_gain_that_was_wrong_when_it_was_cold_a_cause(hx2150: Amplifier) -> None:
+    joint = Finding("joint", "a joint of output B opens", "B")
+    low = Finding("gain", "channel B has half the gain", "B", 9.0)
+    assert [named.cause for named in diagnose(examined(hx2150, (), [low, joint])).named] == ["joint", "gain"]
 
 
 def test_a_gain_that_is_off_in_both_channels_is_one_cause(hx2150: Amplifier) -> None:

@@ -8,14 +8,16 @@ from pathlib import Path
 from benchctl.documents.amplifier_file.faults import AmplifierFaults
 from benchctl.documents.reader import load_amplifier
 from benchmarks.diagnosis.__main__ import faults_table, sound_lines
-from benchmarks.diagnosis.planting import NAMES, SIZES, planted, sets_of_faults
+from benchmarks.diagnosis.planting import IN_FILE, NAMES, SIZES, UNTOLD, planted, sets_of_faults
 from benchmarks.diagnosis.trial import PAIRS, jobs, judged
 
 
 def test_every_repair_fault_of_an_amplifier_file_is_planted_alone_and_in_pairs() -> None:
-    assert set(SIZES) == set(NAMES) == set(AmplifierFaults.model_fields)
-    drawn = {faults for _, _, sets, _ in jobs(len(sets_of_faults()) * len(PAIRS), 1) for faults in sets}
-    assert drawn == set(sets_of_faults())
+    assert set(SIZES) == set(NAMES) == set(UNTOLD)
+    assert set(IN_FILE.values()) == set(AmplifierFaults.model_fields)
+    for base in ("hx2150", "kx240", "lw1200"):
+        drawn = {faults for of, _, sets, _ in jobs(8 * len(PAIRS), 1) for faults in sets if of == base}
+        assert drawn == {(), *sets_of_faults(load_amplifier(base))}
 
 
 def test_a_draw_repeats_and_differs_from_the_next() -> None:
