@@ -86,7 +86,7 @@ def _diagnoses(comparison: Comparison) -> Iterator[tuple[str, str]]:
     """Those that were kept, by the name of the run."""
     for name, run_record in zip(comparison.names.each, comparison.run_records, strict=True):
         if sentence := diagnosis_sentence(run_record):
-            yield f"Diagnosis of {name}", sentence
+            yield f"Diagnosis, {name}", sentence
 
 
 def _in_short(run_record: RunRecord) -> str:

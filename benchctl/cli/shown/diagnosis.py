@@ -41,11 +41,11 @@ def _other_unit(found: Examination, before: Examination) -> str:
 
 
 def _of_named(number: int, named: Named) -> Iterator[str]:
-    sure = "" if math.isinf(named.times) else f", off by {named.times:.3g} times its uncertainty"
+    sure = "" if math.isinf(named.times) else f", off by {named.times:.3g} times the uncertainty (k = 2)"
     yield f"  {number}. {named.sentence}"
     yield f"     held against {' and '.join(named.against)}{sure}"
     for sentence in named.also:
-        yield f"     goes with it: {sentence}"
+        yield f"     also: {sentence}"
     if named.confused:
         yield f"     could be confused with: {named.confused}"
     if named.decides:

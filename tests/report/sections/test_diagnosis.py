@@ -14,6 +14,7 @@ from benchctl.report.comparison.compared import compare
 from benchctl.report.comparison_page import comparison_page
 from benchctl.report.pictures.gallery import Gallery
 from benchctl.report.reading.run_record import read_run_record
+from benchctl.report.sections.diagnosis import diagnosis_sentence
 from benchctl.report.sheet.writing import sheet_page
 from tests.report.pages import Page
 
@@ -38,6 +39,13 @@ def test_sheet_and_comparison_show_its_first_sentence(folder: RunFolder) -> None
     said = "Reservoir: 17 ± 2 mF, 30 ± 3 mF before. Held against the run 20251102-101500-before-and-after-hx-2150."
     assert said in Page.of(sheet_page(record, NO_PICTURES, "a4")).text
     assert said in Page.of(comparison_page(compare([record, record]), NO_PICTURES)).text
+
+
+def test_of_many_causes_the_strongest_three_are_shown_and_the_rest_counted(folder: RunFolder) -> None:
+    causes = [{"sentence": sentence} for sentence in (AGED, "idle current is 6 A", "gain is low", "dc", "a joint")]
+    keep_diagnosis(folder, "", TOLD | {"named": causes})
+    said = "Reservoir: 17 ± 2 mF, 30 ± 3 mF before. Idle current is 6 A. Gain is low. And 2 more."
+    assert diagnosis_sentence(read_run_record(folder.path)) == said
 
 
 def test_it_lies_beside_the_run_folder_and_leaves_that_as_it_was(folder: RunFolder) -> None:
