@@ -49,7 +49,8 @@ ADVICE: Mapping[str, Advice] = {
         "the voltage at the amplifier's own terminals under the continuous tone, and the load by four wires",
     ),
     "headroom": Advice(
-        "a load lower than the bench file says, a probe that shows too little, output stages that leave more",
+        "a load lower than the bench file says, a probe that shows too little, output stages that leave more, one weak "
+        "rail of two where outputs are floating",
         "both rails with a meter at idle",
     ),
     "rail": Advice("a probe that shows too little", "both rails with a meter at idle"),

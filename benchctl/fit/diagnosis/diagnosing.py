@@ -13,6 +13,7 @@ from benchctl.fit.diagnosis.advice import ADVICE, DEAD, GOES_WITH, HIDDEN, NONE
 from benchctl.fit.diagnosis.named import Diagnosis, Named
 from benchctl.fit.diagnosis.plate import off_plate
 from benchctl.fit.diagnosis.since_earlier import (
+    cause_of,
     changes_since,
     fitted_of,
     is_certain,
@@ -35,13 +36,15 @@ def diagnose(found: Examination, before: Examination | None = None) -> Diagnosis
     changed = sorted((each for each in compared if isinstance(each, Change)), key=lambda each: -each.times)
     certain = [named_of(change) for change in changed if is_certain(change) and matters(change)]
     named = _in_order([*_of_findings(found, before), *certain, *off_plate(found)], found.run.amplifier.channels)
+    known = {(each.cause, each.channel) for each in named}
+    others = [change for change in changed if (cause_of(change), change.quantity.channel) not in known]
     held = {(each.quantity.name, each.quantity.channel) for each in changed} | {
         (each.name, each.channel) for each in compared if not isinstance(each, Change)
     }
     return Diagnosis(
         named=named,
-        small=tuple(change.sentence for change in changed if not matters(change)),
-        perhaps=tuple(change.sentence for change in changed if matters(change) and not is_certain(change)),
+        small=tuple(change.sentence for change in others if not matters(change)),
+        perhaps=tuple(change.sentence for change in others if matters(change) and not is_certain(change)),
         unchanged=tuple(unchanged_words(each) for each in compared if not isinstance(each, Change)),
         alone=tuple(unchanged_words(each) for key, each in fitted_of(found).items() if key not in held),
         hidden=(hidden := tuple(_hidden(named))),

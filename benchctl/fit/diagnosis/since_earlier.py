@@ -83,9 +83,14 @@ def _of_figure(figure: Figure) -> Quantity | None:
     return Quantity(name, said, figure.unit, figure.value, figure.expanded_uncertainty, channel=figure.channel)
 
 
+def cause_of(change: Change) -> str:
+    """As a diagnosis names it."""
+    return SAME.get(change.quantity.name, change.quantity.name)
+
+
 def named_of(change: Change) -> Named:
     """A change that is certain."""
-    cause = SAME.get(change.quantity.name, change.quantity.name)
+    cause = cause_of(change)
     advice = ADVICE.get(cause, NONE)
     return Named(cause, change.quantity.channel, change.sentence, change.times, ("the earlier run",), (), *advice)
 
